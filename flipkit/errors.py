@@ -1,0 +1,137 @@
+"""The errors that flipkit raises, one tree.
+
+* FlipkitError
+  + MeasureError (ValueError)            a length, weight or time that cannot be read
+  + MoneyError (ValueError)              an amount or a rate that cannot be read
+  + BooksError (ValueError)              problems in the seller's books, all of them at once
+  + AssumptionError (ValueError)         an assumption that is unknown or out of range
+  + RuleTableError (ValueError)          a rule table that is malformed
+  + RuleNotInForceError (LookupError)    no block of a rule set covers the day asked for
+  + NotEnoughDataError (ValueError)      an estimate asked of fewer observations than it needs
+  + NotebookParameterError (TypeError)   a notebook given a parameter that it does not declare
+
+Every message says what was given, what is needed and how to mend it. Every error keeps its
+fields as attributes and can be pickled, so that it crosses a process boundary whole.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from flipkit.books.problems import Problem
+
+
+class FlipkitError(Exception):
+    """Anything that flipkit itself finds wrong; the command line prints it as one line."""
+
+    def __init__(self, message: str, **fields: Any) -> None:
+        super().__init__(message)
+        self.message = message
+        self.fields = fields
+
+    def __str__(self) -> str:
+        return self.message
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return (_rebuild, (type(self), self.message, self.fields))
+
+
+def _rebuild(kind: type[FlipkitError], message: str, fields: dict[str, Any]) -> FlipkitError:
+    error = kind.__new__(kind)
+    FlipkitError.__init__(error, message, **fields)
+    for name, value in fields.items():
+        setattr(error, name, value)
+    return error
+
+
+class _FieldError(FlipkitError):
+    """An error about one named value: what it is, what it needs, what it got, how to mend it."""
+
+    def __init__(self, name: str, *, need: str, got: object, where: str = "", mend: str = "") -> None:
+        text = f"{name} must be {need}, got {got!r}"
+        if where:
+            text += f" ({where})"
+        if mend:
+            text += f": {mend}"
+        super().__init__(text, name=name, need=need, got=got, where=where, mend=mend)
+        self.name = name
+        self.need = need
+        self.got = got
+        self.where = where
+        self.mend = mend
+
+
+class MeasureError(_FieldError, ValueError):
+    """A length, a weight or a time that cannot be read or makes no sense."""
+
+
+class MoneyError(_FieldError, ValueError):
+    """An amount of money or a rate that cannot be read exactly."""
+
+
+class AssumptionError(_FieldError, ValueError):
+    """An assumption that the kit does not know, or a value that it cannot take."""
+
+
+class RuleTableError(FlipkitError, ValueError):
+    """A rule table that is malformed.
+
+    Names the file, the block, the key, what was found and what is needed.
+    """
+
+    def __init__(self, file: str, *, block: str = "", key: str = "", found: object, needed: str) -> None:
+        place = ", ".join(part for part in (f"block {block}" if block else "", f"key {key}" if key else "") if part)
+        text = f"{file}{': ' + place if place else ''}: found {found!r}, needed {needed}"
+        super().__init__(text, file=file, block=block, key=key, found=found, needed=needed)
+        self.file = file
+        self.block = block
+        self.key = key
+        self.found = found
+        self.needed = needed
+
+
+class RuleNotInForceError(FlipkitError, LookupError):
+    """No block of a rule set covers the day asked for."""
+
+    def __init__(self, rule_set: str, day: dt.date, dates: Sequence[str]) -> None:
+        known = "; ".join(dates) if dates else "none"
+        text = f"{rule_set} has no block in force on {day.isoformat()}; its blocks: {known}"
+        super().__init__(text, rule_set=rule_set, day=day, dates=tuple(dates))
+        self.rule_set = rule_set
+        self.day = day
+        self.dates = tuple(dates)
+
+
+class BooksError(FlipkitError, ValueError):
+    """The seller's books cannot be used as they are.
+
+    ``problems`` holds every problem found, each with file, row, column, found, needed and mend.
+    """
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        count = len(problems)
+        head = f"the books have {count} problem{'' if count == 1 else 's'} to mend first"
+        text = "\n".join([head, *(str(problem) for problem in problems)])
+        super().__init__(text, problems=tuple(problems))
+        self.problems = tuple(problems)
+
+
+class NotEnoughDataError(_FieldError, ValueError):
+    """An estimate was asked of fewer observations than it needs."""
+
+
+class NotebookParameterError(FlipkitError, TypeError):
+    """A notebook was given a parameter that it does not declare, or lacks one that it needs."""
+
+    def __init__(self, notebook: str, *, unknown: Sequence[str], declared: Sequence[str]) -> None:
+        text = (
+            f"{notebook} declares no parameter {', '.join(sorted(unknown))}; "
+            f"it declares {', '.join(sorted(declared)) or 'none'}"
+        )
+        super().__init__(text, notebook=notebook, unknown=tuple(unknown), declared=tuple(declared))
+        self.notebook = notebook
+        self.unknown = tuple(unknown)
+        self.declared = tuple(declared)

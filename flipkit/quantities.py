@@ -1,0 +1,283 @@
+"""Physical quantities: read with pint at the edge, plain float64 inside.
+
+Inside the kit a length is inches, a weight is pounds and a time is minutes, and the name says
+so (``length_in``, ``weight_lb``, ``pack_min``). This module is the only one that meets pint.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+import re
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from flipkit.errors import MeasureError
+
+if TYPE_CHECKING:
+    import pint
+
+#: How far a value may lie from a whole unit and still count as that whole unit. Converting
+#: between metric and imperial leaves noise near 1e-15 of the value; the finest measure that a
+#: seller writes down (0.01 cm) is 4e-3 in. The snap sits far from both.
+SNAP = 1e-6
+
+_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?")
+_FRACTION = re.compile(r"(?:(\d+)[ -])?(\d+)/(\d+)")
+_PART = re.compile(
+    r"\s*(\d+/\d+|[+-]?(?:\d+(?:[.]\d*)?|[.]\d+)(?:[ -]\d+/\d+)?)\s*([^\d\s.+/-][^\d]*?)?(?=\s*[.]?\d|\s*$)"
+)
+_MARKS = {"″": "in", "”": "in", '"': "in", "′": "ft", "’": "ft", "'": "ft", "''": "in", "’’": "in"}
+#: Words for a unit that people write and pint reads otherwise or not at all.
+_WORDS = {"#": "lb", "lbs": "lb", "ozs": "oz", "ins": "in", "mins": "min", "hrs": "hour", "hr": "hour", "h": "hour"}
+
+
+@functools.cache
+def unit_registry() -> pint.UnitRegistry[Any]:
+    """The one pint registry of the process, made at first use because making it is slow."""
+    import pint
+
+    return pint.UnitRegistry(cache_folder=":auto:")
+
+
+def read_length(text: object, *, unit: str = "in", name: str = "length") -> float:
+    """Read a length such as ``4 ft 11 in``, ``150 cm``, ``20 1/4"`` or a bare number.
+
+    Parameters
+    ----------
+    text : str or number
+        What stands in the cell.
+    unit : str
+        Unit of a bare number, as the books declare it.
+    name : str
+        What the length is called in an error.
+
+    Returns
+    -------
+    float
+        The length. [in]
+
+    Raises
+    ------
+    MeasureError
+        If the text is not a length, or is not a finite number of at least zero.
+
+    Examples
+    --------
+    >>> read_length("4 ft 11 in")
+    59.0
+    >>> round(read_length("150 cm"), 4)
+    59.0551
+    """
+    return _read(text, bare=unit, into="inch", name=name, example="'12.5 in', '4 ft 11 in' or '31 cm'")
+
+
+def read_weight(text: object, *, unit: str = "lb", name: str = "weight") -> float:
+    """Read a weight such as ``1 lb 4 oz``, ``1.2 kg`` or a bare number.
+
+    Parameters
+    ----------
+    text : str or number
+        What stands in the cell.
+    unit : str
+        Unit of a bare number, as the books declare it.
+    name : str
+        What the weight is called in an error.
+
+    Returns
+    -------
+    float
+        The weight. [lb]
+
+    Raises
+    ------
+    MeasureError
+        If the text is not a weight, or is not a finite number of at least zero.
+
+    Examples
+    --------
+    >>> read_weight("1 lb 4 oz")
+    1.25
+    """
+    return _read(text, bare=unit, into="pound", name=name, example="'9 lb', '1 lb 4 oz' or '1.2 kg'")
+
+
+def read_minutes(text: object, *, unit: str = "min", name: str = "minutes") -> float:
+    """Read a span of working time such as ``1 h 20 min``, ``45 min`` or a bare number.
+
+    Parameters
+    ----------
+    text : str or number
+        What stands in the cell.
+    unit : str
+        Unit of a bare number.
+    name : str
+        What the time is called in an error.
+
+    Returns
+    -------
+    float
+        The time. [min]
+
+    Raises
+    ------
+    MeasureError
+        If the text is not a time, or is not a finite number of at least zero.
+
+    Examples
+    --------
+    >>> read_minutes("1 h 20 min")
+    80.0
+    """
+    return _read(text, bare=unit, into="minute", name=name, example="'45 min' or '1 h 20 min'")
+
+
+def _read(text: object, *, bare: str, into: str, name: str, example: str) -> float:
+    need = f"a measure such as {example}"
+    if isinstance(text, int | float | np.integer | np.floating) and not isinstance(text, bool):
+        return _accept(_convert(float(text), bare, into, name, need, text), name, text)
+    if not isinstance(text, str) or not text.strip():
+        raise MeasureError(name, need=need, got=text)
+    body = text.strip()
+    for mark in sorted(_MARKS, key=len, reverse=True):
+        body = body.replace(mark, f" {_MARKS[mark]} ")
+    body = body.strip()
+    if _NUMBER.fullmatch(body):
+        return _accept(_convert(float(body), bare, into, name, need, text), name, text)
+    total, at = 0.0, 0
+    parts = 0
+    for match in _PART.finditer(body):
+        if match.start() != at:
+            break
+        at = match.end()
+        number, word = match.group(1), (match.group(2) or "").strip().rstrip(".,").strip()
+        if not word and parts:
+            raise MeasureError(name, need=need, got=text, mend="write the unit after every number")
+        total += _convert(_number(number, name, need, text), word or bare, into, name, need, text)
+        parts += 1
+    if not parts or at != len(body):
+        raise MeasureError(name, need=need, got=text)
+    return _accept(total, name, text)
+
+
+def _number(text: str, name: str, need: str, got: object) -> float:
+    whole, _, rest = text.replace("-", " ").strip().rpartition(" ")
+    if "/" not in text:
+        return float(text)
+    match = _FRACTION.fullmatch(rest)
+    if match is None or int(match.group(3)) == 0:
+        raise MeasureError(name, need=need, got=got)
+    return (float(whole) if whole else 0.0) + int(match.group(2)) / int(match.group(3))
+
+
+def _convert(value: float, unit: str, into: str, name: str, need: str, got: object) -> float:
+    import pint
+
+    registry = unit_registry()
+    word = unit.strip().lower()
+    word = _WORDS.get(word, word)
+    try:
+        return float(registry.Quantity(value, word).to(into).magnitude)
+    except (pint.errors.PintError, AttributeError, AssertionError, TypeError, ValueError):
+        raise MeasureError(name, need=need, got=got, mend=f"{unit!r} is no unit for this") from None
+
+
+def _accept(value: float, name: str, got: object) -> float:
+    if not math.isfinite(value) or value < 0:
+        raise MeasureError(name, need="a finite number of at least 0", got=got)
+    return value
+
+
+def snapped(values: npt.ArrayLike) -> npt.NDArray[np.float64]:
+    """Values moved onto the whole unit that they miss only by conversion noise.
+
+    Parameters
+    ----------
+    values : float or array, shape (n,)
+        Any unit.
+
+    Returns
+    -------
+    array, shape (n,)
+        The whole unit where it is nearer than ``SNAP``, the value itself elsewhere.
+
+    Examples
+    --------
+    >>> float(snapped(30.48 / 2.54))
+    12.0
+    """
+    given = np.asarray(values, dtype=np.float64)
+    whole = np.round(given)
+    return np.where(np.abs(given - whole) < SNAP, whole, given)
+
+
+def rounded_up(values: npt.ArrayLike, *, step: float = 1.0) -> npt.NDArray[np.float64]:
+    """Values rounded up to the next multiple of a step, conversion noise aside.
+
+    Parameters
+    ----------
+    values : float or array, shape (n,)
+        Any unit.
+    step : float
+        The multiple, in the same unit.
+
+    Returns
+    -------
+    array, shape (n,)
+        The rounded values.
+
+    Examples
+    --------
+    >>> float(rounded_up(30.48 / 2.54)), float(rounded_up(30.49 / 2.54))
+    (12.0, 13.0)
+    """
+    return np.ceil(snapped(np.asarray(values, dtype=np.float64) / step)) * step
+
+
+def rounded_down(values: npt.ArrayLike, *, step: float = 1.0) -> npt.NDArray[np.float64]:
+    """Values rounded down to a multiple of a step, conversion noise aside.
+
+    Parameters
+    ----------
+    values : float or array, shape (n,)
+        Any unit.
+    step : float
+        The multiple, in the same unit.
+
+    Returns
+    -------
+    array, shape (n,)
+        The rounded values.
+
+    Examples
+    --------
+    >>> float(rounded_down(11.99, step=0.25))
+    11.75
+    """
+    return np.floor(snapped(np.asarray(values, dtype=np.float64) / step)) * step
+
+
+def rounded_nearest(values: npt.ArrayLike, *, step: float = 1.0) -> npt.NDArray[np.float64]:
+    """Values rounded to the nearest multiple of a step, halves up, conversion noise aside.
+
+    Parameters
+    ----------
+    values : float or array, shape (n,)
+        Any unit.
+    step : float
+        The multiple, in the same unit.
+
+    Returns
+    -------
+    array, shape (n,)
+        The rounded values.
+
+    Examples
+    --------
+    >>> float(rounded_nearest(20.25)), float(rounded_nearest(20.5))
+    (20.0, 21.0)
+    """
+    doubled = snapped(np.asarray(values, dtype=np.float64) / step * 2.0)
+    return np.floor((doubled + 1.0) / 2.0) * step
