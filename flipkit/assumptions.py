@@ -1,0 +1,274 @@
+"""What the seller assumes: packaged defaults, the shop's own file, this run's overrides.
+
+An assumption has a dotted key (``help.wage``, ``minutes.pack.bulky``), a value of a stated kind
+and a provenance: which layer it comes from. Money is held in whole cents and a rate in parts
+per million; the kind, from the packaged file, says how text is read.
+"""
+
+from __future__ import annotations
+
+import difflib
+import importlib.resources
+import math
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any, Literal
+
+from flipkit.errors import AssumptionError, MoneyError
+from flipkit.money import read_cents, read_ppm, show_cents
+from flipkit.quantities import read_minutes
+
+SIZES = ("small", "medium", "bulky", "oversize")
+
+Layer = Literal["packaged", "shop", "this run"]
+Value = int | float | str
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """One assumption as the kit uses it.
+
+    Attributes
+    ----------
+    key : str
+        Dotted name.
+    value : int, float or str
+        Whole cents for money, parts per million for a rate.
+    kind : str
+        ``money``, ``rate``, ``minutes``, ``number``, ``whole`` or ``text``.
+    unit, meaning, source : str
+        From the packaged file.
+    layer : str
+        ``packaged``, ``shop`` or ``this run``.
+    """
+
+    key: str
+    value: Value
+    kind: str
+    unit: str
+    meaning: str
+    source: str
+    layer: Layer
+
+    def text(self, *, currency: str = "USD") -> str:
+        """The value as a reader writes it.
+
+        Parameters
+        ----------
+        currency : str
+            Code of the shop's currency.
+
+        Returns
+        -------
+        str
+            Such as ``$16.00``, ``7.65 %`` or ``30``.
+        """
+        if self.kind == "money":
+            return show_cents(int(self.value), currency=currency)
+        if self.kind == "rate":
+            return f"{int(self.value) / 10_000:g} %"
+        return f"{self.value:g}" if isinstance(self.value, float) else str(self.value)
+
+
+@dataclass(frozen=True)
+class Assumptions:
+    """Every assumption of a run, by key; made by :func:`load_assumptions`."""
+
+    entries: Mapping[str, Assumption]
+
+    def cents(self, key: str) -> int:
+        """A sum of money. [cents]"""
+        return int(self._of(key, "money"))
+
+    def ppm(self, key: str) -> int:
+        """A rate. [parts per million]"""
+        return int(self._of(key, "rate"))
+
+    def share(self, key: str) -> float:
+        """A rate as a fraction of one."""
+        return self.ppm(key) / 1e6
+
+    def number(self, key: str) -> float:
+        """A plain number or a time in minutes."""
+        return float(self._of(key, "number", "minutes", "whole"))
+
+    def whole(self, key: str) -> int:
+        """A whole number."""
+        return int(self._of(key, "whole"))
+
+    def text(self, key: str) -> str:
+        """A name or a choice."""
+        return str(self._of(key, "text"))
+
+    def by_size(self, key: str) -> dict[str, float]:
+        """The four values of a per-size assumption; cents, ppm or numbers as its kind is."""
+        return {size: float(self.entries[f"{key}.{size}"].value) for size in SIZES}
+
+    def zone_mix(self) -> dict[str, float]:
+        """Share of parcels that go to each zone, summing to one."""
+        mix = {key.rpartition(".")[2]: entry for key, entry in self.entries.items() if key.startswith("postage.zone_")}
+        return {zone: int(entry.value) / 1e6 for zone, entry in mix.items()}
+
+    def _of(self, key: str, *kinds: str) -> Value:
+        entry = self.entries.get(key)
+        if entry is None:
+            raise _unknown(key, self.entries)
+        if entry.kind not in kinds:
+            raise AssumptionError(key, need=f"asked for as {entry.kind}", got=kinds[0])
+        return entry.value
+
+
+def load_assumptions(
+    shop: Mapping[str, Any] | Path | None = None,
+    *,
+    overrides: Mapping[str, Any] | None = None,
+    currency: str = "USD",
+) -> Assumptions:
+    """The packaged assumptions, with the shop's own and this run's laid over them.
+
+    Parameters
+    ----------
+    shop : Path or mapping, optional
+        The shop's ``assumptions.toml``, or what it says; none where the books bring none.
+    overrides : mapping, optional
+        Dotted key to value, for this run alone. A key that stands for one value a size class
+        (``minutes.pack``) sets all four.
+    currency : str
+        The shop's currency, for reading money.
+
+    Returns
+    -------
+    Assumptions
+        Every assumption with its provenance.
+
+    Raises
+    ------
+    AssumptionError
+        If a key is unknown or a value is not of its kind or out of its bounds.
+
+    Examples
+    --------
+    >>> found = load_assumptions(overrides={"help.wage": "18.00"})
+    >>> found.cents("help.wage"), found.entries["help.wage"].layer
+    (1800, 'this run')
+    """
+    packaged = _packaged()
+    entries = {
+        key: _entry(key, value, entry, "packaged", currency)
+        for group, entry in packaged.items()
+        for key, value in _flat({group: entry["value"]}, stop=packaged)
+    }
+    where = ""
+    if isinstance(shop, Path):
+        where = shop.name
+        shop = _read_toml(shop)
+    for values, layer, place in ((shop, "shop", where), (overrides, "this run", "--set")):
+        for key, value in _flat(values or {}, stop=packaged):
+            for full in _targets(key, value, entries):
+                entries[full] = _entry(full, value, packaged[_group(full, packaged)], layer, currency, place)  # type: ignore[arg-type]
+    mix = [entry for key, entry in entries.items() if key.startswith("postage.zone_mix.")]
+    if sum(int(entry.value) for entry in mix) != 1_000_000:
+        raise AssumptionError(
+            "postage.zone_mix",
+            need="shares that sum to 100 %",
+            got=f"{sum(int(entry.value) for entry in mix) / 10_000:g} %",
+            where=next((entry.layer for entry in mix if entry.layer != "packaged"), "packaged"),
+        )
+    return Assumptions(entries)
+
+
+@cache
+def _packaged() -> dict[str, dict[str, Any]]:
+    text = importlib.resources.files("flipkit").joinpath("assumptions.toml").read_text(encoding="utf-8")
+    return {f"{head}.{name}": entry for head, group in tomllib.loads(text).items() for name, entry in group.items()}
+
+
+def _read_toml(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise AssumptionError(path.name, need="a TOML file", got=str(error)) from None
+
+
+def _flat(values: Mapping[str, Any], *, stop: Mapping[str, Any], head: str = "") -> Iterable[tuple[str, Any]]:
+    """Nested tables as dotted keys."""
+    for name, value in values.items():
+        key = f"{head}{name}"
+        if isinstance(value, Mapping):
+            yield from _flat(value, stop=stop, head=f"{key}.")
+        else:
+            yield key, value
+
+
+def _group(key: str, packaged: Mapping[str, Any]) -> str:
+    return key if key in packaged else key.rpartition(".")[0]
+
+
+def _targets(key: str, value: object, entries: Mapping[str, Assumption]) -> list[str]:
+    if key in entries:
+        return [key]
+    below = [full for full in entries if full.rpartition(".")[0] == key and not key.endswith("zone_mix")]
+    if not below:
+        raise _unknown(key, entries)
+    return below
+
+
+def _unknown(key: str, entries: Mapping[str, Assumption]) -> AssumptionError:
+    near = difflib.get_close_matches(key, entries, n=3)
+    mend = f"did you mean {' or '.join(near)}?" if near else "'flipkit assumptions' lists every key"
+    return AssumptionError(key, need="an assumption that the kit knows", got=key, mend=mend)
+
+
+def _entry(
+    key: str, value: Any, spec: Mapping[str, Any], layer: Layer, currency: str, where: str = ""
+) -> Assumption:
+    kind = spec["kind"]
+    read = _value(key, value, kind, currency, where)
+    for word, bad in (("at_least", _below), ("at_most", _above), ("above", _not_above)):
+        if word in spec and bad(read, _value(key, spec[word], kind, currency, where)):
+            raise AssumptionError(key, need=f"{word.replace('_', ' ')} {spec[word]}", got=value, where=where)
+    if "one_of" in spec and read not in spec["one_of"]:
+        raise AssumptionError(key, need=f"one of {', '.join(spec['one_of'])}", got=value, where=where)
+    return Assumption(key, read, kind, spec["unit"], spec["meaning"], spec["source"], layer)
+
+
+def _below(value: Any, bound: Any) -> bool:
+    return bool(value < bound)
+
+
+def _above(value: Any, bound: Any) -> bool:
+    return bool(value > bound)
+
+
+def _not_above(value: Any, bound: Any) -> bool:
+    return bool(value <= bound)
+
+
+def _value(key: str, value: Any, kind: str, currency: str, where: str) -> Value:
+    try:
+        if kind == "money":
+            return _at_least_zero(key, read_cents(value, name=key, currency=currency), value)
+        if kind == "rate":
+            return read_ppm(value, name=key)
+        if kind == "minutes":
+            return read_minutes(value, name=key)
+        if kind == "text":
+            return str(value)
+        number = float(value)
+    except MoneyError as error:
+        raise AssumptionError(key, need=error.need, got=value, where=where, mend=error.mend) from None
+    except ValueError as error:
+        need = getattr(error, "need", "a whole number" if kind == "whole" else "a number")
+        raise AssumptionError(key, need=need, got=value, where=where) from None
+    if not math.isfinite(number) or (kind == "whole" and number != int(number)):
+        raise AssumptionError(key, need="a whole number" if kind == "whole" else "a number", got=value, where=where)
+    return int(number) if kind == "whole" else number
+
+
+def _at_least_zero(key: str, cents: int, got: object) -> int:
+    if cents < 0:
+        raise MoneyError(key, need="at least 0", got=got)
+    return cents
