@@ -1,0 +1,263 @@
+"""Working minutes of each item by activity, owners' and hired ones apart.
+
+A logged minute beats a standard one. A log entry names an item, a trip, a category or nothing
+but a day; what it does not say is shared over the items that it can have been for, in
+proportion to their standard minutes. The logs also correct the standard minutes of the items
+that nobody logged.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from flipkit.assumptions import SIZES, Assumptions
+from flipkit.money import PPM, share_out
+
+#: The ten activities, in the order in which an item meets them.
+ACTIVITIES = ("find", "research", "clean", "photograph", "write", "store", "messages", "pack", "post", "returns")
+
+#: The date column that says when an activity was done, and how many days a log entry may lie
+#: before and after that date: photographs are taken before the listing, parcels packed after
+#: the sale.
+_EVENTS = {
+    "find": ("bought_on", 0, 0),
+    "research": ("bought_on", 1, 3),
+    "clean": ("listed_on", 14, 0),
+    "photograph": ("listed_on", 7, 0),
+    "write": ("listed_on", 3, 1),
+    "store": ("listed_on", 3, 3),
+    "messages": ("sold_on", 7, 7),
+    "pack": ("sold_on", 0, 5),
+    "post": ("sold_on", 0, 7),
+    "returns": ("returned_on", 3, 7),
+}
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Labor:
+    """What the work of a shop comes to, item by item.
+
+    Attributes
+    ----------
+    minutes : DataFrame
+        One row an item: ``<activity>_min`` of the owners, ``<activity>_origin``, ``owner_min``,
+        ``hired_min``, ``hired_cents``, ``hired_origin``.
+    learned : DataFrame
+        One row an activity and size class with a log: standard minutes, logged items, mean
+        logged minutes, and the minutes used for items without a log.
+    unplaced_min : float
+        Logged minutes that no item can have been for. [min]
+    """
+
+    minutes: pd.DataFrame
+    learned: pd.DataFrame
+    unplaced_min: float
+
+
+def item_labor(
+    items: pd.DataFrame,
+    work: pd.DataFrame,
+    people: pd.DataFrame,
+    size_class: npt.ArrayLike,
+    assumptions: Assumptions,
+) -> Labor:
+    """Minutes of each item by activity, recorded where logged and standard elsewhere.
+
+    Parameters
+    ----------
+    items : DataFrame, n rows
+        The items as of the report's day.
+    work : DataFrame
+        The work log up to that day.
+    people : DataFrame
+        Who works: role, wage, payroll burden.
+    size_class : array of str, shape (n,)
+        Size class of each item's packed parcel.
+    assumptions : Assumptions
+        Standard minutes, wage and burden where the people table does not say.
+
+    Returns
+    -------
+    Labor
+        Minutes and hired wages per item, and what the logs taught.
+    """
+    sizes = np.asarray(size_class, dtype=object)
+    standard = standard_minutes(items, sizes, assumptions)
+    owner_log, hired_log, hired_cents, unplaced = _logged(items, work, people, standard, assumptions)
+    logged = (owner_log + hired_log) > 0
+    learned, corrected = _corrected(standard, owner_log + hired_log, logged, sizes, assumptions)
+    owner = np.where(logged, owner_log, corrected)
+    hired_share = assumptions.share("help.share_of_packing")
+    pack = ACTIVITIES.index("pack")
+    hired_unlogged = np.where(logged[:, pack], 0.0, corrected[:, pack] * hired_share)
+    owner[:, pack] -= hired_unlogged
+    assumed_cents = _wages(
+        hired_unlogged,
+        np.full(len(items), assumptions.cents("help.wage")),
+        np.full(len(items), assumptions.ppm("help.burden")),
+    )
+    frame = pd.DataFrame(index=items.index)
+    for at, activity in enumerate(ACTIVITIES):
+        frame[f"{activity}_min"] = owner[:, at]
+        none = (standard[:, at] == 0) & ~logged[:, at]
+        frame[f"{activity}_origin"] = np.where(logged[:, at], "recorded", np.where(none, "none", "assumed"))
+    frame["owner_min"] = owner.sum(axis=1)
+    frame["hired_min"] = hired_log.sum(axis=1) + hired_unlogged
+    frame["hired_cents"] = hired_cents + assumed_cents
+    frame["hired_origin"] = np.where(
+        hired_log.sum(axis=1) > 0, "recorded", np.where(hired_unlogged > 0, "assumed", "none")
+    )
+    return Labor(frame, learned, unplaced)
+
+
+def standard_minutes(items: pd.DataFrame, size_class: npt.ArrayLike, assumptions: Assumptions) -> Floats:
+    """Standard minutes of what has been done to each item so far.
+
+    Parameters
+    ----------
+    items : DataFrame, n rows
+        The items as of the report's day: an activity counts once its day has come.
+    size_class : array of str, shape (n,)
+        Size class of each item's packed parcel.
+    assumptions : Assumptions
+        Minutes per activity and size class.
+
+    Returns
+    -------
+    array, shape (n, 10)
+        Minutes per activity, in the order of ``ACTIVITIES``. [min]
+    """
+    code = np.array([SIZES.index(size) for size in np.asarray(size_class, dtype=object)], dtype=np.int64)
+    listed = (items["listed_on"].notna() | items["sold_on"].notna()).to_numpy()
+    sold = items["sold_on"].notna().to_numpy()
+    shipped = sold & (items["zone"] != "pickup").to_numpy()
+    done = {
+        "find": np.ones(len(items), dtype=bool),
+        "research": np.ones(len(items), dtype=bool),
+        "clean": listed,
+        "photograph": listed,
+        "write": listed,
+        "store": listed,
+        "messages": sold,
+        "pack": shipped,
+        "post": shipped,
+        "returns": items["returned_on"].notna().to_numpy(),
+    }
+    table = np.array([list(assumptions.by_size(f"minutes.{activity}").values()) for activity in ACTIVITIES])
+    return np.column_stack([table[at][code] * done[activity] for at, activity in enumerate(ACTIVITIES)])
+
+
+def _logged(
+    items: pd.DataFrame, work: pd.DataFrame, people: pd.DataFrame, standard: Floats, assumptions: Assumptions
+) -> tuple[Floats, Floats, npt.NDArray[np.int64], float]:
+    """Logged minutes of owners and of hired hands per item and activity, hired wages, and what fits nowhere."""
+    owner = np.zeros_like(standard)
+    hired = np.zeros_like(standard)
+    cents = np.zeros(len(items), dtype=np.int64)
+    unplaced = 0.0
+    if work.empty:
+        return owner, hired, cents, unplaced
+    pay = _pay(people, assumptions)
+    finder = _Places(items)
+    for entry in work.itertuples(index=False):
+        if entry.activity not in ACTIVITIES:
+            unplaced += float(entry.minutes)
+            continue
+        column = ACTIVITIES.index(entry.activity)
+        rows = finder.rows(entry)
+        role, wage, burden = pay.get(entry.worker, ("owner", 0, 0))
+        if not len(rows):
+            unplaced += float(entry.minutes)
+            continue
+        weight = standard[rows, column]
+        weight = weight / weight.sum() if weight.sum() > 0 else np.full(len(rows), 1 / len(rows))
+        if role == "hired":
+            hired[rows, column] += float(entry.minutes) * weight
+            paid = int(_wages(np.array([float(entry.minutes)]), np.array([wage]), np.array([burden]))[0])
+            cents[rows] += share_out(paid, weight)
+        else:
+            owner[rows, column] += float(entry.minutes) * weight
+    return owner, hired, cents, unplaced
+
+
+class _Places:
+    """Which items a log entry can have been for."""
+
+    def __init__(self, items: pd.DataFrame) -> None:
+        self._position = {item: at for at, item in enumerate(items["item_id"])}
+        self._trips = items.groupby("trip_id").indices if len(items) else {}
+        self._category = items["category"].to_numpy()
+        self._days = {
+            column: items[column].to_numpy().astype("datetime64[D]")
+            for column in {event for event, _, _ in _EVENTS.values()}
+        }
+        bought = items["bought_on"].to_numpy().astype("datetime64[D]")
+        left = items[["sold_on", "gone_on"]].min(axis=1).to_numpy().astype("datetime64[D]")
+        self._held = bought, left
+
+    def rows(self, entry: object) -> npt.NDArray[np.int64]:
+        """Positions of the items of one log entry; empty if there is none."""
+        if entry.item_id:  # type: ignore[attr-defined]
+            at = self._position.get(entry.item_id)  # type: ignore[attr-defined]
+            return np.array([] if at is None else [at], dtype=np.int64)
+        if entry.trip_id:  # type: ignore[attr-defined]
+            return np.asarray(self._trips.get(entry.trip_id, []), dtype=np.int64)  # type: ignore[attr-defined]
+        day = np.datetime64(entry.date, "D")  # type: ignore[attr-defined]
+        column, before, after = _EVENTS[entry.activity]  # type: ignore[attr-defined]
+        gap = (day - self._days[column]).astype(float)
+        wanted = self._category == entry.category if entry.category else True  # type: ignore[attr-defined]
+        for within in (gap == 0, (gap >= -before) & (gap <= after)):
+            rows = np.flatnonzero(within & wanted)
+            if rows.size:
+                return rows
+        bought, left = self._held
+        return np.flatnonzero((bought <= day) & (np.isnat(left) | (left >= day)) & wanted)
+
+
+def _pay(people: pd.DataFrame, assumptions: Assumptions) -> dict[str, tuple[str, int, int]]:
+    wage, burden = assumptions.cents("help.wage"), assumptions.ppm("help.burden")
+    return {
+        person.worker: (
+            person.role,
+            wage if pd.isna(person.wage_cents) else int(person.wage_cents),
+            burden if pd.isna(person.payroll_burden_ppm) else int(person.payroll_burden_ppm),
+        )
+        for person in people.itertuples(index=False)
+    }
+
+
+def _wages(minutes: Floats, wage_cents: npt.NDArray[np.int64], burden_ppm: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """Wage and payroll burden of hired minutes, rounded half up once, in hundredths of a minute."""
+    hundredths = np.round(np.asarray(minutes, dtype=np.float64) * 100).astype(np.int64)
+    exact = hundredths * np.asarray(wage_cents, dtype=np.int64) * (PPM + np.asarray(burden_ppm, dtype=np.int64))
+    whole = 6_000 * PPM
+    return (exact + whole // 2) // whole
+
+
+def _corrected(
+    standard: Floats, logged: Floats, has_log: npt.NDArray[np.bool_], sizes: npt.NDArray[np.object_], assumptions: Assumptions
+) -> tuple[pd.DataFrame, Floats]:
+    """Standard minutes pulled towards what was logged for the same activity and size class."""
+    weight = assumptions.number("minutes.logged_weight")
+    corrected = standard.copy()
+    rows = []
+    for at, activity in enumerate(ACTIVITIES):
+        for size in SIZES:
+            mine = sizes == size
+            seen = mine & has_log[:, at] & (standard[:, at] > 0)
+            n = int(seen.sum())
+            if not n:
+                continue
+            prior = assumptions.number(f"minutes.{activity}.{size}")
+            mean = float(logged[seen, at].mean())
+            used = (weight * prior + n * mean) / (weight + n)
+            corrected[mine, at] *= used / prior if prior else 0.0
+            rows.append((activity, size, prior, n, mean, used))
+    columns = ["activity", "size_class", "standard_min", "logged_items", "logged_mean_min", "used_min"]
+    return pd.DataFrame(rows, columns=columns), corrected
