@@ -1,0 +1,322 @@
+"""Cells of the books: text in, a typed column out, each wrong cell told with its row.
+
+A column is understood one distinct text at a time, so ten thousand rows cost little more than
+the texts that differ.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+import functools
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from flipkit import money, quantities
+from flipkit.books.problems import Findings
+from flipkit.books.schema import Column
+from flipkit.errors import MeasureError, MoneyError
+
+#: Years that second-hand books can speak of; others are slips of a finger.
+FIRST_YEAR, LAST_YEAR = 1970, 2100
+#: Largest whole number in a count.
+LARGEST_COUNT = 1_000_000
+
+_PLAIN_MONEY = re.compile(r"(-?)(\d{1,9})(?:\.(\d{1,2}))?")
+_PLAIN_NUMBER = re.compile(r"\d{1,9}(?:\.\d{0,9})?|\.\d{1,9}")
+_MEASURE = re.compile(r"(\d{1,9}(?:\.\d{1,9})?)\s*([A-Za-z]{1,12})\.?")
+_DATE = re.compile(r"(\d{4}-\d{2}-\d{2})(?:[ T]\d{2}:\d{2}(?::\d{2}(?:\.\d+)?)?)?")
+_OTHER_DATE = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d{2})")
+_SHIELDED = re.compile(r"'[=+\-@\t\r]")
+
+
+@dataclass(frozen=True, slots=True)
+class Bad:
+    """A text that a column cannot take.
+
+    Parameters
+    ----------
+    needed : str
+        What is needed instead.
+    mend : str
+        How to mend it.
+    """
+
+    needed: str
+    mend: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Units:
+    """What a bare number means in these books.
+
+    Parameters
+    ----------
+    currency : str
+        Currency of the amounts.
+    length : str
+        Unit of a bare number in ``length``, ``width`` and ``height``.
+    weight : str
+        Unit of a bare number in ``weight``.
+    """
+
+    currency: str = "USD"
+    length: str = "in"
+    weight: str = "lb"
+
+
+def parsed(texts: Sequence[str], read: Callable[[str], Any]) -> list[Any]:
+    """Every text as ``read`` understands it, each distinct one read once; a blank is None.
+
+    Parameters
+    ----------
+    texts : sequence of str
+        The cells.
+    read : callable
+        Gives the value, or a `Bad`.
+
+    Returns
+    -------
+    list
+        The values, in order.
+    """
+    known: dict[str, Any] = {text: read(text) if text else None for text in set(texts)}
+    return [known[text] for text in texts]
+
+
+def typed_column(
+    column: Column, header: str, texts: Sequence[str], rows: Sequence[int], *, unit: str, units: Units, into: Findings
+) -> pd.Series:
+    """One column of a table, typed; wrong cells become problems and blanks.
+
+    Parameters
+    ----------
+    column : Column
+        What the column is.
+    header : str
+        What it is called in this file.
+    texts : sequence of str, shape (n,)
+        Its cells.
+    rows : sequence of int, shape (n,)
+        Their row numbers.
+    unit : str
+        Unit of a bare number in this column of this file; empty where the shop's holds.
+    units : Units
+        What a bare number means in these books.
+    into : Findings
+        Where problems go.
+
+    Returns
+    -------
+    Series, shape (n,)
+        The typed cells.
+    """
+    values = parsed(texts, reader_of(column, unit=unit, units=units))
+    if any(isinstance(value, Bad) for value in set(values)):
+        for i, value in enumerate(values):
+            if isinstance(value, Bad):
+                into.stop(rows[i], header, texts[i], value.needed, value.mend)
+                values[i] = None
+    return as_series(column, values)
+
+
+def as_series(column: Column, values: list[Any]) -> pd.Series:
+    """Values of one column in the type of its kind.
+
+    Parameters
+    ----------
+    column : Column
+        What the column is.
+    values : list, shape (n,)
+        Values, None where missing.
+
+    Returns
+    -------
+    Series, shape (n,)
+        Dates as datetime64, money, rates and counts as Int64, measures as float64, text as str.
+    """
+    kind = column.kind
+    if kind in ("date", "month"):
+        return pd.Series(np.array([v or "NaT" for v in values], dtype="datetime64[us]"))
+    if kind in ("money", "signed money", "rate", "count"):
+        missing = np.array([v is None for v in values], dtype=bool)
+        if kind == "count" and column.default:
+            return pd.Series(np.array([int(column.default) if v is None else v for v in values], dtype=np.int64))
+        whole = np.array([0 if v is None else v for v in values], dtype=np.int64)
+        return pd.Series(pd.arrays.IntegerArray(whole, missing))
+    if kind in ("length", "weight", "number", "minutes", "miles"):
+        return pd.Series(np.array([np.nan if v is None else v for v in values], dtype=np.float64))
+    return pd.Series([column.default if v is None else v for v in values], dtype="str")
+
+
+def reader_of(column: Column, *, unit: str, units: Units) -> Callable[[str], Any]:
+    """The function that reads one cell of a column.
+
+    Parameters
+    ----------
+    column : Column
+        What the column is.
+    unit : str
+        Unit of a bare number; empty where the shop's holds.
+    units : Units
+        What a bare number means in these books.
+
+    Returns
+    -------
+    callable
+        From text to a value or a `Bad`.
+    """
+    name = column.name
+    if column.kind in ("money", "signed money"):
+        signed = column.kind == "signed money"
+        return functools.partial(_money, name=name, currency=units.currency, signed=signed)
+    if column.kind == "length":
+        return functools.partial(_measure, name=name, unit=unit or units.length, read=quantities.read_length)
+    if column.kind == "weight":
+        return functools.partial(_measure, name=name, unit=unit or units.weight, read=quantities.read_weight)
+    if column.kind == "minutes":
+        return functools.partial(_measure, name=name, unit="min", read=quantities.read_minutes, zero=True)
+    if column.kind == "choice":
+        return functools.partial(_choice, choices=column.choices)
+    return {
+        "date": _date,
+        "month": _month,
+        "number": _number,
+        "miles": _number,
+        "count": _count,
+        "rate": _rate,
+        "id": _text,
+        "text": _text,
+    }[column.kind]
+
+
+def _text(text: str) -> str:
+    # A text that a spreadsheet would take for a formula is written with an apostrophe before it.
+    return text[1:] if _SHIELDED.match(text) else text
+
+
+def _money(text: str, *, name: str, currency: str, signed: bool) -> int | Bad:
+    plain = _PLAIN_MONEY.fullmatch(text)
+    if plain is not None:
+        cents = int(plain.group(2)) * 100 + int((plain.group(3) or "0").ljust(2, "0"))
+        cents = -cents if plain.group(1) else cents
+    else:
+        try:
+            cents = money.read_cents(text, name=name, currency=currency)
+        except MoneyError as error:
+            return Bad(error.need, error.mend or _money_hint(text))
+    if cents < 0 and not signed:
+        return Bad("an amount of at least 0", "leave the sign out; a cost, a fee and a refund are written as positive")
+    return cents
+
+
+def _money_hint(text: str) -> str:
+    if re.fullmatch(r"[^\d-]*-?\d{1,3}(\.\d{3})*,\d{1,2}\D*", text) or re.fullmatch(r"\d+,\d{1,2}", text):
+        return "write the decimals after a point, and no mark between thousands"
+    return "write digits with a point before the cents"
+
+
+@functools.lru_cache(maxsize=256)
+def _factor(unit: str, read: Callable[..., float]) -> float | None:
+    try:
+        return read(f"1 {unit}")
+    except MeasureError:
+        return None
+
+
+def _measure(text: str, *, name: str, unit: str, read: Callable[..., float], zero: bool = False) -> float | Bad:
+    own = {"in": 1.0, "lb": 1.0, "min": 1.0}.get(unit)
+    if _PLAIN_NUMBER.fullmatch(text):
+        factor = own if own is not None else _factor(unit, read)
+        value = float(text) * factor if factor is not None else None
+    else:
+        value = None
+        match = _MEASURE.fullmatch(text)
+        factor = _factor(match.group(2), read) if match else None
+        if match is not None and factor is not None:
+            value = float(match.group(1)) * factor
+    if value is None:
+        try:
+            value = read(text, unit=unit, name=name)
+        except MeasureError as error:
+            return Bad(error.need, error.mend)
+    if value == 0 and not zero:
+        return Bad("a measure above 0", "leave the cell blank where it was not measured")
+    return value
+
+
+def _date(text: str) -> str | Bad:
+    match = _DATE.fullmatch(text)
+    needed = "a date written year-month-day, such as 2026-03-07"
+    if match is None:
+        return Bad(needed, _date_hint(text))
+    try:
+        day = dt.date.fromisoformat(match.group(1))
+    except ValueError:
+        return Bad(needed, "the calendar has no such day")
+    if not FIRST_YEAR <= day.year <= LAST_YEAR:
+        return Bad(f"a date from {FIRST_YEAR} to {LAST_YEAR}", "look at the year")
+    return match.group(1)
+
+
+def _date_hint(text: str) -> str:
+    match = _OTHER_DATE.fullmatch(text)
+    if match is not None:
+        a, b, year = int(match.group(1)), int(match.group(3)), int(match.group(4))
+        year += 2000 if year < 100 else 0
+        ways = []
+        for month, day in ((a, b), (b, a)):
+            try:
+                way = dt.date(year, month, day).isoformat()
+            except ValueError:
+                continue
+            if way not in ways:
+                ways.append(way)
+        if ways:
+            return f"write {' or '.join(ways)}" + (", whichever it is" if len(ways) > 1 else "")
+    if re.fullmatch(r"\d{5}(\.\d+)?", text) and 20_000 < float(text) < 80_000:
+        counted = dt.date(1899, 12, 30) + dt.timedelta(days=int(float(text)))
+        return f"it looks like a spreadsheet's day number for {counted.isoformat()}"
+    return "flipkit convert reads other ways of writing dates"
+
+
+def _month(text: str) -> str | Bad:
+    day = _date(f"{text}-01" if re.fullmatch(r"\d{4}-\d{2}", text) else text)
+    if isinstance(day, Bad):
+        return Bad("a month written year-month, such as 2026-03", day.mend if "calendar" not in day.mend else "")
+    return f"{day[:8]}01"
+
+
+def _number(text: str) -> float | Bad:
+    if _PLAIN_NUMBER.fullmatch(text):
+        return float(text)
+    return Bad("a number of at least 0", "write digits, with a point before decimals")
+
+
+def _count(text: str) -> int | Bad:
+    if re.fullmatch(r"\d{1,9}(\.0*)?", text) and 1 <= int(float(text)) <= LARGEST_COUNT:
+        return int(float(text))
+    return Bad(f"a whole number from 1 to {LARGEST_COUNT:,}", "write digits alone")
+
+
+def _rate(text: str) -> int | Bad:
+    try:
+        ppm = money.read_ppm(text)
+    except MoneyError as error:
+        return Bad("a rate from 0 to 100 %, such as 7.65 % or 0.0765", error.mend)
+    if ppm > money.PPM:
+        return Bad("a rate from 0 to 100 %, such as 7.65 % or 0.0765", f"write {text} % if per cent is meant")
+    return ppm
+
+
+def _choice(text: str, *, choices: tuple[str, ...]) -> str | Bad:
+    word = " ".join(text.lower().replace("_", " ").split())
+    if word in choices:
+        return word
+    near = difflib.get_close_matches(word, choices, n=1, cutoff=0.6)
+    return Bad(f"one of {', '.join(choices)}", f"did you mean {near[0]}?" if near else "")

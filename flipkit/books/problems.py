@@ -1,0 +1,234 @@
+"""What is wrong, or worth knowing, in the seller's books: one record a finding."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+Severity = Literal["stop", "note"]
+
+#: Longest piece of a cell that a message repeats; a cell can hold a whole pasted page.
+_LONGEST = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One finding: where, what was found, what is needed, how to mend it.
+
+    Parameters
+    ----------
+    file : str
+        File, with the sheet where it is a workbook.
+    row : int or None
+        Row as a spreadsheet numbers it (the header is usually row 1); None for the whole file.
+    column : str
+        Header of the column; empty for the whole row.
+    found : str
+        What stands there.
+    needed : str
+        What is needed there.
+    mend : str
+        What to do about it.
+    severity : str
+        ``stop`` keeps the books from being read; ``note`` is told and listed.
+
+    Examples
+    --------
+    >>> print(Problem("items.csv", 17, "cost", "-5", "an amount of at least 0", "write 5.00"))
+    items.csv row 17, column cost: found '-5', needed an amount of at least 0: write 5.00
+    """
+
+    file: str
+    row: int | None
+    column: str
+    found: str
+    needed: str
+    mend: str
+    severity: Severity = "stop"
+
+    @property
+    def where(self) -> str:
+        """File, row and column in words."""
+        return located(self.file, self.row, self.column)
+
+    def __str__(self) -> str:
+        text = f"{self.where}: found {_quoted(self.found)}, needed {self.needed}"
+        return f"{text}: {self.mend}" if self.mend else text
+
+
+def located(file: str, row: int | None, column: str) -> str:
+    """File, row and column in words.
+
+    Parameters
+    ----------
+    file : str
+        File, with the sheet where it is a workbook.
+    row : int or None
+        Row as a spreadsheet numbers it.
+    column : str
+        Header of the column, or empty.
+
+    Returns
+    -------
+    str
+        The words.
+
+    Examples
+    --------
+    >>> located("items.csv", 17, "cost")
+    'items.csv row 17, column cost'
+    """
+    text = file if row is None else f"{file} row {row}"
+    return f"{text}, column {column}" if column else text
+
+
+def shortened(text: str, most: int = _LONGEST) -> str:
+    r"""A text on one line and no longer than a message should repeat.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+    most : int
+        Longest result, in characters.
+
+    Returns
+    -------
+    str
+        The text, its line ends and unprintable characters replaced, cut with an ellipsis.
+
+    Examples
+    --------
+    >>> shortened("abc\ndef", most=5)
+    'abc …'
+    """
+    head = text[: most + 1]
+    flat = "".join(c if c.isprintable() else " " for c in head)
+    return flat if len(flat) <= most else flat[: most - 1] + "…"
+
+
+def rows_in_words(rows: Sequence[int], most: int = 8) -> str:
+    """Row numbers as words, the first few and a count of the rest.
+
+    Parameters
+    ----------
+    rows : sequence of int
+        Row numbers.
+    most : int
+        How many are named.
+
+    Returns
+    -------
+    str
+        The words.
+
+    Examples
+    --------
+    >>> rows_in_words([2]), rows_in_words([2, 5, 9], most=2)
+    ('row 2', 'rows 2, 5 and 1 more')
+    """
+    if len(rows) == 1:
+        return f"row {rows[0]}"
+    named = ", ".join(str(row) for row in rows[:most])
+    more = len(rows) - most
+    return f"rows {named} and {more} more" if more > 0 else f"rows {named}"
+
+
+def folded(problems: Iterable[Problem], *, alike: int = 3) -> list[str]:
+    """Findings as lines, alike ones folded into one line that names their rows.
+
+    Parameters
+    ----------
+    problems : iterable of Problem
+        The findings, in order.
+    alike : int
+        More than so many findings that differ in row and found alone become one line.
+
+    Returns
+    -------
+    list of str
+        One line a finding or a group of alike ones, in order of first appearance.
+
+    Examples
+    --------
+    >>> lines = folded([Problem("items.csv", r, "cost", "?", "an amount", "") for r in (2, 3, 4, 5)])
+    >>> print(lines[0])
+    items.csv, column cost: 4 times (rows 2, 3, 4, 5), first found '?', needed an amount
+    """
+    groups: dict[tuple[str, str, str, str], list[Problem]] = {}
+    for problem in problems:
+        groups.setdefault((problem.file, problem.column, problem.needed, problem.severity), []).append(problem)
+    lines: list[str] = []
+    for members in groups.values():
+        rows = [p.row for p in members if p.row is not None]
+        if len(members) <= alike or len(rows) < len(members):
+            lines += [str(p) for p in members]
+            continue
+        first = members[0]
+        text = (
+            f"{located(first.file, None, first.column)}: {len(members)} times ({rows_in_words(rows)}), "
+            f"first found {_quoted(first.found)}, needed {first.needed}"
+        )
+        lines.append(f"{text}: {first.mend}" if first.mend else text)
+    return lines
+
+
+def plain_header(header: str) -> str:
+    """A header as the tables spell it: lower case, words joined by underscores.
+
+    Parameters
+    ----------
+    header : str
+        A header as it stands in a file.
+
+    Returns
+    -------
+    str
+        The plain form.
+
+    Examples
+    --------
+    >>> plain_header(" Bought on "), plain_header("Item-ID")
+    ('bought_on', 'item_id')
+    """
+    return "_".join(header.strip().lower().replace("-", " ").replace("_", " ").split())
+
+
+class Findings:
+    """A list of problems under construction, with the file named once.
+
+    Parameters
+    ----------
+    file : str
+        File that the problems lie in.
+    into : list of Problem or None
+        List to add to; a new one when None.
+    """
+
+    def __init__(self, file: str, into: list[Problem] | None = None) -> None:
+        self.file = file
+        self.problems: list[Problem] = [] if into is None else into
+        stops = (p for p in self.problems if p.file == file and p.severity == "stop" and p.row is not None)
+        self._told = {(p.row, plain_header(p.column)) for p in stops if p.column}
+
+    def told(self, column: str) -> list[int]:
+        """Rows whose cell in that column has already been found wrong."""
+        return [row for row, name in self._told if name == column and row is not None]
+
+    def stop(self, row: int | None, column: str, found: object, needed: str, mend: str = "") -> None:
+        """Record a finding that keeps the books from being read; one a cell is enough."""
+        cell = (row, plain_header(column))
+        if row is not None and column:
+            if cell in self._told:
+                return
+            self._told.add(cell)
+        self.problems.append(Problem(self.file, row, column, shortened(str(found)), needed, mend, "stop"))
+
+    def note(self, row: int | None, column: str, found: object, needed: str, mend: str = "") -> None:
+        """Record a finding that is told and listed, and stops nothing."""
+        self.problems.append(Problem(self.file, row, column, shortened(str(found)), needed, mend, "note"))
+
+
+def _quoted(found: str) -> str:
+    return f"'{found}'" if found else "nothing"
