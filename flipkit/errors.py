@@ -9,6 +9,8 @@
   + RuleNotInForceError (LookupError)    no block of a rule set covers the day asked for
   + NotEnoughDataError (ValueError)      an estimate asked of fewer observations than it needs
   + NotebookParameterError (TypeError)   a notebook given a parameter that it does not declare
+  + NotebookFailedError (RuntimeError)   a notebook stopped before its end, or its page could not be made
+  + PackError (ValueError)               a folder that a pack may not be written to, or pages that failed
 
 Every message says what was given, what is needed and how to mend it. Every error keeps its
 fields as attributes and can be pickled, so that it crosses a process boundary whole.
@@ -135,3 +137,27 @@ class NotebookParameterError(FlipkitError, TypeError):
         self.notebook = notebook
         self.unknown = tuple(unknown)
         self.declared = tuple(declared)
+
+
+class NotebookFailedError(FlipkitError, RuntimeError):
+    """A notebook stopped before its end, or its page could not be made.
+
+    ``cell`` counts from 1 in the executed notebook; it is None where no cell is to blame.
+    """
+
+    def __init__(self, page: str, *, notebook: str, cause: str, cell: int | None = None, source: str = "") -> None:
+        place = notebook if cell is None else f"{notebook} cell {cell}"
+        text = f"the page {page} was not made: {place}: {cause}"
+        lines = [line.strip() for line in source.splitlines() if line.strip()]
+        if lines:
+            text += f" (the cell begins: {lines[0][:80]})"
+        super().__init__(text, page=page, notebook=notebook, cause=cause, cell=cell, source=source)
+        self.page = page
+        self.notebook = notebook
+        self.cause = cause
+        self.cell = cell
+        self.source = source
+
+
+class PackError(_FieldError, ValueError):
+    """A pack of pages that cannot be put where it was asked for."""

@@ -1,0 +1,97 @@
+"""The renderer: what a chart hands to JupyterLab and to our pages.
+
+JupyterLab draws ``application/vnd.vegalite.v5+json`` with a library of its own, without the network.
+altair writes a later schema's address into its specs, and its own renderer gives a type that lacks
+``+json``, on which papermill stops; so this one names the type and the schema that JupyterLab knows.
+The specs must therefore hold nothing that only the later grammar has. Pages take the same output.
+
+Importing this module makes the theme and the renderer current for the process.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair opens jsonschema
+import altair as alt
+
+from flipkit.charts import theme
+
+MIME_TYPE: Final = "application/vnd.vegalite.v5+json"
+SCHEMA: Final = "https://vega.github.io/schema/vega-lite/v5.json"
+#: Where a chart keeps the table of its numbers, beside the drawing, for the page to unfold.
+TABLE_KEY: Final = "numbers"
+
+
+def render_bundle(spec: Mapping[str, Any], **_: Any) -> dict[str, Any]:
+    """Outputs of one chart: the spec under the type that JupyterLab draws, and its text reading.
+
+    Parameters
+    ----------
+    spec : mapping
+        The chart as altair wrote it.
+    **_ : object
+        Options that other renderers take; none applies here.
+
+    Returns
+    -------
+    dict
+        Type to content.
+
+    Raises
+    ------
+    ValueError
+        If the chart holds a number that is not finite, which JSON cannot write.
+
+    Examples
+    --------
+    >>> bundle = render_bundle({"mark": "point", "description": "One dot."})
+    >>> bundle["text/plain"]
+    'One dot.'
+    """
+    try:
+        text = json.dumps(spec, allow_nan=False, ensure_ascii=False)
+    except ValueError as error:
+        raise ValueError(
+            f"the chart {spec.get('description', '')!r} must hold finite numbers or null, got NaN or infinity: "
+            "leave the row out of the chart or give the cell no value"
+        ) from error
+    plain = {**json.loads(text), "$schema": SCHEMA}
+    return {MIME_TYPE: plain, "text/plain": str(spec.get("description") or "A chart without a reading.")}
+
+
+@alt.theme.register("flipkit", enable=True)
+def _theme() -> alt.theme.ThemeConfig:
+    return {"config": theme.chart_config()}  # type: ignore[typeddict-item]
+
+
+alt.renderers.register("flipkit", render_bundle)
+alt.renderers.enable("flipkit")
+
+
+def described(chart: alt.Chart | alt.LayerChart, reading: str, numbers: Sequence[Mapping[str, Any]]) -> Any:
+    """Attach to a chart its reading in words and the table of its numbers.
+
+    Parameters
+    ----------
+    chart : alt.Chart or alt.LayerChart
+        The drawing.
+    reading : str
+        What the picture says, in sentences, from its numbers.
+    numbers : sequence of mapping
+        Rows of the table that a page unfolds below the picture: heading to text.
+
+    Returns
+    -------
+    alt.Chart or alt.LayerChart
+        The same drawing with ``description`` and ``usermeta``.
+
+    Examples
+    --------
+    >>> chart = alt.Chart(alt.Data(values=[])).mark_point()
+    >>> described(chart, "Nothing yet.", []).to_dict()["description"]
+    'Nothing yet.'
+    """
+    return chart.properties(description=reading, usermeta={TABLE_KEY: [dict(row) for row in numbers]})

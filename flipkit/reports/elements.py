@@ -1,0 +1,227 @@
+"""What a notebook shows beside charts: tables, cautions, the one sentence that matters.
+
+Each element is HTML for a page and JupyterLab, and plain text for terminals, comparisons and readers
+of the notebook file. Whatever comes from the books is escaped.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Any
+
+import pandas as pd
+
+from flipkit.money import show_cents
+
+#: How a missing value shows.
+NOTHING = "–"
+_FIGURE = re.compile(r"[+−-]?\W{0,4}\d[\d,. ]*(\W*%|\s?[a-z/]{0,12})?|–|")
+
+
+@dataclass(frozen=True)
+class Element:
+    """Something to display: HTML and the same in plain text.
+
+    Attributes
+    ----------
+    html : str
+        For pages and JupyterLab.
+    text : str
+        For everything else.
+    """
+
+    html: str
+    text: str
+
+    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
+        return {"text/html": self.html, "text/plain": self.text}
+
+    def __repr__(self) -> str:
+        return self.text
+
+
+def caution(text: str, *, title: str = "Caution") -> Element:
+    """A box that a reader does not miss: what to beware of here.
+
+    Parameters
+    ----------
+    text : str
+        One or two sentences.
+    title : str
+        The word at its head.
+
+    Returns
+    -------
+    Element
+        The box.
+
+    Examples
+    --------
+    >>> caution("Two people lift this one.")
+    Caution: Two people lift this one.
+    """
+    html = f'<aside class="caution"><p><strong>{escape(title)}.</strong> {escape(text)}</p></aside>'
+    return Element(html, f"{title}: {text}")
+
+
+def headline(text: str, *, note: str = "") -> Element:
+    """The one sentence that a page is about, set large.
+
+    Parameters
+    ----------
+    text : str
+        The sentence.
+    note : str
+        A smaller line below it: the interval, the counts, the same a month ago.
+
+    Returns
+    -------
+    Element
+        The sentence and its note.
+
+    Examples
+    --------
+    >>> headline("An hour earned $21.40.", note="Likely between $17 and $26.")
+    An hour earned $21.40.
+    Likely between $17 and $26.
+    """
+    below = f'<p class="note">{escape(note)}</p>' if note else ""
+    return Element(f'<div class="headline"><p>{escape(text)}</p>{below}</div>', text + (f"\n{note}" if note else ""))
+
+
+def table(
+    frame: pd.DataFrame,
+    *,
+    caption: str = "",
+    headings: Mapping[str, str] | None = None,
+    formats: Mapping[str, Callable[[Any], str]] | None = None,
+    fold: bool = False,
+    currency: str = "USD",
+) -> Element:
+    """A frame as a table with aligned figures that scrolls within itself where it is too wide.
+
+    Columns show in the frame's order, or only those of ``headings`` in its order. A column whose
+    name ends in ``_cents`` shows as money, in ``_ppm`` as a percentage, in ``_min`` as whole minutes.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        Rows to show; the index is not shown.
+    caption : str
+        What the table holds, said above it.
+    headings : mapping of str to str, optional
+        Column to heading; by default made from the column's name and unit.
+    formats : mapping of str to callable, optional
+        Column to a function that turns one value into text.
+    fold : bool
+        Whether the table waits behind its caption until the reader unfolds it.
+    currency : str
+        Code of the shop's currency.
+
+    Returns
+    -------
+    Element
+        The table.
+
+    Raises
+    ------
+    KeyError
+        If ``headings`` names a column that the frame lacks.
+
+    Examples
+    --------
+    >>> table(pd.DataFrame({"category": ["lamps"], "net_cents": [123456]}), caption="Net")
+    Net
+    Category  Net ($)
+    lamps     1,234.56
+    """
+    names = list(headings or frame.columns)
+    missing = [name for name in names if name not in frame.columns]
+    if missing:
+        raise KeyError(f"headings must name columns of the frame, got {missing}: it has {list(frame.columns)}")
+    heads = [(headings or {}).get(name) or _heading(str(name), currency) for name in names]
+    shown = [[_text(value, str(name), (formats or {}).get(name), currency) for value in frame[name]] for name in names]
+    rows = [list(row) for row in zip(*shown, strict=True)]
+    return Element(table_html(heads, rows, caption=caption, fold=fold), _plain(heads, rows, caption))
+
+
+def table_html(heads: Sequence[str], rows: Sequence[Sequence[str]], *, caption: str = "", fold: bool = False) -> str:
+    """Cells of text as an HTML table; a column of figures is aligned to the right.
+
+    Parameters
+    ----------
+    heads : sequence of str
+        Headings.
+    rows : sequence of sequence of str
+        Cells as they show.
+    caption : str
+        What the table holds.
+    fold : bool
+        Whether it waits behind its caption.
+
+    Returns
+    -------
+    str
+        HTML with every cell escaped.
+
+    Examples
+    --------
+    >>> '<th scope="col">Kind</th>' in table_html(["Kind"], [["a<b"]])
+    True
+    """
+    figures = [all(_FIGURE.fullmatch(row[k]) for row in rows) and bool(rows) for k in range(len(heads))]
+    mark = [' class="figure"' if figure else "" for figure in figures]
+    head = "".join(f'<th scope="col"{m}>{escape(text)}</th>' for m, text in zip(mark, heads, strict=True))
+    body = []
+    for row in rows:
+        cells = [
+            f'<th scope="row">{escape(text)}</th>' if k == 0 and not figures[0] else f"<td{mark[k]}>{escape(text)}</td>"
+            for k, text in enumerate(row)
+        ]
+        body.append(f"<tr>{''.join(cells)}</tr>")
+    label = escape(caption or "Table", quote=True)
+    shown = f"<caption>{escape(caption)}</caption>" if caption and not fold else ""
+    inner = (
+        f'<div class="scroll" role="region" tabindex="0" aria-label="{label}"><table>{shown}'
+        f"<thead><tr>{head}</tr></thead><tbody>{''.join(body)}</tbody></table></div>"
+    )
+    return f"<details><summary>{escape(caption or 'The numbers')}</summary>{inner}</details>" if fold else inner
+
+
+def _heading(name: str, currency: str) -> str:
+    unit = {"cents": show_cents(0, currency=currency).rstrip("0. ").strip(), "ppm": "%", "min": "min"}
+    stem, _, tail = name.rpartition("_")
+    if stem and tail in unit:
+        return f"{stem.replace('_', ' ').capitalize()} ({unit[tail]})"
+    return name.replace("_", " ").capitalize()
+
+
+def _text(value: Any, name: str, show: Callable[[Any], str] | None, currency: str) -> str:
+    if not isinstance(value, str) and pd.isna(value):
+        return NOTHING
+    if show is not None:
+        return show(value)
+    if name.endswith("_cents"):
+        # The sign of the currency stands in the heading.
+        return show_cents(int(value), currency=currency).replace(show_cents(0, currency=currency)[: -len("0.00")], "")
+    if name.endswith("_ppm"):
+        return f"{int(value) / 10_000:.2f}".replace("-", "−")
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, pd.Timestamp):
+        return value.date().isoformat()
+    if isinstance(value, float):
+        return f"{value:,.0f}".replace("-", "−") if name.endswith("_min") else f"{value:,.2f}".replace("-", "−")
+    if isinstance(value, int):
+        return f"{value:,}".replace("-", "−")
+    return str(value)
+
+
+def _plain(heads: Sequence[str], rows: Sequence[Sequence[str]], caption: str) -> str:
+    lines = [list(heads), *rows]
+    widths = [max(len(line[k]) for line in lines) for k in range(len(heads))]
+    text = ["  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() for line in lines]
+    return "\n".join([caption, *text] if caption else text)

@@ -1,0 +1,244 @@
+"""An executed notebook as one HTML file that opens anywhere and asks the network for nothing."""
+
+from __future__ import annotations
+
+import copy
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from html import escape
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any, Final
+
+from flipkit.charts import theme
+from flipkit.charts.renderer import TABLE_KEY  # before nbconvert: it opens jsonschema
+from flipkit.reports.elements import table_html
+from flipkit.reports.library import drawing_library
+
+if TYPE_CHECKING:
+    from nbformat import NotebookNode
+
+TEMPLATES: Final = files("flipkit.reports") / "templates"
+#: Largest page that goes out; a page is mailed, and read over a phone's connection.
+MOST_BYTES: Final = 1_600_000
+_HEADING = re.compile(r"^#{1,6}\s+(.+?)\s*#*$", re.MULTILINE)
+_MARKS = re.compile(r"[*_`]|\[|\]\([^)]*\)")
+
+
+@dataclass(frozen=True)
+class PageLinks:
+    """Ways from a page to its neighbours in the pack: (address, title) pairs.
+
+    Attributes
+    ----------
+    home, before, after : tuple of (str, str) or None
+        The index, the page before, the page after.
+    """
+
+    home: tuple[str, str] | None = None
+    before: tuple[str, str] | None = None
+    after: tuple[str, str] | None = None
+
+    def items(self) -> list[tuple[str, str, str]]:
+        """The links that exist, as (relation, address, title)."""
+        pairs = (("home", self.home), ("prev", self.before), ("next", self.after))
+        return [(relation, *pair) for relation, pair in pairs if pair is not None]
+
+
+@dataclass
+class _Charts:
+    """Turns chart specs into figures and counts them."""
+
+    count: int = 0
+
+    def figure(self, spec: Mapping[str, Any]) -> str:
+        self.count += 1
+        name = f"chart-{self.count}"
+        drawn = copy.deepcopy(dict(spec))
+        drawn.pop("$schema", None)
+        heading, below = _lift_title(drawn)
+        reading = str(drawn.pop("description", "") or "")
+        numbers = (drawn.pop("usermeta", None) or {}).get(TABLE_KEY) or []
+        title = f'<p class="chart-title">{escape(heading)}</p>' if heading else ""
+        title += f'<p class="chart-below">{escape(below)}</p>' if below else ""
+        caption = f'<figcaption id="{name}-reading">{escape(reading)}</figcaption>' if reading else ""
+        folded = ""
+        if numbers:
+            heads = list(numbers[0])
+            rows = [[str(row[head]) for head in heads] for row in numbers]
+            folded = table_html(heads, rows, caption="The numbers", fold=True)
+        return (
+            f'<figure class="chart" id="{name}">{title}<div class="drawing"></div>'
+            f'<script type="application/json">{embedded_json(_themed(drawn))}</script>'
+            f"<noscript><p>This browser runs no scripts, so the chart is not drawn.</p></noscript>"
+            f"{caption}{folded}</figure>"
+        )
+
+
+def embedded_json(value: object) -> str:
+    r"""A value as JSON that can stand inside a script element of a page.
+
+    Parameters
+    ----------
+    value : object
+        Anything that JSON can write; NaN is refused.
+
+    Returns
+    -------
+    str
+        JSON in which no ``</`` and no ``<!--`` can end or change the element.
+
+    Raises
+    ------
+    ValueError
+        If a number is not finite.
+
+    Examples
+    --------
+    >>> embedded_json({"a": "</script>"})
+    '{"a":"<\\/script>"}'
+    """
+    text = json.dumps(value, allow_nan=False, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    text = text.replace("</", r"<\/").replace("<!--", r"<\u0021--")
+    return text.replace("\u2028", r"\u2028").replace("\u2029", r"\u2029")
+
+
+def first_heading(notebook: NotebookNode) -> str:
+    """Words of a notebook's first heading, in a text cell or in what a cell shows.
+
+    Parameters
+    ----------
+    notebook : NotebookNode
+        The notebook, executed or not.
+
+    Returns
+    -------
+    str
+        The words without their marks; empty where no cell has a heading.
+
+    Examples
+    --------
+    >>> from nbformat.v4 import new_notebook, new_markdown_cell
+    >>> first_heading(new_notebook(cells=[new_markdown_cell("# Which *kinds* pay?")]))
+    'Which kinds pay?'
+    """
+    for cell in notebook.cells:
+        texts = [cell.source] if cell.cell_type == "markdown" else []
+        for output in cell.get("outputs", []):
+            text = output.get("data", {}).get("text/markdown", "")
+            texts.append("".join(text) if isinstance(text, list) else text)
+        for text in texts:
+            match = _HEADING.search(text)
+            if match:
+                return _MARKS.sub("", match[1])
+    return ""
+
+
+def render_page(notebook: NotebookNode, *, title: str = "", links: PageLinks | None = None) -> str:
+    """One HTML document from an executed notebook: words, tables and charts, no code.
+
+    Parameters
+    ----------
+    notebook : NotebookNode
+        The executed notebook.
+    title : str
+        Title of the document; the notebook's first heading where empty.
+    links : PageLinks, optional
+        Ways to the other pages of the pack.
+
+    Returns
+    -------
+    str
+        The document. The same notebook gives the same text.
+
+    Raises
+    ------
+    ValueError
+        If a chart holds a number that is not finite.
+
+    Examples
+    --------
+    >>> from nbformat.v4 import new_notebook, new_markdown_cell
+    >>> page = render_page(new_notebook(cells=[new_markdown_cell("# Stock")]))
+    >>> "<title>Stock</title>" in page
+    True
+    """
+    from flipkit.reports.exporter import page_exporter
+
+    charts = _Charts()
+    exporter = page_exporter(charts.figure)
+
+    def scripts() -> list[str]:
+        # Asked for after the body is written, when it is known whether there is anything to draw.
+        return [drawing_library(), _text("draw.js")] if charts.count else []
+
+    resources = {
+        "title": title or first_heading(notebook) or "Report",
+        "style": style_sheet(),
+        "links": (links or PageLinks()).items(),
+        "policy": policy(),
+        "scripts": scripts,
+    }
+    body, _ = exporter.from_notebook_node(notebook, resources={"flipkit": resources})
+    return str(body)
+
+
+def policy() -> str:
+    """What a page may do, told to the browser: nothing from outside itself.
+
+    Returns
+    -------
+    str
+        A content security policy. Drawing needs scripts within the page that compile expressions.
+
+    Examples
+    --------
+    >>> policy().split(";")[0]
+    "default-src 'none'"
+    """
+    return "default-src 'none'; script-src 'unsafe-inline' 'unsafe-eval'; style-src 'unsafe-inline'; img-src data:"
+
+
+def style_sheet() -> str:
+    """The style sheet of every page, colours included.
+
+    Returns
+    -------
+    str
+        CSS, to stand in a style element.
+
+    Examples
+    --------
+    >>> "--ink" in style_sheet()
+    True
+    """
+    sheet = _text("style.css").replace("/* light */", theme.style_variables(dark=False))
+    return sheet.replace("/* dark */", theme.style_variables(dark=True)).replace("/* fonts */", theme.FONTS)
+
+
+def _text(name: str) -> str:
+    return (TEMPLATES / name).read_text(encoding="utf-8")
+
+
+def _lift_title(spec: dict[str, Any]) -> tuple[str, str]:
+    """Take the title out of the drawing: in the page it is text, which wraps on a narrow screen."""
+    title = spec.pop("title", None)
+    if title is None:
+        return "", ""
+    if isinstance(title, dict):
+        return _joined(title.get("text", "")), _joined(title.get("subtitle", ""))
+    return _joined(title), ""
+
+
+def _joined(text: str | list[str]) -> str:
+    return text if isinstance(text, str) else " ".join(text)
+
+
+def _themed(value: Any) -> Any:
+    """A spec with each of our colours replaced by its style-sheet variable."""
+    if isinstance(value, dict):
+        return {key: _themed(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [_themed(item) for item in value]
+    return theme.VARIABLES.get(value, value) if isinstance(value, str) else value

@@ -1,0 +1,21 @@
+"""Imported once by the process that warm kernels are forked from: what every notebook imports.
+
+Nothing may start a thread here, and nothing may hold a seed: the children share this module's state.
+"""
+
+from __future__ import annotations
+
+import gc
+import importlib
+
+_KERNEL = ("ipykernel.ipkernel", "ipykernel.kernelapp", "ipykernel.zmqshell", "IPython.core.completer")
+#: The kit itself, the names that are loaded when asked for included.
+_KIT = ("flipkit", "flipkit.charts", "flipkit.reports")
+
+for _name in ("flipkit.charts.quick_start", *_KERNEL, "pandas", "altair", *_KIT):
+    _module = importlib.import_module(_name)
+    for _export in getattr(_module, "__all__", ()) if _name in _KIT else ():
+        getattr(_module, _export)
+
+# What is imported stays for good: without this, a child's first collection would copy all of it.
+gc.freeze()
