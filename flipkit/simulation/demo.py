@@ -9,6 +9,8 @@ import pandas as pd
 from flipkit.simulation.books import Gaps, books_tables
 from flipkit.simulation.histories import histories
 from flipkit.simulation.kinds import Charges, Kind, PlainCharges, Shop
+from flipkit.simulation.mistakes import with_mistakes
+from flipkit.simulation.truth import true_returns
 from flipkit.simulation.worklog import Logging
 
 #: The seed of the books in ``data_demo``.
@@ -58,6 +60,7 @@ DEMO_KINDS = (
         damage_share=0.07,
         materials_usd=7.5,
         helper_share=0.7,
+        give_up_weeks=46,
         minutes=_minutes(7, 22, 14, 9, 6, 8, 38, 9, 32),
     ),
     Kind(
@@ -86,6 +89,7 @@ DEMO_KINDS = (
         weekly_rate=0.07,
         never_share=0.06,
         materials_usd=1.6,
+        give_up_weeks=44,
         minutes=_minutes(6, 16, 8, 8, 2, 4, 9, 5, 15),
     ),
     Kind(
@@ -151,6 +155,7 @@ DEMO_KINDS = (
         damage_share=0.08,
         materials_usd=10.5,
         helper_share=0.75,
+        give_up_weeks=60,
         minutes=_minutes(10, 55, 16, 11, 7, 12, 46, 12, 40),
     ),
     Kind(
@@ -182,6 +187,7 @@ DEMO_KINDS = (
         never_share=0.05,
         damage_share=0.01,
         materials_usd=2.2,
+        give_up_weeks=44,
         minutes=_minutes(5, 21, 8, 7, 3, 5, 13, 6, 16),
     ),
     Kind(
@@ -218,6 +224,7 @@ DEMO_KINDS = (
         damage_share=0.03,
         materials_usd=9.5,
         helper_share=0.6,
+        give_up_weeks=36,
         minutes=_minutes(6, 19, 11, 8, 9, 8, 40, 12, 38),
     ),
 )
@@ -275,6 +282,7 @@ def demo_tables(charges: Charges | None = None) -> dict[str, pd.DataFrame]:
     """
     drawn = histories(demo_shop(charges), seed=DEMO_SEED)
     tables = books_tables(drawn, as_of=DEMO_LAST_DAY, gaps=Gaps(), logging=Logging(), seed=DEMO_SEED + 1)
+    tables = with_mistakes(tables, seed=DEMO_SEED + 3)
     return {
         "shop": pd.DataFrame(
             [
@@ -335,3 +343,29 @@ def _overheads() -> pd.DataFrame:
         if month in ("2025-02", "2026-02"):
             rows.append((month, "photo lamp and backdrop", "64.00" if month < "2026" else "29.00"))
     return pd.DataFrame(rows, columns=["month", "what", "amount"])
+
+
+def demo_truth(*, items: int, charges: Charges | None = None) -> pd.DataFrame:
+    """True hourly returns of the demo shop's categories, by a large sample of shops like it.
+
+    Overheads belong to no item and are left out: what remains is what an hour earns before them.
+
+    Parameters
+    ----------
+    items : int
+        How many items to draw.
+    charges : Charges, optional
+        Fees, labels and driving; see ``demo_shop``.
+
+    Returns
+    -------
+    DataFrame
+        As ``true_returns`` gives it.
+
+    Examples
+    --------
+    >>> truth = demo_truth(items=5_000)
+    >>> truth.loc["film cameras and lenses", "hourly_bought"] > truth.loc["folding chairs", "hourly_bought"]
+    np.True_
+    """
+    return true_returns(demo_shop(charges), seed=DEMO_SEED + 2, items=items)

@@ -52,8 +52,10 @@ class Kind:
         logarithm falls with each week listed.
     never_share : float
         Share of the items that nobody wants at any price.
-    markup : float
-        First list price over typical price.
+    appeal_spread : float
+        Spread of the logarithm of the demand from item to item.
+    markup, markup_spread : float
+        Median of first list price over typical price, and the spread of its logarithm.
     lag_days : float
         Mean days from buying to listing. [days]
     markdown_weeks, markdown_share : int, float
@@ -98,7 +100,9 @@ class Kind:
     price_pull: float = 2.5
     fading: float = 0.02
     never_share: float = 0.05
+    appeal_spread: float = 0.35
     markup: float = 1.15
+    markup_spread: float = 0.12
     lag_days: float = 9.0
     markdown_weeks: int = 7
     markdown_share: float = 0.10
