@@ -1,0 +1,371 @@
+"""Scalars and columns brought to one length, checked, before the rules meet them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from flipkit.errors import MeasureError, MoneyError
+from flipkit.money import LARGEST_CENTS, Cents
+from flipkit.rules.dated import RuleSet
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Columns = dict[str, npt.NDArray[Any]]
+
+#: Rows worked at a time: few enough for the arrays of a step to stay in a core's cache.
+CHUNK = 16_384
+
+
+def row_count(**given: object) -> int:
+    """The common length of some arguments, where a scalar fits any.
+
+    Parameters
+    ----------
+    **given : scalar or array
+        The arguments by name.
+
+    Returns
+    -------
+    int
+        The number of rows; 1 where all are scalars.
+
+    Raises
+    ------
+    MeasureError
+        If two columns differ in length.
+    """
+    rows, first = 1, ""
+    for name, value in given.items():
+        if value is None or isinstance(value, str | int | float | dt.date | np.generic):
+            continue
+        shape = np.shape(value)  # type: ignore[arg-type]
+        if len(shape) == 1 and not first:
+            rows, first = shape[0], name
+        elif shape not in ((), (rows,)) or len(shape) > 1:
+            raise MeasureError(name, need=f"one value or {rows} of them, as {first}", got=f"shape {shape}")
+    return rows
+
+
+def _spread(values: npt.NDArray[Any], rows: int) -> npt.NDArray[Any]:
+    return values if values.shape == (rows,) else np.broadcast_to(values, (rows,))
+
+
+def measures(name: str, value: npt.ArrayLike, rows: int, *, zero: bool = False) -> npt.NDArray[np.float64]:
+    """A column of lengths or weights, each a finite number above zero.
+
+    Parameters
+    ----------
+    name : str
+        What it is called in an error.
+    value : float or array, shape (n,)
+        The measures.
+    rows : int
+        How many rows are wanted.
+    zero : bool
+        Whether nothing is a measure too.
+
+    Returns
+    -------
+    array, shape (rows,)
+        float64.
+
+    Raises
+    ------
+    MeasureError
+        If one is not a finite number above zero.
+    """
+    try:
+        given = np.asarray(value, dtype=np.float64)
+    except (TypeError, ValueError):
+        raise MeasureError(name, need="numbers", got=value) from None
+    if given.size:
+        low, high = given.min(), given.max()
+        if not (low > 0 or (zero and low == 0)) or not high < np.inf:
+            flat = np.atleast_1d(given)
+            bad = ~(np.isfinite(flat) & ((flat >= 0) if zero else (flat > 0)))
+            row = int(np.argmax(bad))
+            need = "a finite number of at least 0" if zero else "a finite number above 0"
+            raise MeasureError(name, need=need, got=float(flat[row]), where=f"row {row + 1} of {flat.size}")
+    return _spread(given, rows)
+
+
+def amounts(name: str, value: npt.ArrayLike, rows: int, *, negative: bool = False) -> Cents:
+    """A column of amounts in whole cents.
+
+    Parameters
+    ----------
+    name : str
+        What it is called in an error.
+    value : int or array, shape (n,)
+        The amounts. [cents]
+    rows : int
+        How many rows are wanted.
+    negative : bool
+        Whether an amount may be below nothing.
+
+    Returns
+    -------
+    array, shape (rows,)
+        int64. [cents]
+
+    Raises
+    ------
+    MoneyError
+        If one is not whole, is missing, is too large or is negative where it may not be.
+    """
+    try:
+        given = np.asarray(value)
+        whole = given.astype(np.int64)
+        exact = given.dtype.kind in "iu" or bool((whole == given).all())
+    except (TypeError, ValueError, OverflowError):
+        raise MoneyError(name, need="whole cents without gaps", got=value) from None
+    if not exact:
+        raise MoneyError(name, need="whole cents without gaps", got=value)
+    if whole.size and (whole.max() > LARGEST_CENTS or whole.min() < (-LARGEST_CENTS if negative else 0)):
+        flat = np.atleast_1d(whole)
+        bad = (flat > LARGEST_CENTS) | (flat < (-LARGEST_CENTS if negative else 0))
+        row = int(np.argmax(bad))
+        need = f"whole cents within {LARGEST_CENTS}" + ("" if negative else " and not below 0")
+        raise MoneyError(name, need=need, got=int(flat[row]), where=f"row {row + 1} of {flat.size}")
+    return _spread(whole, rows)
+
+
+def days(name: str, value: object, rows: int) -> npt.NDArray[np.datetime64]:
+    """A column of dates.
+
+    Parameters
+    ----------
+    name : str
+        What it is called in an error.
+    value : date, text such as 2026-07-12, or array of dates, shape (n,)
+        The dates.
+    rows : int
+        How many rows are wanted.
+
+    Returns
+    -------
+    array, shape (rows,)
+        datetime64[D].
+
+    Raises
+    ------
+    MeasureError
+        If one is not a date.
+    """
+    try:
+        given = np.asarray(value).astype("datetime64[D]")
+    except (TypeError, ValueError):
+        raise MeasureError(name, need="dates", got=value) from None
+    return _spread(given, rows)
+
+
+def blocks(rules: RuleSet[Any], on: object, rows: int) -> npt.NDArray[np.int64]:
+    """Which block of a rule set each row meets.
+
+    Parameters
+    ----------
+    rules : RuleSet
+        The rule set.
+    on : date or array of dates, shape (n,)
+        Days of the events.
+    rows : int
+        How many rows are wanted.
+
+    Returns
+    -------
+    array, shape (rows,)
+        Index into the rule set's blocks.
+
+    Raises
+    ------
+    RuleNotInForceError
+        If a day has no block.
+    """
+    index = rules.index_at(np.atleast_1d(days("on", on, 1 if np.ndim(on) == 0 else rows)))  # type: ignore[arg-type]
+    return _spread(index if index.size != 1 else index[0], rows)
+
+
+def flags(name: str, value: object, rows: int) -> npt.NDArray[np.bool_]:
+    """A column of yes and no.
+
+    Parameters
+    ----------
+    name : str
+        What it is called in an error.
+    value : bool or array of bool, shape (n,)
+        The flags.
+    rows : int
+        How many rows are wanted.
+
+    Returns
+    -------
+    array, shape (rows,)
+        bool.
+
+    Raises
+    ------
+    MeasureError
+        If one is neither true nor false.
+    """
+    given = np.asarray(value)
+    if given.dtype != np.bool_:
+        if given.dtype != object or not all(isinstance(item, bool | np.bool_) for item in np.atleast_1d(given)):
+            raise MeasureError(name, need="true or false", got=value)
+        given = given.astype(np.bool_)
+    return _spread(given, rows)
+
+
+def codes(value: object, rows: int, known: Sequence[str]) -> tuple[npt.NDArray[np.int64], tuple[str, ...]]:
+    """A column of words as numbers: the place of each among the known ones, -1 where it is none of them.
+
+    Parameters
+    ----------
+    value : str, None or array of str, shape (n,)
+        The words; a pandas categorical column is quickest.
+    rows : int
+        How many rows are wanted.
+    known : sequence of str
+        The words that have a number.
+
+    Returns
+    -------
+    array, shape (rows,)
+        int64.
+    others : tuple of str
+        The words found that are not known, the missing one (None, NaN, empty) aside.
+    """
+    place = {word: number for number, word in enumerate(known)}
+    if value is None or isinstance(value, str):
+        code = place.get(value or "", -1)
+        others = (value,) if value and code < 0 else ()
+        return np.broadcast_to(np.int64(code), (rows,)), others
+    held = getattr(value, "array", value)
+    if hasattr(held, "categories"):
+        words, index = [str(word) for word in held.categories], np.asarray(held.codes, dtype=np.int64)
+    else:
+        words, index = _factorised(held)
+    found = np.unique(index)
+    others = tuple(words[number] for number in found if number >= 0 and words[number] not in place and words[number])
+    table = np.array([*(place.get(word, -1) for word in words), -1], dtype=np.int64)
+    return _spread(table[index], rows), others
+
+
+def words(value: object, rows: int) -> npt.NDArray[np.str_]:
+    """A column of short words such as zones, missing ones empty, a whole number as its digits.
+
+    Parameters
+    ----------
+    value : str, int, None or array, shape (n,)
+        The words.
+    rows : int
+        How many rows are wanted.
+
+    Returns
+    -------
+    array, shape (rows,)
+        Text.
+    """
+    held = getattr(value, "array", value)
+    if hasattr(held, "categories"):
+        held = np.asarray(held, dtype=object)
+    given = np.asarray(held)
+    if given.dtype.kind in "iu":
+        return _spread(np.where(given == 0, "", given.astype(np.str_)), rows)
+    if given.dtype.kind == "U":
+        return _spread(given, rows)
+    flat = np.atleast_1d(given)
+    text = [_word(item) for item in flat.tolist()]
+    return _spread(np.array(text, dtype=np.str_).reshape(given.shape), rows)
+
+
+def _word(item: object) -> str:
+    if item is None or item != item or item == 0:
+        return ""
+    if isinstance(item, float) and item.is_integer():
+        return str(int(item))
+    return str(item).strip()
+
+
+def _factorised(held: Any) -> tuple[list[str], npt.NDArray[np.int64]]:
+    if len(held) < 64:
+        # A handful of rows is not worth the wait for pandas.
+        words: list[str] = []
+        index = []
+        for item in held:
+            missing = item is None or item == "" or item != item
+            if not missing and str(item) not in words:
+                words.append(str(item))
+            index.append(-1 if missing else words.index(str(item)))
+        return words, np.array(index, dtype=np.int64)
+    import pandas as pd
+
+    index, found = pd.factorize(pd.array(held) if isinstance(held, list | tuple) else held)
+    return [str(word) for word in found], np.asarray(index, dtype=np.int64)
+
+
+def in_chunks(rows: int, columns: Mapping[str, npt.NDArray[Any]], step: Callable[[Columns, slice], None]) -> None:
+    """Work through columns a cache's worth at a time.
+
+    Parameters
+    ----------
+    rows : int
+        How many rows there are.
+    columns : mapping
+        Columns of that length.
+    step : callable
+        Takes the columns of one chunk and where it lies.
+    """
+    for start in range(0, rows, CHUNK):
+        here = slice(start, min(start + CHUNK, rows))
+        step({name: column[here] for name, column in columns.items()}, here)
+
+
+def groups(index: npt.NDArray[np.int64]) -> Iterator[tuple[int, npt.NDArray[np.int64] | None]]:
+    """The numbers that occur and the rows of each; None for the rows where one number has them all.
+
+    Parameters
+    ----------
+    index : array, shape (n,)
+        A number a row, at least zero.
+
+    Yields
+    ------
+    number : int
+        A number that occurs.
+    rows : array or None
+        Where.
+    """
+    if not index.size:
+        return
+    low, high = int(index.min()), int(index.max())
+    if low == high:
+        yield low, None
+        return
+    for number in range(low, high + 1):
+        rows = np.flatnonzero(index == number)
+        if rows.size:
+            yield number, rows
+
+
+def as_frame(columns: Mapping[str, npt.NDArray[Any]]) -> pd.DataFrame:
+    """Columns as a frame; pandas is imported here, at first use, because it is slow to import.
+
+    Parameters
+    ----------
+    columns : mapping
+        Columns of one length.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The frame, rows numbered from 0.
+    """
+    import pandas as pd
+
+    return pd.DataFrame(dict(columns))

@@ -1,0 +1,106 @@
+"""What a business mile is worth, by the rate in force on the day of the trip."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from flipkit.money import Cents
+from flipkit.rules import columns as cols
+from flipkit.rules.dated import Block, RuleSet
+from flipkit.rules.reading import Keys, read_blocks
+
+
+@dataclass(frozen=True)
+class MileageBlock(Block):
+    """One dated rate.
+
+    Parameters
+    ----------
+    tenth_cents_a_mile : int
+        The rate, in tenths of a cent. [tenths of a cent per mile]
+    """
+
+    tenth_cents_a_mile: int
+
+
+@dataclass(frozen=True)
+class Mileage(RuleSet[MileageBlock]):
+    """Rates a mile, by date."""
+
+
+def read_mileage(data: Mapping[str, Any], *, file: str) -> Mileage:
+    """A mileage table from the content of its TOML file.
+
+    Parameters
+    ----------
+    data : mapping
+        What ``tomllib`` made of the file.
+    file : str
+        The file's name in errors.
+
+    Returns
+    -------
+    Mileage
+        The table.
+
+    Raises
+    ------
+    RuleTableError
+        If anything in it is missing, unknown or out of range.
+    """
+    name, blocks = read_blocks(data, file=file, kind="mileage", make=_block)
+    return Mileage(kind="mileage", name=name, file=file, blocks=blocks)
+
+
+def _block(keys: Keys, common: dict[str, Any]) -> MileageBlock:
+    cents = keys.number("cents_a_mile", above=0)
+    tenths = round(cents * 10)
+    if abs(cents * 10 - tenths) > 1e-9:
+        keys.fail("cents_a_mile", cents, "a rate to the tenth of a cent")
+    return MileageBlock(**common, tenth_cents_a_mile=tenths)
+
+
+def mileage_cents(table: Mileage, *, on: object, miles: npt.ArrayLike) -> Cents:
+    """What driving is worth at the rate in force on the day.
+
+    Parameters
+    ----------
+    table : Mileage
+        The rates.
+    on : date or array of dates, shape (n,)
+        Days of the trips.
+    miles : float or array, shape (n,)
+        Distances, taken to the thousandth of a mile. [miles]
+
+    Returns
+    -------
+    array, shape (n,)
+        The amounts, int64, rounded half up once. [cents]
+
+    Raises
+    ------
+    RuleNotInForceError
+        If a day has no rate.
+    MeasureError
+        If a distance is not a finite number of at least zero.
+
+    References
+    ----------
+    .. [1] ``mileage-2017-2024`` and ``mileage-2025-2026`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> import datetime as dt
+    >>> from flipkit.rules.tables import load_rules
+    >>> mileage_cents(load_rules().mileage, on=dt.date(2026, 3, 1), miles=[10, 12.4]).tolist()
+    [725, 899]
+    """
+    rows = cols.row_count(on=on, miles=miles)
+    driven = np.rint(cols.measures("miles", miles, rows, zero=True) * 1000).astype(np.int64)
+    rates = np.array([block.tenth_cents_a_mile for block in table.blocks], dtype=np.int64)
+    return (driven * rates[cols.blocks(table, on, rows)] + 5_000) // 10_000

@@ -1,0 +1,324 @@
+"""Rate cards: prices by weight and zone as published cards look, with what is charged on top, dated.
+
+A card is a TOML file whose services name CSV files beside it. A CSV has the weights in its first
+column (``weight``, in the carrier's unit; ``4 oz`` counts as a quarter of a pound) and a column a
+zone; an empty cell is not offered; a row ``oversized`` has one price a zone whatever the weight.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from flipkit.errors import MoneyError, RuleTableError
+from flipkit.money import Cents, read_cents
+from flipkit.rules.dated import Block, RuleSet
+from flipkit.rules.protection import DeclaredValue, read_declared_value
+from flipkit.rules.reading import Keys, read_blocks
+
+#: What a fuel percentage can be taken of.
+FUEL_ON = ("base", "surcharges", "residential")
+_PRICE = re.compile(r"\d{1,7}\.\d\d")
+_WEIGHT = re.compile(r"(\d+(?:\.\d+)?)\s*(oz|lb|kg)?")
+
+
+@dataclass(frozen=True, eq=False)
+class PriceTable:
+    """Prices by weight and zone.
+
+    Parameters
+    ----------
+    zones : tuple of str
+        The columns.
+    weights : array, shape (r,)
+        Upper end of each row, rising. [units of weight]
+    cents : array, shape (r, z)
+        Prices, int64; -1 where not offered. [cents]
+    oversized : array, shape (z,), or None
+        Prices of an oversized parcel whatever its weight. [cents]
+    """
+
+    zones: tuple[str, ...]
+    weights: npt.NDArray[np.float64]
+    cents: Cents
+    oversized: Cents | None
+
+
+@dataclass(frozen=True)
+class Extras:
+    """What is charged on top of the price in the table.
+
+    Parameters
+    ----------
+    fuel_ppm : int
+        Fuel percentage. [parts per million]
+    fuel_on : tuple of str
+        Which of ``FUEL_ON`` it is taken of.
+    residential_cents : int
+        For an address where people live. [cents]
+    surcharges : mapping
+        Price of each surcharge, one or one a zone. [cents]
+    """
+
+    fuel_ppm: int = 0
+    fuel_on: tuple[str, ...] = ("base",)
+    residential_cents: int = 0
+    surcharges: Mapping[str, int | tuple[int, ...]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Service:
+    """One service of a card.
+
+    Parameters
+    ----------
+    name : str
+        Its name.
+    table : PriceTable
+        Its prices.
+    extras : Extras
+        What it charges on top.
+    limits : mapping
+        Measures that it does not take more of: ``longest``, ``length_plus_girth``, ``weight``.
+    oversized_over : float
+        Length plus girth above which the oversized price holds. [units of length]
+    """
+
+    name: str
+    table: PriceTable
+    extras: Extras
+    limits: Mapping[str, float] = field(default_factory=dict)
+    oversized_over: float = float("inf")
+
+
+@dataclass(frozen=True)
+class CardBlock(Block):
+    """One dated block of a rate card.
+
+    Parameters
+    ----------
+    services : tuple of Service
+        What is offered.
+    signature_cents : mapping
+        Price of each kind of signature. [cents]
+    declared_value : DeclaredValue or None
+        What declaring a value costs; None where it cannot be declared.
+    """
+
+    services: tuple[Service, ...]
+    signature_cents: Mapping[str, int] = field(default_factory=dict)
+    declared_value: DeclaredValue | None = None
+
+
+@dataclass(frozen=True)
+class RateCard(RuleSet[CardBlock]):
+    """One carrier's prices, by date.
+
+    Parameters
+    ----------
+    parcel_rules : str
+        Name of the parcel rule set that it goes with.
+    rates : str
+        Which kind of rates it holds, where the rule set has divisors for several.
+    """
+
+    parcel_rules: str = ""
+    rates: str = ""
+
+    @property
+    def service_names(self) -> tuple[str, ...]:
+        """Every service of every block, in order of appearance."""
+        return tuple(dict.fromkeys(service.name for block in self.blocks for service in block.services))
+
+
+def read_rate_card(data: Mapping[str, Any], *, file: str, open_table: Callable[[str], str]) -> RateCard:
+    """A rate card from the content of its TOML file and the CSV files that it names.
+
+    Parameters
+    ----------
+    data : mapping
+        What ``tomllib`` made of the file.
+    file : str
+        The file's name in errors.
+    open_table : callable
+        Gives the text of a CSV file by its name, or raises OSError.
+
+    Returns
+    -------
+    RateCard
+        The card.
+
+    Raises
+    ------
+    RuleTableError
+        If anything in it is missing, unknown, out of range or contradicts itself.
+    """
+    held: dict[str, str] = {}
+
+    def header(top: Keys) -> None:
+        held["parcel_rules"] = top.text("parcel_rules")
+        held["rates"] = top.text("rates", "")
+
+    def make(keys: Keys, common: dict[str, Any]) -> CardBlock:
+        return _block(keys, common, open_table)
+
+    name, blocks = read_blocks(data, file=file, kind="rate card", make=make, header=header)
+    return RateCard(kind="rate card", name=name, file=file, blocks=blocks, **held)
+
+
+def _block(keys: Keys, common: dict[str, Any], open_table: Callable[[str], str]) -> CardBlock:
+    extras_table = (keys.ppm("fuel", 0), keys.texts("fuel_on", ("base",), among=FUEL_ON), keys.cents("residential", 0))
+    priced = keys.table("surcharges")
+    entries = keys.tables("service")
+    if not entries:
+        keys.fail("service", "nothing", "at least one [[block.service]] with name and table")
+    services: list[Service] = []
+    for entry in entries:
+        name = entry.text("name")
+        if name in (service.name for service in services):
+            entry.fail("name", name, "a name that no other service of the block has")
+        table = _table(entry, open_table)
+        if services and table.zones != services[0].table.zones:
+            entry.fail(
+                "table",
+                ", ".join(table.zones),
+                f"the zones of the other services ({', '.join(services[0].table.zones)})",
+            )
+        surcharges = dict(_prices(priced, table.zones))
+        surcharges.update(_prices(entry.table("surcharges"), table.zones))
+        extras = Extras(
+            fuel_ppm=entry.ppm("fuel", extras_table[0]),
+            fuel_on=entry.texts("fuel_on", extras_table[1], among=FUEL_ON),
+            residential_cents=entry.cents("residential", extras_table[2]),
+            surcharges=surcharges,
+        )
+        limits = {
+            measure: entry.number(f"max_{measure}", above=0)
+            for measure in ("longest", "length_plus_girth", "weight")
+            if entry.has(f"max_{measure}")
+        }
+        oversized = entry.number("oversized_over_length_plus_girth", float("inf"), above=0)
+        if (oversized < float("inf")) != (table.oversized is not None):
+            entry.fail(
+                "oversized_over_length_plus_girth",
+                "one of the two",
+                "both the key and a row 'oversized' in the table, or neither",
+            )
+        entry.done()
+        services.append(Service(name=name, table=table, extras=extras, limits=limits, oversized_over=oversized))
+    signature = keys.table("signature")
+    kinds = {name: signature.cents(name) for name in signature.names()} if signature else {}
+    declared = keys.table("declared_value")
+    return CardBlock(
+        **common,
+        services=tuple(services),
+        signature_cents=kinds,
+        declared_value=read_declared_value(declared) if declared else None,
+    )
+
+
+def _prices(keys: Keys | None, zones: tuple[str, ...]) -> dict[str, int | tuple[int, ...]]:
+    found: dict[str, int | tuple[int, ...]] = {}
+    if keys is None:
+        return found
+    for name in keys.all_names():
+        value = keys.value(name)
+        if isinstance(value, list):
+            if len(value) != len(zones):
+                keys.fail(name, value, f"one price, or {len(zones)} of them, one a zone")
+            found[name] = tuple(keys.as_cents(name, item) for item in value)
+        else:
+            found[name] = keys.as_cents(name, value)
+    return found
+
+
+def _table(keys: Keys, open_table: Callable[[str], str]) -> PriceTable:
+    name = keys.text("table")
+    try:
+        text = open_table(name)
+    except OSError:
+        keys.fail("table", name, "a CSV file beside the card")
+    return read_price_table(text, file=name)
+
+
+def read_price_table(text: str, *, file: str) -> PriceTable:
+    """A table of prices from the text of its CSV file.
+
+    Parameters
+    ----------
+    text : str
+        Rows of weights, columns of zones.
+    file : str
+        The file's name in errors.
+
+    Returns
+    -------
+    PriceTable
+        The prices.
+
+    Raises
+    ------
+    RuleTableError
+        If the header is another, a weight does not rise, or a price is none.
+
+    Examples
+    --------
+    >>> table = read_price_table("weight,1,2\\n8 oz,4.10,4.20\\n1,5.00,\\n", file="light.csv")
+    >>> table.weights.tolist(), table.cents.tolist()
+    ([0.5, 1.0], [[410, 420], [500, -1]])
+    """
+    rows = list(csv.reader(io.StringIO(text.lstrip("\ufeff"))))
+    if not rows or not rows[0] or rows[0][0].strip() != "weight" or len(rows[0]) < 2:
+        found = ",".join(rows[0]) if rows else "nothing"
+        raise RuleTableError(file, block="line 1", key="header", found=found, needed="weight, then a column a zone")
+    zones = tuple(zone.strip() for zone in rows[0][1:])
+    if len(set(zones)) != len(zones) or "" in zones:
+        raise RuleTableError(file, block="line 1", key="header", found=", ".join(zones), needed="every zone once")
+    weights: list[float] = []
+    prices: list[list[int]] = []
+    oversized: Cents | None = None
+    for line, row in enumerate(rows[1:], start=2):
+        if not any(cell.strip() for cell in row):
+            continue
+        place = f"line {line}"
+        if len(row) != len(zones) + 1:
+            raise RuleTableError(file, block=place, found=f"{len(row)} cells", needed=f"{len(zones) + 1} cells")
+        cells = [_cell(cell, file, place, zone) for cell, zone in zip(row[1:], zones, strict=True)]
+        if row[0].strip() == "oversized":
+            oversized = np.array(cells, dtype=np.int64)
+            continue
+        match = _WEIGHT.fullmatch(row[0].strip())
+        if match is None or float(match[1]) <= 0:
+            raise RuleTableError(file, block=place, key="weight", found=row[0], needed="a weight such as 3 or '4 oz'")
+        weight = float(match[1]) / (16.0 if match[2] == "oz" else 1.0)
+        if weights and weight <= weights[-1]:
+            raise RuleTableError(file, block=place, key="weight", found=row[0], needed=f"more than {weights[-1]:g}")
+        weights.append(weight)
+        prices.append(cells)
+    if not weights:
+        raise RuleTableError(file, found="no row with a price", needed="at least one row")
+    return PriceTable(
+        zones=zones, weights=np.array(weights), cents=np.array(prices, dtype=np.int64), oversized=oversized
+    )
+
+
+def _cell(cell: str, file: str, place: str, zone: str) -> int:
+    text = cell.strip()
+    if _PRICE.fullmatch(text):
+        return int(text[:-3]) * 100 + int(text[-2:])
+    if text in ("", "-"):
+        return -1
+    try:
+        cents = read_cents(text)
+    except MoneyError as problem:
+        raise RuleTableError(file, block=place, key=f"zone {zone}", found=cell, needed=str(problem.need)) from None
+    if cents < 0:
+        raise RuleTableError(file, block=place, key=f"zone {zone}", found=cell, needed="an amount of at least 0.00")
+    return cents
