@@ -1,0 +1,111 @@
+"""Cushion thickness, drop heights and covers against printed figures."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import pytest
+
+import flipkit.rules
+from flipkit.errors import MeasureError, RuleTableError
+from flipkit.rules.covers import carton_liner_in, drum_liner_in, overwrap_sheet_in, pallet_cover_in, poly_bags_lb
+from flipkit.rules.cushions import cushion_thickness_in, drop_height_in, read_cushions
+from flipkit.rules.packing_rules import packing_rules
+
+FILE = Path(flipkit.rules.__file__).parent / "data" / "cushions" / "cushions.toml"
+TABLE = packing_rules(on=dt.date(2026, 11, 25)).cushions
+
+
+@pytest.mark.published(source="cushion-formula", where="T = C h / G with C 3, h 30 in, G 50", seen="from memory")
+def test_cushion_thickness():
+    assert cushion_thickness_in(3, 30, 50) == pytest.approx(1.8, abs=1e-12)
+
+
+@pytest.mark.published(source="wrap-sheets", where="overwrap for 8.5 x 11 x 2 in", seen="found")
+def test_overwrap():
+    assert overwrap_sheet_in(11, 8.5, 2, block=TABLE) == (12.5, 15.0)
+
+
+@pytest.mark.published(source="wrap-sheets", where="liner for a carton of 24 x 12 x 12 in", seen="found")
+def test_carton_liner():
+    assert carton_liner_in(24, 12, 12, block=TABLE) == (38, 28)
+
+
+@pytest.mark.published(source="wrap-sheets", where="cover for 50 x 48 x 48 in", seen="found")
+def test_pallet_cover():
+    assert pallet_cover_in(50, 48, 48, block=TABLE) == (102, 78)
+
+
+@pytest.mark.published(source="wrap-sheets", where="drum liner, 24 in across, 36 in high", seen="found")
+def test_drum_liner():
+    width, length = drum_liner_in(24, 36, block=TABLE)
+    assert width == pytest.approx(37.68, abs=1e-9)
+    assert length == 52
+
+
+@pytest.mark.published(source="wrap-sheets", where="weight of bags: L x W x mil / 15", seen="found")
+def test_bag_weight():
+    assert poly_bags_lb(15, 12, 2, block=TABLE) == 24  # 15 x 12 x 2 / 15
+
+
+@pytest.mark.published(source="drop-heights", where="1A and 2A by weight", seen="secondary")
+@pytest.mark.parametrize(
+    ("weight", "usual", "rough"),
+    [
+        (0, 30, 38),
+        (20.99, 30, 38),
+        (21, 24, 32),
+        (40.99, 24, 32),
+        (41, 18, 26),
+        (61, 12, 20),
+        (100, 8, 12),
+        (149, 8, 12),
+    ],
+)
+def test_drop_heights(weight, usual, rough):
+    assert drop_height_in(weight, rough=False, block=TABLE) == usual
+    assert drop_height_in(weight, rough=True, block=TABLE) == rough
+
+
+def test_heavier_than_the_table_takes_its_last_height():
+    assert drop_height_in(400, rough=False, block=TABLE) == TABLE.drop_above_in
+
+
+@pytest.mark.published(source="insurer-clearance", where="at least 2 in to every wall", seen="secondary")
+@pytest.mark.parametrize("name", ["extremely fragile", "very delicate", "delicate", "moderately delicate"])
+def test_clearance_of_what_breaks(name):
+    assert TABLE.fragility_class(name).clearance_in >= 2
+
+
+def test_classes_run_from_fragile_to_soft():
+    shocks = [found.g for found in TABLE.fragility.values()]
+    assert shocks[-1] is None
+    assert shocks[:-1] == sorted(shocks[:-1])
+
+
+def test_words():
+    with pytest.raises(MeasureError, match=r"fragility must be one of extremely fragile, .* got 'tough'"):
+        TABLE.fragility_class("tough")
+    with pytest.raises(MeasureError, match="fragility_g must be a finite number above 0, got 0"):
+        cushion_thickness_in(3, 30, 0)
+    with pytest.raises(MeasureError, match="weight_lb must be"):
+        drop_height_in(float("nan"), rough=False, block=TABLE)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("below_lb = 41", "below_lb = 19", "key drop: found [21.0, 19.0"),
+        ("factor = 3.5", "factor = -3.5", "key material[1].factor: found -3.5"),
+        ("[block.tape]", "[block.straps]", "key tape"),
+        ("clearance_in = 0.0", "clearence_in = 0.0", "key fragility[7].clearance_in: found 'nothing'"),
+    ],
+)
+def test_a_malformed_table_is_one_located_line(tmp_path, old, new, words):
+    text = FILE.read_text(encoding="utf-8")
+    assert old in text
+    (tmp_path / "cushions.toml").write_text(text.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(RuleTableError) as caught:
+        read_cushions(tmp_path / "cushions.toml")
+    assert words in str(caught.value)
