@@ -10,6 +10,7 @@
   + NotEnoughDataError (ValueError)      an estimate asked of fewer observations than it needs
   + NotebookParameterError (TypeError)   a notebook given a parameter that it does not declare
   + NotebookFailedError (RuntimeError)   a notebook stopped before its end, or its page could not be made
+  + ChartError (ValueError)              a frame that a chart cannot draw
   + PackError (ValueError)               a folder that a pack may not be written to, or pages that failed
 
 Every message says what was given, what is needed and how to mend it. Every error keeps its
@@ -157,6 +158,10 @@ class NotebookFailedError(FlipkitError, RuntimeError):
         self.cause = cause
         self.cell = cell
         self.source = source
+
+
+class ChartError(_FieldError, ValueError):
+    """A frame that a chart cannot draw: a column is missing, or holds what has no picture."""
 
 
 class PackError(_FieldError, ValueError):

@@ -18,11 +18,14 @@ import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair 
 import altair as alt
 
 from flipkit.charts import theme
+from flipkit.errors import ChartError
 
 MIME_TYPE: Final = "application/vnd.vegalite.v5+json"
 SCHEMA: Final = "https://vega.github.io/schema/vega-lite/v5.json"
 #: Where a chart keeps the table of its numbers, beside the drawing, for the page to unfold.
 TABLE_KEY: Final = "numbers"
+#: Marks a chart that is words alone; a page shows them as text.
+WORDLESS_KEY: Final = "wordless"
 
 
 def render_bundle(spec: Mapping[str, Any], **_: Any) -> dict[str, Any]:
@@ -42,7 +45,7 @@ def render_bundle(spec: Mapping[str, Any], **_: Any) -> dict[str, Any]:
 
     Raises
     ------
-    ValueError
+    ChartError
         If the chart holds a number that is not finite, which JSON cannot write.
 
     Examples
@@ -54,9 +57,12 @@ def render_bundle(spec: Mapping[str, Any], **_: Any) -> dict[str, Any]:
     try:
         text = json.dumps(spec, allow_nan=False, ensure_ascii=False)
     except ValueError as error:
-        raise ValueError(
-            f"the chart {spec.get('description', '')!r} must hold finite numbers or null, got NaN or infinity: "
-            "leave the row out of the chart or give the cell no value"
+        raise ChartError(
+            "the numbers of a chart",
+            need="finite or missing",
+            got="NaN or infinity",
+            where=str(spec.get("description", "")),
+            mend="leave the row out or give the cell no value",
         ) from error
     plain = {**json.loads(text), "$schema": SCHEMA}
     return {MIME_TYPE: plain, "text/plain": str(spec.get("description") or "A chart without a reading.")}
@@ -95,3 +101,29 @@ def described(chart: alt.Chart | alt.LayerChart, reading: str, numbers: Sequence
     'Nothing yet.'
     """
     return chart.properties(description=reading, usermeta={TABLE_KEY: [dict(row) for row in numbers]})
+
+
+def wordless(text: str) -> alt.Chart:
+    """What stands in a chart's place where there is nothing to draw: the reason, in words.
+
+    Parameters
+    ----------
+    text : str
+        The reason.
+
+    Returns
+    -------
+    alt.Chart
+        A chart of words alone.
+
+    Examples
+    --------
+    >>> wordless("Nothing sold yet.").to_dict()["description"]
+    'Nothing sold yet.'
+    """
+    words = alt.Chart(alt.Data(values=[{"text": text}])).mark_text(
+        align="left", x=0, baseline="middle", color=theme.color("quiet"), fontSize=14
+    )
+    return words.encode(text="text:N").properties(
+        description=text, width="container", height=40, usermeta={WORDLESS_KEY: True}
+    )

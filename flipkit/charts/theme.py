@@ -21,6 +21,7 @@ class Shade(NamedTuple):
 FONTS: Final = "system-ui, -apple-system, 'Segoe UI', 'Noto Sans', 'Liberation Sans', Arial, sans-serif"
 
 #: Every colour of the kit by what it is for. Light values are distinct: a page finds the role by them.
+#: ``above``, ``below`` and ``unsure`` are verdicts; ``series_1`` to ``series_4`` tell groups apart.
 SHADES: Final[dict[str, Shade]] = {
     "paper": Shade("#ffffff", "#15181c"),
     "ink": Shade("#1c2126", "#e9e7e2"),
@@ -29,6 +30,10 @@ SHADES: Final[dict[str, Shade]] = {
     "above": Shade("#0b5fa5", "#6db3f2"),
     "below": Shade("#b8480c", "#f39a5b"),
     "unsure": Shade("#7c848c", "#868f98"),
+    "series_1": Shade("#483c8e", "#857fd7"),
+    "series_2": Shade("#009eb9", "#59e1ff"),
+    "series_3": Shade("#7e2016", "#c6664a"),
+    "series_4": Shade("#a67c00", "#ecbc57"),
 }
 
 

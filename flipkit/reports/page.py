@@ -12,7 +12,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
 
 from flipkit.charts import theme
-from flipkit.charts.renderer import TABLE_KEY  # before nbconvert: it opens jsonschema
+from flipkit.charts.renderer import TABLE_KEY, WORDLESS_KEY  # before nbconvert: it opens jsonschema
 from flipkit.reports.elements import table_html
 from flipkit.reports.library import drawing_library
 
@@ -53,13 +53,16 @@ class _Charts:
     count: int = 0
 
     def figure(self, spec: Mapping[str, Any]) -> str:
-        self.count += 1
-        name = f"chart-{self.count}"
         drawn = copy.deepcopy(dict(spec))
         drawn.pop("$schema", None)
         heading, below = _lift_title(drawn)
         reading = str(drawn.pop("description", "") or "")
-        numbers = (drawn.pop("usermeta", None) or {}).get(TABLE_KEY) or []
+        kept = drawn.pop("usermeta", None) or {}
+        if kept.get(WORDLESS_KEY):
+            return f'<p class="wordless">{escape(reading)}</p>'
+        numbers = kept.get(TABLE_KEY) or []
+        self.count += 1
+        name = f"chart-{self.count}"
         title = f'<p class="chart-title">{escape(heading)}</p>' if heading else ""
         title += f'<p class="chart-below">{escape(below)}</p>' if below else ""
         caption = f'<figcaption id="{name}-reading">{escape(reading)}</figcaption>' if reading else ""

@@ -1,0 +1,222 @@
+"""What an hour earned: per category, and per size class among sales of about the same price."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair opens jsonschema
+import altair as alt
+import pandas as pd
+
+from flipkit.analysis.words import TOO_FEW
+from flipkit.charts import labels
+from flipkit.charts.dots import TONES, Dot, draw_dots, tone
+from flipkit.charts.renderer import described, wordless
+
+_NEEDED = ("items", "hourly", "low", "high", "verdict")
+#: Verdicts in the order in which a reading takes them.
+_ORDER = list(TONES)
+
+
+def plot_category_returns(
+    frame: pd.DataFrame,
+    target: float | None,
+    *,
+    group: str = "category",
+    counted: str = "sold",
+    confidence: float | None = None,
+    currency: str = "USD",
+) -> alt.LayerChart | alt.Chart:
+    """True hourly return of each group as a dot with its interval, against the seller's target.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        One row a group, drawn from top to bottom as it comes: ``items``, ``hourly``, ``low``, ``high``
+        (dollars per hour; the interval missing where none is claimed), ``verdict`` (words of
+        ``flipkit.analysis.words``) and the column named by ``group``; as ``category_returns`` gives it.
+    target : float or None
+        What an hour should bring. [dollars per hour]
+    group : str
+        Column that names the groups.
+    counted : str
+        What ``items`` counts: ``sold`` or ``bought``.
+    confidence : float, optional
+        How often the intervals are meant to hold the truth, to be said in words.
+    currency : str
+        Code of the shop's currency.
+
+    Returns
+    -------
+    alt.LayerChart or alt.Chart
+        The chart; words alone where the frame has no row.
+
+    Raises
+    ------
+    ChartError
+        If a column is missing or a verdict unknown.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"category": ["lamps"], "items": [40], "hourly": [21.4], "low": [17.0],
+    ...     "high": [26.0], "verdict": ["above the target"]})
+    >>> plot_category_returns(rows, 15.0).to_dict()["description"]
+    'Above the target of $15 an hour: lamps $21 ($17 to $26, 40 sold).'
+    """
+    labels.require_columns(frame, [group, *_NEEDED], chart="plot_category_returns")
+    if frame.empty:
+        return wordless(f"Nothing {counted} yet, so there is no hour to value.")
+    names = [str(name) for name in frame[group]]
+    rows = frame.to_dict("records")
+    shown = labels.distinct_labels(names)
+    chart = draw_dots(
+        [_dot(label, row, currency) for label, row in zip(shown, rows, strict=True)],
+        target=target,
+        target_text="" if target is None else f"target {labels.hourly(target, currency=currency)}",
+        x_title="net per hour of your own work",
+        count_title=counted,
+        currency=currency,
+    )
+    chart = chart.properties(
+        title=alt.TitleParams(
+            "What an hour of your work earned", subtitle=f"Dot: the estimate. Bar: {interval_words(confidence)}."
+        )
+    )
+    return described(
+        chart,
+        _reading(names, rows, target=target, counted=counted, currency=currency),
+        [_numbers(name, row, group, counted, currency) for name, row in zip(names, rows, strict=True)],
+    )
+
+
+def plot_price_bands(
+    frame: pd.DataFrame, target: float | None, *, confidence: float | None = None, currency: str = "USD"
+) -> alt.LayerChart | alt.Chart:
+    """True hourly return of each size class among sales of about the same price.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        One row a band and size class: ``from_cents``, ``below_cents`` (missing for the open band),
+        ``size_class`` and the columns of :func:`plot_category_returns`; as ``within_price_bands`` gives it.
+    target : float or None
+        What an hour should bring. [dollars per hour]
+    confidence : float, optional
+        How often the intervals are meant to hold the truth, to be said in words.
+    currency : str
+        Code of the shop's currency.
+
+    Returns
+    -------
+    alt.LayerChart or alt.Chart
+        The chart; words alone where the frame has no row.
+
+    Raises
+    ------
+    ChartError
+        If a column is missing or a verdict unknown.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"from_cents": [0], "below_cents": [5000], "size_class": ["small"], "items": [40],
+    ...     "hourly": [21.4], "low": [17.0], "high": [26.0], "verdict": ["above the target"]})
+    >>> plot_price_bands(rows, 15.0).to_dict()["description"]
+    'Above the target of $15 an hour: under $50: small $21 ($17 to $26, 40 sold).'
+    """
+    labels.require_columns(frame, ["from_cents", "below_cents", "size_class", *_NEEDED], chart="plot_price_bands")
+    bands = [_band(start, end, currency) for start, end in zip(frame["from_cents"], frame["below_cents"], strict=True)]
+    named = frame.assign(named=[f"{band}: {size}" for size, band in zip(frame["size_class"], bands, strict=True)])
+    chart = plot_category_returns(named, target, group="named", confidence=confidence, currency=currency)
+    if frame.empty:
+        return chart
+    title = alt.TitleParams(
+        "An hour's return at about the same price",
+        subtitle=f"Sales of each price band, by size of the parcel. Bar: {interval_words(confidence)}.",
+    )
+    return chart.properties(title=title)
+
+
+def interval_words(confidence: float | None) -> str:
+    """What a bar around a dot is, in words.
+
+    Parameters
+    ----------
+    confidence : float or None
+        How often it is meant to hold the truth.
+
+    Returns
+    -------
+    str
+        The words.
+
+    Examples
+    --------
+    >>> interval_words(0.95)
+    'where the true figure likely lies (95 % interval)'
+    """
+    said = "" if confidence is None else f" ({confidence * 100:g} % interval)"
+    return f"where the true figure likely lies{said}"
+
+
+def _dot(label: str, row: Mapping[Any, Any], currency: str) -> Dot:
+    role = tone(str(row["verdict"]))
+    value = _number(row["hourly"])
+    claimed = role != TONES[TOO_FEW]
+    text = TOO_FEW if value is None or not claimed else labels.hourly(value, currency=currency)
+    low, high = (_number(row["low"]), _number(row["high"])) if claimed else (None, None)
+    return Dot(label, value, low, high, text, f"{int(row['items']):,}", role)
+
+
+def _band(start: Any, end: Any, currency: str) -> str:
+    if pd.isna(end):
+        return f"{labels.money(int(start), currency=currency)} and over"
+    if int(start) == 0:
+        return f"under {labels.money(int(end), currency=currency)}"
+    return f"{labels.money(int(start), currency=currency)} to {labels.money(int(end), currency=currency)}"
+
+
+def _number(value: Any) -> float | None:
+    found = labels.plain(value)
+    return None if found is None else float(found)
+
+
+def _reading(names: list[str], rows: list[dict[Any, Any]], *, target: float | None, counted: str, currency: str) -> str:
+    aim = "" if target is None else f" of {labels.hourly(target, currency=currency)} an hour"
+    sentences = []
+    for verdict in _ORDER:
+        parts = [
+            _phrase(n, row, counted, currency) for n, row in zip(names, rows, strict=True) if row["verdict"] == verdict
+        ]
+        if parts:
+            head = verdict.replace("the target", f"the target{aim}")
+            sentences.append(f"{head[0].upper()}{head[1:]}: {labels.joined(parts)}.")
+    return " ".join(sentences)
+
+
+def _phrase(name: str, row: Mapping[Any, Any], counted: str, currency: str) -> str:
+    count = f"{int(row['items']):,} {counted}"
+    value, low, high = (_number(row[key]) for key in ("hourly", "low", "high"))
+    if value is None:
+        return f"{name} (no hours recorded, {count})"
+    if low is None or high is None or tone(str(row["verdict"])) == TONES[TOO_FEW]:
+        return f"{name} ({count})"
+    between = f"{labels.hourly(low, currency=currency)} to {labels.hourly(high, currency=currency)}"
+    return f"{name} {labels.hourly(value, currency=currency)} ({between}, {count})"
+
+
+def _numbers(name: str, row: Mapping[Any, Any], group: str, counted: str, currency: str) -> dict[str, str]:
+    mark = labels.currency_mark(currency).strip()
+    value, low, high = (_number(row[key]) for key in ("hourly", "low", "high"))
+    return {
+        group.replace("_", " ").capitalize() if group != "named" else "Sales": name,
+        counted.capitalize(): f"{int(row['items']):,}",
+        f"Per hour ({mark})": _two(value),
+        "From": _two(low),
+        "To": _two(high),
+        "Verdict": str(row["verdict"]),
+    }
+
+
+def _two(value: float | None) -> str:
+    return "–" if value is None else f"{value:,.2f}".replace("-", "−")
