@@ -6,10 +6,14 @@ import datetime as dt
 
 import pandas as pd
 
+from flipkit.places import demo_folder
+from flipkit.rules.tables import Rules, load_rules
 from flipkit.simulation.books import Gaps, books_tables
+from flipkit.simulation.demo_kinds import DEMO_KINDS
 from flipkit.simulation.histories import histories
-from flipkit.simulation.kinds import Charges, Kind, PlainCharges, Shop
+from flipkit.simulation.kinds import Shop
 from flipkit.simulation.mistakes import with_mistakes
+from flipkit.simulation.rule_charges import RuleCharges
 from flipkit.simulation.truth import true_returns
 from flipkit.simulation.worklog import Logging
 
@@ -20,223 +24,28 @@ DEMO_LAST_DAY = dt.date(2026, 11, 14)
 #: The packer starts after the first summer.
 HELPER_FROM = dt.date(2025, 9, 8)
 
-_ORDER = ("research", "clean", "photograph", "write", "store", "messages", "pack", "post", "returns")
+#: The shop buys each label by the cheaper of its two carriers' cards.
+DEMO_CARDS = ("post", "network")
 
 
-def _minutes(*median: float) -> dict[str, float]:
-    return dict(zip(_ORDER, median, strict=True))
+def demo_rules() -> Rules:
+    """The rule tables that lie beside the demo shop's books: its marketplaces and rate cards.
+
+    Returns
+    -------
+    Rules
+        The packaged tables and the demo's own.
+    """
+    return load_rules(demo_folder() / "rules")
 
 
-#: The twelve kinds. Small things that pay: cameras, tools, stoneware. Typewriters bring much and
-#: eat the hours. Framed prints look fine where they sell, and mostly never do. Folding chairs
-#: cost more to send than they bring.
-DEMO_KINDS = (
-    Kind(
-        name="stoneware",
-        share=1.5,
-        price_usd=34,
-        cost_usd=5,
-        sides_in=(11, 10, 8),
-        weight_lb=5.0,
-        weekly_rate=0.068,
-        never_share=0.08,
-        damage_share=0.04,
-        materials_usd=1.9,
-        minutes=_minutes(6, 7, 9, 7, 2, 5, 13, 5, 15),
-    ),
-    Kind(
-        name="table lamps",
-        share=1.0,
-        price_usd=74,
-        cost_usd=11,
-        sides_in=(26, 16, 16),
-        weight_lb=11.0,
-        weekly_rate=0.042,
-        never_share=0.12,
-        markup=1.2,
-        local_share=0.22,
-        shipping_share=0.72,
-        return_share=0.03,
-        damage_share=0.07,
-        materials_usd=7.5,
-        helper_share=0.7,
-        give_up_weeks=46,
-        minutes=_minutes(7, 22, 14, 9, 6, 8, 38, 9, 32),
-    ),
-    Kind(
-        name="film cameras and lenses",
-        share=1.1,
-        price_usd=78,
-        price_spread=0.6,
-        cost_usd=17,
-        sides_in=(10, 8, 6),
-        weight_lb=2.6,
-        weekly_rate=0.11,
-        never_share=0.05,
-        return_share=0.07,
-        damage_share=0.01,
-        local_share=0.02,
-        materials_usd=1.4,
-        minutes=_minutes(11, 14, 14, 12, 1, 8, 9, 5, 20),
-    ),
-    Kind(
-        name="board games",
-        share=1.3,
-        price_usd=31,
-        cost_usd=4,
-        sides_in=(15, 12, 5),
-        weight_lb=3.4,
-        weekly_rate=0.07,
-        never_share=0.06,
-        materials_usd=1.6,
-        give_up_weeks=44,
-        minutes=_minutes(6, 16, 8, 8, 2, 4, 9, 5, 15),
-    ),
-    Kind(
-        name="hand tools",
-        share=1.5,
-        price_usd=37,
-        price_spread=0.5,
-        cost_usd=6,
-        sides_in=(13, 8, 5),
-        weight_lb=4.6,
-        weekly_rate=0.09,
-        never_share=0.05,
-        return_share=0.015,
-        damage_share=0.005,
-        materials_usd=1.2,
-        minutes=_minutes(5, 9, 7, 6, 2, 4, 7, 4, 14),
-    ),
-    Kind(
-        name="wool blankets",
-        share=0.9,
-        price_usd=62,
-        cost_usd=11,
-        sides_in=(16, 13, 7),
-        weight_lb=5.2,
-        weekly_rate=0.045,
-        never_share=0.08,
-        damage_share=0.0,
-        materials_usd=1.1,
-        minutes=_minutes(6, 18, 10, 8, 3, 5, 8, 5, 15),
-    ),
-    Kind(
-        name="framed prints",
-        share=1.2,
-        price_usd=88,
-        price_spread=0.5,
-        cost_usd=16,
-        sides_in=(31, 25, 5),
-        weight_lb=10.0,
-        weekly_rate=0.075,
-        never_share=0.66,
-        markup=1.25,
-        give_up_weeks=52,
-        local_share=0.30,
-        shipping_share=0.75,
-        damage_share=0.06,
-        materials_usd=8.5,
-        helper_share=0.6,
-        minutes=_minutes(9, 9, 12, 9, 6, 6, 34, 9, 35),
-    ),
-    Kind(
-        name="sewing machines",
-        share=0.7,
-        price_usd=158,
-        price_spread=0.4,
-        cost_usd=28,
-        sides_in=(23, 16, 18),
-        weight_lb=29.0,
-        weekly_rate=0.052,
-        never_share=0.08,
-        local_share=0.28,
-        shipping_share=0.75,
-        return_share=0.05,
-        damage_share=0.08,
-        materials_usd=10.5,
-        helper_share=0.75,
-        give_up_weeks=60,
-        minutes=_minutes(10, 55, 16, 11, 7, 12, 46, 12, 40),
-    ),
-    Kind(
-        name="vintage audio",
-        share=0.9,
-        price_usd=142,
-        price_spread=0.75,
-        cost_usd=30,
-        cost_spread=0.55,
-        sides_in=(19, 15, 9),
-        weight_lb=19.0,
-        weekly_rate=0.07,
-        never_share=0.06,
-        local_share=0.12,
-        return_share=0.09,
-        damage_share=0.04,
-        materials_usd=5.5,
-        helper_share=0.5,
-        minutes=_minutes(10, 38, 14, 12, 5, 12, 26, 8, 30),
-    ),
-    Kind(
-        name="cookware",
-        share=1.1,
-        price_usd=46,
-        cost_usd=8,
-        sides_in=(15, 12, 9),
-        weight_lb=9.5,
-        weekly_rate=0.07,
-        never_share=0.05,
-        damage_share=0.01,
-        materials_usd=2.2,
-        give_up_weeks=44,
-        minutes=_minutes(5, 21, 8, 7, 3, 5, 13, 6, 16),
-    ),
-    Kind(
-        name="typewriters",
-        share=0.8,
-        price_usd=136,
-        price_spread=0.35,
-        cost_usd=34,
-        sides_in=(18, 18, 12),
-        weight_lb=25.0,
-        weekly_rate=0.16,
-        never_share=0.03,
-        local_share=0.08,
-        shipping_share=0.85,
-        return_share=0.06,
-        damage_share=0.06,
-        materials_usd=8.0,
-        helper_share=0.4,
-        minutes=_minutes(12, 155, 22, 16, 5, 24, 52, 11, 45),
-    ),
-    Kind(
-        name="folding chairs",
-        share=0.8,
-        price_usd=52,
-        price_spread=0.3,
-        cost_usd=12,
-        sides_in=(36, 21, 9),
-        weight_lb=19.0,
-        weekly_rate=0.045,
-        never_share=0.18,
-        markup=1.2,
-        local_share=0.30,
-        shipping_share=0.35,
-        damage_share=0.03,
-        materials_usd=9.5,
-        helper_share=0.6,
-        give_up_weeks=36,
-        minutes=_minutes(6, 19, 11, 8, 9, 8, 40, 12, 38),
-    ),
-)
-
-
-def demo_shop(charges: Charges | None = None) -> Shop:
-    """The demo shop, with the charges of its own rule tables or plain ones.
+def demo_shop(rules: Rules) -> Shop:
+    """The demo shop, with the charges of its own rule tables.
 
     Parameters
     ----------
-    charges : Charges, optional
-        Fees, labels and driving; plain invented ones where left out.
+    rules : Rules
+        Fee schedules named as the shop's venues, and its rate cards.
 
     Returns
     -------
@@ -245,7 +54,7 @@ def demo_shop(charges: Charges | None = None) -> Shop:
 
     Examples
     --------
-    >>> len(demo_shop().kinds)
+    >>> len(demo_shop(demo_rules()).kinds)
     12
     """
     return Shop(
@@ -263,47 +72,74 @@ def demo_shop(charges: Charges | None = None) -> Shop:
         venues=("lantern", "quayside"),
         venue_weights=(62.0, 38.0),
         local_venue="stall",
-        charges=PlainCharges() if charges is None else charges,
+        charges=RuleCharges(rules, DEMO_CARDS),
     )
 
 
-def demo_tables(charges: Charges | None = None) -> dict[str, pd.DataFrame]:
+def demo_truth(rules: Rules, *, items: int) -> pd.DataFrame:
+    """True hourly returns of the demo shop's categories, by a large sample of shops like it.
+
+    Overheads belong to no item and are left out: what remains is what an hour earns before them.
+
+    Parameters
+    ----------
+    rules : Rules
+        As for ``demo_shop``.
+    items : int
+        How many items to draw.
+
+    Returns
+    -------
+    DataFrame
+        As ``true_returns`` gives it.
+
+    Examples
+    --------
+    >>> truth = demo_truth(demo_rules(), items=5_000)
+    >>> bool(truth.hourly_bought["film cameras and lenses"] > truth.hourly_bought["folding chairs"])
+    True
+    """
+    return true_returns(demo_shop(rules), seed=DEMO_SEED + 2, items=items)
+
+
+def demo_tables(rules: Rules) -> dict[str, pd.DataFrame]:
     """Every table of the demo shop's books, as text.
 
     Parameters
     ----------
-    charges : Charges, optional
-        Fees, labels and driving; see ``demo_shop``.
+    rules : Rules
+        As for ``demo_shop``.
 
     Returns
     -------
     dict of DataFrame
         Tables by name, ``shop`` among them.
+
+    Examples
+    --------
+    >>> demo_tables(demo_rules())["shop"].value.iloc[0]
+    'Rivertown Garage (demo)'
     """
-    drawn = histories(demo_shop(charges), seed=DEMO_SEED)
+    drawn = histories(demo_shop(rules), seed=DEMO_SEED)
     tables = books_tables(drawn, as_of=DEMO_LAST_DAY, gaps=Gaps(), logging=Logging(), seed=DEMO_SEED + 1)
     tables = with_mistakes(tables, seed=DEMO_SEED + 3)
+    shop = [
+        ("name", "Rivertown Garage (demo)"),
+        ("currency", "USD"),
+        ("length_unit", "in"),
+        ("weight_unit", "lb"),
+    ]
+    people = [
+        ("wren", "owner", "", "", "50 %"),
+        ("tobias", "owner", "", "", "50 %"),
+        ("juno", "hired", "16.50", "9 %", ""),
+    ]
     return {
-        "shop": pd.DataFrame(
-            [
-                ("name", "Rivertown Garage (demo)"),
-                ("currency", "USD"),
-                ("length_unit", "in"),
-                ("weight_unit", "lb"),
-            ],
-            columns=["key", "value"],
-        ),
+        "shop": pd.DataFrame(shop, columns=["key", "value"]),
         **tables,
         "supplies": _supplies(),
         "overheads": _overheads(),
-        "people": pd.DataFrame(
-            [
-                ("wren", "owner", "", "", "50 %"),
-                ("tobias", "owner", "", "", "50 %"),
-                ("juno", "hired", "16.50", "9 %", ""),
-            ],
-            columns=["worker", "role", "wage", "payroll_burden", "share_of_profit"],
-        ),
+        "people": pd.DataFrame(people, columns=["worker", "role", "wage", "payroll_burden", "share_of_profit"]),
     }
 
 
@@ -343,29 +179,3 @@ def _overheads() -> pd.DataFrame:
         if month in ("2025-02", "2026-02"):
             rows.append((month, "photo lamp and backdrop", "64.00" if month < "2026" else "29.00"))
     return pd.DataFrame(rows, columns=["month", "what", "amount"])
-
-
-def demo_truth(*, items: int, charges: Charges | None = None) -> pd.DataFrame:
-    """True hourly returns of the demo shop's categories, by a large sample of shops like it.
-
-    Overheads belong to no item and are left out: what remains is what an hour earns before them.
-
-    Parameters
-    ----------
-    items : int
-        How many items to draw.
-    charges : Charges, optional
-        Fees, labels and driving; see ``demo_shop``.
-
-    Returns
-    -------
-    DataFrame
-        As ``true_returns`` gives it.
-
-    Examples
-    --------
-    >>> truth = demo_truth(items=5_000)
-    >>> truth.loc["film cameras and lenses", "hourly_bought"] > truth.loc["folding chairs", "hourly_bought"]
-    np.True_
-    """
-    return true_returns(demo_shop(charges), seed=DEMO_SEED + 2, items=items)

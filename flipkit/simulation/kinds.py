@@ -123,7 +123,9 @@ class Kind:
 class Charges(Protocol):
     """What others take: fees and labels, at the day of the event."""
 
-    def fees_cents(self, day: npt.ArrayLike, venue: npt.ArrayLike, goods: Cents, shipping: Cents) -> Cents:
+    def fees_cents(
+        self, day: npt.ArrayLike, venue: npt.ArrayLike, category: npt.ArrayLike, goods: Cents, shipping: Cents
+    ) -> Cents:
         """Marketplace fees of sales, in cents."""
 
     def labels_cents(self, day: npt.ArrayLike, zone: npt.ArrayLike, sides_in: Floats, weight_lb: Floats) -> Cents:
@@ -153,7 +155,7 @@ class PlainCharges:
     Examples
     --------
     >>> plain = PlainCharges()
-    >>> plain.fees_cents([0], ["any"], np.array([5000]), np.array([1000])).tolist()
+    >>> plain.fees_cents([0], ["any"], ["mugs"], np.array([5000]), np.array([1000])).tolist()
     [940]
     """
 
@@ -164,12 +166,14 @@ class PlainCharges:
     divisor: float = 166.0
     mile_cents: int = 70
 
-    def fees_cents(self, day: npt.ArrayLike, venue: npt.ArrayLike, goods: Cents, shipping: Cents) -> Cents:
+    def fees_cents(
+        self, day: npt.ArrayLike, venue: npt.ArrayLike, category: npt.ArrayLike, goods: Cents, shipping: Cents
+    ) -> Cents:
         """Marketplace fees of sales; a collected sale is none here.
 
         Parameters
         ----------
-        day, venue : array, shape (n,)
+        day, venue, category : array, shape (n,)
             Not used: these charges are the same everywhere and always.
         goods, shipping : array, shape (n,)
             What the buyer paid. [cents]

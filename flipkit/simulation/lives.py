@@ -173,7 +173,8 @@ def _posting(
     at = np.where(local, len(ZONES), np.where(sold, draws.choice("zone", ZONE_WEIGHTS, n), len(ZONES) + 1))
     zone = np.array([*ZONES, "pickup", ""])[at]
     kind = frame["kind"].to_numpy()
-    size = np.exp(code["sides_spread"] * draws.normal("size", n))
+    # Held within two spreads: nobody packs a carton that no carrier takes.
+    size = np.exp(code["sides_spread"] * np.clip(draws.normal("size", n), -2.0, 2.0))
     sides = np.array([one.sides_in for one in shop.kinds])[kind] * size[:, None]
     sides *= np.exp(0.05 * draws.normal("shape", 3 * n).reshape(n, 3))
     sides = np.maximum(np.ceil(sides * 2) / 2, 2.0)
@@ -186,7 +187,8 @@ def _posting(
     charged = np.where(posted, np.rint(label * code["shipping_share"] / 50) * 50, 0).astype(np.int64)
     goods = frame["sold_price_cents"].to_numpy()
     fees = np.zeros(n, dtype=np.int64)
-    fees[sold] = shop.charges.fees_cents(on[sold], venue[sold], goods[sold], charged[sold])
+    category = np.array(shop.names, dtype=object)[kind]
+    fees[sold] = shop.charges.fees_cents(on[sold], venue[sold], category[sold], goods[sold], charged[sold])
     adjusted = posted & (draws.uniform("adjusted", n) < 0.04)
     adjustment = np.where(adjusted, np.rint(label * 0.3 * draws.uniform("adjustment", n)), 0).astype(np.int64)
     materials = np.rint(100 * code["materials_usd"] * np.exp(0.25 * draws.normal("materials", n)))

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from flipkit.simulation.demo import DEMO_KINDS
+from flipkit.simulation.demo_kinds import DEMO_KINDS
 from flipkit.simulation.draws import Draws
 from flipkit.simulation.histories import Histories, histories
 from flipkit.simulation.kinds import Kind, Shop

@@ -9,18 +9,18 @@ import pytest
 
 from flipkit.books.read import inspect_books
 from flipkit.simulation.__main__ import main
-from flipkit.simulation.demo import DEMO_LAST_DAY, demo_tables
+from flipkit.simulation.demo import DEMO_LAST_DAY, demo_rules, demo_tables
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 
 
 @pytest.fixture(scope="module")
 def tables() -> dict[str, pd.DataFrame]:
-    return demo_tables()
+    return demo_tables(demo_rules())
 
 
 def test_kept_books_equal_the_generators(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main([str(tmp_path)]) == 0
+    assert main([str(tmp_path), str(DEMO / "rules")]) == 0
     written = sorted(path.name for path in tmp_path.iterdir())
     assert written == sorted(path.name for path in DEMO.glob("*.csv"))
     for name in written:

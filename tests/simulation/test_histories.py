@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from flipkit.simulation import Kind, PlainCharges, Shop, histories
-from flipkit.simulation.demo import DEMO_SEED, demo_shop
+from flipkit.simulation.demo import DEMO_SEED, demo_rules, demo_shop
 from flipkit.simulation.histories import Histories
 from flipkit.simulation.lives import MINUTES
 from flipkit.simulation.truth import true_returns
@@ -54,13 +54,13 @@ STILL_SHOP = Shop(
 
 @pytest.fixture(scope="module")
 def drawn() -> Histories:
-    return histories(demo_shop(), seed=DEMO_SEED, copies=4)
+    return histories(demo_shop(demo_rules()), seed=DEMO_SEED, copies=4)
 
 
 def test_the_same_seed_draws_the_same(drawn: Histories) -> None:
-    again = histories(demo_shop(), seed=DEMO_SEED, copies=4)
+    again = histories(demo_shop(demo_rules()), seed=DEMO_SEED, copies=4)
     pd.testing.assert_frame_equal(drawn.items, again.items)
-    other = histories(demo_shop(), seed=DEMO_SEED + 1, copies=4)
+    other = histories(demo_shop(demo_rules()), seed=DEMO_SEED + 1, copies=4)
     assert not drawn.items["net_cents"].head(50).equals(other.items["net_cents"].head(50))
 
 

@@ -9,14 +9,14 @@ import pandas as pd
 import pytest
 
 from flipkit.simulation import histories
-from flipkit.simulation.demo import DEMO_LAST_DAY, DEMO_SEED, demo_shop
+from flipkit.simulation.demo import DEMO_LAST_DAY, DEMO_SEED, demo_rules, demo_shop
 from flipkit.simulation.histories import Histories
 from flipkit.simulation.observed import observed
 
 
 @pytest.fixture(scope="module")
 def drawn() -> Histories:
-    return histories(demo_shop(), seed=DEMO_SEED)
+    return histories(demo_shop(demo_rules()), seed=DEMO_SEED)
 
 
 def test_in_the_end_everything_is_known(drawn: Histories) -> None:

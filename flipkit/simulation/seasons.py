@@ -1,0 +1,266 @@
+"""A year of buying in a simulated shop, by one way of choosing after another.
+
+All sellers meet the same finds, have the same hours a month and the same months of history in
+which everything was bought a little. They differ in one thing: which categories they buy first.
+What they earn is what their purchases bring on average under the generator, so that luck after
+the choice does not blur the comparison.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from flipkit.simulation.histories import Histories
+from flipkit.simulation.kinds import Floats, Shop
+from flipkit.simulation.observed import observed
+from flipkit.simulation.scenarios import shops_with
+from flipkit.simulation.truth import true_returns
+
+Ints = npt.NDArray[np.int64]
+
+#: What a way of choosing is given: the items seen so far (as ``observed``), the number of shops,
+#: the names of the categories and the day. It returns for each shop and category the share of
+#: the month's hours, in any unit; what the finds do not fill goes to the next best.
+Chooser = Callable[[pd.DataFrame, int, tuple[str, ...], dt.date], Floats]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Season:
+    """The setting that all sellers share.
+
+    Parameters
+    ----------
+    shop : Shop
+        The shop that is drawn.
+    finds : Histories
+        Everything that could be bought in each copy, in order of day.
+    month : array, shape (n,)
+        Month of each find, 0 the first of the history.
+    truth : DataFrame
+        True returns per category.
+    history_months, months : int
+        Months of history, and months of choosing after it.
+    hours : float
+        Owner hours of the things bought in a month. [h]
+    """
+
+    shop: Shop
+    finds: Histories
+    month: Ints
+    truth: pd.DataFrame
+    history_months: int
+    months: int
+    hours: float
+
+
+def season(
+    shop: Shop,
+    *,
+    copies: int,
+    seed: int,
+    history_months: int = 6,
+    months: int = 12,
+    finds_a_month: int = 12,
+    history_finds: int = 4,
+    busy: float = 0.35,
+    truth_items: int = 400_000,
+) -> Season:
+    """Draw the finds of many shops for a year of choosing.
+
+    Parameters
+    ----------
+    shop : Shop
+        The shop.
+    copies : int
+        How many shops.
+    seed : int
+        Seed.
+    history_months, months : int
+        Months of history, and months of choosing after it.
+    finds_a_month, history_finds : int
+        Finds of each category in a month of choosing, on average; and how many of them the
+        seller bought in each month of history.
+    busy : float
+        Part of the finds that a month's hours suffice for.
+    truth_items : int
+        Size of the sample behind the truth.
+
+    Returns
+    -------
+    Season
+        The setting.
+    """
+    length = history_months + months
+    first = shop.first_day
+    last = _months_later(first, length)
+    longer = dataclasses.replace(shop, last_day=last - dt.timedelta(days=1))
+    finds = shops_with(longer, items_each=finds_a_month * length, copies=copies, seed=seed)
+    bought = pd.DatetimeIndex(finds.items["bought_on"])
+    month = np.asarray((bought.year - first.year) * 12 + bought.month - first.month, dtype=np.int64)
+    # In the months of history the seller buys a few of each: the first ones found.
+    rank = finds.items.groupby([finds.items["copy"], finds.items["category"], month], observed=True).cumcount()
+    keep = ((month >= history_months) | (rank < history_finds)).to_numpy()
+    items = finds.items[keep].reset_index(drop=True)
+    truth = true_returns(shop, seed=seed + 1, items=truth_items)
+    hours = busy * finds_a_month * float(truth["bought_min"].sum()) / 60.0
+    return Season(
+        shop=longer,
+        finds=dataclasses.replace(finds, items=items),
+        month=month[keep],
+        truth=truth,
+        history_months=history_months,
+        months=months,
+        hours=hours,
+    )
+
+
+def earnings(setting: Season, choose: Chooser) -> Floats:
+    """What each copy of a seller earns in the months of choosing, by one way of choosing.
+
+    Parameters
+    ----------
+    setting : Season
+        The setting.
+    choose : Chooser
+        The way of choosing.
+
+    Returns
+    -------
+    array, shape (copies,)
+        What the purchases bring on average under the generator, before overheads. [dollars]
+    """
+    names = setting.shop.names
+    items = setting.finds.items
+    kind = items["kind"].to_numpy()
+    copy = items["copy"].to_numpy()
+    copies = int(copy.max()) + 1
+    owned = setting.month < setting.history_months
+    minutes = setting.truth.loc[list(names), "bought_min"].to_numpy(dtype=np.float64)
+    worth = setting.truth.loc[list(names), "net_bought_cents"].to_numpy(dtype=np.float64) / 100.0
+    total = np.zeros(copies)
+    for month in range(setting.history_months, setting.history_months + setting.months):
+        day = _months_later(setting.shop.first_day, month) - dt.timedelta(days=1)
+        seen = observed(dataclasses.replace(setting.finds, items=items[owned].reset_index(drop=True)), as_of=day)
+        wanted = choose(seen, copies, names, day)
+        now = setting.month == month
+        supply = np.zeros((copies, len(names)))
+        np.add.at(supply, (copy[now], kind[now]), 1.0)
+        count = np.floor(_filled(wanted, supply * minutes, 60.0 * setting.hours) / minutes + 1e-6)
+        total += count @ worth
+        here = np.flatnonzero(now)
+        rank = items.iloc[here].groupby(["copy", "kind"]).cumcount().to_numpy()
+        owned[here[rank < count[copy[here], kind[here]]]] = True
+    return total
+
+
+def _filled(wanted: Floats, most: Floats, budget: float) -> Floats:
+    """Minutes for each category: shares of the budget, and what finds cannot take goes on by share.
+
+    A category with no share gets nothing, even if minutes are left over.
+    """
+    taken = np.zeros_like(wanted)
+    for _ in range(wanted.shape[1]):
+        left = budget - taken.sum(axis=1)
+        weight = np.where(taken < most - 1e-9, np.maximum(wanted, 0.0), 0.0)
+        # Shares that differ by many orders of magnitude are a plain order of preference.
+        total = weight.sum(axis=1)
+        part = np.divide(weight, total[:, None], out=np.zeros_like(weight), where=total[:, None] > 0)
+        taken = np.minimum(taken + part * np.maximum(left, 0.0)[:, None], most)
+    return taken
+
+
+def in_order(score: Floats) -> Floats:
+    """Shares that stand for an order of preference: the best first, nothing for what loses money.
+
+    Parameters
+    ----------
+    score : array, shape (copies, k)
+        What each category is thought to be worth; NaN where nothing is known.
+
+    Returns
+    -------
+    array, shape (copies, k)
+        Shares, each a million million times the next.
+    """
+    known = np.where(np.isnan(score), -np.inf, score)
+    rank = np.argsort(np.argsort(-known, axis=1, kind="stable"), axis=1)
+    return np.where(known > 0, 1e12 ** -rank.astype(np.float64), 0.0)
+
+
+def _months_later(day: dt.date, months: int) -> dt.date:
+    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
+    return dt.date(year, month + 1, 1)
+
+
+def grouped_ratio(seen: pd.DataFrame, above: str, below: str | None, copies: int, names: tuple[str, ...]) -> Floats:
+    """Sum over sum (or over the count) of each shop and category.
+
+    Parameters
+    ----------
+    seen : DataFrame
+        Items with copy, category and the columns named.
+    above, below : str
+        The columns; without ``below`` the count of the items stands below the line.
+    copies : int
+        How many shops.
+    names : tuple of str
+        The categories.
+
+    Returns
+    -------
+    array, shape (copies, k)
+        The ratios; NaN where nothing stands below the line.
+    """
+    cell = seen["copy"].to_numpy() * len(names) + pd.Index(names).get_indexer(seen["category"].astype(str))
+    size = copies * len(names)
+    top = np.bincount(cell, weights=seen[above].to_numpy(dtype=np.float64), minlength=size)
+    under = np.bincount(cell, weights=None if below is None else seen[below].to_numpy(dtype=np.float64), minlength=size)
+    ratio = np.divide(top, under, out=np.full(size, np.nan), where=under > 0)
+    return ratio.reshape(copies, len(names))
+
+
+def by_profit_per_sale(seen: pd.DataFrame, copies: int, names: tuple[str, ...], day: dt.date) -> Floats:
+    """Buy first what brings most a sale: price minus cost and charges, no hours, nothing unsold."""
+    return in_order(grouped_ratio(_sales(seen), "net_cents", None, copies, names))
+
+
+def by_sold_hourly(seen: pd.DataFrame, copies: int, names: tuple[str, ...], day: dt.date) -> Floats:
+    """Buy first what earned most an hour on the things that sold."""
+    return in_order(grouped_ratio(_sales(seen), "net_cents", "owner_min", copies, names))
+
+
+def by_everything(seen: pd.DataFrame, copies: int, names: tuple[str, ...], day: dt.date) -> Floats:
+    """Buy everything as it comes."""
+    return np.ones((copies, len(names)))
+
+
+def knowing(truth: pd.DataFrame) -> Chooser:
+    """Buy first what truly earns most an hour.
+
+    Parameters
+    ----------
+    truth : DataFrame
+        As ``true_returns`` gives it.
+
+    Returns
+    -------
+    Chooser
+        The way of choosing of the seller who knows.
+    """
+
+    def choose(seen: pd.DataFrame, copies: int, names: tuple[str, ...], day: dt.date) -> Floats:
+        best = in_order(truth.loc[list(names), "hourly_bought"].to_numpy(dtype=np.float64)[None, :])
+        return np.repeat(best, copies, axis=0)
+
+    return choose
+
+
+def _sales(seen: pd.DataFrame) -> pd.DataFrame:
+    return seen[seen["status"].isin(["sold", "returned"])]
