@@ -1,0 +1,68 @@
+"""flipkit: which kinds of second-hand items really pay per hour of work.
+
+The names that a notebook uses. Each is imported when it is first asked for, so that a command
+which needs one of them does not wait for the rest.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from flipkit.errors import FlipkitError as FlipkitError
+
+#: Exported name to the module that defines it.
+_HOMES = {
+    "FlipkitError": "flipkit.errors",
+    "activity_minutes": "flipkit.reports.tallies",
+    "assumptions_table": "flipkit.reports.showing",
+    "bands_table": "flipkit.reports.showing",
+    "both_bases": "flipkit.reports.tallies",
+    "break_even_sentence": "flipkit.reports.reading",
+    "bullets": "flipkit.reports.showing",
+    "category_sentence": "flipkit.reports.reading",
+    "caution": "flipkit.reports.elements",
+    "cautions": "flipkit.reports.showing",
+    "headline": "flipkit.reports.elements",
+    "item_economics": "flipkit.items.costs",
+    "item_rows": "flipkit.reports.tallies",
+    "line_sums": "flipkit.reports.tallies",
+    "load_assumptions": "flipkit.assumptions",
+    "load_rules": "flipkit.rules.tables",
+    "month_sentence": "flipkit.reports.reading",
+    "notes_table": "flipkit.reports.showing",
+    "oldest_stock": "flipkit.reports.tallies",
+    "open_study": "flipkit.reports.study",
+    "plot_category_returns": "flipkit.charts",
+    "plot_days_listed": "flipkit.charts",
+    "plot_minutes": "flipkit.charts",
+    "plot_months": "flipkit.charts",
+    "plot_price_bands": "flipkit.charts",
+    "plot_size_comparison": "flipkit.charts",
+    "plot_waterfall": "flipkit.charts",
+    "read_books": "flipkit.books.read",
+    "returns_table": "flipkit.reports.showing",
+    "rules_table": "flipkit.reports.showing",
+    "size_sentence": "flipkit.reports.reading",
+    "sizes_table": "flipkit.reports.showing",
+    "stock_by_category": "flipkit.reports.tallies",
+    "table": "flipkit.reports.elements",
+    "trace_sentence": "flipkit.reports.reading",
+    "window_sentence": "flipkit.reports.reading",
+    "words": "flipkit.reports.showing",
+}
+
+__all__ = sorted(_HOMES)
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"flipkit has no {name!r}; it has {', '.join(__all__)}")
+    value = getattr(importlib.import_module(_HOMES[name]), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return [*globals(), *__all__]

@@ -17,6 +17,7 @@ import pandas as pd
 from flipkit.assumptions import SIZES, Assumptions
 from flipkit.books.past import books_as_of
 from flipkit.books.read import Books
+from flipkit.books.schema import PICKUP
 from flipkit.items.labor import Labor, item_labor
 from flipkit.items.measures import packed_parcels
 from flipkit.items.sale_costs import label_lines, marketplace_fees
@@ -176,7 +177,7 @@ def _materials(
 ) -> tuple[Cents, Origins]:
     """Packing materials as recorded; what a parcel of that size takes where they are not."""
     given = items["materials_paid_cents"].notna().to_numpy()
-    parcel = sold & (items["zone"] != "pickup").to_numpy()
+    parcel = sold & (items["zone"] != PICKUP).to_numpy()
     assumed = _per_size(parcels["size_class"], assumptions, "materials.assumed")
     paid = items["materials_paid_cents"].fillna(0).to_numpy(dtype=np.int64)
     cents = np.where(given, paid, np.where(parcel, assumed, 0))
@@ -189,7 +190,7 @@ def _expected_loss(
     """What sales that can still come back are expected to lose."""
     window = pd.Timedelta(days=assumptions.whole("loss.return_window_days"))
     open_ = (items["sold_on"].notna() & items["returned_on"].isna()).to_numpy()
-    open_ &= (items["sold_on"] + window > pd.Timestamp(as_of)).to_numpy()
+    open_ = open_ & (items["sold_on"] + window > pd.Timestamp(as_of)).to_numpy()
     chance = _per_size(parcels["size_class"], assumptions, "loss.chance")
     rate = chance * assumptions.ppm("loss.share") // PPM
     price = items["sold_price_cents"].fillna(0).to_numpy(dtype=np.int64)

@@ -15,10 +15,8 @@ import numpy.typing as npt
 import pandas as pd
 
 from flipkit.assumptions import SIZES, Assumptions
+from flipkit.books.schema import ACTIVITIES, PICKUP
 from flipkit.money import PPM, share_out
-
-#: The ten activities, in the order in which an item meets them.
-ACTIVITIES = ("find", "research", "clean", "photograph", "write", "store", "messages", "pack", "post", "returns")
 
 #: The date column that says when an activity was done, and how many days a log entry may lie
 #: before and after that date: photographs are taken before the listing, parcels packed after
@@ -131,12 +129,12 @@ def standard_minutes(items: pd.DataFrame, size_class: npt.ArrayLike, assumptions
     Returns
     -------
     array, shape (n, 10)
-        Minutes per activity, in the order of ``ACTIVITIES``. [min]
+        Minutes per activity, in the order of ``books.schema.ACTIVITIES``. [min]
     """
     code = np.array([SIZES.index(size) for size in np.asarray(size_class, dtype=object)], dtype=np.int64)
     listed = (items["listed_on"].notna() | items["sold_on"].notna()).to_numpy()
     sold = items["sold_on"].notna().to_numpy()
-    shipped = sold & (items["zone"] != "pickup").to_numpy()
+    shipped = sold & (items["zone"] != PICKUP).to_numpy()
     done = {
         "find": np.ones(len(items), dtype=bool),
         "research": np.ones(len(items), dtype=bool),

@@ -30,7 +30,8 @@ def packed_parcels(items: pd.DataFrame, rules: Rules, assumptions: Assumptions, 
     assumptions : Assumptions
         The parcel of an item of which nothing is known.
     as_of : date
-        Day of the report; an unsold item is classed by the thresholds of that day.
+        Day of the report: an unsold item is classed by the thresholds of that day, a sold one by
+        those of its sale, and one older than the table by the table's first block.
 
     Returns
     -------
@@ -45,6 +46,8 @@ def packed_parcels(items: pd.DataFrame, rules: Rules, assumptions: Assumptions, 
     for name in MEASURES:
         filled[name] = filled[name].fillna(assumptions.number(f"parcel.{name}.{size}"))
     on = items["sold_on"].fillna(pd.Timestamp(as_of)).to_numpy().astype("datetime64[D]")
+    # The classes are a yardstick, not a charge: books older than the table are measured by its first block.
+    on = np.maximum(on, np.datetime64(rules.size_classes.blocks[0].starts, "D"))
     sides = {name: filled[name].to_numpy() for name in MEASURES}
     filled["size_class"] = parcels.size_class(rules.size_classes, on=on, **sides)
     filled["volume_cuft"] = filled[["length_in", "width_in", "height_in"]].prod(axis=1) / 1_728

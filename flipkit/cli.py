@@ -1,0 +1,109 @@
+"""The ``flipkit`` command: read what was asked, call one function, print what it says.
+
+Heavy modules are imported inside the commands, so that each starts as fast as it can.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, NoReturn
+
+import click
+
+from flipkit.errors import FlipkitError
+
+BOOKS = click.Path(path_type=Path)
+
+
+class _Commands(click.Group):
+    """A group that turns the kit's own errors into one line and exit status 2."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except FlipkitError as error:
+            _refuse(str(error))
+
+
+def _refuse(text: str) -> NoReturn:
+    click.echo(f"flipkit: {text}", err=True)
+    sys.exit(2)
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="flipkit")
+def main() -> None:
+    """Which kinds of second-hand items really pay per hour of work."""
+
+
+@main.command()
+@click.argument("books", type=BOOKS, required=False)
+@click.option("--month", default="", help="Month of the report, such as 2026-10; by default the latest full one.")
+@click.option("--as-of", default="", help="The last day that is known; by default the last day in the books.")
+@click.option("--category", "categories", multiple=True, help="Only this category's page; may be repeated.")
+@click.option("--out", type=BOOKS, help="Folder of the pack; by default packs/MONTH.")
+@click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="An assumption for this run alone.")
+@click.option("--jobs", type=click.IntRange(min=1), help="How many notebooks run at a time.")
+def report(
+    books: Path | None,
+    month: str,
+    as_of: str,
+    categories: Sequence[str],
+    out: Path | None,
+    settings: Sequence[str],
+    jobs: int | None,
+) -> None:
+    """Make the month's pack of pages from BOOKS (a folder or a workbook; the demo shop's by default)."""
+    from tqdm import tqdm
+
+    from flipkit.reports.month import default_jobs, make_month_pack, month_plan
+    from flipkit.reports.study import parsed_settings
+
+    plan = month_plan(
+        books,
+        month=month,
+        as_of=as_of,
+        categories=categories,
+        settings=parsed_settings(";".join(settings)),
+        out=out,
+    )
+    with tqdm(total=len(plan.pages), unit="page", desc="pages", disable=None, file=sys.stderr) as bar:
+        pack = make_month_pack(plan, jobs=jobs or default_jobs(), on_done=lambda _: bar.update())
+    for result in pack.results:
+        for warning in result.warnings:
+            click.echo(f"flipkit: {result.name}: {warning}", err=True)
+    click.echo(f"The pack of {plan.study.month} is in {pack.folder}")
+    click.echo(f"Open {pack.index.resolve().as_uri()}")
+
+
+@main.command()
+@click.argument("books", type=BOOKS)
+def check(books: Path) -> None:
+    """Say everything that is wrong with BOOKS, or that they can be used."""
+    from flipkit.books.read import inspect_books
+
+    found, problems = inspect_books(books)
+    for problem in problems:
+        click.echo(str(problem))
+    stops = sum(problem.severity == "stop" for problem in problems)
+    if found is None or stops:
+        _refuse(f"{books.name} has {stops} problem{'' if stops == 1 else 's'} to mend before a report can be made")
+    click.echo(f"{books.name}: {len(found.items):,} items, {len(problems)} notes; a report can be made")
+
+
+@main.command()
+@click.argument("books", type=BOOKS, required=False)
+@click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="An assumption for this run alone.")
+def assumptions(books: Path | None, settings: Sequence[str]) -> None:
+    """List every assumption with its value, its meaning and who says so."""
+    from flipkit.assumptions import load_assumptions
+    from flipkit.reports.study import parsed_settings
+
+    own = books / "assumptions.toml" if books else None
+    found = load_assumptions(
+        own if own and own.is_file() else None, overrides=parsed_settings(";".join(settings))
+    )
+    for key, entry in found.entries.items():
+        click.echo(f"{key} = {entry.text()} {entry.unit} ({entry.layer}): {entry.meaning}")

@@ -1,0 +1,34 @@
+"""Where the notebooks and the demo shop's books lie: in a checkout, or inside an installed package."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+_PACKAGE = Path(__file__).resolve().parent
+
+
+def notebooks_folder() -> Path:
+    """Folder of the report notebooks.
+
+    Returns
+    -------
+    Path
+        ``notebooks`` of the checkout, or the copy that the installed package carries.
+    """
+    return _shipped("notebooks")
+
+
+def demo_folder() -> Path:
+    """Folder of the demo shop's books.
+
+    Returns
+    -------
+    Path
+        ``data_demo`` of the checkout, or the copy that the installed package carries.
+    """
+    return _shipped("data_demo")
+
+
+def _shipped(name: str) -> Path:
+    inside = _PACKAGE / "shipped" / name
+    return inside if inside.is_dir() else _PACKAGE.parent / name

@@ -1,0 +1,289 @@
+"""What the numbers say in words, for the head of each page and the text beside each chart.
+
+Every sentence is made from the study's numbers and claims no more than they bear.
+"""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from flipkit.analysis.words import TOO_FEW
+from flipkit.money import show_cents
+from flipkit.reports.study import Study
+from flipkit.reports.tallies import origin_mix
+
+
+def money_per_hour(dollars: float, *, currency: str) -> str:
+    """An hourly return as text.
+
+    Parameters
+    ----------
+    dollars : float
+        Dollars per hour, or NaN.
+    currency : str
+        Code of the shop's currency.
+
+    Returns
+    -------
+    str
+        Such as ``$14.20``; a dash where there is none.
+
+    Examples
+    --------
+    >>> money_per_hour(14.2, currency="USD"), money_per_hour(float("nan"), currency="USD")
+    ('$14.20', '–')
+    """
+    return "–" if math.isnan(dollars) else show_cents(round(dollars * 100), currency=currency)
+
+
+def month_name(month: str) -> str:
+    """A month in words.
+
+    Parameters
+    ----------
+    month : str
+        Such as ``2026-10``.
+
+    Returns
+    -------
+    str
+        Such as ``October 2026``.
+
+    Examples
+    --------
+    >>> month_name("2026-10")
+    'October 2026'
+    """
+    return pd.Period(month, "M").strftime("%B %Y")
+
+
+def count_of(number: int, noun: str, plural: str = "") -> str:
+    """A number with its noun.
+
+    Parameters
+    ----------
+    number : int
+        How many.
+    noun : str
+        Of what, one of them.
+    plural : str
+        Of what, several of them; the noun with an s where not given.
+
+    Returns
+    -------
+    str
+        Such as ``1 sale`` or ``1,200 sales``.
+
+    Examples
+    --------
+    >>> count_of(1, "sale"), count_of(1200, "category", "categories")
+    ('1 sale', '1,200 categories')
+    """
+    return f"{number:,} {noun if number == 1 else plural or noun + 's'}"
+
+
+def month_sentence(study: Study) -> tuple[str, str]:
+    """What an hour earned in the month, and how sure that is.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    tuple of (str, str)
+        The sentence; the note below it with the interval, the target, a month and a year ago.
+    """
+    returns = study.shop_returns
+    row = returns.loc["this month"]
+    if not row["items"]:
+        return _nothing_sold(study, f"in {month_name(study.month)}")
+    sentence = (
+        f"In {month_name(study.month)} an hour of your own work earned {_hourly(study, row)}: "
+        f"{count_of(int(row['items']), 'sale')}, {show_cents(int(row['net_cents']), currency=study.currency)} net, "
+        f"{row['owner_min'] / 60:,.0f} hours."
+    )
+    ago = [
+        f"{when}: {_hourly(study, returns.loc[when])}" if returns.loc[when, "items"] else f"{when}: nothing sold"
+        for when in ("a month ago", "a year ago")
+    ]
+    target = show_cents(study.assumptions.cents("hour.target"), currency=study.currency)
+    note = f"{_interval(study, row)} Target: {target}. {'; '.join(ago).capitalize()}."
+    return sentence, note
+
+
+def window_sentence(study: Study) -> str:
+    """What the window's sales and purchases earned an hour, both bases side by side.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    str
+        One or two sentences.
+    """
+    first, last = study.window()
+    sold = study.shop_returns.loc["the window"]
+    bought, hours = study.bought_returns["net_cents"].sum(), study.bought_returns["owner_min"].sum() / 60
+    span = f"from {first.isoformat()} to {last.isoformat()}"
+    if not sold["items"]:
+        return _nothing_sold(study, span)[0]
+    per_hour = bought / 100 / hours if hours else math.nan
+    return (
+        f"What sold {span} earned {_hourly(study, sold)} an hour. Everything bought in those months, "
+        f"unsold things counted at what they cost so far, stands at "
+        f"{money_per_hour(per_hour, currency=study.currency)} an hour."
+    )
+
+
+def category_sentence(study: Study, category: str) -> tuple[str, str]:
+    """What an hour of a category's work earned, and how sure that is.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+    category : str
+        Name of the category.
+
+    Returns
+    -------
+    tuple of (str, str)
+        The sentence and the note below it.
+    """
+    sold = study.sold_returns[study.sold_returns["category"] == category]
+    bought = study.bought_returns[study.bought_returns["category"] == category]
+    unsold = study.unsold_items(category)
+    note = _stock_words(study, unsold)
+    if len(bought):
+        row = bought.iloc[0]
+        note = (
+            f"Counting everything bought in the same months, unsold things at what they cost so far: "
+            f"{money_per_hour(row['hourly'], currency=study.currency)} an hour "
+            f"({int(row['sold'])} of {count_of(int(row['items']), 'purchase')} sold). {note}"
+        )
+    if sold.empty:
+        return f"{category.capitalize()}: nothing sold in these months.", note
+    row = sold.iloc[0]
+    sentence = (
+        f"{category.capitalize()}: an hour of your own work earned {_hourly(study, row)} "
+        f"over {count_of(int(row['items']), 'sale')} – {row['verdict']}."
+    )
+    return sentence, f"{_interval(study, row)} {note}"
+
+
+def size_sentence(study: Study) -> tuple[str, str]:
+    """Bulky against small over the window, overall and within equal price bands.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    tuple of (str, str)
+        The sentence and the note below it.
+    """
+    table = study.size_returns.set_index("size_class") if len(study.size_returns) else pd.DataFrame()
+    missing = [size for size in ("small", "bulky") if size not in table.index]
+    if missing:
+        return f"Nothing {' and nothing '.join(missing)} sold in these months, so there is nothing to compare.", ""
+    small, bulky = table.loc["small"], table.loc["bulky"]
+    sentence = f"An hour of work on small things earned {_hourly(study, small)}, on bulky ones {_hourly(study, bulky)}."
+    if not (small["claimed"] and bulky["claimed"]):
+        return sentence, f"One of them is {TOO_FEW}."
+    apart = small["low"] > bulky["high"] or bulky["low"] > small["high"]
+    note = (
+        f"Small: {_interval(study, small)} Bulky: {_interval(study, bulky)} "
+        + ("The two intervals lie apart." if apart else "The two intervals overlap: the difference is not sure.")
+        + " Dear things are more often bulky, so the bands of equal price below are the fairer comparison."
+    )
+    return sentence, note
+
+
+def break_even_sentence(study: Study) -> str:
+    """At which sold price an hour on bulky things beats one on small ones.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    str
+        One or two sentences.
+    """
+    found = study.break_even
+    if not found.claimed or math.isnan(found.price_cents):
+        return f"The price at which bulky wins: {found.verdict}."
+
+    def shown(cents: float) -> str:
+        return "no price" if math.isinf(cents) else show_cents(round(cents / 100) * 100, currency=study.currency)[:-3]
+
+    beyond = (
+        ""
+        if found.seen_from_cents <= found.price_cents <= found.seen_to_cents
+        else " No bulky thing sold at such a price in these months, so this is a guess beyond the sales."
+    )
+    return (
+        f"From a sold price of about {shown(found.price_cents)} on, an hour on bulky things earns more than an hour on "
+        f"small ones does on average ({study.confidence:.0%} interval {shown(found.low_cents)} to "
+        f"{shown(found.high_cents)}).{beyond}"
+    )
+
+
+def trace_sentence(items: pd.DataFrame) -> str:
+    """How much of the money shown is recorded, follows from a rule, or is assumed.
+
+    Parameters
+    ----------
+    items : DataFrame
+        The items shown.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    mix = origin_mix(items)
+    if any(math.isnan(share) for share in mix.values()):
+        return "No money has moved yet."
+    return (
+        f"Of the money behind these figures {mix['recorded']:.0%} is recorded in the books, "
+        f"{mix['rule']:.0%} follows from a dated rule and {mix['assumed']:.0%} is assumed."
+    )
+
+
+def _hourly(study: Study, row: pd.Series) -> str:
+    return money_per_hour(float(row["hourly"]), currency=study.currency)
+
+
+def _interval(study: Study, row: pd.Series) -> str:
+    if not row["claimed"]:
+        return (
+            f"{TOO_FEW.capitalize()}: {count_of(int(row['items']), 'sale')} from {count_of(int(row['trips']), 'trip')}."
+        )
+    low, high = (money_per_hour(float(row[end]), currency=study.currency) for end in ("low", "high"))
+    return f"{study.confidence:.0%} interval {low} to {high}."
+
+
+def _nothing_sold(study: Study, when: str) -> tuple[str, str]:
+    unsold = study.unsold_items()
+    ever = study.items["sold_on"].notna().any()
+    sentence = f"Nothing sold {when}." if ever else "Nothing sold yet."
+    return sentence, _stock_words(study, unsold)
+
+
+def _stock_words(study: Study, unsold: pd.DataFrame) -> str:
+    if unsold.empty:
+        return "Nothing is in stock."
+    cost = show_cents(int(unsold["cost_cents"].sum()), currency=study.currency)
+    return f"In stock: {count_of(len(unsold), 'item')} that cost {cost}, held {unsold['days_held'].median():,.0f} days at the median."

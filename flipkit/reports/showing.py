@@ -1,0 +1,292 @@
+"""The study's tables, paragraphs and cautions as a page shows them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+
+import pandas as pd
+
+from flipkit.money import show_cents
+from flipkit.reports.elements import Element, caution, table
+from flipkit.reports.reading import money_per_hour
+from flipkit.reports.rules_used import rules_used
+from flipkit.reports.study import Study
+from flipkit.reports.tallies import both_bases
+
+#: From this weight on a parcel's page carries the lifting caution. The revised lifting equation's
+#: load constant is 51 lb under the best conditions; half of it is soon reached under others.
+LIFT_LB = 25.0
+
+BAND_HEADINGS = {
+    "from_cents": "Price from",
+    "below_cents": "below",
+    "size_class": "Size",
+    "items": "Sales",
+    "hourly": "Per hour",
+    "low": "From",
+    "high": "To",
+    "verdict": "Verdict",
+}
+
+
+def words(text: str) -> Element:
+    """A paragraph made from numbers.
+
+    Parameters
+    ----------
+    text : str
+        The paragraph.
+
+    Returns
+    -------
+    Element
+        For a page.
+
+    Examples
+    --------
+    >>> words("Nothing sold yet.")
+    Nothing sold yet.
+    """
+    return Element(f"<p>{escape(text)}</p>", text)
+
+
+def bullets(lines: Sequence[str], *, none: str) -> Element:
+    """A list of sentences.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        The sentences.
+    none : str
+        What to say where there are none.
+
+    Returns
+    -------
+    Element
+        For a page.
+
+    Examples
+    --------
+    >>> bullets([], none="Nothing was left out.")
+    Nothing was left out.
+    """
+    if not lines:
+        return words(none)
+    html = "".join(f"<li>{escape(line)}</li>" for line in lines)
+    return Element(f"<ul>{html}</ul>", "\n".join(f"- {line}" for line in lines))
+
+
+def returns_table(study: Study) -> Element:
+    """Both bases side by side for every category.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    Element
+        For a page.
+    """
+    headings = {
+        "category": "Category",
+        "sales": "Sales",
+        "hourly": "Per hour, sold basis",
+        "low": "from",
+        "high": "to",
+        "verdict": "Against the target",
+        "net_per_sale_cents": "Net per sale",
+        "minutes_per_sale": "Minutes per sale",
+        "bought": "Bought",
+        "bought_sold": "of them sold",
+        "bought_hourly": "Per hour, bought basis",
+    }
+    frame = both_bases(study.sold_returns, study.bought_returns)
+    return table(
+        frame,
+        caption="True hourly return by category, sold and bought basis",
+        headings=headings,
+        formats=_formats(study, "hourly", "low", "high", "bought_hourly"),
+        currency=study.currency,
+    )
+
+
+def sizes_table(study: Study) -> Element:
+    """The size classes side by side.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    Element
+        For a page.
+    """
+    headings = {
+        "size_class": "Size",
+        "sold": "Sales",
+        "hourly": "Per hour",
+        "low": "from",
+        "high": "to",
+        "net_per_sale_cents": "Net per sale",
+        "label_per_sale_cents": "Label per sale",
+        "minutes_per_sale": "Minutes per sale",
+        "returned_share": "Refunded",
+        "days_to_sale": "Days to sale, median",
+        "stock_items": "In stock",
+        "stock_cost_cents": "Capital tied up",
+        "stock_cubic_ft": "Cubic feet",
+    }
+    frame = study.size_returns if len(study.size_returns) else pd.DataFrame(columns=list(headings))
+    formats = _formats(study, "hourly", "low", "high")
+    formats |= {
+        "returned_share": lambda share: f"{share:.1%}",
+        "minutes_per_sale": lambda minutes: f"{minutes:,.0f}",
+        "days_to_sale": lambda days: f"{days:,.0f}",
+        "stock_cubic_ft": lambda feet: f"{feet:,.0f}",
+    }
+    return table(
+        frame, caption="What each size takes and brings", headings=headings, formats=formats, currency=study.currency
+    )
+
+
+def bands_table(study: Study) -> Element:
+    """The size classes within bands of like prices.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    Element
+        For a page.
+    """
+    frame = study.price_bands if len(study.price_bands) else pd.DataFrame(columns=list(BAND_HEADINGS))
+    return table(
+        frame,
+        caption="The same within equal price bands",
+        headings=BAND_HEADINGS,
+        formats=_formats(study, "hourly", "low", "high"),
+        fold=True,
+        currency=study.currency,
+    )
+
+
+def rules_table(study: Study) -> Element:
+    """Every rule block that some figure depends on.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    Element
+        For a page.
+    """
+    rows = [
+        (
+            used.kind,
+            used.name,
+            used.begins,
+            used.ends or "–",
+            "the shop's own" if used.own else "packaged",
+            used.seen,
+            "; ".join(_source_title(study, key.strip()) for key in used.source.split(",")),
+        )
+        for used in rules_used(study)
+    ]
+    columns = ["rule", "name", "from", "to", "table", "seen", "source"]
+    return table(pd.DataFrame(rows, columns=columns), caption="Each block in force on a day that mattered")
+
+
+def assumptions_table(study: Study) -> Element:
+    """Every assumption with its value and who says so, the shop's and this run's own first.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    Element
+        For a page.
+    """
+    order = {"this run": 0, "shop": 1, "packaged": 2}
+    entries = sorted(study.assumptions.entries.values(), key=lambda entry: order[entry.layer])
+    rows = [
+        (entry.key, entry.text(currency=study.currency), entry.unit, entry.layer, entry.meaning, entry.source)
+        for entry in entries
+    ]
+    columns = ["assumption", "value", "unit", "who says so", "meaning", "source"]
+    return table(pd.DataFrame(rows, columns=columns), caption="Every assumption, its value and who says so")
+
+
+def notes_table(study: Study) -> Element:
+    """What the check of the books noticed.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    Element
+        For a page.
+    """
+    rows = [(note.file, note.row, note.column, note.found, note.needed, note.mend) for note in study.notes]
+    columns = ["file", "row", "column", "found", "needed", "how to mend it"]
+    frame = pd.DataFrame(rows, columns=columns, dtype=object)
+    return table(frame, caption=f"{len(rows)} notes on the books", fold=True) if rows else words("Nothing.")
+
+
+def cautions(items: pd.DataFrame) -> Element:
+    """What to beware of with these items.
+
+    Parameters
+    ----------
+    items : DataFrame
+        The items that a page speaks of.
+
+    Returns
+    -------
+    Element
+        One box or more.
+    """
+    boxes = []
+    heavy = items["size_class"].isin(["bulky", "oversize"]) | (items["weight_lb"] >= LIFT_LB)
+    if heavy.any():
+        boxes.append(
+            caution(
+                "Some of these parcels are bulky or heavy: lift them with two people, and heed the lifting limits of "
+                "the authority for work safety where you live.",
+                title="Lifting",
+            )
+        )
+    boxes.append(
+        caution(
+            "Knives and cutters in packing work, batteries, aerosols, perfumes and other restricted goods, recalled "
+            "products, food and child-safety goods have rules of their own: check the carrier's and the authority's.",
+            title="Goods and tools",
+        )
+    )
+    boxes.append(caution("Figures from few sales are estimates, and nothing here is tax advice.", title="Estimates"))
+    return Element("".join(box.html for box in boxes), "\n".join(box.text for box in boxes))
+
+
+def _source_title(study: Study, key: str) -> str:
+    source = study.rules.sources.get(key)
+    return source.title if source else key
+
+
+def _formats(study: Study, *columns: str) -> dict[str, object]:
+    return dict.fromkeys(columns, lambda dollars: money_per_hour(float(dollars), currency=study.currency))
