@@ -33,6 +33,14 @@ _MARKS = {"″": "in", "”": "in", '"': "in", "′": "ft", "’": "ft", "'": "f
 #: Words for a unit that people write and pint reads otherwise or not at all.
 _WORDS = {"#": "lb", "lbs": "lb", "ozs": "oz", "ins": "in", "mins": "min", "hrs": "hour", "hr": "hour", "h": "hour"}
 
+#: The units that nearly every cell has, as (times, divided by) towards the kit's own: pint takes a third of a
+#: second to import, and a question at the command line should not wait for it.
+_COMMON = {
+    "inch": {"in": (1, 1), "inch": (1, 1), "inches": (1, 1), "ft": (12, 1), "cm": (1, 2.54), "mm": (1, 25.4)},
+    "pound": {"lb": (1, 1), "pound": (1, 1), "pounds": (1, 1), "oz": (1, 16), "kg": (1, 0.45359237)},
+    "minute": {"min": (1, 1), "minute": (1, 1), "minutes": (1, 1), "hour": (60, 1), "hours": (60, 1)},
+}
+
 
 @functools.cache
 def unit_registry() -> pint.UnitRegistry[Any]:
@@ -173,11 +181,14 @@ def _number(text: str, name: str, need: str, got: object) -> float:
 
 
 def _convert(value: float, unit: str, into: str, name: str, need: str, got: object) -> float:
+    word = unit.strip().lower()
+    word = _WORDS.get(word, word)
+    if word in _COMMON[into]:
+        times, divided = _COMMON[into][word]
+        return value * times / divided
     import pint
 
     registry = unit_registry()
-    word = unit.strip().lower()
-    word = _WORDS.get(word, word)
     try:
         return float(registry.Quantity(value, word).to(into).magnitude)
     except (pint.errors.PintError, AttributeError, AssertionError, TypeError, ValueError):
