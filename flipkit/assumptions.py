@@ -222,9 +222,7 @@ def _unknown(key: str, entries: Mapping[str, Assumption]) -> AssumptionError:
     return AssumptionError(key, need="an assumption that the kit knows", got=key, mend=mend)
 
 
-def _entry(
-    key: str, value: Any, spec: Mapping[str, Any], layer: Layer, currency: str, where: str = ""
-) -> Assumption:
+def _entry(key: str, value: Any, spec: Mapping[str, Any], layer: Layer, currency: str, where: str = "") -> Assumption:
     kind = spec["kind"]
     read = _value(key, value, kind, currency, where)
     for word, bad in (("at_least", _below), ("at_most", _above), ("above", _not_above)):

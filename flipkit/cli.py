@@ -102,8 +102,6 @@ def assumptions(books: Path | None, settings: Sequence[str]) -> None:
     from flipkit.reports.study import parsed_settings
 
     own = books / "assumptions.toml" if books else None
-    found = load_assumptions(
-        own if own and own.is_file() else None, overrides=parsed_settings(";".join(settings))
-    )
+    found = load_assumptions(own if own and own.is_file() else None, overrides=parsed_settings(";".join(settings)))
     for key, entry in found.entries.items():
         click.echo(f"{key} = {entry.text()} {entry.unit} ({entry.layer}): {entry.meaning}")

@@ -9,6 +9,7 @@ that nobody logged.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -35,6 +36,7 @@ _EVENTS = {
 }
 
 Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -47,8 +49,8 @@ class Labor:
         One row an item: ``<activity>_min`` of the owners, ``<activity>_origin``, ``owner_min``,
         ``hired_min``, ``hired_cents``, ``hired_origin``.
     learned : DataFrame
-        One row an activity and size class with a log: standard minutes, logged items, mean
-        logged minutes, and the minutes used for items without a log.
+        One row an activity and size class with a log, of all categories and of each: the minutes
+        held before, logged items, their mean, and the minutes used for items without a log.
     unplaced_min : float
         Logged minutes that no item can have been for. [min]
     """
@@ -89,7 +91,8 @@ def item_labor(
     standard = standard_minutes(items, sizes, assumptions)
     owner_log, hired_log, hired_cents, unplaced = _logged(items, work, people, standard, assumptions)
     logged = (owner_log + hired_log) > 0
-    learned, corrected = _corrected(standard, owner_log + hired_log, logged, sizes, assumptions)
+    kinds = items["category"].to_numpy(dtype=object)
+    learned, corrected = _corrected(standard, owner_log + hired_log, logged, sizes, kinds, assumptions)
     owner = np.where(logged, owner_log, corrected)
     hired_share = assumptions.share("help.share_of_packing")
     pack = ACTIVITIES.index("pack")
@@ -199,17 +202,17 @@ class _Places:
         left = items[["sold_on", "gone_on"]].min(axis=1).to_numpy().astype("datetime64[D]")
         self._held = bought, left
 
-    def rows(self, entry: object) -> npt.NDArray[np.int64]:
+    def rows(self, entry: Any) -> npt.NDArray[np.int64]:
         """Positions of the items of one log entry; empty if there is none."""
-        if entry.item_id:  # type: ignore[attr-defined]
-            at = self._position.get(entry.item_id)  # type: ignore[attr-defined]
+        if entry.item_id:
+            at = self._position.get(entry.item_id)
             return np.array([] if at is None else [at], dtype=np.int64)
-        if entry.trip_id:  # type: ignore[attr-defined]
-            return np.asarray(self._trips.get(entry.trip_id, []), dtype=np.int64)  # type: ignore[attr-defined]
-        day = np.datetime64(entry.date, "D")  # type: ignore[attr-defined]
-        column, before, after = _EVENTS[entry.activity]  # type: ignore[attr-defined]
+        if entry.trip_id:
+            return np.asarray(self._trips.get(entry.trip_id, []), dtype=np.int64)
+        day = np.datetime64(entry.date.date(), "D")
+        column, before, after = _EVENTS[entry.activity]
         gap = (day - self._days[column]).astype(float)
-        wanted = self._category == entry.category if entry.category else True  # type: ignore[attr-defined]
+        wanted = self._category == entry.category if entry.category else True
         for within in (gap == 0, (gap >= -before) & (gap <= after)):
             rows = np.flatnonzero(within & wanted)
             if rows.size:
@@ -230,7 +233,9 @@ def _pay(people: pd.DataFrame, assumptions: Assumptions) -> dict[str, tuple[str,
     }
 
 
-def _wages(minutes: Floats, wage_cents: npt.NDArray[np.int64], burden_ppm: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+def _wages(
+    minutes: Floats, wage_cents: npt.NDArray[np.int64], burden_ppm: npt.NDArray[np.int64]
+) -> npt.NDArray[np.int64]:
     """Wage and payroll burden of hired minutes, rounded half up once, in hundredths of a minute."""
     hundredths = np.round(np.asarray(minutes, dtype=np.float64) * 100).astype(np.int64)
     exact = hundredths * np.asarray(wage_cents, dtype=np.int64) * (PPM + np.asarray(burden_ppm, dtype=np.int64))
@@ -239,23 +244,44 @@ def _wages(minutes: Floats, wage_cents: npt.NDArray[np.int64], burden_ppm: npt.N
 
 
 def _corrected(
-    standard: Floats, logged: Floats, has_log: npt.NDArray[np.bool_], sizes: npt.NDArray[np.object_], assumptions: Assumptions
+    standard: Floats,
+    logged: Floats,
+    has_log: Bools,
+    sizes: npt.NDArray[np.object_],
+    category: npt.NDArray[np.object_],
+    assumptions: Assumptions,
 ) -> tuple[pd.DataFrame, Floats]:
-    """Standard minutes pulled towards what was logged for the same activity and size class."""
+    """Standard minutes pulled towards what was logged: first the shop's, then the category's own.
+
+    The shop's logs of an activity and size class move the standard; a category's own logs then
+    move it on from there. Each time ``minutes.logged_weight`` observations weigh as much as what
+    was held before.
+    """
     weight = assumptions.number("minutes.logged_weight")
     corrected = standard.copy()
     rows = []
     for at, activity in enumerate(ACTIVITIES):
         for size in SIZES:
-            mine = sizes == size
-            seen = mine & has_log[:, at] & (standard[:, at] > 0)
-            n = int(seen.sum())
-            if not n:
-                continue
+            seen = (sizes == size) & has_log[:, at] & (standard[:, at] > 0)
             prior = assumptions.number(f"minutes.{activity}.{size}")
-            mean = float(logged[seen, at].mean())
-            used = (weight * prior + n * mean) / (weight + n)
-            corrected[mine, at] *= used / prior if prior else 0.0
-            rows.append((activity, size, prior, n, mean, used))
-    columns = ["activity", "size_class", "standard_min", "logged_items", "logged_mean_min", "used_min"]
+            if not seen.any():
+                continue
+            whole, n, mean = _pulled(prior, logged[seen, at], weight)
+            rows.append((activity, size, "all", prior, n, mean, whole))
+            for name in np.unique(category[sizes == size]):
+                mine = (sizes == size) & (category == name)
+                own, own_n, own_mean = _pulled(whole, logged[seen & mine, at], weight)
+                if own_n:
+                    rows.append((activity, size, name, whole, own_n, own_mean, own))
+                corrected[mine & (standard[:, at] > 0), at] = own
+    columns = ["activity", "size_class", "category", "before_min", "logged_items", "logged_mean_min", "used_min"]
     return pd.DataFrame(rows, columns=columns), corrected
+
+
+def _pulled(prior: float, logged: Floats, weight: float) -> tuple[float, int, float]:
+    """A prior pulled towards the mean of what was logged; the number and mean of the logs."""
+    n = logged.size
+    mean = float(logged.mean()) if n else float("nan")
+    if weight + n == 0:
+        return prior, n, mean
+    return (weight * prior + float(logged.sum())) / (weight + n), n, mean

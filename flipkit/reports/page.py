@@ -12,6 +12,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
 
 from flipkit.charts import theme
+from flipkit.charts.panels import MARGIN_KEY
 from flipkit.charts.renderer import TABLE_KEY, WORDLESS_KEY  # before nbconvert: it opens jsonschema
 from flipkit.reports.elements import table_html
 from flipkit.reports.library import drawing_library
@@ -66,13 +67,14 @@ class _Charts:
         title = f'<p class="chart-title">{escape(heading)}</p>' if heading else ""
         title += f'<p class="chart-below">{escape(below)}</p>' if below else ""
         caption = f'<figcaption id="{name}-reading">{escape(reading)}</figcaption>' if reading else ""
+        margin = f' data-margin="{int(kept[MARGIN_KEY])}"' if MARGIN_KEY in kept else ""
         folded = ""
         if numbers:
             heads = list(numbers[0])
             rows = [[str(row[head]) for head in heads] for row in numbers]
             folded = table_html(heads, rows, caption="The numbers", fold=True)
         return (
-            f'<figure class="chart" id="{name}">{title}<div class="drawing"></div>'
+            f'<figure class="chart" id="{name}"{margin}>{title}<div class="drawing"></div>'
             f'<script type="application/json">{embedded_json(_themed(drawn))}</script>'
             f"<noscript><p>This browser runs no scripts, so the chart is not drawn.</p></noscript>"
             f"{caption}{folded}</figure>"

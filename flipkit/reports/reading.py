@@ -286,4 +286,5 @@ def _stock_words(study: Study, unsold: pd.DataFrame) -> str:
     if unsold.empty:
         return "Nothing is in stock."
     cost = show_cents(int(unsold["cost_cents"].sum()), currency=study.currency)
-    return f"In stock: {count_of(len(unsold), 'item')} that cost {cost}, held {unsold['days_held'].median():,.0f} days at the median."
+    held = f"{unsold['days_held'].median():,.0f} days"
+    return f"In stock: {count_of(len(unsold), 'item')} that cost {cost}, held {held} at the median."

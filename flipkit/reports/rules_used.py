@@ -46,7 +46,7 @@ def rules_used(study: Study) -> list[RuleUsed]:
     return list(found)
 
 
-def _asked(study: Study) -> Iterator[tuple[RuleSet, Days]]:  # type: ignore[type-arg]
+def _asked(study: Study) -> Iterator[tuple[RuleSet, Days]]:
     """Each rule set that was asked, with the days that it was asked for."""
     items = study.items
     rules = study.rules

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from html import escape
+from typing import Any
 
 import pandas as pd
 
-from flipkit.money import show_cents
 from flipkit.reports.elements import Element, caution, table
 from flipkit.reports.reading import money_per_hour
 from flipkit.reports.rules_used import rules_used
@@ -288,5 +288,5 @@ def _source_title(study: Study, key: str) -> str:
     return source.title if source else key
 
 
-def _formats(study: Study, *columns: str) -> dict[str, object]:
+def _formats(study: Study, *columns: str) -> dict[str, Callable[[Any], str]]:
     return dict.fromkeys(columns, lambda dollars: money_per_hour(float(dollars), currency=study.currency))

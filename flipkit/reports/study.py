@@ -16,6 +16,7 @@ import pickle
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -28,8 +29,8 @@ from flipkit.books.past import last_recorded_day
 from flipkit.books.problems import Problem
 from flipkit.books.read import Books, read_books
 from flipkit.errors import AssumptionError
-from flipkit.money import show_cents
 from flipkit.items.costs import Economics, item_economics
+from flipkit.money import show_cents
 from flipkit.places import demo_folder
 from flipkit.rules.tables import Rules, load_rules
 
@@ -169,7 +170,9 @@ class Study:
     @functools.cached_property
     def price_bands(self) -> pd.DataFrame:
         """The size classes within equal price bands over the window."""
-        edges = sizes.price_bands(self.sold_items()["sold_price_cents"], bands=self.assumptions.whole("report.price_bands"))
+        edges = sizes.price_bands(
+            self.sold_items()["sold_price_cents"], bands=self.assumptions.whole("report.price_bands")
+        )
         return sizes.within_price_bands(
             self.items, window=self.window(), edges_cents=edges, target=self.target, **self._settings
         )
@@ -222,7 +225,15 @@ class Study:
         Study
             The study itself.
         """
-        for name in ("sold_returns", "bought_returns", "shop_returns", "months", "size_returns", "price_bands", "break_even"):
+        for name in (
+            "sold_returns",
+            "bought_returns",
+            "shop_returns",
+            "months",
+            "size_returns",
+            "price_bands",
+            "break_even",
+        ):
             getattr(self, name)
         return self
 
@@ -237,7 +248,7 @@ class Study:
         Path(folder, f"{self.key}.pickle").write_bytes(pickle.dumps(self.prepare()))
 
     @property
-    def _settings(self) -> dict[str, float | int]:
+    def _settings(self) -> dict[str, Any]:
         return {
             "confidence": self.assumptions.share("report.confidence"),
             "resamples": self.assumptions.whole("report.resamples"),
@@ -374,9 +385,7 @@ def _require_month(month: str, day: dt.date) -> None:
 
 def _digest(books: Books, overrides: Mapping[str, object], day: dt.date, month: str) -> str:
     """Names the study by everything that it depends on."""
-    said = json.dumps(
-        [books.hashes, {k: str(v) for k, v in overrides.items()}, day.isoformat(), month], sort_keys=True
-    )
+    said = json.dumps([books.hashes, {k: str(v) for k, v in overrides.items()}, day.isoformat(), month], sort_keys=True)
     own = [path for path in (books.assumptions_file, *_rule_files(books)) if path is not None]
     return hashlib.sha256(b"".join([said.encode(), *(path.read_bytes() for path in own)])).hexdigest()
 

@@ -170,7 +170,9 @@ def both_bases(sold: pd.DataFrame, bought: pd.DataFrame) -> pd.DataFrame:
     shown = ["category", "sales", "hourly", "low", "high", "verdict", "net_per_sale_cents", "minutes_per_sale"]
     right = bought.rename(columns={"items": "bought", "sold": "bought_sold", "hourly": "bought_hourly"})
     table = left[shown].merge(right[["category", "bought", "bought_sold", "bought_hourly"]], on="category", how="outer")
-    return table.sort_values(["bought_hourly", "category"], ascending=[False, True], kind="stable").reset_index(drop=True)
+    return table.sort_values(["bought_hourly", "category"], ascending=[False, True], kind="stable").reset_index(
+        drop=True
+    )
 
 
 def stock_by_category(unsold: pd.DataFrame) -> pd.DataFrame:
@@ -219,7 +221,9 @@ def oldest_stock(unsold: pd.DataFrame, *, rows: int = 12) -> pd.DataFrame:
         ``item_id``, ``title``, ``status``, ``days_held``, ``list_price_cents``, ``cost_cents``.
     """
     columns = ["item_id", "title", "status", "days_held", "list_price_cents", "cost_cents"]
-    return unsold.sort_values(["days_held", "item_id"], ascending=[False, True])[columns].head(rows).reset_index(drop=True)
+    return (
+        unsold.sort_values(["days_held", "item_id"], ascending=[False, True])[columns].head(rows).reset_index(drop=True)
+    )
 
 
 def item_rows(sold: pd.DataFrame) -> pd.DataFrame:
@@ -237,6 +241,15 @@ def item_rows(sold: pd.DataFrame) -> pd.DataFrame:
         ``net_cents``, ``owner_min``, ``days_listed``.
     """
     costs = sold[[f"{line}_cents" for line in COSTS]].sum(axis=1)
-    columns = ["item_id", "title", "sold_on", "sold_price_cents", "costs_cents", "net_cents", "owner_min", "days_listed"]
+    columns = [
+        "item_id",
+        "title",
+        "sold_on",
+        "sold_price_cents",
+        "costs_cents",
+        "net_cents",
+        "owner_min",
+        "days_listed",
+    ]
     table = sold.assign(costs_cents=costs).sort_values(["sold_on", "item_id"], ascending=[False, True])
     return table[columns].reset_index(drop=True)

@@ -1,0 +1,115 @@
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+from small_books import small_books
+
+from flipkit.assumptions import load_assumptions
+from flipkit.items.costs import item_economics
+from flipkit.rules.tables import load_rules
+
+AS_OF = dt.date(2026, 3, 31)
+ITEMS = """
+item_id,title,category,bought_on,cost,trip_id,listed_on,sold_on,sold_price,zone,length_in,width_in,height_in,weight_lb
+A,Jug,stoneware,2026-01-03,10.00,T1,2026-01-05,2026-02-10,50.00,4,12,10,8,5
+B,Jar,stoneware,2026-01-03,10.00,T1,2026-01-05,,,,12,10,8,5
+C,Lamp,lamps,2026-01-04,10.00,,2026-01-05,2026-02-10,90.00,4,30,18,16,25
+D,Cup,stoneware,2026-02-01,10.00,,2026-02-20,,,,12,10,8,5
+"""
+PEOPLE = """
+worker,role,wage,payroll_burden
+wren,owner,,
+juno,hired,15.00,10 %
+"""
+
+
+def labor_of(folder, work, **settings):
+    books = small_books(folder, items=ITEMS, people=PEOPLE, work=work, trips="trip_id,date,miles\nT1,2026-01-03,")
+    found = item_economics(books, load_rules(), load_assumptions(overrides=settings), AS_OF)
+    return found.items.set_index("item_id"), found.labor
+
+
+def test_a_logged_minute_beats_a_standard_one(tmp_path):
+    items, _ = labor_of(tmp_path, "date,activity,minutes,worker,item_id\n2026-01-05,clean,33,wren,A")
+    assert (items.loc["A", "clean_min"], items.loc["A", "clean_origin"]) == (33, "recorded")
+    assert items.loc["B", "clean_origin"] == "assumed"
+    assert items.loc["A", "owner_min"] == pytest.approx(sum(items.loc["A", f"{name}_min"] for name in NAMES))
+
+
+@pytest.mark.worked
+def test_logs_move_the_standard_of_the_unlogged(tmp_path):
+    items, labor = labor_of(tmp_path, "date,activity,minutes,worker,item_id\n2026-01-05,clean,33,wren,A")
+    # Standard 8, weight 8, one log of 33: (8 x 8 + 33) / 9; then the category's own: (8 x 97/9 + 33) / 9.
+    first = (8 * 8 + 33) / 9
+    assert items.loc["B", "clean_min"] == pytest.approx((8 * first + 33) / 9)
+    assert items.loc["C", "clean_min"] == 15, "bulky things have a standard of their own"
+    row = labor.learned.query("activity == 'clean' and category == 'all'").iloc[0]
+    assert (row["before_min"], row["logged_items"], row["logged_mean_min"]) == (8, 1, 33)
+
+
+def test_a_trip_is_shared_over_what_it_brought(tmp_path):
+    items, _ = labor_of(tmp_path, "date,activity,minutes,worker,trip_id\n2026-01-03,find,60,wren,T1")
+    assert items.loc[["A", "B"], "find_min"].tolist() == [30, 30]
+    assert items.loc["C", "find_origin"] == "assumed"
+
+
+@pytest.mark.worked
+def test_a_day_of_photographing_is_shared_by_standard_minutes(tmp_path):
+    items, _ = labor_of(tmp_path, "date,activity,minutes,worker\n2026-01-05,photograph,70,wren")
+    # Standard 10, 10 and 15 minutes for the three listed that day: 70 minutes make 20, 20 and 30.
+    assert items.loc[["A", "B", "C"], "photograph_min"].tolist() == pytest.approx([20, 20, 30])
+    assert items.loc["D", "photograph_origin"] == "assumed"
+
+
+def test_a_category_entry_stays_in_its_category(tmp_path):
+    items, _ = labor_of(tmp_path, "date,activity,minutes,worker,category\n2026-01-05,photograph,70,wren,lamps")
+    assert items.loc["C", "photograph_min"] == 70
+    assert items.loc["A", "photograph_origin"] == "assumed"
+
+
+@pytest.mark.worked
+def test_hired_hands_are_a_cost_and_not_hours(tmp_path):
+    items, _ = labor_of(tmp_path, "date,activity,minutes,worker,item_id\n2026-02-11,pack,40,juno,C")
+    row = items.loc["C"]
+    # 40 minutes at 15.00 with 10 % on top: 11.00.
+    assert (row["hired_cents"], row["hired_origin"], row["hired_min"]) == (1100, "recorded", 40)
+    assert (row["pack_min"], row["pack_origin"]) == (0, "recorded")
+
+
+def test_two_at_once_are_two_times_the_minutes(tmp_path):
+    log = "date,activity,minutes,worker,item_id\n2026-02-10,pack,30,wren,C\n2026-02-10,pack,30,juno,C"
+    items, _ = labor_of(tmp_path, log)
+    assert (items.loc["C", "pack_min"], items.loc["C", "hired_min"]) == (30, 30)
+
+
+@pytest.mark.worked
+def test_assumed_help_packs_its_share(tmp_path):
+    items, _ = labor_of(
+        tmp_path, "date,activity,minutes,worker", **{"help.share_of_packing": "50 %", "help.wage": "20.00"}
+    )
+    row = items.loc["C"]
+    # Bulky packing is 30 minutes: 15 hired ones at 20.00 with 7.65 % on top cost 5.3825.
+    assert (row["pack_min"], row["hired_min"]) == (15, 15)
+    assert (row["hired_cents"], row["hired_origin"]) == (538, "assumed")
+
+
+def test_minutes_that_fit_no_item_are_said_and_not_dropped(tmp_path):
+    _, labor = labor_of(tmp_path, "date,activity,minutes,worker\n2025-12-01,clean,25,wren")
+    assert labor.unplaced_min == 25
+
+
+def test_no_minute_is_lost_or_invented(tmp_path):
+    log = """
+    date,activity,minutes,worker,item_id,trip_id,category
+    2026-01-05,photograph,70,wren,,,
+    2026-01-03,find,61,wren,,T1,
+    2026-01-05,write,17,juno,,,stoneware
+    2026-02-12,pack,45,wren,,,
+    """
+    items, labor = labor_of(tmp_path, log)
+    logged = sum(items.loc[items[f"{name}_origin"] == "recorded", f"{name}_min"].sum() for name in NAMES)
+    assert logged + items["hired_min"].sum() + labor.unplaced_min == pytest.approx(70 + 61 + 17 + 45)
+
+
+NAMES = ("find", "research", "clean", "photograph", "write", "store", "messages", "pack", "post", "returns")
