@@ -35,7 +35,7 @@ _WORDS = {"#": "lb", "lbs": "lb", "ozs": "oz", "ins": "in", "mins": "min", "hrs"
 
 #: The units that nearly every cell has, as (times, divided by) towards the kit's own: pint takes a third of a
 #: second to import, and a question at the command line should not wait for it.
-_COMMON = {
+_COMMON: dict[str, dict[str, tuple[float, float]]] = {
     "inch": {"in": (1, 1), "inch": (1, 1), "inches": (1, 1), "ft": (12, 1), "cm": (1, 2.54), "mm": (1, 25.4)},
     "pound": {"lb": (1, 1), "pound": (1, 1), "pounds": (1, 1), "oz": (1, 16), "kg": (1, 0.45359237)},
     "minute": {"min": (1, 1), "minute": (1, 1), "minutes": (1, 1), "hour": (60, 1), "hours": (60, 1)},
