@@ -27,9 +27,9 @@ Floats = npt.NDArray[np.float64]
 #: Beyond so many trips the skewed parent changes a limit by less than the draws' own noise.
 SMALL_SAMPLE = 200
 #: Shape of the skewed parent before the trips have spoken: second-hand money is right-skewed,
-#: about as a log-normal of log standard deviation 0.5 (negative by the convention of the
+#: about as a log-normal of log standard deviation 0.85 (negative by the convention of the
 #: generalised normal distribution) ...
-PRIOR_SHAPE = -0.5
+PRIOR_SHAPE = -0.85
 #: ... and how many trips that prior weighs. Both were chosen by measured coverage.
 PRIOR_TRIPS = 20
 #: A trip counts as at least this part of the mean trip's hours where its residual is scaled.
