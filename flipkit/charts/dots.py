@@ -195,11 +195,10 @@ def _words(
         "left": {"align": "right", "dx": -10, "baseline": "middle", "color": theme.color("quiet")},
         "right": {"align": "left", "dx": 10, "baseline": "middle", "color": theme.color("quiet")},
     }
-    halo = {"stroke": theme.color("paper"), "strokeWidth": 4, "strokeJoin": "round"}
     return [
         alt.Chart(alt.Data(values=chosen)).mark_text(**look).encode(x=x("value"), y=y(), text="text:N")
         for side, chosen in sides.items()
         if chosen
         # A halo keeps the words clear of the lines behind them.
-        for look in ({**looks[side], **halo, "aria": False}, looks[side])
+        for look in ({**looks[side], **theme.HALO}, looks[side])
     ]

@@ -144,13 +144,15 @@ def wrapped(text: str, width: int = LABEL_WIDTH) -> str:
     return "\n".join(textwrap.wrap(text, width, max_lines=3, placeholder="…") or [text])
 
 
-def distinct_labels(texts: Sequence[str]) -> list[str]:
+def distinct_labels(texts: Sequence[str], width: int = LABEL_WIDTH) -> list[str]:
     """Wrapped labels of rows; two rows whose labels were cut to the same text stay two rows.
 
     Parameters
     ----------
     texts : sequence of str
         The rows' names, each different.
+    width : int
+        Longest line, in characters.
 
     Returns
     -------
@@ -172,7 +174,7 @@ def distinct_labels(texts: Sequence[str]) -> list[str]:
         raise ChartError("the rows of a chart", need="of different names", got=twice)
     labels: list[str] = []
     for text in texts:
-        label = wrapped(str(text))
+        label = wrapped(str(text), width)
         while label in labels:
             label += "\u200b"
         labels.append(label)

@@ -77,12 +77,12 @@ alt.renderers.register("flipkit", render_bundle)
 alt.renderers.enable("flipkit")
 
 
-def described(chart: alt.Chart | alt.LayerChart, reading: str, numbers: Sequence[Mapping[str, Any]]) -> Any:
+def described(chart: Any, reading: str, numbers: Sequence[Mapping[str, Any]]) -> Any:
     """Attach to a chart its reading in words and the table of its numbers.
 
     Parameters
     ----------
-    chart : alt.Chart or alt.LayerChart
+    chart : alt.Chart, alt.LayerChart or alt.VConcatChart
         The drawing.
     reading : str
         What the picture says, in sentences, from its numbers.
@@ -91,7 +91,7 @@ def described(chart: alt.Chart | alt.LayerChart, reading: str, numbers: Sequence
 
     Returns
     -------
-    alt.Chart or alt.LayerChart
+    alt.Chart, alt.LayerChart or alt.VConcatChart
         The same drawing with ``description`` and ``usermeta``.
 
     Examples
@@ -100,7 +100,8 @@ def described(chart: alt.Chart | alt.LayerChart, reading: str, numbers: Sequence
     >>> described(chart, "Nothing yet.", []).to_dict()["description"]
     'Nothing yet.'
     """
-    return chart.properties(description=reading, usermeta={TABLE_KEY: [dict(row) for row in numbers]})
+    kept = dict(chart.usermeta) if isinstance(chart.usermeta, dict) else {}
+    return chart.properties(description=reading, usermeta=kept | {TABLE_KEY: [dict(row) for row in numbers]})
 
 
 def wordless(text: str) -> alt.Chart:

@@ -21,7 +21,8 @@ class Shade(NamedTuple):
 FONTS: Final = "system-ui, -apple-system, 'Segoe UI', 'Noto Sans', 'Liberation Sans', Arial, sans-serif"
 
 #: Every colour of the kit by what it is for. Light values are distinct: a page finds the role by them.
-#: ``above``, ``below`` and ``unsure`` are verdicts; ``series_1`` to ``series_4`` tell groups apart.
+#: ``above``, ``below`` and ``unsure`` are verdicts; ``series_1`` to ``series_4`` tell groups apart, and
+#: words on them are ``on_deep`` (series 1 and 3) or ``on_bright`` (series 2 and 4).
 SHADES: Final[dict[str, Shade]] = {
     "paper": Shade("#ffffff", "#15181c"),
     "ink": Shade("#1c2126", "#e9e7e2"),
@@ -34,6 +35,8 @@ SHADES: Final[dict[str, Shade]] = {
     "series_2": Shade("#009eb9", "#59e1ff"),
     "series_3": Shade("#7e2016", "#c6664a"),
     "series_4": Shade("#a67c00", "#ecbc57"),
+    "on_deep": Shade("#fffffe", "#15181d"),
+    "on_bright": Shade("#111418", "#111419"),
 }
 
 
@@ -78,6 +81,14 @@ def color(role: str) -> str:
     """
     return SHADES[role].light
 
+
+#: Look of a copy of a text drawn beneath it, so that it stays clear of the lines behind.
+HALO: Final[dict[str, Any]] = {
+    "stroke": SHADES["paper"].light,
+    "strokeWidth": 4,
+    "strokeJoin": "round",
+    "aria": False,
+}
 
 #: Light value to style-sheet variable, for pages.
 VARIABLES: Final[dict[str, str]] = {shade.light: variable(role) for role, shade in SHADES.items()}
