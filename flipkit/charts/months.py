@@ -48,7 +48,7 @@ def plot_months(
     >>> rows = pd.DataFrame({"month": pd.to_datetime(["2026-09-01", "2026-10-01"]), "sold": [20, 31],
     ...     "net_cents": [61500, 88000], "owner_min": [1800.0, 2400.0], "hourly": [20.5, 22.0]})
     >>> plot_months(rows).to_dict()["description"]
-    'October 2026: $22 an hour, $880.00 net in 40 hours, 31 sold. The month before: $20 an hour.'
+    'October 2026: $22 an hour, $880.00 net in 40 hours, 31 sold. The month before: $21 an hour.'
     """
     labels.require_columns(frame, ["month", "sold", "net_cents", "owner_min", "hourly"], chart="plot_months")
     if frame.empty or not frame["sold"].any():
