@@ -64,6 +64,25 @@ class Steps:
 
 
 def read_named_charge(keys: Keys, name: str) -> Charge | None:
+    """A charge from the table of its own name.
+
+    Parameters
+    ----------
+    keys : Keys
+        The block.
+    name : str
+        Name of the table.
+
+    Returns
+    -------
+    Charge or None
+        The charge; None where the block has no such table.
+
+    Raises
+    ------
+    RuleTableError
+        If it is malformed.
+    """
     table = keys.table(name)
     if table is None:
         return None
@@ -73,6 +92,25 @@ def read_named_charge(keys: Keys, name: str) -> Charge | None:
 
 
 def read_charge(keys: Keys, like: Charge | None = None) -> Charge:
+    """A charge from its table.
+
+    Parameters
+    ----------
+    keys : Keys
+        The table.
+    like : Charge or None
+        What fills in for the keys that the table leaves out.
+
+    Returns
+    -------
+    Charge
+        The charge.
+
+    Raises
+    ------
+    RuleTableError
+        If a key is out of range, or keys contradict each other.
+    """
     base = keys.texts("base", like.base if like else ("goods",), among=BASES)
     per = keys.text("per", None, among=("item", "order"))
     charge = Charge(
@@ -128,7 +166,7 @@ def read_edges(keys: Keys, key: str, entries: list[Keys]) -> tuple[int, ...]:
     """
     if not entries:
         keys.fail(key, [], "at least one entry")
-    edges = []
+    edges: list[int] = []
     for number, entry in enumerate(entries, start=1):
         last = number == len(entries)
         if last and entry.has("up_to"):
@@ -143,6 +181,23 @@ def read_edges(keys: Keys, key: str, entries: list[Keys]) -> tuple[int, ...]:
 
 
 def read_steps(keys: Keys) -> Steps | None:
+    """The amount an order from the table ``per_order``.
+
+    Parameters
+    ----------
+    keys : Keys
+        The block.
+
+    Returns
+    -------
+    Steps or None
+        The steps; None where the block has no such table.
+
+    Raises
+    ------
+    RuleTableError
+        If the edges do not rise, or an amount is missing.
+    """
     table = keys.table("per_order")
     if table is None:
         return None

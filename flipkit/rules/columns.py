@@ -44,7 +44,7 @@ def row_count(**given: object) -> int:
     for name, value in given.items():
         if value is None or isinstance(value, str | int | float | dt.date | np.generic):
             continue
-        shape = np.shape(value)  # type: ignore[arg-type]
+        shape = np.asarray(value).shape
         if len(shape) == 1 and not first:
             rows, first = shape[0], name
         elif shape not in ((), (rows,)) or len(shape) > 1:
@@ -241,18 +241,16 @@ def codes(value: object, rows: int, known: Sequence[str]) -> tuple[npt.NDArray[n
         The words found that are not known, the missing one (None, NaN, empty) aside.
     """
     place = {word: number for number, word in enumerate(known)}
-    if value is None or isinstance(value, str):
-        code = place.get(value or "", -1)
-        others = (value,) if value and code < 0 else ()
-        return np.broadcast_to(np.int64(code), (rows,)), others
-    held = getattr(value, "array", value)
+    held: Any = getattr(value, "array", value)
     if hasattr(held, "categories"):
-        words, index = [str(word) for word in held.categories], np.asarray(held.codes, dtype=np.int64)
+        found, index = [_word(word) for word in held.categories], np.asarray(held.codes, dtype=np.int64)
+    elif isinstance(held, str) or np.ndim(held) == 0:
+        found, index = [_word(held)], np.zeros((), dtype=np.int64)
     else:
-        words, index = _factorised(held)
-    found = np.unique(index)
-    others = tuple(words[number] for number in found if number >= 0 and words[number] not in place and words[number])
-    table = np.array([*(place.get(word, -1) for word in words), -1], dtype=np.int64)
+        found, index = _factorised(held)
+    used = np.flatnonzero(np.bincount(np.atleast_1d(index) + 1, minlength=1)) - 1
+    others = tuple(found[number] for number in used if number >= 0 and found[number] and found[number] not in place)
+    table = np.array([*(place.get(word, -1) for word in found), -1], dtype=np.int64)
     return _spread(table[index], rows), others
 
 
@@ -271,10 +269,8 @@ def words(value: object, rows: int) -> npt.NDArray[np.str_]:
     array, shape (rows,)
         Text.
     """
-    held = getattr(value, "array", value)
-    if hasattr(held, "categories"):
-        held = np.asarray(held, dtype=object)
-    given = np.asarray(held)
+    held: Any = getattr(value, "array", value)
+    given = np.asarray(held, dtype=object) if hasattr(held, "categories") else np.asarray(held)
     if given.dtype.kind in "iu":
         return _spread(np.where(given == 0, "", given.astype(np.str_)), rows)
     if given.dtype.kind == "U":
@@ -285,7 +281,8 @@ def words(value: object, rows: int) -> npt.NDArray[np.str_]:
 
 
 def _word(item: object) -> str:
-    if item is None or item != item or item == 0:
+    # Of all words only a missing one differs from itself, or cannot tell whether it does.
+    if item is None or (item == item) is not True or item == 0:
         return ""
     if isinstance(item, float) and item.is_integer():
         return str(int(item))
@@ -295,18 +292,13 @@ def _word(item: object) -> str:
 def _factorised(held: Any) -> tuple[list[str], npt.NDArray[np.int64]]:
     if len(held) < 64:
         # A handful of rows is not worth the wait for pandas.
-        words: list[str] = []
-        index = []
-        for item in held:
-            missing = item is None or item == "" or item != item
-            if not missing and str(item) not in words:
-                words.append(str(item))
-            index.append(-1 if missing else words.index(str(item)))
-        return words, np.array(index, dtype=np.int64)
+        every = [_word(item) for item in held]
+        unique = list(dict.fromkeys(every))
+        return unique, np.array([unique.index(word) for word in every], dtype=np.int64)
     import pandas as pd
 
-    index, found = pd.factorize(pd.array(held) if isinstance(held, list | tuple) else held)
-    return [str(word) for word in found], np.asarray(index, dtype=np.int64)
+    index, found = pd.factorize(np.asarray(held) if isinstance(held, list | tuple) else held)
+    return [_word(word) for word in found], np.asarray(index, dtype=np.int64)
 
 
 def in_chunks(rows: int, columns: Mapping[str, npt.NDArray[Any]], step: Callable[[Columns, slice], None]) -> None:

@@ -134,9 +134,9 @@ def order_fee_lines(
 
     Parameters
     ----------
-    schedule, on, goods_cents, shipping_cents, tax_cents, category, order, international, advertised
+    schedule, on, goods_cents, shipping_cents, tax_cents, category, order, international, advertised : see below
         As in ``order_fees``.
-    advertising_ppm, seller_level, listing_cents
+    advertising_ppm, seller_level, listing_cents : see below
         As in ``order_fees``.
 
     Returns
@@ -259,11 +259,11 @@ def _block_lines(held: _HeldBlock, given: cols.Columns, *, per_order: bool | Non
 
     exact: dict[str, Cents] = {}
     discount = None
-    if block.commission is not None or block.categories:
-        if wanted(block.commission) or (block.commission is None and per_order is not True):
-            exact["commission"] = held.commission.numerators(given, given.get("category"))
-            if held.level_off.any():
-                discount = rounded_cents(exact["commission"]) * held.level_off[given["level"]]
+    # Commissions of categories are never per order, so they go with the items where there is no general one.
+    if wanted(block.commission) or (block.commission is None and block.categories and per_order is not True):
+        exact["commission"] = held.commission.numerators(given, given.get("category"))
+        if held.level_off.any():
+            discount = rounded_cents(exact["commission"]) * held.level_off[given["level"]]
     for name in ("payment", "international"):
         table = held.charges[name]
         if table is not None and wanted(getattr(block, name)):

@@ -2,7 +2,8 @@
 
 A block has these tables::
 
-    [block.dimensional]   sides, volume_over, divisor, divisor_for, weight_step, nonrectangular_factor, cap, zones
+    [block.dimensional]   sides, side_step, volume_over, divisor, divisor_for, weight_step,
+                          nonrectangular_factor, cap, zones
     [block.scale]         weight_step
     [block.limits]        longest, length_plus_girth, weight: more is over the maximum
     [block.entry]         dimensions_required
@@ -19,7 +20,7 @@ from flipkit.rules.dated import Block, RuleSet
 from flipkit.rules.reading import Keys, read_blocks
 
 #: How a side becomes a whole unit.
-SIDES = ("nearest", "up", "as measured")
+SIDES = ("nearest", "up", "down", "as measured")
 #: Words for how a thing is wrapped, beside a plain carton.
 PACKAGING = ("box", "not in corrugated", "cylinder", "soft pack", "shrink wrap", "wheels or straps")
 #: What a surcharge can be triggered by: over a threshold, in the units of the rule set.
@@ -33,7 +34,9 @@ class Dimensional:
     Parameters
     ----------
     sides : str
-        One of ``SIDES``, to the whole unit of length.
+        One of ``SIDES``.
+    side_step : float
+        What sides are rounded to, usually the whole unit. [units of length]
     volume_over : float
         Volume up to which, itself included, space weighs nothing. [cubic units of length]
     divisor : float
@@ -51,6 +54,7 @@ class Dimensional:
     """
 
     sides: str
+    side_step: float
     volume_over: float
     divisor: float
     divisor_for: Mapping[str, float]
@@ -246,6 +250,7 @@ def _dimensional(keys: Keys) -> Dimensional:
     kinds = table.table("divisor_for")
     found = Dimensional(
         sides=table.text("sides", among=SIDES),
+        side_step=table.number("side_step", 1.0, above=0),
         volume_over=table.number("volume_over"),
         divisor=table.number("divisor", above=0),
         divisor_for={name: kinds.number(name, above=0) for name in kinds.names()} if kinds else {},

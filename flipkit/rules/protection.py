@@ -8,7 +8,6 @@ import numpy as np
 import numpy.typing as npt
 
 from flipkit.money import Cents
-from flipkit.rules.charges import read_edges
 from flipkit.rules.reading import Keys
 
 

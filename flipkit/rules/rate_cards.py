@@ -12,17 +12,21 @@ import io
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from flipkit.errors import MoneyError, RuleTableError
+from flipkit.errors import MeasureError, MoneyError, RuleTableError
 from flipkit.money import Cents, read_cents
+from flipkit.rules import columns as cols
 from flipkit.rules.dated import Block, RuleSet
 from flipkit.rules.protection import DeclaredValue, read_declared_value
 from flipkit.rules.reading import Keys, read_blocks
 
+#: The zone of a thing that its buyer collects: no label.
+PICKUP = "pickup"
 #: What a fuel percentage can be taken of.
 FUEL_ON = ("base", "surcharges", "residential")
 _PRICE = re.compile(r"\d{1,7}\.\d\d")
@@ -132,7 +136,12 @@ class RateCard(RuleSet[CardBlock]):
     parcel_rules: str = ""
     rates: str = ""
 
-    @property
+    @cached_property
+    def zones(self) -> tuple[str, ...]:
+        """Every zone of every block, in order of appearance."""
+        return tuple(dict.fromkeys(zone for block in self.blocks for zone in block.services[0].table.zones))
+
+    @cached_property
     def service_names(self) -> tuple[str, ...]:
         """Every service of every block, in order of appearance."""
         return tuple(dict.fromkeys(service.name for block in self.blocks for service in block.services))
@@ -249,7 +258,7 @@ def _table(keys: Keys, open_table: Callable[[str], str]) -> PriceTable:
 
 
 def read_price_table(text: str, *, file: str) -> PriceTable:
-    """A table of prices from the text of its CSV file.
+    r"""A table of prices from the text of its CSV file.
 
     Parameters
     ----------
@@ -270,7 +279,7 @@ def read_price_table(text: str, *, file: str) -> PriceTable:
 
     Examples
     --------
-    >>> table = read_price_table("weight,1,2\\n8 oz,4.10,4.20\\n1,5.00,\\n", file="light.csv")
+    >>> table = read_price_table("weight,1,2\n8 oz,4.10,4.20\n1,5.00,\n", file="light.csv")
     >>> table.weights.tolist(), table.cents.tolist()
     ([0.5, 1.0], [[410, 420], [500, -1]])
     """
@@ -322,3 +331,57 @@ def _cell(cell: str, file: str, place: str, zone: str) -> int:
     if cents < 0:
         raise RuleTableError(file, block=place, key=f"zone {zone}", found=cell, needed="an amount of at least 0.00")
     return cents
+
+
+#: Numbers of a zone that is no column of the card: what the buyer collects, and a zone that is not known.
+COLLECTED, UNKNOWN = -1, -2
+
+
+def zone_codes(card: RateCard, zone: object, rows: int, *, missing: bool = False) -> npt.NDArray[np.int64]:
+    """Zones as numbers of the card's columns, ``COLLECTED`` or ``UNKNOWN``.
+
+    Parameters
+    ----------
+    card : RateCard
+        The card, for errors.
+    zone : str, int or array, shape (n,)
+        The zones.
+    rows : int
+        How many rows are wanted.
+    missing : bool
+        Whether a zone may be missing.
+
+    Returns
+    -------
+    array, shape (rows,)
+        Index into ``card.zones``, int64.
+
+    Raises
+    ------
+    MeasureError
+        If a zone is none of the card's, or is missing where it may not be.
+    """
+    zones = card.zones
+    need = f"one of {', '.join(zones)}, or {PICKUP}"
+    given = zone if hasattr(getattr(zone, "array", zone), "categories") else np.asarray(zone)
+    strange: object = None
+    if isinstance(given, np.ndarray) and given.dtype.kind in "iu" and all(name.isdigit() for name in zones):
+        # Whole numbers need no look-up of words: a table by the number itself, its ends for what is no zone.
+        table = np.full(max(int(name) for name in zones) + 3, UNKNOWN - 1, dtype=np.int64)
+        table[1] = UNKNOWN
+        for code, name in enumerate(zones):
+            table[int(name) + 1] = code
+        codes = table[np.clip(given + 1, 0, table.size - 1)]
+        if (codes == UNKNOWN - 1).any():
+            strange = np.atleast_1d(given)[int(np.argmax(np.atleast_1d(codes) == UNKNOWN - 1))]
+    else:
+        codes, others = cols.codes(zone, rows, (*zones, PICKUP))
+        codes = np.where(codes < 0, UNKNOWN, np.where(codes == len(zones), COLLECTED, codes))
+        strange = others[0] if others else None
+    if strange is not None:
+        raise MeasureError("zone", need=need, got=str(strange), where=card.title)
+    if not missing and (codes == UNKNOWN).any():
+        row = int(np.argmax(np.atleast_1d(codes) == UNKNOWN))
+        where = f"{card.title}, row {row + 1}"
+        raise MeasureError("zone", need=need, got="nothing", where=where, mend="or give a mix of zones")
+    return codes if codes.shape == (rows,) else np.broadcast_to(codes, (rows,))

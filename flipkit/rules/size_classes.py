@@ -12,8 +12,8 @@ import numpy.typing as npt
 from flipkit.quantities import SNAP
 from flipkit.rules import columns as cols
 from flipkit.rules.dated import Block, RuleSet
+from flipkit.rules.measuring import parcel_columns
 from flipkit.rules.parcel_rules import MEASURES, ParcelRules
-from flipkit.rules.parcels import parcel_columns
 from flipkit.rules.reading import Keys, read_blocks
 
 #: From the smallest to the largest.
@@ -78,13 +78,13 @@ def read_size_classes(data: Mapping[str, Any], *, file: str) -> SizeClasses:
     RuleTableError
         If anything in it is missing, unknown or out of range.
     """
-    held: dict[str, str] = {}
+    named: list[str] = []
 
     def header(top: Keys) -> None:
-        held["parcel_rules"] = top.text("parcel_rules")
+        named.append(top.text("parcel_rules"))
 
     name, blocks = read_blocks(data, file=file, kind="size classes", make=_block, header=header)
-    return SizeClasses(kind="size classes", name=name, file=file, blocks=blocks, **held)
+    return SizeClasses(kind="size classes", name=name, file=file, blocks=blocks, parcel_rules=named[0])
 
 
 def _block(keys: Keys, common: dict[str, Any]) -> SizeBlock:
@@ -157,7 +157,12 @@ def size_class(
     rules = parcel_rules or table.rules
     if rules is None:
         raise LookupError("size classes are joined to their parcel rules by load_rules; give parcel_rules")
-    sides = {"length_in": length_in, "width_in": width_in, "height_in": height_in, "weight_lb": weight_lb}
+    sides: dict[str, Any] = {
+        "length_in": length_in,
+        "width_in": width_in,
+        "height_in": height_in,
+        "weight_lb": weight_lb,
+    }
     rows = cols.row_count(on=on, **sides)
     found = parcel_columns(rules, on=on, zone=None, **sides)
     exact = {name: cols.measures(name, value, rows) for name, value in sides.items()}

@@ -22,6 +22,8 @@ from flipkit.rules.size_classes import SizeClasses, read_size_classes
 DATA = Path(__file__).parent / "data"
 #: Folders of the packaged tables that this module reads; others belong to other modules.
 _FOLDERS = ("fees", "parcels", "rate_cards", "mileage", "size_classes")
+#: Folders of the seller's own tables that other modules read.
+_ELSEWHERE = ("cartons", "cushions", "lifting")
 #: The kinds that a table may say it is.
 KINDS = ("fees", "parcel rules", "rate card", "mileage", "size classes")
 _SOURCES = "sources.toml"
@@ -109,7 +111,11 @@ def load_rules(folder: Path | None = None) -> Rules:
     if not root.is_dir():
         raise RuleTableError(root.name, found="no such folder", needed="a folder of rule tables")
     sources = {**packaged.sources, **_read_sources(root / _SOURCES, shown=f"rules/{_SOURCES}")}
-    files = sorted(file for file in root.rglob("*.toml") if file.name != _SOURCES)
+    files = sorted(
+        file
+        for file in root.rglob("*.toml")
+        if file.name != _SOURCES and file.relative_to(root).parts[0] not in _ELSEWHERE
+    )
     found = [_read(file, shown=f"rules/{file.relative_to(root).as_posix()}") for file in files]
     return _joined(packaged, found, sources, own=True)
 

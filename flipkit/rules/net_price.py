@@ -1,0 +1,336 @@
+"""The smallest price that leaves a wanted net after a marketplace's fees, exact to the cent."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from flipkit.errors import MoneyError
+from flipkit.money import PPM, Cents, percentage
+from flipkit.rules.charges import Charge
+from flipkit.rules.fees import order_fee_lines
+from flipkit.rules.schedules import FeeBlock, FeeSchedule, SellerLevel
+
+#: No price above this is looked for. [cents]
+HIGHEST_PRICE_CENTS = 10_000_000_00
+
+
+def net_at_price(
+    schedule: FeeSchedule,
+    *,
+    on: dt.date,
+    goods_cents: npt.ArrayLike,
+    shipping_cents: int = 0,
+    costs_cents: int = 0,
+    tax_ppm: int = 0,
+    category: str | None = None,
+    international: bool = False,
+    advertised: bool = False,
+    advertising_ppm: int | None = None,
+    seller_level: str | None = None,
+    listing_cents: int = 0,
+) -> Cents:
+    """What an order leaves at each of some prices: goods and shipping, less fees and costs.
+
+    Parameters
+    ----------
+    schedule : FeeSchedule
+        The marketplace's schedule.
+    on : datetime.date
+        Day of sale.
+    goods_cents : int or array, shape (n,)
+        Prices of the goods. [cents]
+    shipping_cents : int
+        What the buyer pays for shipping. [cents]
+    costs_cents : int
+        Label, materials and whatever else is paid out of it. [cents]
+    tax_ppm : int
+        Tax that the marketplace collects on goods and shipping. [parts per million]
+    category, international, advertised, advertising_ppm, seller_level, listing_cents : see below
+        As in ``fees.order_fees``.
+
+    Returns
+    -------
+    array, shape (n,)
+        The nets, int64. [cents]
+
+    Raises
+    ------
+    RuleNotInForceError
+        If the day has no block.
+    MoneyError
+        If an amount is not whole cents, or an option is unknown to the schedule.
+    """
+    goods = np.atleast_1d(np.asarray(goods_cents, dtype=np.int64))
+    lines = order_fee_lines(
+        schedule,
+        on=on,
+        goods_cents=goods,
+        shipping_cents=shipping_cents,
+        tax_cents=percentage(goods + shipping_cents, tax_ppm),
+        category=category,
+        international=international,
+        advertised=advertised,
+        advertising_ppm=advertising_ppm,
+        seller_level=seller_level,
+        listing_cents=listing_cents,
+    )
+    return goods + shipping_cents - lines["total_cents"] - costs_cents
+
+
+def price_for_net(
+    schedule: FeeSchedule,
+    *,
+    on: dt.date,
+    net_cents: npt.ArrayLike,
+    shipping_cents: int = 0,
+    costs_cents: int = 0,
+    tax_ppm: int = 0,
+    category: str | None = None,
+    international: bool = False,
+    advertised: bool = False,
+    advertising_ppm: int | None = None,
+    seller_level: str | None = None,
+    listing_cents: int = 0,
+) -> Cents:
+    """The smallest price of the goods whose net is at least the wanted one.
+
+    The fees are followed through tiers, minimum, cap, steps and rounding. Between the prices at
+    which a fee jumps the net before rounding only rises, so that the first price that can do is
+    found by bisection, and the prices from there on are tried one by one.
+
+    Parameters
+    ----------
+    schedule : FeeSchedule
+        The marketplace's schedule.
+    on : datetime.date
+        Day of sale.
+    net_cents : int or array, shape (n,)
+        The wanted nets. [cents]
+    shipping_cents : int
+        What the buyer pays for shipping. [cents]
+    costs_cents : int
+        Label, materials and whatever else is paid out of it. [cents]
+    tax_ppm : int
+        Tax that the marketplace collects on goods and shipping. [parts per million]
+    category, international, advertised, advertising_ppm, seller_level, listing_cents : see below
+        As in ``fees.order_fees``.
+
+    Returns
+    -------
+    array, shape (n,)
+        The prices, int64. [cents]
+
+    Raises
+    ------
+    RuleNotInForceError
+        If the day has no block.
+    MoneyError
+        If no price up to ``HIGHEST_PRICE_CENTS`` leaves a wanted net, or fees take all of it.
+
+    Examples
+    --------
+    >>> import tomllib
+    >>> from flipkit.rules.schedules import read_fee_schedule
+    >>> text = '''
+    ... kind = "fees"
+    ... name = "processor"
+    ... [[block]]
+    ... from = 2020-01-01
+    ... source = "demo"
+    ... seen = "invented for the demo"
+    ... payment = { rate = "2.9 %", fixed = "0.30" }
+    ... '''
+    >>> processor = read_fee_schedule(tomllib.loads(text), file="processor.toml")
+    >>> price_for_net(processor, on=dt.date(2020, 1, 1), net_cents=[10_00, 100_00]).tolist()
+    [1061, 10330]
+    """
+    wanted = np.atleast_1d(np.asarray(net_cents, dtype=np.int64))
+    block = schedule.at(on)
+    bill = _Bill(
+        schedule,
+        block,
+        on=on,
+        shipping=shipping_cents,
+        costs=costs_cents,
+        tax_ppm=tax_ppm,
+        category=category,
+        international=international,
+        advertised=advertised,
+        advertising_ppm=advertising_ppm,
+        seller_level=seller_level,
+        listing=listing_cents,
+    )
+    bill.require_rising()
+    found = np.full(wanted.shape, -1, dtype=np.int64)
+    for low, high in bill.stretches():
+        open_ = found < 0
+        if not open_.any():
+            break
+        found[open_] = bill.first_price(wanted[open_], low, high)
+    if (found < 0).any():
+        least = int(wanted[found < 0][0])
+        raise MoneyError(
+            "net_cents",
+            need=f"a net that some price up to {HIGHEST_PRICE_CENTS / 100:,.0f} leaves",
+            got=least,
+            where=schedule.title,
+        )
+    return found
+
+
+class _Bill:
+    """One kind of order at one marketplace, as a function of its price alone."""
+
+    def __init__(
+        self,
+        schedule: FeeSchedule,
+        block: FeeBlock,
+        *,
+        on: dt.date,
+        shipping: int,
+        costs: int,
+        tax_ppm: int,
+        category: str | None,
+        international: bool,
+        advertised: bool,
+        advertising_ppm: int | None,
+        seller_level: str | None,
+        listing: int,
+    ) -> None:
+        self._schedule, self._block, self._on = schedule, block, on
+        self._shipping, self._costs, self._tax_ppm, self._listing = shipping, costs, tax_ppm, listing
+        self._options = {
+            "category": category,
+            "international": international,
+            "advertised": advertised,
+            "advertising_ppm": advertising_ppm,
+            "seller_level": seller_level,
+        }
+        level = block.seller_levels.get(seller_level or "", SellerLevel())
+        commission = block.categories.get(category or "", block.commission)
+        self._commission, self._off = commission, level.commission_off_ppm / PPM
+        chosen = None
+        if advertised and block.advertising is not None:
+            chosen = block.advertising
+            if advertising_ppm is not None:
+                chosen = Charge(base=chosen.base, edges_cents=(), rates_ppm=(advertising_ppm,))
+        others = (block.payment, chosen, block.international if international else None, level.surcharge)
+        self._others = [charge for charge in others if charge is not None]
+        self._charges = self._others + ([commission] if commission is not None else [])
+
+    def net(self, prices: Cents) -> Cents:
+        return net_at_price(
+            self._schedule,
+            on=self._on,
+            goods_cents=prices,
+            shipping_cents=self._shipping,
+            costs_cents=self._costs,
+            tax_ppm=self._tax_ppm,
+            listing_cents=self._listing,
+            **self._options,  # type: ignore[arg-type]
+        )
+
+    def _base(self, base: Sequence[str], prices: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """A base without the rounding of the tax."""
+        goods = prices if "goods" in base else 0.0
+        shipping = self._shipping if "shipping" in base else 0.0
+        tax = (prices + self._shipping) * (self._tax_ppm / PPM) if "tax" in base else 0.0
+        return np.asarray(goods + shipping + tax + 0.0 * prices, dtype=np.float64)
+
+    def stretches(self) -> list[tuple[int, int]]:
+        """Ranges of price, ends included, inside which no fee jumps."""
+        jumps = {0}
+        stepped = [(charge.base, charge.edges_cents) for charge in self._charges if charge.whole_amount]
+        if self._block.per_order is not None:
+            stepped.append((self._block.per_order.base, self._block.per_order.edges_cents))
+        for base, edges in stepped:
+            for edge in edges:
+                jump = self._first_above(base, edge)
+                if 0 < jump <= HIGHEST_PRICE_CENTS:
+                    jumps.add(jump)
+        starts = sorted(jumps)
+        return list(zip(starts, [*(start - 1 for start in starts[1:]), HIGHEST_PRICE_CENTS], strict=True))
+
+    def _first_above(self, base: Sequence[str], edge: int) -> int:
+        """The smallest price whose base, tax rounded, exceeds an edge."""
+        low, high = 0, HIGHEST_PRICE_CENTS + 1
+        while low < high:
+            middle = (low + high) // 2
+            tax = int(percentage(middle + self._shipping, self._tax_ppm)) if "tax" in base else 0
+            goods = middle if "goods" in base else 0
+            if goods + (self._shipping if "shipping" in base else 0) + tax > edge:
+                high = middle
+            else:
+                low = middle + 1
+        return low
+
+    def _smooth_net(self, prices: npt.NDArray[np.float64], anchor: int) -> npt.NDArray[np.float64]:
+        """The net without any rounding, whole-amount tiers and steps held as they are at ``anchor``."""
+        charged = [self._smooth(charge, prices, anchor) for charge in self._others]
+        if self._commission is not None:
+            charged.append(self._smooth(self._commission, prices, anchor) * (1.0 - self._off))
+        if self._block.per_order is not None:
+            steps = self._block.per_order
+            size = self._exact_base(steps.base, anchor)
+            charged.append(0.0 * prices + steps.amounts_cents[int(np.searchsorted(steps.edges_cents, size))])
+        return prices + self._shipping - self._costs - self._listing - sum(charged, 0.0 * prices)
+
+    def _exact_base(self, base: Sequence[str], price: int) -> int:
+        tax = int(percentage(price + self._shipping, self._tax_ppm)) if "tax" in base else 0
+        return (price if "goods" in base else 0) + (self._shipping if "shipping" in base else 0) + tax
+
+    def _smooth(self, charge: Charge, prices: npt.NDArray[np.float64], anchor: int) -> npt.NDArray[np.float64]:
+        base = self._base(charge.base, prices)
+        if charge.whole_amount:
+            tier = int(np.searchsorted(charge.edges_cents, self._exact_base(charge.base, anchor)))
+            amount = base * (charge.rates_ppm[tier] / PPM)
+        else:
+            amount = base * (charge.rates_ppm[0] / PPM)
+            for edge, low, high in zip(charge.edges_cents, charge.rates_ppm, charge.rates_ppm[1:], strict=False):
+                amount = amount + np.maximum(base - edge, 0.0) * ((high - low) / PPM)
+        return np.clip(amount, charge.minimum_cents, charge.cap_cents) + charge.fixed_cents
+
+    def require_rising(self) -> None:
+        """Refuse fees that take all of a higher price, under which a bigger net has no price."""
+        taken = 0.0
+        for charge in self._charges:
+            taxed = self._tax_ppm / PPM if "tax" in charge.base else 0.0
+            if "goods" in charge.base or taxed:
+                taken += max(charge.rates_ppm) / PPM * (("goods" in charge.base) + taxed)
+        if taken > 0.99:
+            raise MoneyError(
+                "fees", need="below 99 % of the price in all", got=f"{taken:.1%}", where=self._schedule.title
+            )
+
+    def first_price(self, wanted: Cents, low: int, high: int) -> Cents:
+        """The smallest price of a stretch that leaves each wanted net, -1 where none does."""
+        margin = self._rounding()
+        least = wanted - margin
+        start = np.full(wanted.shape, low, dtype=np.int64)
+        stop = np.full(wanted.shape, high + 1, dtype=np.int64)
+        while (start < stop).any():
+            middle = (start + stop) // 2
+            can = self._smooth_net(middle.astype(np.float64), low) >= least
+            stop = np.where(can & (start < stop), middle, stop)
+            start = np.where(~can & (start < stop), middle + 1, start)
+        found = np.full(wanted.shape, -1, dtype=np.int64)
+        price = start.copy()
+        open_ = price <= high
+        while open_.any():
+            rows = np.flatnonzero(open_)
+            good = self.net(price[rows]) >= wanted[rows]
+            found[rows[good]] = price[rows[good]]
+            price[rows] += 1
+            open_[rows] = ~good & (price[rows] <= high)
+        return found
+
+    def _rounding(self) -> float:
+        """How far the net before rounding can lie from the net in cents."""
+        lines = len(self._charges) + 1 + (1 if self._off else 0)
+        # Half a cent a line, and half a cent of tax at the highest rate of each charge whose base has tax in it.
+        tax = sum(max(charge.rates_ppm) / PPM / 2 for charge in self._charges if "tax" in charge.base)
+        return lines / 2 + tax + 0.01
