@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from flipkit.analysis.words import TOO_FEW
 from flipkit.reports.elements import Element, caution, table
 from flipkit.reports.reading import money_per_hour
 from flipkit.reports.rules_used import rules_used
@@ -24,8 +25,7 @@ BAND_HEADINGS = {
     "size_class": "Size",
     "items": "Sales",
     "hourly": "Per hour",
-    "low": "From",
-    "high": "To",
+    "interval": "Interval",
     "verdict": "Verdict",
 }
 
@@ -93,22 +93,28 @@ def returns_table(study: Study) -> Element:
     headings = {
         "category": "Category",
         "sales": "Sales",
-        "hourly": "Per hour, sold basis",
-        "low": "from",
-        "high": "to",
-        "verdict": "Against the target",
+        "hourly": "Per hour, sold",
+        "interval": f"{study.confidence:.0%} interval",
+        "bought_hourly": "Per hour, bought",
+        "sold_of": "Sold of bought",
         "net_per_sale_cents": "Net per sale",
         "minutes_per_sale": "Minutes per sale",
-        "bought": "Bought",
-        "bought_sold": "of them sold",
-        "bought_hourly": "Per hour, bought basis",
     }
     frame = both_bases(study.sold_returns, study.bought_returns)
+    frame["interval"] = _intervals(study, frame)
+    frame["sold_of"] = [
+        f"{int(sold)} of {int(bought)}" if bought == bought else "–"
+        for sold, bought in zip(frame["bought_sold"], frame["bought"], strict=True)
+    ]
+    formats = _formats(study, "hourly", "bought_hourly") | {
+        "sales": lambda number: f"{number:,.0f}",
+        "minutes_per_sale": lambda minutes: f"{minutes:,.0f}",
+    }
     return table(
         frame,
         caption="True hourly return by category, sold and bought basis",
         headings=headings,
-        formats=_formats(study, "hourly", "low", "high", "bought_hourly"),
+        formats=formats,
         currency=study.currency,
     )
 
@@ -130,8 +136,7 @@ def sizes_table(study: Study) -> Element:
         "size_class": "Size",
         "sold": "Sales",
         "hourly": "Per hour",
-        "low": "from",
-        "high": "to",
+        "interval": f"{study.confidence:.0%} interval",
         "net_per_sale_cents": "Net per sale",
         "label_per_sale_cents": "Label per sale",
         "minutes_per_sale": "Minutes per sale",
@@ -141,8 +146,9 @@ def sizes_table(study: Study) -> Element:
         "stock_cost_cents": "Capital tied up",
         "stock_cubic_ft": "Cubic feet",
     }
-    frame = study.size_returns if len(study.size_returns) else pd.DataFrame(columns=list(headings))
-    formats = _formats(study, "hourly", "low", "high")
+    frame = study.size_returns if len(study.size_returns) else pd.DataFrame(columns=[*headings, "low", "high"])
+    frame = frame.assign(interval=_intervals(study, frame))
+    formats = _formats(study, "hourly")
     formats |= {
         "returned_share": lambda share: f"{share:.1%}",
         "minutes_per_sale": lambda minutes: f"{minutes:,.0f}",
@@ -167,12 +173,13 @@ def bands_table(study: Study) -> Element:
     Element
         For a page.
     """
-    frame = study.price_bands if len(study.price_bands) else pd.DataFrame(columns=list(BAND_HEADINGS))
+    empty = pd.DataFrame(columns=[*BAND_HEADINGS, "low", "high"])
+    frame = study.price_bands if len(study.price_bands) else empty
     return table(
-        frame,
+        frame.assign(interval=_intervals(study, frame)),
         caption="The same within equal price bands",
         headings=BAND_HEADINGS,
-        formats=_formats(study, "hourly", "low", "high"),
+        formats=_formats(study, "hourly"),
         fold=True,
         currency=study.currency,
     )
@@ -281,6 +288,16 @@ def cautions(items: pd.DataFrame) -> Element:
     )
     boxes.append(caution("Figures from few sales are estimates, and nothing here is tax advice.", title="Estimates"))
     return Element("".join(box.html for box in boxes), "\n".join(box.text for box in boxes))
+
+
+def _intervals(study: Study, frame: pd.DataFrame) -> list[str]:
+    """Each interval as text, or why there is none."""
+    return [
+        TOO_FEW
+        if pd.isna(low)
+        else " to ".join(money_per_hour(float(end), currency=study.currency) for end in (low, high))
+        for low, high in zip(frame["low"], frame["high"], strict=True)
+    ]
 
 
 def _source_title(study: Study, key: str) -> str:

@@ -21,7 +21,7 @@ from typing import Any
 import pandas as pd
 
 import flipkit.reports.tallies as tallies
-from flipkit.analysis import hourly, sizes
+from flipkit.analysis import hourly, sizes, survival
 from flipkit.analysis.break_even import BreakEven, break_even_price
 from flipkit.analysis.groups import Window, in_window
 from flipkit.assumptions import Assumptions, load_assumptions
@@ -217,6 +217,38 @@ class Study:
         found = self.items[self.items["status"].isin(["for sale", "not listed", "returned"])]
         return found if category is None else found[found["category"] == category]
 
+    def waiting(self, category: str) -> pd.DataFrame:
+        """Share of a category's listed items still unsold after each number of days.
+
+        Parameters
+        ----------
+        category : str
+            The category.
+
+        Returns
+        -------
+        DataFrame
+            As ``survival_table`` gives it; no row where nothing was ever listed.
+        """
+        listed = self._listed(category)
+        return survival.survival_table(listed["days_listed"], listed["sold_on"].notna(), confidence=self.confidence)
+
+    def median_days(self, category: str) -> float:
+        """Days by which half of a category's listed items have sold.
+
+        Parameters
+        ----------
+        category : str
+            The category.
+
+        Returns
+        -------
+        float
+            The median; NaN where it is not reached. [days]
+        """
+        listed = self._listed(category)
+        return survival.days_to_sale(listed["days_listed"], listed["sold_on"].notna()).days
+
     def prepare(self) -> Study:
         """Compute what notebooks share, so that it is computed once.
 
@@ -246,6 +278,9 @@ class Study:
             The folder that ``FLIPKIT_STUDIES`` will name.
         """
         Path(folder, f"{self.key}.pickle").write_bytes(pickle.dumps(self.prepare()))
+
+    def _listed(self, category: str) -> pd.DataFrame:
+        return self.items[(self.items["category"] == category) & self.items["days_listed"].notna()]
 
     @property
     def _settings(self) -> dict[str, Any]:

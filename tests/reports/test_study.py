@@ -1,0 +1,154 @@
+from __future__ import annotations
+
+import datetime as dt
+import sys
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from flipkit.errors import AssumptionError, BooksError
+from flipkit.reports import reading, tallies
+from flipkit.reports.month import month_plan
+from flipkit.reports.showing import assumptions_table, bands_table, cautions, returns_table, sizes_table
+from flipkit.reports.study import STUDIES, open_study
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "items"))
+from small_books import write_books
+
+UNSOLD = """
+item_id,title,category,bought_on,cost
+A,Jug,stoneware,2026-01-03,10.00
+B,Lamp,lamps,2026-02-04,12.50
+"""
+SOLD = """
+item_id,title,category,bought_on,cost,listed_on,sold_on,sold_price,length_in,width_in,height_in,weight_lb
+A,Jug,stoneware,2026-01-03,10.00,2026-01-05,2026-01-20,50.00,10,8,6,3
+B,Lamp,lamps,2026-02-04,12.50,2026-02-05,2026-03-31,40.00,30,18,16,20
+C,Jar,stoneware,2026-03-04,2.00,2026-03-05,,,10,8,6,3
+"""
+
+
+@pytest.fixture(scope="module")
+def demo(demo_folder):
+    return open_study(demo_folder)
+
+
+@pytest.fixture
+def unsold(tmp_path):
+    return open_study(write_books(tmp_path / "books", items=UNSOLD))
+
+
+def test_the_day_and_the_month_come_from_the_books_where_nobody_says(demo):
+    assert demo.as_of == dt.date(2026, 11, 14)
+    assert demo.month == "2026-10"
+    assert demo.window() == (dt.date(2025, 11, 1), dt.date(2026, 10, 31))
+
+
+def test_a_month_that_ends_on_the_last_day_is_full(tmp_path):
+    assert open_study(write_books(tmp_path, items=SOLD)).month == "2026-03"
+
+
+@pytest.mark.parametrize(
+    ("asked", "words"),
+    [
+        ({"month": "2026-13"}, "month must be a month such as 2026-10"),
+        ({"month": "2027-01"}, "a month that has begun by 2026-11-14"),
+        ({"as_of": "14.11.2026"}, "as_of must be a day such as 2026-11-14"),
+        ({"settings": "help.wage"}, "setting must be KEY=VALUE"),
+        ({"settings": "help.wag=3"}, "did you mean help.wage"),
+    ],
+)
+def test_what_cannot_be_used_is_refused_in_words(demo_folder, asked, words):
+    with pytest.raises(AssumptionError) as caught:
+        open_study(demo_folder, **asked)
+    assert words in str(caught.value)
+
+
+def test_books_with_problems_give_no_study(tmp_path):
+    with pytest.raises(BooksError, match=r"items\.csv"):
+        open_study(write_books(tmp_path, items="item_id,title,category,bought_on,cost\nA,Jug,x,yesterday,1"))
+
+
+def test_items_sum_to_categories_and_months_to_the_cent(demo):
+    ever = demo.items[demo.items["sold_on"].notna()]
+    months = tallies.by_month(demo.items, last="2026-11")
+    assert int(months["net_cents"].sum()) == int(ever["net_cents"].sum())
+    sold = demo.sold_returns
+    assert int(sold["net_cents"].sum()) == int(demo.shop_returns.loc["the window", "net_cents"])
+    for category in demo.categories:
+        lines = tallies.line_sums(demo.sold_items(category))
+        assert int(lines["amount_cents"].iloc[:-1].sum()) == int(lines["amount_cents"].iloc[-1])
+
+
+def test_every_month_stands_in_the_table_sold_or_not(tmp_path):
+    months = open_study(write_books(tmp_path, items=SOLD)).months
+    assert [str(month.date()) for month in months["month"]] == ["2026-01-01", "2026-02-01", "2026-03-01"]
+    assert months["sold"].tolist() == [1, 0, 1]
+    assert pd.isna(months["hourly"][1])
+
+
+def test_bought_basis_counts_what_did_not_sell(tmp_path):
+    study = open_study(write_books(tmp_path, items=SOLD))
+    bought = study.bought_returns.set_index("category").loc["stoneware"]
+    sold = study.sold_returns.set_index("category").loc["stoneware"]
+    assert (bought["items"], bought["sold"], sold["items"]) == (2, 1, 1)
+    assert bought["net_cents"] < sold["net_cents"]
+    assert bought["owner_min"] > sold["owner_min"]
+    assert sold["verdict"] == "too few to tell"
+
+
+def test_nothing_sold_yet_is_said_and_shown(unsold):
+    sentence, note = reading.month_sentence(unsold)
+    assert sentence == "Nothing sold yet."
+    assert note.startswith("In stock: 2 items that cost $22.50")
+    assert reading.window_sentence(unsold) == "Nothing sold yet."
+    assert reading.category_sentence(unsold, "lamps")[0] == "Lamps: nothing sold in these months."
+    assert reading.size_sentence(unsold)[0].startswith("Nothing small and nothing bulky sold")
+    assert reading.trace_sentence(unsold.sold_items()) == "No money has moved yet."
+    assert reading.break_even_sentence(unsold)
+    for shown in (returns_table, sizes_table, bands_table, assumptions_table):
+        assert shown(unsold).html
+
+
+def test_the_sentence_states_the_numbers(demo):
+    sentence, note = reading.month_sentence(demo)
+    row = demo.shop_returns.loc["this month"]
+    assert reading.money_per_hour(row["hourly"], currency="USD") in sentence
+    assert f"{int(row['items'])} sales" in sentence
+    assert reading.money_per_hour(row["low"], currency="USD") in note
+    assert "Target: $18.00" in note
+
+
+def test_a_lifting_caution_stands_where_things_are_heavy(demo, unsold):
+    assert "two people" in cautions(demo.items).text
+    assert "two people" not in cautions(unsold.items).text
+    assert "restricted goods" in cautions(unsold.items).text
+
+
+def test_a_study_is_computed_once_and_found_by_its_digest(tmp_path, monkeypatch):
+    books = write_books(tmp_path / "books", items=SOLD)
+    kept = tmp_path / "kept"
+    kept.mkdir()
+    study = open_study(books)
+    study.keep(kept)
+    monkeypatch.setenv(STUDIES, str(kept))
+    monkeypatch.setattr("flipkit.reports.study.item_economics", _refuse_to_compute)
+    again = open_study(books)
+    assert again.items.equals(study.items)
+    with pytest.raises(AssertionError, match="computed anew"):
+        open_study(books, settings="help.wage=99")
+
+
+def _refuse_to_compute(*_):
+    raise AssertionError("computed anew")
+
+
+def test_a_plan_has_a_page_for_each_category_under_a_name_of_its_own(tmp_path):
+    items = "item_id,title,category,bought_on,cost\nA,x,Hand tools,2026-01-01,1\nB,x,hand-tools,2026-01-01,1\nC,x,ß,2026-01-01,1"
+    plan = month_plan(write_books(tmp_path / "books", items=items))
+    names = [page.task.name for page in plan.pages]
+    assert names[:3] == ["month-overview", "bulky-against-small", "assumptions"]
+    assert sorted(names[3:]) == ["category-hand-tools", "category-hand-tools-2", "category-unnamed"]
+    with pytest.raises(AssumptionError, match="category must be one of"):
+        month_plan(tmp_path / "books", categories=["typewriters"])
