@@ -11,9 +11,12 @@ import math
 #: What is said where no interval is claimed.
 TOO_FEW = "too few to tell"
 
-#: A chance from here on counts as likely, and from here down as unlikely.
-LIKELY = 0.8
-VERY_LIKELY = 0.95
+#: A chance from here on counts as likely or almost sure ...
+LIKELY = 0.80
+ALMOST_SURE = 0.95
+#: ... and one from here down as unlikely or almost surely not.
+UNLIKELY = 0.20
+ALMOST_SURELY_NOT = 0.05
 
 
 def hourly_verdict(low: float, high: float, *, claimed: bool, target: float | None = None) -> str:
@@ -76,13 +79,13 @@ def chance_verdict(chance: float, *, claimed: bool) -> str:
     """
     if not claimed or math.isnan(chance):
         return TOO_FEW
-    if chance >= VERY_LIKELY:
+    if chance >= ALMOST_SURE:
         return "almost surely beats the target"
     if chance >= LIKELY:
         return "probably beats the target"
-    if chance > 1 - LIKELY:
+    if chance > UNLIKELY:
         return "could go either way"
-    return "probably misses the target" if chance > 1 - VERY_LIKELY else "almost surely misses the target"
+    return "probably misses the target" if chance > ALMOST_SURELY_NOT else "almost surely misses the target"
 
 
 def difference_verdict(low: float, high: float, *, first: str, second: str, claimed: bool) -> str:

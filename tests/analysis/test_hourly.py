@@ -1,0 +1,192 @@
+"""True hourly return: a ratio of sums over a stated window and basis, claimed only where there is enough."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from flipkit.analysis.groups import group_counts, in_window, trip_sums
+from flipkit.analysis.hourly import FEW_TRIPS, category_returns, hourly_interval, shop_return, true_hourly_return
+from flipkit.analysis.words import chance_verdict, difference_verdict, hourly_verdict
+from flipkit.errors import AssumptionError
+
+SETTINGS = {"confidence": 0.95, "resamples": 500, "seed": 11, "too_few": 10}
+CITY_1920 = [138, 93, 61, 179, 48, 37, 29, 23, 30, 2]
+CITY_1930 = [143, 104, 69, 260, 75, 63, 50, 48, 111, 50]
+
+
+@pytest.mark.published(source="davison-hinkley-1997", where="example 2.19, as dollars over hours", seen="from memory")
+def test_hourly_return_is_a_ratio_of_sums():
+    net_cents = 100 * np.array(CITY_1930)
+    owner_min = 60.0 * np.array(CITY_1920)
+    assert true_hourly_return(net_cents, owner_min) == pytest.approx(1.5203125, abs=1e-6)
+    found = hourly_interval(net_cents, owner_min, range(10), confidence=0.95, resamples=500, seed=1)
+    assert found.delta_se == pytest.approx(0.1900, abs=5e-5)
+
+
+@pytest.mark.published(source="scipy-bootstrap-tests", where="BCa of a mean as in R's boot", seen="found")
+def test_textbook_bootstrap_stands_beside():
+    values = [10, 12, 12.5, 12.5, 13.9, 15, 21, 22, 23, 34, 50, 81, 89, 121, 134, 213]
+    found = hourly_interval(100 * np.array(values), [60.0] * 16, range(16), confidence=0.95, resamples=400_000, seed=1)
+    assert (found.bca_low, found.bca_high) == pytest.approx((32.31, 91.43), rel=0.01)
+    assert found.low < found.bca_low
+    assert found.high > found.bca_high
+
+
+def test_items_of_a_trip_stay_together(shop):
+    frame = shop(3, trips=30)
+    trip_of = frame["trip_id"]
+    together = hourly_interval(frame["net_cents"], frame["owner_min"], trip_of, confidence=0.95, resamples=500, seed=1)
+    net = frame.groupby("trip_id")["net_cents"].sum()
+    minutes = frame.groupby("trip_id")["owner_min"].sum()
+    summed = hourly_interval(net, minutes, net.index, confidence=0.95, resamples=500, seed=1)
+    assert together.trips == summed.trips == trip_of.nunique()
+    assert together.hourly == pytest.approx(summed.hourly)
+    assert together.delta_se == pytest.approx(summed.delta_se)
+
+
+def test_a_category_does_not_depend_on_its_neighbours(shop, window):
+    frame = shop(5)
+    whole = category_returns(frame, window=window, **SETTINGS).set_index("category")
+    for name, part in frame.groupby("category"):
+        alone = category_returns(part, window=window, **SETTINGS).set_index("category")
+        pd.testing.assert_series_equal(alone.loc[name], whole.loc[name])
+    shuffled = category_returns(frame.sample(frac=1, random_state=1), window=window, **SETTINGS).set_index("category")
+    pd.testing.assert_frame_equal(shuffled, whole)
+
+
+def test_categories_sum_to_the_shop(shop, window):
+    frame = shop(6)
+    for basis in ("sold", "bought"):
+        parts = category_returns(frame, window=window, basis=basis, **SETTINGS)
+        whole = shop_return(frame, window=window, basis=basis, **SETTINGS)
+        for column in ("items", "sold", "net_cents"):
+            assert parts[column].sum() == whole[column].item()
+        assert parts["net_cents"].dtype == np.int64
+        assert parts["owner_min"].sum() == pytest.approx(whole["owner_min"].item())
+        assert whole["hourly"].item() == pytest.approx(0.6 * whole["net_cents"].item() / whole["owner_min"].item())
+
+
+@pytest.mark.worked
+def test_bases_differ_by_what_did_not_sell(economics, window):
+    rows = [
+        {"net_cents": 3000, "owner_min": 60.0},
+        {"net_cents": -900, "owner_min": 30.0, "status": "for sale", "sold_on": None},
+        {"net_cents": 5000, "owner_min": 60.0, "bought_on": "2025-11-01"},
+    ]
+    frame = economics(rows)
+    sold = category_returns(frame, window=window, basis="sold", **SETTINGS)
+    bought = category_returns(frame, window=window, basis="bought", **SETTINGS)
+    # sold: 80.00 in 2 h; bought in the window: 30.00 - 9.00 in 1.5 h
+    assert sold["hourly"].item() == pytest.approx(40.0)
+    assert bought["hourly"].item() == pytest.approx(14.0)
+    assert (bought["items"].item(), bought["sold"].item()) == (2, 1)
+
+
+def test_a_sale_that_came_back_still_counts(economics, window):
+    frame = economics([{"status": "returned", "net_cents": -1500}, {"net_cents": 3000}])
+    found = category_returns(frame, window=window, **SETTINGS)
+    assert (found["items"].item(), found["net_cents"].item()) == (2, 1500)
+
+
+@pytest.mark.parametrize(("items", "trips", "claimed"), [(10, 10, True), (9, 9, False), (10, 4, False), (10, 5, True)])
+def test_claimed_only_from_the_stated_numbers_on(economics, window, items, trips, claimed):
+    rows = [{"trip_id": f"t{at % trips}", "net_cents": 1000 + 137 * at} for at in range(items)]
+    found = category_returns(economics(rows), window=window, **SETTINGS).iloc[0]
+    assert FEW_TRIPS == 5
+    assert bool(found["claimed"]) is claimed
+    assert math.isnan(found["low"]) is not claimed
+    assert (found["verdict"] == "too few to tell") is not claimed
+    assert found["hourly"] > 0
+
+
+def test_best_first_then_by_name(economics, window):
+    rows = [{"category": name, "net_cents": net} for name, net in (("c", 100), ("a", 900), ("b", 100))]
+    assert category_returns(economics(rows), window=window, **SETTINGS)["category"].tolist() == ["a", "b", "c"]
+
+
+def test_any_column_makes_groups(shop, window):
+    found = category_returns(shop(7), window=window, by="size_class", **SETTINGS)
+    assert set(found["size_class"]) == {"small", "medium", "bulky"}
+
+
+def test_nothing_sold_is_an_empty_table_and_a_row_of_nothing(economics, window):
+    frame = economics([{"status": "for sale", "sold_on": None, "net_cents": -900}])
+    found = category_returns(frame, window=window, **SETTINGS)
+    assert found.empty
+    assert {"category", "hourly", "low", "high", "claimed", "verdict"} <= set(found.columns)
+    whole = shop_return(frame, window=window, **SETTINGS).iloc[0]
+    assert (whole["category"], whole["items"], whole["verdict"]) == ("whole shop", 0, "too few to tell")
+    assert math.isnan(whole["hourly"])
+
+
+def test_window_has_both_ends(economics):
+    frame = economics([{"sold_on": day} for day in ("2026-02-28", "2026-03-01", "2026-03-31", "2026-04-01")])
+    inside = in_window(frame, window=(dt.date(2026, 3, 1), dt.date(2026, 3, 31)), basis="sold")
+    assert inside["sold_on"].dt.strftime("%m-%d").tolist() == ["03-01", "03-31"]
+
+
+def test_mistakes_are_named(economics, window):
+    frame = economics([{}])
+    with pytest.raises(AssumptionError, match="basis must be 'sold' or 'bought', got 'listed'"):
+        category_returns(frame, window=window, basis="listed", **SETTINGS)
+    with pytest.raises(AssumptionError, match="window must be a first day no later than its last"):
+        category_returns(frame, window=window[::-1], **SETTINGS)
+    with pytest.raises(AssumptionError, match="confidence must be between 0 and 1"):
+        category_returns(frame, window=window, **{**SETTINGS, "confidence": 95})
+
+
+def test_sums_by_trip_and_group(economics):
+    rows = [
+        {"category": c, "trip_id": t, "net_cents": n, "owner_min": 1.0}
+        for c, t, n in (("b", "t1", 1), ("a", "t2", 2), ("a", "t1", 4), ("a", "t2", 8))
+    ]
+    names, trips, net, minutes = trip_sums(economics(rows), by="category")
+    assert names == ["a", "b"]
+    assert [net[part].tolist() for part in trips] == [[4.0, 10.0], [1.0]]
+    assert [minutes[part].tolist() for part in trips] == [[1.0, 2.0], [1.0]]
+    assert group_counts(economics(rows), by="category", names=names)["trips"].tolist() == [2, 1]
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "target", "words"),
+    [
+        (1.0, 9.0, None, "makes money"),
+        (-9.0, -1.0, None, "loses money"),
+        (-1.0, 9.0, None, "may make or lose money"),
+        (21.0, 30.0, 20.0, "above the target"),
+        (11.0, 19.0, 20.0, "below the target"),
+        (11.0, 30.0, 20.0, "may be above or below the target"),
+        (20.0, 30.0, 20.0, "may be above or below the target"),
+    ],
+)
+def test_words_follow_the_interval(low, high, target, words):
+    assert hourly_verdict(low, high, claimed=True, target=target) == words
+    assert hourly_verdict(low, high, claimed=False, target=target) == "too few to tell"
+
+
+@pytest.mark.parametrize(
+    ("chance", "words"),
+    [
+        (0.95, "almost surely beats the target"),
+        (0.94, "probably beats the target"),
+        (0.79, "could go either way"),
+        (0.2, "probably misses the target"),
+        (0.21, "could go either way"),
+        (0.05, "almost surely misses the target"),
+        (math.nan, "too few to tell"),
+    ],
+)
+def test_words_follow_the_chance(chance, words):
+    assert chance_verdict(chance, claimed=True) == words
+
+
+def test_words_of_a_difference():
+    said = {"first": "bulky", "second": "small", "claimed": True}
+    assert difference_verdict(-3.0, -1.0, **said) == "small earns more an hour than bulky"
+    assert difference_verdict(-3.0, 1.0, **said) == "no difference shown between bulky and small"
+    assert difference_verdict(math.nan, 1.0, **said) == "too few to tell"

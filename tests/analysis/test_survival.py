@@ -1,0 +1,187 @@
+"""Time to sale against the tables that everybody prints."""
+
+from __future__ import annotations
+
+import csv
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from flipkit.analysis.survival import days_to_sale, log_rank, restricted_mean, survival_table
+from flipkit.errors import NotEnoughDataError
+
+DATA = Path(__file__).parent / "data"
+
+#: The aml data of the R package survival: weeks of remission, 0 where still in remission.
+KEPT = ([9, 13, 13, 18, 23, 28, 31, 34, 45, 48, 161], [1, 1, 0, 1, 1, 0, 1, 1, 0, 1, 0])
+OTHER = ([5, 5, 8, 8, 12, 16, 23, 27, 30, 33, 43, 45], [1, 1, 1, 1, 1, 0, 1, 1, 1, 1, 1, 1])
+#: Freireich's and Gehan's weeks under 6-MP and placebo.
+TREATED = [6, 6, 6, 6, 7, 9, 10, 10, 11, 13, 16, 17, 19, 20, 22, 23, 25, 32, 32, 34, 35]
+RELAPSED = [1, 1, 1, 0, 1, 0, 1, 0, 0, 1, 1, 0, 0, 0, 1, 1, 0, 0, 0, 0, 0]
+PLACEBO = [1, 1, 2, 2, 3, 4, 4, 5, 5, 8, 8, 8, 8, 11, 11, 12, 12, 15, 17, 22, 23]
+
+
+def share_at(table, days):
+    return float(table.loc[table["days"] <= days, "unsold_share"].iloc[-1])
+
+
+@pytest.fixture(scope="module")
+def lung():
+    with (DATA / "lung.csv").open(newline="") as file:
+        rows = list(csv.DictReader(file))
+    return tuple(np.array([float(row[name]) for row in rows]) for name in ("time", "status", "sex"))
+
+
+@pytest.mark.published(source="r-survival-expected", where="aml, maintained, survival", seen="found")
+def test_aml_shares():
+    table = survival_table(*KEPT, confidence=0.95)
+    shares = table.loc[table["sold"] > 0, "unsold_share"].tolist()
+    printed = [0.90909, 0.81818, 0.71591, 0.61364, 0.49091, 0.36818, 0.18409]
+    assert shares == pytest.approx(printed, abs=5e-6)
+    assert shares[-1] == pytest.approx(0.18409090909, abs=1e-9)
+
+
+@pytest.mark.published(source="r-survival-expected", where="aml, Greenwood error and log limit at 9", seen="found")
+def test_aml_error_and_limit():
+    first = survival_table(*KEPT, confidence=0.95).iloc[0]
+    assert first["standard_error"] == pytest.approx(0.086678417, abs=1e-8)
+    assert first["low"] == pytest.approx(0.75413384508, abs=1e-8)
+    assert first["high"] == 1.0
+
+
+@pytest.mark.published(source="r-survival-expected", where="aml, Nelson-Aalen at 48", seen="found")
+def test_aml_hazard_sum():
+    table = survival_table(*KEPT, confidence=0.95)
+    assert table.loc[table["days"] == 48, "hazard_sum"].item() == pytest.approx(1.4087662338, abs=1e-8)
+
+
+@pytest.mark.published(source="r-survival-expected", where="aml, medians and log-rank", seen="found")
+def test_aml_medians_and_log_rank():
+    assert days_to_sale(*KEPT).days == 31
+    assert days_to_sale(*OTHER).days == 23
+    found = log_rank(KEPT[0] + OTHER[0], KEPT[1] + OTHER[1], ["kept"] * 11 + ["other"] * 12)
+    assert found.chi_square == pytest.approx(3.396388699, abs=1e-8)
+    assert found.p_value == pytest.approx(0.065339322041, abs=1e-8)
+    assert found.observed == (7.0, 11.0)
+    assert found.expected == pytest.approx((10.6893, 7.3107), abs=5e-5)
+
+
+@pytest.mark.published(source="r-survival-expected", where="aml, restricted means", seen="found")
+@pytest.mark.parametrize(
+    ("arm", "within", "expected"),
+    [(KEPT, 30, 24.6022727273), (KEPT, 48, 31.8431818182), (OTHER, 30, 19.6944444444), (OTHER, 48, 22.7083333333)],
+)
+def test_aml_restricted_means(arm, within, expected):
+    assert restricted_mean(*arm, within_days=within) == pytest.approx(expected, abs=1e-8)
+
+
+@pytest.mark.published(source="r-survival-lung", where="events, median, limits, quartiles", seen="found")
+def test_lung_median_and_quartiles(lung):
+    time, event, _ = lung
+    assert (time.size, int(event.sum())) == (228, 165)
+    assert tuple(days_to_sale(time, event)) == (310, 285, 363)
+    assert [days_to_sale(time, event, share=share).days for share in (0.25, 0.5, 0.75)] == [170, 310, 550]
+
+
+@pytest.mark.published(source="r-survival-lung", where="by sex: medians, log-rank, shares", seen="found")
+def test_lung_by_sex(lung):
+    time, event, sex = lung
+    men, women = (survival_table(time[sex == s], event[sex == s], confidence=0.95) for s in (1, 2))
+    assert [days_to_sale(time[sex == s], event[sex == s]).days for s in (1, 2)] == [270, 426]
+    assert [share_at(men, 365), share_at(men, 730)] == pytest.approx([0.33608783, 0.07812409], abs=1e-8)
+    assert [share_at(women, 365), share_at(women, 730)] == pytest.approx([0.52646303, 0.18723250], abs=1e-8)
+    found = log_rank(time, event, sex)
+    assert found.chi_square == pytest.approx(10.3267, abs=5e-5)
+    assert found.p_value == pytest.approx(0.00131, abs=5e-6)
+    assert found.observed == (112.0, 53.0)
+    assert found.expected == pytest.approx((91.6, 73.4), abs=0.05)
+
+
+@pytest.mark.published(source="scipy-survival-docs", where="ecdf, fan belts", seen="found")
+def test_fan_belts():
+    broken, running = [77, 47, 81, 56, 80], [62, 60, 43, 71, 37]
+    table = survival_table(broken + running, [True] * 5 + [False] * 5, confidence=0.95)
+    assert table.loc[table["sold"] > 0, ["days", "unsold_share"]].to_numpy().tolist() == [
+        [47, 0.875],
+        [56, 0.75],
+        [77, 0.5],
+        [80, 0.25],
+        [81, 0.0],
+    ]
+
+
+@pytest.mark.published(source="freireich-gehan", where="6-MP against placebo", seen="from memory")
+def test_freireich_and_gehan():
+    assert (sum(TREATED), sum(PLACEBO), sum(RELAPSED), len(PLACEBO)) == (359, 182, 9, 21)
+    table = survival_table(TREATED, RELAPSED, confidence=0.95)
+    printed = {6: 0.8571, 7: 0.8067, 10: 0.7529, 13: 0.6902, 16: 0.6275, 22: 0.5378, 23: 0.4482}
+    assert {day: share_at(table, day) for day in printed} == pytest.approx(printed, abs=5e-5)
+    assert days_to_sale(TREATED, RELAPSED).days == 23
+    assert days_to_sale(PLACEBO, [1] * 21).days == 8
+    found = log_rank(TREATED + PLACEBO, RELAPSED + [1] * 21, ["6-MP"] * 21 + ["placebo"] * 21)
+    assert found.chi_square == pytest.approx(16.793, abs=5e-4)
+    assert found.p_value == pytest.approx(4.17e-5, abs=5e-8)
+
+
+@pytest.mark.published(source="scipy-survival-docs", where="logrank, glioma", seen="found")
+def test_glioma():
+    first = [6, 13, 21, 30, 37, 38, 49, 50, 63, 79, 86, 98, 202, 219], [31, 47, 80, 82, 82, 149]
+    second = [10, 10, 12, 13, 14, 15, 16, 17, 18, 20, 24, 24, 25, 28, 30, 33, 35, 37, 40, 40, 46, 48, 76, 81]
+    second = [*second, 82, 91, 112, 181], [34, 40, 70]
+    time = [*first[0], *first[1], *second[0], *second[1]]
+    event = [True] * 14 + [False] * 6 + [True] * 28 + [False] * 3
+    found = log_rank(time, event, ["x"] * 20 + ["y"] * 31)
+    assert math.sqrt(found.chi_square) == pytest.approx(2.73799, abs=1e-5)
+    # fewer ends than expected in the first group: the source's minus sign
+    assert found.observed[0] < found.expected[0]
+    assert found.p_value == pytest.approx(0.00618, abs=5e-6)
+
+
+def test_agrees_with_scipy_on_ties_and_censoring():
+    random = np.random.default_rng(3)
+    time = random.integers(1, 30, 120).astype(float)
+    event = random.random(120) < 0.6
+    censored = stats.CensoredData.right_censored(time, ~event)
+    theirs = stats.ecdf(censored).sf
+    ours = survival_table(time, event, confidence=0.95)
+    assert ours["unsold_share"].to_numpy() == pytest.approx(theirs.probabilities[-len(ours) :], abs=1e-12)
+    assert ours["days"].to_numpy() == pytest.approx(theirs.quantiles)
+    half = time.size // 2
+    split = [stats.CensoredData.right_censored(time[part], ~event[part]) for part in (slice(half), slice(half, None))]
+    found = log_rank(time, event, np.arange(time.size) >= half)
+    theirs = stats.logrank(*split)
+    assert found.chi_square == pytest.approx(theirs.statistic**2)
+    assert found.p_value == pytest.approx(theirs.pvalue)
+
+
+def test_three_groups_have_two_degrees_of_freedom():
+    random = np.random.default_rng(4)
+    time, group = random.exponential(10, 90), np.repeat(list("abc"), 30)
+    found = log_rank(time, np.ones(90, dtype=bool), group)
+    assert found.p_value == pytest.approx(stats.chi2.sf(found.chi_square, 2))
+    assert sum(found.expected) == pytest.approx(90)
+
+
+def test_a_median_that_is_never_reached_is_said_so():
+    found = days_to_sale([10, 20, 30, 40], [True, False, False, False])
+    assert math.isnan(found.days)
+    assert math.isnan(found.high)
+    assert math.isnan(days_to_sale([], []).days)
+
+
+@pytest.mark.worked
+def test_a_median_between_two_sales_lies_midway():
+    # half sold from day 8 on, the next sale on day 12: (8 + 12) / 2
+    assert days_to_sale([5, 8, 12, 20], [True] * 4).days == 10
+
+
+def test_mistakes_are_named():
+    with pytest.raises(NotEnoughDataError, match="days must be known"):
+        survival_table([3.0, math.nan], [True, True], confidence=0.95)
+    with pytest.raises(NotEnoughDataError, match="two groups"):
+        log_rank([1.0, 2.0], [True, True], ["a", "a"])
+    with pytest.raises(NotEnoughDataError, match="at least one sale"):
+        log_rank([1.0, 2.0], [False, False], ["a", "b"])
