@@ -1,0 +1,38 @@
+from __future__ import annotations
+
+import ast
+import json
+from pathlib import Path
+
+import flipkit
+
+NOTEBOOKS = Path(__file__).resolve().parents[1] / "notebooks"
+
+
+def test_exported_names_are_sorted_and_there():
+    assert flipkit.__all__ == sorted(flipkit.__all__)
+    for name in flipkit.__all__:
+        thing = getattr(flipkit, name)
+        assert getattr(thing, "__name__", name) == name
+
+
+def test_an_unknown_name_is_refused_with_the_known_ones():
+    try:
+        flipkit.no_such_name  # noqa: B018 - the access is the test
+    except AttributeError as error:
+        assert "open_study" in str(error)
+    else:
+        raise AssertionError("no error")
+
+
+def test_every_name_is_used_by_a_notebook_or_is_for_the_reader_to_start_from():
+    used = set()
+    for notebook in NOTEBOOKS.glob("*.ipynb"):
+        for cell in json.loads(notebook.read_text(encoding="utf-8"))["cells"]:
+            if cell["cell_type"] == "code":
+                for node in ast.walk(ast.parse("".join(cell["source"]))):
+                    if isinstance(node, ast.Attribute) and getattr(node.value, "id", "") == "fk":
+                        used.add(node.attr)
+    starters = {"FlipkitError", "both_bases", "caution", "item_economics", "load_assumptions", "load_rules", "read_books"}
+    assert set(flipkit.__all__) - used - starters == set()
+    assert used <= set(flipkit.__all__)
