@@ -1,0 +1,76 @@
+"""The whole way from books to a pack, on small books."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import pytest
+
+from flipkit.reports.month import make_month_pack, month_plan
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "items"))
+from small_books import write_books
+
+ITEMS = """
+item_id,title,category,bought_on,cost,listed_on,sold_on,sold_price,length_in,width_in,height_in,weight_lb
+A,Jug </script><b>,stoneware,2026-01-03,10.00,2026-01-05,2026-02-20,50.00,10,8,6,3
+B,Lamp,lamps & shades,2026-02-04,12.50,2026-02-05,2026-02-28,40.00,30,18,16,20
+C,Jar,stoneware,2026-02-04,2.00,2026-02-05,,,10,8,6,3
+"""
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {str(path.relative_to(folder)): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
+
+
+@pytest.fixture(scope="module")
+def packs(tmp_path_factory):
+    """The same pack made twice, with kernels of their own and one and two at a time."""
+    folder = tmp_path_factory.mktemp("flip kit {x}")
+    books = write_books(folder / "books", items=ITEMS)
+    made = []
+    for name, jobs in (("first", 1), ("second", 2)):
+        plan = month_plan(books, out=folder / name, settings={"hour.target": "30"})
+        made.append(make_month_pack(plan, jobs=jobs).folder)
+    return made
+
+
+@pytest.mark.slow
+def test_the_same_books_and_day_give_the_same_bytes(packs):
+    first, second = (contents(folder) for folder in packs)
+    assert first == second
+    assert {"index.html", "run.json", "month-overview.html", "category-lamps-shades.html"} <= set(first)
+
+
+@pytest.mark.slow
+def test_the_index_links_every_page_and_nothing_else(packs):
+    index = (packs[0] / "index.html").read_text(encoding="utf-8")
+    pages = {path.name for path in packs[0].glob("*.html")} - {"index.html"}
+    assert len(pages) == 5
+    for page in pages:
+        assert f'href="{page}"' in index
+
+
+@pytest.mark.slow
+def test_what_the_books_say_is_shown_and_not_run(packs):
+    page = (packs[0] / "category-stoneware.html").read_text(encoding="utf-8")
+    assert "Jug </script><b>" not in page
+    assert "Jug &lt;/script&gt;&lt;b&gt;" in page
+
+
+@pytest.mark.slow
+def test_the_manifest_says_what_the_pack_is_made_from(packs):
+    run = json.loads((packs[0] / "run.json").read_text(encoding="utf-8"))
+    assert (run["month"], run["as_of"], run["currency"]) == ("2026-02", "2026-02-28", "USD")
+    assert set(run["inputs"]) == {"items.csv"}
+    own = [entry for entry in run["assumptions"] if entry["layer"] == "this run"]
+    assert [(entry["key"], entry["value"]) for entry in own] == [("hour.target", "$30.00")]
+    assert {rule["kind"] for rule in run["rules"]} == {"size classes", "parcel rules"}
+
+
+@pytest.mark.slow
+def test_no_place_of_this_machine_stands_in_a_pack(packs):
+    for name, body in contents(packs[0]).items():
+        assert str(packs[0].parent).encode() not in body, name
