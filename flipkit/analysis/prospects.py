@@ -140,22 +140,24 @@ def prospect_sums(
     np.add.at(minutes.reshape(-1), cell[inside], economics["owner_min"].to_numpy(dtype=np.float64)[inside])
     touched = np.zeros((count, size), dtype=bool)
     touched.reshape(-1)[cell[inside]] = True
-    found = [(part, *_group_worth(part, shelf, group, count)) for part in shelf.parts]
-    for _, stock, _, worth in found:
-        np.add.at(net.reshape(-1), cell[stock], worth[0])
-        np.add.at(minutes.reshape(-1), cell[stock], worth[1])
+    worths = [part.worth(part.totals(), shelf) for part in shelf.parts]
+    for part, worth in zip(shelf.parts, worths, strict=True):
+        kept = inside[part.stock]
+        for target, value in zip((net, minutes), worth, strict=True):
+            np.add.at(target.reshape(-1), cell[part.stock[kept]], value[0, kept])
     totals = net.sum(axis=1), minutes.sum(axis=1)
-    for part, stock, member, worth in found:
-        if not stock.size:
+    for part, worth in zip(shelf.parts, worths, strict=True):
+        concerned, member = _membership(group[part.stock])
+        if not concerned.size:
             continue
-        concerned = np.unique(group[stock])
         for start in range(0, part.trips.size, _BLOCK):
             rows = np.arange(start, min(start + _BLOCK, part.trips.size))
             without = part.worth(part.totals_without(rows), shelf)
-            own = trip[stock][None, :] == part.trips[rows][:, None]
+            own = trip[part.stock][None, :] == part.trips[rows][:, None]
             for target, value, all_in in zip((net, minutes), without, worth, strict=True):
-                change = np.where(own, 0.0, value[:, group[part.stock] >= 0] - all_in) @ member
-                target[:, part.trips[rows]] -= change.T
+                value -= all_in
+                value[own] = 0.0
+                target[np.ix_(concerned, part.trips[rows])] -= (value @ member).T
             touched[np.ix_(concerned, part.trips[rows])] = True
     flat = touched.reshape(-1)
     place = np.cumsum(flat) - 1
@@ -169,16 +171,10 @@ def prospect_sums(
     return list(names), parts, net.reshape(-1)[flat], minutes.reshape(-1)[flat]
 
 
-def _group_worth(
-    part: _Category, shelf: _Shelves, group: npt.NDArray[np.intp], count: int
-) -> tuple[npt.NDArray[np.intp], Floats, tuple[Floats, Floats]]:
-    """Of a category's stock inside the groups: positions, membership, and what it may bring and take."""
-    kept = group[part.stock] >= 0
-    stock = part.stock[kept]
-    member = np.zeros((stock.size, count))
-    member[np.arange(stock.size), group[stock]] = 1.0
-    value, work = (each[0, kept] for each in part.worth(part.totals(), shelf))
-    return stock, member, (value, work)
+def _membership(group: npt.NDArray[np.intp]) -> tuple[npt.NDArray[np.intp], Floats]:
+    """Groups that items belong to, and a column of ones and zeros for each; below zero: none."""
+    concerned = np.unique(group[group >= 0])
+    return concerned, (group[:, None] == concerned[None, :]).astype(np.float64)
 
 
 @dataclass(frozen=True)

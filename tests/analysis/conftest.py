@@ -51,13 +51,13 @@ def window():
     return WINDOW
 
 
-def drawn_shop(seed, *, trips=60, items=240, categories=("lamps", "games", "tools")):
+def drawn_shop(seed, *, trips=60, items=240, wait_days=60, categories=("lamps", "games", "tools")):
     """A seeded shop: log-normal prices, unsold items among the late ones."""
     random = np.random.default_rng(seed)
     trip = random.integers(0, trips, items)
     category = random.choice(categories, items)
     listed = pd.Timestamp("2026-01-01") + pd.to_timedelta(trip * 3, unit="D")
-    wait = random.exponential(60, items).astype(int)
+    wait = random.exponential(wait_days, items).astype(int)
     as_of = pd.Timestamp("2026-08-01")
     seen = (as_of - listed).days.to_numpy()
     sold = wait <= seen
