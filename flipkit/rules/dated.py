@@ -122,6 +122,21 @@ class RuleSet(Generic[B]):
         """
         return self.blocks[int(self.index_at(np.array([day], dtype="datetime64[D]"))[0])]
 
+    def covers(self, day: dt.date) -> bool:
+        """Whether some block is in force on a day.
+
+        Parameters
+        ----------
+        day : datetime.date
+            The day.
+
+        Returns
+        -------
+        bool
+            Whether ``at`` would find one.
+        """
+        return any(block.starts <= day and (block.ends is None or day <= block.ends) for block in self.blocks)
+
     def index_at(self, days: npt.ArrayLike) -> Index:
         """Which block is in force, for each of many days.
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from flipkit.money import Cents
+from flipkit.errors import MoneyError
+from flipkit.money import PPM, Cents, percentage
 from flipkit.rules.reading import Keys
 
 
@@ -123,3 +126,91 @@ def declared_value_cents(rule: DeclaredValue, *, declared_cents: npt.ArrayLike) 
         cost = cost + -(-over // rule.then_each_cents) * rule.then_amount_cents
     cost = np.where(declared > 0, cost, 0)
     return np.where(declared > rule.maximum_cents, -1, cost)
+
+
+def protection_choices(
+    declared_value: DeclaredValue | None,
+    signature_cents: Mapping[str, int],
+    *,
+    value_cents: int,
+    damage_ppm: int,
+    loss_ppm: int,
+    signature_stops_ppm: int,
+) -> list[dict[str, Any]]:
+    """Ways to protect a parcel, with their cost and the loss still to be expected, the best first.
+
+    A way costs its fee and what it leaves open: the chance of damage or loss times the value that is
+    not covered. It is worth its fee when that is below the loss it takes away.
+
+    Parameters
+    ----------
+    declared_value : DeclaredValue or None
+        What declaring a value costs; None where it cannot be declared.
+    signature_cents : mapping
+        Price of each kind of signature. [cents]
+    value_cents : int
+        What the contents would cost the seller. [cents]
+    damage_ppm : int
+        Chance of damage. [parts per million]
+    loss_ppm : int
+        Chance of loss, or of a parcel that is said not to have arrived. [parts per million]
+    signature_stops_ppm : int
+        Share of such losses that a signature prevents. [parts per million]
+
+    Returns
+    -------
+    list of dict
+        ``protection``, ``fee_cents``, ``covered_cents`` (value covered), ``expected_loss_cents`` (still open),
+        ``cost_cents`` (both together), ``saves_cents`` (against no protection) and ``break_even_chance`` (the chance
+        of damage and loss, or for a signature of loss, at which the fee is just paid back; None where there is no fee
+        or no chance would do).
+
+    Raises
+    ------
+    MoneyError
+        If a chance is not between 0 and 1,000,000, or together they exceed it.
+
+    Examples
+    --------
+    >>> rule = DeclaredValue((100_00, 300_00), (0, 3_45), 100_00, 1_15, 50_000_00)
+    >>> ways = protection_choices(
+    ...     rule, {"plain": 3_10}, value_cents=400_00, damage_ppm=15_000, loss_ppm=5_000, signature_stops_ppm=500_000
+    ... )
+    >>> [(way["protection"], way["cost_cents"]) for way in ways]
+    [('declared value', 460), ('none', 600), ('declared value and plain signature', 770), ('plain signature', 835)]
+    """
+    chances = {"damage_ppm": damage_ppm, "loss_ppm": loss_ppm, "signature_stops_ppm": signature_stops_ppm}
+    for name, share in {**chances, "damage_ppm + loss_ppm": damage_ppm + loss_ppm}.items():
+        if not 0 <= share <= PPM:
+            raise MoneyError(name, need=f"from 0 to {PPM} parts per million", got=share)
+    free = min(declared_value.free_cents, value_cents) if declared_value is not None else 0
+    covers = [("", 0, free)]
+    if declared_value is not None and value_cents > free:
+        declared = min(value_cents, declared_value.maximum_cents)
+        covers.append(("declared value", int(declared_value_cents(declared_value, declared_cents=declared)), declared))
+    ways: list[dict[str, Any]] = []
+    for cover, fee, covered in covers:
+        for kind, price in (("", 0), *signature_cents.items()):
+            stopped = int(percentage(loss_ppm, signature_stops_ppm)) if kind else 0
+            loss = int(percentage(value_cents - covered, damage_ppm + loss_ppm - stopped))
+            names = [name for name in (cover, f"{kind} signature" if kind else "") if name]
+            # What a fee buys, were the chance a certainty: the cover that it adds, or the losses that it stops.
+            bought = 0.0
+            if cover and not kind:
+                bought = float(covered - free)
+            elif kind and not cover:
+                bought = (value_cents - free) * signature_stops_ppm / PPM
+            ways.append(
+                {
+                    "protection": " and ".join(names) or "none",
+                    "fee_cents": fee + price,
+                    "covered_cents": covered,
+                    "expected_loss_cents": loss,
+                    "cost_cents": fee + price + loss,
+                    "break_even_chance": (fee + price) / bought if 0 < fee + price <= bought else None,
+                }
+            )
+    bare = ways[0]["cost_cents"]
+    for way in ways:
+        way["saves_cents"] = bare - way["cost_cents"]
+    return sorted(ways, key=lambda way: (way["cost_cents"], way["fee_cents"]))

@@ -6,9 +6,10 @@ import datetime as dt
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from flipkit.errors import MoneyError, RuleNotInForceError
+from flipkit.errors import FlipkitError, MoneyError, RuleNotInForceError
 from flipkit.money import percentage
 from flipkit.rules.fees import order_fee_lines
+from flipkit.rules.listings import listing_fees
 from flipkit.rules.net_price import price_for_net
 from flipkit.rules.schedules import FeeSchedule
 
@@ -26,11 +27,16 @@ def venue_nets(
     costs_cents: int = 0,
     tax_ppm: int = 0,
     category: str | None = None,
-    listing_cents: int = 0,
+    international: bool = False,
+    advertised: bool = False,
+    advertising_ppm: int | None = None,
+    seller_level: str | None = None,
+    days_listed: int | None = None,
+    strict: bool = False,
 ) -> list[dict[str, Any]]:
     """What one item leaves at each venue, the best first.
 
-    At a venue that ships nothing, such as a stall, the buyer pays no shipping and there is no label.
+    At a venue that posts nothing, such as a stall, the buyer pays no shipping and there is no label.
 
     Parameters
     ----------
@@ -48,45 +54,54 @@ def venue_nets(
         Further costs of the item, whatever the venue. [cents]
     tax_ppm : int
         Tax that the marketplace collects. [parts per million]
-    category : str, optional
-        The category.
-    listing_cents : int
-        What listing cost, where the venue charges for listings. [cents]
+    category, international, advertised, advertising_ppm, seller_level : see below
+        As in ``fees.order_fees``.
+    days_listed : int, optional
+        Days from listing to sale, for listing fees at the full price; without it none are counted.
+    strict : bool
+        Whether a venue that cannot answer is an error; else it comes last and says why.
 
     Returns
     -------
     list of dict
         One a venue: ``venue``, ``ships``, the lines of ``fees.order_fees``, ``shipping_cents``, ``label_cents``,
         ``costs_cents``, ``net_cents``, ``even_price_cents`` (the price of the goods there that leaves the best
-        venue's net, None where none does) and ``refused`` (why a venue has no fees on that day, else empty).
+        venue's net, None where none does) and ``refused`` (why a venue cannot answer, else empty).
 
     Raises
     ------
+    RuleNotInForceError
+        If ``strict`` and a venue has no block on the day.
     MoneyError
-        If an amount is not whole cents.
+        If ``strict`` and an option is unknown to a venue, or an amount is not whole cents.
     """
+    options: dict[str, Any] = {
+        "category": category,
+        "international": international,
+        "advertised": advertised,
+        "advertising_ppm": advertising_ppm,
+        "seller_level": seller_level,
+    }
     found: list[dict[str, Any]] = []
     refused: list[dict[str, Any]] = []
     for name, schedule in schedules.items():
-        shipping = shipping_cents if schedule.ships else 0
-        label = label_cents if schedule.ships else 0
+        shipping, label = (shipping_cents, label_cents) if schedule.ships else (0, 0)
         try:
-            block = schedule.at(on)
-        except RuleNotInForceError as problem:
-            refused.append({"venue": name, "ships": schedule.ships, "refused": str(problem)})
+            lines = order_fee_lines(
+                schedule,
+                on=on,
+                goods_cents=goods_cents,
+                shipping_cents=shipping,
+                tax_cents=int(percentage(goods_cents + shipping, tax_ppm)),
+                listing_cents=plain_listing_cents(schedule, on=on, days_listed=days_listed),
+                **options,
+            )
+        except (RuleNotInForceError, MoneyError) as problem:
+            if strict:
+                raise
+            refused.append(_unable(name, schedule, problem))
             continue
-        listing = listing_cents if block.listing else 0
-        lines = order_fee_lines(
-            schedule,
-            on=on,
-            goods_cents=goods_cents,
-            shipping_cents=shipping,
-            tax_cents=int(percentage(goods_cents + shipping, tax_ppm)),
-            category=category,
-            listing_cents=listing,
-        )
         fees = {line: int(cents[0]) for line, cents in lines.items()}
-        net = goods_cents + shipping - fees["total_cents"] - label - costs_cents
         found.append(
             {
                 "venue": name,
@@ -95,28 +110,59 @@ def venue_nets(
                 "shipping_cents": shipping,
                 "label_cents": label,
                 "costs_cents": costs_cents,
-                "net_cents": net,
+                "net_cents": goods_cents + shipping - fees["total_cents"] - label - costs_cents,
                 "refused": "",
             }
         )
     found.sort(key=lambda venue: (-venue["net_cents"], venue["venue"]))
     for venue in found:
-        schedule = schedules[venue["venue"]]
         try:
             price = price_for_net(
-                schedule,
+                schedules[venue["venue"]],
                 on=on,
                 net_cents=found[0]["net_cents"],
                 shipping_cents=venue["shipping_cents"],
                 costs_cents=venue["label_cents"] + costs_cents,
                 tax_ppm=tax_ppm,
-                category=category,
                 listing_cents=venue["listing_cents"],
+                **options,
             )
             venue["even_price_cents"] = int(price[0])
         except MoneyError:
             venue["even_price_cents"] = None
     return found + refused
+
+
+def _unable(name: str, schedule: FeeSchedule, problem: FlipkitError) -> dict[str, Any]:
+    return {"venue": name, "ships": schedule.ships, "refused": str(problem)}
+
+
+def plain_listing_cents(schedule: FeeSchedule, *, on: dt.date, days_listed: int | None) -> int:
+    """Listing fees of one thing at the full price, as if the month's free listings were used up.
+
+    Parameters
+    ----------
+    schedule : FeeSchedule
+        The marketplace's schedule.
+    on : datetime.date
+        Day of sale.
+    days_listed : int or None
+        Days from listing to sale; None counts no listing.
+
+    Returns
+    -------
+    int
+        The fees. [cents]
+
+    Raises
+    ------
+    RuleNotInForceError
+        If a day of listing has no block.
+    """
+    if days_listed is None:
+        return 0
+    listed = on - dt.timedelta(days=days_listed)
+    return int(listing_fees(schedule, listed_on=listed, ended_on=on, free_a_month=0)[0])
 
 
 def venue_frame(venues: list[dict[str, Any]]) -> pd.DataFrame:
