@@ -165,6 +165,7 @@ def category_returns(
         One row a group: the group's column, ``items``, ``trips``, ``sold``, ``net_cents``,
         ``owner_min``, ``hourly``, ``low``, ``high``, ``delta_se``, ``bca_low``, ``bca_high``
         (dollars per hour; the intervals NaN where none is claimed), ``claimed``, ``verdict``.
+        ``delta_se`` stands wherever there are two trips: ``pulled_returns`` needs it.
 
     Raises
     ------
@@ -298,7 +299,7 @@ def returns_table(
     claimed = (table["items"] >= too_few) & (table["trips"] >= FEW_TRIPS) & found["low"].notna()
     for name in ("hourly", "low", "high", "delta_se", "bca_low", "bca_high"):
         table[name] = found[name].astype(np.float64)
-        if name != "hourly":
+        if name not in ("hourly", "delta_se"):
             table.loc[~claimed, name] = math.nan
     table["claimed"] = claimed.to_numpy(dtype=bool)
     table["verdict"] = [

@@ -1,0 +1,312 @@
+"""Stock: what it ties up, how fast it turns, how old it is, and what its space earns.
+
+The terms are the retail handbooks': turnover is cost of goods sold over average inventory at
+cost; days on hand is a year of days over the yearly turnover; GMROI is gross margin over
+average inventory at cost. Gross margin is sales less refunds less cost of goods: fees, labels
+and hours come after it. Average inventory is the mean over every day of the window.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from flipkit.analysis.groups import Window, in_window
+from flipkit.analysis.sizes import cubic_feet, in_stock
+from flipkit.errors import AssumptionError
+
+YEAR_DAYS = 365.0
+#: A month of space is a twelfth of a year.
+MONTH_DAYS = YEAR_DAYS / 12
+
+
+def turnover(cost_of_goods_sold: float, average_inventory: float) -> float:
+    """How many times the stock was sold over: cost of goods sold over average inventory at cost.
+
+    Parameters
+    ----------
+    cost_of_goods_sold : float
+        Of the period.
+    average_inventory : float
+        At cost, in the same unit.
+
+    Returns
+    -------
+    float
+        Turns in the period; NaN without inventory.
+
+    Examples
+    --------
+    >>> round(turnover(4_380_000, 870_000), 2)
+    5.03
+    """
+    return cost_of_goods_sold / average_inventory if average_inventory > 0 else math.nan
+
+
+def days_on_hand(turns: float, *, period_days: float = YEAR_DAYS) -> float:
+    """How many days of sales the stock holds: the period's days over its turns.
+
+    Parameters
+    ----------
+    turns : float
+        Turnover of the period.
+    period_days : float
+        Length of the period. [days]
+
+    Returns
+    -------
+    float
+        The days; infinity where nothing sold. [days]
+
+    Examples
+    --------
+    >>> round(days_on_hand(4.32), 2)
+    84.49
+    """
+    return math.inf if turns == 0 else period_days / turns
+
+
+def margin_return(gross_margin: float, average_inventory: float) -> float:
+    """Gross margin return on inventory investment (GMROI).
+
+    Parameters
+    ----------
+    gross_margin : float
+        Sales less refunds less cost of goods, of the period.
+    average_inventory : float
+        At cost, in the same unit.
+
+    Returns
+    -------
+    float
+        Gross margin for each unit of money in stock; NaN without inventory.
+
+    References
+    ----------
+    ``gmrii-definition`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> margin_return(300.0, 80.0)
+    3.75
+    """
+    return gross_margin / average_inventory if average_inventory > 0 else math.nan
+
+
+def sell_through(sold: float, beside: float) -> float:
+    """Sold over sold and something beside them.
+
+    The kit's own sell-through counts beside the sales of a window what was still for sale at
+    its end. With received less sold beside them it is the wholesalers' sold over received.
+
+    Parameters
+    ----------
+    sold : float
+        Items sold in the window.
+    beside : float
+        Items still for sale at its end (or received and not sold).
+
+    Returns
+    -------
+    float
+        A share, 0 to 1; NaN where there was nothing.
+
+    References
+    ----------
+    ``sell-through-calculators`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> sell_through(300, 200)
+    0.6
+    """
+    return sold / (sold + beside) if sold + beside > 0 else math.nan
+
+
+def stock_table(economics: pd.DataFrame, *, window: Window, as_of: dt.date, by: str = "category") -> pd.DataFrame:
+    """How each group's stock turned, what its capital and its space earned in a window.
+
+    Parameters
+    ----------
+    economics : DataFrame
+        One row an item, as ``item_economics`` gives it.
+    window : tuple of date
+        First and last day, both included; what lies after ``as_of`` is cut off.
+    as_of : date
+        The last day that is known.
+    by : str
+        Column that names the group.
+
+    Returns
+    -------
+    DataFrame
+        One row a group, sorted by name:
+
+        ``sold``, ``for_sale`` (listed and unsold on the last day), ``sell_through`` (sold over
+        both), ``stock_items``, ``stock_cost_cents``, ``stock_cubic_ft`` (in hand on the last
+        day, unlisted and returned ones too);
+
+        ``goods_sold_cents`` (cost of goods sold), ``gross_margin_cents``,
+        ``average_stock_cents``, ``turnover`` (a year), ``days_on_hand``, ``gmroi`` (a year);
+
+        ``net_cents`` of the sales, ``capital_days`` (dollars times days held of the items sold),
+        ``net_per_capital_day`` (dollars a day for each dollar that they tied up, from buying to
+        sale) and ``capital_return`` (the same a year, as a rate);
+
+        ``cubic_ft_months`` (space held in the window, unsold things included) and
+        ``net_per_cubic_ft_month`` (dollars).
+
+    Raises
+    ------
+    AssumptionError
+        If the window begins after ``as_of``.
+
+    Examples
+    --------
+    The function needs the frame of ``item_economics``; see ``tests/analysis``.
+    """
+    first, last = window[0], min(window[1], as_of)
+    if first > as_of:
+        raise AssumptionError("window", need=f"a first day no later than {as_of}", got=str(first))
+    days = (last - first).days + 1
+    held = _days_held_in(economics, first, last, as_of)
+    sold = in_window(economics, window=(first, last), basis="sold")
+    back = (sold["status"] == "returned").to_numpy(dtype=bool)
+    sales = sold["sold_price_cents"] + sold["shipping_charged_cents"] - sold["refund_cents"]
+    # What came back is stock again: its cost is not sold.
+    goods = sold["cost_cents"].where(~back, 0)
+    # A thing bought and sold on one day tied its money up for a day.
+    tied = np.maximum((sold["sold_on"] - sold["bought_on"]).dt.days.to_numpy(dtype=np.float64), 1.0)
+    stock = economics.loc[_in_hand_on(economics, last)]
+    groups = sorted(economics[by].astype(object).unique(), key=str)
+
+    def total(rows: pd.DataFrame, values: npt.ArrayLike) -> npt.NDArray[np.float64]:
+        sums = pd.Series(np.asarray(values, dtype=np.float64)).groupby(rows[by].astype(object).to_numpy()).sum()
+        return sums.reindex(groups).fillna(0.0).to_numpy(dtype=np.float64)
+
+    table = pd.DataFrame({by: groups})
+    table["sold"] = total(sold, ~back).astype(np.int64)
+    table["for_sale"] = total(stock, _listed_on(stock, last)).astype(np.int64)
+    table["sell_through"] = [sell_through(*pair) for pair in zip(table["sold"], table["for_sale"], strict=True)]
+    table["stock_items"] = total(stock, np.ones(len(stock))).astype(np.int64)
+    table["stock_cost_cents"] = total(stock, stock["cost_cents"]).astype(np.int64)
+    table["stock_cubic_ft"] = total(stock, cubic_feet(stock).fillna(0.0))
+    table["goods_sold_cents"] = total(sold, goods).astype(np.int64)
+    table["gross_margin_cents"] = (total(sold, sales) - table["goods_sold_cents"]).astype(np.int64)
+    table["average_stock_cents"] = total(economics, economics["cost_cents"] * held) / days
+    yearly = YEAR_DAYS / days
+    goods_margin = zip(
+        table["goods_sold_cents"], table["gross_margin_cents"], table["average_stock_cents"], strict=True
+    )
+    turns = [
+        (turnover(cost, mean) * yearly, margin_return(margin, mean) * yearly) for cost, margin, mean in goods_margin
+    ]
+    table["turnover"] = [pair[0] for pair in turns]
+    table["days_on_hand"] = [days_on_hand(value) for value in table["turnover"]]
+    table["gmroi"] = [pair[1] for pair in turns]
+    table["net_cents"] = total(sold, sold["net_cents"]).astype(np.int64)
+    table["capital_days"] = total(sold, sold["cost_cents"] * tied) / 100
+    table["net_per_capital_day"] = _ratio(table["net_cents"] / 100, table["capital_days"])
+    table["capital_return"] = table["net_per_capital_day"] * YEAR_DAYS
+    table["cubic_ft_months"] = total(economics, cubic_feet(economics).fillna(0.0) * held) / MONTH_DAYS
+    table["net_per_cubic_ft_month"] = _ratio(table["net_cents"] / 100, table["cubic_ft_months"])
+    return table
+
+
+def ageing_table(
+    economics: pd.DataFrame,
+    *,
+    as_of: dt.date,
+    edges_days: Sequence[int] = (30, 60, 90, 180, 365),
+    value_cents: pd.Series | None = None,
+) -> pd.DataFrame:
+    """Stock in hand by the days since it was bought.
+
+    Parameters
+    ----------
+    economics : DataFrame
+        One row an item, as ``item_economics`` gives it.
+    as_of : date
+        The day from which ages are counted.
+    edges_days : sequence of int
+        Where one age band ends, the day itself included, and the next begins. [days]
+    value_cents : Series, optional
+        What each item may still bring, as in ``stock_prospects``. [cents]
+
+    Returns
+    -------
+    DataFrame
+        One row a band, youngest first, empty ones too: ``from_days``, ``to_days`` (missing for
+        the open one), ``items``, ``cost_cents``, ``cost_share`` (of all stock), ``cubic_ft``,
+        ``list_price_cents``, and ``may_bring_cents`` where ``value_cents`` is given.
+
+    Raises
+    ------
+    AssumptionError
+        If the edges do not rise.
+
+    Examples
+    --------
+    >>> stock = pd.DataFrame({"status": ["for sale", "sold"], "bought_on": pd.to_datetime(["2026-01-01"] * 2),
+    ...     "cost_cents": [500, 700], "length_in": 12.0, "width_in": 12.0, "height_in": 12.0,
+    ...     "list_price_cents": [2000, 2000]})
+    >>> ageing_table(stock, as_of=dt.date(2026, 2, 10))[["from_days", "items"]].values.tolist()[:2]
+    [[0, 0], [31, 1]]
+    """
+    edges = np.asarray(edges_days, dtype=np.int64)
+    if edges.size and ((np.diff(edges) <= 0).any() or edges[0] < 0):
+        raise AssumptionError("edges_days", need="rising days of at least 0", got=list(edges_days))
+    mask = in_stock(economics).to_numpy(dtype=bool)
+    stock = economics.loc[mask]
+    age = (pd.Timestamp(as_of) - stock["bought_on"]).dt.days.to_numpy()
+    band = np.searchsorted(edges, age, side="left")
+    count = edges.size + 1
+
+    def total(values: npt.ArrayLike) -> npt.NDArray[np.float64]:
+        weights = np.nan_to_num(np.asarray(values, dtype=np.float64))
+        return np.bincount(band, weights=weights, minlength=count).astype(np.float64)
+
+    table = pd.DataFrame({"from_days": np.concatenate(([0], edges + 1))})
+    table["to_days"] = pd.array([*edges.tolist(), pd.NA], dtype="Int64")
+    table["items"] = np.bincount(band, minlength=count)
+    table["cost_cents"] = total(stock["cost_cents"]).astype(np.int64)
+    whole = int(table["cost_cents"].sum())
+    table["cost_share"] = table["cost_cents"] / whole if whole else 0.0
+    table["cubic_ft"] = total(cubic_feet(stock))
+    table["list_price_cents"] = total(stock["list_price_cents"].astype(np.float64)).astype(np.int64)
+    if value_cents is not None:
+        table["may_bring_cents"] = np.rint(total(value_cents.to_numpy()[mask])).astype(np.int64)
+    return table
+
+
+def _days_held_in(items: pd.DataFrame, first: dt.date, last: dt.date, as_of: dt.date) -> npt.NDArray[np.float64]:
+    """Days of the window on which each item was in hand, the day it was bought included, the day it left not."""
+    begin = np.maximum(items["bought_on"].to_numpy().astype("datetime64[D]"), np.datetime64(first))
+    left = _left_on(items).fillna(pd.Timestamp(as_of) + pd.Timedelta(days=1)).to_numpy().astype("datetime64[D]")
+    end = np.minimum(left, np.datetime64(last) + 1)
+    return np.maximum((end - begin).astype(np.float64), 0.0)
+
+
+def _left_on(items: pd.DataFrame) -> pd.Series:
+    """The day each item left for good: its sale unless it came back, or its going."""
+    return items["gone_on"].fillna(items["sold_on"].where(items["status"] != "returned"))
+
+
+def _in_hand_on(items: pd.DataFrame, day: dt.date) -> npt.NDArray[np.bool_]:
+    left = _left_on(items)
+    held = (items["bought_on"] <= pd.Timestamp(day)) & ~(left <= pd.Timestamp(day))
+    return held.to_numpy(dtype=bool)
+
+
+def _listed_on(items: pd.DataFrame, day: dt.date) -> npt.NDArray[np.bool_]:
+    """Of items in hand, those on sale: listed by the day and not come back from a sale."""
+    return ((items["listed_on"] <= pd.Timestamp(day)) & (items["status"] != "returned")).to_numpy(dtype=bool)
+
+
+def _ratio(above: pd.Series, below: pd.Series) -> pd.Series:
+    return (above / below.where(below > 0)).astype(np.float64)

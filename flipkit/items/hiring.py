@@ -1,0 +1,120 @@
+"""Does help pay? What hiring out an activity does to the owner's hourly return."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+
+from flipkit.errors import AssumptionError
+from flipkit.money import PPM
+
+
+def hired_cost(minutes: float, *, wage_cents: int, burden_ppm: int) -> int:
+    """Cost of hired minutes: wage and payroll burden, rounded half up once.
+
+    Parameters
+    ----------
+    minutes : float
+        Hired time, counted in hundredths of a minute. [min]
+    wage_cents : int
+        Wage of an hour. [cents]
+    burden_ppm : int
+        Payroll burden on the wage. [parts per million]
+
+    Returns
+    -------
+    int
+        The cost. [cents]
+
+    Examples
+    --------
+    >>> hired_cost(60.0, wage_cents=1600, burden_ppm=76_500)
+    1722
+    """
+    exact = round(minutes * 100) * wage_cents * (PPM + burden_ppm)
+    whole = 6_000 * PPM
+    return (exact + whole // 2) // whole
+
+
+def help_table(
+    owner_min: Mapping[str, float],
+    *,
+    net_cents: int,
+    wage_cents: int,
+    burden_ppm: int,
+    pace: float = 1.0,
+    guidance: float = 0.0,
+) -> pd.DataFrame:
+    """For each activity, what hiring it out entirely would do to the owner's hour.
+
+    With net N and owner hours H, an activity of h hours handed to somebody who needs ``pace``
+    times as long costs W x pace x h and frees h x (1 - guidance) of the owner's hours. The
+    owner's hourly return rises just when W is below N / H x (1 - guidance) / pace: help that
+    costs less than the owner's own hour earns. That bar is the same for every activity; what
+    differs is how much it frees and what the freed hours must earn.
+
+    Parameters
+    ----------
+    owner_min : mapping of str to float
+        Owner minutes by activity over some period. [min]
+    net_cents : int
+        Net of the same period. [cents]
+    wage_cents : int
+        Wage of an hour of help. [cents]
+    burden_ppm : int
+        Payroll burden on the wage. [parts per million]
+    pace : float
+        Helper's time over the owner's for the same work, above zero.
+    guidance : float
+        Part of the handed-over time that the owner spends on showing and checking, below one.
+
+    Returns
+    -------
+    DataFrame
+        One row an activity with minutes, most freed hours first: ``activity``, ``owner_hours``,
+        ``hours_freed``, ``hired_hours``, ``hired_cents``, ``hourly_now``, ``hourly_then``,
+        ``wage_limit`` (the wage below which the owner's hour rises; NaN where no wage would),
+        ``must_earn`` (what each freed hour must bring so that no money is lost) and ``pays``
+        (whether the owner's hourly return rises). [hours; dollars per hour]
+
+    Raises
+    ------
+    AssumptionError
+        If the wage, burden, pace or guidance is out of range.
+
+    Examples
+    --------
+    >>> table = help_table({"pack": 600.0, "write": 600.0}, net_cents=40_000, wage_cents=1600, burden_ppm=76_500)
+    >>> table[["activity", "hours_freed", "pays"]].values.tolist()
+    [['pack', 10.0, True], ['write', 10.0, True]]
+    >>> round(float(table["hourly_then"][0]), 2), round(float(table["wage_limit"][0]), 2)
+    (22.78, 18.58)
+    """
+    if wage_cents < 0 or burden_ppm < 0:
+        raise AssumptionError("help.wage and help.burden", need="at least 0", got=min(wage_cents, burden_ppm))
+    if pace <= 0:
+        raise AssumptionError("pace", need="above 0", got=pace)
+    if not 0 <= guidance < 1:
+        raise AssumptionError("guidance", need="at least 0 and below 1", got=guidance)
+    hours = sum(owner_min.values()) / 60
+    now = net_cents / 100 / hours if hours > 0 else np.nan
+    dear = (1 + burden_ppm / PPM) * pace / (1 - guidance)
+    rows = []
+    for activity, minutes in owner_min.items():
+        if minutes <= 0:
+            continue
+        freed = minutes / 60 * (1 - guidance)
+        cost = hired_cost(minutes * pace, wage_cents=wage_cents, burden_ppm=burden_ppm)
+        left = hours - freed
+        # An owner who does nothing else has no hour left to earn by.
+        then = (net_cents - cost) / 100 / left if left > 1e-9 else np.nan
+        limit = now / dear if now > 0 else np.nan
+        must = cost / 100 / freed
+        pays = bool(then > now) if np.isfinite(then) else net_cents > cost
+        rows.append((activity, minutes / 60, freed, minutes * pace / 60, cost, now, then, limit, must, pays))
+    columns = ["activity", "owner_hours", "hours_freed", "hired_hours", "hired_cents", "hourly_now", "hourly_then"]
+    table = pd.DataFrame(rows, columns=[*columns, "wage_limit", "must_earn", "pays"])
+    order = np.lexsort((table["activity"].astype(str), -table["hours_freed"]))
+    return table.iloc[order].reset_index(drop=True)

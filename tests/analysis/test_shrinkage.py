@@ -1,0 +1,146 @@
+"""Small groups pulled towards the whole, against Efron and Morris's batting averages."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from flipkit.analysis.hourly import category_returns
+from flipkit.analysis.shrinkage import pulled, pulled_returns, steadied_errors
+
+HITS = [18, 17, 16, 15, 14, 14, 13, 12, 11, 11, 10, 10, 10, 10, 10, 9, 8, 7]
+REMAINDER = [0.346, 0.298, 0.276, 0.222, 0.273, 0.270, 0.263, 0.210, 0.269, 0.230, 0.264, 0.256, 0.303, 0.264, 0.226]
+REMAINDER += [0.285, 0.316, 0.200]
+
+
+def batting():
+    average = np.array(HITS) / 45
+    variance = average.mean() * (1 - average.mean()) / 45
+    return average, pulled(average, np.full(18, math.sqrt(variance)))
+
+
+@pytest.mark.published(source="efron-morris-1977", where="shrinking factor c", seen="secondary")
+def test_shrinking_factor():
+    average, found = batting()
+    assert found.centre == pytest.approx(0.265, abs=5e-4)
+    assert found.weight == pytest.approx(np.full(18, 0.212), abs=1e-3)
+    assert average.mean() == pytest.approx(found.centre)
+
+
+@pytest.mark.published(source="efron-morris-1977", where="the .400 hitter", seen="secondary")
+def test_the_400_hitter_becomes_294():
+    average, found = batting()
+    assert average[0] == pytest.approx(0.400)
+    assert found.value[0] == pytest.approx(0.294, abs=5e-4)
+
+
+@pytest.mark.published(source="efron-morris-1977", where="total squared error, about 3.5 times", seen="from memory")
+def test_total_squared_error():
+    average, found = batting()
+    raw = float(((average - REMAINDER) ** 2).sum())
+    after = float(((found.value - REMAINDER) ** 2).sum())
+    assert (raw, after) == pytest.approx((0.0753, 0.0213), abs=5e-4)
+    assert raw / after == pytest.approx(3.5, abs=0.05)
+
+
+@pytest.mark.worked
+def test_equal_errors_by_hand():
+    # mean 30, S = 1000, c = 1 - (5 - 3) x 100 / 1000 = 0.8; 10 -> 30 - 0.8 x 20
+    found = pulled([10, 20, 30, 40, 50], [10.0] * 5)
+    assert found.weight == pytest.approx(np.full(5, 0.8))
+    assert found.value == pytest.approx([14, 22, 30, 38, 46])
+    # between groups: S / 4 - 100 = 150
+    assert found.spread == pytest.approx(math.sqrt(150))
+
+
+def test_less_known_is_pulled_more_and_never_past_the_centre():
+    found = pulled([10.0, 12.0, 30.0, 28.0, 50.0, 40.0], [1.0, 20.0, 5.0, 1.0, 20.0, 5.0])
+    assert found.weight[0] > found.weight[2] > found.weight[1]
+    raw = np.array([10.0, 12.0, 30.0, 28.0, 50.0, 40.0])
+    assert ((found.value - found.centre) * (raw - found.centre) >= 0).all()
+    assert (np.abs(found.value - found.centre) <= np.abs(raw - found.centre) + 1e-12).all()
+
+
+def test_noise_alone_is_pulled_nearly_all_the_way():
+    found = pulled([19.9, 20.1, 20.0, 20.05, 19.95, 20.02, 19.98, 20.0], [5.0] * 8)
+    assert found.spread == 0
+    assert (found.weight <= 2 / 7 + 1e-9).all()
+
+
+def test_fewer_than_four_groups_are_left_alone():
+    found = pulled([10.0, 20.0, 60.0], [5.0, 5.0, 5.0])
+    assert found.value.tolist() == [10.0, 20.0, 60.0]
+    assert found.weight.tolist() == [1.0, 1.0, 1.0]
+    assert found.error.tolist() == [5.0, 5.0, 5.0]
+
+
+def test_pulled_figures_are_nearer_the_truth_and_their_errors_honest():
+    random = np.random.default_rng(12)
+    error = np.array([2.0, 3.0, 4.0, 6.0, 8.0, 8.0, 10.0, 12.0, 4.0, 5.0])
+    raw_loss = pulled_loss = 0.0
+    held = 0
+    for _ in range(600):
+        truth = 20 + 6 * random.standard_normal(10)
+        raw = truth + error * random.standard_normal(10)
+        found = pulled(raw, error)
+        raw_loss += float(((raw - truth) ** 2).sum())
+        pulled_loss += float(((found.value - truth) ** 2).sum())
+        held += int((np.abs(found.value - truth) <= 1.96 * found.error).sum())
+    assert pulled_loss < 0.65 * raw_loss
+    assert 0.93 <= held / 6000 <= 0.97
+
+
+@pytest.mark.worked
+def test_errors_lean_on_the_common_hour():
+    # one hour's variance: (8 x 4 x 10 + 2 x 16 x 5) / 10 = 48; group two: (2 x 16 + 4 x 48 / 5) / 6
+    found = steadied_errors([2.0, 4.0, math.nan], [9, 3, 1], [10.0, 5.0, 12.0])
+    assert found[1] == pytest.approx(math.sqrt((2 * 16 + 4 * 48 / 5) / 6))
+    assert found[2] == pytest.approx(math.sqrt(48 / 12))
+    assert np.isnan(steadied_errors([math.nan], [1], [3.0])).all()
+
+
+def table(hourly, error, *, items=30, trips=20):
+    names = [f"c{at}" for at in range(len(hourly))]
+    frame = pd.DataFrame({"category": names, "items": items, "trips": trips, "owner_min": 600.0, "hourly": hourly})
+    return frame.assign(delta_se=error, claimed=True)
+
+
+def test_ranked_by_the_chance_of_beating_the_target():
+    returns = table([24.0, 26.0, 15.0, 18.0, 21.0], [1.0, 12.0, 2.0, 2.0, 2.0])
+    returns["owner_min"] = [6000.0, 60.0, 600.0, 600.0, 600.0]
+    found = pulled_returns(returns, target=20.0, seed=1)
+    assert found["category"].iloc[0] == "c0"
+    assert found["beats_target"].is_monotonic_decreasing
+    # the highest raw figure is the least sure
+    assert found.loc[found["raw"].idxmax(), "beats_target"] < found["beats_target"].iloc[0]
+    assert found["is_best"].sum() == pytest.approx(1.0)
+    assert found["verdict"].iloc[0] == "almost surely beats the target"
+
+
+def test_chances_of_a_symmetric_case():
+    found = pulled_returns(table([10.0, 20.0, 30.0, 40.0, 50.0], [10.0] * 5), target=30.0, seed=1)
+    chance = found.set_index("category")["beats_target"]
+    assert chance["c2"] == pytest.approx(0.5)
+    assert chance["c0"] == pytest.approx(1 - chance["c4"])
+
+
+def test_unclaimed_groups_are_pulled_and_still_too_few(shop, window):
+    frame = shop(3, items=60, categories=tuple("abcdefgh"))
+    returns = category_returns(frame, window=window, confidence=0.95, resamples=200, seed=1, too_few=10, target=20.0)
+    found = pulled_returns(returns, target=20.0, seed=1)
+    assert len(found) == len(returns)
+    assert not found["claimed"].all()
+    assert found["pulled"].notna().all()
+    assert (found.loc[~found["claimed"], "verdict"] == "too few to tell").all()
+    assert ((found["weight"] >= 0) & (found["weight"] <= 1)).all()
+
+
+def test_nothing_to_pull():
+    empty = table([], [])
+    assert pulled_returns(empty, target=20.0, seed=1).empty
+    one = pulled_returns(table([12.0], [math.nan], trips=1).assign(claimed=False), target=20.0, seed=1)
+    assert one["pulled"].tolist() == [12.0]
+    assert one["verdict"].tolist() == ["too few to tell"]
