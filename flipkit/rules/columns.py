@@ -83,7 +83,7 @@ def measures(name: str, value: npt.ArrayLike, rows: int, *, zero: bool = False) 
     try:
         given = np.asarray(value, dtype=np.float64)
     except (TypeError, ValueError):
-        raise MeasureError(name, need="numbers", got=value) from None
+        raise MeasureError(name, need="numbers", got=_shown(value)) from None
     if given.size:
         low, high = given.min(), given.max()
         if not (low > 0 or (zero and low == 0)) or not high < np.inf:
@@ -119,14 +119,15 @@ def amounts(name: str, value: npt.ArrayLike, rows: int, *, negative: bool = Fals
     MoneyError
         If one is not whole, is missing, is too large or is negative where it may not be.
     """
-    try:
-        given = np.asarray(value)
-        whole = given.astype(np.int64)
-        exact = given.dtype.kind in "iu" or bool((whole == given).all())
-    except (TypeError, ValueError, OverflowError):
-        raise MoneyError(name, need="whole cents without gaps", got=value) from None
-    if not exact:
-        raise MoneyError(name, need="whole cents without gaps", got=value)
+    given = np.asarray(value)
+    if given.dtype.kind not in "iu":
+        flat = np.atleast_1d(given)
+        bad = np.array([not _is_whole(item) for item in flat.tolist()], dtype=np.bool_)
+        if bad.any():
+            row = int(np.argmax(bad))
+            where = f"row {row + 1} of {flat.size}"
+            raise MoneyError(name, need="whole cents without gaps", got=flat.tolist()[row], where=where)
+    whole = given.astype(np.int64)
     if whole.size and (whole.max() > LARGEST_CENTS or whole.min() < (-LARGEST_CENTS if negative else 0)):
         flat = np.atleast_1d(whole)
         bad = (flat > LARGEST_CENTS) | (flat < (-LARGEST_CENTS if negative else 0))
@@ -134,6 +135,17 @@ def amounts(name: str, value: npt.ArrayLike, rows: int, *, negative: bool = Fals
         need = f"whole cents within {LARGEST_CENTS}" + ("" if negative else " and not below 0")
         raise MoneyError(name, need=need, got=int(flat[row]), where=f"row {row + 1} of {flat.size}")
     return _spread(whole, rows)
+
+
+def _shown(value: object) -> object:
+    """What an error shows of a column: not a million rows."""
+    return list(value)[:3] if isinstance(value, list | tuple | np.ndarray) else value
+
+
+def _is_whole(item: object) -> bool:
+    if isinstance(item, bool):
+        return False
+    return isinstance(item, int) or (isinstance(item, float) and item.is_integer())
 
 
 def days(name: str, value: object, rows: int) -> npt.NDArray[np.datetime64]:
@@ -161,7 +173,7 @@ def days(name: str, value: object, rows: int) -> npt.NDArray[np.datetime64]:
     try:
         given = np.asarray(value).astype("datetime64[D]")
     except (TypeError, ValueError):
-        raise MeasureError(name, need="dates", got=value) from None
+        raise MeasureError(name, need="dates", got=_shown(value)) from None
     return _spread(given, rows)
 
 
@@ -216,7 +228,7 @@ def flags(name: str, value: object, rows: int) -> npt.NDArray[np.bool_]:
     given = np.asarray(value)
     if given.dtype != np.bool_:
         if given.dtype != object or not all(isinstance(item, bool | np.bool_) for item in np.atleast_1d(given)):
-            raise MeasureError(name, need="true or false", got=value)
+            raise MeasureError(name, need="true or false", got=_shown(value))
         given = given.astype(np.bool_)
     return _spread(given, rows)
 

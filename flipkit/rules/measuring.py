@@ -279,6 +279,8 @@ def _dimensional(
     divisor = space.divisor_for.get(rates, space.divisor)
     if space.nonrectangular_factor != 1.0 and given["nonrectangular"].any():
         volume = np.where(given["nonrectangular"], volume * space.nonrectangular_factor, volume)
+    if space.volume_step:
+        volume = rounded_nearest(volume, step=space.volume_step)
     weight = rounded_up(volume / divisor, step=space.weight_step)
     if space.cap < np.inf:
         weight = np.minimum(weight, space.cap)

@@ -2,8 +2,8 @@
 
 A block has these tables::
 
-    [block.dimensional]   sides, side_step, volume_over, divisor, divisor_for, weight_step,
-                          nonrectangular_factor, cap, zones
+    [block.dimensional]   sides, side_step, volume_over, volume_step, divisor, divisor_for,
+                          weight_step, nonrectangular_factor, cap, zones
     [block.scale]         weight_step
     [block.limits]        longest, length_plus_girth, weight: more is over the maximum
     [block.entry]         dimensions_required
@@ -37,6 +37,8 @@ class Dimensional:
         One of ``SIDES``.
     side_step : float
         What sides are rounded to, usually the whole unit. [units of length]
+    volume_step : float
+        What the volume is rounded to, to the nearest; 0 for not at all. [cubic units of length]
     volume_over : float
         Volume up to which, itself included, space weighs nothing. [cubic units of length]
     divisor : float
@@ -55,6 +57,7 @@ class Dimensional:
 
     sides: str
     side_step: float
+    volume_step: float
     volume_over: float
     divisor: float
     divisor_for: Mapping[str, float]
@@ -251,6 +254,7 @@ def _dimensional(keys: Keys) -> Dimensional:
     found = Dimensional(
         sides=table.text("sides", among=SIDES),
         side_step=table.number("side_step", 1.0, above=0),
+        volume_step=table.number("volume_step", 0.0, above=0),
         volume_over=table.number("volume_over"),
         divisor=table.number("divisor", above=0),
         divisor_for={name: kinds.number(name, above=0) for name in kinds.names()} if kinds else {},
