@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from html import escape
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from flipkit.money import show_cents
@@ -202,6 +203,8 @@ def _heading(name: str, currency: str) -> str:
 def _text(value: Any, name: str, show: Callable[[Any], str] | None, currency: str) -> str:
     if not isinstance(value, str) and pd.isna(value):
         return NOTHING
+    if isinstance(value, np.generic):
+        value = value.item()
     if show is not None:
         return show(value)
     if name.endswith("_cents"):

@@ -24,6 +24,8 @@ TEMPLATES: Final = files("flipkit.reports") / "templates"
 #: Largest page that goes out; a page is mailed, and read over a phone's connection.
 MOST_BYTES: Final = 1_600_000
 _HEADING = re.compile(r"^#{1,6}\s+(.+?)\s*#*$", re.MULTILINE)
+_TOP_HEADING = re.compile(r"^#\s+.+$", re.MULTILINE)
+_PUNCTUATION = re.compile(r"([!-/:-@\[-`{-~])")
 _MARKS = re.compile(r"[*_`]|\[|\]\([^)]*\)")
 
 
@@ -92,7 +94,7 @@ def embedded_json(value: object) -> str:
     Returns
     -------
     str
-        JSON in which no ``</`` and no ``<!--`` can end or change the element.
+        JSON in which nothing can end or change the element.
 
     Raises
     ------
@@ -102,10 +104,11 @@ def embedded_json(value: object) -> str:
     Examples
     --------
     >>> embedded_json({"a": "</script>"})
-    '{"a":"<\\/script>"}'
+    '{"a":"\\u003c/script>"}'
     """
     text = json.dumps(value, allow_nan=False, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
-    text = text.replace("</", r"<\/").replace("<!--", r"<\u0021--")
+    # With no "<" at all, nothing in the data can end the element or open a comment.
+    text = text.replace("<", r"\u003c")
     return text.replace("\u2028", r"\u2028").replace("\u2029", r"\u2029")
 
 
@@ -148,7 +151,8 @@ def render_page(notebook: NotebookNode, *, title: str = "", links: PageLinks | N
     notebook : NotebookNode
         The executed notebook.
     title : str
-        Title of the document; the notebook's first heading where empty.
+        Title of the document, which also takes the place of the notebook's top heading: one notebook
+        serves many pages. The notebook's first heading where empty.
     links : PageLinks, optional
         Ways to the other pages of the pack.
 
@@ -169,6 +173,8 @@ def render_page(notebook: NotebookNode, *, title: str = "", links: PageLinks | N
     >>> "<title>Stock</title>" in page
     True
     """
+    import nbformat
+
     from flipkit.reports.exporter import page_exporter
 
     charts = _Charts()
@@ -185,8 +191,23 @@ def render_page(notebook: NotebookNode, *, title: str = "", links: PageLinks | N
         "policy": policy(),
         "scripts": scripts,
     }
-    body, _ = exporter.from_notebook_node(notebook, resources={"flipkit": resources})
+    cells = notebook.cells if not title else _under_title(notebook.cells, title)
+    shown = nbformat.from_dict({**notebook, "cells": cells})
+    body, _ = exporter.from_notebook_node(shown, resources={"flipkit": resources})
     return str(body)
+
+
+def _under_title(cells: list[NotebookNode], title: str) -> list[NotebookNode]:
+    """The cells with the title as their top heading, in the place of the one that is there."""
+    heading = "# " + _PUNCTUATION.sub(r"\\\1", title)
+    for k, cell in enumerate(cells):
+        if cell.cell_type == "markdown" and _TOP_HEADING.search(cell.source):
+            changed = copy.copy(cell)
+            changed.source = _TOP_HEADING.sub(lambda _: heading, cell.source, count=1)
+            return [*cells[:k], changed, *cells[k + 1 :]]
+    from nbformat.v4 import new_markdown_cell
+
+    return [new_markdown_cell(heading, id="title"), *cells]
 
 
 def policy() -> str:

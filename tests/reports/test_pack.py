@@ -1,0 +1,225 @@
+"""A pack: whole or not at all, the same bytes twice, and never in the place of something else."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import stat
+import sys
+
+import pytest
+
+from flipkit.errors import PackError
+from flipkit.reports.manifest import Manifest
+from flipkit.reports.pack import PackPage, index_text, make_pack, replacing, require_replaceable
+from flipkit.reports.runner import NotebookTask
+
+MANIFEST = Manifest("A shop", "USD", "2026-10", "2026-11-14", {"items.csv": "ab"})
+
+
+def files(folder):
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+@pytest.fixture
+def make(small_notebook, tmp_path):
+    """Make a pack of two pages; parameters of the second may be given."""
+
+    def made(out=None, **second):
+        pages = [
+            PackPage(NotebookTask("overview", small_notebook, title="The month"), "An hour earned $21."),
+            PackPage(NotebookTask("lamps", small_notebook, second), "Lamps <pay>.", group="Categories"),
+        ]
+        return make_pack(
+            pages, out or tmp_path / "pack", title="October", manifest=MANIFEST, lead="So it went.", jobs=2
+        )
+
+    return made
+
+
+@pytest.fixture
+def old_pack(tmp_path):
+    """An earlier pack, of one page, as the manifest lists it."""
+    out = tmp_path / "pack"
+    out.mkdir()
+    (out / "old.html").write_text("old")
+    (out / "run.json").write_text(json.dumps({"files": {"old.html": "x"}}))
+    return out
+
+
+def test_a_pack_is_pages_notebooks_index_and_manifest(make):
+    pack = make()
+    assert set(files(pack.folder)) == {
+        "index.html",
+        "lamps.html",
+        "notebooks/lamps.ipynb",
+        "notebooks/overview.ipynb",
+        "overview.html",
+        "run.json",
+    }
+    assert pack.index == pack.folder / "index.html"
+    assert [result.page for result in pack.results] == [pack.folder / "overview.html", pack.folder / "lamps.html"]
+    assert all(result.page.is_file() and result.notebook.is_file() for result in pack.results)
+
+
+def test_twice_the_same_bytes_wherever_it_is_made(make, tmp_path):
+    first = files(make(tmp_path / "one").folder)
+    second = files(make(tmp_path / "elsewhere" / "two {x}").folder)
+    assert first == second
+    assert files(make(tmp_path / "one").folder) == first
+
+
+def test_the_manifest_lists_each_file_with_its_digest(make):
+    pack = make()
+    listed = json.loads((pack.folder / "run.json").read_text())["files"]
+    found = files(pack.folder)
+    del found["run.json"]
+    assert listed == {name: hashlib.sha256(content).hexdigest() for name, content in found.items()}
+
+
+def test_an_earlier_pack_is_replaced_whole(make, old_pack):
+    make()
+    assert not (old_pack / "old.html").exists()
+    assert (old_pack / "index.html").exists()
+    assert [path.name for path in old_pack.parent.iterdir() if "pack" in path.name] == ["pack"]
+
+
+def test_a_failed_page_leaves_the_earlier_pack_as_it_was(make, old_pack):
+    before = files(old_pack)
+    with pytest.raises(PackError) as caught:
+        make(factor="x")
+    assert files(old_pack) == before
+    assert "1 of 2 pages failed" in str(caught.value)
+    assert "small.ipynb cell" in str(caught.value)
+    assert "pack-unfinished" in str(caught.value)
+    unfinished = files(old_pack.with_name("pack-unfinished"))
+    assert "overview.html" in unfinished
+    assert "lamps.html" not in unfinished
+    assert "index.html" not in unfinished
+
+
+def test_the_next_whole_run_clears_what_the_failed_one_left(make, tmp_path):
+    with pytest.raises(PackError):
+        make(factor="x")
+    make()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["pack"]
+
+
+def test_nothing_is_left_where_nothing_was_made(tmp_path):
+    def fail(folder):
+        raise OSError("no space")
+
+    with pytest.raises(OSError, match="no space"):
+        make_pack([], tmp_path / "pack", title="t", manifest=MANIFEST, before=fail)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_swap_that_fails_puts_the_earlier_pack_back(old_pack, monkeypatch):
+    before = files(old_pack)
+    rename = type(old_pack).rename
+
+    def failing(self, target):
+        if self.name.startswith(".pack-") and self.parent == old_pack.parent:
+            raise OSError("device gone")
+        return rename(self, target)
+
+    monkeypatch.setattr(type(old_pack), "rename", failing)
+    with pytest.raises(OSError, match="device gone"), replacing(old_pack) as folder:
+        (folder / "index.html").write_text("new")
+    assert files(old_pack) == before
+
+
+@pytest.mark.parametrize("name", ["taxes.xlsx", "notebooks/mine.ipynb", "photos/lamp.jpg"])
+def test_a_folder_with_something_of_the_sellers_is_refused(old_pack, name):
+    file = old_pack / name
+    file.parent.mkdir(exist_ok=True)
+    file.write_text("mine")
+    with pytest.raises(PackError) as caught:
+        require_replaceable(old_pack)
+    assert name.replace("/", os.sep) in str(caught.value)
+    assert "name another folder with --out" in str(caught.value)
+    assert file.read_text() == "mine"
+
+
+def test_what_looking_at_a_pack_leaves_in_it_is_no_obstacle(old_pack):
+    (old_pack / ".ipynb_checkpoints").mkdir()
+    (old_pack / ".ipynb_checkpoints" / "a-checkpoint.ipynb").write_text("{}")
+    (old_pack / ".DS_Store").write_text("")
+    require_replaceable(old_pack)
+
+
+def test_a_folder_that_was_never_a_pack_is_refused(tmp_path):
+    (tmp_path / "letter.txt").write_text("dear")
+    with pytest.raises(PackError, match="new, empty or an earlier pack"), replacing(tmp_path):
+        pass
+    assert (tmp_path / "letter.txt").exists()
+
+
+def test_a_manifest_that_cannot_be_read_owns_nothing(old_pack):
+    (old_pack / "run.json").write_text("{not json")
+    with pytest.raises(PackError, match=r"it also holds old\.html, run\.json"):
+        require_replaceable(old_pack)
+
+
+def test_a_file_in_the_way_is_refused(tmp_path):
+    file = tmp_path / "pack"
+    file.write_text("x")
+    with pytest.raises(PackError, match="must be a folder"):
+        require_replaceable(file)
+
+
+@pytest.mark.parametrize("make_it", [lambda path: None, lambda path: path.mkdir()])
+def test_a_new_or_empty_folder_will_do(tmp_path, make_it):
+    make_it(tmp_path / "pack")
+    require_replaceable(tmp_path / "pack")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="rights of POSIX systems")
+def test_a_pack_has_the_rights_of_any_new_folder(tmp_path):
+    (tmp_path / "usual").mkdir()
+    with replacing(tmp_path / "pack"):
+        pass
+    assert stat.S_IMODE((tmp_path / "pack").stat().st_mode) == stat.S_IMODE((tmp_path / "usual").stat().st_mode)
+
+
+def test_what_notebooks_read_can_be_put_into_the_new_folder_first(tmp_path, write_notebook):
+    reading = write_notebook("open('figures.txt').read()", name="reading")
+    pack = make_pack(
+        [PackPage(NotebookTask("a", reading))],
+        tmp_path / "pack",
+        title="t",
+        manifest=MANIFEST,
+        before=lambda folder: (folder / "figures.txt").write_text("42 lamps"),
+    )
+    assert "42 lamps" in (pack.folder / "a.html").read_text()
+    assert "figures.txt" in json.loads((pack.folder / "run.json").read_text())["files"]
+
+
+def entry(name, sentence="", group=""):
+    return PackPage(NotebookTask(name, None, title=name.capitalize()), sentence, group)
+
+
+def test_the_index_keeps_the_order_and_groups():
+    text = index_text([entry("b"), entry("a", group="Categories"), entry("c", group="Categories")], title="October")
+    assert text.index("b.html") < text.index('<h2 class="group">Categories</h2>') < text.index("a.html")
+    assert text.index("a.html") < text.index("c.html")
+    assert text.count("<h2") == 1
+
+
+def test_the_index_escapes_what_it_is_given():
+    text = index_text([entry("a", "Lamps <b>pay</b>")], title="A & B", lead="<i>x</i>", notes=["<u>y</u>"])
+    assert not [tag for tag in ("<b>", "<i>", "<u>") if tag in text]
+    assert "Lamps &lt;b&gt;pay&lt;/b&gt;" in text
+    assert "<title>A &amp; B</title>" in text
+
+
+def test_the_index_says_what_a_page_turned_out_to_be_called():
+    page = PackPage(NotebookTask("a", None), "s")
+    assert '<a href="a.html">Stock</a>' in index_text([page], title="t", titles={"a": "Stock"})
+
+
+def test_the_index_asks_the_network_for_nothing():
+    text = index_text([entry("a")], title="t")
+    assert "default-src 'none'" in text
+    assert "http" not in text.replace("http-equiv", "")
