@@ -1,0 +1,402 @@
+"""The typical price of a thing from few recorded sales of like things, and how sure it is.
+
+Recent sales weigh more than old ones, sales of things in another condition less. A sale far
+from the others is shown and damped, never dropped. The middle is the Hodges-Lehmann estimate of
+the logarithms: the median of the means of all pairs. With few sales the spread leans on a
+stated one.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from flipkit.assumptions import Assumptions
+from flipkit.errors import NotEnoughDataError
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+#: From so many comparables on, quantiles are read off the prices themselves.
+EMPIRICAL_FROM = 20
+#: A median absolute deviation is this part of a normal standard deviation.
+MAD_OF_NORMAL = 0.6744897501960817
+
+#: Variance of the Hodges-Lehmann middle over that of the mean, for normal values.
+HODGES_LEHMANN_COST = math.pi / 3
+
+
+def weighted_quantile(values: npt.ArrayLike, share: npt.ArrayLike, weights: npt.ArrayLike | None = None) -> Floats:
+    """Quantiles by straight lines between the values, the type 7 of the textbooks when all weigh the same.
+
+    Parameters
+    ----------
+    values : array, shape (n,)
+        The values.
+    share : float or array
+        Shares between 0 and 1.
+    weights : array, shape (n,), optional
+        Weights above 0; all the same where not given.
+
+    Returns
+    -------
+    array
+        One quantile a share.
+
+    Raises
+    ------
+    NotEnoughDataError
+        If there is no value.
+
+    References
+    ----------
+    ``hyndman-fan-1996``, ``type-7-quantile`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> weighted_quantile([15, 20, 35, 40, 50], [0.25, 0.3, 0.4]).tolist()
+    [20.0, 23.0, 29.0]
+    """
+    value = np.asarray(values, dtype=np.float64)
+    if not value.size:
+        raise NotEnoughDataError("values", need="at least one", got=0)
+    order = np.argsort(value, kind="stable")
+    weight = np.ones(value.size) if weights is None else np.asarray(weights, dtype=np.float64)[order]
+    middle = np.cumsum(weight) - weight / 2
+    reach = middle[-1] - middle[0]
+    place = (middle - middle[0]) / reach if reach > 0 else np.zeros(value.size)
+    return np.asarray(np.interp(np.asarray(share, dtype=np.float64), place, value[order]))
+
+
+def hodges_lehmann(values: npt.ArrayLike, weights: npt.ArrayLike | None = None) -> float:
+    """Median of the means of all pairs, each value paired with itself too.
+
+    Parameters
+    ----------
+    values : array, shape (n,)
+        The values.
+    weights : array, shape (n,), optional
+        Weights above 0; a pair weighs the product of its two.
+
+    Returns
+    -------
+    float
+        The middle.
+
+    References
+    ----------
+    ``hodges-lehmann-1963`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> hodges_lehmann([1, 2, 3, 4, 100])
+    3.0
+    """
+    value = np.asarray(values, dtype=np.float64)
+    first, second = np.triu_indices(value.size)
+    pairs = (value[first] + value[second]) / 2
+    if weights is None:
+        return float(weighted_quantile(pairs, 0.5))
+    weight = np.asarray(weights, dtype=np.float64)
+    return float(weighted_quantile(pairs, 0.5, weight[first] * weight[second]))
+
+
+def absolute_deviation(values: npt.ArrayLike, weights: npt.ArrayLike | None = None) -> float:
+    """Median distance from the median.
+
+    Parameters
+    ----------
+    values : array, shape (n,)
+        The values.
+    weights : array, shape (n,), optional
+        Weights above 0.
+
+    Returns
+    -------
+    float
+        The distance.
+
+    Examples
+    --------
+    >>> absolute_deviation([10, 7, 4, 3, 2, 1])
+    2.0
+    """
+    value = np.asarray(values, dtype=np.float64)
+    middle = weighted_quantile(value, 0.5, weights)
+    return float(weighted_quantile(np.abs(value - middle), 0.5, weights))
+
+
+@dataclass(frozen=True)
+class ComparableRules:
+    """How comparables are weighed.
+
+    Attributes
+    ----------
+    half_life_days : float
+        Age at which a sale weighs half. [days]
+    other_condition, unknown_condition : float
+        Weight of a sale in another condition, or in an unknown one.
+    outlier_spreads : float
+        Robust spreads from the middle beyond which a sale is damped.
+    spread, spread_weight : float
+        Spread of the logarithm held before any sale is seen, and the sales that it weighs.
+    """
+
+    half_life_days: float
+    other_condition: float
+    unknown_condition: float
+    outlier_spreads: float
+    spread: float
+    spread_weight: float
+
+
+def comparable_rules(assumptions: Assumptions) -> ComparableRules:
+    """How comparables are weighed, as the assumptions say.
+
+    Parameters
+    ----------
+    assumptions : Assumptions
+        The group ``comparables``.
+
+    Returns
+    -------
+    ComparableRules
+        The rules.
+
+    Examples
+    --------
+    >>> from flipkit.assumptions import load_assumptions
+    >>> comparable_rules(load_assumptions()).half_life_days
+    180.0
+    """
+    return ComparableRules(
+        assumptions.number("comparables.half_life_days"),
+        assumptions.share("comparables.other_condition"),
+        assumptions.share("comparables.unknown_condition"),
+        assumptions.number("comparables.outlier_spreads"),
+        assumptions.number("comparables.spread"),
+        assumptions.number("comparables.spread_weight"),
+    )
+
+
+class TypicalPrice(NamedTuple):
+    """What like things sold for.
+
+    ``cents`` is the middle; ``spread`` is that of the logarithm from sale to sale; ``error`` is
+    the standard error of the middle's logarithm. ``weights`` and ``outlier`` are one a sale, in
+    the order given; ``sales`` is how many there are and ``effective`` how many full-weight sales they are worth.
+    """
+
+    cents: int
+    spread: float
+    error: float
+    sales: int
+    effective: float
+    weights: Floats
+    outlier: Bools
+
+    def quantile_cents(self, share: float) -> int:
+        """Price that a share of like things stays below, the middle's own error included. [cents]"""
+        from statistics import NormalDist
+
+        reach = math.hypot(self.spread, self.error)
+        return round(self.cents * math.exp(reach * NormalDist().inv_cdf(share)))
+
+
+def comparable_weights(
+    days_ago: npt.ArrayLike, condition: npt.ArrayLike | None, wanted: str, *, rules: ComparableRules
+) -> Floats:
+    """Weight of each sale by its age and its condition.
+
+    Parameters
+    ----------
+    days_ago : array, shape (n,)
+        Age of each sale; NaN counts as one half-life. [days]
+    condition : array of str, shape (n,), optional
+        Conditions in the seller's own words; empty where unknown.
+    wanted : str
+        Condition of the thing to be priced; empty: conditions do not count.
+    rules : ComparableRules
+        How they count.
+
+    Returns
+    -------
+    array, shape (n,)
+        Weights, at most 1.
+
+    Examples
+    --------
+    >>> from flipkit.assumptions import load_assumptions
+    >>> rules = comparable_rules(load_assumptions())
+    >>> comparable_weights([0, 180], ["good", "fair"], "good", rules=rules).tolist()
+    [1.0, 0.25]
+    """
+    age = np.asarray(days_ago, dtype=np.float64)
+    weight = 0.5 ** (np.where(np.isnan(age), rules.half_life_days, np.maximum(age, 0.0)) / rules.half_life_days)
+    if condition is not None and wanted:
+        words = [str(word).strip().casefold() for word in np.asarray(condition, dtype=object)]
+        same = {wanted.strip().casefold(): 1.0, "": rules.unknown_condition}
+        weight = weight * np.array([same.get(word, rules.other_condition) for word in words])
+    return np.asarray(weight)
+
+
+def typical_price(
+    price_cents: npt.ArrayLike, weights: npt.ArrayLike | None = None, *, rules: ComparableRules
+) -> TypicalPrice:
+    """Typical price and its spread from recorded sales of like things.
+
+    Parameters
+    ----------
+    price_cents : array, shape (n,)
+        What they sold for. [cents]
+    weights : array, shape (n,), optional
+        As ``comparable_weights`` gives them; 1 where not given.
+    rules : ComparableRules
+        How outliers are damped, and the spread held before.
+
+    Returns
+    -------
+    TypicalPrice
+        The middle, its error, the spread.
+
+    Raises
+    ------
+    NotEnoughDataError
+        If there is no sale, or a price is not above zero.
+
+    Examples
+    --------
+    >>> from flipkit.assumptions import load_assumptions
+    >>> rules = comparable_rules(load_assumptions())
+    >>> found = typical_price([4000, 4400, 3600, 4100, 19900], rules=rules)
+    >>> found.outlier.tolist()
+    [False, False, False, False, True]
+    """
+    price = np.asarray(price_cents, dtype=np.float64)
+    if not price.size or not (price > 0).all():
+        bad = 0 if not price.size else float(price.min())
+        raise NotEnoughDataError("price_cents", need="at least one sale above 0", got=bad)
+    log = np.log(price)
+    weight = np.ones(price.size) if weights is None else np.asarray(weights, dtype=np.float64)
+    weight = np.maximum(weight, 1e-9)
+    middle = hodges_lehmann(log, weight)
+    # Few sales say little about their own spread: half of the stated one is the least scale.
+    scale = max(absolute_deviation(log, weight) / MAD_OF_NORMAL, rules.spread / 2)
+    far = np.abs(log - middle) / scale
+    outlier = far > rules.outlier_spreads
+    damped = weight * np.where(outlier, rules.outlier_spreads / np.maximum(far, 1e-9), 1.0)
+    middle = hodges_lehmann(log, damped)
+    # A damped sale counts in the spread as if it stood at the bound, so that one slip does not rule.
+    gap = np.clip(log - middle, -rules.outlier_spreads * scale, rules.outlier_spreads * scale)
+    effective = float(damped.sum() ** 2 / (damped**2).sum())
+    squares = float((damped * gap**2).sum() / damped.sum()) * effective
+    spread = math.sqrt((rules.spread_weight * rules.spread**2 + squares) / (rules.spread_weight + effective - 1))
+    # Old sales in another condition say less than so many fresh ones.
+    worth = max(min(effective, float(damped.sum())), 1e-9)
+    error = spread * math.sqrt(HODGES_LEHMANN_COST / worth) if price.size > 1 else spread / math.sqrt(worth)
+    return TypicalPrice(round(math.exp(middle)), spread, error, price.size, worth, damped, outlier)
+
+
+def price_quantiles(price_cents: npt.ArrayLike, found: TypicalPrice, shares: npt.ArrayLike) -> Floats:
+    """Prices that shares of like things stay below.
+
+    Parameters
+    ----------
+    price_cents : array, shape (n,)
+        The recorded sales. [cents]
+    found : TypicalPrice
+        As ``typical_price`` gives it for them.
+    shares : array, shape (m,)
+        Shares between 0 and 1.
+
+    Returns
+    -------
+    array, shape (m,)
+        Type-7 quantiles of the sales from ``EMPIRICAL_FROM`` sales on, log-normal ones below. [cents]
+
+    Examples
+    --------
+    >>> from flipkit.assumptions import load_assumptions
+    >>> prices = [3000, 4000, 5000]
+    >>> found = typical_price(prices, rules=comparable_rules(load_assumptions()))
+    >>> price_quantiles(prices, found, [0.5]).tolist() == [found.cents]
+    True
+    """
+    wanted = np.atleast_1d(np.asarray(shares, dtype=np.float64))
+    if found.sales >= EMPIRICAL_FROM:
+        return weighted_quantile(price_cents, wanted, found.weights)
+    return np.array([found.quantile_cents(float(share)) for share in wanted], dtype=np.float64)
+
+
+def more_comparables(found: TypicalPrice, *, turning_cents: float, chance: float, most: int = 100) -> int | None:
+    """How many more comparables it takes until they change the decision with a stated chance.
+
+    The decision turns where the typical price crosses ``turning_cents``. More sales will move
+    the middle; how far is itself uncertain, and shrinks what is left to learn.
+
+    Parameters
+    ----------
+    found : TypicalPrice
+        What is known.
+    turning_cents : float
+        Typical price at which the decision turns. [cents]
+    chance : float
+        Chance from which on looking further is worth it.
+    most : int
+        No more than so many are considered.
+
+    Returns
+    -------
+    int or None
+        How many more; None where even ``most`` would hardly change it.
+
+    Examples
+    --------
+    >>> from flipkit.assumptions import load_assumptions
+    >>> found = typical_price([4000, 4400, 3600], rules=comparable_rules(load_assumptions()))
+    >>> more_comparables(found, turning_cents=3900, chance=0.1) is not None
+    True
+    >>> more_comparables(found, turning_cents=900, chance=0.1) is None
+    True
+    """
+    from statistics import NormalDist
+
+    if turning_cents <= 0:
+        return None
+    gap = abs(math.log(found.cents) - math.log(turning_cents))
+    for more in range(1, most + 1):
+        left = found.spread**2 / (found.effective + more)
+        moves = math.sqrt(max(found.error**2 - left, 0.0))
+        if moves > 0 and NormalDist().cdf(-gap / moves) >= chance:
+            return more
+    return None
+
+
+def days_before(days: npt.ArrayLike, as_of: dt.date) -> Floats:
+    """Age of each sale on a day.
+
+    Parameters
+    ----------
+    days : array of datetime64, shape (n,)
+        Days of the sales; NaT where unknown.
+    as_of : date
+        The day.
+
+    Returns
+    -------
+    array, shape (n,)
+        The ages, NaN where unknown. [days]
+
+    Examples
+    --------
+    >>> days_before(np.array(["2026-11-01", "NaT"], dtype="datetime64[D]"), dt.date(2026, 11, 14)).tolist()
+    [13.0, nan]
+    """
+    when = np.asarray(days, dtype="datetime64[D]")
+    age = (np.datetime64(as_of, "D") - when).astype(np.float64)
+    return np.where(np.isnat(when), np.nan, age)

@@ -1,0 +1,139 @@
+"""Typical prices: published robust figures, and damping that does what it says."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+
+import numpy as np
+import pytest
+from scipy.stats import lognorm, t
+
+from flipkit.analysis.comparables import (
+    absolute_deviation,
+    comparable_rules,
+    comparable_weights,
+    days_before,
+    hodges_lehmann,
+    more_comparables,
+    price_quantiles,
+    typical_price,
+    weighted_quantile,
+)
+from flipkit.assumptions import load_assumptions
+from flipkit.errors import NotEnoughDataError
+
+NINE = [-0.952, 0.147, -1.022, -0.430, -0.620, -0.590, -0.490, 0.080, -0.010]
+
+
+@pytest.fixture
+def rules():
+    return comparable_rules(load_assumptions())
+
+
+@pytest.mark.published(source="hollander-wolfe", where="nine differences", seen="from memory")
+def test_hodges_lehmann_of_nine_differences():
+    assert hodges_lehmann(NINE) == pytest.approx(-0.46, abs=1e-3)
+    assert hodges_lehmann(NINE, np.ones(9)) == hodges_lehmann(NINE)
+
+
+@pytest.mark.published(source="type-7-quantile", where="15, 20, 35, 40, 50: P25, P30, P40", seen="secondary")
+def test_type_seven_quantiles():
+    assert weighted_quantile([15, 20, 35, 40, 50], [0.25, 0.30, 0.40]).tolist() == [20, 23, 29]
+
+
+@pytest.mark.published(source="scipy-mad", where="docstring", seen="found")
+def test_median_absolute_deviation():
+    assert absolute_deviation([10, 7, 4, 3, 2, 1]) == 2.0
+    assert [absolute_deviation(column) for column in ([10, 3], [7, 2], [4, 1])] == [3.5, 2.5, 1.5]
+
+
+def test_quantiles_of_equal_weights_are_those_of_numpy():
+    values = np.random.default_rng(3).normal(size=37)
+    shares = np.linspace(0, 1, 21)
+    assert weighted_quantile(values, shares, np.full(37, 0.3)) == pytest.approx(np.quantile(values, shares), abs=1e-12)
+
+
+def test_a_heavier_sale_pulls_the_middle():
+    assert weighted_quantile([10, 20, 30], 0.5, [1, 1, 8]) > 20
+    assert hodges_lehmann([10, 20, 30], [1, 1, 8]) > 20
+
+
+@pytest.mark.worked
+def test_weights_by_age_and_condition(rules):
+    # a half-life of 180 days; another condition half, an unknown one three quarters
+    found = comparable_weights([0, 180, 360, 0, np.nan], ["Good", "good", "fair", "", "good"], "good", rules=rules)
+    assert found.tolist() == [1.0, 0.5, 0.125, 0.75, 0.5]
+    assert comparable_weights([0, 0], ["good", "fair"], "", rules=rules).tolist() == [1, 1]
+
+
+def test_an_outlier_is_shown_and_hardly_moves_the_price(rules):
+    calm = typical_price([3800, 4000, 4100, 4300, 3900], rules=rules)
+    wild = typical_price([3800, 4000, 4100, 4300, 3900, 49_900], rules=rules)
+    assert wild.outlier.tolist() == [False] * 5 + [True]
+    assert wild.weights[-1] < 0.6
+    assert abs(wild.cents / calm.cents - 1) < 0.05
+    assert np.mean([3800, 4000, 4100, 4300, 3900, 49_900]) / calm.cents > 2.5
+    assert wild.sales == 6
+
+
+@pytest.mark.worked
+def test_one_sale_says_its_price_and_leans_on_the_stated_spread(rules):
+    one = typical_price([5000], rules=rules)
+    # spread^2 = (4 * .3^2 + 0) / (4 + 1 - 1) = .09
+    assert (one.cents, one.spread, one.error) == (5000, pytest.approx(0.3), pytest.approx(0.3))
+    assert one.quantile_cents(0.5) == 5000
+    # half above, each way by sqrt(.09 + .09) of the logarithm
+    assert one.quantile_cents(0.8413447460685429) == round(5000 * math.exp(math.sqrt(0.18)))
+
+
+def test_old_sales_say_less(rules):
+    fresh = typical_price([4000, 4400, 3600, 4100], rules=rules)
+    old = typical_price([4000, 4400, 3600, 4100], np.full(4, 0.1), rules=rules)
+    assert old.cents == fresh.cents
+    assert old.error > 2 * fresh.error
+
+
+@pytest.mark.parametrize("n", [3, 8, 30])
+def test_the_middle_is_within_its_stated_error_of_the_truth(rules, n):
+    random = np.random.default_rng(n)
+    # The spread is itself estimated, so the bound is Student's with what stands behind it.
+    bound = t(4 + n - 1).ppf(0.975)
+    hits = []
+    for _ in range(1000):
+        found = typical_price(5000 * np.exp(0.3 * random.standard_normal(n)), rules=rules)
+        hits.append(abs(math.log(found.cents / 5000)) < bound * found.error)
+    # 95 % meant; three binomial standard errors of 1,000 trials are 2.1 points. With few sales
+    # the stated spread, here the true one, steadies the error and more intervals hold.
+    assert 0.929 < np.mean(hits) < 0.99
+
+
+def test_many_sales_speak_for_themselves(rules):
+    prices = lognorm(0.5, scale=4000).ppf((np.arange(200) + 0.5) / 200)
+    found = typical_price(prices, rules=rules)
+    assert found.spread == pytest.approx(0.5, abs=0.02)
+    assert price_quantiles(prices, found, [0.25, 0.75]) == pytest.approx(np.quantile(prices, [0.25, 0.75]), rel=1e-9)
+    few = typical_price(prices[::40], rules=rules)
+    assert price_quantiles(prices[::40], few, [0.5])[0] == few.cents
+
+
+def test_more_comparables_matter_only_near_the_turning_point(rules):
+    found = typical_price([4000, 4400, 3600], rules=rules)
+    near = more_comparables(found, turning_cents=found.cents * 0.97, chance=0.2)
+    further = more_comparables(found, turning_cents=found.cents * 0.92, chance=0.2)
+    assert near is not None
+    assert further is not None
+    assert 1 <= near < further
+    assert more_comparables(found, turning_cents=found.cents / 3, chance=0.2) is None
+
+
+def test_no_sale_is_told(rules):
+    with pytest.raises(NotEnoughDataError, match="at least one sale"):
+        typical_price([], rules=rules)
+    with pytest.raises(NotEnoughDataError, match="above 0"):
+        typical_price([100, 0], rules=rules)
+
+
+def test_ages_of_sales():
+    days = np.array(["2026-11-14", "2026-10-15", "NaT"], dtype="datetime64[D]")
+    assert days_before(days, dt.date(2026, 11, 14))[:2].tolist() == [0, 30]
