@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 from pathlib import Path
@@ -11,6 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 from flipkit.cli import main
+from flipkit.money import show_cents
 
 ITEMS = "item_id,title,category,bought_on,cost\nA,Jug,stoneware,2026-01-03,10.00\n"
 
@@ -31,7 +33,9 @@ def test_report_passes_on_what_was_asked(monkeypatch, books, tmp_path):
     asked = {}
     plan = SimpleNamespace(pages=(1, 2), study=SimpleNamespace(month="2026-09"))
     pack = SimpleNamespace(results=(), folder=tmp_path / "out", index=tmp_path / "out" / "index.html")
-    monkeypatch.setattr("flipkit.reports.month.month_plan", lambda given, **rest: asked.update(rest, books=given) or plan)
+    monkeypatch.setattr(
+        "flipkit.reports.month.month_plan", lambda given, **rest: asked.update(rest, books=given) or plan
+    )
     monkeypatch.setattr("flipkit.reports.month.make_month_pack", lambda _, **rest: asked.update(rest) or pack)
     result = run(
         "report", books, "--month", "2026-09", "--as-of", "2026-10-02", "--category", "lamps", "--category", "jugs",
@@ -92,3 +96,64 @@ def test_the_command_starts_without_its_heavy_modules():
     code = "import sys, flipkit.cli; print(sorted({'pandas', 'altair', 'scipy', 'pint'} & set(sys.modules)))"
     found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert found.stdout.strip() == "[]"
+
+
+def answered(*arguments: object) -> dict:
+    result = run(*arguments, "--json")
+    assert result.exit_code == 0, result.output
+    return json.loads(result.stdout)
+
+
+@pytest.mark.worked
+def test_a_long_flat_parcel_pays_for_its_space():
+    # 58 x 26 x 6 = 9,048 cu in: / 139 = 65.09 so 66 lb, / 166 = 54.5 so 55 lb; 58 + 2 x (26 + 6) = 122 in.
+    now = answered("parcel", "58x26x6in", "14lb", "--zone", "5", "--on", "2026-11-25")
+    before = answered("parcel", "58x26x6in", "14lb", "--zone", "5", "--on", "2026-07-11")
+    post = {day: next(c for c in a["carriers"] if c["carrier"] == "post") for day, a in (("now", now), ("old", before))}
+    assert (post["now"]["billable_lb"], post["old"]["billable_lb"]) == (66, 55)
+    assert now["length_plus_girth_in"] == 122
+    network = next(c for c in now["carriers"] if c["carrier"] == "private-network")
+    assert {trigger["measure"] for trigger in network["triggers"]} >= {"longest", "length plus girth"}
+
+
+def test_words_and_json_of_a_parcel_say_the_same():
+    answer = answered("parcel", "24x18x12in", "9lb", "--zone", "5", "--on", "2026-11-25")
+    text = run("parcel", "24x18x12in", "9lb", "--zone", "5", "--on", "2026-11-25").stdout
+    for carrier in answer["carriers"]:
+        assert f"{carrier['carrier']}: billed at {carrier['billable_lb']:g} lb" in text
+        for card in carrier["cards"]:
+            for service in card["services"]:
+                assert service["refused"] or show_cents(service["total_cents"]) in text
+
+
+def test_fees_and_the_price_for_a_net_are_each_others_inverse():
+    wanted = answered("net-price", "40", "--label", "11.30", "--on", "2026-11-25", "--venue", "quayside")["venues"][0]
+    price = show_cents(wanted["price_cents"])
+    back = answered("fees", price, "--label", "11.30", "--on", "2026-11-25", "--venue", "quayside")["venues"][0]
+    assert back["net_cents"] == wanted["net_cents"] >= 4000
+    assert "quayside: leaves" in run("fees", price, "--on", "2026-11-25").stdout
+
+
+def test_protection_lists_the_cheapest_way_first():
+    for card in answered("protect", "180", "--on", "2026-11-25")["cards"]:
+        costs = [way["cost_cents"] for way in card["ways"]]
+        assert costs == sorted(costs)
+    assert "declared value" in run("protect", "180", "--on", "2026-11-25").stdout
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("parcel", "24x18", "9lb"), "three sides such as 24x18x12in"),
+        (("parcel", "24x18x12in", "9 in"), "weight must be a measure"),
+        (("fees", "64", "--venue", "nowhere"), "one that has a fee schedule"),
+        (("fees", "64", "--on", "yesterday"), "--on must be a day"),
+        (("fees", "64", "--on", "1999-01-01", "--venue", "lantern"), "no block in force on 1999-01-01"),
+        (("net-price", "forty"), "net must be an amount"),
+    ],
+)
+def test_what_cannot_be_read_is_one_line_that_names_it(arguments, words):
+    result = run(*arguments)
+    assert result.exit_code == 2
+    assert words in result.stderr
+    assert len(result.stderr.strip().splitlines()) == 1

@@ -1,44 +1,17 @@
-"""The ``flipkit`` command: read what was asked, call one function, print what it says.
-
-Heavy modules are imported inside the commands, so that each starts as fast as it can.
-"""
+"""Commands about a month: its pack, the check of the books, the assumptions behind it."""
 
 from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any, NoReturn
 
 import click
 
-from flipkit.errors import FlipkitError
-
-BOOKS = click.Path(path_type=Path)
+from flipkit.cli.answers import BOOKS, refuse
 
 
-class _Commands(click.Group):
-    """A group that turns the kit's own errors into one line and exit status 2."""
-
-    def invoke(self, ctx: click.Context) -> Any:
-        try:
-            return super().invoke(ctx)
-        except FlipkitError as error:
-            _refuse(str(error))
-
-
-def _refuse(text: str) -> NoReturn:
-    click.echo(f"flipkit: {text}", err=True)
-    sys.exit(2)
-
-
-@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(package_name="flipkit")
-def main() -> None:
-    """Which kinds of second-hand items really pay per hour of work."""
-
-
-@main.command()
+@click.command()
 @click.argument("books", type=BOOKS, required=False)
 @click.option("--month", default="", help="Month of the report, such as 2026-10; by default the latest full one.")
 @click.option("--as-of", default="", help="The last day that is known; by default the last day in the books.")
@@ -78,7 +51,7 @@ def report(
     click.echo(f"Open {pack.index.resolve().as_uri()}")
 
 
-@main.command()
+@click.command()
 @click.argument("books", type=BOOKS)
 def check(books: Path) -> None:
     """Say everything that is wrong with BOOKS, or that they can be used."""
@@ -89,11 +62,11 @@ def check(books: Path) -> None:
         click.echo(str(problem))
     stops = sum(problem.severity == "stop" for problem in problems)
     if found is None or stops:
-        _refuse(f"{books.name} has {stops} problem{'' if stops == 1 else 's'} to mend before a report can be made")
+        refuse(f"{books.name} has {stops} problem{'' if stops == 1 else 's'} to mend before a report can be made")
     click.echo(f"{books.name}: {len(found.items):,} items, {len(problems)} notes; a report can be made")
 
 
-@main.command()
+@click.command()
 @click.argument("books", type=BOOKS, required=False)
 @click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="An assumption for this run alone.")
 def assumptions(books: Path | None, settings: Sequence[str]) -> None:

@@ -1,0 +1,35 @@
+"""The ``flipkit`` command: read what was asked, call one function, print what it says.
+
+Heavy modules are imported inside the commands, so that each starts as fast as it can.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from flipkit.cli.answers import refuse
+from flipkit.cli.charges import fees, net_price, parcel, protect
+from flipkit.cli.months import assumptions, check, report
+from flipkit.errors import FlipkitError
+
+
+class _Commands(click.Group):
+    """A group that turns the kit's own errors into one line and exit status 2."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except FlipkitError as error:
+            refuse(str(error))
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="flipkit")
+def main() -> None:
+    """Which kinds of second-hand items really pay per hour of work."""
+
+
+for command in (report, check, assumptions, parcel, fees, net_price, protect):
+    main.add_command(command)

@@ -1,0 +1,116 @@
+"""How the commands speak: arguments in the trade's own words, answers as text or as JSON."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any, NoReturn
+
+import click
+
+BOOKS = click.Path(path_type=Path)
+
+
+def refuse(text: str) -> NoReturn:
+    """End the command with one line on standard error and status 2.
+
+    Parameters
+    ----------
+    text : str
+        What is wrong and how to mend it.
+    """
+    click.echo(f"flipkit: {text}", err=True)
+    sys.exit(2)
+
+
+def day_of(text: str) -> dt.date:
+    """The day that a command is about; the present day where nothing is said.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``2026-11-14``, or empty.
+
+    Returns
+    -------
+    date
+        The day.
+    """
+    if not text:
+        return dt.date.today()
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        refuse(f"--on must be a day such as 2026-11-14, got {text!r}")
+
+
+def rules_folder(books: Path | None) -> Path | None:
+    """The folder of the seller's own rule tables; the demo shop's where no books are named.
+
+    Parameters
+    ----------
+    books : Path or None
+        The seller's books.
+
+    Returns
+    -------
+    Path or None
+        The folder, where there is one.
+    """
+    from flipkit.places import demo_folder
+
+    place = books or demo_folder()
+    folder = (place.parent if place.is_file() else place) / "rules"
+    return folder if folder.is_dir() else None
+
+
+def told(answer: dict[str, Any], as_json: bool, words: Callable[[dict[str, Any]], Sequence[str]]) -> None:
+    """Print an answer.
+
+    Parameters
+    ----------
+    answer : dict
+        The answer, with units in its keys.
+    as_json : bool
+        Whether a program asked.
+    words : callable
+        Makes lines of text of the answer.
+    """
+    if as_json:
+        click.echo(json.dumps(answer, ensure_ascii=False, indent=2))
+    else:
+        for line in words(answer):
+            click.echo(line)
+
+
+def columns(rows: Sequence[Sequence[str]]) -> list[str]:
+    """Rows of text with their columns aligned.
+
+    Parameters
+    ----------
+    rows : sequence of sequence of str
+        Cells; every row has as many.
+
+    Returns
+    -------
+    list of str
+        Lines.
+
+    Examples
+    --------
+    >>> columns([["label", "$12.00"], ["fuel", "$1.00"]])
+    ['label  $12.00', 'fuel    $1.00']
+    """
+    if not rows:
+        return []
+    widths = [max(len(row[at]) for row in rows) for at in range(len(rows[0]))]
+    return [
+        "  ".join(
+            cell.ljust(width) if at == 0 else cell.rjust(width)
+            for at, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ).rstrip()
+        for row in rows
+    ]
