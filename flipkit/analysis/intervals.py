@@ -62,6 +62,7 @@ def ratio_interval(
     seed: int,
     name: object = "",
     normals: npt.NDArray[np.float32] | None = None,
+    prior_shape: float = PRIOR_SHAPE,
 ) -> RatioInterval:
     """A ratio of sums over independent units with its intervals.
 
@@ -80,6 +81,9 @@ def ratio_interval(
     normals : array, shape (at least n, resamples), optional
         What ``parent_normals`` gave for this seed and number of resamples, so that a caller
         with many groups makes it once.
+    prior_shape : float
+        Shape of the skewed parent before the units have spoken; 0 where neither side's tail is
+        the longer, as for a difference.
 
     Returns
     -------
@@ -126,7 +130,7 @@ def ratio_interval(
     if size <= SMALL_SAMPLE:
         if normals is None:
             normals = parent_normals(size, resamples=resamples, seed=seed)
-        limits.append(np.quantile(_parent_studentised(estimate, above, below, normals[:size]), tails))
+        limits.append(np.quantile(_parent_studentised(estimate, above, below, normals[:size], prior_shape), tails))
     spread = jackknife_error(rest)
     low = estimate - float(max(limit[1] for limit in limits)) * spread
     high = estimate - float(min(limit[0] for limit in limits)) * spread
@@ -231,7 +235,9 @@ def _studentised(estimate: float, error: float, drawn: Floats, sums: Floats, siz
     return (drawn[kept] - estimate) / errors[kept]
 
 
-def _parent_studentised(estimate: float, above: Floats, below: Floats, normals: npt.NDArray[np.float32]) -> Floats:
+def _parent_studentised(
+    estimate: float, above: Floats, below: Floats, normals: npt.NDArray[np.float32], prior: float
+) -> Floats:
     """The same distance where the residuals come from a skewed parent and the hours are as they were.
 
     A trip's residual grows as the root of its hours, so that one long trip among short ones
@@ -242,7 +248,7 @@ def _parent_studentised(estimate: float, above: Floats, below: Floats, normals: 
     scale = np.sqrt(np.maximum(below, _LEAST_SHARE * total / below.size))
     left = 1 - below / total
     residual = (above - estimate * below) / (scale * np.sqrt(left))
-    shape = _shape(residual)
+    shape = _shape(residual, prior)
     skewed = (1 - np.exp(np.float32(-shape) * normals)) / np.float32(shape)
     skewed -= np.float32((1 - math.exp(shape * shape / 2)) / shape)
     part = 1 / (left * total)
@@ -255,10 +261,10 @@ def _parent_studentised(estimate: float, above: Floats, below: Floats, normals: 
     return np.asarray(ratio[error > 0] / error[error > 0], dtype=np.float64)
 
 
-def _shape(residual: Floats) -> float:
+def _shape(residual: Floats, prior: float) -> float:
     """Shape of the generalised normal from the L-skewness, pulled towards the prior."""
     size = residual.size
-    shape = PRIOR_SHAPE
+    shape = prior
     if size >= 3:
         ordered = np.sort(residual)
         rank = np.arange(size)
@@ -268,7 +274,7 @@ def _shape(residual: Floats) -> float:
         scale = 2 * b1 - b0
         skewness = (6 * b2 - 6 * b1 + b0) / scale if scale > 0 else 0.0
         fitted = generalised_normal_shape(float(skewness))
-        shape = (size * fitted + PRIOR_TRIPS * PRIOR_SHAPE) / (size + PRIOR_TRIPS)
+        shape = (size * fitted + PRIOR_TRIPS * prior) / (size + PRIOR_TRIPS)
     # Shape 0 is the normal itself, whose formula would divide by zero.
     return shape if abs(shape) > 1e-3 else -1e-3
 

@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from flipkit.analysis.bought import bought_returns
 from flipkit.analysis.groups import Window, in_window
 from flipkit.analysis.hourly import category_returns
+from flipkit.analysis.prospects import Horizon
 from flipkit.analysis.survival import days_to_sale
 from flipkit.errors import AssumptionError
 
@@ -32,6 +35,7 @@ def by_size(
     seed: int,
     too_few: int,
     target: float | None = None,
+    horizon: Horizon | None = None,
 ) -> pd.DataFrame:
     """What each size class earns, ties up and takes, small to large.
 
@@ -53,11 +57,14 @@ def by_size(
         Below this many items no interval is claimed.
     target : float, optional
         What an hour should bring, for the words. [dollars per hour]
+    horizon : Horizon, optional
+        On bought basis: how far ahead unsold stock is valued, as in ``bought_returns``; left
+        out, it counts with what it cost so far.
 
     Returns
     -------
     DataFrame
-        The columns of ``category_returns`` by ``size_class``, and beside them: per sale
+        The columns of ``category_returns`` (or ``bought_returns``) by ``size_class``, and beside them: per sale
         ``net_per_sale_cents``, ``label_per_sale_cents``, ``minutes_per_sale``,
         ``pack_min_per_sale``, ``returned_share`` (sales that came back or were refunded),
         ``loss_per_sale_cents`` (refunds, later label adjustments and expected loss);
@@ -75,17 +82,12 @@ def by_size(
     --------
     The function needs the whole frame of ``item_economics``; see ``tests/analysis``.
     """
-    table = category_returns(
-        economics,
-        window=window,
-        basis=basis,
-        by="size_class",
-        confidence=confidence,
-        resamples=resamples,
-        seed=seed,
-        too_few=too_few,
-        target=target,
-    )
+    settings: dict[str, Any] = {"confidence": confidence, "resamples": resamples, "seed": seed}
+    settings |= {"window": window, "by": "size_class", "too_few": too_few, "target": target}
+    if basis == "bought" and horizon is not None:
+        table = bought_returns(economics, horizon=horizon, **settings)
+    else:
+        table = category_returns(economics, basis=basis, **settings)
     inside = in_window(economics, window=window, basis=basis)
     sizes = [size for size in SIZE_ORDER if (economics["size_class"] == size).any()]
     rows = [_size_facts(size, inside, economics, confidence) for size in sizes]

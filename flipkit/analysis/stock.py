@@ -2,8 +2,8 @@
 
 The terms are the retail handbooks': turnover is cost of goods sold over average inventory at
 cost; days on hand is a year of days over the yearly turnover; GMROI is gross margin over
-average inventory at cost. Gross margin is sales less refunds less cost of goods: fees, labels
-and hours come after it. Average inventory is the mean over every day of the window.
+average inventory at cost. Gross margin is what the goods alone sold for, less refunds, less
+cost of goods: postage, fees and hours come after it. Average inventory is the mean over every day of the window.
 """
 
 from __future__ import annotations
@@ -177,7 +177,7 @@ def stock_table(economics: pd.DataFrame, *, window: Window, as_of: dt.date, by: 
     held = _days_held_in(economics, first, last, as_of)
     sold = in_window(economics, window=(first, last), basis="sold")
     back = (sold["status"] == "returned").to_numpy(dtype=bool)
-    sales = sold["sold_price_cents"] + sold["shipping_charged_cents"] - sold["refund_cents"]
+    sales = sold["sold_price_cents"] - sold["refund_cents"]
     # What came back is stock again: its cost is not sold.
     goods = sold["cost_cents"].where(~back, 0)
     # A thing bought and sold on one day tied its money up for a day.

@@ -1,0 +1,108 @@
+"""The difference between two groups, and times to sale per group."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from flipkit.analysis.bought import bought_returns
+from flipkit.analysis.gaps import hourly_gap
+from flipkit.analysis.hourly import category_returns
+from flipkit.analysis.prospects import Horizon
+from flipkit.analysis.sizes import by_size
+from flipkit.analysis.survival import ALL_SOLD, sale_times
+from flipkit.errors import AssumptionError
+
+SETTINGS = {"confidence": 0.95, "resamples": 500, "seed": 11, "too_few": 10}
+PAIR = {"by": "size_class", "first": ["bulky"], "second": ["small"], **SETTINGS}
+
+
+def two_sizes(economics, random, *, trips=16, shift=0.0, shared=800.0):
+    """Small and bulky things of shared trips; bulky ones earn ``shift`` dollars an hour more."""
+    rows = []
+    for trip in range(trips):
+        luck = shared * random.standard_normal()
+        for at in range(4):
+            size, minutes = ("bulky", 120.0) if at % 2 else ("small", 60.0)
+            net = minutes / 60 * (2000 + luck + (100 * shift if at % 2 else 0)) + 400 * random.standard_normal()
+            rows.append({"trip_id": f"t{trip}", "size_class": size, "net_cents": round(net), "owner_min": minutes})
+    return economics(rows)
+
+
+def test_gap_is_the_difference_of_the_returns(shop, window):
+    frame = shop(3)
+    found = hourly_gap(frame, window=window, **PAIR)
+    hourly = category_returns(frame, window=window, by="size_class", **SETTINGS).set_index("size_class")["hourly"]
+    assert found.gap == pytest.approx(hourly["bulky"] - hourly["small"])
+    assert found.low < found.gap < found.high
+    turned = hourly_gap(frame, window=window, **{**PAIR, "first": ["small"], "second": ["bulky"]})
+    assert turned.gap == pytest.approx(-found.gap)
+    assert (turned.low, turned.high) == pytest.approx((-found.high, -found.low), rel=0.1)
+
+
+def test_shared_trips_cancel(economics, window):
+    frame = two_sizes(economics, np.random.default_rng(1), shift=4.0)
+    found = hourly_gap(frame, window=window, **PAIR)
+    each = category_returns(frame, window=window, by="size_class", **SETTINGS)
+    # Each return swings with the trips' luck by far more than the difference does.
+    assert found.high - found.low < 0.7 * (each["high"] - each["low"]).min()
+    assert found.verdict == "bulky earns more an hour than small"
+
+
+def test_equal_groups_are_called_different_as_often_as_claimed(economics, window):
+    random = np.random.default_rng(5)
+    held = sum(
+        found.low <= 0 <= found.high
+        for found in (
+            hourly_gap(two_sizes(economics, random), window=window, **{**PAIR, "resamples": 300}) for _ in range(120)
+        )
+    )
+    # 95 % of 120 is 114; four standard errors below are 104
+    assert 104 <= held <= 120
+
+
+def test_too_few_on_one_side(economics, window):
+    frame = two_sizes(economics, np.random.default_rng(1), trips=4)
+    found = hourly_gap(frame, window=window, **PAIR)
+    assert (found.claimed, found.verdict) == (False, "too few to tell")
+    assert math.isnan(found.low)
+    none = hourly_gap(economics([{}]), window=window, **PAIR)
+    assert math.isnan(none.gap)
+    with pytest.raises(AssumptionError, match="not in second as well, got \\['small'\\]"):
+        hourly_gap(frame, window=window, **{**PAIR, "first": ["small"]})
+
+
+def test_sizes_on_bought_basis_take_the_horizon(shop, window):
+    frame = shop(3)
+    horizon = Horizon(days=180, salvage_ppm=0)
+    table = by_size(frame, window=window, basis="bought", horizon=horizon, **SETTINGS).set_index("size_class")
+    direct = bought_returns(frame, window=window, by="size_class", horizon=horizon, **SETTINGS).set_index("size_class")
+    assert table["hourly"].to_dict() == pytest.approx(direct["hourly"].to_dict())
+    assert (table["may_bring_cents"] > 0).all()
+    so_far = by_size(frame, window=window, basis="bought", **SETTINGS).set_index("size_class")
+    assert (so_far["hourly"] < table["hourly"]).all()
+
+
+@pytest.mark.worked
+def test_times_to_sale_per_category(economics):
+    waits = {"lamps": [(10, True), (20, True), (40, True), (95, False)], "games": [(5, True)] * 3}
+    waits["prints"] = [(30, True), (60, False), (60, False)]
+    rows = [
+        {"category": name, "days_listed": float(days), "sold_on": "2026-02-01" if sold else None}
+        for name, items in waits.items()
+        for days, sold in items
+    ]
+    rows.append({"category": "lamps", "days_listed": math.nan, "listed_on": None, "sold_on": None})
+    table = sale_times(economics(rows), confidence=0.95).set_index("category")
+    lamps = table.loc["lamps"]
+    assert (lamps["listed"], lamps["sold"], lamps["unsold"]) == (4, 3, 1)
+    # a quarter is sold from day 10 to day 20, half from 20 to 40: midway
+    assert (lamps["quarter_days"], lamps["half_days"]) == (15, 30)
+    assert lamps["sold_in_90_days"] == 0.75
+    assert lamps["note"] == ""
+    assert table.loc["games", "note"] == ALL_SOLD
+    assert table.loc["prints", "note"] == "half not sold yet"
+    assert math.isnan(table.loc["prints", "half_days"])
+    assert sale_times(economics([{"days_listed": math.nan}]), confidence=0.95).empty
