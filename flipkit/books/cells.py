@@ -18,6 +18,7 @@ import numpy as np
 import pandas as pd
 
 from flipkit import money, quantities
+from flipkit.books import writing
 from flipkit.books.problems import Findings
 from flipkit.books.schema import Column
 from flipkit.errors import MeasureError, MoneyError
@@ -32,7 +33,6 @@ _PLAIN_NUMBER = re.compile(r"\d{1,9}(?:\.\d{0,9})?|\.\d{1,9}")
 _MEASURE = re.compile(r"(\d{1,9}(?:\.\d{1,9})?)\s*([A-Za-z]{1,12})\.?")
 _DATE = re.compile(r"(\d{4}-\d{2}-\d{2})(?:[ T]\d{2}:\d{2}(?::\d{2}(?:\.\d+)?)?)?")
 _OTHER_DATE = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d{2})")
-_SHIELDED = re.compile(r"'[=+\-@\t\r]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,8 +196,7 @@ def reader_of(column: Column, *, unit: str, units: Units) -> Callable[[str], Any
 
 
 def _text(text: str) -> str:
-    # A text that a spreadsheet would take for a formula is written with an apostrophe before it.
-    return text[1:] if _SHIELDED.match(text) else text
+    return writing.unshielded(text)
 
 
 def _money(text: str, *, name: str, currency: str, signed: bool) -> int | Bad:

@@ -149,6 +149,7 @@ ITEMS = Table(
         _c("shipping_charged", "money", "what the buyer paid for shipping", "24.00"),
         _c("venue", "text", "where it is listed or was sold; names a fee schedule", "riverside"),
         _c("zone", "text", f"postal zone of the buyer, or {PICKUP} when the buyer collects it", "4"),
+        _c("order_id", "id", "the order that sold it; items of one order share a parcel", "1042"),
         _c("fees_paid", "money", "all fees of the venue for this sale", "11.40"),
         _c("label_paid", "money", "what the shipping label cost", "22.15"),
         _c("label_adjustment", "signed money", "a later charge by the carrier, or minus a later credit", "3.10"),

@@ -1,0 +1,214 @@
+"""An export opened: its records one by one, whatever kind of file it is."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from flipkit.books import workbook
+from flipkit.books.exports import dialect, encoding
+from flipkit.books.exports.dialect import Dialect, Record
+from flipkit.books.exports.encoding import Encoding
+from flipkit.books.problems import Problem
+from flipkit.errors import ConversionError
+
+#: Most columns that an export may have.
+MOST_COLUMNS = 1_000
+#: Largest export. [bytes]
+LARGEST_EXPORT = 4_000_000_000
+
+#: First bytes of files that are no table, with what they are and what to do.
+_KINDS = (
+    (b"%PDF", "a PDF document", "ask the program for a CSV or spreadsheet export instead"),
+    (b"\x1f\x8b", "a compressed file", "unpack it first"),
+    (b"BZh", "a compressed file", "unpack it first"),
+    (b"7z\xbc\xaf", "a compressed file", "unpack it first"),
+    (b"Rar!", "a compressed file", "unpack it first"),
+    (b"\x89PNG", "a picture", "ask the program for a CSV or spreadsheet export instead"),
+    (b"\xff\xd8\xff", "a picture", "ask the program for a CSV or spreadsheet export instead"),
+    (b"SQLite format 3", "a database", "ask the program for a CSV or spreadsheet export instead"),
+)
+_MARKUP = (b"<html", b"<!doctype", b"<table", b"<?xml", b"<div")
+
+
+@dataclass(frozen=True)
+class Export:
+    """A file of another program, opened.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    encoding : Encoding or None
+        How its bytes become text; None for a workbook.
+    dialect : Dialect or None
+        How its cells are separated; None for a workbook.
+    sheet : str
+        The sheet that is read; empty for a file of text.
+    sheets : tuple of str
+        The sheets with something in them.
+    """
+
+    path: Path
+    encoding: Encoding | None = None
+    dialect: Dialect | None = None
+    sheet: str = ""
+    sheets: tuple[str, ...] = ()
+    _rows: Mapping[str, list[list[str]]] = field(default_factory=dict, repr=False)
+
+    @property
+    def label(self) -> str:
+        """What messages call it."""
+        return f"{self.path.name} sheet {self.sheet}" if self.sheet else self.path.name
+
+    def records(self) -> Iterator[Record]:
+        """Its records, one by one.
+
+        Yields
+        ------
+        Record
+            Every record, blank ones as no cells or blank cells.
+
+        Raises
+        ------
+        ConversionError
+            If its quotes match nowhere, or a record has too many cells.
+        """
+        source = self._of_sheet() if self.dialect is None else self._of_text()
+        for record in source:
+            if len(record.cells) > MOST_COLUMNS:
+                raise refusal(
+                    self.label,
+                    record.row,
+                    f"{len(record.cells):,} cells",
+                    f"at most {MOST_COLUMNS:,} columns",
+                    "is this one table, with that delimiter? name it with --delimiter",
+                )
+            yield record
+
+    def _of_text(self) -> Iterator[Record]:
+        assert self.encoding is not None and self.dialect is not None  # noqa: PT018, S101
+        try:
+            yield from dialect.records_of(self.path, self.encoding, self.dialect)
+        except dialect.TooManyBrokenError as error:
+            raise refusal(
+                self.label,
+                error.row,
+                f"quotes that do not match in more than {dialect.MOST_BROKEN} rows",
+                "cells in matching quotes",
+                "if quotes are plain characters in this file: --quote none",
+            ) from None
+
+    def _of_sheet(self) -> Iterator[Record]:
+        for row, cells in enumerate(self._rows[self.sheet], start=1):
+            yield Record(row, [cell.strip() for cell in cells])
+
+    def digest(self) -> str:
+        """SHA-256 of its bytes."""
+        with self.path.open("rb") as handle:
+            return hashlib.file_digest(handle, "sha256").hexdigest()
+
+
+def refusal(file: str, row: int | None, found: str, needed: str, mend: str) -> ConversionError:
+    """The error that says why an export cannot be taken at all.
+
+    Parameters
+    ----------
+    file : str
+        What messages call the export.
+    row : int or None
+        Row, where there is one.
+    found, needed, mend : str
+        As in `Problem`.
+
+    Returns
+    -------
+    ConversionError
+        The error.
+    """
+    return ConversionError([Problem(file, row, "", found, needed, mend)])
+
+
+def open_export(
+    path: Path, *, encoding_name: str = "", delimiter: str = "", quote: str | None = None, sheet: str = ""
+) -> Export:
+    """Open an export: find out what it is, how its bytes become text and how its cells are separated.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    encoding_name : str
+        Encoding, where the seller names it.
+    delimiter : str
+        Mark between cells or its word, where the seller names it.
+    quote : str or None
+        Mark around cells, empty for none, where the seller names it.
+    sheet : str
+        Sheet, where the seller names it; otherwise the first with something in it.
+
+    Returns
+    -------
+    Export
+        The export.
+
+    Raises
+    ------
+    ConversionError
+        If it is no table that can be read; the message says what it is.
+    """
+    label = path.name
+    try:
+        with path.open("rb") as handle:
+            head = handle.read(512)
+        size = path.stat().st_size
+    except IsADirectoryError:
+        raise refusal(label, None, "a folder", "one file", "convert its files one by one") from None
+    except OSError as error:
+        found = error.strerror or str(error)
+        raise refusal(label, None, found, "a file that opens", "look at its path and permissions") from None
+    if size > LARGEST_EXPORT:
+        raise refusal(label, None, f"{size:,} bytes", f"at most {LARGEST_EXPORT:,} bytes", "split it")
+    if not head.strip():
+        raise refusal(label, None, "an empty file", "a table", "export it anew")
+    for mark, kind, mend in _KINDS:
+        if head.startswith(mark):
+            raise refusal(label, None, kind, "a table (CSV, TSV or a workbook)", mend)
+    if head.startswith((b"PK", b"\xd0\xcf\x11\xe0")):
+        return _open_workbook(path, sheet)
+    if head.lstrip(b"\xef\xbb\xbf \t\r\n").lower().startswith(_MARKUP):
+        mend = "open it in a spreadsheet and save it as CSV or as a workbook"
+        raise refusal(label, 1, "a web page or XML", "a table", mend)
+    if head.lstrip(b"\xef\xbb\xbf \t\r\n")[:1] in (b"{", b"["):
+        raise refusal(label, 1, "JSON", "a table (CSV, TSV or a workbook)", "ask the program for a CSV export instead")
+    return _open_text(path, encoding_name, delimiter, quote)
+
+
+def _open_text(path: Path, encoding_name: str, delimiter: str, quote: str | None) -> Export:
+    try:
+        text = encoding.encoding_of(path, given=encoding_name)
+    except encoding.BytesError as error:
+        mend = "export it anew" if "NUL" in error.found else "name its encoding with --encoding"
+        raise refusal(path.name, error.row, error.found, "text", mend) from None
+    found = dialect.dialect_of(path, text) if not delimiter or quote is None else Dialect(",")
+    mark = dialect.DELIMITER_WORDS.get(delimiter, delimiter) or found.delimiter
+    if len(mark) != 1:
+        raise refusal(path.name, None, f"the delimiter {delimiter!r}", "one character", "such as --delimiter semicolon")
+    return Export(path, text, Dialect(mark, found.quote if quote is None else quote, found.escape))
+
+
+def _open_workbook(path: Path, sheet: str) -> Export:
+    try:
+        sheets = workbook.read_sheets(path)
+    except workbook.WorkbookError as error:
+        mend = "open it in a spreadsheet and save it anew; unpack it first if it is an archive"
+        raise refusal(path.name, None, str(error), "a workbook that opens", mend) from None
+    filled = [s for s in sheets if any(any(row) for row in s.rows)]
+    if not filled:
+        raise refusal(path.name, None, "a workbook with nothing in it", "a table", "export it anew")
+    names = tuple(s.name for s in filled)
+    if sheet and sheet not in names:
+        raise refusal(path.name, None, f"no sheet {sheet}", f"one of {', '.join(names)}", "name it with --sheet")
+    return Export(path, sheet=sheet or names[0], sheets=names, _rows={s.name: s.rows for s in filled})

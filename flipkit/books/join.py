@@ -1,0 +1,359 @@
+"""Sales matched with items and labels matched with sales, by numbers, days and titles, never by addresses.
+
+A match is made only where it is the only one; whatever fits nothing or fits several is listed.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections import Counter, defaultdict
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+import numpy as np
+import pandas as pd
+
+from flipkit.books.exports.taken import Taken
+from flipkit.books.schema import PICKUP
+from flipkit.money import share_out_groups
+
+#: Days after a sale within which its parcel is posted.
+POSTED_WITHIN_DAYS = 10
+#: How far two weights of one parcel may lie apart, as a share of the heavier.
+WEIGHTS_APART = 0.25
+
+
+@dataclass(slots=True)
+class Stock:
+    """What the books know of their items, as far as matching needs it.
+
+    Parameters
+    ----------
+    rows : list of dict of str to str
+        The items, by column.
+    """
+
+    rows: list[dict[str, str]] = field(default_factory=list)
+
+    @property
+    def ids(self) -> set[str]:
+        """Their names."""
+        return {row.get("item_id", "") for row in self.rows}
+
+
+def stock_of(items: pd.DataFrame) -> Stock:
+    """The items of the books as matching needs them.
+
+    Parameters
+    ----------
+    items : DataFrame
+        The table of items.
+
+    Returns
+    -------
+    Stock
+        The items, amounts as plain decimals, dates as year-month-day.
+    """
+    text = {name: items[name].tolist() for name in ("item_id", "title", "order_id", "zone")}
+    for name in ("bought_on", "sold_on", "gone_on"):
+        text[name] = ["" if pd.isna(day) else day.date().isoformat() for day in items[name]]
+    for name in ("sold_price", "label_paid"):
+        cents = items[f"{name}_cents"]
+        text[name] = ["" if pd.isna(value) else f"{Decimal(int(value)) / 100:.2f}" for value in cents]
+    text["weight_lb"] = ["" if pd.isna(value) else repr(float(value)) for value in items["weight_lb"]]
+    return Stock([dict(zip(text, cells, strict=True)) for cells in zip(*text.values(), strict=True)])
+
+
+def plain(text: str) -> str:
+    """A number or a title as it is compared: letters and digits alone, small.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+
+    Returns
+    -------
+    str
+        The plain form.
+
+    Examples
+    --------
+    >>> plain(" #1042 "), plain("Lamp, brass")
+    ('1042', 'lampbrass')
+    """
+    return "".join(c for c in text.casefold() if c.isalnum())
+
+
+def fitting_item(stock: Stock, taken: Taken) -> tuple[list[str], list[tuple[int, str]]]:
+    """For every row of sales the item of the books that it sold.
+
+    Parameters
+    ----------
+    stock : Stock
+        The items of the books.
+    taken : Taken
+        Rows of sales, each with ``item_id`` and mostly ``title``.
+
+    Returns
+    -------
+    list of str
+        Name of the item by row; the row's own where no item of the books fits.
+    list of tuple
+        Rows matched by their title, with the item.
+    """
+    id_at = taken.columns.index("item_id")
+    ids = stock.ids
+    names = [row[id_at] for row in taken.rows]
+    if "title" not in taken.columns or not stock.rows:
+        return names, []
+    title_at = taken.columns.index("title")
+    sold_at = taken.columns.index("sold_on") if "sold_on" in taken.columns else -1
+    open_rows = [place for place, name in enumerate(names) if name not in ids]
+    wanted = Counter(plain(taken.rows[place][title_at]) for place in open_rows)
+    held: dict[str, list[dict[str, str]]] = defaultdict(list)
+    for item in stock.rows:
+        held[plain(item.get("title", ""))].append(item)
+    by_title: list[tuple[int, str]] = []
+    for place in open_rows:
+        title = plain(taken.rows[place][title_at])
+        day = taken.rows[place][sold_at] if sold_at >= 0 else ""
+        fits = [item for item in held.get(title, []) if _may_be_sold(item, day)]
+        if title and len(fits) == 1 and wanted[title] == 1:
+            names[place] = fits[0]["item_id"]
+            by_title.append((place, fits[0]["item_id"]))
+    return names, by_title
+
+
+def _may_be_sold(item: dict[str, str], day: str) -> bool:
+    """Whether a sale on that day can be this item's: unsold and bought before, or sold that day."""
+    if item.get("sold_on"):
+        return bool(day) and item["sold_on"] == day
+    return not item.get("gone_on") and (not day or item.get("bought_on", "") <= day)
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """One label of a postage history.
+
+    Parameters
+    ----------
+    key : str
+        Its tracking number, or a name made from what it says.
+    origin : int
+        Its row in the export.
+    date : str
+        The day of posting.
+    amount_cents : int
+        What it cost; negative when it was given back. [cents]
+    adjustment_cents : int
+        Later charge or credit. [cents]
+    order_id, item_id, zone : str
+        What it names.
+    weight_lb : float
+        Weight; 0 where none is named. [lb]
+    """
+
+    key: str
+    origin: int
+    date: str
+    amount_cents: int
+    adjustment_cents: int
+    order_id: str
+    item_id: str
+    zone: str
+    weight_lb: float
+
+
+@dataclass(slots=True)
+class Posted:
+    """Labels matched with the items that they posted.
+
+    Parameters
+    ----------
+    items : dict of str to list of str
+        By label, the items of its parcel.
+    how : dict of str to str
+        By label, what matched it.
+    unmatched : dict of str to str
+        By label, why it was not.
+    """
+
+    items: dict[str, list[str]] = field(default_factory=dict)
+    how: dict[str, str] = field(default_factory=dict)
+    unmatched: dict[str, str] = field(default_factory=dict)
+
+
+def labels_of(taken: Taken, weights_lb: list[float]) -> list[Label]:
+    """The rows of a postage history as labels.
+
+    Parameters
+    ----------
+    taken : Taken
+        Its rows.
+    weights_lb : list of float
+        Their weights. [lb]
+
+    Returns
+    -------
+    list of Label
+        The labels; rows that say the same are counted, so that each has a key of its own.
+    """
+
+    def cell(row: list[str], name: str) -> str:
+        return row[taken.columns.index(name)] if name in taken.columns else ""
+
+    seen: Counter[str] = Counter()
+    labels = []
+    for row, origin, weight in zip(taken.rows, taken.origins, weights_lb, strict=True):
+        said = "\x1f".join(row)
+        stem = cell(row, "tracking") or hashlib.blake2b(said.encode(), digest_size=8).hexdigest()
+        stem = f"{stem}:{cell(row, 'date')}:{cell(row, 'amount')}:{cell(row, 'adjustment')}"
+        seen[stem] += 1
+        labels.append(
+            Label(
+                f"{stem}#{seen[stem]}",
+                origin,
+                cell(row, "date"),
+                _cents(cell(row, "amount")),
+                _cents(cell(row, "adjustment")),
+                cell(row, "order_id"),
+                cell(row, "item_id"),
+                cell(row, "zone"),
+                weight,
+            )
+        )
+    return labels
+
+
+def _cents(text: str) -> int:
+    return int(Decimal(text or "0") * 100)
+
+
+def match_labels(stock: Stock, labels: list[Label], *, already: dict[str, list[str]]) -> Posted:
+    """Match labels with the sales that they posted.
+
+    First by order number, then by item, then by the parcel that an earlier label of the same
+    tracking number posted, and last by day, zone and weight, where exactly one sale fits exactly
+    one label.
+
+    Parameters
+    ----------
+    stock : Stock
+        The items of the books.
+    labels : list of Label
+        The labels.
+    already : dict of str to list of str
+        By tracking number, the items of labels taken before.
+
+    Returns
+    -------
+    Posted
+        The matches, and why the others are none.
+    """
+    sold = [item for item in stock.rows if item.get("sold_on")]
+    by_order: dict[str, list[str]] = defaultdict(list)
+    for item in sold:
+        if item.get("order_id"):
+            by_order[plain(item["order_id"])].append(item["item_id"])
+    by_item = {plain(item["item_id"]): item["item_id"] for item in sold}
+    posted = Posted()
+    tracked = dict(already)
+    loose: list[Label] = []
+    for label in labels:
+        tracking = label.key.split(":", 1)[0]
+        if label.order_id and plain(label.order_id) in by_order:
+            _put(posted, label, by_order[plain(label.order_id)], f"order {label.order_id}")
+        elif label.item_id and plain(label.item_id) in by_item:
+            _put(posted, label, [by_item[plain(label.item_id)]], f"item {label.item_id}")
+        elif label.order_id and plain(label.order_id) in by_item:
+            _put(posted, label, [by_item[plain(label.order_id)]], f"item {label.order_id}")
+        elif tracking in tracked:
+            _put(posted, label, tracked[tracking], f"tracking number {tracking}")
+        elif label.order_id:
+            posted.unmatched[label.key] = f"no sale in the books has the order number {label.order_id}"
+        elif label.item_id:
+            posted.unmatched[label.key] = f"no sold item in the books is {label.item_id}"
+        else:
+            loose.append(label)
+            continue
+        if label.key in posted.items:
+            tracked[tracking] = posted.items[label.key]
+    _by_day(sold, loose, posted)
+    return posted
+
+
+def _put(posted: Posted, label: Label, items: list[str], how: str) -> None:
+    posted.items[label.key] = items
+    posted.how[label.key] = how
+
+
+def _by_day(sold: list[dict[str, str]], labels: list[Label], posted: Posted) -> None:
+    taken = {item for items in posted.items.values() for item in items}
+    parcels: dict[str, list[dict[str, str]]] = defaultdict(list)
+    for item in sold:
+        free = item["item_id"] not in taken and not item.get("label_paid")
+        if free and item.get("zone", "").lower() != PICKUP:
+            parcels[plain(item.get("order_id", "")) or f"\0{item['item_id']}"].append(item)
+    fits: dict[str, list[str]] = {}
+    for label in labels:
+        fits[label.key] = [key for key, items in parcels.items() if _fits(label, items)] if label.date else []
+    wanted = Counter(key for keys in fits.values() for key in keys)
+    for label in labels:
+        keys = fits[label.key]
+        if len(keys) == 1 and wanted[keys[0]] == 1:
+            _put(posted, label, [item["item_id"] for item in parcels[keys[0]]], "the only sale that fits its day")
+        elif not keys:
+            posted.unmatched[label.key] = f"no sale without a label in the {POSTED_WITHIN_DAYS} days before it"
+        else:
+            names = [parcels[key][0]["item_id"] for key in keys[:4]]
+            why = f"{len(keys)} sales fit" if len(keys) > 1 else "another label fits the same sale"
+            posted.unmatched[label.key] = f"{why}: {', '.join(names)}"
+
+
+def _fits(label: Label, items: list[dict[str, str]]) -> bool:
+    try:
+        posted, sold = dt.date.fromisoformat(label.date), dt.date.fromisoformat(items[0]["sold_on"][:10])
+    except ValueError:
+        return False
+    if not dt.timedelta(0) <= posted - sold <= dt.timedelta(days=POSTED_WITHIN_DAYS):
+        return False
+    zones = {plain(item["zone"]) for item in items if item.get("zone")}
+    if label.zone and zones and plain(label.zone) not in zones:
+        return False
+    weights = [_pounds(item.get("weight_lb", "")) for item in items]
+    if label.weight_lb and all(weights):
+        heavy = max(label.weight_lb, sum(weights))
+        return abs(label.weight_lb - sum(weights)) <= WEIGHTS_APART * heavy
+    return True
+
+
+def _pounds(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        return 0.0
+
+
+def shares_of(stock: Stock, items: list[str], cents: int) -> dict[str, int]:
+    """What each item of a parcel bears of an amount, by sold price, not a cent lost or invented.
+
+    Parameters
+    ----------
+    stock : Stock
+        The items of the books.
+    items : list of str
+        The items of the parcel.
+    cents : int
+        The amount. [cents]
+
+    Returns
+    -------
+    dict of str to int
+        By item. [cents]
+    """
+    price = {row["item_id"]: row.get("sold_price", "") for row in stock.rows}
+    weights = [_pounds(price.get(item, "")) for item in items]
+    shares = share_out_groups([cents], np.zeros(len(items), dtype=np.int64), weights)
+    return {item: int(share) for item, share in zip(items, shares, strict=True)}

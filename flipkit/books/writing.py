@@ -1,0 +1,203 @@
+"""Files that the kit writes: whole or not at all, and safe to open in a spreadsheet."""
+
+from __future__ import annotations
+
+import contextlib
+import csv
+import io
+import os
+import re
+import shutil
+import tempfile
+from collections.abc import Iterable, Iterator, Sequence
+from pathlib import Path
+
+#: What a spreadsheet would take for a formula, with any shield that already stands before it.
+_FORMULA = re.compile(r"'*[=+\-@\t\r＝＋－＠]")
+_NUMBER = re.compile(r"[+-]?\d+(\.\d+)?")
+_SHIELDED = re.compile(r"'+[=+\-@\t\r＝＋－＠]")
+
+
+def shielded(text: str) -> str:
+    """A cell that no spreadsheet takes for a formula.
+
+    Text that begins with ``=``, ``+``, ``-`` or ``@`` gets an apostrophe before it, which a
+    spreadsheet reads as "this is text"; a plain number stays as it is. `unshielded` takes the
+    apostrophe away again.
+
+    Parameters
+    ----------
+    text : str
+        The cell.
+
+    Returns
+    -------
+    str
+        The cell as it is written.
+
+    Examples
+    --------
+    >>> shielded("=SUM(A1:A9)"), shielded("-3.20"), shielded("crock")
+    ("'=SUM(A1:A9)", '-3.20', 'crock')
+    """
+    if not _FORMULA.match(text) or _NUMBER.fullmatch(text):
+        return text
+    return "'" + text
+
+
+def unshielded(text: str) -> str:
+    """The cell as it was before `shielded`.
+
+    Parameters
+    ----------
+    text : str
+        The cell as it is written.
+
+    Returns
+    -------
+    str
+        The cell.
+
+    Examples
+    --------
+    >>> unshielded("'=SUM(A1:A9)"), unshielded("'90s lamp")
+    ('=SUM(A1:A9)', "'90s lamp")
+    """
+    return text[1:] if _SHIELDED.match(text) else text
+
+
+def csv_text(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    r"""A CSV file as text: UTF-8 as written later, commas, one line end, formulas shielded.
+
+    Parameters
+    ----------
+    header : sequence of str
+        The headers.
+    rows : iterable of sequence of str
+        The cells.
+
+    Returns
+    -------
+    str
+        The text.
+
+    Examples
+    --------
+    >>> csv_text(["title", "cost"], [["lamp, brass", "3.20"]])
+    'title,cost\n"lamp, brass",3.20\n'
+    """
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow([shielded(cell) for cell in header])
+    writer.writerows([[shielded(cell) if cell[:1] in _FIRST else cell for cell in row] for row in rows])
+    return out.getvalue()
+
+
+#: First characters that may need a shield: a quick look before the pattern.
+_FIRST = frozenset("'=+-@\t\r＝＋－＠")
+
+
+def write_atomically(path: Path, text: str) -> None:
+    """Write a text file whole: a reader sees the old one or the new one, never a half.
+
+    Parameters
+    ----------
+    path : Path
+        The file; its folder exists.
+    text : str
+        What it holds.
+    """
+    with staged(path.parent) as stage:
+        stage.write(path.name, text)
+
+
+class Stage:
+    """Files made ready in a hidden folder beside their places, then moved there all together.
+
+    Parameters
+    ----------
+    home : Path
+        Folder that the files belong in; made when it does not exist.
+    """
+
+    def __init__(self, home: Path) -> None:
+        self.home = home
+        self._made: list[str] = []
+        anchor = home if home.is_dir() else home.parent
+        self.hidden = Path(tempfile.mkdtemp(prefix=".flipkit-", dir=anchor))
+
+    def write(self, name: str, text: str) -> None:
+        """Make one text file ready.
+
+        Parameters
+        ----------
+        name : str
+            Its path inside the folder.
+        text : str
+            What it holds.
+        """
+        target = self.hidden / name
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with target.open("w", encoding="utf-8", newline="") as handle:
+            handle.write(text)
+            handle.flush()
+            os.fsync(handle.fileno())
+        self._made.append(name)
+
+    def copy(self, source: Path, name: str) -> None:
+        """Make a copy of a file ready.
+
+        Parameters
+        ----------
+        source : Path
+            The file.
+        name : str
+            Its path inside the folder.
+        """
+        target = self.hidden / name
+        target.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(source, target)
+        self._made.append(name)
+
+    def commit(self) -> None:
+        """Move every file to its place; a new folder appears whole, in one step."""
+        if not self.home.exists():
+            os.chmod(self.hidden, 0o777 & ~_umask())
+            os.rename(self.hidden, self.home)
+            return
+        for name in self._made:
+            place = self.home / name
+            place.parent.mkdir(parents=True, exist_ok=True)
+            os.replace(self.hidden / name, place)
+
+    def discard(self) -> None:
+        """Remove what was made ready and not moved."""
+        shutil.rmtree(self.hidden, ignore_errors=True)
+
+
+@contextlib.contextmanager
+def staged(home: Path) -> Iterator[Stage]:
+    """Files written together: all of them when the block ends well, none when it fails.
+
+    Parameters
+    ----------
+    home : Path
+        Folder that the files belong in.
+
+    Yields
+    ------
+    Stage
+        Where files are made ready.
+    """
+    stage = Stage(home)
+    try:
+        yield stage
+        stage.commit()
+    finally:
+        stage.discard()
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
