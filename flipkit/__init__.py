@@ -33,7 +33,7 @@ _HOMES = {
     "month_sentence": "flipkit.reports.reading",
     "notes_table": "flipkit.reports.showing",
     "oldest_stock": "flipkit.reports.tallies",
-    "open_study": "flipkit.reports.study",
+    "open_study": "flipkit.reports.opening",
     "plot_category_returns": "flipkit.charts.returns",
     "plot_days_listed": "flipkit.charts.selling",
     "plot_minutes": "flipkit.charts.minutes",

@@ -113,7 +113,7 @@ def test_a_long_flat_parcel_pays_for_its_space():
     assert (post["now"]["billable_lb"], post["old"]["billable_lb"]) == (66, 55)
     assert now["length_plus_girth_in"] == 122
     network = next(c for c in now["carriers"] if c["carrier"] == "private-network")
-    assert {trigger["measure"] for trigger in network["triggers"]} >= {"longest", "length plus girth"}
+    assert {trigger["measure"] for trigger in network["triggers"]} >= {"longest", "length_plus_girth"}
 
 
 def test_words_and_json_of_a_parcel_say_the_same():

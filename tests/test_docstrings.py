@@ -29,7 +29,7 @@ def documented(text: str) -> set[str]:
     return {name.lstrip("*") for line in names for name in line.split(", ")}
 
 
-@pytest.mark.parametrize("function", public_functions())
+@pytest.mark.parametrize("function", list(public_functions()))
 def test_docstring_names_match_the_signature(function):
     text = inspect.getdoc(function)
     assert text, "no docstring"
@@ -38,4 +38,7 @@ def test_docstring_names_match_the_signature(function):
 
 
 def test_the_check_sees_a_missing_name():
-    assert documented("One line.\n\nParameters\n----------\na, b : int\n    Two.\n\nReturns\n-------\nint\n") == {"a", "b"}
+    assert documented("One line.\n\nParameters\n----------\na, b : int\n    Two.\n\nReturns\n-------\nint\n") == {
+        "a",
+        "b",
+    }

@@ -30,9 +30,10 @@ MODULES = sorted(path for path in ROOT.rglob("*.py"))
 def imported(path: Path) -> set[str]:
     """First names below flipkit that a module imports, at any depth of its code."""
     names = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.If) and getattr(node.test, "id", "") == "TYPE_CHECKING":
-            node.body = []
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    # What only a type checker reads imports nothing when the program runs.
+    tree.body = [node for node in tree.body if getattr(getattr(node, "test", None), "id", "") != "TYPE_CHECKING"]
+    for node in ast.walk(tree):
         if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] == "flipkit":
             parts = (node.module or "").split(".")
             names |= {parts[1]} if len(parts) > 1 else {alias.name for alias in node.names}

@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+from flipkit.reports.opening import open_study
 from flipkit.reports.reading import month_sentence
 from flipkit.reports.showing import returns_table
-from flipkit.reports.study import open_study
 
 README = Path(__file__).resolve().parents[1] / "README.md"
 

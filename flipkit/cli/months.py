@@ -32,7 +32,7 @@ def report(
     from tqdm import tqdm
 
     from flipkit.reports.month import default_jobs, make_month_pack, month_plan
-    from flipkit.reports.study import parsed_settings
+    from flipkit.reports.opening import parsed_settings
 
     plan = month_plan(
         books,
@@ -72,7 +72,7 @@ def check(books: Path) -> None:
 def assumptions(books: Path | None, settings: Sequence[str]) -> None:
     """List every assumption with its value, its meaning and who says so."""
     from flipkit.assumptions import load_assumptions
-    from flipkit.reports.study import parsed_settings
+    from flipkit.reports.opening import parsed_settings
 
     own = books / "assumptions.toml" if books else None
     found = load_assumptions(own if own and own.is_file() else None, overrides=parsed_settings(";".join(settings)))

@@ -13,6 +13,7 @@ from pathlib import Path
 from flipkit.errors import AssumptionError
 from flipkit.places import demo_folder, notebooks_folder
 from flipkit.reports.manifest import AssumptionUsed, Manifest
+from flipkit.reports.opening import STUDIES, open_study
 from flipkit.reports.pack import Pack, PackPage, make_pack
 from flipkit.reports.reading import (
     category_sentence,
@@ -23,7 +24,7 @@ from flipkit.reports.reading import (
 )
 from flipkit.reports.rules_used import rules_used
 from flipkit.reports.runner import NotebookTask, PageResult
-from flipkit.reports.study import STUDIES, Study, open_study
+from flipkit.reports.study import Study
 
 #: Where packs go, below the folder that the command was started in.
 PACKS = "packs"

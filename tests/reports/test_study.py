@@ -10,8 +10,8 @@ import pytest
 from flipkit.errors import AssumptionError, BooksError
 from flipkit.reports import reading, tallies
 from flipkit.reports.month import month_plan
+from flipkit.reports.opening import STUDIES, open_study
 from flipkit.reports.showing import assumptions_table, bands_table, cautions, returns_table, sizes_table
-from flipkit.reports.study import STUDIES, open_study
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "items"))
 from small_books import write_books
@@ -133,7 +133,7 @@ def test_a_study_is_computed_once_and_found_by_its_digest(tmp_path, monkeypatch)
     study = open_study(books)
     study.keep(kept)
     monkeypatch.setenv(STUDIES, str(kept))
-    monkeypatch.setattr("flipkit.reports.study.item_economics", _refuse_to_compute)
+    monkeypatch.setattr("flipkit.reports.opening.item_economics", _refuse_to_compute)
     again = open_study(books)
     assert again.items.equals(study.items)
     with pytest.raises(AssertionError, match="computed anew"):
@@ -145,7 +145,8 @@ def _refuse_to_compute(*_):
 
 
 def test_a_plan_has_a_page_for_each_category_under_a_name_of_its_own(tmp_path):
-    items = "item_id,title,category,bought_on,cost\nA,x,Hand tools,2026-01-01,1\nB,x,hand-tools,2026-01-01,1\nC,x,ß,2026-01-01,1"
+    rows = ["A,x,Hand tools,2026-01-01,1", "B,x,hand-tools,2026-01-01,1", "C,x,ß,2026-01-01,1"]
+    items = "\n".join(["item_id,title,category,bought_on,cost", *rows])
     plan = month_plan(write_books(tmp_path / "books", items=items))
     names = [page.task.name for page in plan.pages]
     assert names[:3] == ["month-overview", "bulky-against-small", "assumptions"]

@@ -1,0 +1,162 @@
+"""A study opened: from books, month, day and settings to the numbers, or to those already computed.
+
+A run of many notebooks computes the study once and leaves it in the folder that the environment
+variable ``FLIPKIT_STUDIES`` names; each notebook then finds it there by the digest of everything
+that it depends on.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+import os
+import pickle
+from collections.abc import Mapping
+from pathlib import Path
+
+import pandas as pd
+
+from flipkit.assumptions import load_assumptions
+from flipkit.books.past import last_recorded_day
+from flipkit.books.read import Books, read_books
+from flipkit.errors import AssumptionError
+from flipkit.items.costs import item_economics
+from flipkit.places import demo_folder
+from flipkit.reports.study import Study
+from flipkit.rules.tables import load_rules
+
+#: Environment variable that names a folder of studies already computed.
+STUDIES = "FLIPKIT_STUDIES"
+
+
+def open_study(
+    books: str | Path = "",
+    *,
+    month: str = "",
+    as_of: str | dt.date = "",
+    settings: str | Mapping[str, object] = "",
+) -> Study:
+    """The study of a shop's books, computed or found ready.
+
+    Parameters
+    ----------
+    books : str or Path
+        Folder of CSV files or a workbook; empty: the demo shop.
+    month : str
+        Month of the report, such as ``2026-10``; empty: the latest full month.
+    as_of : str or date
+        The last day that is known; empty: the last day that the books record.
+    settings : str or mapping
+        This run's assumptions: ``help.wage=18; hour.target=25``.
+
+    Returns
+    -------
+    Study
+        The numbers.
+
+    Raises
+    ------
+    BooksError
+        If the books have problems that must be mended first.
+    AssumptionError
+        If a setting, the month or the day cannot be used.
+    """
+    path = Path(books) if str(books) else demo_folder()
+    read = read_books(path)
+    overrides = parsed_settings(settings) if isinstance(settings, str) else dict(settings)
+    day = _day(as_of) if as_of else last_recorded_day(read)
+    chosen = month or latest_full_month(day)
+    _require_month(chosen, day)
+    key = _digest(read, overrides, day, chosen)
+    folder = os.environ.get(STUDIES)
+    if folder and (kept := Path(folder, f"{key}.pickle")).is_file():
+        with kept.open("rb") as file:
+            found: Study = pickle.load(file)  # noqa: S301 - our own file, named by its digest
+        return found
+    rules = load_rules(read.rules_folder)
+    assumptions = load_assumptions(read.assumptions_file, overrides=overrides, currency=read.shop.currency)
+    return Study(read, rules, assumptions, day, chosen, item_economics(read, rules, assumptions, day), key)
+
+
+def latest_full_month(day: dt.date) -> str:
+    """The latest month that has ended by a day.
+
+    Parameters
+    ----------
+    day : date
+        The day, counted as over.
+
+    Returns
+    -------
+    str
+        Such as ``2026-10``.
+
+    Examples
+    --------
+    >>> latest_full_month(dt.date(2026, 11, 14)), latest_full_month(dt.date(2026, 10, 31))
+    ('2026-10', '2026-10')
+    """
+    tomorrow = day + dt.timedelta(days=1)
+    return str(pd.Period(tomorrow, "M") - 1)
+
+
+def parsed_settings(text: str) -> dict[str, str]:
+    """Assumptions written as ``KEY=VALUE`` with semicolons between them.
+
+    Parameters
+    ----------
+    text : str
+        The settings.
+
+    Returns
+    -------
+    dict of str to str
+        Key to value.
+
+    Raises
+    ------
+    AssumptionError
+        If a part has no equals sign.
+
+    Examples
+    --------
+    >>> parsed_settings("help.wage=18; hour.target = 25.00")
+    {'help.wage': '18', 'hour.target': '25.00'}
+    """
+    found = {}
+    for part in filter(None, (part.strip() for part in text.split(";"))):
+        key, equals, value = part.partition("=")
+        if not equals:
+            raise AssumptionError("setting", need="KEY=VALUE", got=part)
+        found[key.strip()] = value.strip()
+    return found
+
+
+def _day(text: str | dt.date) -> dt.date:
+    if isinstance(text, dt.date):
+        return text
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        raise AssumptionError("as_of", need="a day such as 2026-11-14", got=text) from None
+
+
+def _require_month(month: str, day: dt.date) -> None:
+    try:
+        first = dt.date.fromisoformat(f"{month}-01")
+    except ValueError:
+        raise AssumptionError("month", need="a month such as 2026-10", got=month) from None
+    if first > day:
+        raise AssumptionError("month", need=f"a month that has begun by {day.isoformat()}", got=month)
+
+
+def _digest(books: Books, overrides: Mapping[str, object], day: dt.date, month: str) -> str:
+    """Names the study by everything that it depends on."""
+    said = json.dumps([books.hashes, {k: str(v) for k, v in overrides.items()}, day.isoformat(), month], sort_keys=True)
+    own = [path for path in (books.assumptions_file, *_rule_files(books)) if path is not None]
+    return hashlib.sha256(b"".join([said.encode(), *(path.read_bytes() for path in own)])).hexdigest()
+
+
+def _rule_files(books: Books) -> list[Path]:
+    return sorted(path for path in books.rules_folder.rglob("*") if path.is_file()) if books.rules_folder else []
