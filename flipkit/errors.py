@@ -4,6 +4,7 @@
   + MeasureError (ValueError)            a length, weight or time that cannot be read
   + MoneyError (ValueError)              an amount or a rate that cannot be read
   + BooksError (ValueError)              problems in the seller's books, all of them at once
+  + ConversionError (ValueError)         an export that cannot be taken as it is, or not without an answer
   + AssumptionError (ValueError)         an assumption that is unknown or out of range
   + RuleTableError (ValueError)          a rule table that is malformed
   + RuleNotInForceError (LookupError)    no block of a rule set covers the day asked for
@@ -24,6 +25,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from flipkit.books.exports.questions import Question
     from flipkit.books.problems import Problem
 
 
@@ -120,6 +122,20 @@ class BooksError(FlipkitError, ValueError):
         text = "\n".join([head, *(str(problem) for problem in problems)])
         super().__init__(text, problems=tuple(problems))
         self.problems = tuple(problems)
+
+
+class ConversionError(FlipkitError, ValueError):
+    """An export of another program cannot be taken as it is, or not before a question is settled.
+
+    ``problems`` holds what is wrong, ``questions`` what only the seller can say, each naming the
+    option that says it.
+    """
+
+    def __init__(self, problems: Sequence[Problem] = (), questions: Sequence[Question] = ()) -> None:
+        text = "\n".join([*(str(problem) for problem in problems), *(str(question) for question in questions)])
+        super().__init__(text, problems=tuple(problems), questions=tuple(questions))
+        self.problems = tuple(problems)
+        self.questions = tuple(questions)
 
 
 class NotEnoughDataError(_FieldError, ValueError):
