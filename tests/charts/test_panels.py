@@ -1,0 +1,209 @@
+"""Sizes, months and days listed: small panels and steps, units in their headings."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+import pytest
+
+from flipkit.charts import plot_days_listed, plot_months, plot_size_comparison, theme
+from flipkit.errors import ChartError
+
+
+def headings(seen):
+    return [panel["title"]["text"] for panel in seen.spec["vconcat"]]
+
+
+def panel(seen, heading):
+    return next(part for part in seen.spec["vconcat"] if part["title"]["text"] == heading)
+
+
+def values(seen, heading):
+    return next(v for _, _, v in seen.layers(panel(seen, heading)) if len(v) > 1)
+
+
+def test_sizes_have_a_panel_for_each_measure_that_is_there(sizes, seen):
+    assert headings(seen(plot_size_comparison(sizes))) == [
+        "net per hour of your own work",
+        "net per sale",
+        "days until half have sold",
+    ]
+
+
+def test_a_size_is_drawn_as_it_came(sizes, seen):
+    rows = values(seen(plot_size_comparison(sizes)), "net per hour of your own work")
+    assert [(r["size"], r["value"], r["low"], r["high"]) for r in rows] == [
+        ("small", 31.0, 27.0, 36.0),
+        ("bulky", 14.0, 6.0, 22.0),
+        ("oversize", 8.0, None, None),
+    ]
+    assert [r["role"] for r in rows] == ["above", "below", "unsure"]
+
+
+def test_estimates_are_dots_with_intervals_and_amounts_are_bars(sizes, seen):
+    chart = seen(plot_size_comparison(sizes))
+    kinds = {heading: {mark for mark, _, _ in chart.layers(panel(chart, heading))} for heading in headings(chart)}
+    assert "bar" not in kinds["net per hour of your own work"]
+    assert "bar" in kinds["net per sale"]
+    rules = [e for m, e, _ in chart.layers(panel(chart, "net per hour of your own work")) if m == "rule" and "x2" in e]
+    assert [(e["x"]["field"], e["x2"]["field"]) for e in rules] == [("low", "high")]
+
+
+def test_a_median_that_is_not_reached_says_so(sizes, seen):
+    chart = seen(plot_size_comparison(sizes))
+    assert "oversize not reached" in chart.reading
+    assert chart.numbers[2]["Days until half have sold"] == "not reached"
+
+
+def test_an_interval_open_at_one_end_is_not_given_a_number(sizes, seen):
+    assert seen(plot_size_comparison(sizes)).numbers[1]["Days until half have sold"] == "71 days"
+    assert seen(plot_size_comparison(sizes)).numbers[0]["Days until half have sold"] == "31 days (27 days to 37 days)"
+
+
+def test_too_few_are_not_given_a_figure(sizes, seen):
+    chart = seen(plot_size_comparison(sizes))
+    assert chart.numbers[2]["Net per hour of your own work"] == "too few to tell"
+    assert "oversize too few to tell" in chart.reading
+
+
+def test_panels_share_their_width_and_tell_what_their_axes_take(sizes, seen):
+    spec = seen(plot_size_comparison(sizes)).spec
+    assert len({part["width"] for part in spec["vconcat"]}) == 1
+    assert spec["usermeta"]["margin"] > 0
+
+
+def test_no_size_is_words(sizes, seen):
+    assert "Nothing sold yet" in seen(plot_size_comparison(sizes.head(0))).reading
+
+
+def test_months_have_three_panels_over_the_same_months(months, seen):
+    chart = seen(plot_months(months, 18.0))
+    assert headings(chart) == ["net per hour of your own work", "net", "hours of your own work"]
+    domains = {
+        tuple(e["x"]["scale"]["domain"]) for _, e, v in chart.layers() if "x" in e and "scale" in e["x"] and len(v) > 1
+    }
+    assert domains == {("2026-05", "2026-06", "2026-07", "2026-08", "2026-09", "2026-10")}
+
+
+def test_a_month_is_drawn_as_it_came(months, seen):
+    rows = {row["month"]: row for row in values(seen(plot_months(months)), "net")}
+    assert (rows["2026-10"]["net_cents"], rows["2026-10"]["hours"], rows["2026-10"]["hourly"]) == (88000, 40.0, 22.0)
+    assert [rows[month]["role"] for month in ("2026-06", "2026-08")] == ["above", "below"]
+
+
+def test_a_month_without_a_sale_is_a_gap_and_not_a_bridge(months, seen):
+    chart = seen(plot_months(months))
+    ((line, rows),) = chart.marks("line")
+    assert line["detail"]["field"] == "run"
+    runs = {row["month"]: row["run"] for row in rows}
+    assert runs["2026-05"] == runs["2026-06"]
+    assert runs["2026-06"] != runs["2026-08"]
+    assert runs["2026-08"] == runs["2026-10"]
+
+
+def test_the_target_is_a_line_over_the_months(months, seen):
+    goals = [v for _, v in seen(plot_months(months, 18.0)).marks("rule")]
+    assert goals == [[{"hourly": 18.0, "text": "target $18"}]]
+    assert seen(plot_months(months)).marks("rule") == []
+
+
+def test_the_reading_of_months_compares_with_the_one_before_and_the_best(months, seen):
+    assert seen(plot_months(months)).reading == (
+        "October 2026: $22 an hour, $880.00 net in 40 hours, 31 sold. The month before: $20 an hour. "
+        "Best month: October 2026, $22 an hour."
+    )
+
+
+def test_a_last_month_without_a_sale_is_said(months, seen):
+    assert seen(plot_months(months.head(3))).reading.startswith("July 2026: no sale. The month before: $21 an hour.")
+
+
+def test_the_table_of_months_is_to_the_cent(months, seen):
+    assert seen(plot_months(months)).numbers[3] == {
+        "Month": "August 2026",
+        "Sold": "18",
+        "Net ($)": "−12.00",
+        "Hours": "25.0",
+        "Per hour ($)": "−0.48",
+    }
+    assert seen(plot_months(months)).numbers[2]["Per hour ($)"] == "–"
+
+
+def test_many_months_name_the_quarters_alone(seen):
+    stamps = pd.date_range("2025-01-01", "2026-10-01", freq="MS")
+    frame = pd.DataFrame({"month": stamps, "sold": 1, "net_cents": 1, "owner_min": 60.0, "hourly": 0.01})
+    bars = seen(plot_months(frame)).marks("bar")
+    named = bars[-1][0]["x"]["axis"]["values"]
+    assert named == ["2025-01", "2025-04", "2025-07", "2025-10", "2026-01", "2026-04", "2026-07", "2026-10"]
+
+
+def test_no_month_with_a_sale_is_words(months, seen):
+    assert seen(plot_months(months.assign(sold=0))).reading == "Nothing sold yet, so no month has a figure."
+    assert seen(plot_months(months.head(0))).reading == "Nothing sold yet, so no month has a figure."
+
+
+def test_waiting_begins_with_everything_unsold_and_falls_in_steps(waiting, seen):
+    chart = seen(plot_days_listed(waiting))
+    ((line, rows),) = chart.marks("line")
+    assert [(row["days"], row["unsold"]) for row in rows] == [
+        (0.0, 1.0),
+        (5.0, 0.9),
+        (20.0, 0.6),
+        (40.0, 0.5),
+        (100.0, 0.3),
+    ]
+    assert (line["x"]["field"], line["y"]["field"]) == ("days", "unsold")
+    assert line["y"]["scale"]["domain"] == [0, 1]
+    assert '"interpolate": "step-after"' in chart.text
+
+
+def test_the_band_is_drawn_where_it_is_known(waiting, seen):
+    ((band, rows),) = seen(plot_days_listed(waiting)).marks("area")
+    assert (band["y"]["field"], band["y2"]["field"]) == ("low", "high")
+    assert (rows[-1]["low"], rows[-1]["high"]) == (None, None)
+
+
+def test_the_median_is_marked_where_it_is_reached(waiting, seen):
+    chart = seen(plot_days_listed(waiting, medians={"": 40.0}))
+    ((_, rows),) = chart.marks("point")
+    assert rows == [{"group": "", "days": 40.0, "unsold": 0.5, "text": "half sold after 40 days"}]
+    assert seen(plot_days_listed(waiting, medians={"": math.nan})).marks("point") == []
+
+
+def test_the_reading_of_waiting_counts_and_says_how_it_stood(waiting, seen):
+    assert seen(plot_days_listed(waiting, medians={"": 40.0})).reading == (
+        "Of 40 items listed, half had sold after 40 days. Still unsold: 60 % after 30 days and 50 % after 90 days."
+    )
+    assert "half have not sold yet" in seen(plot_days_listed(waiting)).reading
+
+
+def test_groups_have_colours_and_a_legend(waiting, seen):
+    frame = pd.concat([waiting.assign(size="small"), waiting.assign(size="bulky")])
+    chart = seen(plot_days_listed(frame, group="size"))
+    ((line, rows),) = chart.marks("line")
+    assert line["color"]["scale"]["domain"] == ["small", "bulky"]
+    assert line["color"]["scale"]["range"] == [theme.color("series_1"), theme.color("series_2")]
+    assert {row["group"] for row in rows} == {"small", "bulky"}
+    assert {row["Size"] for row in chart.numbers} == {"small", "bulky"}
+
+
+def test_more_than_four_groups_are_refused(waiting):
+    frame = pd.concat([waiting.assign(kind=str(k)) for k in range(5)])
+    with pytest.raises(ChartError, match="at most 4 groups in one picture, got 5"):
+        plot_days_listed(frame, group="kind")
+
+
+def test_nothing_listed_is_words(waiting, seen):
+    assert seen(plot_days_listed(waiting.head(0))).reading == "Nothing has been listed yet."
+
+
+@pytest.mark.parametrize(
+    ("plot", "frame"),
+    [(plot_size_comparison, "sizes"), (plot_months, "months"), (plot_days_listed, "waiting")],
+)
+def test_a_missing_column_is_named(plot, frame, request):
+    given = request.getfixturevalue(frame)
+    with pytest.raises(ChartError, match=f"the frame of {plot.__name__}") as caught:
+        plot(given.drop(columns=given.columns[0]))
+    assert f"it lacks {given.columns[0]}" in str(caught.value)
