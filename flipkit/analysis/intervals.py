@@ -5,8 +5,9 @@ it holds the truth too seldom (measured: 80 to 92 % where 95 % is claimed), beca
 trips rarely contain the dear sale that the long tail owes. The interval that the reports claim
 is therefore *studentised*: the distribution of the estimate in units of its own standard error
 is taken twice, once from the trips drawn anew and once from trips simulated from a skewed
-parent fitted to them, and the outer of the two limits counts on each side. Measured coverage
-stands in ``tests/benchmarks/bench_coverage.py``. The *delta-method* error is the plain check.
+parent fitted to them, and the outer of the two limits counts on each side. What each kind
+holds is measured by ``tests/benchmarks/bench_intervals.py`` and ``bench_calibration.py``. The
+*delta-method* error is the plain check.
 """
 
 from __future__ import annotations

@@ -314,12 +314,12 @@ def _columns(economics: pd.DataFrame, horizon: Horizon) -> dict[str, Any]:
         if name in economics
     )
     sold = economics["sold_on"].notna().to_numpy()
-    days = economics["days_listed"].to_numpy(dtype=np.float64)
+    days, unlisted = _waits(economics, status, sold)
     sale_min, listing_min = _work(economics, status, sold)
     return {
         "trip": pd.factorize(economics["trip_id"].astype(object), sort=True)[0],
         "stock": np.isin(status, ["for sale", "not listed", "returned"]),
-        "unlisted": status == "not listed",
+        "unlisted": unlisted,
         "returned": status == "returned",
         "sold": sold,
         "gone": (status == "gone") & ~sold,
@@ -331,6 +331,27 @@ def _columns(economics: pd.DataFrame, horizon: Horizon) -> dict[str, Any]:
         "sale_min": sale_min,
         "listing_min": listing_min,
     }
+
+
+def _waits(
+    economics: pd.DataFrame, status: npt.NDArray[Any], sold: npt.NDArray[np.bool_]
+) -> tuple[Floats, npt.NDArray[np.bool_]]:
+    """Days on sale, and which items are not yet on sale.
+
+    Books may know few listing days or none. A sale without one is taken to have been listed
+    after the usual time from purchase to listing; in books without any, the days since the
+    purchase stand for the days on sale, and everything unsold is on sale.
+    """
+    days = economics["days_listed"].to_numpy(dtype=np.float64)
+    unlisted = np.asarray(status == "not listed")
+    if "days_held" not in economics or np.isfinite(days[sold | unlisted]).all():
+        return days, unlisted
+    held = economics["days_held"].to_numpy(dtype=np.float64)
+    known = np.isfinite(days)
+    if not known.any():
+        return held, np.zeros(days.size, dtype=bool)
+    lag = (economics["listed_on"] - economics["bought_on"]).dt.days.median()
+    return np.where(sold & ~known, np.maximum(held - lag, 0.0), days), unlisted
 
 
 def _price_level(economics: pd.DataFrame, sold: npt.NDArray[np.bool_]) -> Floats:

@@ -262,6 +262,24 @@ def test_a_category_whose_sales_look_fine_while_most_never_sell(economics, windo
     assert prints["gap"] == pytest.approx(prints["sold_hourly"] - prints["bought_hourly"])
 
 
+def test_books_without_listing_days_count_from_the_purchase(shop):
+    frame = shop(8, items=300)
+    bare = frame.assign(days_listed=np.nan, days_held=frame["days_listed"], listed_on=pd.NaT)
+    bare["status"] = bare["status"].replace("for sale", "not listed")
+    with_days, without = (stock_prospects(part, HALF_YEAR)["chance"] for part in (frame, bare))
+    assert without.to_numpy() == pytest.approx(with_days.to_numpy())
+
+
+def test_a_sale_without_listing_day_still_teaches(shop):
+    frame = shop(8, items=300)
+    gaps = frame.assign(days_held=frame["days_listed"])
+    lost = (gaps["status"] == "sold") & (gaps.index % 2 == 0)
+    gaps.loc[lost, "days_listed"] = np.nan
+    gaps.loc[lost, "listed_on"] = pd.NaT
+    whole, mended = (stock_prospects(part, HALF_YEAR)["chance"].sum() for part in (frame, gaps))
+    assert mended == pytest.approx(whole, rel=1e-9)
+
+
 def test_everything_unsold_is_still_a_table(economics, window):
     frame = economics([{"status": "not listed", "sold_on": None, "days_listed": np.nan, "listed_on": None}] * 12)
     table = bought_returns(frame, window=window, horizon=HALF_YEAR, **SETTINGS)
