@@ -201,7 +201,7 @@ def axis_money(currency: str, *, unit: int) -> str:
     >>> axis_money("USD", unit=100)
     "(datum.value < 0 ? '−' : '') + '$' + format(abs(datum.value) / 100, ',~f')"
     """
-    mark = json.dumps(currency_mark(currency))[1:-1].replace("'", r"\'")
+    mark = json.dumps(currency_mark(currency), ensure_ascii=False)[1:-1].replace("'", r"\'")
     return f"(datum.value < 0 ? '−' : '') + '{mark}' + format(abs(datum.value) / {unit}, ',~f')"
 
 
