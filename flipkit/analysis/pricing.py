@@ -1,0 +1,387 @@
+"""The price path of a thing: what to ask, when to mark down, which offer to take, when to give up.
+
+Backward induction over weeks and a grid of prices. In each week the seller holds the price,
+lowers it (which costs some work) or gives up; a buyer comes with a chance that depends on price
+and week, or writes an offer. Money is what a sale leaves after fees, label and the work of
+selling, before what the thing cost, which is spent whatever happens.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from flipkit.analysis.demand import Demand
+from flipkit.errors import AssumptionError
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+#: Action that ends the listing.
+GIVE_UP = -1
+#: Things priced at a time, so that the tables stay in the processor's memory.
+_CHUNK = 200
+
+
+@dataclass(frozen=True)
+class PriceSettings:
+    """What waiting and changing a price cost.
+
+    Attributes
+    ----------
+    weeks : int
+        Weeks on sale at most.
+    keep : float
+        Part of its value that money keeps over a week.
+    change_cents : float
+        Cost of the work of one price change. [cents]
+    rising : bool
+        Whether a price may go up too.
+    """
+
+    weeks: int
+    keep: float = 1.0
+    change_cents: float = 0.0
+    rising: bool = False
+
+    def __post_init__(self) -> None:
+        if self.weeks < 1:
+            raise AssumptionError("pricing.weeks", need="at least 1", got=self.weeks)
+        if not 0 < self.keep <= 1:
+            raise AssumptionError("keep", need="above 0 and at most 1", got=self.keep)
+
+
+@dataclass(frozen=True)
+class PriceTable:
+    """The prices that can be asked for each thing, and what a sale at them leaves.
+
+    Attributes
+    ----------
+    price_cents : array, shape (n, prices)
+        Prices, rising. [cents]
+    log_ratio : array, shape (n, prices)
+        Logarithm of each over the typical price.
+    net_cents : array, shape (n, prices)
+        What a sale at each leaves. [cents]
+    offer_steps : tuple of int
+        How many places below the asking price each kind of offer stands.
+    asked : int
+        First place that may be asked; those below serve for offers only.
+    """
+
+    price_cents: Floats
+    log_ratio: Floats
+    net_cents: Floats
+    offer_steps: tuple[int, ...]
+    asked: int
+
+    def part(self, rows: slice) -> PriceTable:
+        """The table of some of the things.
+
+        Parameters
+        ----------
+        rows : slice
+            Which.
+
+        Returns
+        -------
+        PriceTable
+            Theirs.
+        """
+        return PriceTable(
+            self.price_cents[rows], self.log_ratio[rows], self.net_cents[rows], self.offer_steps, self.asked
+        )
+
+
+@dataclass(frozen=True)
+class PricePaths:
+    """The best path of each thing.
+
+    Attributes
+    ----------
+    place : array, shape (n, weeks)
+        Place of the asking price in the table, ``GIVE_UP`` from the week of giving up on.
+    price_cents : array, shape (n, weeks)
+        The asking prices; 0 once given up. [cents]
+    lowest_offer_cents : array, shape (n, weeks)
+        Lowest offer to take in each week; 0 once given up. [cents]
+    value_cents : array, shape (n,)
+        What the best path is worth on the first day, costs of waiting and changing taken off. [cents]
+    """
+
+    place: Ints
+    price_cents: Floats
+    lowest_offer_cents: Floats
+    value_cents: Floats
+
+    @property
+    def weeks_to_give_up(self) -> Ints:
+        """Weeks after which each thing is given up."""
+        return np.asarray((self.place != GIVE_UP).sum(axis=1), dtype=np.int64)
+
+
+def best_paths(
+    demand: Demand,
+    table: PriceTable,
+    settings: PriceSettings,
+    *,
+    storage_cents: npt.ArrayLike = 0.0,
+    end_cents: npt.ArrayLike = 0.0,
+    after_sale: Floats | None = None,
+) -> PricePaths:
+    """The path that is worth most on the first day, for each of many things.
+
+    Parameters
+    ----------
+    demand : Demand
+        Chance of a sale by week and price, and offers.
+    table : PriceTable
+        Prices and what a sale at them leaves.
+    settings : PriceSettings
+        Weeks, tied-up money, work of a change.
+    storage_cents : float or array, shape (n,)
+        Cost of each week on the shelf. [cents]
+    end_cents : float or array, shape (n,)
+        What giving up brings. [cents]
+    after_sale : array, shape (weeks + 1,), optional
+        What a sale leaves the seller to sell still, by the weeks gone; for several like things
+        sold one after the other. [cents]
+
+    Returns
+    -------
+    PricePaths
+        Prices, lowest offers, the week to give up, and the value.
+
+    Raises
+    ------
+    AssumptionError
+        If the demand knows fewer weeks than the settings ask for.
+
+    Examples
+    --------
+    >>> demand = Demand(np.array([-2.0]), np.array([2.5]), np.zeros(26))
+    >>> table = price_table(np.array([5000]), lambda price: 0.87 * price - 800, demand, grid=PriceGrid(0.5, 1.5, 0.05))
+    >>> path = best_paths(demand, table, PriceSettings(26, keep=0.997, change_cents=100))
+    >>> bool(path.price_cents[0, 0] > 5000), bool((np.diff(path.price_cents[0]) <= 0).all())
+    (True, True)
+    """
+    if demand.weeks < settings.weeks:
+        raise AssumptionError("pricing.weeks", need=f"at most {demand.weeks}, as far as demand is known", got=settings)
+    n = table.price_cents.shape[0]
+    storage = np.broadcast_to(np.asarray(storage_cents, dtype=np.float64), (n,))
+    end = np.broadcast_to(np.asarray(end_cents, dtype=np.float64), (n,))
+    later = np.zeros(settings.weeks + 1) if after_sale is None else np.asarray(after_sale, dtype=np.float64)
+    found = [
+        _solved(demand.part(rows), table.part(rows), settings, storage[rows], end[rows], later)
+        for rows in (slice(at, at + _CHUNK) for at in range(0, n, _CHUNK))
+    ]
+    return PricePaths(*(np.concatenate(parts) for parts in zip(*found, strict=True)))
+
+
+def _solved(
+    demand: Demand, table: PriceTable, settings: PriceSettings, storage: Floats, end: Floats, later: Floats
+) -> tuple[Ints, Floats, Floats, Floats]:
+    """Values and actions backward, then the path forward."""
+    n, prices = table.price_cents.shape
+    first = table.asked
+    size = prices - first
+    rates = demand.price_rates(table.log_ratio[:, first:])
+    net = table.net_cents[:, first:]
+    value = np.broadcast_to(end[:, None], (n, size)).copy()
+    action = np.empty((settings.weeks, n, size), dtype=np.int16)
+    wait = np.empty((settings.weeks, n, size))
+    column = np.arange(size)
+    for week in range(settings.weeks - 1, -1, -1):
+        wait[week] = settings.keep * value - storage[:, None]
+        held = held_value(
+            rates * demand.week_factor(week)[:, None],
+            net + later[week],
+            wait[week],
+            [(table.net_cents[:, first - step : prices - step] + later[week]) for step in table.offer_steps],
+            demand.offers.per_sale,
+        )
+        changed, target = _best_change(held, settings, first_week=week == 0)
+        better = changed > held
+        value = np.where(better, changed, held)
+        action[week] = np.where(better, target, column)
+        stop = value < end[:, None]
+        value = np.where(stop, end[:, None], value)
+        action[week] = np.where(stop, GIVE_UP, action[week])
+    row = np.arange(n)
+    place = np.full((n, settings.weeks), GIVE_UP, dtype=np.int64)
+    offer = np.zeros((n, settings.weeks))
+    # The first price is free: from the highest place every price can be reached without cost.
+    at = np.full(n, size - 1)
+    alive = np.ones(n, dtype=bool)
+    for week in range(settings.weeks):
+        chosen = action[week][row, at].astype(np.int64)
+        alive = alive & (chosen != GIVE_UP)
+        at = np.where(alive, chosen, at)
+        place[alive, week] = at[alive] + first
+        offer[:, week] = np.where(alive, _lowest_offer(table, wait[week][row, at], at + first, later[week]), 0.0)
+    price = np.where(place == GIVE_UP, 0.0, np.take_along_axis(table.price_cents, np.maximum(place, 0), axis=1))
+    return place, price, offer, value[:, -1]
+
+
+def held_value(
+    rates: Floats, net: Floats, wait: Floats, offer_net: list[Floats], offers_per_sale: tuple[float, ...]
+) -> Floats:
+    """Value of a week at a held price, a buyer or an acceptable offer coming at most once.
+
+    Parameters
+    ----------
+    rates : array
+        Sales a week at the price.
+    net : array
+        What a sale at it leaves. [cents]
+    wait : array
+        What is left if nothing happens, as of this week. [cents]
+    offer_net : list of array
+        What each kind of offer would leave. [cents]
+    offers_per_sale : tuple of float
+        How many of each come for every sale at the price.
+
+    Returns
+    -------
+    array
+        The value. [cents]
+
+    Examples
+    --------
+    >>> held_value(np.array([np.log(2)]), np.array([100.0]), np.array([60.0]), [], ()).round(9).tolist()
+    [80.0]
+    """
+    gain = net - wait
+    count = np.ones_like(gain)
+    for left, often in zip(offer_net, offers_per_sale, strict=True):
+        better = left - wait
+        taken = better > 0
+        gain = gain + often * np.where(taken, better, 0.0)
+        count = count + often * taken
+    return np.asarray(wait - np.expm1(-rates * count) / count * gain)
+
+
+def _best_change(held: Floats, settings: PriceSettings, *, first_week: bool) -> tuple[Floats, Ints]:
+    """Best value after a change of price from each place, and the place changed to."""
+    cost = 0.0 if first_week else settings.change_cents
+    if settings.rising:
+        best = held.argmax(axis=1)
+        top = held.max(axis=1)
+        return np.broadcast_to((top - cost)[:, None], held.shape), np.broadcast_to(best[:, None], held.shape)
+    peak = np.maximum.accumulate(held, axis=1)
+    fresh = np.where(held == peak, np.arange(held.shape[1]), 0)
+    return peak - cost, np.maximum.accumulate(fresh, axis=1)
+
+
+def _lowest_offer(table: PriceTable, wait: Floats, at: Ints, later: float) -> Floats:
+    """Lowest price of the table, or between two of them, whose net is worth the wait; at most the asking price."""
+    net = table.net_cents + later
+    short = (net < wait[:, None]).sum(axis=1)
+    asking = np.take_along_axis(table.price_cents, at[:, None], axis=1)[:, 0]
+    upper = np.clip(short, 1, net.shape[1] - 1)
+    row = np.arange(at.size)
+    low, high = net[row, upper - 1], net[row, upper]
+    part = np.clip((wait - low) / np.maximum(high - low, 1e-9), 0.0, 1.0)
+    price = table.price_cents[row, upper - 1] * (1 - part) + table.price_cents[row, upper] * part
+    price = np.where(short == 0, table.price_cents[:, 0], price)
+    return np.asarray(np.minimum(np.ceil(price / 100) * 100, asking))
+
+
+@dataclass(frozen=True)
+class PriceGrid:
+    """The prices considered, over the typical price.
+
+    Attributes
+    ----------
+    low, high : float
+        Lowest and highest price asked, over the typical one.
+    step : float
+        Step of the logarithm from one price to the next.
+    """
+
+    low: float
+    high: float
+    step: float
+
+    def __post_init__(self) -> None:
+        if not (0 < self.low < self.high and self.step > 0):
+            raise AssumptionError("pricing.grid", need="0 < low < high and a step above 0", got=self)
+
+
+def price_table(
+    typical_cents: npt.ArrayLike,
+    net_of: object,
+    demand: Demand,
+    *,
+    grid: PriceGrid,
+    endings_cents: tuple[int, ...] = (),
+) -> PriceTable:
+    """Prices around each thing's typical price, and what a sale at them leaves.
+
+    Parameters
+    ----------
+    typical_cents : array, shape (n,)
+        Typical price of each thing. [cents]
+    net_of : callable
+        Gives what sales at prices, shape (n, prices) in cents, leave. [cents]
+    demand : Demand
+        Says which offers are to be covered.
+    grid : PriceGrid
+        How far and how finely.
+    endings_cents : tuple of int
+        Endings below a whole dollar that prices may have, such as 95 or 99; empty: any cent.
+
+    Returns
+    -------
+    PriceTable
+        The table.
+
+    Examples
+    --------
+    >>> demand = Demand(np.array([-2.0]), np.array([2.0]), np.zeros(9))
+    >>> table = price_table([5000], lambda price: price, demand, grid=PriceGrid(0.8, 1.2, 0.1), endings_cents=(99,))
+    >>> table.price_cents[0].tolist()
+    [3999.0, 4399.0, 4899.0, 5399.0, 5999.0]
+    """
+    typical = np.asarray(typical_cents, dtype=np.float64)
+    steps = tuple(max(round(-np.log(part) / grid.step), 1) for part in demand.offers.parts)
+    below = max(steps, default=0)
+    asked = round(np.log(grid.high / grid.low) / grid.step) + 1
+    log = np.log(grid.high) - grid.step * np.arange(asked + below - 1, -1, -1)
+    price = rounded_price(typical[:, None] * np.exp(log), endings_cents)
+    net = np.asarray(net_of(price), dtype=np.float64)  # type: ignore[operator]
+    return PriceTable(price, np.log(price / typical[:, None]), net, steps, below)
+
+
+def rounded_price(price_cents: Floats, endings_cents: tuple[int, ...] = ()) -> Floats:
+    """Prices moved to the nearest one with an allowed ending; whole cents where none is named.
+
+    Parameters
+    ----------
+    price_cents : array
+        Prices. [cents]
+    endings_cents : tuple of int
+        Endings below a whole dollar.
+
+    Returns
+    -------
+    array
+        Prices of at least one cent. [cents]
+
+    Examples
+    --------
+    >>> rounded_price(np.array([4320.4, 120.0]), (0, 95)).tolist()
+    [4300.0, 100.0]
+    """
+    price = np.asarray(price_cents, dtype=np.float64)
+    if not endings_cents:
+        return np.maximum(np.rint(price), 1.0)
+    dollars = np.floor(price / 100)
+    choices = np.stack(
+        [100 * (dollars + whole) + ending for whole in (-1, 0, 1) for ending in sorted(set(endings_cents))], axis=-1
+    )
+    choices = np.where(choices > 0, choices, np.inf)
+    nearest = np.abs(choices - price[..., None]).argmin(axis=-1)
+    return np.asarray(np.take_along_axis(choices, nearest[..., None], axis=-1)[..., 0])
