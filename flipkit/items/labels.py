@@ -1,0 +1,165 @@
+"""What the label of each draft would cost: one call for all of them, whatever prices the labels."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from flipkit.rules.parcel_rules import ParcelRules
+from flipkit.rules.postage import label_columns
+from flipkit.rules.rate_cards import RateCard
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class LabelPrices:
+    """Labels of some parcels.
+
+    Attributes
+    ----------
+    cents : array, shape (n,)
+        Price; 0 where refused. [cents]
+    billable_lb : array, shape (n,)
+        Weight that is billed; NaN where the pricing does not say. [lb]
+    service : sequence of str, shape (n,)
+        Service chosen; empty where refused or unsaid.
+    refused : sequence of str, shape (n,)
+        Why no service takes it; empty where one does.
+    """
+
+    cents: npt.NDArray[np.int64]
+    billable_lb: Floats
+    service: Sequence[str]
+    refused: Sequence[str]
+
+
+class Labels(Protocol):
+    """Anything that prices labels, arrays in and arrays out."""
+
+    def __call__(
+        self,
+        length_in: Floats,
+        width_in: Floats,
+        height_in: Floats,
+        weight_lb: Floats,
+        packaging: Sequence[str],
+        nonrectangular: Sequence[bool],
+    ) -> LabelPrices:
+        """Prices of the parcels' labels."""
+
+
+def rate_card_labels(
+    card: RateCard,
+    rules: ParcelRules,
+    *,
+    on: dt.date,
+    zone: str | int,
+    declared_cents: int = 0,
+    signature: bool | str = False,
+    residential: bool = True,
+    service: str | None = None,
+) -> Labels:
+    """Labels by a rate card: the cheapest service that takes the parcel, or one service.
+
+    Parameters
+    ----------
+    card : RateCard
+        The carrier's prices.
+    rules : ParcelRules
+        The rule set that the card goes with.
+    on : datetime.date
+        Day of posting.
+    zone : str or int
+        Zone of the buyer.
+    declared_cents : int
+        Declared value. [cents]
+    signature : bool or str
+        Whether, or how, the receiver signs.
+    residential : bool
+        Whether people live there.
+    service : str, optional
+        The service; without it the cheapest.
+
+    Returns
+    -------
+    Labels
+        What :func:`flipkit.items.packing.packing_plan` asks for.
+    """
+
+    def price(
+        length_in: Floats,
+        width_in: Floats,
+        height_in: Floats,
+        weight_lb: Floats,
+        packaging: Sequence[str],
+        nonrectangular: Sequence[bool],
+    ) -> LabelPrices:
+        found = label_columns(
+            card,
+            rules,
+            on=on,
+            zone=zone,
+            length_in=length_in,
+            width_in=width_in,
+            height_in=height_in,
+            weight_lb=weight_lb,
+            declared_cents=declared_cents,
+            signature=signature,
+            residential=residential,
+            service=service,
+            packaging=np.array(packaging, dtype=object),
+            nonrectangular=np.array(nonrectangular, dtype=bool),
+        )
+        refused = [str(reason) for reason in found["refused"]]
+        return LabelPrices(found["total_cents"], found["billable_lb"], [str(s) for s in found["service"]], refused)
+
+    return price
+
+
+def simple_labels(price: Callable[[float, float, float, float], int | str]) -> Labels:
+    """Labels by a plain function of one parcel, for a price list kept elsewhere.
+
+    Parameters
+    ----------
+    price : callable
+        From length, width, height in inches and weight in pounds to whole cents, or to a text that
+        says why it is not taken.
+
+    Returns
+    -------
+    Labels
+        What :func:`flipkit.items.packing.packing_plan` asks for.
+
+    Examples
+    --------
+    >>> labels = simple_labels(lambda length, width, height, weight: 950 if weight < 20 else "too heavy")
+    >>> one = np.array([12.0, 12.0])
+    >>> found = labels(one, one, one, np.array([5.0, 25.0]), ["box", "box"], [False, False])
+    >>> found.cents.tolist(), found.refused
+    ([950, 0], ['', 'too heavy'])
+    """
+
+    def every(
+        length_in: Floats,
+        width_in: Floats,
+        height_in: Floats,
+        weight_lb: Floats,
+        packaging: Sequence[str],
+        nonrectangular: Sequence[bool],
+    ) -> LabelPrices:
+        rows = zip(length_in.tolist(), width_in.tolist(), height_in.tolist(), weight_lb.tolist(), strict=True)
+        found = [price(*row) for row in rows]
+        return LabelPrices(
+            cents=np.array([0 if isinstance(one, str) else int(one) for one in found], dtype=np.int64),
+            billable_lb=np.full(len(found), np.nan),
+            service=[""] * len(found),
+            refused=[one if isinstance(one, str) else "" for one in found],
+        )
+
+    return every

@@ -1,0 +1,159 @@
+"""A packing plan in plain words, step by step, with each caution where it belongs."""
+
+from __future__ import annotations
+
+from flipkit.items.cushioning import CUIN_PER_CUFT
+from flipkit.items.drafts import STYLES, PackItem, turned
+from flipkit.items.packing import Plan
+from flipkit.items.packing_cautions import (
+    board_cautions,
+    cushion_caution,
+    goods_caution,
+    knife_caution,
+    lifting_caution,
+    packaging_caution,
+    strength_cautions,
+)
+from flipkit.items.packing_costs import Priced
+from flipkit.items.strength import strength_check
+from flipkit.money import show_cents
+
+CAUTION = "Caution. "
+
+
+def plan_reading(plan: Plan, *, currency: str = "USD") -> list[str]:
+    """What to do, why, and what to look out for.
+
+    Parameters
+    ----------
+    plan : Plan
+        From :func:`flipkit.items.packing.packing_plan`.
+    currency : str
+        Code of the shop's currency.
+
+    Returns
+    -------
+    list of str
+        Sentences in order; a caution follows the step that it belongs to and begins with
+        ``Caution.``
+    """
+    best = plan.best
+    if best is None:
+        return [
+            f"{plan.item.title}: nothing at hand sends it safely.",
+            *(f"{STYLES[r.style].capitalize()}, {r.what}: {r.reason}." for r in plan.refusals),
+            CAUTION + goods_caution(plan.item),
+        ]
+    said = [_headline(plan.item, best, currency)]
+    said += _steps(plan, best)
+    said.append(_costs(best, currency))
+    if plan.others:
+        said.append(_next_best(best, plan.others[0], currency))
+    said.append(_cautioned(goods_caution(plan.item)))
+    return [line for line in said if line]
+
+
+def plan_cautions(plan: Plan) -> list[str]:
+    """The cautions of a plan alone, for a box beside it.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+
+    Returns
+    -------
+    list of str
+        Without the word that marks them in the reading.
+    """
+    return [line.removeprefix(CAUTION) for line in plan_reading(plan) if line.startswith(CAUTION)]
+
+
+def _cautioned(text: str) -> str:
+    return CAUTION + text if text else ""
+
+
+def _sides(sides: tuple[float, float, float]) -> str:
+    return " x ".join(f"{side:.1f}" for side in sides) + " in"
+
+
+def _headline(item: PackItem, best: Priced, currency: str) -> str:
+    if best.draft.style == "pickup":
+        return f"{item.title}: let the buyer collect it, {show_cents(best.total_cents, currency=currency)} of work."
+    billed = "" if best.billable_lb != best.billable_lb else f", billed as {best.billable_lb:g} lb"
+    service = f" by {best.service}" if best.service else ""
+    return (
+        f"{item.title}: {STYLES[best.draft.style]}, {best.draft.what}; {_sides(best.draft.outside_in)} outside, "
+        f"{best.gross_lb:.1f} lb packed{billed}{service}; {show_cents(best.total_cents, currency=currency)} in all."
+    )
+
+
+def _steps(plan: Plan, best: Priced) -> list[str]:
+    draft, way = best.draft, best.draft.padding
+    check = strength_check(best, rules=plan.rules, assumptions=plan.assumptions)
+    said = []
+    if best.nest is not None:
+        said += _cutting(best)
+        said.append(_cautioned(knife_caution(best)))
+        said += [_cautioned(text) for text in board_cautions(best)]
+    elif draft.style == "cut_down":
+        was = draft.pieces[0].height_in
+        said.append(
+            f"Slit its corners down, score it anew and trim the flaps: inside height from {was:g} to "
+            f"{draft.inside_in[2]:.1f} in."
+        )
+        said.append(_cautioned(knife_caution(best)))
+    elif draft.knife_in:
+        said.append(f"Cut it to {draft.inside_in[2 if draft.style == 'joined' else 0]:.1f} in inside.")
+        said.append(_cautioned(knife_caution(best)))
+    if way is not None and way.cushion is not None:
+        layers = "layer" if way.layers == 1 else "layers"
+        said.append(
+            f"Pad every side with {way.layers} {layers} of {way.cushion.name}: {way.thickness_in:.1f} in where "
+            f"{way.needed_in:.1f} in are needed for a {plan.item.fragility} item."
+        )
+        said.append(_cautioned(cushion_caution(best, plan.assumptions)))
+    if way is not None and draft.style not in ("bag", "wrapped"):
+        lies = turned(plan.item.sides_in, draft.turn)
+        fill = f", fill {draft.fill_cuft * CUIN_PER_CUFT:.0f} cu in around it" if draft.fill_cuft > 0 else ""
+        said.append(
+            f"Lay it {_sides(lies)} as length, width and height, at least {way.clearance_in:.1f} in from every wall"
+            f"{fill}."
+        )
+    said += [_cautioned(text) for text in strength_cautions(best, check)]
+    said.append(_cautioned(packaging_caution(best, plan.rules)))
+    said.append(_cautioned(lifting_caution(best)))
+    return said
+
+
+def _cutting(best: Priced) -> list[str]:
+    if best.nest is None:
+        return []
+    blanks = " and ".join(
+        f"a blank of {blank.length_in:.2f} x {blank.width_in:.2f} in" + (f" ({blank.code})" if blank.code else "")
+        for blank in best.draft.blanks
+    )
+    sheets = ", ".join(use.sheet.name for use in best.nest.uses)
+    offcut = max((use.offcut_in for use in best.nest.uses), key=lambda sides: sides[0] * sides[1])
+    return [
+        f"Cut {blanks} from {sheets}; {best.nest.waste_share:.0%} of the board is left, the largest piece "
+        f"{offcut[0]:.1f} x {offcut[1]:.1f} in."
+    ]
+
+
+def _costs(best: Priced, currency: str) -> str:
+    parts = {
+        "container": best.container_cents,
+        "materials": best.materials_cents,
+        "label": best.label_cents,
+        "expected damage": best.damage_cents,
+        f"{best.owner_min:.0f} min of yours": best.owner_cents,
+        f"{best.helper_min:.0f} min of help": best.helper_cents,
+    }
+    listed = ", ".join(f"{name} {show_cents(cents, currency=currency)}" for name, cents in parts.items() if cents)
+    return f"Of that: {listed}." if listed else ""
+
+
+def _next_best(best: Priced, other: Priced, currency: str) -> str:
+    more = show_cents(other.total_cents - best.total_cents, currency=currency)
+    return f"Next best: {STYLES[other.draft.style]}, {other.draft.what}, {more} dearer."
