@@ -21,6 +21,8 @@ from flipkit.books.problems import Findings, Problem, rows_in_words
 LONGEST_CELL = 100_000
 #: Most columns that a table may have.
 MOST_COLUMNS = 1_000
+#: How the example rows of a new folder begin: comments that need not be told.
+EXAMPLE = "# example"
 #: Largest CSV file of the books. [bytes]
 LARGEST_FILE = 1_000_000_000
 
@@ -263,7 +265,8 @@ def _table(name: str, file: str, rows: list[list[str]], findings: Findings) -> R
         if not any(row):
             continue
         if _is_comment(row):
-            comments.append(number)
+            if not row[0].startswith(EXAMPLE):
+                comments.append(number)
             continue
         if len(row) > width:
             extra = [cell for cell in row[width:] if cell]

@@ -1,0 +1,325 @@
+"""What a report can and cannot say from these books, in the seller's words, and what to record next."""
+
+from __future__ import annotations
+
+import datetime as dt
+import importlib.resources
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from flipkit.books import schema
+from flipkit.books.problems import Problem, folded
+from flipkit.books.read import Books, inspect_books
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """One thing that a report can say, or cannot, and what would change that.
+
+    Parameters
+    ----------
+    able : bool
+        Whether the report can say it.
+    text : str
+        The statement.
+    record : str
+        What to record; empty where nothing is lacking.
+    gain : float
+        How much recording it would change, as a share of the items times how much rests on it.
+    """
+
+    able: bool
+    text: str
+    record: str = ""
+    gain: float = 0.0
+
+
+@dataclass(frozen=True)
+class Check:
+    """What is wrong with books, and what a report can say from them.
+
+    Parameters
+    ----------
+    path : Path
+        The books.
+    books : Books or None
+        The books; None when something stops them.
+    problems : tuple of Problem
+        Everything that is wrong or worth knowing.
+    statements : tuple of Statement
+        What a report can and cannot say.
+    """
+
+    path: Path
+    books: Books | None
+    problems: tuple[Problem, ...]
+    statements: tuple[Statement, ...]
+
+    @property
+    def stops(self) -> tuple[Problem, ...]:
+        """The problems that must be mended first."""
+        return tuple(problem for problem in self.problems if problem.severity == "stop")
+
+    @property
+    def next_to_record(self) -> tuple[str, ...]:
+        """What to record next, the greatest gain first."""
+        lacking = sorted((s for s in self.statements if s.record), key=lambda s: -s.gain)
+        return tuple(dict.fromkeys(s.record for s in lacking))
+
+    def text(self) -> str:
+        """The check in words.
+
+        Returns
+        -------
+        str
+            Problems, what is there, what the report can and cannot say, what to record next.
+        """
+        parts: list[str] = []
+        stops = self.stops
+        if stops:
+            head = f"{len(stops):,} problem{'' if len(stops) == 1 else 's'} to mend before a report can be made:"
+            parts.append("\n".join([head, *(f"  {line}" for line in folded(stops))]))
+        notes = [problem for problem in self.problems if problem.severity == "note"]
+        if notes:
+            parts.append("\n".join(["Worth knowing:", *(f"  {line}" for line in folded(notes))]))
+        if self.books is None:
+            return "\n\n".join(parts) + "\n"
+        counts = [(name, len(self.books.table(name))) for name in schema.BY_NAME]
+        there = ", ".join(f"{count:,} {name.replace('_', ' ')}" for name, count in counts if count)
+        parts.append(f"{self.path.name} holds {there or 'no items yet'}.")
+        for able, head in ((True, "The report can say:"), (False, "The report cannot say, or only assume:")):
+            lines = [f"  {statement.text}" for statement in self.statements if statement.able == able]
+            if lines:
+                parts.append("\n".join([head, *lines]))
+        if self.next_to_record:
+            lines = [f"  {n}. {what}" for n, what in enumerate(self.next_to_record[:4], start=1)]
+            parts.append("\n".join(["To gain most, record next:", *lines]))
+        return "\n\n".join(parts) + "\n"
+
+
+def check(path: Path | str, *, as_of: dt.date | None = None, too_few: int | None = None) -> Check:
+    """Check books and say what a report can tell from them.
+
+    Parameters
+    ----------
+    path : Path or str
+        The books.
+    as_of : date or None
+        Day of the report, where dates after it should be told.
+    too_few : int or None
+        Sales of a category below which nothing is claimed; the packaged assumption when None.
+
+    Returns
+    -------
+    Check
+        Problems and statements.
+    """
+    books, problems = inspect_books(path, as_of=as_of)
+    enough = too_few if too_few is not None else _packaged_too_few()
+    statements = tuple(_statements(books, enough)) if books is not None else ()
+    return Check(Path(path), books, tuple(problems), statements)
+
+
+def explain(path: Path | str, *, as_of: dt.date | None = None, too_few: int | None = None) -> str:
+    """What is wrong with books and what a report can say from them, in words.
+
+    Parameters
+    ----------
+    path : Path or str
+        The books.
+    as_of : date or None
+        Day of the report, where dates after it should be told.
+    too_few : int or None
+        Sales of a category below which nothing is claimed; the packaged assumption when None.
+
+    Returns
+    -------
+    str
+        The words.
+    """
+    return check(path, as_of=as_of, too_few=too_few).text()
+
+
+def _packaged_too_few() -> int:
+    text = importlib.resources.files("flipkit").joinpath("assumptions.toml").read_text(encoding="utf-8")
+    return int(tomllib.loads(text)["report"]["too_few_items"]["value"])
+
+
+def _of(part: int, whole: int) -> str:
+    return f"all {whole:,}" if part == whole else f"{part:,} of {whole:,}"
+
+
+def _statements(books: Books, enough: int) -> list[Statement]:
+    items = books.items
+    if items.empty:
+        return [
+            Statement(False, "anything: no items yet", "items, with item_id, title, category, bought_on, cost", 9.0)
+        ]
+    sold = items[items["sold_on"].notna()]
+    posted = sold[sold["zone"].str.lower() != schema.PICKUP]
+    return [
+        *_sales(items, sold, enough),
+        *_hours(books, sold),
+        *_fees(books, sold),
+        *_labels(books, posted),
+        *_sizes(items),
+        *_waiting(books),
+        *_buying(books),
+        *_prices(books),
+    ]
+
+
+def _sales(items: pd.DataFrame, sold: pd.DataFrame, enough: int) -> list[Statement]:
+    """What was earned, per category, and on how many sales that rests."""
+    total = len(items)
+    paid = f"what {total:,} items in {items['category'].nunique():,} categories cost"
+    if sold.empty:
+        record = "each sale: sold_on and sold_price"
+        return [
+            Statement(True, f"{paid}; all of it is still tied up"),
+            Statement(False, "what an hour earned: nothing sold yet", record, 8.0),
+        ]
+    counts = sold["category"].value_counts()
+    many, few = counts[counts >= enough], counts[counts < enough]
+    found = [Statement(True, f"{paid}, and what {len(sold):,} sales brought")]
+    if len(many):
+        found.append(Statement(True, f"an hourly return with its interval for {', '.join(sorted(many.index)[:12])}"))
+    if len(few):
+        names = ", ".join(f"{name} ({count})" for name, count in sorted(few.items())[:12])
+        text = f"which of these is worth its hours, with fewer than {enough} sales each: {names}: too few to tell"
+        found.append(Statement(False, text))
+    return found
+
+
+def _hours(books: Books, sold: pd.DataFrame) -> list[Statement]:
+    work, record = books.work, "work.csv: minutes for the items that you handle, even a few of each kind"
+    if work.empty:
+        return [Statement(False, "your own hours: no work table, so hours are standard minutes", record, 5.0)]
+    logged = set(work.loc[work["item_id"] != "", "item_id"]) & set(sold["item_id"])
+    share = len(logged) / max(len(sold), 1)
+    kinds = sorted(set(schema.ACTIVITIES) - set(work["activity"]))
+    found = [
+        Statement(True, f"hours from {len(work):,} logged stretches of work, {_of(len(logged), len(sold))} sold items")
+    ]
+    if kinds:
+        text = f"hours of {', '.join(kinds)}: none logged, so standard minutes stand in"
+        found.append(Statement(False, text, f"work.csv: minutes of {', '.join(kinds[:3])}", 2.5 * (1 - share)))
+    return found
+
+
+def _fees(books: Books, sold: pd.DataFrame) -> list[Statement]:
+    if sold.empty:
+        return []
+    known = sold["fees_paid_cents"].notna()
+    lacking = sold[~known]
+    if lacking.empty:
+        return [Statement(True, "fees as they were paid")]
+    scheduled = _scheduled(books)
+    by_rule = lacking["venue"].str.lower().isin(scheduled)
+    found = []
+    if known.any() or by_rule.any():
+        ways = [f"as paid for {known.sum():,} sales" if known.any() else ""]
+        ways.append(f"by a schedule of yours for {by_rule.sum():,}" if by_rule.any() else "")
+        found.append(Statement(True, f"fees {' and '.join(way for way in ways if way)}"))
+    assumed = int((~by_rule).sum())
+    if assumed:
+        venues = sorted(set(lacking.loc[~by_rule, "venue"]) - {""})
+        record = f"the fee schedule of {', '.join(venues[:3])} in rules/fees/" if venues else "venue, or fees_paid"
+        text = f"fees of {_of(assumed, len(sold))} sales: neither fees_paid nor a schedule, so an assumed rate"
+        found.append(Statement(False, text, record, 4.0 * assumed / len(sold)))
+    return found
+
+
+def _scheduled(books: Books) -> set[str]:
+    """Names of venues that the seller's own rules hold a schedule of."""
+    if books.rules_folder is None:
+        return set()
+    names = set()
+    for file in books.rules_folder.rglob("*.toml"):
+        try:
+            data = tomllib.loads(file.read_text(encoding="utf-8"))
+        except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError):
+            continue
+        if data.get("kind") == "fees":
+            names.add(str(data.get("name", "")).lower())
+    return names
+
+
+def _labels(books: Books, posted: pd.DataFrame) -> list[Statement]:
+    if posted.empty:
+        return []
+    paid = int(posted["label_paid_cents"].notna().sum())
+    found = [Statement(True, f"postage as paid for {_of(paid, len(posted))} posted sales")] if paid else []
+    lacking = len(posted) - paid
+    if lacking:
+        zones = int((posted["label_paid_cents"].isna() & (posted["zone"] != "")).sum())
+        text = f"postage of {_of(lacking, len(posted))} posted sales: no label_paid"
+        text += f", computed for {zones:,} with a zone where a rate card is there" if zones else ", so an assumed label"
+        record = "label_paid: convert your postage history with flipkit convert"
+        found.append(Statement(False, text, record, 4.5 * lacking / len(posted)))
+    return found
+
+
+def _sizes(items: pd.DataFrame) -> list[Statement]:
+    measures = ["length_in", "width_in", "height_in", "weight_lb"]
+    full = int(items[measures].notna().all(axis=1).sum())
+    found = (
+        [Statement(True, f"size class and billable weight of {_of(full, len(items))} items as measured")]
+        if full
+        else []
+    )
+    lacking = len(items) - full
+    if lacking:
+        text = f"size of {_of(lacking, len(items))} items: not measured, so taken from like items or assumed"
+        record = "length_in, width_in, height_in and weight_lb of packed parcels, at least some of each category"
+        found.append(Statement(False, text, record, 3.5 * lacking / len(items)))
+    return found
+
+
+def _waiting(books: Books) -> list[Statement]:
+    items = books.items
+    listed = items["listed_on"].notna()
+    waiting = items["sold_on"].isna() & items["gone_on"].isna()
+    found = []
+    if listed.any():
+        found.append(Statement(True, f"how long things wait, from {_of(int(listed.sum()), len(items))} listing dates"))
+    lacking = int((~listed).sum())
+    if lacking:
+        text = f"how long {_of(lacking, len(items))} items waited for a buyer: no listed_on"
+        found.append(
+            Statement(False, text, "listed_on and list_price of everything that you list", 3.0 * lacking / len(items))
+        )
+    if listed.any() and not waiting.any() and len(items) > 5:
+        text = "whether things sell at all: no unsold item is in the books"
+        found.append(Statement(False, text, "unsold items too, or every figure looks too good", 6.0))
+    return found
+
+
+def _buying(books: Books) -> list[Statement]:
+    items, found = books.items, []
+    tripped = items["trip_id"] != ""
+    if tripped.any() and len(books.trips):
+        found.append(Statement(True, f"what sourcing trips cost, for {_of(int(tripped.sum()), len(items))} items"))
+    else:
+        text = "what sourcing trips cost, and how alike things of one trip are: no trips"
+        found.append(Statement(False, text, "trips.csv and trip_id", 2.0 * float((~tripped).mean())))
+    if books.overheads.empty:
+        text = "what storage and subscriptions cost: no overheads table"
+        found.append(Statement(False, text, "overheads.csv: one row a month and cost", 1.5))
+    return found
+
+
+def _prices(books: Books) -> list[Statement]:
+    if books.comparables.empty:
+        text = "whether prices are right: no comparables"
+        return [Statement(False, text, "comparables.csv: what like things sold for, when you look it up anyway", 2.2)]
+    count = (
+        books.comparables["category"].replace("", pd.NA).nunique()
+        + books.comparables["item_id"].replace("", pd.NA).nunique()
+    )
+    return [
+        Statement(True, f"prices beside {len(books.comparables):,} recorded sales of like things ({count:,} kinds)")
+    ]
