@@ -1,0 +1,201 @@
+"""Chance of a sale by price and week: known truths found again, and the prior where data are few."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.optimize import minimize
+
+from flipkit.analysis.comparables import comparable_rules
+from flipkit.analysis.person_weeks import PersonWeeks, person_weeks, typical_prices
+from flipkit.analysis.selling import OFFER_PARTS, SHARED, selling_model, selling_prior
+from flipkit.assumptions import load_assumptions
+
+
+@pytest.fixture(scope="module")
+def prior():
+    return selling_prior(load_assumptions())
+
+
+def drawn_weeks(seed, *, things=600, rate=0.08, pull=2.8, fading=-0.03, weeks=30, spread=0.35, names=("lamps",)):
+    """Person-weeks of things at steady prices, straight from the model."""
+    random = np.random.default_rng(seed)
+    ratio = spread * random.standard_normal(things)
+    category = random.integers(0, len(names), things)
+    rows = []
+    for thing in range(things):
+        for week in range(weeks):
+            mean = rate * (1 + 0.6 * category[thing]) * np.exp(-pull * ratio[thing] + fading * week)
+            hit = random.random() < -np.expm1(-mean)
+            rows.append((thing, names[category[thing]], week, ratio[thing], random.random() if not week else 0.5, hit))
+            if hit:
+                break
+    item, name, week, log_ratio, year, sold = zip(*rows, strict=True)
+    n = len(rows)
+    return PersonWeeks(
+        np.array(item),
+        np.array(name, dtype=object),
+        np.array(week),
+        np.array(log_ratio),
+        np.ones(n),
+        np.zeros(n, dtype=bool),
+        np.array(year),
+        np.array(sold),
+        np.array([0.9, 0.9, 0.81, 0.7]),
+    )
+
+
+def test_a_known_truth_is_found_again(prior):
+    model = selling_model(drawn_weeks(1, things=1500), ("lamps",), prior=prior)
+    level, level_error = model.level("lamps")
+    pull, pull_error = model.pull("lamps")
+    assert abs(level - np.log(0.08)) < 3 * level_error
+    assert abs(pull - 2.8) < 3 * pull_error
+    assert pull_error < 0.2
+    fading = model.mean[SHARED.index("weeks")] + model.mean[SHARED.index("log weeks")] * np.log(31) / 30
+    assert fading == pytest.approx(-0.03, abs=0.012)
+
+
+def test_stated_errors_hold_the_truth_as_often_as_they_say(prior):
+    misses = []
+    for seed in range(60):
+        weeks = drawn_weeks(seed, things=120, weeks=20, names=("lamps", "games"))
+        model = selling_model(weeks, ("lamps", "games"), prior=prior)
+        for name, true in (("lamps", 0.08), ("games", 0.128)):
+            level, error = model.level(name)
+            misses.append(abs(level - np.log(true)) > 1.96 * error)
+    # 5 % meant of 120 cases; the prior is near the truth, so fewer is no surprise
+    assert np.mean(misses) < 0.05 + 3 * np.sqrt(0.05 * 0.95 / 120)
+
+
+def test_the_mode_is_where_a_general_optimiser_finds_it(prior):
+    weeks = drawn_weeks(7, things=80, weeks=12)
+    model = selling_model(weeks, (), prior=prior)
+    angle = 2 * np.pi * weeks.year_part
+    design = np.column_stack(
+        (
+            np.ones(weeks.week.size),
+            -weeks.log_ratio,
+            weeks.week,
+            np.log1p(weeks.week),
+            np.sin(angle),
+            np.cos(angle),
+            weeks.cut,
+        )
+    )
+
+    def loss(beta):
+        rate = np.exp(design @ beta)
+        gap = (beta - np.array(prior.mean)) / np.array(prior.spread)
+        return -np.where(weeks.sold, np.log(-np.expm1(-rate)), -rate).sum() + (gap**2).sum() / 2
+
+    found = minimize(loss, np.array(prior.mean), method="BFGS", options={"gtol": 1e-8})
+    assert model.mean == pytest.approx(found.x, abs=2e-5)
+
+
+def test_few_weeks_leave_the_prior_and_many_replace_it(prior):
+    shares = []
+    for things, weeks_on in ((1, 1), (40, 15), (1500, 15)):
+        weeks = drawn_weeks(3, things=things, weeks=weeks_on)
+        found = selling_model(weeks, ("lamps",), prior=prior).coefficients()
+        shares.append(found["data_share"][SHARED.index("pull")])
+    assert shares[0] < 0.05 < shares[1] < 0.9 < shares[2]
+
+
+def test_a_category_without_books_takes_the_shops_level_and_says_that_it_is_unsure(prior):
+    model = selling_model(drawn_weeks(5), ("lamps",), prior=prior)
+    own, own_error = model.level("lamps")
+    other, other_error = model.level("typewriters")
+    assert abs(other - own) < 0.5
+    assert other_error > 3 * own_error
+
+
+@pytest.mark.worked
+def test_offers_are_the_books_with_a_little_prior(prior):
+    plain = dataclasses.replace(prior, offers_per_sale=(0.0,) * 5, offers_weight=10.0)
+    weeks = drawn_weeks(1, things=200)
+    model = selling_model(weeks, ("lamps",), prior=plain)
+    # two at 90 %, one at 81 % (nearest 80 %), one at 70 %, over the sales and the prior's ten
+    count = weeks.sold.sum() + 10
+    assert model.offers.parts == OFFER_PARTS
+    assert model.offers.per_sale == pytest.approx((0, 2 / count, 0, 1 / count, 1 / count))
+
+
+def test_demand_follows_the_coefficients_and_the_season(prior):
+    model = selling_model(drawn_weeks(2), ("lamps",), prior=prior)
+    plain = model.demand("lamps", weeks=20)
+    dated = model.demand("lamps", weeks=20, start=dt.date(2026, 11, 14))
+    assert plain.weekly[0] == 0.0
+    assert plain.log_rate[0] == pytest.approx(model.level("lamps")[0])
+    assert not np.allclose(plain.weekly, dated.weekly)
+
+
+def _items(**columns):
+    rows = len(columns["item_id"])
+    plain = {"category": ["lamps"] * rows, "sold_price_cents": [0] * rows}
+    frame = pd.DataFrame({**plain, **columns})
+    for name in ("listed_on", "sold_on", "gone_on"):
+        frame[name] = pd.to_datetime(frame.get(name, pd.Series([None] * rows)))
+    return frame
+
+
+def _changes(*rows):
+    frame = pd.DataFrame(rows, columns=["item_id", "changed_on", "price_cents"])
+    frame["changed_on"] = pd.to_datetime(frame["changed_on"])
+    return frame
+
+
+@pytest.mark.worked
+def test_weeks_of_an_unsold_a_sold_and_a_haggled_thing():
+    items = _items(
+        item_id=["a", "b", "c", "d"],
+        listed_on=["2026-01-01", "2026-01-01", "2026-01-01", None],
+        sold_on=[None, "2026-01-10", "2026-01-24", None],
+        list_price_cents=[5000, 4000, 4000, 900],
+        sold_price_cents=[0, 4000, 2700, 0],
+    )
+    changes = _changes(("c", "2026-01-15", 3000), ("a", "2026-01-30", 100), ("z", "2026-01-02", 5))
+    weeks = person_weeks(items, changes, [5000, 5000, 4000, 900], as_of=dt.date(2026, 1, 18))
+    # a: 17 days on, three weeks, the last seen for 4 of its 7 days; b sells in its second week;
+    # c is not sold yet on the 18th: three weeks, the third at the lowered price; d is not listed.
+    assert weeks.item.tolist() == [0, 0, 0, 1, 1, 2, 2, 2]
+    assert weeks.exposure.tolist() == pytest.approx([1, 1, 4 / 7, 1, 1, 1, 1, 4 / 7])
+    assert weeks.sold.tolist() == [False] * 4 + [True] + [False] * 3
+    assert np.exp(weeks.log_ratio) == pytest.approx([1, 1, 1, 0.8, 0.8, 1, 1, 0.75])
+    assert weeks.cut.tolist() == [False] * 7 + [True]
+    later = person_weeks(items, changes, [5000, 5000, 4000, 900], as_of=dt.date(2026, 1, 25))
+    # c sold at 27 of 30 asked: an accepted offer, no sale at the asking price
+    assert later.offer_part.tolist() == [0.9]
+    assert later.sold.sum() == 1
+    assert later.exposure[(later.item == 2) & (later.week == 3)].tolist() == [0.5]
+
+
+def test_without_price_changes_the_first_price_stands():
+    items = _items(item_id=["a"], listed_on=["2026-01-01"], list_price_cents=[5000])
+    weeks = person_weeks(items, _changes(), [4000], as_of=dt.date(2026, 1, 20))
+    assert np.exp(weeks.log_ratio) == pytest.approx([1.25] * 3)
+
+
+def test_typical_prices_weigh_comparables_and_what_was_asked():
+    rules = comparable_rules(load_assumptions())
+    items = pd.DataFrame(
+        {"item_id": ["a", "b", "c"], "category": ["lamps"] * 3, "list_price_cents": [6000, 5750, None]}
+    )
+    comparables = pd.DataFrame(
+        {
+            "item_id": ["a"] * 30 + [""],
+            "sold_on": pd.to_datetime(["2026-01-01"] * 31),
+            "price_cents": [5000] * 31,
+        }
+    )
+    found = typical_prices(items, comparables, as_of=dt.date(2026, 3, 1), rules=rules, markup=1.15, markup_spread=0.2)
+    assert 5000 < found.cents[0] < 5100
+    assert found.error[0] < 0.1
+    assert found.cents[1] == pytest.approx(5000, rel=0.05)
+    assert found.error[1] == 0.2
+    assert np.isnan(found.cents[2])
+    assert 1.14 < found.markup["lamps"] < 1.21
