@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -37,8 +38,10 @@ class Dot:
 
     Attributes
     ----------
+    name : str
+        What it stands for, in full.
     label : str
-        Its name in lines.
+        What is written at its left, in lines; each row's differs.
     value, low, high : float or None
         The estimate and its interval; None where there is none.
     text : str
@@ -47,8 +50,11 @@ class Dot:
         What stands at the row's right end.
     role : str
         Role of its colour in the theme.
+    heading : bool
+        Whether the row only names the rows below it.
     """
 
+    name: str
     label: str
     value: float | None
     low: float | None
@@ -56,6 +62,7 @@ class Dot:
     text: str
     count: str
     role: str
+    heading: bool = False
 
 
 def tone(verdict: str) -> str:
@@ -111,12 +118,16 @@ def draw_dots(
     alt.LayerChart
         The drawing, without title and reading.
     """
-    rows = [_record(dot) for dot in dots]
+    rows = [_record(dot) for dot in dots if not dot.heading]
+    heads = {dot.label: "" if dot.heading else dot.count for dot in dots}
+    bold = json.dumps([dot.label for dot in dots if dot.heading], ensure_ascii=False)
     order = [dot.label for dot in dots]
     scale = alt.Scale(domain=order, paddingOuter=0.15)
 
     def x(field: str, axis: alt.Axis | None = None) -> alt.X:
-        return alt.X(f"{field}:Q", axis=axis, title=x_title if axis else None, scale=alt.Scale(zero=True, nice=True))
+        return alt.X(
+            f"{field}:Q", axis=axis, title=x_title if axis else None, scale=alt.Scale(zero=True, nice=True, padding=8)
+        )
 
     def y(axis: alt.Axis | None = None) -> alt.Y:
         return alt.Y("row:N", sort=order, title=None, axis=axis, scale=scale)
@@ -132,7 +143,8 @@ def draw_dots(
     if target is not None:
         layers.append(_target(target, target_text))
     interval = base.mark_rule(strokeWidth=5, opacity=0.35, strokeCap="round")
-    names = alt.Axis(**labels.row_axis())
+    weight = {"condition": {"test": f"indexof({bold}, datum.value) >= 0", "value": "bold"}, "value": "normal"}
+    names = alt.Axis(**labels.row_axis(labelFontWeight=weight))
     layers.append(interval.encode(x=x("low"), x2="high:Q", y=y(names), color=color))
     values = alt.Axis(labelExpr=labels.axis_money(currency, unit=1), grid=True, tickCount=4)
     tooltip = [
@@ -142,17 +154,17 @@ def draw_dots(
     ]
     dot_mark = base.mark_point(filled=True, opacity=1, size=110)
     layers.append(dot_mark.encode(x=x("value", values), y=y(), color=color, tooltip=tooltip))
-    counts = alt.Axis(**labels.end_axis({dot.label: dot.count for dot in dots}, count_title))
+    counts = alt.Axis(**labels.end_axis(heads, count_title))
     layers.append(base.mark_point(opacity=0, size=1).encode(x=x("value"), y=y(counts)))
     layers += _words(rows, x, y, middle=(min([*known, 0.0]) + max([*known, target or 0.0])) / 2)
     chart = alt.layer(*layers).resolve_axis(x="independent", y="independent")
-    return chart.properties(width="container", height=ROW_HEIGHT * max(len(dots), 1))
+    return chart.properties(width="container", height=(36 if len(heads) > len(rows) else ROW_HEIGHT) * len(dots))
 
 
 def _record(dot: Dot) -> dict[str, Any]:
     return {
         "row": dot.label,
-        "name": dot.label.replace("\n", " "),
+        "name": dot.name,
         "value": dot.value,
         "low": dot.low,
         "high": dot.high,

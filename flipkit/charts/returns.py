@@ -70,23 +70,12 @@ def plot_category_returns(
     names = [str(name) for name in frame[group]]
     rows = frame.to_dict("records")
     shown = labels.distinct_labels(names)
-    chart = draw_dots(
-        [_dot(label, row, currency) for label, row in zip(shown, rows, strict=True)],
-        target=target,
-        target_text="" if target is None else f"target {labels.hourly(target, currency=currency)}",
-        x_title="net per hour of your own work",
-        count_title=counted,
-        currency=currency,
+    dots = [_dot(name, label, row, currency) for name, label, row in zip(names, shown, rows, strict=True)]
+    title = alt.TitleParams(
+        "What an hour of your work earned", subtitle=f"Dot: the estimate. Bar: {interval_words(confidence)}."
     )
-    chart = chart.properties(
-        title=alt.TitleParams(
-            "What an hour of your work earned", subtitle=f"Dot: the estimate. Bar: {interval_words(confidence)}."
-        )
-    )
-    return described(
-        chart,
-        _reading(names, rows, target=target, counted=counted, currency=currency),
-        [_numbers(name, row, group, counted, currency) for name, row in zip(names, rows, strict=True)],
+    return _described(
+        dots, names, rows, title=title, target=target, head=_head(group), counted=counted, currency=currency
     )
 
 
@@ -125,16 +114,22 @@ def plot_price_bands(
     'Above the target of $15 an hour: under $50: small $21 ($17 to $26, 40 sold).'
     """
     labels.require_columns(frame, ["from_cents", "below_cents", "size_class", *_NEEDED], chart="plot_price_bands")
-    bands = [_band(start, end, currency) for start, end in zip(frame["from_cents"], frame["below_cents"], strict=True)]
-    named = frame.assign(named=[f"{band}: {size}" for size, band in zip(frame["size_class"], bands, strict=True)])
-    chart = plot_category_returns(named, target, group="named", confidence=confidence, currency=currency)
     if frame.empty:
-        return chart
+        return wordless("Nothing sold yet, so there is no hour to value.")
+    rows = frame.to_dict("records")
+    bands = [_band(row["from_cents"], row["below_cents"], currency) for row in rows]
+    names = [f"{band}: {row['size_class']}" for band, row in zip(bands, rows, strict=True)]
+    dots: list[Dot] = []
+    for k, band in enumerate(dict.fromkeys(bands)):
+        dots.append(Dot("", labels.wrapped(band), None, None, None, "", "", "ink", heading=True))
+        own = [(name, row) for name, row, of in zip(names, rows, bands, strict=True) if of == band]
+        # The same size stands in every band: marks without width keep the rows apart.
+        dots += [_dot(name, str(row["size_class"]) + "\u200b" * k, row, currency) for name, row in own]
     title = alt.TitleParams(
         "An hour's return at about the same price",
         subtitle=f"Sales of each price band, by size of the parcel. Bar: {interval_words(confidence)}.",
     )
-    return chart.properties(title=title)
+    return _described(dots, names, rows, title=title, target=target, head="Sales", counted="sold", currency=currency)
 
 
 def interval_words(confidence: float | None) -> str:
@@ -153,19 +148,49 @@ def interval_words(confidence: float | None) -> str:
     Examples
     --------
     >>> interval_words(0.95)
-    'where the true figure likely lies (95 % interval)'
+    'where the true figure likely lies (95% interval)'
     """
-    said = "" if confidence is None else f" ({confidence * 100:g} % interval)"
+    said = "" if confidence is None else f" ({confidence * 100:g}% interval)"
     return f"where the true figure likely lies{said}"
 
 
-def _dot(label: str, row: Mapping[Any, Any], currency: str) -> Dot:
+def _described(
+    dots: list[Dot],
+    names: list[str],
+    rows: list[dict[Any, Any]],
+    *,
+    title: alt.TitleParams,
+    target: float | None,
+    head: str,
+    counted: str,
+    currency: str,
+) -> alt.LayerChart:
+    """The drawing with its title, its reading and its numbers."""
+    chart = draw_dots(
+        dots,
+        target=target,
+        target_text="" if target is None else f"target {labels.hourly(target, currency=currency)}",
+        x_title="net per hour of your own work",
+        count_title=counted,
+        currency=currency,
+    )
+    reading = _reading(names, rows, target=target, counted=counted, currency=currency)
+    numbers = [_numbers(name, row, head, counted, currency) for name, row in zip(names, rows, strict=True)]
+    drawn: alt.LayerChart = described(chart.properties(title=title), reading, numbers)
+    return drawn
+
+
+def _head(group: str) -> str:
+    return group.replace("_", " ").capitalize()
+
+
+def _dot(name: str, label: str, row: Mapping[Any, Any], currency: str) -> Dot:
     role = tone(str(row["verdict"]))
     value = _number(row["hourly"])
     claimed = role != TONES[TOO_FEW]
     text = TOO_FEW if value is None or not claimed else labels.hourly(value, currency=currency)
     low, high = (_number(row["low"]), _number(row["high"])) if claimed else (None, None)
-    return Dot(label, value, low, high, text, f"{int(row['items']):,}", role)
+    return Dot(name, label, value, low, high, text, f"{int(row['items']):,}", role)
 
 
 def _band(start: Any, end: Any, currency: str) -> str:
@@ -205,11 +230,11 @@ def _phrase(name: str, row: Mapping[Any, Any], counted: str, currency: str) -> s
     return f"{name} {labels.hourly(value, currency=currency)} ({between}, {count})"
 
 
-def _numbers(name: str, row: Mapping[Any, Any], group: str, counted: str, currency: str) -> dict[str, str]:
+def _numbers(name: str, row: Mapping[Any, Any], head: str, counted: str, currency: str) -> dict[str, str]:
     mark = labels.currency_mark(currency).strip()
     value, low, high = (_number(row[key]) for key in ("hourly", "low", "high"))
     return {
-        group.replace("_", " ").capitalize() if group != "named" else "Sales": name,
+        head: name,
         counted.capitalize(): f"{int(row['items']):,}",
         f"Per hour ({mark})": _two(value),
         "From": _two(low),

@@ -51,7 +51,7 @@ def plot_days_listed(
     >>> rows = pd.DataFrame({"days": [5, 8, 12], "unsold_share": [0.75, 0.5, 0.5], "low": [0.4, 0.2, 0.2],
     ...     "high": [1.0, 1.0, 1.0], "at_risk": [4, 3, 1]})
     >>> plot_days_listed(rows, medians={"": 8.0}).to_dict()["description"]
-    'Of 4 items listed, half had sold after 8 days. Still unsold: 75 % after 7 days.'
+    'Of 4 items listed, half had sold after 8 days. Still unsold: 75% after 7 days.'
     """
     needed = ["days", "unsold_share", "low", "high", "at_risk", *([group] if group else [])]
     labels.require_columns(frame, needed, chart="plot_days_listed")
@@ -108,7 +108,7 @@ def _drawing(rows: list[dict[str, Any]], names: list[str], medians: dict[str, fl
     legend = alt.Legend(orient="top", title=None, symbolOpacity=1) if several else None
     color = alt.Color("group:N", scale=alt.Scale(domain=names, range=colors), legend=legend)
     x = alt.X("days:Q", title="days since first listed", axis=alt.Axis(grid=False, tickCount=6))
-    shares = alt.Axis(labelExpr="format(datum.value * 100, '.0f') + ' %'", values=[0, 0.25, 0.5, 0.75, 1], grid=True)
+    shares = alt.Axis(labelExpr="format(datum.value * 100, '.0f') + '%'", values=[0, 0.25, 0.5, 0.75, 1], grid=True)
     y = alt.Y("unsold:Q", title=None, axis=shares, scale=alt.Scale(domain=[0, 1]))
     base = alt.Chart(alt.Data(values=rows))
     band = base.mark_area(interpolate="step-after", opacity=0.15, line=False).encode(
@@ -134,7 +134,10 @@ def _drawing(rows: list[dict[str, Any]], names: list[str], medians: dict[str, fl
         marks = alt.Chart(alt.Data(values=known))
         layers.append(marks.mark_point(filled=True, opacity=1, size=90).encode(x=x, y=y, color=color))
         if not several:
-            look: dict[str, Any] = {"align": "left", "dx": 9, "dy": -9, "fontWeight": 600}
+            # The curve falls: there is room above it to the right, or below it to the left.
+            early = known[0]["days"] < 0.45 * max(row["days"] for row in rows)
+            place = {"align": "left", "dx": 9, "dy": -9} if early else {"align": "right", "dx": -9, "dy": 14}
+            look: dict[str, Any] = {**place, "fontWeight": 600}
             # A halo keeps the words clear of the lines behind them.
             styles = [{**look, **theme.HALO}, look]
             layers += [marks.mark_text(**style).encode(x=x, y=y, text="text:N") for style in styles]
@@ -157,7 +160,7 @@ def _median(medians: Mapping[str, float] | None, name: str) -> float | None:
 def _sentence(rows: list[dict[str, Any]], name: str, median: float | None) -> str:
     own = [row for row in rows if row["group"] == name]
     told = [row for row in _at_marks(own) if row["days"] in _SAID] or _at_marks(own)[-1:]
-    parts = [f"{row['unsold'] * 100:.0f} % after {row['days']:,.0f} days" for row in told]
+    parts = [f"{row['unsold'] * 100:.0f}% after {row['days']:,.0f} days" for row in told]
     half = f"half had sold after {median:,.0f} days" if median is not None else "half have not sold yet"
     what = f"{own[0]['at_risk']:,} {name} items".replace("  ", " ")
     return f"Of {what} listed, {half}. Still unsold: {labels.joined(parts)}."
@@ -165,7 +168,7 @@ def _sentence(rows: list[dict[str, Any]], name: str, median: float | None) -> st
 
 def _numbers(row: dict[str, Any], group: str | None) -> dict[str, str]:
     def share(value: float | None) -> str:
-        return "–" if value is None else f"{value * 100:.0f} %"
+        return "–" if value is None else f"{value * 100:.0f}%"
 
     head = {} if group is None else {group.replace("_", " ").capitalize(): row["group"]}
     return head | {

@@ -81,7 +81,7 @@ def plot_size_comparison(
         return wordless("Nothing sold yet, so there is no size to compare.")
     rows = frame.to_dict("records")
     panels = [_panel(measure, rows, currency) for measure in measures]
-    said = "" if confidence is None else f" ({confidence * 100:g} % interval)"
+    said = "" if confidence is None else f" ({confidence * 100:g}% interval)"
     chart = stacked(panels, margin=_LEFT + _RIGHT).properties(
         title=alt.TitleParams(
             "What each size brings and takes",

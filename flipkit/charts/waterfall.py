@@ -92,7 +92,7 @@ def plot_waterfall(
     )
     chart = alt.layer(bars, zero.encode(x=alt.X("start:Q", axis=None)), ends)
     chart = chart.resolve_axis(x="independent", y="independent")
-    chart = chart.properties(width="container", height=_ROW * len(drawn), title=title)
+    chart = chart.properties(width="container", height=_ROW * len(drawn), title=title[:1].upper() + title[1:])
     return described(chart, _reading(rows, currency), [_numbers(row, figures, currency) for row in rows])
 
 

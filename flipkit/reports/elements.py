@@ -19,7 +19,12 @@ from flipkit.money import show_cents
 
 #: How a missing value shows.
 NOTHING = "–"
-_FIGURE = re.compile(r"[+−-]?\W{0,4}\d[\d,. ]*(\W*%|\s?[a-z/]{0,12})?|–|")
+_ONE_FIGURE = r"[+−-]?\W{0,4}\d[\d,. ]*(\W*%|\s?[a-z/]{0,12})?"
+_FIGURE = re.compile(rf"{_ONE_FIGURE}( (to|of) {_ONE_FIGURE})?|–|")
+#: Up to so many characters a column's cells stay on one line everywhere, or at least on a wide screen.
+_SHORT, _MEDIUM = 14, 26
+#: How a heading names the unit at the end of a column's name.
+_UNITS = {"ppm": "%", "min": "min", "in": "in", "lb": "lb", "cuft": "cu ft", "days": "days"}
 
 
 @dataclass(frozen=True)
@@ -105,7 +110,8 @@ def table(
     """A frame as a table with aligned figures that scrolls within itself where it is too wide.
 
     Columns show in the frame's order, or only those of ``headings`` in its order. A column whose
-    name ends in ``_cents`` shows as money, in ``_ppm`` as a percentage, in ``_min`` as whole minutes.
+    name ends in ``_cents`` shows as money and in ``_ppm`` as a percentage; ``_min`` and ``_days``
+    show whole, ``_in``, ``_lb`` and ``_cuft`` with one decimal, each with its unit in the heading.
 
     Parameters
     ----------
@@ -170,33 +176,41 @@ def table_html(heads: Sequence[str], rows: Sequence[Sequence[str]], *, caption: 
 
     Examples
     --------
-    >>> '<th scope="col">Kind</th>' in table_html(["Kind"], [["a<b"]])
+    >>> '<th scope="col" class="short">Kind</th>' in table_html(["Kind"], [["a<b"]])
     True
     """
     figures = [all(_FIGURE.fullmatch(row[k]) for row in rows) and bool(rows) for k in range(len(heads))]
-    mark = [' class="figure"' if figure else "" for figure in figures]
+    longest = [max((len(row[k]) for row in rows), default=0) for k in range(len(heads))]
+    kinds = [
+        "figure" if figure else "short" if most <= _SHORT else "medium" if most <= _MEDIUM else "long"
+        for figure, most in zip(figures, longest, strict=True)
+    ]
+    mark = [f' class="{kind}"' for kind in kinds]
     head = "".join(f'<th scope="col"{m}>{escape(text)}</th>' for m, text in zip(mark, heads, strict=True))
     body = []
     for row in rows:
         cells = [
-            f'<th scope="row">{escape(text)}</th>' if k == 0 and not figures[0] else f"<td{mark[k]}>{escape(text)}</td>"
+            f'<th scope="row"{mark[k]}>{escape(text)}</th>'
+            if k == 0 and not figures[0]
+            else f"<td{mark[k]}>{escape(text)}</td>"
             for k, text in enumerate(row)
         ]
         body.append(f"<tr>{''.join(cells)}</tr>")
     label = escape(caption or "Table", quote=True)
-    shown = f"<caption>{escape(caption)}</caption>" if caption and not fold else ""
+    # A caption inside the table would scroll out of sight with it.
+    shown = f'<p class="table-title">{escape(caption)}</p>' if caption and not fold else ""
     inner = (
-        f'<div class="scroll" role="region" tabindex="0" aria-label="{label}"><table>{shown}'
+        f'{shown}<div class="scroll" role="region" tabindex="0" aria-label="{label}"><table>'
         f"<thead><tr>{head}</tr></thead><tbody>{''.join(body)}</tbody></table></div>"
     )
     return f"<details><summary>{escape(caption or 'The numbers')}</summary>{inner}</details>" if fold else inner
 
 
 def _heading(name: str, currency: str) -> str:
-    unit = {"cents": show_cents(0, currency=currency).rstrip("0. ").strip(), "ppm": "%", "min": "min"}
     stem, _, tail = name.rpartition("_")
-    if stem and tail in unit:
-        return f"{stem.replace('_', ' ').capitalize()} ({unit[tail]})"
+    unit = show_cents(0, currency=currency).rstrip("0. ").strip() if tail == "cents" else _UNITS.get(tail, "")
+    if stem and unit:
+        return f"{stem.replace('_', ' ').capitalize()} ({unit})"
     return name.replace("_", " ").capitalize()
 
 
@@ -217,7 +231,8 @@ def _text(value: Any, name: str, show: Callable[[Any], str] | None, currency: st
     if isinstance(value, pd.Timestamp):
         return value.date().isoformat()
     if isinstance(value, float):
-        return f"{value:,.0f}".replace("-", "−") if name.endswith("_min") else f"{value:,.2f}".replace("-", "−")
+        places = {"min": 0, "days": 0, "in": 1, "lb": 1, "cuft": 1}.get(name.rpartition("_")[2], 2)
+        return f"{value:,.{places}f}".replace("-", "−")
     if isinstance(value, int):
         return f"{value:,}".replace("-", "−")
     return str(value)

@@ -173,7 +173,7 @@ def test_the_median_is_marked_where_it_is_reached(waiting, seen):
 
 def test_the_reading_of_waiting_counts_and_says_how_it_stood(waiting, seen):
     assert seen(plot_days_listed(waiting, medians={"": 40.0})).reading == (
-        "Of 40 items listed, half had sold after 40 days. Still unsold: 60 % after 30 days and 50 % after 90 days."
+        "Of 40 items listed, half had sold after 40 days. Still unsold: 60% after 30 days and 50% after 90 days."
     )
     assert "half have not sold yet" in seen(plot_days_listed(waiting)).reading
 

@@ -100,7 +100,7 @@ def test_the_numbers_are_to_the_cent(returns, seen):
 
 
 def test_the_confidence_is_said(returns, seen):
-    assert "(90 % interval)" in seen(plot_category_returns(returns, 25.0, confidence=0.9)).text
+    assert "(90% interval)" in seen(plot_category_returns(returns, 25.0, confidence=0.9)).text
     assert "% interval" not in seen(plot_category_returns(returns, 25.0)).text
 
 

@@ -58,8 +58,8 @@ def test_a_heading_for_a_column_that_is_not_there_is_refused():
 def test_columns_of_figures_are_aligned_right_and_words_are_not():
     html = table(FRAME).html
     assert '<th scope="col" class="figure">Net ($)</th>' in html
-    assert '<th scope="col">Category</th>' in html
-    assert '<th scope="row">table lamps</th>' in html
+    assert '<th scope="col" class="short">Category</th>' in html
+    assert '<th scope="row" class="short">table lamps</th>' in html
 
 
 def test_what_comes_from_the_books_is_escaped():
@@ -72,7 +72,8 @@ def test_what_comes_from_the_books_is_escaped():
 def test_a_folded_table_waits_behind_its_caption():
     html = table(FRAME, caption="Every line", fold=True).html
     assert html.startswith("<details><summary>Every line</summary>")
-    assert "<caption>" not in html
+    assert "table-title" not in html
+    assert '<p class="table-title">Every line</p>' in table(FRAME, caption="Every line").html
 
 
 def test_an_empty_frame_is_a_table_of_headings():
@@ -107,6 +108,25 @@ def test_a_headline_has_its_note_below():
 def test_an_element_shows_as_html_and_as_text():
     bundle = headline("x")._repr_mimebundle_()
     assert set(bundle) == {"text/html", "text/plain"}
+
+
+@pytest.mark.parametrize("cell", ["$20.56 to $61.90", "−$13.92 to $5.48", "19 of 34", "12 %", "4.2%", "31 days", "–"])
+def test_ranges_shares_and_measures_are_figures(cell):
+    assert '<td class="figure">' in table_html(["Kind", "Value"], [["a", cell], ["b", "1"]])
+
+
+def test_a_long_text_may_wrap_and_a_short_one_stays_on_its_line():
+    html = table_html(["Item", "Title"], [["R-0955", "Turned walnut bedside lamps, pair, original shade"]])
+    assert '<th scope="row" class="short">R-0955</th>' in html
+    assert '<td class="long">Turned walnut' in html
+
+
+def test_measures_show_their_units_in_the_heading():
+    frame = pd.DataFrame({"volume_cuft": [12.34], "weight_lb": [3.0], "listed_days": [30.0]})
+    assert str(table(frame)).splitlines() == [
+        "Volume (cu ft)  Weight (lb)  Listed (days)",
+        "12.3            3.0          30",
+    ]
 
 
 def test_a_label_that_looks_like_a_figure_in_one_row_leaves_the_column_as_words():
