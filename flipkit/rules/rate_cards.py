@@ -13,6 +13,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from pathlib import PurePosixPath
 from typing import Any
 
 import numpy as np
@@ -254,7 +255,7 @@ def _table(keys: Keys, open_table: Callable[[str], str]) -> PriceTable:
         text = open_table(name)
     except OSError:
         keys.fail("table", name, "a CSV file beside the card")
-    return read_price_table(text, file=name)
+    return read_price_table(text, file=str(PurePosixPath(keys.file).parent / name))
 
 
 def read_price_table(text: str, *, file: str) -> PriceTable:

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from flipkit.errors import RuleTableError
 from flipkit.quantities import SNAP
 from flipkit.rules import columns as cols
 from flipkit.rules.dated import Block, RuleSet
@@ -144,6 +145,8 @@ def size_class(
         If a day has no block.
     MeasureError
         If a side or a weight is not a finite number above zero.
+    RuleTableError
+        If the table was not joined to its parcel rules.
 
     Examples
     --------
@@ -156,7 +159,10 @@ def size_class(
     """
     rules = parcel_rules or table.rules
     if rules is None:
-        raise LookupError("size classes are joined to their parcel rules by load_rules; give parcel_rules")
+        needed = "the rule set itself: load_rules joins the two, or give parcel_rules"
+        raise RuleTableError(
+            table.file, key="parcel_rules", found=f"only its name, {table.parcel_rules!r}", needed=needed
+        )
     sides: dict[str, Any] = {
         "length_in": length_in,
         "width_in": width_in,

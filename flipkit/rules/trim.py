@@ -141,7 +141,8 @@ def trim_advice(
         raise MeasureError("parcel", need="one that the card takes", got=str(now["refused"][0]), where=card.title)
     block = parcel_rules.at(on)
     sides = (float(length_in), float(width_in), float(height_in))
-    cuts = [_side_cuts(parcel_rules, block, sides, place, reach_in) for place in range(3)]
+    bounds = _bounds(block, card, on)
+    cuts = [_side_cuts(parcel_rules, block, sides, place, reach_in, bounds) for place in range(3)]
     kept_or_cut = ([side, *shorter] for side, shorter in zip(sides, cuts, strict=True))
     tried = [(*shape, float(weight_lb)) for shape in itertools.product(*kept_or_cut)]
     tried += [(*sides, weight) for weight in _weight_cuts(card, parcel_rules, block, on, weight_lb, reach_lb)]
@@ -179,11 +180,34 @@ def trim_advice(
         )
         for row, after in zip(kept, flags, strict=True)
     ]
-    return sorted(found, key=lambda trim: (trim.by_in == 0, -trim.cents_per_in, -trim.cents_per_lb, trim.by_in))
+    return sorted(found, key=_rank)
+
+
+def _rank(trim: Trim) -> tuple[bool, float, float, float, list[bool]]:
+    """Sides before weights, the dearest inch or pound first, the smaller cut first, sides in their order."""
+    untouched = [side not in trim.what for side in SIDES]
+    return trim.by_in == 0, -trim.cents_per_in, -trim.cents_per_lb, trim.by_in, untouched
+
+
+def _bounds(block: ParcelBlock, card: RateCard, on: dt.date) -> list[tuple[str, float]]:
+    """Every measure that must not be exceeded: triggers, limits of the carrier and of each service, oversized."""
+    found = [bound for extra in block.surcharges for bound in extra.when.over.items()]
+    for extra in block.surcharges:
+        found += zip(("longest", "second", "shortest"), extra.when.any_over, strict=False)
+    found += block.limits.items()
+    for service in card.at(on).services:
+        found += service.limits.items()
+        found.append(("length_plus_girth", service.oversized_over))
+    return list(dict.fromkeys(found))
 
 
 def _side_cuts(
-    rules: ParcelRules, block: ParcelBlock, sides: tuple[float, ...], place: int, reach_in: float
+    rules: ParcelRules,
+    block: ParcelBlock,
+    sides: tuple[float, ...],
+    place: int,
+    reach_in: float,
+    thresholds: list[tuple[str, float]],
 ) -> list[float]:
     """Shorter lengths of one side at which a rule changes, the other sides as they are. [in]"""
     own = OWN_UNITS[rules.metric][0]
@@ -198,15 +222,13 @@ def _side_cuts(
             bounds.add(float(np.round(bound, 6)))
     if space.sides == "as measured" or block.trigger_sides == "as measured":
         area = others[0] * others[1]
-        thresholds = [extra.when.over for extra in block.surcharges] + [block.limits]
-        for over in thresholds:
-            for measure, limit in over.items():
-                if measure in ("longest", "second", "shortest"):
-                    bounds.add(limit)
-                elif measure == "volume":
-                    bounds.add(np.floor(limit / area / _UNDER + SNAP) * _UNDER)
-                elif measure == "length_plus_girth":
-                    bounds |= {limit - 2 * sum(others), (limit - max(others) - 2 * min(others)) / 2}
+        for measure, limit in thresholds:
+            if measure in ("longest", "second", "shortest"):
+                bounds.add(limit)
+            elif measure == "volume":
+                bounds.add(np.floor(limit / area / _UNDER + SNAP) * _UNDER)
+            elif measure == "length_plus_girth":
+                bounds |= {limit - 2 * sum(others), (limit - max(others) - 2 * min(others)) / 2}
         if space.sides == "as measured":
             volume = side * area
             weights = np.arange(1, np.ceil(volume / space.divisor) + 1) * space.weight_step

@@ -288,7 +288,7 @@ def test_a_column_of_orders_pays_as_each_order_alone(demo):
     ],
 )
 def test_bad_columns_are_refused_by_name(schedule, column, value, error, words):
-    order = {"on": [DAY, DAY], "goods_cents": [100, 200], **{column: value}}
+    order = {"on": [DAY, DAY], "goods_cents": [100, 200], column: value}
     with pytest.raises(error, match=words):
         order_fees(schedule(ORDERS), **order)
 
