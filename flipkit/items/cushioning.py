@@ -68,7 +68,7 @@ def padding(
     cushion: Cushion | None,
     rough: bool,
     table: CushionBlock,
-    up_to_in: float = 0.0,
+    least_layers: int = 1,
 ) -> Padding:
     """Layers of one cushioning that an item of this fragility needs on every side.
 
@@ -89,8 +89,8 @@ def padding(
         Whether to reckon with rougher handling.
     table : CushionBlock
         The cushioning table in force.
-    up_to_in : float
-        Layers to at least this thickness, where that is more than the fall asks for. [in]
+    least_layers : int
+        As many layers at least, where the fall asks for fewer.
 
     Returns
     -------
@@ -130,7 +130,7 @@ def padding(
         raise MeasureError("material", need=f"one of {', '.join(table.materials)}", got=cushion.material)
     material = table.materials[cushion.material]
     needed = cushion_thickness_in(material.factor, drop, kind.g)
-    layers = max(1, math.ceil(max(needed, up_to_in) / cushion.thickness_in - SNAP))
+    layers = max(least_layers, math.ceil(needed / cushion.thickness_in - SNAP))
     thickness = layers * cushion.thickness_in
     clearance = max(kind.clearance_in, thickness)
     area = cushion_area_sqft(sides_in, cushion, layers, table=table)

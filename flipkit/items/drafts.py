@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
@@ -282,9 +283,9 @@ def paddings(
 ) -> tuple[list[Padding], list[str]]:
     """Ways to pad an item with the cushioning at hand.
 
-    Each cushioning comes with just enough layers for the fall, and, where the least clearance to
-    the walls is more than that, once more with layers up to the clearance, so that no fill is
-    needed there.
+    Each cushioning comes with just enough layers for the fall and, where the least clearance to the
+    walls is more than that, with every number of layers up to the clearance, so that less or no
+    fill is needed there.
 
     Parameters
     ----------
@@ -320,11 +321,11 @@ def paddings(
         if cushion.form not in ("wrap", "plate"):
             raise MeasureError("form", need="wrap or plate", got=cushion.form, where=cushion.name)
         least = padding(item.sides_in, item.weight_lb, cushion=cushion, **common)  # type: ignore[arg-type]
-        ways = [least]
-        if least.thickness_in < least.clearance_in - SNAP:
-            ways.append(
-                padding(item.sides_in, item.weight_lb, cushion=cushion, up_to_in=least.clearance_in, **common)  # type: ignore[arg-type]
-            )
+        most = max(least.layers, math.ceil(least.clearance_in / cushion.thickness_in - SNAP))
+        ways = [least] + [
+            padding(item.sides_in, item.weight_lb, cushion=cushion, least_layers=layers, **common)  # type: ignore[arg-type]
+            for layers in range(least.layers + 1, most + 1)
+        ]
         for way in ways:
             if cushion.area_sqft is not None and way.area_sqft > cushion.area_sqft + SNAP:
                 reasons.append(f"needs {way.area_sqft:.1f} sq ft of {cushion.name}, {cushion.area_sqft:g} left")

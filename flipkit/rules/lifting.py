@@ -13,12 +13,12 @@ two people: the share for a team comes from another source and says so.
 
 from __future__ import annotations
 
+import math
+from bisect import bisect_left
 from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Literal
-
-import numpy as np
 
 from flipkit.errors import MeasureError
 from flipkit.rules.lifting_tables import LiftingBlock
@@ -121,7 +121,7 @@ def weight_limit(
         ("asymmetry_deg", asymmetry_deg),
         ("lifts_per_min", lifts_per_min),
     ):
-        if not np.isfinite(value) or value < 0:
+        if not math.isfinite(value) or value < 0:
             raise MeasureError(name, need="a finite number of at least 0", got=value)
     for name, word, known in (("duration", duration, equation.frequency), ("coupling", coupling, equation.coupling)):
         if word not in known:
@@ -140,7 +140,7 @@ def weight_limit(
         ),
         "coupling": equation.coupling[coupling][int(_high(equation, vertical_in))],
     }
-    limit = equation.load_constant_lb * float(np.prod(list(found.values())))
+    limit = equation.load_constant_lb * math.prod(found.values())
     return WeightLimit(limit_lb=half_up(limit, 1) if worksheet else limit, worksheet=worksheet, **found)
 
 
@@ -186,10 +186,13 @@ def frequency_multiplier(
         return 0.0
     if lifts_per_min in rates:
         return column[rates.index(lifts_per_min)]
-    below = int(np.searchsorted(rates, lifts_per_min)) - 1
+    below = bisect_left(rates, lifts_per_min) - 1
     if below >= 0 and column[below + 1] == 0.0:
         return 0.0  # between the last row allowed and the first forbidden one nothing is promised
-    value = float(np.interp(lifts_per_min, rates, column))
+    if below < 0:
+        return column[0]
+    share = (lifts_per_min - rates[below]) / (rates[below + 1] - rates[below])
+    value = column[below] + share * (column[below + 1] - column[below])
     return half_up(value, 2) if worksheet else value
 
 
