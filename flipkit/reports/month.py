@@ -17,9 +17,11 @@ from flipkit.reports.opening import STUDIES, open_study
 from flipkit.reports.pack import Pack, PackPage, make_pack
 from flipkit.reports.reading import (
     category_sentence,
+    help_sentence,
     month_name,
     month_sentence,
     size_sentence,
+    stock_sentence,
     trace_sentence,
 )
 from flipkit.reports.rules_used import rules_used
@@ -103,6 +105,8 @@ def month_plan(
             "month-overview", "month_overview", said, f"{month_name(study.month)} at a glance", month_sentence(study)[0]
         ),
         _page("bulky-against-small", "bulky_against_small", said, "Bulky against small", size_sentence(study)[0]),
+        _page("stock", "stock", said, "What is in stock", stock_sentence(study)),
+        _page("hired-help", "hired_help", said, "Does help pay?", help_sentence(study)),
         _page("assumptions", "assumptions", said, "Assumptions and gaps", trace_sentence(study.sold_items())),
     ]
     names = _page_names(study.categories)

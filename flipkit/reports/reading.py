@@ -130,15 +130,17 @@ def window_sentence(study: Study) -> str:
     """
     first, last = study.window()
     sold = study.shop_returns.loc["the window"]
-    bought, hours = study.bought_returns["net_cents"].sum(), study.bought_returns["owner_min"].sum() / 60
     span = f"from {first.isoformat()} to {last.isoformat()}"
     if not sold["items"]:
         return _nothing_sold(study, span)[0]
-    per_hour = bought / 100 / hours if hours else math.nan
+    text = f"What sold {span} earned {_hourly(study, sold)} an hour."
+    if study.shop_bought.empty:
+        return text
+    row = study.shop_bought.iloc[0]
+    so_far = money_per_hour(float(row["hourly_so_far"]), currency=study.currency)
     return (
-        f"What sold {span} earned {_hourly(study, sold)} an hour. Everything bought in those months, "
-        f"unsold things counted at what they cost so far, stands at "
-        f"{money_per_hour(per_hour, currency=study.currency)} an hour."
+        f"{text} Everything bought in those months stands at {_hourly(study, row)} an hour when unsold things count "
+        f"with what they may still bring, and at {so_far} when they count at what they cost so far."
     )
 
 
@@ -164,9 +166,9 @@ def category_sentence(study: Study, category: str) -> tuple[str, str]:
     if len(bought):
         row = bought.iloc[0]
         note = (
-            f"Counting everything bought in the same months, unsold things at what they cost so far: "
-            f"{money_per_hour(row['hourly'], currency=study.currency)} an hour "
-            f"({int(row['sold'])} of {count_of(int(row['items']), 'purchase')} sold). {note}"
+            f"Counting everything bought in the same months, unsold things with what they may still bring: "
+            f"{_hourly(study, row)} an hour ({int(row['sold'])} of {count_of(int(row['items']), 'purchase')} sold). "
+            f"{note}"
         )
     if sold.empty:
         return f"{category.capitalize()}: nothing sold in these months.", note
@@ -206,6 +208,60 @@ def size_sentence(study: Study) -> tuple[str, str]:
         + " Dear things are more often bulky, so the bands of equal price below are the fairer comparison."
     )
     return sentence, note
+
+
+def stock_sentence(study: Study) -> str:
+    """What is in stock, what it cost, and what it may still bring.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    str
+        One or two sentences.
+    """
+    unsold = study.unsold_items()
+    text = _stock_words(study, unsold)
+    if unsold.empty:
+        return text
+    may = round(float(study.prospects.loc[unsold.index, "value_cents"].sum()))
+    likely = float(study.prospects.loc[unsold.index, "chance"].sum())
+    return (
+        f"{text} Over the next {study.horizon.days} days it may bring {show_cents(may, currency=study.currency)} after "
+        f"what is still to be paid, about {likely:,.0f} of the items selling."
+    )
+
+
+def help_sentence(study: Study) -> str:
+    """Below which wage help raises the owner's hourly return, and what stands in the assumptions.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    str
+        One or two sentences.
+    """
+    row = study.shop_returns.loc["the window"]
+    if not row["items"] or row["owner_min"] <= 0:
+        return "Nothing sold in these months, so there is no hour to compare a wage with."
+    assumed = study.assumptions
+    burdened = (1 + assumed.share("help.burden")) * assumed.number("help.pace") / (1 - assumed.share("help.guidance"))
+    limit = float(row["hourly"]) / burdened
+    wage = assumed.cents("help.wage")
+    if limit <= 0:
+        return "Your own hour earned nothing in these months, so no wage pays."
+    now = "so it would" if wage < limit * 100 else "so it would not"
+    return (
+        f"Help raises what your own hour earns below a wage of {money_per_hour(limit, currency=study.currency)}; "
+        f"the assumed wage is {show_cents(wage, currency=study.currency)}, {now}."
+    )
 
 
 def break_even_sentence(study: Study) -> str:

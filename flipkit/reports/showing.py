@@ -13,7 +13,6 @@ from flipkit.reports.elements import Element, caution, table
 from flipkit.reports.reading import money_per_hour
 from flipkit.reports.rules_used import rules_used
 from flipkit.reports.study import Study
-from flipkit.reports.tallies import both_bases
 
 #: From this weight on a parcel's page carries the lifting caution. The revised lifting equation's
 #: load constant is 51 lb under the best conditions; half of it is soon reached under others.
@@ -92,27 +91,32 @@ def returns_table(study: Study) -> Element:
     """
     headings = {
         "category": "Category",
-        "sales": "Sales",
-        "hourly": "Per hour, sold",
-        "interval": f"{study.confidence:.0%} interval",
         "bought_hourly": "Per hour, bought",
+        "bought_interval": f"{study.confidence:.0%} interval",
         "sold_of": "Sold of bought",
+        "sold_hourly": "Per hour, sold",
+        "sold_interval": f"{study.confidence:.0%} interval",
+        "sold_items": "Sales",
         "net_per_sale_cents": "Net per sale",
         "minutes_per_sale": "Minutes per sale",
     }
-    frame = both_bases(study.sold_returns, study.bought_returns)
-    frame["interval"] = _intervals(study, frame)
+    frame = study.both_bases.copy()
+    for basis in ("sold", "bought"):
+        frame[f"{basis}_interval"] = _intervals(study, frame, before=f"{basis}_")
+    sales = frame["sold_items"].where(frame["sold_items"] > 0)
+    frame["net_per_sale_cents"] = frame["sold_net_cents"] / sales
+    frame["minutes_per_sale"] = frame["sold_owner_min"] / sales
     frame["sold_of"] = [
         f"{int(sold)} of {int(bought)}" if bought == bought else "–"
-        for sold, bought in zip(frame["bought_sold"], frame["bought"], strict=True)
+        for sold, bought in zip(frame["bought_sold"], frame["bought_items"], strict=True)
     ]
-    formats = _formats(study, "hourly", "bought_hourly") | {
-        "sales": lambda number: f"{number:,.0f}",
+    formats = _formats(study, "sold_hourly", "bought_hourly") | {
+        "sold_items": lambda number: f"{number:,.0f}",
         "minutes_per_sale": lambda minutes: f"{minutes:,.0f}",
     }
     return table(
         frame,
-        caption="True hourly return by category, sold and bought basis",
+        caption="True hourly return by category, bought and sold basis",
         headings=headings,
         formats=formats,
         currency=study.currency,
@@ -290,13 +294,13 @@ def cautions(items: pd.DataFrame) -> Element:
     return Element("".join(box.html for box in boxes), "\n".join(box.text for box in boxes))
 
 
-def _intervals(study: Study, frame: pd.DataFrame) -> list[str]:
+def _intervals(study: Study, frame: pd.DataFrame, *, before: str = "") -> list[str]:
     """Each interval as text, or why there is none."""
     return [
         TOO_FEW
         if pd.isna(low)
         else " to ".join(money_per_hour(float(end), currency=study.currency) for end in (low, high))
-        for low, high in zip(frame["low"], frame["high"], strict=True)
+        for low, high in zip(frame[f"{before}low"], frame[f"{before}high"], strict=True)
     ]
 
 

@@ -12,9 +12,11 @@ from typing import Any
 import pandas as pd
 
 import flipkit.reports.tallies as tallies
-from flipkit.analysis import hourly, sizes, survival
+from flipkit.analysis import bought, hourly, sizes, survival
 from flipkit.analysis.break_even import BreakEven, break_even_price
 from flipkit.analysis.groups import Window, in_window
+from flipkit.analysis.prospects import Horizon, stock_prospects
+from flipkit.analysis.shrinkage import pulled_returns
 from flipkit.assumptions import Assumptions
 from flipkit.books.problems import Problem
 from flipkit.books.read import Books
@@ -119,12 +121,46 @@ class Study:
     @functools.cached_property
     def sold_returns(self) -> pd.DataFrame:
         """True hourly return of each category over the items sold in the window."""
-        return self._returns("sold")
+        return hourly.category_returns(
+            self.items, window=self.window(), basis="sold", target=self.target, **self._settings
+        )
 
     @functools.cached_property
     def bought_returns(self) -> pd.DataFrame:
-        """The same over the items bought in the window, unsold ones at what they cost so far."""
-        return self._returns("bought")
+        """The same over the items bought in the window, unsold ones with what they may still bring."""
+        return bought.bought_returns(
+            self.items, window=self.window(), horizon=self.horizon, target=self.target, **self._settings
+        )
+
+    @functools.cached_property
+    def both_bases(self) -> pd.DataFrame:
+        """Sold and bought basis side by side, best on the bought basis first."""
+        return bought.both_bases(
+            self.items, window=self.window(), horizon=self.horizon, target=self.target, **self._settings
+        )
+
+    @functools.cached_property
+    def shop_bought(self) -> pd.DataFrame:
+        """The whole shop on bought basis: one row, none where nothing was bought in the window."""
+        return bought.shop_bought_return(
+            self.items, window=self.window(), horizon=self.horizon, target=self.target, **self._settings
+        )
+
+    @functools.cached_property
+    def ranking(self) -> pd.DataFrame:
+        """Categories on bought basis pulled towards the whole, likeliest to beat the target first."""
+        seed = self.assumptions.whole("report.seed")
+        return pulled_returns(self.bought_returns, target=self.target, seed=seed, minutes="expected_min")
+
+    @functools.cached_property
+    def prospects(self) -> pd.DataFrame:
+        """What each unsold item may still bring and the work it still needs, in the items' rows."""
+        return stock_prospects(self.items, self.horizon)
+
+    @property
+    def horizon(self) -> Horizon:
+        """How far ahead unsold stock is looked at, and its salvage."""
+        return Horizon(self.assumptions.whole("stock.horizon_days"), self.assumptions.ppm("stock.salvage"))
 
     @functools.cached_property
     def shop_returns(self) -> pd.DataFrame:
@@ -275,8 +311,3 @@ class Study:
             "seed": self.assumptions.whole("report.seed"),
             "too_few": self.assumptions.whole("report.too_few_items"),
         }
-
-    def _returns(self, basis: str) -> pd.DataFrame:
-        return hourly.category_returns(
-            self.items, window=self.window(), basis=basis, target=self.target, **self._settings
-        )

@@ -147,64 +147,6 @@ def by_month(items: pd.DataFrame, *, last: str) -> pd.DataFrame:
     return table.rename_axis("month").reset_index().assign(month=lambda frame: frame["month"].dt.start_time)
 
 
-def both_bases(sold: pd.DataFrame, bought: pd.DataFrame) -> pd.DataFrame:
-    """Sold and bought basis side by side, one row a category.
-
-    Parameters
-    ----------
-    sold, bought : DataFrame
-        Returns by category, as ``category_returns`` gives them on either basis.
-
-    Returns
-    -------
-    DataFrame
-        ``category``; of the sales ``sales``, ``hourly``, ``low``, ``high``, ``verdict``,
-        ``net_per_sale_cents``, ``minutes_per_sale``; of the purchases ``bought``,
-        ``bought_sold`` (how many of them sold) and ``bought_hourly``. Best first by the bought
-        basis, which is the one to buy by.
-    """
-    left = sold.rename(columns={"items": "sales"})
-    left = left.assign(
-        net_per_sale_cents=left["net_cents"] / left["sales"], minutes_per_sale=left["owner_min"] / left["sales"]
-    )
-    shown = ["category", "sales", "hourly", "low", "high", "verdict", "net_per_sale_cents", "minutes_per_sale"]
-    right = bought.rename(columns={"items": "bought", "sold": "bought_sold", "hourly": "bought_hourly"})
-    table = left[shown].merge(right[["category", "bought", "bought_sold", "bought_hourly"]], on="category", how="outer")
-    return table.sort_values(["bought_hourly", "category"], ascending=[False, True], kind="stable").reset_index(
-        drop=True
-    )
-
-
-def stock_by_category(unsold: pd.DataFrame) -> pd.DataFrame:
-    """What lies in stock: items, money and space by category.
-
-    Parameters
-    ----------
-    unsold : DataFrame, n rows
-        The unsold items.
-
-    Returns
-    -------
-    DataFrame
-        ``category``, ``items``, ``cost_cents`` (cost of goods), ``spent_cents`` (every cost so
-        far), ``volume_cuft``, ``median_days_held``, ``listed``; the most money first.
-    """
-    costs = unsold[[f"{line}_cents" for line in COSTS]].sum(axis=1)
-    table = (
-        unsold.assign(spent_cents=costs, listed_now=unsold["status"].eq("for sale"))
-        .groupby("category", sort=True)
-        .agg(
-            items=("item_id", "size"),
-            listed=("listed_now", "sum"),
-            cost_cents=("cost_cents", "sum"),
-            spent_cents=("spent_cents", "sum"),
-            volume_cuft=("volume_cuft", "sum"),
-            median_days_held=("days_held", "median"),
-        )
-    )
-    return table.sort_values("spent_cents", ascending=False, kind="stable").reset_index()
-
-
 def oldest_stock(unsold: pd.DataFrame, *, rows: int = 12) -> pd.DataFrame:
     """The unsold items that have waited longest.
 
