@@ -252,7 +252,7 @@ class _Category:
         chance = chances_by_day(sale, leave, horizon_days=shelf.horizon.days)[:, self.through]
         chance = np.where(self.dead, 0.0, chance)
         prior = TYPICAL_SALES * self.mean_base
-        rate = (sums.proceeds + prior * shelf.rate) / (sums.base + prior)
+        rate = _price_rate(sums.proceeds + prior * shelf.rate, sums.base + prior)
         if_sold = rate[:, None] * self.base * shelf.late[self.through]
         sale_min = (sums.sale_min + TYPICAL_SALES * shelf.sale_min) / (sums.sales + TYPICAL_SALES)
         listing = (sums.listing_min + TYPICAL_SALES * shelf.listing_min) / (sums.listings + TYPICAL_SALES)
@@ -291,8 +291,8 @@ class _Shelves:
         for at, part in enumerate(self.parts):
             sums = part.totals()
             prior = TYPICAL_SALES * part.mean_base
-            own = (sums.proceeds[0] + prior * self.rate) / (sums.base[0] + prior)
-            expected[code == at] = own * columns["base"][code == at]
+            own = _price_rate(sums.proceeds + prior * self.rate, sums.base + prior)
+            expected[code == at] = own[0] * columns["base"][code == at]
         sold = columns["sold"] & columns["shown"]
         day = np.minimum(np.nan_to_num(columns["days"]), days - 1).astype(np.int64)[sold]
         got, due = (
@@ -302,6 +302,11 @@ class _Shelves:
         prior = LATE_SALES * (float(expected[sold].mean()) if sold.any() else 1.0)
         # A category that only loses at its sales has no price level to scale.
         return (got + prior) / (due + prior) if prior > 0 and (due + prior > 0).all() else np.ones(days)
+
+
+def _price_rate(proceeds: Floats, base: Floats) -> Floats:
+    """Money at a sale for each unit of the price level; zero where no price at all is known."""
+    return np.divide(proceeds, base, out=np.zeros_like(proceeds), where=base > 0)
 
 
 def _columns(economics: pd.DataFrame, horizon: Horizon) -> dict[str, Any]:
