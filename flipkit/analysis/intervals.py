@@ -29,11 +29,11 @@ Floats = npt.NDArray[np.float64]
 #: Beyond so many trips the skewed parent changes a limit by less than the draws' own noise.
 SMALL_SAMPLE = 200
 #: Shape of the skewed parent before the trips have spoken: second-hand money is right-skewed,
-#: about as a log-normal of log standard deviation 0.85 (negative by the convention of the
+#: about as a log-normal of log standard deviation 1 (negative by the convention of the
 #: generalised normal distribution) ...
-PRIOR_SHAPE = -0.85
+PRIOR_SHAPE = -1.0
 #: ... and how many trips that prior weighs. Both were chosen by measured coverage.
-PRIOR_TRIPS = 20
+PRIOR_TRIPS = 10
 #: From so few trips on, at which the mean of the two limits counts, the outer counts the more with
 #: each trip, until from ten on it counts alone; chosen by measured coverage as well.
 MEAN_TRIPS = 4
