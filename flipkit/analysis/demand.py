@@ -33,6 +33,58 @@ NO_OFFERS = Offers()
 
 
 @dataclass(frozen=True)
+class Wanting:
+    """How much things of a kind are wanted: levels beside the median, and their shares."""
+
+    level: Floats
+    share: Floats
+
+    def unsold(self, chances: Floats) -> Floats:
+        """Share still unsold once a thing of the median level has met so many chances.
+
+        Parameters
+        ----------
+        chances : array
+            Sum of the weekly rates so far.
+
+        Returns
+        -------
+        array
+            The share.
+        """
+        return np.asarray((self.share * np.exp(-self.level * chances[..., None])).sum(axis=-1))
+
+
+def wanting(never_share: float, spread: float, *, nodes: int = 9) -> Wanting:
+    """Levels of a logarithmic normal beside things that nobody wants.
+
+    Parameters
+    ----------
+    never_share : float
+        Share that nobody wants.
+    spread : float
+        Spread of the others' logarithm; their median is 1.
+    nodes : int
+        How many levels stand for them.
+
+    Returns
+    -------
+    Wanting
+        The levels.
+
+    Examples
+    --------
+    >>> found = wanting(0.1, 0.4)
+    >>> round(float(found.share.sum()), 9), float(found.level[0])
+    (1.0, 0.0)
+    """
+    place, weight = np.polynomial.hermite_e.hermegauss(nodes)
+    level = np.exp(spread * place)
+    share = (1 - never_share) * weight / weight.sum()
+    return Wanting(np.concatenate(([0.0], level)), np.concatenate(([never_share], share)))
+
+
+@dataclass(frozen=True)
 class Demand:
     """Sales a week at the asking price, of one or many things.
 

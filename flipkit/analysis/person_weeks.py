@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from dataclasses import dataclass
 
@@ -19,6 +20,8 @@ Bools = npt.NDArray[np.bool_]
 AT_ASKING = 0.98
 #: Days of a year, for the season.
 _YEAR = 365.25
+#: Things that the stated markup weighs beside those whose own was seen.
+_HELD = 4.0
 
 
 @dataclass(frozen=True)
@@ -42,7 +45,7 @@ class PersonWeeks:
     year_part : array, shape (rows,)
         Day of the year over its length, for the season.
     sold : array of bool, shape (rows,)
-        Whether it sold at the asking price in this week.
+        Whether it sold in this week, at the asking price or by an accepted offer.
     offer_part : array, shape (sales by offer,)
         Sold price over asking price of what sold by an accepted offer.
     """
@@ -62,9 +65,6 @@ def person_weeks(
     items: pd.DataFrame, price_changes: pd.DataFrame, typical_cents: npt.ArrayLike, *, as_of: dt.date
 ) -> PersonWeeks:
     """Weeks on sale of every thing that was listed at a known price.
-
-    A sale by an accepted offer ends its weeks without counting as a sale at the asking price:
-    offers are counted apart.
 
     Parameters
     ----------
@@ -118,8 +118,7 @@ def person_weeks(
     part = np.divide(paid[rows], price[final], out=np.ones(rows.size), where=sold[rows] & (paid[rows] > 0))
     by_offer = sold[rows] & (part < AT_ASKING)
     sale = np.zeros(item.size, dtype=bool)
-    sale[final] = sold[rows] & ~by_offer
-    exposure[final[by_offer]] = 0.5
+    sale[final] = sold[rows]
     year = (start.astype("datetime64[D]") - start.astype("datetime64[D]").astype("datetime64[Y]")).astype(np.float64)
     return PersonWeeks(
         item,
@@ -162,11 +161,14 @@ class Typical:
         Standard error of the logarithm.
     markup : dict of str to float
         What is asked at first over the typical price, by category.
+    markup_spread : float
+        Spread of its logarithm from thing to thing.
     """
 
     cents: Floats
     error: Floats
     markup: dict[str, float]
+    markup_spread: float
 
 
 def typical_prices(
@@ -193,7 +195,7 @@ def typical_prices(
     markup : float
         First list price over typical price, held before the books say.
     markup_spread : float
-        Spread of its logarithm from thing to thing.
+        Spread of its logarithm from thing to thing, likewise.
 
     Returns
     -------
@@ -203,31 +205,56 @@ def typical_prices(
     n = len(items)
     listed = items["list_price_cents"].astype(np.float64).to_numpy()
     log_listed = np.log(np.where(listed > 0, listed, np.nan))
-    log, error = np.full(n, np.nan), np.full(n, np.nan)
     own = comparables[(comparables["item_id"] != "") & (comparables["price_cents"] > 0)]
     place = {name: at for at, name in enumerate(items["item_id"])}
+    shared = dataclasses.replace(rules, spread=_shared_spread(own, rules))
+    log, error = np.full(n, np.nan), np.full(n, np.nan)
     for name, part in own.groupby("item_id", sort=False):
         if name in place:
             weights = comparable_weights(days_before(part["sold_on"].to_numpy(), as_of), None, "", rules=rules)
             # Among one thing's own comparables only their order of age matters, not their age today.
-            found = typical_price(part["price_cents"].to_numpy(), weights / weights.max(), rules=rules)
+            found = typical_price(part["price_cents"].to_numpy(), weights / weights.max(), rules=shared)
             log[place[name]], error[place[name]] = np.log(found.cents), found.error
     gap = log_listed - log
     known = np.isfinite(gap)
-    weight = np.where(known, 1 / (np.nan_to_num(error, nan=1.0) ** 2 + markup_spread**2), 0.0)
-    # The stated markup weighs as much as four things whose own was seen.
-    held = 4 / markup_spread**2
-    whole = (held * np.log(markup) + float(np.nansum(weight * gap))) / (held + weight.sum())
     category = items["category"].astype(object).to_numpy()
+    spread = _markup_spread(gap[known], error[known], category[known], held=markup_spread)
+    weight = np.where(known, 1 / (np.nan_to_num(error, nan=1.0) ** 2 + spread**2), 0.0)
+    # The stated markup weighs as much as so many things whose own was seen.
+    held = _HELD / spread**2
+    whole = (held * np.log(markup) + float(np.nansum(weight * gap))) / (held + weight.sum())
     marks = {}
     for name in pd.unique(category):
         mine = category == name
         total = held + weight[mine].sum()
         marks[str(name)] = float((held * whole + np.nansum(weight[mine] * gap[mine])) / total)
     from_list = log_listed - np.array([marks[str(name)] for name in category])
-    precise, rough = 1 / error**2, 1 / markup_spread**2
+    precise, rough = 1 / error**2, 1 / spread**2
     both = np.isfinite(log) & np.isfinite(from_list)
     mixed = np.where(both, (precise * log + rough * from_list) / (precise + rough), np.where(known, log, from_list))
     mixed = np.where(np.isfinite(mixed), mixed, log)
-    spread = np.where(both, 1 / np.sqrt(precise + rough), np.where(np.isfinite(log), error, markup_spread))
-    return Typical(np.exp(mixed), spread, {name: float(np.exp(value)) for name, value in marks.items()})
+    unsure = np.where(both, 1 / np.sqrt(precise + rough), np.where(np.isfinite(log), error, spread))
+    return Typical(np.exp(mixed), unsure, {name: float(np.exp(value)) for name, value in marks.items()}, spread)
+
+
+def _shared_spread(own: pd.DataFrame, rules: ComparableRules) -> float:
+    """Spread from sale to sale of like things over the whole shop, the stated one counted as some things'."""
+    log = np.log(own["price_cents"].astype(np.float64))
+    grouped = log.groupby(own["item_id"].astype(object))
+    squares = float(((log - grouped.transform("mean")) ** 2).clip(upper=1.0).sum())
+    free = float((grouped.size() - 1).sum())
+    weight = rules.spread_weight
+    return float(np.sqrt((weight * rules.spread**2 + squares) / (weight + free)))
+
+
+def _markup_spread(gap: Floats, error: Floats, category: npt.NDArray[np.object_], *, held: float) -> float:
+    """Spread of the markup from thing to thing: what the gaps vary beyond their own errors."""
+    if not gap.size:
+        return held
+    frame = pd.DataFrame({"gap": gap, "category": category})
+    middle = frame.groupby("category")["gap"].transform("mean")
+    free = max(gap.size - frame["category"].nunique(), 0)
+    excess = float((np.minimum((gap - middle) ** 2, 1.0) - error**2).sum())
+    variance = (4 * _HELD * held**2 + excess) / (4 * _HELD + free)
+    # Nobody prices everything exactly alike: a twentieth is the least.
+    return float(np.sqrt(max(variance, 0.05**2)))

@@ -1,10 +1,12 @@
 """Chance of a sale by price and week: a discrete-time hazard, pulled towards a stated prior.
 
 The logarithm of the sales a week is a sum: the category's own level, its pull of the price
-over the typical one, the weeks listed, a season, and whether the price was just lowered. The
-likelihood is that of person-weeks with the complementary log-log link; the prior is normal; the
-mode is found by Newton's steps. How much of each coefficient is data and how much prior is
-told: one less the posterior variance over the prior one.
+over the typical one, the weeks listed, a season, and whether the price was just lowered. Beside
+it stands that things of a category differ in ways that no column tells: some nobody wants at
+any price, the others are wanted more or less. Leaving that out makes buyers look as if they
+grew tired and as if prices hardly mattered, for what has waited long is mostly what few want.
+The prior is normal. How much of each coefficient is data and how much prior is told: one less
+the posterior variance over the prior one.
 """
 
 from __future__ import annotations
@@ -15,18 +17,21 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from flipkit.analysis.demand import Demand, Offers
+from flipkit.analysis.demand import Demand, Offers, Wanting, wanting
+from flipkit.analysis.hidden_demand import posterior_mode
 from flipkit.analysis.person_weeks import PersonWeeks
 from flipkit.assumptions import Assumptions
-from flipkit.errors import NotEnoughDataError
 
 Floats = npt.NDArray[np.float64]
 
-#: Coefficients that all categories share, in this order; then a level and a pull for each.
-SHARED = ("level", "pull", "weeks", "log weeks", "season sine", "season cosine", "just lowered")
+#: Coefficients that all categories share, in this order; then the deviations of each.
+SHARED = ("level", "pull", "weeks", "log weeks", "season sine", "season cosine", "just lowered", "never wanted")
+#: What each category has of its own beside it.
+OWN = ("level", "pull", "never wanted")
 #: Offers as parts of the asking price.
 OFFER_PARTS = (0.95, 0.90, 0.85, 0.80, 0.70)
-_STEPS = 60
+#: How the offers of the prior fall on these.
+OFFER_MIX = (0.3, 0.25, 0.2, 0.15, 0.1)
 
 
 @dataclass(frozen=True)
@@ -37,8 +42,10 @@ class SellingPrior:
     ----------
     mean, spread : tuple of float
         Of the shared coefficients, in the order of ``SHARED``.
-    category_level, category_pull : float
-        Spreads of the categories' own deviations.
+    category : tuple of float
+        Spreads of the categories' own deviations, in the order of ``OWN``.
+    appeal_spread : float
+        Spread of the logarithm of how much things of a category are wanted.
     offers_per_sale : tuple of float
         Offers of each of ``OFFER_PARTS`` for every sale at the asking price.
     offers_weight : float
@@ -47,8 +54,8 @@ class SellingPrior:
 
     mean: tuple[float, ...]
     spread: tuple[float, ...]
-    category_level: float
-    category_pull: float
+    category: tuple[float, ...]
+    appeal_spread: float
     offers_per_sale: tuple[float, ...]
     offers_weight: float
 
@@ -73,6 +80,7 @@ def selling_prior(assumptions: Assumptions) -> SellingPrior:
     2.0
     """
     number = assumptions.number
+    never = assumptions.share("selling.never")
     return SellingPrior(
         (
             float(np.log(number("selling.weekly_rate"))),
@@ -82,6 +90,7 @@ def selling_prior(assumptions: Assumptions) -> SellingPrior:
             0.0,
             0.0,
             0.0,
+            float(np.log(never / (1 - never))),
         ),
         (
             number("selling.weekly_rate_spread"),
@@ -91,10 +100,15 @@ def selling_prior(assumptions: Assumptions) -> SellingPrior:
             number("selling.season_spread"),
             number("selling.season_spread"),
             number("selling.lowered_spread"),
+            number("selling.never_spread"),
         ),
-        number("selling.category_spread"),
-        number("selling.category_pull_spread"),
-        tuple(number("selling.offers_per_sale") * part for part in (0.3, 0.25, 0.2, 0.15, 0.1)),
+        (
+            number("selling.category_spread"),
+            number("selling.category_pull_spread"),
+            number("selling.category_never_spread"),
+        ),
+        number("selling.appeal_spread"),
+        tuple(number("selling.offers_per_sale") * part for part in OFFER_MIX),
         number("selling.offers_weight"),
     )
 
@@ -115,8 +129,12 @@ class SellingModel:
         What was held before.
     offers : Offers
         Offers by part of the asking price.
+    at_asking : float
+        Share of the sales that were at the asking price.
+    appeal_spread : float
+        Spread of the logarithm of how much things of a category are wanted.
     sales, weeks : int
-        Sales at the asking price, and weeks on sale, behind it.
+        Sales, and weeks on sale, behind it.
     """
 
     categories: tuple[str, ...]
@@ -125,25 +143,46 @@ class SellingModel:
     prior_mean: Floats
     prior_spread: Floats
     offers: Offers
+    at_asking: float
+    appeal_spread: float
     sales: int
     weeks: int
 
     @property
     def names(self) -> tuple[str, ...]:
         """Names of the coefficients."""
-        own = [f"{what} of {name}" for what in ("level", "pull") for name in self.categories]
+        own = [f"{what} of {name}" for what in OWN for name in self.categories]
         return (*SHARED, *own)
 
     def level(self, category: str) -> tuple[float, float]:
-        """Logarithm of the weekly rate at the typical price, first week, and its standard error."""
+        """Logarithm of the weekly sales, offers included, of a middling thing at the typical price; its error."""
         return self._of("level", category)
 
     def pull(self, category: str) -> tuple[float, float]:
         """How strongly price moves the rate, and its standard error."""
         return self._of("pull", category)
 
+    def never(self, category: str) -> tuple[float, float]:
+        """Share of the things that nobody wants, as the logarithm of its odds, and its standard error."""
+        return self._of("never wanted", category)
+
+    def wanted(self, category: str) -> Wanting:
+        """How much things of a category are wanted.
+
+        Parameters
+        ----------
+        category : str
+            The category.
+
+        Returns
+        -------
+        Wanting
+            Levels beside the middling thing's, and their shares.
+        """
+        return wanting(float(1 / (1 + np.exp(-self.never(category)[0]))), self.appeal_spread)
+
     def demand(self, category: str, *, weeks: int, start: dt.date | None = None) -> Demand:
-        """How buyers come for one thing of a category.
+        """How buyers come for one middling thing of a category.
 
         Parameters
         ----------
@@ -166,7 +205,8 @@ class SellingModel:
             weekly = weekly + self.mean[4] * np.sin(2 * np.pi * day) + self.mean[5] * np.cos(2 * np.pi * day)
         # A pull of nothing or less would ask for endless prices: no buyer is like that.
         pull = max(self.pull(category)[0], 0.2)
-        return Demand(np.array([self.level(category)[0]]), np.array([pull]), weekly, self.offers)
+        level = self.level(category)[0] + np.log(self.at_asking)
+        return Demand(np.array([level]), np.array([pull]), weekly, self.offers)
 
     def coefficients(self) -> dict[str, list[object]]:
         """Every coefficient with its error, the prior, and how much of it is data.
@@ -190,11 +230,11 @@ class SellingModel:
         pick = np.zeros(self.mean.size)
         pick[SHARED.index(what)] = 1.0
         extra = 0.0
+        offset = len(SHARED) + OWN.index(what) * len(self.categories)
         if category in self.categories:
-            offset = len(SHARED) + (0 if what == "level" else len(self.categories))
             pick[offset + self.categories.index(category)] = 1.0
         elif self.categories:
-            extra = self.prior_spread[len(SHARED) + (0 if what == "level" else len(self.categories))] ** 2
+            extra = float(self.prior_spread[offset] ** 2)
         return float(pick @ self.mean), float(np.sqrt(pick @ self.covariance @ pick + extra))
 
 
@@ -218,7 +258,7 @@ def selling_model(weeks: PersonWeeks, categories: tuple[str, ...], *, prior: Sel
     Raises
     ------
     NotEnoughDataError
-        If Newton's steps do not settle, which no finite data should cause.
+        If the fit does not settle, which no finite data should cause.
 
     Examples
     --------
@@ -231,28 +271,50 @@ def selling_model(weeks: PersonWeeks, categories: tuple[str, ...], *, prior: Sel
     (0.07, 0.0)
     """
     own = len(categories)
-    prior_mean = np.concatenate((prior.mean, np.zeros(2 * own)))
-    prior_spread = np.concatenate((prior.spread, np.full(own, prior.category_level), np.full(own, prior.category_pull)))
-    design = _design(weeks, categories)
-    mean, covariance = _mode(design, weeks.exposure, weeks.sold, prior_mean, prior_spread)
+    prior_mean = np.concatenate((prior.mean, np.zeros(len(OWN) * own)))
+    prior_spread = np.concatenate((prior.spread, np.repeat(prior.category, own)))
+    member = _membership(weeks, categories)
+    item, first = np.unique(weeks.item, return_index=True)
+    never_columns = [SHARED.index("never wanted"), *range(len(SHARED) + 2 * own, len(SHARED) + 3 * own)]
+    level = wanting(0.0, prior.appeal_spread)
+    mean, covariance = posterior_mode(
+        _design(weeks, member),
+        np.log(np.maximum(weeks.exposure, 1e-9)),
+        first,
+        np.logical_or.reduceat(weeks.sold, first) if item.size else np.zeros(0, dtype=bool),
+        np.concatenate((np.ones((item.size, 1)), member[first]), axis=1),
+        np.array(never_columns),
+        Wanting(level.level[1:], level.share[1:]),
+        prior_mean,
+        prior_spread,
+    )
+    offers, at_asking = _offers(weeks, prior)
     return SellingModel(
         tuple(categories),
         mean,
         covariance,
         prior_mean,
         prior_spread,
-        _offers(weeks, prior),
+        offers,
+        at_asking,
+        prior.appeal_spread,
         int(weeks.sold.sum()),
         int(weeks.sold.size),
     )
 
 
-def _design(weeks: PersonWeeks, categories: tuple[str, ...]) -> Floats:
+def _membership(weeks: PersonWeeks, categories: tuple[str, ...]) -> Floats:
+    """One column a category: whether the week is of it."""
     place = {name: at for at, name in enumerate(categories)}
     own = np.zeros((weeks.week.size, len(categories)))
     code = np.array([place.get(str(name), -1) for name in weeks.category], dtype=np.int64)
     known = np.flatnonzero(code >= 0)
     own[known, code[known]] = 1.0
+    return own
+
+
+def _design(weeks: PersonWeeks, member: Floats) -> Floats:
+    """What each coefficient multiplies in the logarithm of the rate; the never wanted have no place in it."""
     angle = 2 * np.pi * weeks.year_part
     shared = np.column_stack(
         (
@@ -263,51 +325,18 @@ def _design(weeks: PersonWeeks, categories: tuple[str, ...]) -> Floats:
             np.sin(angle),
             np.cos(angle),
             weeks.cut,
+            np.zeros(weeks.week.size),
         )
     )
-    return np.concatenate((shared, own, own * -weeks.log_ratio[:, None]), axis=1)
+    return np.concatenate((shared, member, member * -weeks.log_ratio[:, None], np.zeros_like(member)), axis=1)
 
 
-def _mode(
-    design: Floats, exposure: Floats, sold: npt.NDArray[np.bool_], prior_mean: Floats, prior_spread: Floats
-) -> tuple[Floats, Floats]:
-    """Newton's steps, halved where they go too far; the logarithm of the posterior is concave."""
-    precision = 1 / prior_spread**2
-    offset = np.log(np.maximum(exposure, 1e-9))
-    beta = prior_mean.copy()
-
-    def height(at: Floats) -> float:
-        rate = np.exp(np.clip(design @ at + offset, -700, 30))
-        gap = at - prior_mean
-        sale = float(np.log(-np.expm1(-rate[sold])).sum())
-        return sale - float(rate[~sold].sum()) - float(precision @ gap**2) / 2
-
-    now = height(beta)
-    for _ in range(_STEPS):
-        rate = np.exp(np.clip(design @ beta + offset, -700, 30))
-        # d log(1 - exp(-r)) / d log r = r / (exp(r) - 1)
-        pull = rate / np.expm1(np.maximum(rate, 1e-300))
-        slope = np.where(sold, pull, -rate)
-        curve = np.where(sold, pull * (rate / -np.expm1(-np.maximum(rate, 1e-300)) - 1), rate)
-        gradient = design.T @ slope - precision * (beta - prior_mean)
-        hessian = (design * curve[:, None]).T @ design + np.diag(precision)
-        step = np.linalg.solve(hessian, gradient)
-        size = 1.0
-        while (after := height(beta + size * step)) < now - 1e-9 and size > 1e-6:
-            size /= 2
-        beta = beta + size * step
-        settled = after - now < 1e-10 and float(np.abs(size * step).max()) < 1e-7
-        now = after
-        if settled:
-            return beta, np.asarray(np.linalg.inv(hessian), dtype=np.float64)
-    raise NotEnoughDataError("person-weeks", need="a fit that settles", got=f"none in {_STEPS} steps")
-
-
-def _offers(weeks: PersonWeeks, prior: SellingPrior) -> Offers:
-    """Accepted offers for every sale at the asking price, a little prior and the books' own."""
+def _offers(weeks: PersonWeeks, prior: SellingPrior) -> tuple[Offers, float]:
+    """Offers for every sale at the asking price, a little prior and the books' own; the sales' share at it."""
     edges = [-np.inf, *((high + low) / 2 for high, low in zip(OFFER_PARTS[::-1], OFFER_PARTS[-2::-1], strict=False))]
     counts = np.histogram(weeks.offer_part, bins=[*edges, np.inf])[0][::-1]
-    sales = float(weeks.sold.sum())
+    sales = float(weeks.sold.sum()) - weeks.offer_part.size
     held = prior.offers_weight
     per_sale = (held * np.asarray(prior.offers_per_sale) + counts) / (held + sales)
-    return Offers(OFFER_PARTS, tuple(float(value) for value in per_sale))
+    at_asking = (held + sales) / (held + sales + weeks.offer_part.size)
+    return Offers(OFFER_PARTS, tuple(float(value) for value in per_sale)), float(at_asking)
