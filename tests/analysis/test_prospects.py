@@ -292,3 +292,23 @@ def test_horizon_is_checked():
         Horizon(days=0, salvage_ppm=0)
     with pytest.raises(AssumptionError, match=r"stock.salvage must be from 0 % to 100 %"):
         Horizon(days=10, salvage_ppm=2_000_000)
+
+
+def test_no_price_known_yet_leaves_the_salvage(economics):
+    row = {
+        "status": "not listed",
+        "sold_on": None,
+        "listed_on": None,
+        "days_listed": np.nan,
+        "list_price_cents": np.nan,
+    }
+    found = stock_prospects(economics([{**row, "sold_price_cents": 0, "cost_cents": 700}] * 3), HALF_YEAR)
+    assert found["value_cents"].tolist() == pytest.approx([70.0] * 3)
+    assert np.isfinite(found.to_numpy()).all()
+
+
+def test_nothing_at_all_is_an_empty_table(economics, window):
+    empty = economics([{}]).iloc[:0]
+    assert stock_prospects(empty, HALF_YEAR).empty
+    assert both_bases(empty, window=window, horizon=HALF_YEAR, **SETTINGS).empty
+    assert bought_returns(empty, window=window, horizon=HALF_YEAR, **SETTINGS).empty
