@@ -1,0 +1,126 @@
+"""Kept outputs of the notebooks: how they are made, what is compared, and how to change one number in them.
+
+Run as a program, it runs every notebook with its own parameters and keeps what it shows::
+
+    python tests/notebooks/keeping.py [NOTEBOOK ...]
+
+Tags of cells:
+
+``parameters``            the one cell that papermill replaces values in
+``nbval-ignore-output``   run, not compared: charts (their figures stand in tables beside them)
+``nbval-skip``            not run at all; no notebook of ours needs it
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import subprocess
+import sys
+import tempfile
+import xml.etree.ElementTree as ET
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+NOTEBOOKS = sorted((Path(__file__).resolve().parents[2] / "notebooks").glob("*.ipynb"))
+TAGS = {"parameters", "nbval-ignore-output", "nbval-skip"}
+NOT_COMPARED = {"nbval-ignore-output", "nbval-skip"}
+_DIGIT = re.compile(r"\d(?!.*\d)", re.DOTALL)
+
+
+@dataclass(frozen=True)
+class Kept:
+    """One kept text that nbval compares: where it stands in its notebook."""
+
+    cell: int
+    output: int
+    kind: str
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What nbval said of one notebook: cells that passed, and the words of those that did not."""
+
+    passed: int
+    failures: tuple[str, ...]
+
+
+def kept_numbers(notebook: dict[str, Any]) -> list[Kept]:
+    """Kept texts with a number in them that are compared, in the order in which they stand."""
+    found = []
+    for c, cell in enumerate(notebook["cells"]):
+        if cell["cell_type"] != "code" or NOT_COMPARED & set(cell["metadata"].get("tags", [])):
+            continue
+        for o, output in enumerate(cell["outputs"]):
+            kinds = output["data"] if "data" in output else {"text": output.get("text", "")}
+            found += [Kept(c, o, kind) for kind, text in kinds.items() if _DIGIT.search("".join(text))]
+    return found
+
+
+def with_one_digit_changed(notebook: dict[str, Any], place: Kept) -> dict[str, Any]:
+    """A copy in which the last digit of one kept text is another one, ending at that cell."""
+    copy = json.loads(json.dumps(notebook))
+    output = copy["cells"][place.cell]["outputs"][place.output]
+    holder = output.get("data", output)
+    text = "".join(holder[place.kind])
+    at = _DIGIT.search(text).start()
+    holder[place.kind] = f"{text[:at]}{(int(text[at]) + 1) % 10}{text[at + 1 :]}"
+    copy["cells"] = copy["cells"][: place.cell + 1]
+    return copy
+
+
+def compared(files: Sequence[Path], folder: Path) -> dict[str, Verdict]:
+    """Run nbval, strict, over notebooks in a process of its own.
+
+    Parameters
+    ----------
+    files : sequence of Path
+        Notebooks with different names, in ``folder``.
+    folder : Path
+        Where nbval runs, away from the project's own settings.
+
+    Returns
+    -------
+    dict of str to Verdict
+        By the notebook's name without ending.
+    """
+    settings, report = folder / "pytest.ini", folder / "report.xml"
+    settings.write_text("[pytest]\njunit_family = xunit1\n", encoding="utf-8")
+    command = [sys.executable, "-m", "pytest", "-p", "flipkit.charts.quick_start", "-p", "no:cacheprovider"]
+    command += ["-c", str(settings), "--rootdir", str(folder), "--color=no", "--nbval", "--nbval-current-env"]
+    command += [f"--junitxml={report}", *map(str, files)]
+    from flipkit.reports.kernels import STEADY
+
+    ran = subprocess.run(command, cwd=folder, env={**os.environ, **STEADY}, capture_output=True, text=True, check=False)
+    if ran.returncode not in (0, 1):
+        raise RuntimeError(f"nbval did not run:\n{ran.stdout}\n{ran.stderr}")
+    passed: dict[str, int] = {file.stem: 0 for file in files}
+    failures: dict[str, list[str]] = {file.stem: [] for file in files}
+    for case in ET.parse(report).iter("testcase"):  # noqa: S314 - a file that pytest has just written
+        name = Path(case.get("file") or "").stem
+        faults = [*case.findall("failure"), *case.findall("error")]
+        if faults:
+            failures[name] += [f"{case.get('name')}: {fault.text}" for fault in faults]
+        else:
+            passed[name] += 1
+    return {name: Verdict(passed[name], tuple(failures[name])) for name in passed}
+
+
+def keep(notebooks: Sequence[Path]) -> None:
+    """Run notebooks with their own parameters and write back what they show."""
+    from flipkit.reports.runner import NotebookTask, run_notebooks
+
+    with tempfile.TemporaryDirectory() as made:
+        tasks = [NotebookTask(path.stem.replace(" ", "-").lower(), path) for path in notebooks]
+        results = run_notebooks(tasks, Path(made), jobs=os.cpu_count() or 1)
+        for path, result in zip(notebooks, results, strict=True):
+            if result.error is not None:
+                raise result.error
+            path.write_bytes(result.notebook.read_bytes())
+
+
+if __name__ == "__main__":
+    keep([Path(name).resolve() for name in sys.argv[1:]] or NOTEBOOKS)

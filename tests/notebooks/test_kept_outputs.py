@@ -1,0 +1,118 @@
+"""The notebooks still show what they kept, and a kept number that is wrong does not pass.
+
+nbval runs in a process of its own, once, over every notebook as it is and over a copy in which one
+digit of a kept output is another.
+"""
+
+from __future__ import annotations
+
+import json
+
+import nbformat
+import pytest
+from keeping import NOTEBOOKS, TAGS, compared, keep, kept_numbers, with_one_digit_changed
+from nbformat.v4 import new_code_cell, new_notebook
+
+pytestmark = pytest.mark.slow
+
+
+def read(path):
+    return json.loads(path.read_text(encoding="utf-8"))
+
+
+@pytest.fixture(scope="module")
+def verdicts(tmp_path_factory):
+    """What nbval says of each notebook, and of each with one number changed."""
+    folder = tmp_path_factory.mktemp("kept")
+    files = []
+    for path in NOTEBOOKS:
+        notebook = read(path)
+        copies = {path.stem: notebook}
+        numbers = kept_numbers(notebook)
+        if numbers:
+            copies[f"{path.stem}-changed"] = with_one_digit_changed(notebook, numbers[0])
+        for name, body in copies.items():
+            files.append(folder / f"{name}.ipynb")
+            files[-1].write_text(json.dumps(body), encoding="utf-8")
+    return compared(files, folder)
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_the_notebook_shows_what_it_kept(path, verdicts):
+    assert verdicts[path.stem].failures == ()
+    assert verdicts[path.stem].passed == sum(cell["cell_type"] == "code" for cell in read(path)["cells"])
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_a_changed_number_is_noticed(path, verdicts):
+    failures = verdicts[f"{path.stem}-changed"].failures
+    assert len(failures) == 1
+    assert "Cell outputs differ" in failures[0]
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_tags_are_known_and_charts_alone_are_not_compared(path):
+    for cell in read(path)["cells"]:
+        tags = set(cell["metadata"].get("tags", []))
+        assert tags <= TAGS, "a tag with a slip in it does nothing, silently"
+        if "nbval-ignore-output" in tags:
+            kinds = {kind for output in cell["outputs"] for kind in output.get("data", {})}
+            assert "application/vnd.vegalite.v5+json" in kinds, "a table or a sentence is to be compared"
+
+
+@pytest.fixture
+def example(tmp_path):
+    """A notebook of one text and one table, run and kept."""
+    table = "from IPython.display import HTML\nHTML('<td>12</td>')"
+    kernel = {"name": "python3", "display_name": "Python 3", "language": "python"}
+    cells = [
+        new_code_cell("a = 1  # a number", id="p", metadata={"tags": ["parameters"]}),
+        new_code_cell("print('sum', a + 41)", id="a"),
+        new_code_cell(table, id="b"),
+        new_code_cell("a + 6", id="c", metadata={"tags": ["nbval-ignore-output"]}),
+    ]
+    path = tmp_path / "example.ipynb"
+    nbformat.write(new_notebook(cells=cells, metadata={"kernelspec": kernel}), path)
+    keep([path])
+    return path
+
+
+def test_every_kept_number_counts_and_no_other(example, tmp_path):
+    """Each way in which a number can be kept: printed, shown as text, shown as HTML."""
+    notebook = read(example)
+    places = kept_numbers(notebook)
+    assert [(place.cell, place.kind) for place in places] == [(1, "text"), (2, "text/html")]
+    copies = {"same": notebook}
+    copies |= {f"changed-{k}": with_one_digit_changed(notebook, place) for k, place in enumerate(places)}
+    ignored = json.loads(json.dumps(notebook))
+    ignored["cells"][3]["outputs"][0]["data"]["text/plain"] = "8"
+    unrun = json.loads(json.dumps(notebook))
+    for cell in unrun["cells"]:
+        cell["execution_count"], cell["outputs"] = None, []
+    files = []
+    for name, body in (copies | {"ignored": ignored, "unrun": unrun}).items():
+        files.append(tmp_path / f"{name}.ipynb")
+        files[-1].write_text(json.dumps(body), encoding="utf-8")
+    said = compared(files, tmp_path)
+    assert said["same"].failures == ()
+    assert said["same"].passed == 4
+    for k in range(2):
+        assert len(said[f"changed-{k}"].failures) == 1
+        assert "Cell outputs differ" in said[f"changed-{k}"].failures[0]
+    # Why the notebooks are kept executed: what was never run is never compared.
+    assert said["ignored"].failures == said["unrun"].failures == ()
+
+
+def test_keeping_twice_changes_nothing(example):
+    before = example.read_bytes()
+    keep([example])
+    assert example.read_bytes() == before
+
+
+def test_the_last_digit_is_changed_and_nothing_else(example):
+    notebook = read(example)
+    place = kept_numbers(notebook)[0]
+    changed = with_one_digit_changed(notebook, place)
+    assert "".join(notebook["cells"][1]["outputs"][0]["text"]) == "sum 42\n"
+    assert changed["cells"][1]["outputs"][0]["text"] == "sum 43\n"
+    assert changed["cells"][0] == notebook["cells"][0]
