@@ -213,7 +213,8 @@ def within_price_bands(
     parts = []
     for at in range(edges.size + 1):
         part = sold.loc[band == at]
-        if part.empty:
+        # With no sale at all the one empty band still gives the table its columns.
+        if part.empty and len(sold):
             continue
         # Each band has draws of its own, as each group within it does.
         table = category_returns(
@@ -230,8 +231,6 @@ def within_price_bands(
         table.insert(1, "from_cents", int(edges[at - 1]) if at else 0)
         table.insert(2, "below_cents", int(edges[at]) if at < edges.size else pd.NA)
         parts.append(table)
-    if not parts:
-        return pd.DataFrame(columns=["band", "from_cents", "below_cents", "size_class"])
     joined = pd.concat(parts, ignore_index=True)
     joined["below_cents"] = joined["below_cents"].astype("Int64")
     rank = joined["size_class"].map({size: at for at, size in enumerate(SIZE_ORDER)})

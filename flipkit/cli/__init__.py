@@ -10,8 +10,9 @@ from typing import Any
 import click
 
 from flipkit.cli.answers import refuse
+from flipkit.cli.books import check, convert, start
 from flipkit.cli.charges import fees, net_price, parcel, protect
-from flipkit.cli.months import assumptions, check, report
+from flipkit.cli.months import assumptions, report
 from flipkit.errors import FlipkitError
 
 
@@ -31,5 +32,5 @@ def main() -> None:
     """Which kinds of second-hand items really pay per hour of work."""
 
 
-for command in (report, check, assumptions, parcel, fees, net_price, protect):
+for command in (report, start, convert, check, assumptions, parcel, fees, net_price, protect):
     main.add_command(command)

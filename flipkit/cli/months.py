@@ -1,4 +1,4 @@
-"""Commands about a month: its pack, the check of the books, the assumptions behind it."""
+"""Commands about a month: its pack, and the assumptions behind it."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from flipkit.cli.answers import BOOKS, refuse
+from flipkit.cli.answers import BOOKS
 
 
 @click.command()
@@ -49,21 +49,6 @@ def report(
             click.echo(f"flipkit: {result.name}: {warning}", err=True)
     click.echo(f"The pack of {plan.study.month} is in {pack.folder}")
     click.echo(f"Open {pack.index.resolve().as_uri()}")
-
-
-@click.command()
-@click.argument("books", type=BOOKS)
-def check(books: Path) -> None:
-    """Say everything that is wrong with BOOKS, or that they can be used."""
-    from flipkit.books.read import inspect_books
-
-    found, problems = inspect_books(books)
-    for problem in problems:
-        click.echo(str(problem))
-    stops = sum(problem.severity == "stop" for problem in problems)
-    if found is None or stops:
-        refuse(f"{books.name} has {stops} problem{'' if stops == 1 else 's'} to mend before a report can be made")
-    click.echo(f"{books.name}: {len(found.items):,} items, {len(problems)} notes; a report can be made")
 
 
 @click.command()

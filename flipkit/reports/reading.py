@@ -165,9 +165,10 @@ def category_sentence(study: Study, category: str) -> tuple[str, str]:
     note = _stock_words(study, unsold)
     if len(bought):
         row = bought.iloc[0]
+        stands = f"{_hourly(study, row)} an hour" if row["claimed"] else TOO_FEW
         note = (
             f"Counting everything bought in the same months, unsold things with what they may still bring: "
-            f"{_hourly(study, row)} an hour ({int(row['sold'])} of {count_of(int(row['items']), 'purchase')} sold). "
+            f"{stands} ({int(row['sold'])} of {count_of(int(row['items']), 'purchase')} sold). "
             f"{note}"
         )
     if sold.empty:
