@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from flipkit.rules import columns as cols
+from flipkit.rules.frames import as_frame
 from flipkit.rules.parcel_rules import ParcelRules
 from flipkit.rules.postage import label_columns
 from flipkit.rules.rate_cards import RateCard
@@ -71,7 +72,7 @@ def likely_adjustment(
     MeasureError
         If a measure is not a finite number above zero, or a zone or the service is unknown.
     """
-    return cols.as_frame(
+    return as_frame(
         adjustment_columns(
             card,
             parcel_rules,

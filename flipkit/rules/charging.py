@@ -135,7 +135,33 @@ def step_amount(columns: dict[str, Cents], steps: Steps) -> Cents:
     table = np.array(steps.amounts_cents, dtype=np.int64)
     if table.size == 1:
         return np.broadcast_to(table, base.shape)
-    return table[np.searchsorted(np.array(steps.edges_cents, dtype=np.int64), base, side="left")]
+    return stepped(table, steps.edges_cents, base)
+
+
+def stepped(amounts: Cents, edges: Sequence[int], base: Cents) -> Cents:
+    """The amount of the step that each base falls in, a base on an edge still in the step below.
+
+    Parameters
+    ----------
+    amounts : array, shape (k + 1,)
+        One amount a step. [cents]
+    edges : sequence of int, length k
+        Upper ends of all but the last. [cents]
+    base : array, shape (n,)
+        What is looked up. [cents]
+
+    Returns
+    -------
+    array, shape (n,)
+        int64. [cents]
+    """
+    # A handful of edges is compared quicker than searched.
+    if len(edges) > 6:
+        return amounts[np.searchsorted(np.array(edges, dtype=np.int64), base, side="left")]
+    found = np.full(base.shape, amounts[0], dtype=np.int64)
+    for edge, rise in zip(edges, np.diff(amounts), strict=True):
+        found += (base > edge) * rise
+    return found
 
 
 def rounded_cents(numerators: Numerators) -> Cents:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -12,9 +12,6 @@ import numpy.typing as npt
 from flipkit.errors import MeasureError, MoneyError
 from flipkit.money import LARGEST_CENTS, Cents
 from flipkit.rules.dated import RuleSet
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 Columns = dict[str, npt.NDArray[Any]]
 
@@ -355,21 +352,3 @@ def groups(index: npt.NDArray[np.int64]) -> Iterator[tuple[int, npt.NDArray[np.i
         rows = np.flatnonzero(index == number)
         if rows.size:
             yield number, rows
-
-
-def as_frame(columns: Mapping[str, npt.NDArray[Any]]) -> pd.DataFrame:
-    """Columns as a frame; pandas is imported here, at first use, because it is slow to import.
-
-    Parameters
-    ----------
-    columns : mapping
-        Columns of one length.
-
-    Returns
-    -------
-    pandas.DataFrame
-        The frame, rows numbered from 0.
-    """
-    import pandas as pd
-
-    return pd.DataFrame(dict(columns))

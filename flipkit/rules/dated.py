@@ -157,8 +157,18 @@ class RuleSet(Generic[B]):
         """
         given: Days = np.asarray(days, dtype="datetime64[D]")
         numbers = given.view(np.int64)
+        if not numbers.size:
+            return np.zeros(numbers.shape, dtype=np.int64)
         # NaT is the smallest int64, hence before every block.
-        index = np.searchsorted(self._starts, numbers, side="right").astype(np.int64) - 1
+        low, high = (
+            int(np.searchsorted(self._starts, day, side="right")) - 1 for day in (numbers.min(), numbers.max())
+        )
+        if low == high >= 0 and numbers.max() <= self._ends[high]:
+            return np.broadcast_to(np.int64(low), numbers.shape)
+        # A table has few blocks: comparing with each start is quicker than a search a row.
+        index = np.full(numbers.shape, low, dtype=np.int64)
+        for start in self._starts[max(low + 1, 0) : high + 1]:
+            index += numbers >= start
         bad = (index < 0) | (numbers > self._ends[index])
         if bad.any():
             day = given[int(np.argmax(bad))]

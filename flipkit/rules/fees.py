@@ -12,6 +12,7 @@ from flipkit.money import PPM, Cents, share_out_groups
 from flipkit.rules import columns as cols
 from flipkit.rules.charges import Charge
 from flipkit.rules.charging import ChargeTable, base_amount, rounded_cents, shared_rounding, step_amount
+from flipkit.rules.frames import as_frame, stacked
 from flipkit.rules.schedules import LINES, FeeBlock, FeeSchedule
 
 if TYPE_CHECKING:
@@ -97,7 +98,7 @@ def order_fees(
     >>> fees[["commission_cents", "payment_cents", "total_cents"]].iloc[0].tolist()
     [903, 209, 1112]
     """
-    return cols.as_frame(
+    return as_frame(
         order_fee_lines(
             schedule,
             on=on,
@@ -179,7 +180,7 @@ def order_fee_lines(
         given["category"] = cols.codes(category, rows, held.categories)[0]
     if advertising_ppm is not None:
         given["rate"] = _rates(advertising_ppm, rows)
-    found = {f"{line}_cents": np.zeros(rows, dtype=np.int64) for line in LINES}
+    found = stacked([f"{line}_cents" for line in (*LINES, "total")], rows, np.int64)
     found["listing_cents"][:] = given["listing"]
 
     def step(chunk: cols.Columns, here: slice) -> None:
@@ -189,14 +190,13 @@ def order_fee_lines(
             for line, cents in lines.items():
                 view = found[f"{line}_cents"][here]
                 view[slice(None) if at is None else at] = cents
+        for line in LINES:
+            found["total_cents"][here] += found[f"{line}_cents"][here]
 
     cols.in_chunks(rows, given, step)
     if order is not None:
         _add_order_lines(held, given, order, rows, found)
-    total = np.zeros(rows, dtype=np.int64)
-    for line in LINES:
-        total += found[f"{line}_cents"]
-    return {**found, "total_cents": total}
+    return found
 
 
 class _HeldBlock:
@@ -319,7 +319,9 @@ def _add_order_lines(
         for line, cents in _block_lines(held.blocks[number], part, per_order=True).items():
             totals = np.zeros(names.size, dtype=np.int64)
             totals[slice(None) if at is None else at] = cents
-            found[f"{line}_cents"] += share_out_groups(totals, code, given["goods"])
+            shares = share_out_groups(totals, code, given["goods"])
+            found[f"{line}_cents"] += shares
+            found["total_cents"] += shares
 
 
 def _order_names(order: object, rows: int) -> npt.NDArray[Any]:

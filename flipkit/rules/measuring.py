@@ -199,14 +199,17 @@ def block_measures(rules: ParcelRules, block: ParcelBlock, given: cols.Columns, 
         if block.trigger_sides == "as rounded" or space.sides == "as measured"
         else _ordered(*(snapped(side) for side in (a, b, c)))
     )
-    seen = {**seen, "weight": snapped(exact)}
+    # Every comparison below allows for the snap, so that the scale's noise needs none of its own.
+    seen = {**seen, "weight": exact}
     found.update({f"seen_{measure}": seen[measure] for measure in MEASURES})
     found.update(_triggered(block, seen, given))
     found["over_maximum"] = _any_over(seen, block.limits, exact.shape)
     least = np.zeros(exact.shape)
     for extra in block.surcharges:
         if extra.minimum_billable:
-            np.maximum(least, extra.minimum_billable, out=least, where=found[extra.name])
+            rows = found[extra.name].nonzero()[0]
+            if rows.size:
+                least[rows] = np.maximum(least[rows], extra.minimum_billable)
     found["least"] = least
     found["space_pays"] = found["dimensional"] > found["scale"]
     found["billable"] = np.maximum(np.maximum(found["dimensional"], found["scale"]), least)
@@ -342,18 +345,24 @@ def condition_holds(
     MeasureError
         If zones matter and are missing.
     """
-    holds = np.ones(seen["weight"].shape, dtype=np.bool_)
-    for measure, limit in when.over.items():
-        holds &= seen[measure] > limit + SNAP
-    for measure, limit in when.at_most.items():
-        holds &= seen[measure] <= limit + SNAP
+    parts: list[npt.NDArray[np.bool_]] = []
+    if when.packaging:
+        kinds = [PACKAGING.index(word) for word in when.packaging]
+        parts.append(np.logical_or.reduce([given["packaging"] == kind for kind in kinds]))
+        if not parts[0].any():
+            return parts[0]
+    parts += [seen[measure] > limit + SNAP for measure, limit in when.over.items()]
+    parts += [seen[measure] <= limit + SNAP for measure, limit in when.at_most.items()]
     if when.any_over:
         sides = ("longest", "second", "shortest")
-        holds &= np.logical_or.reduce([seen[s] > limit + SNAP for s, limit in zip(sides, when.any_over, strict=True)])
-    if when.packaging:
-        holds &= np.isin(given["packaging"], [PACKAGING.index(word) for word in when.packaging])
+        parts.append(
+            np.logical_or.reduce([seen[s] > limit + SNAP for s, limit in zip(sides, when.any_over, strict=True)])
+        )
     if when.zones:
-        holds &= _in_zones(given, when.zones, block)
+        parts.append(_in_zones(given, when.zones, block))
     if when.dimensions_entered is not None:
-        holds &= given["dimensions_entered"] == when.dimensions_entered
+        parts.append(given["dimensions_entered"] == when.dimensions_entered)
+    holds = parts[0]
+    for part in parts[1:]:
+        holds = holds & part
     return holds

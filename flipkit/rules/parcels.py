@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy.typing as npt
 
-from flipkit.rules import columns as cols
+from flipkit.rules.frames import as_frame
 from flipkit.rules.measuring import parcel_columns
 from flipkit.rules.parcel_rules import ParcelRules
 from flipkit.rules.size_classes import SIZE_CLASSES, size_class
@@ -101,4 +101,4 @@ def billable(
         dimensions_entered=dimensions_entered,
         rates=rates,
     )
-    return cols.as_frame(found)
+    return as_frame(found)

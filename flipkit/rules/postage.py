@@ -12,6 +12,7 @@ from flipkit.errors import MeasureError
 from flipkit.money import PPM, share_out
 from flipkit.rules import columns as cols
 from flipkit.rules.charging import shared_rounding
+from flipkit.rules.frames import as_frame, stacked
 from flipkit.rules.measuring import parcel_inputs
 from flipkit.rules.parcel_rules import ParcelRules
 from flipkit.rules.rate_cards import PICKUP, UNKNOWN, RateCard, zone_codes
@@ -112,7 +113,7 @@ def labels(
         zone_mix=zone_mix,
         weight_only=weight_only,
     )
-    return cols.as_frame(found)
+    return as_frame(found)
 
 
 def label_columns(
@@ -188,27 +189,41 @@ def label_columns(
 def _priced(card: RateCard, rules: ParcelRules, given: cols.Columns, options: dict[str, Any]) -> cols.Columns:
     """Labels of rows whose zones are all known."""
     rows = given["zone_code"].size
-    held = {f"{line}_cents": np.zeros(rows, dtype=np.int64) for line in (*LINES, "total")}
-    heavy = {name: np.zeros(rows) for name in ("dimensional_lb", "billable_lb")}
-    chosen = np.full(rows, -1, dtype=np.int64)
-    refused = np.full(rows, "", dtype=object)
+    held = stacked([f"{line}_cents" for line in (*LINES, "total")], rows, np.int64)
+    heavy = stacked(["dimensional_lb", "billable_lb"], rows, np.float64)
+    # Words are few: rows carry their numbers until the end.
+    chosen = np.zeros(rows, dtype=np.int16)
+    refused = np.zeros(rows, dtype=np.int16)
+    wordings = [""]
 
     def step(chunk: cols.Columns, here: slice) -> None:
         for number, at in cols.groups(chunk["pair"]):
             part = chunk if at is None else {name: column[at] for name, column in chunk.items()}
             first, second = divmod(number, len(rules.blocks))
             where = slice(None) if at is None else at
-            pick = cheapest(card, rules, card.blocks[first], rules.blocks[second], part, **options)
+            pick, stopped = cheapest(card, rules, card.blocks[first], rules.blocks[second], part, **options)
             for name, column in held.items():
                 column[here][where] = pick[name]
             for name, weight in heavy.items():
                 weight[here][where] = pick[name]
             chosen[here][where] = pick["service"]
-            refused[here][where] = pick["refused"]
+            for text, at_rows in stopped:
+                refused[here][at_rows if at is None else at[at_rows]] = _number(wordings, text)
 
     cols.in_chunks(rows, given, step)
     names = np.array([*card.service_names, ""], dtype=object)
-    return {"service": names[chosen], **heavy, **held, "refused": refused}
+    return {
+        "service": names.take(chosen, mode="wrap"),
+        **heavy,
+        **held,
+        "refused": np.array(wordings, dtype=object).take(refused),
+    }
+
+
+def _number(wordings: list[str], text: str) -> int:
+    if text not in wordings:
+        wordings.append(text)
+    return wordings.index(text)
 
 
 def _mixed(
@@ -320,7 +335,7 @@ def service_choices(
     MeasureError
         If a side or a weight is not a finite number above zero, or a zone is unknown.
     """
-    return cols.as_frame(choice_columns(card, parcel_rules, **parcels))
+    return as_frame(choice_columns(card, parcel_rules, **parcels))
 
 
 def choice_columns(card: RateCard, parcel_rules: ParcelRules, **parcels: Any) -> cols.Columns:

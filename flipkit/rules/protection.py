@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from flipkit.errors import MoneyError
 from flipkit.money import PPM, Cents, percentage
+from flipkit.rules.charging import stepped
 from flipkit.rules.reading import Keys
 
 
@@ -118,11 +119,10 @@ def declared_value_cents(rule: DeclaredValue, *, declared_cents: npt.ArrayLike) 
     [0, 0, 345, 460]
     """
     declared = np.asarray(declared_cents, dtype=np.int64)
-    edges = np.array(rule.edges_cents, dtype=np.int64)
     amounts = np.array([*rule.amounts_cents, rule.amounts_cents[-1]], dtype=np.int64)
-    cost = amounts[np.searchsorted(edges, declared, side="left")]
+    cost = stepped(amounts, rule.edges_cents, declared)
     if rule.then_each_cents:
-        over = np.maximum(declared - edges[-1], 0)
+        over = np.maximum(declared - rule.edges_cents[-1], 0)
         cost = cost + -(-over // rule.then_each_cents) * rule.then_amount_cents
     cost = np.where(declared > 0, cost, 0)
     return np.where(declared > rule.maximum_cents, -1, cost)

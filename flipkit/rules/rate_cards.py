@@ -7,9 +7,6 @@ zone; an empty cell is not offered; a row ``oversized`` has one price a zone wha
 
 from __future__ import annotations
 
-import csv
-import io
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -19,10 +16,10 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from flipkit.errors import MeasureError, MoneyError, RuleTableError
-from flipkit.money import Cents, read_cents
+from flipkit.errors import MeasureError
 from flipkit.rules import columns as cols
 from flipkit.rules.dated import Block, RuleSet
+from flipkit.rules.price_tables import PriceTable, read_price_table
 from flipkit.rules.protection import DeclaredValue, read_declared_value
 from flipkit.rules.reading import Keys, read_blocks
 
@@ -30,30 +27,6 @@ from flipkit.rules.reading import Keys, read_blocks
 PICKUP = "pickup"
 #: What a fuel percentage can be taken of.
 FUEL_ON = ("base", "surcharges", "residential")
-_PRICE = re.compile(r"\d{1,7}\.\d\d")
-_WEIGHT = re.compile(r"(\d+(?:\.\d+)?)\s*(oz|lb|kg)?")
-
-
-@dataclass(frozen=True, eq=False)
-class PriceTable:
-    """Prices by weight and zone.
-
-    Parameters
-    ----------
-    zones : tuple of str
-        The columns.
-    weights : array, shape (r,)
-        Upper end of each row, rising. [units of weight]
-    cents : array, shape (r, z)
-        Prices, int64; -1 where not offered. [cents]
-    oversized : array, shape (z,), or None
-        Prices of an oversized parcel whatever its weight. [cents]
-    """
-
-    zones: tuple[str, ...]
-    weights: npt.NDArray[np.float64]
-    cents: Cents
-    oversized: Cents | None
 
 
 @dataclass(frozen=True)
@@ -256,82 +229,6 @@ def _table(keys: Keys, open_table: Callable[[str], str]) -> PriceTable:
     except OSError:
         keys.fail("table", name, "a CSV file beside the card")
     return read_price_table(text, file=str(PurePosixPath(keys.file).parent / name))
-
-
-def read_price_table(text: str, *, file: str) -> PriceTable:
-    r"""A table of prices from the text of its CSV file.
-
-    Parameters
-    ----------
-    text : str
-        Rows of weights, columns of zones.
-    file : str
-        The file's name in errors.
-
-    Returns
-    -------
-    PriceTable
-        The prices.
-
-    Raises
-    ------
-    RuleTableError
-        If the header is another, a weight does not rise, or a price is none.
-
-    Examples
-    --------
-    >>> table = read_price_table("weight,1,2\n8 oz,4.10,4.20\n1,5.00,\n", file="light.csv")
-    >>> table.weights.tolist(), table.cents.tolist()
-    ([0.5, 1.0], [[410, 420], [500, -1]])
-    """
-    rows = list(csv.reader(io.StringIO(text.lstrip("\ufeff"))))
-    if not rows or not rows[0] or rows[0][0].strip() != "weight" or len(rows[0]) < 2:
-        found = ",".join(rows[0]) if rows else "nothing"
-        raise RuleTableError(file, block="line 1", key="header", found=found, needed="weight, then a column a zone")
-    zones = tuple(zone.strip() for zone in rows[0][1:])
-    if len(set(zones)) != len(zones) or "" in zones:
-        raise RuleTableError(file, block="line 1", key="header", found=", ".join(zones), needed="every zone once")
-    weights: list[float] = []
-    prices: list[list[int]] = []
-    oversized: Cents | None = None
-    for line, row in enumerate(rows[1:], start=2):
-        if not any(cell.strip() for cell in row):
-            continue
-        place = f"line {line}"
-        if len(row) != len(zones) + 1:
-            raise RuleTableError(file, block=place, found=f"{len(row)} cells", needed=f"{len(zones) + 1} cells")
-        cells = [_cell(cell, file, place, zone) for cell, zone in zip(row[1:], zones, strict=True)]
-        if row[0].strip() == "oversized":
-            oversized = np.array(cells, dtype=np.int64)
-            continue
-        match = _WEIGHT.fullmatch(row[0].strip())
-        if match is None or float(match[1]) <= 0:
-            raise RuleTableError(file, block=place, key="weight", found=row[0], needed="a weight such as 3 or '4 oz'")
-        weight = float(match[1]) / (16.0 if match[2] == "oz" else 1.0)
-        if weights and weight <= weights[-1]:
-            raise RuleTableError(file, block=place, key="weight", found=row[0], needed=f"more than {weights[-1]:g}")
-        weights.append(weight)
-        prices.append(cells)
-    if not weights:
-        raise RuleTableError(file, found="no row with a price", needed="at least one row")
-    return PriceTable(
-        zones=zones, weights=np.array(weights), cents=np.array(prices, dtype=np.int64), oversized=oversized
-    )
-
-
-def _cell(cell: str, file: str, place: str, zone: str) -> int:
-    text = cell.strip()
-    if _PRICE.fullmatch(text):
-        return int(text[:-3]) * 100 + int(text[-2:])
-    if text in ("", "-"):
-        return -1
-    try:
-        cents = read_cents(text)
-    except MoneyError as problem:
-        raise RuleTableError(file, block=place, key=f"zone {zone}", found=cell, needed=str(problem.need)) from None
-    if cents < 0:
-        raise RuleTableError(file, block=place, key=f"zone {zone}", found=cell, needed="an amount of at least 0.00")
-    return cents
 
 
 #: Numbers of a zone that is no column of the card: what the buyer collects, and a zone that is not known.

@@ -29,6 +29,8 @@ REASONS = (
     "so much cannot be declared",
     "no such service on this day",
 )
+#: Wordings, each with the rows that it goes for.
+Refusals = list[tuple[str, npt.NDArray[np.int64]]]
 _DEAR = np.iinfo(np.int64).max
 
 
@@ -42,7 +44,7 @@ def cheapest(
     kind: str = "",
     service: str | None = None,
     weight_only: bool = False,
-) -> cols.Columns:
+) -> tuple[cols.Columns, Refusals]:
     """The cheapest label of parcels that meet one block of a card and one of the rules.
 
     Parameters
@@ -66,8 +68,10 @@ def cheapest(
 
     Returns
     -------
-    dict of arrays, shape (n,)
-        The amounts, ``service`` as an index into ``card.service_names``, -1 for none, ``refused`` and the weights.
+    columns : dict of arrays, shape (n,)
+        The amounts, ``service`` as an index into ``card.service_names``, -1 for none, and the weights.
+    refusals : list of (str, array)
+        Each reason why no service takes a parcel, with the rows that it goes for.
 
     Raises
     ------
@@ -78,9 +82,10 @@ def cheapest(
     """
     zones = card.zones
     place = [zones.index(zone) for zone in card_block.services[0].table.zones]
-    column = np.full(len(zones) + 1, -1, dtype=np.int64)
+    # Zones that this block lacks, and what is collected, find the column beyond its table.
+    column = np.full(len(zones) + 1, len(place), dtype=np.int64)
     column[place] = np.arange(len(place))
-    given = {**given, "column": column[given["zone_code"]]}
+    given = {**given, "column": column.take(given["zone_code"], mode="wrap")}
     if any(extra.when.zones for extra in parcel_block.surcharges) or parcel_block.dimensional.zones:
         given["zone"] = np.array([*zones, PICKUP])[given["zone_code"]]
     measured = block_measures(rules, parcel_block, given, rates=card.rates)
@@ -119,7 +124,7 @@ def _finished(
     best: cols.Columns,
     reasons: list[tuple[Service, npt.NDArray[np.int64]]],
     kind: str,
-) -> cols.Columns:
+) -> tuple[cols.Columns, Refusals]:
     signed = given["signature"]
     price = _signature_price(card_block, kind) if signed.any() else 0
     protection = np.zeros(signed.size, dtype=np.int64)
@@ -131,18 +136,8 @@ def _finished(
             protection = declared_value_cents(card_block.declared_value, declared_cents=given["declared"])
     collected = given["zone_code"] < 0
     untaken = best["service"] < 0
-    text = np.full(signed.size, "", dtype=object)
     undeclared = protection < 0
     stopped = (untaken | undeclared) & ~collected
-    if stopped.any():
-        text[stopped & ~untaken] = REASONS[6]
-        rows = np.flatnonzero(stopped & untaken)
-        # Few combinations of reasons occur, however many rows: each is put into words once.
-        coded = [codes[rows] for _, codes in reasons]
-        mixed = sum((codes * len(REASONS) ** place for place, codes in enumerate(coded)), np.zeros_like(rows))
-        _, first, back = np.unique(mixed, return_index=True, return_inverse=True)
-        wording = [_why([(entry.name, int(codes[rows[at]])) for entry, codes in reasons]) for at in first]
-        text[rows] = np.array([*wording, ""], dtype=object)[back.reshape(-1)]
     idle = stopped | collected
     found = {
         "base_cents": best["base_cents"],
@@ -156,13 +151,35 @@ def _finished(
     found["total_cents"] = sum(found.values())  # type: ignore[assignment]
     own = KG_PER_LB if rules.metric else 1.0
     weight = np.where(untaken, measured["billable"], best["billable"])
-    return {
+    columns = {
         **found,
         "service": np.where(idle, -1, best["service"]),
-        "refused": text,
-        "dimensional_lb": measured["dimensional"] / own,
-        "billable_lb": weight / own,
+        "dimensional_lb": measured["dimensional"] / own if rules.metric else measured["dimensional"],
+        "billable_lb": weight / own if rules.metric else weight,
     }
+    return columns, _refusals(stopped, untaken, reasons)
+
+
+def _refusals(
+    stopped: npt.NDArray[np.bool_],
+    untaken: npt.NDArray[np.bool_],
+    reasons: list[tuple[Service, npt.NDArray[np.int64]]],
+) -> Refusals:
+    """Why rows are stopped: each wording once, with the rows that it goes for."""
+    rows = stopped.nonzero()[0]
+    if not rows.size:
+        return []
+    # Few combinations of reasons occur, however many rows: a number says which, and is put into words once.
+    mixed = np.zeros(rows.size, dtype=np.int64)
+    for place, (_, codes) in enumerate(reasons):
+        mixed += codes[rows] * len(REASONS) ** place
+    mixed[~untaken[rows]] = -1
+    found: Refusals = []
+    for code in np.unique(mixed):
+        at = rows[mixed == code]
+        words = [(entry.name, int(codes[at[0]])) for entry, codes in reasons]
+        found.append((REASONS[6] if code < 0 else _why(words), at))
+    return found
 
 
 def _why(reasons: list[tuple[str, int]]) -> str:
@@ -215,15 +232,17 @@ def service_lines(
         If the card has no price for a surcharge that applies.
     """
     table, column = entry.table, given["column"]
-    row = np.searchsorted(table.weights, heavy - SNAP, side="left")
-    last = table.weights.size - 1
-    base = table.cents[np.minimum(row, last), column]
-    paid_weight = np.where(row > last, measured["billable"], table.weights[np.minimum(row, last)])
-    reason = np.where((base < 0) | (column < 0), 5, 0)
-    reason[row > last] = 4
+    row = table.rows(heavy)
+    # One row and one column beyond the table hold what is not offered: too heavy, or no such zone.
+    base = table.beyond.take(row * (len(table.zones) + 1) + column)
+    over = row > table.weights.size - 1
+    reason = np.where(base < 0, np.where(over, 4, 5), 0)
+    paid_weight = table.reach.take(row)
+    if over.any():
+        paid_weight = np.where(over, measured["billable"], paid_weight)
     if table.oversized is not None:
         large = measured["seen_length_plus_girth"] > entry.oversized_over + SNAP
-        base = np.where(large, table.oversized[column], base)
+        base = np.where(large, np.append(table.oversized, -1)[column], base)
         reason = np.where(large, np.where(base < 0, 5, 0), reason)
     priced = entry.extras.surcharges
     for measure, code in (("weight", 4), ("length_plus_girth", 3), ("longest", 2)):
@@ -252,13 +271,14 @@ def _surcharges(
     card: RateCard, entry: Service, block: ParcelBlock, measured: cols.Columns, column: npt.NDArray[np.int64]
 ) -> Cents:
     total = np.zeros(column.shape, dtype=np.int64)
-    dearest: dict[str, Any] = {}
+    dearest: dict[str, Cents] = {}
     names = [(extra.name, extra.group) for extra in block.surcharges]
     if "over_maximum" in entry.extras.surcharges:
         names.append(("over_maximum", "over_maximum"))
     for name, group in names:
-        hit = measured[name]
-        if not hit.any():
+        # Few parcels trip a thing: only their rows are touched.
+        rows = measured[name].nonzero()[0]
+        if not rows.size:
             continue
         if name not in entry.extras.surcharges:
             raise RuleTableError(
@@ -268,11 +288,12 @@ def _surcharges(
                 needed=f"a price, since {entry.name} has parcels that trip it",
             )
         price = entry.extras.surcharges[name]
-        cents = np.where(hit, np.array(price, dtype=np.int64)[column] if isinstance(price, tuple) else price, 0)
+        cents: Any = np.array([*price, 0], dtype=np.int64)[column[rows]] if isinstance(price, tuple) else price
         if group in block.one_of:
-            dearest[group] = np.maximum(dearest[group], cents) if group in dearest else cents
+            paid = dearest.setdefault(group, np.zeros(column.shape, dtype=np.int64))
+            paid[rows] = np.maximum(paid[rows], cents)
         else:
-            total += cents
-    for cents in dearest.values():
-        total += cents
+            total[rows] += cents
+    for paid in dearest.values():
+        total += paid
     return total

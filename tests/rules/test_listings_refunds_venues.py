@@ -6,7 +6,7 @@ import datetime as dt
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flipkit.errors import MeasureError, MoneyError, RuleNotInForceError
@@ -118,6 +118,7 @@ def test_more_than_was_paid_cannot_come_back(schedule):
         refund(schedule(REFUND), 5000, 5001)
 
 
+@settings(deadline=None)
 @given(paid=st.integers(1, 1_000_00), share=st.integers(0, 1_000))
 def test_what_comes_back_and_what_stays_are_the_whole_bill(demo, paid, share):
     lantern = demo.fee_schedules["lantern"]

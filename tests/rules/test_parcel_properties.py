@@ -32,7 +32,7 @@ def billed(name, on, parcel, weight, zone, **more):
     return found["billable_lb"]
 
 
-@settings(max_examples=150)
+@settings(max_examples=150, deadline=None)
 @given(parcel=st.tuples(sides, sides, sides), weight=weights, zone=zones, more=st.floats(0, 30), odd=st.booleans())
 @pytest.mark.parametrize(("name", "on"), BLOCKS)
 def test_billable_weight_never_falls_when_a_side_or_the_weight_grows(name, on, parcel, weight, zone, more, odd):
@@ -43,7 +43,7 @@ def test_billable_weight_never_falls_when_a_side_or_the_weight_grows(name, on, p
     assert billed(name, on, parcel, weight + more, zone, nonrectangular=odd) >= before
 
 
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 @given(parcel=st.tuples(sides, sides, sides), weight=weights, zone=zones)
 @pytest.mark.parametrize(("name", "on"), BLOCKS)
 def test_the_order_of_the_sides_does_not_matter(name, on, parcel, weight, zone):
@@ -55,7 +55,7 @@ def test_the_order_of_the_sides_does_not_matter(name, on, parcel, weight, zone):
         assert column == pytest.approx(column[0]), label
 
 
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 @given(parcel=st.tuples(*[st.integers(2, 480)] * 3), weight=st.integers(1, 600), zone=zones)
 @pytest.mark.parametrize(("name", "on"), BLOCKS)
 def test_metric_and_imperial_entries_of_one_parcel_agree(name, on, parcel, weight, zone):

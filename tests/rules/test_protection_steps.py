@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flipkit.errors import MoneyError
@@ -162,12 +162,14 @@ def test_chances_lie_between_nothing_and_certainty(chances, words):
         ways(400_00, damage=damage, loss=loss, stops=stops)
 
 
+@settings(deadline=None)
 @given(first=st.integers(0, 6_000_00), more=st.integers(0, 1_000_00))
 def test_a_larger_value_never_costs_less(first, more):
     low, high = declared_value_cents(RULE, declared_cents=[first, first + more])
     assert high == -1 or low <= high
 
 
+@settings(deadline=None)
 @given(
     value=st.integers(1, 10_000_00),
     damage=st.integers(0, 500_000),
