@@ -67,7 +67,9 @@ class Plan:
 
     def as_dict(self) -> dict[str, Any]:
         """The plan as plain values with units in the key names, ready for JSON."""
-        return plan_dict(self.item, self.best, self.others, self.refusals)
+        return plan_dict(
+            self.item, self.best, self.others, self.refusals, rules=self.rules, assumptions=self.assumptions
+        )
 
 
 def packing_plan(

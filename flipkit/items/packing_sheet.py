@@ -6,14 +6,23 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from flipkit.assumptions import Assumptions
 from flipkit.items.cushioning import Padding
 from flipkit.items.drafts import STYLES, PackItem, Refusal, turned
 from flipkit.items.nesting import Nest
 from flipkit.items.packing_costs import Priced
+from flipkit.items.strength import StrengthCheck, strength_check
+from flipkit.rules.packing_rules import PackingRules
 
 
 def plan_dict(
-    item: PackItem, best: Priced | None, others: Sequence[Priced], refusals: Sequence[Refusal]
+    item: PackItem,
+    best: Priced | None,
+    others: Sequence[Priced],
+    refusals: Sequence[Refusal],
+    *,
+    rules: PackingRules,
+    assumptions: Assumptions,
 ) -> dict[str, Any]:
     """Everything that a plan says.
 
@@ -27,12 +36,18 @@ def plan_dict(
         The other ways.
     refusals : sequence of Refusal
         What is not possible.
+    rules : PackingRules
+        Rules that were in force.
+    assumptions : Assumptions
+        What was assumed.
 
     Returns
     -------
     dict
-        ``item``, ``best``, ``others`` and ``not_possible``.
+        ``item``, ``best``, ``strength`` of the best, ``others``, ``not_possible``, ``rules`` and
+        ``assumed``.
     """
+    check = None if best is None else strength_check(best, rules=rules, assumptions=assumptions)
     return {
         "item": {
             "item_id": item.item_id,
@@ -46,12 +61,62 @@ def plan_dict(
             "upright": item.upright,
         },
         "best": None if best is None else priced_dict(best, item),
+        "strength": None if check is None else strength_dict(check),
         "others": [priced_dict(one, item) for one in others],
         "not_possible": [
             {"style": one.style, "style_name": STYLES[one.style], "what": one.what, "reason": one.reason}
             for one in refusals
         ],
+        "rules": {
+            "own_files": list(rules.own),
+            **{
+                name: {"dates": block.described, "sources": list(block.sources), "seen": block.seen}
+                for name, block in (
+                    ("lifting", rules.lifting),
+                    ("cartons", rules.cartons),
+                    ("board", rules.board),
+                    ("cushions", rules.cushions),
+                )
+            },
+        },
+        "assumed": {
+            key: {"value": entry.text(), "unit": entry.unit, "layer": entry.layer}
+            for key, entry in sorted(assumptions.entries.items())
+            if key.startswith("packing.") or key in ("hour.target", "help.wage", "help.burden")
+        },
     }
+
+
+def strength_dict(check: StrengthCheck) -> dict[str, Any]:
+    """A strength check as plain values.
+
+    Parameters
+    ----------
+    check : StrengthCheck
+        From :func:`flipkit.items.strength.strength_check`.
+
+    Returns
+    -------
+    dict
+        None where something is unknown; an estimate, not a certificate.
+    """
+    return {
+        "grade": check.grade,
+        "gross_limit_lb": _known(check.gross_limit_lb),
+        "united_limit_in": _known(check.united_limit_in),
+        "over_united": check.over_united,
+        "burst_wanted_psi": check.burst_wanted,
+        "burst_enough": check.burst_enough,
+        "compression_lb": _known(check.compression_lb),
+        "out_of_scope": list(check.out_of_scope),
+        "left_after_losses_lb": _known(check.left_lb),
+        "stack_above_lb": _known(check.load_lb),
+        "bears_the_stack": check.bears,
+    }
+
+
+def _known(value: float) -> float | None:
+    return None if math.isnan(value) else _short(value)
 
 
 def priced_dict(one: Priced, item: PackItem) -> dict[str, Any]:

@@ -1,0 +1,54 @@
+"""A well-stocked packing corner, shared by the tests of packing plans."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+
+from flipkit.items.labels import simple_labels
+from flipkit.items.packing_assumptions import packing_assumptions
+from flipkit.items.stock import Bag, Carton, Cushion, Fill, Sheet, Stock, StretchWrap, Tape, Tube
+from flipkit.rules.packing_rules import packing_rules
+
+DAY = dt.date(2026, 11, 25)
+RULES = packing_rules(on=DAY)
+ASSUMED = packing_assumptions()
+
+SIZES = (
+    (8, 8, 8), (10, 8, 6), (12, 12, 12), (14, 14, 14), (16, 12, 8), (16, 16, 16), (18, 14, 12), (18, 18, 16),
+    (20, 16, 12), (20, 20, 20), (22, 16, 12), (24, 12, 12), (24, 18, 18), (24, 24, 24), (30, 20, 10), (36, 12, 12),
+    (36, 24, 12), (40, 20, 8), (48, 12, 12), (28, 6, 30),
+)  # fmt: skip
+
+STOCK = Stock(
+    cartons=tuple(Carton(f"{a} x {b} x {c}", a, b, c, "C", "32 ECT", 40 + a * b * c // 50, 2) for a, b, c in SIZES),
+    sheets=(
+        Sheet("full sheet", 96, 48, "C", "32 ECT", 650, 4),
+        Sheet("half sheet", 48, 48, "C", "32 ECT", 350, 4),
+        Sheet("double sheet", 96, 60, "BC", "48 ECT", 1400, 2),
+    ),
+    tubes=(Tube("small tube", 4, 36, 0.125, 350, 20, 0.5), Tube("large tube", 6, 48, 0.15, 600, 30, 0.8)),
+    bags=(Bag("small bag", 10, 14, 0.1, 45, 3, 0.1), Bag("large bag", 14, 20, 0.1, 75, 5, 0.15)),
+    cushions=(
+        Cushion("bubble wrap", "bubble wrap", 0.5, "wrap", 14.0),
+        Cushion("foam plates", "polyethylene foam", 1.0, "plate", 55.0),
+    ),
+    fill=Fill("crumpled paper", 60.0, 1.2),
+    tape=Tape("tape", 5.0),
+    stretch=StretchWrap("stretch film", 1.5),
+)
+
+
+def price(length: float, width: float, height: float, weight: float) -> int | str:
+    """An invented price list: space at 139, long and large parcels dearer, a maximum."""
+    sides = sorted((length, width, height), reverse=True)
+    if sides[0] > 108 or sides[0] + 2 * (sides[1] + sides[2]) > 165:
+        return "over the maximum"
+    if weight > 150:
+        return "heavier than it takes"
+    volume = math.prod(math.ceil(side - 1e-6) for side in sides)
+    billed = max(math.ceil(weight - 1e-6), math.ceil(volume / 139 - 1e-6))
+    return 800 + 75 * billed + 600 * (sides[0] > 30) + 2500 * (sides[0] > 48 or sides[1] > 30)
+
+
+LABELS = simple_labels(price)

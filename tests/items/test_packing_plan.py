@@ -1,0 +1,249 @@
+"""What a packing plan answers, refuses and adds up."""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from packing_stock import ASSUMED, DAY, LABELS, RULES, STOCK
+
+from flipkit.errors import MeasureError
+from flipkit.items.drafts import STYLES
+from flipkit.items.labels import rate_card_labels
+from flipkit.items.packing import PackItem, packing_plan
+from flipkit.items.packing_assumptions import packing_assumptions
+from flipkit.items.stock import Carton, Cushion, Sheet, Stock
+from flipkit.rules.postage import labels as postage_labels
+from flipkit.rules.tables import load_rules
+
+JUG = PackItem("A-1", "stoneware jug", 12, 9, 9, 6, "delicate", 6500)
+PRINT = PackItem("A-2", "framed print", 26, 20, 1.5, 6, "delicate", 9000)
+BLANKET = PackItem("A-3", "wool blanket", 15, 11, 3, 3, "soft", 4000)
+MACHINE = PackItem("A-4", "sewing machine", 18, 9, 13, 32, "moderately rugged", 12000, upright=True)
+LAMP = PackItem("A-5", "floor lamp", 54, 10, 10, 14, "moderately rugged", 8000)
+
+
+def plan_of(item, stock=STOCK, labels=LABELS, **changes):
+    assumptions = packing_assumptions(overrides=changes) if changes else ASSUMED
+    return packing_plan(item, stock, labels=labels, rules=RULES, assumptions=assumptions)
+
+
+def reasons(plan, style):
+    return [refusal.reason for refusal in plan.refusals if refusal.style == style]
+
+
+# --- what is minimised
+
+
+def test_a_larger_free_carton_loses_to_a_cut_down_one_where_space_is_billed():
+    large = Carton("large and free", 24, 18, 18, "C", "32 ECT", 0, 1)
+    alone = dataclasses.replace(STOCK, cartons=(large,), sheets=(), tubes=(), bags=(), stretch=None, flatten=False)
+    plan = plan_of(JUG, alone)
+    assert plan.best.draft.style == "cut_down"
+    whole = next(other for other in plan.others if other.draft.style == "stock")
+    assert whole.container_cents == plan.best.container_cents == 0
+    assert whole.label_cents > plan.best.label_cents
+    assert plan.best.owner_min > whole.owner_min
+    # With a flat price for labels the work of cutting is for nothing.
+    flat = plan_of(JUG, alone, labels=_flat_labels())
+    assert flat.best.draft.style == "stock"
+
+
+def _flat_labels():
+    from flipkit.items.labels import simple_labels
+
+    return simple_labels(lambda *_: 1000)
+
+
+@pytest.mark.parametrize("item", [JUG, PRINT, BLANKET, MACHINE, LAMP], ids=lambda item: item.title)
+def test_costs_add_up_and_come_cheapest_first(item):
+    plan = plan_of(item)
+    found = [plan.best, *plan.others]
+    assert [one.total_cents for one in found] == sorted(one.total_cents for one in found)
+    for one in found:
+        parts = (one.container_cents, one.materials_cents, one.owner_cents, one.helper_cents, one.label_cents)
+        assert one.total_cents == sum(parts) + one.damage_cents
+        assert one.materials_cents == sum(line.cents for line in one.materials)
+        assert min(*parts, one.damage_cents) >= 0
+        assert one.nest is None or one.container_cents == one.nest.cost_cents
+        needs = [one.draft.padding.needs_in[axis] for axis in one.draft.turn]
+        if one.draft.style not in ("tube", "bag", "wrapped"):
+            assert all(need <= room + 1e-6 for need, room in zip(needs, one.draft.inside_in, strict=True))
+            assert all(i < o for i, o in zip(one.draft.inside_in, one.draft.outside_in, strict=True))
+    assert len({(one.draft.style, one.draft.what) for one in found}) == len(found)
+
+
+@pytest.mark.worked
+def test_minutes_of_both_count_above_the_limit():
+    one, two = plan_of(MACHINE), plan_of(dataclasses.replace(MACHINE, weight_lb=20))
+    assert (one.best.hands.people, two.best.hands.people) == (2, 1)
+    # handling is 2 min a person: the helper's two are there with two people, and not with one
+    assert (one.best.helper_min, two.best.helper_min) == (2.0, 0.0)
+    # 2 / 60 x (16.00 + 7.65 %, that is 17.22) = .574
+    assert one.best.helper_cents == 57
+    helper = plan_of(MACHINE, **{"packing.packer": "helper"})
+    assert helper.best.owner_min == 2.0
+    assert helper.best.helper_min > 10
+
+
+@pytest.mark.worked
+def test_expected_damage_is_chance_times_value():
+    # 2.5 % of 65.00 = 1.625, half up 1.63; nothing for a thing of no value
+    assert plan_of(JUG).best.damage_cents == 163
+    assert plan_of(dataclasses.replace(JUG, value_cents=0)).best.damage_cents == 0
+
+
+def test_pick_up_needs_no_label_and_no_carton():
+    plan = plan_of(dataclasses.replace(LAMP, pickup=True))
+    assert plan.best.draft.style == "pickup"
+    assert (plan.best.label_cents, plan.best.container_cents, plan.best.materials_cents) == (0, 0, 0)
+    assert reasons(plan_of(LAMP), "pickup") == ["the buyer does not come"]
+
+
+def test_upright_stays_upright():
+    plan = plan_of(MACHINE)
+    for one in [plan.best, *plan.others]:
+        assert one.draft.turn[2] == 2
+    assert set(reasons(plan, "tube")) == {"the item must stay upright"}
+
+
+def test_every_style_is_answered_for():
+    for item in (JUG, PRINT, BLANKET, MACHINE, LAMP):
+        plan = plan_of(item)
+        told = {one.draft.style for one in [plan.best, *plan.others]} | {one.style for one in plan.refusals}
+        assert told == set(STYLES)
+    bare = plan_of(JUG, Stock())
+    assert bare.best is None
+    assert {one.style for one in bare.refusals} == set(STYLES)
+    assert "no cushioning in stock for a delicate item" in reasons(bare, "slotted")[0]
+
+
+# --- reasons
+
+
+def test_reasons_name_the_nearest_miss():
+    plan = plan_of(LAMP)
+    found = {refusal.what: refusal.reason for refusal in plan.refusals if refusal.style == "stock"}
+    assert set(found) == {carton.name for carton in STOCK.cartons}
+    assert found["48 x 12 x 12"].startswith("needs ")
+    assert found["48 x 12 x 12"].endswith("has 48.0 x 12.0 x 12.0 in")
+
+
+def test_reasons_of_weight_strength_stock_and_label():
+    heavy = PackItem("H", "anvil", 8, 6, 6, 70, "rugged", 5000)
+    assert any(
+        "the carton rule allows 65 lb for single wall, 32 ECT" in why for why in reasons(plan_of(heavy), "stock")
+    )
+    guide = plan_of(dataclasses.replace(heavy, weight_lb=28), **{"packing.strength": "carriers' working guide"})
+    assert any("the carriers' working guide allows 30 lb" in why for why in reasons(guide, "stock"))
+    no_fill = dataclasses.replace(STOCK, fill=None)
+    assert any("would rattle" in why for why in reasons(plan_of(JUG, no_fill), "stock"))
+    little = dataclasses.replace(STOCK, cushions=(Cushion("bubble wrap", "bubble wrap", 0.5, "wrap", 14.0, 3.0),))
+    assert any("sq ft of bubble wrap, 3 left" in why for why in reasons(plan_of(JUG, little), "stock"))
+    far = plan_of(PackItem("L", "ladder", 107, 12, 4, 20, "rugged", 5000))
+    assert any(one.reason == "label refused: over the maximum" for one in far.refusals)
+    small = dataclasses.replace(STOCK, cartons=(), sheets=(Sheet("offcut", 20, 10, "C", "32 ECT", 0, 1),))
+    assert reasons(plan_of(JUG, small), "slotted")[0].startswith("no sheet at hand takes a blank of ")
+    out = dataclasses.replace(STOCK, cartons=(dataclasses.replace(STOCK.cartons[0], quantity=0),))
+    assert reasons(plan_of(JUG, out), "stock") == ["none left"]
+    assert reasons(plan_of(JUG), "bag") == ["a delicate item is not sent in a padded bag"] * 2
+    refuse = plan_of(LAMP, **{"packing.over_united": "refuse"})
+    assert any("united in, the carton rule allows 75" in one.reason for one in refuse.refusals)
+
+
+def test_bad_items_are_refused_in_words():
+    with pytest.raises(MeasureError, match=r"height_in must be a finite number above 0, got -3 \(item A-1\)"):
+        plan_of(dataclasses.replace(JUG, height_in=-3))
+    with pytest.raises(MeasureError, match="fragility must be one of extremely fragile"):
+        plan_of(dataclasses.replace(JUG, fragility="tough"))
+    with pytest.raises(MeasureError, match="value_cents must be at least 0"):
+        plan_of(dataclasses.replace(JUG, value_cents=-1))
+
+
+# --- any size
+
+
+@pytest.mark.parametrize("fragility", ["very delicate", "rugged", "soft"])
+def test_anything_from_1_to_108_in_gets_an_answer_or_reasons(fragility):
+    answered = 0
+    for sides in itertools.combinations_with_replacement((1.0, 6.0, 20.5, 54.0, 108.0), 3):
+        item = PackItem(
+            "X", "thing", *sides, weight_lb=max(0.2, np.prod(sides) / 400), fragility=fragility, value_cents=3000
+        )
+        plan = plan_of(item)
+        assert plan.best is not None or plan.refusals
+        told = {one.draft.style for one in [plan.best, *plan.others] if one} | {one.style for one in plan.refusals}
+        assert told == set(STYLES)
+        assert all(refusal.reason for refusal in plan.refusals)
+        answered += plan.best is not None
+    assert 8 <= answered < 35
+
+
+# --- as values
+
+
+def test_as_dict_is_json_with_units_in_its_keys():
+    values = plan_of(LAMP).as_dict()
+    back = json.loads(json.dumps(values, allow_nan=False))
+    assert back == values
+    best = values["best"]
+    parts = ("container", "materials", "owner", "helper", "label", "expected_damage")
+    assert best["total_cents"] == sum(best[f"{part}_cents"] for part in parts)
+    assert best["cut_list"]["sheets"]
+    units = ("_in", "_lb", "_cents", "_min", "_sqft", "_in2", "_share")
+    for key, value in best.items():
+        numeric = isinstance(value, float) or (isinstance(value, int) and not isinstance(value, bool))
+        assert not numeric or key.endswith(units) or key in ("people", "lifting_index"), key
+
+
+def test_the_same_question_has_the_same_answer():
+    one, two = plan_of(JUG).as_dict(), plan_of(JUG).as_dict()
+    assert json.dumps(one) == json.dumps(two)
+
+
+# --- labels by a rate card
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return load_rules(Path(__file__).resolve().parents[2] / "data_demo" / "rules")
+
+
+@pytest.mark.parametrize("card_name", ["post", "network"])
+def test_labels_are_those_of_the_rate_card(demo, card_name):
+    card = demo.rate_cards[card_name]
+    parcel = demo.rules_of(card)
+    labels = rate_card_labels(card, parcel, on=DAY, zone=5, declared_cents=20000, signature=True)
+    plan = plan_of(JUG, labels=labels)
+    for one in [plan.best, *plan.others]:
+        expected = postage_labels(
+            card,
+            parcel,
+            on=DAY,
+            zone=5,
+            length_in=one.draft.outside_in[0],
+            width_in=one.draft.outside_in[1],
+            height_in=one.draft.outside_in[2],
+            weight_lb=one.gross_lb,
+            declared_cents=20000,
+            signature=True,
+            packaging=one.draft.packaging,
+            nonrectangular=one.draft.nonrectangular,
+        ).iloc[0]
+        assert one.label_cents == expected["total_cents"]
+        assert one.billable_lb == expected["billable_lb"]
+        assert one.service == expected["service"]
+
+
+def test_the_networks_packaging_surcharge_reaches_tubes_and_film(demo):
+    card = demo.rate_cards["network"]
+    labels = rate_card_labels(card, demo.rules_of(card), on=DAY, zone=5)
+    sides, weight = np.array([30.0, 30.0]), np.array([4.0, 4.0])
+    narrow = np.array([6.0, 6.0])
+    for outside in ("cylinder", "shrink wrap"):
+        found = labels(sides, narrow, narrow, weight, ["box", outside], [False, False])
+        assert found.cents[1] > found.cents[0], outside
