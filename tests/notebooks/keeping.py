@@ -20,7 +20,7 @@ import subprocess
 import sys
 import tempfile
 import xml.etree.ElementTree as ET
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -60,19 +60,24 @@ def kept_numbers(notebook: dict[str, Any]) -> list[Kept]:
     return found
 
 
-def with_one_digit_changed(notebook: dict[str, Any], place: Kept) -> dict[str, Any]:
-    """A copy in which the last digit of one kept text is another one, ending at that cell."""
+def with_a_wrong_copy(notebook: dict[str, Any], place: Kept) -> dict[str, Any]:
+    """The notebook with one cell a second time at its end, the last digit of a kept text there another one.
+
+    So one kernel answers both questions: are the kept outputs right, and would a wrong one be noticed?
+    """
     copy = json.loads(json.dumps(notebook))
-    output = copy["cells"][place.cell]["outputs"][place.output]
+    wrong = json.loads(json.dumps(copy["cells"][place.cell]))
+    wrong["id"] = f"{wrong['id']}-wrong"
+    output = wrong["outputs"][place.output]
     holder = output.get("data", output)
     text = "".join(holder[place.kind])
     at = _DIGIT.search(text).start()
     holder[place.kind] = f"{text[:at]}{(int(text[at]) + 1) % 10}{text[at + 1 :]}"
-    copy["cells"] = copy["cells"][: place.cell + 1]
+    copy["cells"].append(wrong)
     return copy
 
 
-def compared(files: Sequence[Path], folder: Path) -> dict[str, Verdict]:
+def compared(files: Sequence[Path], folder: Path, env: Mapping[str, str] | None = None) -> dict[str, Verdict]:
     """Run nbval, strict, over notebooks in a process of its own.
 
     Parameters
@@ -81,6 +86,8 @@ def compared(files: Sequence[Path], folder: Path) -> dict[str, Verdict]:
         Notebooks with different names, in ``folder``.
     folder : Path
         Where nbval runs, away from the project's own settings.
+    env : mapping of str to str, optional
+        Further environment variables of the kernels.
 
     Returns
     -------
@@ -92,9 +99,13 @@ def compared(files: Sequence[Path], folder: Path) -> dict[str, Verdict]:
     command = [sys.executable, "-m", "pytest", "-p", "flipkit.charts.quick_start", "-p", "no:cacheprovider"]
     command += ["-c", str(settings), "--rootdir", str(folder), "--color=no", "--nbval", "--nbval-current-env"]
     command += [f"--junitxml={report}", *map(str, files)]
+    if len(files) > 1:
+        command += ["-n", "2", "--dist", "loadfile"]
     from flipkit.reports.kernels import STEADY
 
-    ran = subprocess.run(command, cwd=folder, env={**os.environ, **STEADY}, capture_output=True, text=True, check=False)
+    outer = {name: value for name, value in os.environ.items() if not name.startswith("PYTEST_")}
+    around = {**outer, **STEADY, **(env or {})}
+    ran = subprocess.run(command, cwd=folder, env=around, capture_output=True, text=True, check=False)
     if ran.returncode not in (0, 1):
         raise RuntimeError(f"nbval did not run:\n{ran.stdout}\n{ran.stderr}")
     passed: dict[str, int] = {file.stem: 0 for file in files}
