@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from flipkit.errors import AssumptionError
-from flipkit.money import PPM
+from flipkit.money import PPM, Cents
 
 
 def hired_cost(minutes: float, *, wage_cents: int, burden_ppm: int) -> int:
@@ -33,9 +34,35 @@ def hired_cost(minutes: float, *, wage_cents: int, burden_ppm: int) -> int:
     >>> hired_cost(60.0, wage_cents=1600, burden_ppm=76_500)
     1722
     """
-    exact = round(minutes * 100) * wage_cents * (PPM + burden_ppm)
+    return int(hired_costs(minutes, wage_cents=wage_cents, burden_ppm=burden_ppm))
+
+
+def hired_costs(minutes: npt.ArrayLike, *, wage_cents: npt.ArrayLike, burden_ppm: npt.ArrayLike) -> Cents:
+    """The same for many stretches of work at once.
+
+    Parameters
+    ----------
+    minutes : array, shape (n,)
+        Hired time, counted in hundredths of a minute. [min]
+    wage_cents : int or array, shape (n,)
+        Wage of an hour. [cents]
+    burden_ppm : int or array, shape (n,)
+        Payroll burden on the wage. [parts per million]
+
+    Returns
+    -------
+    array, shape (n,)
+        The costs, int64, each rounded half up once. [cents]
+
+    Examples
+    --------
+    >>> hired_costs([60.0, 15.0], wage_cents=1600, burden_ppm=76_500).tolist()
+    [1722, 431]
+    """
+    hundredths = np.round(np.asarray(minutes, dtype=np.float64) * 100).astype(np.int64)
+    exact = hundredths * np.asarray(wage_cents, dtype=np.int64) * (PPM + np.asarray(burden_ppm, dtype=np.int64))
     whole = 6_000 * PPM
-    return (exact + whole // 2) // whole
+    return np.asarray((exact + whole // 2) // whole, dtype=np.int64)
 
 
 def help_table(

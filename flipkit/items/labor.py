@@ -17,7 +17,10 @@ import pandas as pd
 
 from flipkit.assumptions import SIZES, Assumptions
 from flipkit.books.schema import ACTIVITIES, PICKUP
-from flipkit.money import PPM, share_out
+from flipkit.items.hiring import hired_cost, hired_costs
+from flipkit.items.learning import learning_exponent
+from flipkit.items.timing import shrunk_minutes
+from flipkit.money import share_out
 
 #: The date column that says when an activity was done, and how many days a log entry may lie
 #: before and after that date: photographs are taken before the listing, parcels packed after
@@ -98,10 +101,8 @@ def item_labor(
     pack = ACTIVITIES.index("pack")
     hired_unlogged = np.where(logged[:, pack], 0.0, corrected[:, pack] * hired_share)
     owner[:, pack] -= hired_unlogged
-    assumed_cents = _wages(
-        hired_unlogged,
-        np.full(len(items), assumptions.cents("help.wage")),
-        np.full(len(items), assumptions.ppm("help.burden")),
+    assumed_cents = hired_costs(
+        hired_unlogged, wage_cents=assumptions.cents("help.wage"), burden_ppm=assumptions.ppm("help.burden")
     )
     frame = pd.DataFrame(index=items.index)
     for at, activity in enumerate(ACTIVITIES):
@@ -151,7 +152,33 @@ def standard_minutes(items: pd.DataFrame, size_class: npt.ArrayLike, assumptions
         "returns": items["returned_on"].notna().to_numpy(),
     }
     table = np.array([list(assumptions.by_size(f"minutes.{activity}").values()) for activity in ACTIVITIES])
-    return np.column_stack([table[at][code] * done[activity] for at, activity in enumerate(ACTIVITIES)])
+    pace = (1 + assumptions.share("minutes.allowance")) * practice(items, assumptions)
+    return np.column_stack([table[at][code] * done[activity] * pace for at, activity in enumerate(ACTIVITIES)])
+
+
+def practice(items: pd.DataFrame, assumptions: Assumptions) -> Floats:
+    """How much longer each item takes while its category is new to the seller.
+
+    The unit learning curve, read backwards: the standard minutes are those of the item by which
+    the seller is practised, and an earlier one of its category takes longer by the curve.
+
+    Parameters
+    ----------
+    items : DataFrame, n rows
+        The items with ``category`` and ``bought_on``.
+    assumptions : Assumptions
+        ``minutes.learning`` and ``minutes.practised_after``.
+
+    Returns
+    -------
+    array, shape (n,)
+        Factors of at least one; one where the learning rate is 100 %.
+    """
+    practised = assumptions.whole("minutes.practised_after")
+    order = items["bought_on"].argsort(kind="stable")
+    number = items["category"].iloc[order].groupby(items["category"].iloc[order]).cumcount() + 1
+    unit = np.minimum(number.reindex(items.index).to_numpy(dtype=np.float64), practised)
+    return np.asarray((unit / practised) ** learning_exponent(assumptions.share("minutes.learning")))
 
 
 def _logged(
@@ -180,7 +207,7 @@ def _logged(
         weight = weight / weight.sum() if weight.sum() > 0 else np.full(len(rows), 1 / len(rows))
         if role == "hired":
             hired[rows, column] += float(entry.minutes) * weight
-            paid = int(_wages(np.array([float(entry.minutes)]), np.array([wage]), np.array([burden]))[0])
+            paid = hired_cost(float(entry.minutes), wage_cents=wage, burden_ppm=burden)
             cents[rows] += share_out(paid, weight)
         else:
             owner[rows, column] += float(entry.minutes) * weight
@@ -233,16 +260,6 @@ def _pay(people: pd.DataFrame, assumptions: Assumptions) -> dict[str, tuple[str,
     }
 
 
-def _wages(
-    minutes: Floats, wage_cents: npt.NDArray[np.int64], burden_ppm: npt.NDArray[np.int64]
-) -> npt.NDArray[np.int64]:
-    """Wage and payroll burden of hired minutes, rounded half up once, in hundredths of a minute."""
-    hundredths = np.round(np.asarray(minutes, dtype=np.float64) * 100).astype(np.int64)
-    exact = hundredths * np.asarray(wage_cents, dtype=np.int64) * (PPM + np.asarray(burden_ppm, dtype=np.int64))
-    whole = 6_000 * PPM
-    return (exact + whole // 2) // whole
-
-
 def _corrected(
     standard: Floats,
     logged: Floats,
@@ -263,25 +280,24 @@ def _corrected(
     for at, activity in enumerate(ACTIVITIES):
         for size in SIZES:
             seen = (sizes == size) & has_log[:, at] & (standard[:, at] > 0)
-            prior = assumptions.number(f"minutes.{activity}.{size}")
+            prior = assumptions.number(f"minutes.{activity}.{size}") * (1 + assumptions.share("minutes.allowance"))
             if not seen.any():
                 continue
-            whole, n, mean = _pulled(prior, logged[seen, at], weight)
-            rows.append((activity, size, "all", prior, n, mean, whole))
+            # A log from when the category was new counts as what it would be with practice.
+            practised = np.where(seen, logged[:, at] * prior / np.where(seen, standard[:, at], 1.0), 0.0)
+            whole = _pulled(prior, practised[seen], weight)
+            rows.append((activity, size, "all", prior, int(seen.sum()), practised[seen].mean(), whole))
             for name in np.unique(category[sizes == size]):
                 mine = (sizes == size) & (category == name)
-                own, own_n, own_mean = _pulled(whole, logged[seen & mine, at], weight)
-                if own_n:
-                    rows.append((activity, size, name, whole, own_n, own_mean, own))
-                corrected[mine & (standard[:, at] > 0), at] = own
+                logs = practised[seen & mine]
+                own = _pulled(whole, logs, weight)
+                if logs.size:
+                    rows.append((activity, size, name, whole, logs.size, logs.mean(), own))
+                corrected[mine, at] *= own / prior if prior else 0.0
     columns = ["activity", "size_class", "category", "before_min", "logged_items", "logged_mean_min", "used_min"]
     return pd.DataFrame(rows, columns=columns), corrected
 
 
-def _pulled(prior: float, logged: Floats, weight: float) -> tuple[float, int, float]:
-    """A prior pulled towards the mean of what was logged; the number and mean of the logs."""
-    n = logged.size
-    mean = float(logged.mean()) if n else float("nan")
-    if weight + n == 0:
-        return prior, n, mean
-    return (weight * prior + float(logged.sum())) / (weight + n), n, mean
+def _pulled(prior: float, logs: Floats, weight: float) -> float:
+    """Minutes held so far, pulled towards the mean of what was logged."""
+    return float(shrunk_minutes(prior, logs.size, logs.mean(), weight=weight)) if logs.size else prior

@@ -94,6 +94,30 @@ def test_assumed_help_packs_its_share(tmp_path):
     assert (row["hired_cents"], row["hired_origin"]) == (538, "assumed")
 
 
+@pytest.mark.worked
+def test_a_new_category_takes_longer_by_the_learning_curve(tmp_path):
+    settings = {"minutes.learning": "80 %", "minutes.practised_after": 2}
+    items, _ = labor_of(tmp_path, "date,activity,minutes,worker", **settings)
+    # Practised after two items: the first takes 1 / 0.8 of the standard, later ones the standard itself.
+    assert items.loc[["A", "B", "D"], "clean_min"].tolist() == pytest.approx([8 / 0.8, 8, 8])
+    assert items.loc["C", "clean_min"] == pytest.approx(15 / 0.8)
+
+
+@pytest.mark.worked
+def test_a_personal_allowance_comes_on_top_of_the_standard(tmp_path):
+    items, _ = labor_of(tmp_path, "date,activity,minutes,worker", **{"minutes.allowance": "20 %"})
+    assert items.loc["A", "clean_min"] == pytest.approx(8 * 1.2)
+
+
+@pytest.mark.worked
+def test_a_log_from_the_learning_days_teaches_the_practised_minutes(tmp_path):
+    settings = {"minutes.learning": "80 %", "minutes.practised_after": 2}
+    items, labor = labor_of(tmp_path, "date,activity,minutes,worker,item_id\n2026-01-05,clean,33,wren,A", **settings)
+    # 33 minutes for the first item are 33 x 0.8 = 26.4 practised ones.
+    assert labor.learned["logged_mean_min"].iloc[0] == pytest.approx(26.4)
+    assert items.loc["A", "clean_min"] == 33
+
+
 def test_minutes_that_fit_no_item_are_said_and_not_dropped(tmp_path):
     _, labor = labor_of(tmp_path, "date,activity,minutes,worker\n2025-12-01,clean,25,wren")
     assert labor.unplaced_min == 25
