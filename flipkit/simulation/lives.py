@@ -226,6 +226,40 @@ def _posting(
         frame[name] = column
 
 
+def stored(weeks: npt.ArrayLike) -> Floats:
+    """Part of a kind's storing minutes spent on an item after some weeks on the shelf.
+
+    Parameters
+    ----------
+    weeks : array, shape (n,)
+        Weeks listed.
+
+    Returns
+    -------
+    array, shape (n,)
+        The part.
+    """
+    return np.asarray(0.8 + 0.02 * np.asarray(weeks, dtype=np.float64))
+
+
+def answered(weeks: npt.ArrayLike, sold: npt.ArrayLike) -> Floats:
+    """Part of a kind's minutes for messages spent on an item: most with the sale, some each week.
+
+    Parameters
+    ----------
+    weeks : array, shape (n,)
+        Weeks listed.
+    sold : array of bool, shape (n,)
+        Whether it is sold.
+
+    Returns
+    -------
+    array, shape (n,)
+        The part.
+    """
+    return np.asarray(0.2 + 0.6 * np.asarray(sold, dtype=np.float64) + 0.03 * np.asarray(weeks, dtype=np.float64))
+
+
 def _work(
     frame: pd.DataFrame,
     shop: Shop,
@@ -244,8 +278,8 @@ def _work(
     trouble = frame["refund_cents"].to_numpy() > 0
     # How far each activity went: a thing that never sells is never packed, but it is stored.
     extent = {
-        "store": 0.8 + 0.02 * weeks,
-        "messages": 0.2 + 0.6 * sold + 0.03 * weeks,
+        "store": stored(weeks),
+        "messages": answered(weeks, sold),
         "pack": np.where(posted, 1.0, 0.2 * sold),
         "post": np.where(posted, 1.0, 0.5 * sold),
         "returns": trouble.astype(np.float64),

@@ -5,9 +5,11 @@ from __future__ import annotations
 import datetime as dt
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from flipkit.simulation.histories import Histories
+from flipkit.simulation.lives import MINUTES, answered, stored
 
 _AT_SALE = (
     "sold_price_cents",
@@ -39,7 +41,8 @@ def observed(drawn: Histories, *, as_of: dt.date) -> pd.DataFrame:
         copy, item_id, category, trip_id (both told apart between copies), status ("sold",
         "for sale", "not listed", "returned", "gone"), the days bought_on, listed_on, sold_on and
         gone_on, days_listed (to the sale, to the giving away, or to the day), list_price_cents,
-        sold_price_cents, cost_cents, trip_cents, net_cents and owner_min so far.
+        sold_price_cents, cost_cents, trip_cents, net_cents, the owners' minutes by activity and
+        owner_min, all so far.
 
     Examples
     --------
@@ -67,6 +70,7 @@ def observed(drawn: Histories, *, as_of: dt.date) -> pd.DataFrame:
     net = money["sold_price_cents"] + money["shipping_charged_cents"] - refund
     net = net - sum(money[name] for name in _AT_SALE[2:])
     net = net - items["cost_cents"].to_numpy() - items["trip_cents"].to_numpy()
+    minutes = _minutes_so_far(items, day, listed, sold, returned)
     return pd.DataFrame(
         {
             "copy": items["copy"],
@@ -84,26 +88,30 @@ def observed(drawn: Histories, *, as_of: dt.date) -> pd.DataFrame:
             "cost_cents": items["cost_cents"],
             "trip_cents": items["trip_cents"],
             "net_cents": net,
-            "owner_min": _minutes_so_far(items, day, listed, sold, returned),
+            **minutes,
+            "owner_min": sum(minutes.values()),
         }
     )
 
 
 def _minutes_so_far(
     items: pd.DataFrame, day: pd.Timestamp, listed: np.ndarray, sold: np.ndarray, returned: np.ndarray
-) -> np.ndarray:
+) -> dict[str, np.ndarray]:
     """Owner minutes spent by the day: each activity from the day on which it is done."""
-    whole = {name: items[f"{name}_min"].to_numpy() for name in ("clean", "photograph", "write", "store", "messages")}
-    minutes = items["find_min"].to_numpy() + items["research_min"].to_numpy()
-    minutes = minutes + listed * (whole["clean"] + whole["photograph"] + whole["write"])
+    whole = {name: items[name].to_numpy(dtype=np.float64) for name in MINUTES}
+    whole["pack_min"] = whole["pack_min"] - items["hired_min"].to_numpy()
     # Storing and answering questions go on while a thing waits: the part up to the day.
     total = items["weeks_listed"].to_numpy()
     so_far = np.minimum(((day - items["listed_on"]).dt.days // 7).clip(lower=0).to_numpy(), total)
     ever_sold = (items["outcome"] != "gone").to_numpy()
-    stored = (0.8 + 0.02 * so_far) / (0.8 + 0.02 * total)
-    asked = (0.2 + 0.6 * (ever_sold & sold) + 0.03 * so_far) / (0.2 + 0.6 * ever_sold + 0.03 * total)
-    minutes = minutes + listed * (whole["store"] * stored + whole["messages"] * asked)
-    minutes = minutes + sold * (items["pack_min"] - items["hired_min"] + items["post_min"]).to_numpy()
     # A refund for damage has its work at once, a return when the thing is back.
     trouble = np.where(items["outcome"] == "returned", returned, sold)
-    return np.asarray(minutes + trouble * items["returns_min"].to_numpy(), dtype=np.float64)
+    done: dict[str, npt.ArrayLike] = {
+        **dict.fromkeys(("find_min", "research_min"), 1.0),
+        **dict.fromkeys(("clean_min", "photograph_min", "write_min"), listed),
+        "store_min": listed * stored(so_far) / stored(total),
+        "messages_min": listed * answered(so_far, ever_sold & sold) / answered(total, ever_sold),
+        **dict.fromkeys(("pack_min", "post_min"), sold),
+        "returns_min": trouble,
+    }
+    return {name: whole[name] * np.asarray(done[name], dtype=np.float64) for name in MINUTES}

@@ -7,13 +7,13 @@ of sums in a very large sample drawn from the same shop, and its own error is st
 
 from __future__ import annotations
 
-import dataclasses
 import datetime as dt
 
 import numpy as np
 import pandas as pd
 
 from flipkit.analysis.ratios import ratio_standard_error
+from flipkit.errors import AssumptionError
 from flipkit.simulation.histories import Histories, histories
 from flipkit.simulation.kinds import Shop
 from flipkit.simulation.observed import observed
@@ -22,13 +22,16 @@ from flipkit.simulation.observed import observed
 _BATCH = 150_000
 
 
-def true_returns(shop: Shop, *, seed: int, items: int, as_of: dt.date | None = None) -> pd.DataFrame:
+def true_returns(
+    shop: Shop, *, seed: int, items: int, as_of: dt.date | None = None, horizon_days: int | None = None
+) -> pd.DataFrame:
     """True hourly returns per category, on sold and on bought basis.
 
     *Bought basis*: every item bought, followed to its end. *Sold basis*: the items that sell.
     With ``as_of``, the sold basis is over the sales up to that day, as a shop of that age sees
     them: quick ones are over-represented in a young shop, and that is a property of the basis
-    and no error of an estimate.
+    and no error of an estimate. With ``horizon_days`` too, the bought basis follows every item
+    so many days beyond that day and no further, as a report does that looks so far ahead.
 
     Parameters
     ----------
@@ -40,6 +43,8 @@ def true_returns(shop: Shop, *, seed: int, items: int, as_of: dt.date | None = N
         How many items to draw, over all categories.
     as_of : datetime.date, optional
         Last day of the sales on sold basis; to the end where left out.
+    horizon_days : int, optional
+        How far beyond ``as_of`` an unsold item is followed; to its end where left out. [days]
 
     Returns
     -------
@@ -63,12 +68,12 @@ def true_returns(shop: Shop, *, seed: int, items: int, as_of: dt.date | None = N
     drawn = 0
     while drawn < items:
         whole = histories(shop, seed=seed * 1_000_003 + len(sums), copies=copies)
-        sums.append(_trip_sums(whole, as_of))
+        sums.append(_trip_sums(whole, as_of, horizon_days))
         drawn += len(whole.items)
     return pd.DataFrame({name: _category(part) for name, part in pd.concat(sums).groupby("category", observed=True)}).T
 
 
-def _trip_sums(whole: Histories, as_of: dt.date | None) -> pd.DataFrame:
+def _trip_sums(whole: Histories, as_of: dt.date | None, horizon_days: int | None) -> pd.DataFrame:
     """Sums of each trip and category: the trips are what is drawn independently."""
     table = whole.items
     sold = (table["outcome"] != "gone").to_numpy()
@@ -86,12 +91,16 @@ def _trip_sums(whole: Histories, as_of: dt.date | None) -> pd.DataFrame:
         }
     )
     if as_of is not None:
-        # Trips end before the day, so that the rows of both frames are the same.
-        seen = observed(dataclasses.replace(whole, items=table), as_of=as_of)
+        if (table["bought_on"] > pd.Timestamp(as_of)).any():
+            raise AssumptionError("as_of", need="a day on or after the shop's last day of buying", got=as_of)
+        seen = observed(whole, as_of=as_of)
         known = seen["status"].isin(["sold", "returned"]).to_numpy()
         frame["sales"] = known
         frame["sold_net"] = seen["net_cents"].to_numpy() * known
         frame["sold_min"] = seen["owner_min"].to_numpy() * known
+        if horizon_days is not None:
+            later = observed(whole, as_of=as_of + dt.timedelta(days=horizon_days))
+            frame["net"], frame["min"] = later["net_cents"].to_numpy(), later["owner_min"].to_numpy()
     return frame.groupby(["trip", "category"], observed=True, sort=False).sum().reset_index()
 
 
