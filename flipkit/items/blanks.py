@@ -150,6 +150,45 @@ def slotted_blank(
     )
 
 
+def slotted_half_blank(
+    name: str, length_in: float, width_in: float, depth_in: float, *, allowance: ScoreAllowance, may_turn: bool
+) -> Blank:
+    """Half the blank of a slotted carton: one length and one width with their flaps, and a joint.
+
+    Two of them, joined at two corners, make a carton that is too large for one sheet.
+
+    Parameters
+    ----------
+    name : str
+        Which half it is.
+    length_in, width_in, depth_in : float
+        Inside; depth between the flaps. [in]
+    allowance : ScoreAllowance
+        From :func:`flipkit.rules.board.score_allowance`.
+    may_turn : bool
+        Whether its flutes may lie flat in the walls.
+
+    Returns
+    -------
+    Blank
+        Joint + length + width by flap + depth + flap; common practice.
+
+    Examples
+    --------
+    >>> exact = ScoreAllowance(panel_in=0, depth_in=0, flap_in=0, joint_in=2)
+    >>> blank = slotted_half_blank("first half", 16, 12, 8, allowance=exact, may_turn=False)
+    >>> blank.length_in, blank.width_in
+    (30, 20.0)
+    """
+    whole = slotted_blank(length_in, width_in, depth_in, allowance=allowance, trim_in=0.0, may_turn=may_turn)
+    # Where the third wall begins in the whole blank; its own sum would miss that by a bit of noise.
+    end = [panel for panel in whole.panels if panel[0] in ("length", "width")][2][1]
+    inside = [line for line in whole.cuts if max(line[0], line[2]) < end]
+    folds = [(x1, y1, min(x2, end), y2) for x1, y1, x2, y2 in whole.folds if x1 < end]
+    panels = tuple(panel for panel in whole.panels if panel[1] < end)
+    return Blank(name, "0201", end, whole.width_in, tuple(folds), tuple(inside), panels, may_turn)
+
+
 def tray_blank(name: str, length_in: float, width_in: float, depth_in: float, *, allowance: ScoreAllowance) -> Blank:
     """Blank of a tray with four sides folded up and taped at the corners; two make a telescope (0300).
 

@@ -23,6 +23,7 @@ STYLES = {
     "bag": "padded bag",
     "tube": "tube",
     "slotted": "slotted carton made to size",
+    "slotted_two": "slotted carton made of two pieces",
     "folded_wrap": "folded wrap",
     "five_panel": "five-panel wrap",
     "telescope": "telescope of two trays",

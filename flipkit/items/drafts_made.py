@@ -1,10 +1,17 @@
-"""Drafts cut from sheets: slotted carton, telescope, five-panel wrap, folded wrap."""
+"""Drafts cut from sheets: slotted carton in one or two pieces, telescope, five-panel wrap, folded wrap."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from flipkit.items.blanks import Blank, five_panel_blank, folded_wrap_blank, slotted_blank, tray_blank
+from flipkit.items.blanks import (
+    Blank,
+    five_panel_blank,
+    folded_wrap_blank,
+    slotted_blank,
+    slotted_half_blank,
+    tray_blank,
+)
 from flipkit.items.cushioning import SQIN_PER_SQFT, Sides, girth_strip_in, slotted_strips_in
 from flipkit.items.drafts import Bench, Draft, boards, turned
 from flipkit.items.drafts_stock import carton_outside_in
@@ -66,6 +73,17 @@ def _slotted(inside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Benc
     return outside, (blank,), tuple(strips)
 
 
+def _slotted_two(inside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made:
+    upright = bench.assumptions.text("packing.flutes_upright") == "yes"
+    halves = tuple(
+        slotted_half_blank(name, *inside, allowance=allowance, may_turn=not upright)
+        for name in ("first half", "second half")
+    )
+    outside = carton_outside_in(inside, flute.caliper_in)
+    strips = slotted_strips_in(outside, closure=bench.closure, own_joint=True, table=bench.rules.cushions)
+    return outside, halves, (*strips, strips[-1])  # the second joint like the first
+
+
 def _telescope(inside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made | None:
     length, width, height = inside
     if length < width - SNAP:
@@ -107,7 +125,10 @@ def _folded_wrap(inside: Sides, flute: Flute, allowance: ScoreAllowance, bench: 
 
 _MAKERS: dict[str, Maker] = {
     "slotted": _slotted,
+    "slotted_two": _slotted_two,
     "telescope": _telescope,
     "five_panel": _five_panel,
     "folded_wrap": _folded_wrap,
 }
+#: Styles that are cut from sheets.
+MADE = tuple(_MAKERS)

@@ -52,8 +52,9 @@ def hands(
     """People that a packed parcel takes to pick up and carry out.
 
     The parcel is held with its shortest side pointing away from the body, its longest across, and
-    lifted from the packing table, or the floor if it is long, to the place of hand-over. The
-    equation covers the two lifts, not the way between them.
+    lifted from the packing table, or the floor if it is long, to the place of hand-over. Two
+    people stand at its ends and reach no farther than assumed for a team. The equation covers the
+    two lifts, not the way between them.
 
     Parameters
     ----------
@@ -90,20 +91,28 @@ def hands(
     away, height, front = sorted(sides_in)
     start = 0.0 if front > assumptions.number("packing.floor_over_in") else assumptions.number("packing.table_in")
     end = assumptions.number("packing.hand_over_in")
-    limits = [
-        _limit(at, abs(end - start), (away, height, front), equation, assumptions, worksheet) for at in (start, end)
-    ]
-    limit = min(limits, key=lambda found: found.limit_lb)
+    sides = (away, height, front)
+    most_reach = assumptions.number("packing.team_reach_in")
+
+    def lower(reach: float) -> WeightLimit:
+        found = (_limit(at, abs(end - start), sides, reach, equation, assumptions, worksheet) for at in (start, end))
+        return min(found, key=lambda one: one.limit_lb)
+
+    limit = lower(float("inf"))
     index = weight_lb / limit.limit_lb if limit.limit_lb > 0 else float("inf")
     most = assumptions.number("packing.lifting_index")
     long = assumptions.number("packing.long_in")
     reasons = []
     if index > most:
-        reasons.append(f"{weight_lb:.1f} lb against a recommended limit of {limit.limit_lb:.1f} lb for one person")
+        reasons.append(
+            f"{weight_lb:.1f} lb against a recommended limit of {limit.limit_lb:.1f} lb for one person"
+            if limit.limit_lb > 0
+            else f"{away:.1f} in deep, too far from the body for one person to hold"
+        )
     if front > long:
         reasons.append(f"{front:.1f} in long, more than the {long:g} in that one person handles")
     people = 2 if reasons else 1
-    together = team_limit_lb(limit.limit_lb, 2, equation=equation)
+    together = team_limit_lb(lower(most_reach).limit_lb, 2, equation=equation)
     enough = weight_lb <= most * (together if people == 2 else limit.limit_lb)
     return Hands(people, limit.limit_lb, together, index, enough, limit.hardest(), " and ".join(reasons))
 
@@ -112,6 +121,7 @@ def _limit(
     at_in: float,
     travel_in: float,
     sides: tuple[float, float, float],
+    most_reach_in: float,
     equation: LiftingBlock,
     assumptions: Assumptions,
     worksheet: bool,
@@ -119,7 +129,7 @@ def _limit(
     away, height, front = sides
     return weight_limit(
         equation=equation,
-        horizontal_in=reach_in(away, at_in, equation=equation),
+        horizontal_in=min(reach_in(away, at_in, equation=equation), most_reach_in),
         vertical_in=at_in,
         distance_in=travel_in,
         asymmetry_deg=0.0,

@@ -10,6 +10,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
+from flipkit.errors import MeasureError
 from flipkit.rules.parcel_rules import ParcelRules
 from flipkit.rules.postage import label_columns
 from flipkit.rules.rate_cards import RateCard
@@ -118,6 +119,64 @@ def rate_card_labels(
         )
         refused = [str(reason) for reason in found["refused"]]
         return LabelPrices(found["total_cents"], found["billable_lb"], [str(s) for s in found["service"]], refused)
+
+    return price
+
+
+def mixed_labels(parts: Sequence[tuple[float, Labels]]) -> Labels:
+    """Expected labels where the buyer's zone is not known yet: prices weighted by how likely each zone is.
+
+    Parameters
+    ----------
+    parts : sequence of (float, Labels)
+        Share of each zone, summing to one, and its labels.
+
+    Returns
+    -------
+    Labels
+        Mean price in whole cents, half up; refused where any zone with a share refuses. The
+        billable weight and service are those of the likeliest zone.
+
+    Raises
+    ------
+    MeasureError
+        If the shares do not sum to one.
+
+    Examples
+    --------
+    >>> near, far = simple_labels(lambda *_: 900), simple_labels(lambda *_: 1500)
+    >>> one = np.array([12.0])
+    >>> mixed_labels([(0.25, near), (0.75, far)])(one, one, one, one, ["box"], [False]).cents.tolist()
+    [1350]
+    """
+    total = sum(share for share, _ in parts)
+    if abs(total - 1.0) > 1e-9 or min(share for share, _ in parts) < 0:
+        raise MeasureError("shares", need="at least 0 each and 1 together", got=total)
+    known = [(share, labels) for share, labels in parts if share > 0]
+
+    def price(
+        length_in: Floats,
+        width_in: Floats,
+        height_in: Floats,
+        weight_lb: Floats,
+        packaging: Sequence[str],
+        nonrectangular: Sequence[bool],
+    ) -> LabelPrices:
+        given = (length_in, width_in, height_in, weight_lb, packaging, nonrectangular)
+        found = [(share, labels(*given)) for share, labels in known]
+        mean = sum(share * one.cents for share, one in found)
+        likeliest = max(found, key=lambda pair: pair[0])[1]
+        refused = [
+            next((one.refused[row] for _, one in found if one.refused[row]), "")
+            for row in range(len(likeliest.refused))
+        ]
+        cents = np.floor(np.round(mean, 6) + 0.5).astype(np.int64)
+        return LabelPrices(
+            cents=np.where([bool(reason) for reason in refused], 0, cents),
+            billable_lb=likeliest.billable_lb,
+            service=likeliest.service,
+            refused=refused,
+        )
 
     return price
 

@@ -16,7 +16,7 @@ from typing import Any
 from flipkit.assumptions import Assumptions
 from flipkit.errors import MeasureError
 from flipkit.items.drafts import STYLES, Bench, Draft, PackItem, Refusal, paddings
-from flipkit.items.drafts_made import made_drafts
+from flipkit.items.drafts_made import MADE, made_drafts
 from flipkit.items.drafts_other import bag_drafts, pickup_drafts, tube_drafts, wrapped_drafts
 from flipkit.items.drafts_stock import cut_down_drafts, joined_drafts, stock_drafts
 from flipkit.items.labels import Labels
@@ -142,7 +142,7 @@ def _unpadded(bench: Bench, reasons: list[str]) -> list[Refusal]:
     why = "; ".join(reasons)
     names = [("stock", carton.name) for carton in stock.cartons] + [("cut_down", c.name) for c in stock.cartons]
     names += [("tube", tube.name) for tube in stock.tubes] + [("bag", bag.name) for bag in stock.bags]
-    names += [(style, "any board") for style in ("slotted", "telescope", "five_panel", "folded_wrap")]
+    names += [(style, "any board") for style in MADE]
     return [Refusal(0.0, style, what, why) for style, what in names]
 
 
@@ -156,6 +156,6 @@ def _absent(bench: Bench, seen: set[str]) -> list[Refusal]:
         "tube": "no tube in stock",
         "bag": "no padded bag in stock",
     }
-    for style in ("slotted", "telescope", "five_panel", "folded_wrap"):
+    for style in MADE:
         lacking[style] = "no sheet in stock, and no carton to cut up"
     return [Refusal(0.0, style, "none", reason) for style, reason in lacking.items() if style not in seen]

@@ -184,7 +184,7 @@ def board_cautions(one: Priced) -> list[str]:
             said.append(
                 f"Board: old scores of {use.sheet.name} at {marks} cross a blank; tape them flat on both sides."
             )
-        if one.draft.style == "slotted" and any(place.turned for place in use.placements):
+        if one.draft.style in ("slotted", "slotted_two") and any(place.turned for place in use.placements):
             said.append("Board: the flutes lie flat in these walls; the carton will not bear a stack.")
     return said
 

@@ -216,7 +216,7 @@ def trials_reading(trials: list[Trial], *, currency: str = "USD") -> list[str]:
     for trial in trials:
         best = trial.plan.best
         if best is None:
-            said.append(f"With {trial.what}: nothing at hand sends it safely.")
+            said.append(f"{_capital(trial.what)}: nothing at hand sends it safely.")
             continue
         if trial.change_cents is None:
             change = f"it can be sent, for {show_cents(best.total_cents, currency=currency)}"
@@ -226,5 +226,9 @@ def trials_reading(trials: list[Trial], *, currency: str = "USD") -> list[str]:
             word = "dearer" if trial.change_cents > 0 else "cheaper"
             change = f"{show_cents(abs(trial.change_cents), currency=currency)} {word}"
         way = f"; then {STYLES[best.draft.style]}, {best.draft.what}" if trial.other_way else ", packed the same way"
-        said.append(f"With {trial.what}: {change}{way}.")
+        said.append(f"{_capital(trial.what)}: {change}{way}.")
     return said
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

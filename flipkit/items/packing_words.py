@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from flipkit.items.cushioning import CUIN_PER_CUFT
+from flipkit.items.cushioning import CUIN_PER_CUFT, M_PER_IN
 from flipkit.items.drafts import STYLES, PackItem, turned
 from flipkit.items.packing import Plan
 from flipkit.items.packing_cautions import (
@@ -19,6 +19,20 @@ from flipkit.items.strength import strength_check
 from flipkit.money import show_cents
 
 CAUTION = "Caution. "
+#: How a container is set up, by style.
+_SET_UP = {
+    "stock": "Set it up and tape the bottom.",
+    "cut_down": "Fold the new flaps along the new scores; the bottom is taped before it is filled.",
+    "slotted": "Fold it, tape the joint from end to end, then the bottom.",
+    "slotted_two": "Fold both halves, tape their two joints from end to end, then the bottom.",
+    "telescope": "Fold up both trays, tape their corner tabs, and slide the lid over the base.",
+    "five_panel": "Fold it around, the fifth panel over the first; end flaps inward, the widest last.",
+    "folded_wrap": "Fold the ends up, then the sides over them until they meet on top.",
+    "joined": "Open both mouths, lap the flaps of one over the walls of the other, and tape twice around.",
+    "tube": "Cap both ends and tape around the caps.",
+    "bag": "Slide it in and close the flap.",
+    "wrapped": "Wind the film around every side, and put the label where it holds.",
+}
 
 
 def plan_reading(plan: Plan, *, currency: str = "USD") -> list[str]:
@@ -41,7 +55,7 @@ def plan_reading(plan: Plan, *, currency: str = "USD") -> list[str]:
     if best is None:
         return [
             f"{plan.item.title}: nothing at hand sends it safely.",
-            *(f"{STYLES[r.style].capitalize()}, {r.what}: {r.reason}." for r in plan.refusals),
+            *_nearest(plan),
             CAUTION + goods_caution(plan.item),
         ]
     said = [_headline(plan.item, best, currency)]
@@ -51,6 +65,17 @@ def plan_reading(plan: Plan, *, currency: str = "USD") -> list[str]:
         said.append(_next_best(best, plan.others[0], currency))
     said.append(_cautioned(goods_caution(plan.item)))
     return [line for line in said if line]
+
+
+def _nearest(plan: Plan) -> list[str]:
+    """The nearest miss of each style, with how many more there are."""
+    said = []
+    for style, name in STYLES.items():
+        found = sorted(refusal for refusal in plan.refusals if refusal.style == style)
+        if found:
+            more = f" ({len(found) - 1} more are no nearer)" if len(found) > 1 else ""
+            said.append(f"{name.capitalize()}, {found[0].what}: {found[0].reason}{more}.")
+    return said
 
 
 def plan_cautions(plan: Plan) -> list[str]:
@@ -120,6 +145,10 @@ def _steps(plan: Plan, best: Priced) -> list[str]:
             f"Lay it {_sides(lies)} as length, width and height, at least {way.clearance_in:.1f} in from every wall"
             f"{fill}."
         )
+    if draft.style in _SET_UP:
+        metres = sum(draft.strips_in) * M_PER_IN
+        tape = f" Tape: {len(draft.strips_in)} strips, {metres:.1f} m." if draft.strips_in else ""
+        said.append(_SET_UP[draft.style] + tape)
     said += [_cautioned(text) for text in strength_cautions(best, check)]
     said.append(_cautioned(packaging_caution(best, plan.rules)))
     said.append(_cautioned(lifting_caution(best)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.resources
 import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -57,6 +58,23 @@ def read_stock(file: Path, *, supply_costs: Mapping[str, float] | None = None) -
     )
     top.done()
     return stock
+
+
+def starter_stock() -> Stock:
+    """An invented packing corner to start from, where the seller has written none.
+
+    Returns
+    -------
+    Stock
+        From ``starter_stock.toml`` in the package; sizes and prices are nobody's.
+
+    Examples
+    --------
+    >>> [carton.name for carton in starter_stock().cartons][:3]
+    ['small cube', 'medium', 'cube']
+    """
+    with importlib.resources.as_file(importlib.resources.files("flipkit.items") / "starter_stock.toml") as file:
+        return read_stock(file)
 
 
 def _each(top: Keys, name: str, make: Callable[[Keys], T]) -> tuple[T, ...]:

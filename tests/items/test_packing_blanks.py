@@ -8,7 +8,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flipkit.items.blanks import five_panel_blank, folded_wrap_blank, pad_blank, slotted_blank, tray_blank
+from flipkit.items.blanks import (
+    five_panel_blank,
+    folded_wrap_blank,
+    pad_blank,
+    slotted_blank,
+    slotted_half_blank,
+    tray_blank,
+)
 from flipkit.items.stock import Carton, flattened
 from flipkit.rules.board import ScoreAllowance
 
@@ -109,6 +116,20 @@ def test_a_slotted_blank_folds_to_the_inside_asked_for(length, width, height):
     # Outer flaps meet in the middle within the gap allowed: 2 flaps cover the width and no more than 2 calipers over.
     flaps = [panel for panel in found.panels if panel[0] == "flap"]
     assert {round(2 * flap[4] - width, 6) for flap in flaps} == {round(2 * caliper, 6)}
+
+
+@given(length=sides, width=sides, height=sides, caliper=st.floats(0.03, 0.6))
+def test_two_halves_make_a_whole_with_one_joint_more(length, width, height, caliper):
+    allowance = ScoreAllowance(panel_in=caliper, depth_in=2 * caliper, flap_in=caliper, joint_in=1.25)
+    whole = slotted_blank(length, width, height, allowance=allowance, trim_in=0, may_turn=False)
+    half = slotted_half_blank("half", length, width, height, allowance=allowance, may_turn=False)
+    assert 2 * half.length_in == pytest.approx(whole.length_in + 1.25)
+    assert half.width_in == whole.width_in
+    flap, deep = width / 2 + caliper, height + 2 * caliper
+    # One slot above and one below, the joint's four cuts; scores along both flaps, at the joint and between the walls.
+    assert half.knife_in == pytest.approx(2 * (half.length_in + half.width_in) + 4 * flap + 2 * 1.25)
+    assert half.score_in == pytest.approx(2 * (half.length_in - 1.25) + 2 * deep)
+    assert [panel[0] for panel in half.panels if panel[0] != "flap"] == ["joint", "length", "width"]
 
 
 @pytest.mark.worked

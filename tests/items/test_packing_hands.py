@@ -59,11 +59,15 @@ def test_two_may_lift_four_thirds_of_one_and_more_is_said():
     assert found.team_limit_lb == pytest.approx(51 * 10 / 14 * 4 / 3)
 
 
-def test_what_cannot_be_held_close_enough_has_no_limit_left():
-    # 36 in deep: H = 8 + 18 = 26 > 25
+@pytest.mark.worked
+def test_what_one_cannot_hold_close_enough_two_may():
+    # 36 in deep: H = 8 + 18 = 26 > 25, no limit left for one; two reach 15 in: 51 x 10/15 x .9 x 4/3 = 40.8
     found = lift((40, 36, 36), 5)
-    assert (found.limit_lb, found.people, found.enough) == (0.0, 2, False)
+    assert (found.limit_lb, found.people, found.enough) == (0.0, 2, True)
     assert found.lifting_index == float("inf")
+    assert found.team_limit_lb == pytest.approx(40.8)
+    assert found.why == "36.0 in deep, too far from the body for one person to hold"
+    assert not lift((40, 36, 36), 41).enough
 
 
 def test_assumptions_move_it():

@@ -338,6 +338,22 @@ class Brute:
                     flute,
                     grade,
                 )
+                half = (joint + length + t + width + t, rsc[1], False)
+                half_slots = 2 * (2 * flap + 2 * flap + 2 * joint)
+                half_score = 2 * (2 * (half[0] - joint) + 2 * (height + 2 * t))
+                self.cut(
+                    "slotted_two",
+                    [half, half],
+                    rsc_out,
+                    [*rsc_tape, rsc_tape[-1]],
+                    half_slots,
+                    half_score,
+                    way,
+                    wrapped,
+                    (length, width, height),
+                    flute,
+                    grade,
+                )
                 lid = min(height, 3)
                 if length >= width - 1e-6:
                     base = (length + t + 2 * (height + t), width + t + 2 * (height + t), True)
@@ -565,6 +581,7 @@ def test_the_plan_is_the_cheapest_of_all():
         "cut_down",
         "joined",
         "slotted",
+        "slotted_two",
         "telescope",
         "five_panel",
         "folded_wrap",

@@ -180,7 +180,7 @@ def test_an_inch_less_another_cushion_another_wage():
     assert by_name["rough handling"].change_cents > 0
     words = trials_reading(trials)
     assert len(words) == len(trials)
-    assert words[0].startswith("With length 1 in less: $")
+    assert words[0].startswith("Length 1 in less: $")
     assert trials[0].as_dict()["change_cents"] == by_name["length 1 in less"].change_cents
 
 
