@@ -167,12 +167,6 @@ def comparable_rules(assumptions: Assumptions) -> ComparableRules:
     -------
     ComparableRules
         The rules.
-
-    Examples
-    --------
-    >>> from flipkit.assumptions import load_assumptions
-    >>> comparable_rules(load_assumptions()).half_life_days
-    180.0
     """
     return ComparableRules(
         assumptions.number("comparables.half_life_days"),

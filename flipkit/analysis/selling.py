@@ -77,7 +77,7 @@ def selling_prior(assumptions: Assumptions) -> SellingPrior:
     --------
     >>> from flipkit.assumptions import load_assumptions
     >>> selling_prior(load_assumptions()).mean[1]
-    2.0
+    2.6
     """
     number = assumptions.number
     never = assumptions.share("selling.never")

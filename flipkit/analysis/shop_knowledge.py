@@ -1,0 +1,309 @@
+"""What a shop's books know about buying, in a small plain table that answers without the books."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from typing import Any, Protocol
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from flipkit.analysis.buying import SHOP
+from flipkit.analysis.comparables import comparable_rules
+from flipkit.analysis.demand import Demand
+from flipkit.analysis.person_weeks import Typical, person_weeks, typical_prices
+from flipkit.analysis.selling import SellingModel, selling_model, selling_prior
+from flipkit.assumptions import SIZES, Assumptions
+from flipkit.books.read import Books
+from flipkit.books.schema import PICKUP
+from flipkit.money import percentage
+from flipkit.rules.fees import order_fee_lines
+from flipkit.rules.tables import Rules
+
+Floats = npt.NDArray[np.float64]
+
+#: How many things the shop's means weigh beside a category's own, and the assumed ones beside the shop's.
+_HELD = 5.0
+#: Sales that the shop's refunds weigh beside a category's own.
+_HELD_SALES = 20.0
+#: Prices at which fees are tabulated, from one dollar to 5,000. [cents]
+FEE_PRICES = tuple(int(price) for price in np.unique(np.rint(np.geomspace(100, 500_000, 48))))
+_BEFORE = ("find", "research", "clean", "photograph", "write", "store")
+_AT_SALE = ("messages", "pack", "post")
+_POSTING = ("pack", "post")
+
+
+class Known(Protocol):
+    """What the knowledge is drawn from; a study has all of it."""
+
+    @property
+    def books(self) -> Books:
+        """The books."""
+
+    @property
+    def items(self) -> pd.DataFrame:
+        """One row an item, as ``item_economics`` gives them."""
+
+    @property
+    def rules(self) -> Rules:
+        """The rule tables."""
+
+    @property
+    def assumptions(self) -> Assumptions:
+        """What the seller assumes."""
+
+    @property
+    def as_of(self) -> dt.date:
+        """The last day that is known."""
+
+
+def shop_model(study: Known) -> tuple[SellingModel, Typical]:
+    """The chance of a sale, and typical prices, as the books teach them.
+
+    Parameters
+    ----------
+    study : Known
+        A study.
+
+    Returns
+    -------
+    model : SellingModel
+        Chance of a sale by price and week.
+    typical : Typical
+        Typical price of each item.
+    """
+    held = study.assumptions
+    typical = typical_prices(
+        study.items,
+        study.books.comparables,
+        as_of=study.as_of,
+        rules=comparable_rules(held),
+        markup=held.number("selling.markup"),
+        markup_spread=held.number("selling.markup_spread"),
+    )
+    weeks = person_weeks(study.items, study.books.price_changes, typical.cents, as_of=study.as_of)
+    names = tuple(sorted(str(name) for name in study.items["category"].unique()))
+    return selling_model(weeks, names, prior=selling_prior(held)), typical
+
+
+def shop_knowledge(study: Known) -> dict[str, Any]:
+    """What the shop knows about buying: demand, work, fees and costs by category and size class.
+
+    Parameters
+    ----------
+    study : Known
+        A study.
+
+    Returns
+    -------
+    dict
+        Plain numbers, texts, lists and dicts: what ``buying.answer`` takes, fit for JSON.
+    """
+    held = study.assumptions
+    model, typical = shop_model(study)
+    items = study.items.assign(typical=typical.cents)
+    venues = _venues(items, study.rules, held)
+    collected = _collected_venues(items, venues)
+    whole = _terms(items, None, None, held)
+    kinds = {}
+    for name in (*model.categories, SHOP):
+        mine = items if name == SHOP else items[items["category"] == name]
+        kinds[name] = _kind(name, mine, items, model, whole, venues, collected, study)
+    return {
+        "version": 1,
+        "as_of": study.as_of.isoformat(),
+        "currency": study.books.shop.currency,
+        "wishes": {
+            "target_cents": held.cents("hour.target"),
+            "loss_limit": held.share("buying.loss_limit"),
+            "salvage": held.share("stock.salvage"),
+            "money_rate": held.share("pricing.money"),
+            "storage_cents": held.cents("pricing.storage") * 12 / 52,
+            "change_min": held.number("pricing.change"),
+            "guess_error": held.number("buying.guess_error"),
+        },
+        "comparable_rules": dataclasses.asdict(comparable_rules(held)),
+        "grid": [held.number(f"pricing.{name}") for name in ("low", "high", "step")],
+        "endings_cents": endings(held),
+        "fee_price_cents": list(FEE_PRICES),
+        "collected": collected,
+        "categories": kinds,
+    }
+
+
+def endings(assumptions: Assumptions) -> list[int]:
+    """Endings that prices may have, as the assumption names them.
+
+    Parameters
+    ----------
+    assumptions : Assumptions
+        ``pricing.endings``, such as ``95, 99``.
+
+    Returns
+    -------
+    list of int
+        Whole cents below a dollar.
+
+    Examples
+    --------
+    >>> from flipkit.assumptions import load_assumptions
+    >>> endings(load_assumptions(overrides={"pricing.endings": "0, 95"}))
+    [0, 95]
+    """
+    from flipkit.errors import AssumptionError
+
+    text = assumptions.text("pricing.endings")
+    parts = [part.strip() for part in text.split(",") if part.strip()]
+    if not all(part.isdigit() and int(part) < 100 for part in parts):
+        raise AssumptionError("pricing.endings", need="cents from 0 to 99 with commas between", got=text)
+    return [int(part) for part in parts]
+
+
+def _kind(
+    name: str,
+    mine: pd.DataFrame,
+    items: pd.DataFrame,
+    model: SellingModel,
+    whole: dict[str, dict[str, float]],
+    venues: list[str],
+    collected: list[str],
+    study: Known,
+) -> dict[str, Any]:
+    """One category's part of the knowledge."""
+    held = study.assumptions
+    log = np.log(mine["typical"].dropna().to_numpy(dtype=np.float64))
+    middle = float(np.median(log)) if log.size else float(np.log(items["typical"]).median())
+    own = float(np.std(log)) if log.size > 2 else 0.6
+    terms = whole if name == SHOP else _terms(mine, items, whole, held)
+    shares = mine["size_class"].value_counts(normalize=True)
+    sold = mine[mine["sold_on"].notna()]
+    shipping = float(sold.loc[sold["zone"] != PICKUP, "shipping_charged_cents"].mean()) if len(sold) else 0.0
+    where = sold["venue"][sold["venue"].isin(venues)]
+    posted = where[~where.isin(collected)]
+    venue = str((posted if len(posted) else where).mode().iloc[0]) if len(where) else venues[0]
+    never = float(1 / (1 + np.exp(-model.never(name)[0])))
+    demand: Demand = model.demand(name, weeks=held.whole("pricing.weeks"), start=study.as_of)
+    return {
+        "items": len(mine),
+        "sold": len(sold),
+        "typical_cents": float(np.exp(middle)),
+        "typical_spread": own,
+        "demand": demand.as_dict(),
+        # A share of never wanted things misjudged is a pace misjudged.
+        "pace_error": float(np.hypot(model.level(name)[1], never * model.never(name)[1])),
+        "never_share": never,
+        "appeal_spread": model.appeal_spread,
+        "size": str(shares.index[0]) if len(shares) else held.text("parcel.size_when_unknown"),
+        "size_shares": {str(size): float(share) for size, share in shares.items()},
+        "sizes": terms,
+        "venue": venue,
+        "fees": {
+            place: _fees(place, name, 0.0 if place in collected else np.nan_to_num(shipping), study) for place in venues
+        },
+        "venue_pace": {place: held.share("buying.local_pace") if place in collected else 1.0 for place in venues},
+    }
+
+
+def _terms(
+    mine: pd.DataFrame, shop: pd.DataFrame | None, above: dict[str, dict[str, float]] | None, held: Assumptions
+) -> dict[str, dict[str, float]]:
+    """What a thing of each size class takes, a category's own pulled towards the shop's, that towards the assumed."""
+    refunds = _refund_share(mine, None if shop is None else _refund_share(shop, None, held), held)
+    days = mine["days_held"].clip(lower=1).sum()
+    week = float(mine["overhead_cents"].sum()) / max(float(days), 1.0) * 7
+    found = {}
+    for size in SIZES:
+        rows = mine[mine["size_class"] == size]
+        listed = rows[rows["days_listed"].notna()]
+        sold = rows[rows["sold_on"].notna()]
+        posted = sold[sold["zone"] != PICKUP]
+        assumed = {name: held.number(f"minutes.{name}.{size}") for name in (*_BEFORE, *_AT_SALE, "returns")}
+        upper = above[size] if above else None
+
+        def pulled(values: pd.Series, key: str, otherwise: float, upper: dict[str, float] | None = upper) -> float:
+            prior = upper[key] if upper else otherwise
+            return (float(values.sum()) + _HELD * prior) / (len(values) + _HELD)
+
+        def minutes(part: pd.DataFrame, names: tuple[str, ...]) -> pd.Series:
+            return part[[f"{name}_min" for name in names]].sum(axis=1)
+
+        at_sale = posted[["label_cents", "label_adjustment_cents", "protection_cents", "materials_cents"]].sum(axis=1)
+        at_sale = at_sale + posted["hired_cents"] - posted["shipping_charged_cents"]
+        label, material = held.by_size("label.assumed")[size], held.by_size("materials.assumed")[size]
+        charged = posted["shipping_charged_cents"].sum() / max(float(posted["label_cents"].sum()), 1.0)
+        found[size] = {
+            "refund_share": refunds,
+            # Without a parcel of this size, as much of its label is charged as of the others.
+            "at_sale_cents": pulled(at_sale, "at_sale_cents", label * (1 - min(float(charged), 1.0)) + material),
+            "before_cents": pulled(rows["trip_cents"], "before_cents", 0.0),
+            "week_cents": week,
+            "before_min": _before(rows, listed, assumed, upper),
+            "sale_min": pulled(
+                minutes(posted, (*_AT_SALE, "returns")), "sale_min", sum(assumed[name] for name in _AT_SALE)
+            ),
+            "week_min": 0.0,
+            "post_min": pulled(minutes(posted, _POSTING), "post_min", sum(assumed[name] for name in _POSTING)),
+            "volume_cuft": pulled(rows["volume_cuft"], "volume_cuft", _assumed_volume(size, held)),
+        }
+    return found
+
+
+def _before(
+    rows: pd.DataFrame, listed: pd.DataFrame, assumed: dict[str, float], upper: dict[str, float] | None
+) -> float:
+    """Owner minutes until a thing is listed: finding and research of all, the rest of what was listed."""
+    prior = upper["before_min"] if upper else sum(assumed[name] for name in _BEFORE)
+    found = rows["find_min"] + rows["research_min"]
+    rest = listed[[f"{name}_min" for name in _BEFORE[2:]]].sum(axis=1)
+    if not len(listed):
+        return prior
+    own = float(found.mean()) + float(rest.mean())
+    return (len(listed) * own + _HELD * prior) / (len(listed) + _HELD)
+
+
+def _assumed_volume(size: str, held: Assumptions) -> float:
+    sides = [held.number(f"parcel.{side}.{size}") for side in ("length_in", "width_in", "height_in")]
+    return float(np.prod(sides)) / 1728
+
+
+def _refund_share(mine: pd.DataFrame, above: float | None, held: Assumptions) -> float:
+    """Part of the sold prices that refunds and damage took, pulled towards the shop's."""
+    sold = mine[mine["sold_on"].notna()]
+    price = float(sold["sold_price_cents"].sum())
+    lost = float((sold["refund_cents"] + sold["expected_loss_cents"]).sum())
+    prior = held.by_size("loss.chance")["medium"] / 1e6 * held.share("loss.share") if above is None else above
+    mean = price / len(sold) if len(sold) else 1.0
+    return (lost + _HELD_SALES * prior * mean) / (price + _HELD_SALES * mean)
+
+
+def _venues(items: pd.DataFrame, rules: Rules, held: Assumptions) -> list[str]:
+    """Venues with a fee schedule or with sales, the most used first."""
+    used = items.loc[items["sold_on"].notna() & (items["venue"] != ""), "venue"].value_counts()
+    default = held.text("venue.default")
+    names = [*(str(name) for name in used.index), *([default] if default else []), *sorted(rules.fee_schedules)]
+    return list(dict.fromkeys(names)) or ["any"]
+
+
+def _collected_venues(items: pd.DataFrame, venues: list[str]) -> list[str]:
+    sold = items[items["sold_on"].notna()]
+    return [
+        name
+        for name in venues
+        if (sold["venue"] == name).any() and float((sold.loc[sold["venue"] == name, "zone"] == PICKUP).mean()) > 0.5
+    ]
+
+
+def _fees(place: str, category: str, shipping_cents: float, study: Known) -> list[int]:
+    """Fees of a venue at each of ``FEE_PRICES``, today."""
+    price = np.array(FEE_PRICES, dtype=np.int64)
+    shipping = np.full(price.size, round(float(shipping_cents)), dtype=np.int64)
+    schedule = study.rules.fee_schedules.get(place)
+    if schedule is None:
+        rate, fixed = study.assumptions.ppm("fees.assumed_rate"), study.assumptions.cents("fees.assumed_per_order")
+        return [int(cents) for cents in percentage(price + shipping, rate) + fixed]
+    lines = order_fee_lines(
+        schedule, on=study.as_of, goods_cents=price, shipping_cents=shipping, category=np.full(price.size, category)
+    )
+    return [int(cents) for cents in lines["total_cents"]]

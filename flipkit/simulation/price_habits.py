@@ -1,0 +1,385 @@
+"""What price paths earn in simulated shops: the kit's, a knowing seller's, and three habits.
+
+Buyers come to each thing as the kind says. A buyer who finds it too dear sometimes writes an
+offer. The seller knows what books tell: a past in which things were listed by habit, and a few
+comparables of each thing. What a path earns is its mean under the truth, so that no luck blurs
+the comparison.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.special import ndtri
+
+from flipkit.analysis.comparables import ComparableRules, comparable_rules, typical_price
+from flipkit.analysis.demand import Demand, Offers, Wanting, wanting
+from flipkit.analysis.person_weeks import PersonWeeks, person_weeks, typical_prices
+from flipkit.analysis.price_outcomes import ended_in_time, path_outcomes, worth_cents
+from flipkit.analysis.pricing import PriceGrid, PriceSettings, PriceTable, best_paths, price_table
+from flipkit.analysis.selling import OFFER_PARTS, SellingModel, selling_model, selling_prior
+from flipkit.assumptions import Assumptions
+from flipkit.simulation.draws import Draws
+from flipkit.simulation.kinds import Kind, PlainCharges
+from flipkit.simulation.knowing_prices import knowing_paths
+from flipkit.simulation.scenarios import Scenario
+
+Floats = npt.NDArray[np.float64]
+
+#: Share of the buyers who find a thing too dear and write an offer at their own price.
+WRITES = 0.25
+#: Spread of the logarithm of what like things sold for.
+LIKE_SPREAD = 0.22
+#: Every seller's first price by habit, over what the thing typically brings.
+MARKUP = 1.15
+#: Last day of the past, and its length.
+TODAY = dt.date(2026, 12, 31)
+PAST_DAYS = 730
+#: Prices that a knowing seller and the habits consider; the kit has the grid of its assumptions.
+_GRID = PriceGrid(0.3, 1.8, 0.03)
+
+
+@dataclass(frozen=True)
+class World:
+    """How buyers come to a kind of thing, and what a sale leaves.
+
+    Attributes
+    ----------
+    kind : Kind
+        The kind.
+    offers : Offers
+        Offers for each sale at the asking price.
+    wanted : Wanting
+        Hidden levels of demand.
+    sale_cost_cents : float
+        Label, materials and work of a sale. [cents]
+    storage_cents : float
+        Cost of a week on the shelf. [cents]
+    """
+
+    kind: Kind
+    offers: Offers
+    wanted: Wanting
+    sale_cost_cents: float
+    storage_cents: float
+
+    def net(self, price: Floats) -> Floats:
+        """What a sale leaves at prices, before what the thing cost. [cents]"""
+        charges = PlainCharges()
+        kept = 1.0 - (charges.fee_ppm / 1e6) - self.kind.return_share - 0.7 * self.kind.damage_share
+        return np.asarray(kept * price - charges.per_order_cents - self.sale_cost_cents)
+
+    def demand(self, typical_ratio: Floats, *, weeks: int) -> Demand:
+        """Demand of things of the median level, by the price over what the seller holds for typical.
+
+        Parameters
+        ----------
+        typical_ratio : array, shape (n,)
+            True typical price over the seller's.
+        weeks : int
+            Weeks on sale.
+
+        Returns
+        -------
+        Demand
+            The truth.
+        """
+        rate = np.log(self.kind.weekly_rate) + self.kind.price_pull * np.log(typical_ratio)
+        pull = np.full(typical_ratio.size, self.kind.price_pull)
+        return Demand(rate, pull, -self.kind.fading * np.arange(weeks, dtype=np.float64), self.offers)
+
+
+def world(kind: Kind, *, hour_cents: float, storage_cuft_month_cents: float, trip_spread: float) -> World:
+    """The world of a kind.
+
+    Parameters
+    ----------
+    kind : Kind
+        The kind.
+    hour_cents : float
+        Worth of an hour of the seller's work. [cents]
+    storage_cuft_month_cents : float
+        Cost of a cubic foot for a month. [cents]
+    trip_spread : float
+        Spread of what the things of a trip share.
+
+    Returns
+    -------
+    World
+        Its demand, offers and costs.
+    """
+    pull = kind.price_pull
+    reach = [part**-pull for part in (1.0, *OFFER_PARTS)]
+    offers = Offers(OFFER_PARTS, tuple(WRITES * (reach[at + 1] - reach[at]) for at in range(len(OFFER_PARTS))))
+    sides = np.array([kind.sides_in])
+    label = float(PlainCharges().labels_cents([0], ["5"], sides, np.array([kind.weight_lb]))[0])
+    own = label * (1 - kind.shipping_share * (1 - PlainCharges().fee_ppm / 1e6))
+    work = sum(kind.minutes.get(name, 0.0) for name in ("pack", "post")) + 0.6 * kind.minutes.get("messages", 0.0)
+    volume = float(np.prod(sides)) / 1728
+    return World(
+        kind,
+        offers,
+        wanting(kind.never_share, float(np.hypot(kind.appeal_spread, 2 * trip_spread))),
+        own + 100 * kind.materials_usd + work * hour_cents / 60,
+        volume * storage_cuft_month_cents * 12 / 52,
+    )
+
+
+def past_books(worlds: list[World], *, things: int, draws: Draws) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """Two years of listings by habit: a tenth off every so many weeks, any offer of four fifths taken.
+
+    Parameters
+    ----------
+    worlds : list of World
+        The kinds.
+    things : int
+        Things listed of each.
+    draws : Draws
+        Where the luck comes from.
+
+    Returns
+    -------
+    items, price_changes, comparables : DataFrame
+        As the books hold them.
+    """
+    items, changes, like = [], [], []
+    for place, each in enumerate(worlds):
+        kind = each.kind
+        value = 100 * kind.price_usd * np.exp(kind.price_spread * draws.normal("value", things))
+        level = each.wanted.level[draws.choice("level", each.wanted.share, things)]
+        asked = value * MARKUP * np.exp(kind.markup_spread * draws.normal("markup", things))
+        day = np.floor(PAST_DAYS * draws.uniform("listed", things)).astype(np.int64)
+        ids = [f"{place}-{at}" for at in range(things)]
+        week, paid = _lived(each, value, level, asked, (PAST_DAYS - day) // 7, draws)
+        start = np.datetime64(TODAY, "D") - PAST_DAYS + day
+        sold = paid > 0
+        gone = ~sold & (week >= kind.give_up_weeks)
+        on = start + 7 * week + 3
+        items.append(
+            pd.DataFrame(
+                {
+                    "item_id": ids,
+                    "category": kind.name,
+                    "listed_on": start.astype("datetime64[s]"),
+                    "list_price_cents": np.rint(asked),
+                    "sold_on": np.where(sold, on, np.datetime64("NaT")).astype("datetime64[s]"),
+                    "sold_price_cents": np.rint(paid),
+                    "gone_on": np.where(gone, on, np.datetime64("NaT")).astype("datetime64[s]"),
+                }
+            )
+        )
+        cuts = week // kind.markdown_weeks
+        row = np.repeat(np.arange(things), cuts)
+        step = np.arange(row.size) - np.repeat(np.cumsum(cuts) - cuts, cuts) + 1
+        changes.append(
+            pd.DataFrame(
+                {
+                    "item_id": np.array(ids, dtype=object)[row],
+                    "changed_on": (start[row] + 7 * step * kind.markdown_weeks).astype("datetime64[s]"),
+                    "price_cents": np.rint(asked[row] * (1 - kind.markdown_share) ** step),
+                }
+            )
+        )
+        for _ in range(2):
+            price = value * np.exp(LIKE_SPREAD * draws.normal("like", things))
+            like.append(pd.DataFrame({"item_id": ids, "sold_on": items[-1]["listed_on"], "price_cents": price}))
+    return tuple(pd.concat(parts, ignore_index=True) for parts in (items, changes, like))  # type: ignore[return-value]
+
+
+def _lived(
+    each: World, value: Floats, level: Floats, asked: Floats, most: npt.NDArray[np.int64], draws: Draws
+) -> tuple[npt.NDArray[np.int64], Floats]:
+    """Weeks until the sale, the end of patience or of what is known; and the price paid, 0 if unsold."""
+    kind, n = each.kind, value.size
+    week = np.zeros(n, dtype=np.int64)
+    paid = np.zeros(n)
+    shares = np.array(
+        [1.0, *(often for part, often in zip(OFFER_PARTS, each.offers.per_sale, strict=True) if part >= 0.8)]
+    )
+    parts = np.array([1.0, *(part for part in OFFER_PARTS if part >= 0.8)])
+    last = np.minimum(most, kind.give_up_weeks)
+    for now in range(int(last.max(initial=0))):
+        here = np.flatnonzero((paid == 0) & (now < last))
+        price = asked[here] * (1 - kind.markdown_share) ** (now // kind.markdown_weeks)
+        rate = kind.weekly_rate * level[here] * (price / value[here]) ** -kind.price_pull * np.exp(-kind.fading * now)
+        hit = draws.uniform("sale", here.size) < -np.expm1(-rate * shares.sum())
+        way = draws.choice("way", shares, here.size)
+        paid[here] = np.where(hit, price * parts[way], 0.0)
+        week[here] = np.where(hit, now, now + 1)
+    return week, paid
+
+
+def learned(worlds: list[World], *, things: int, assumptions: Assumptions, draws: Draws) -> SellingModel:
+    """What the kit learns from such a past.
+
+    Parameters
+    ----------
+    worlds : list of World
+        The kinds.
+    things : int
+        Things listed of each in the past.
+    assumptions : Assumptions
+        The prior.
+    draws : Draws
+        Where the luck comes from.
+
+    Returns
+    -------
+    SellingModel
+        The fitted chance of a sale.
+    """
+    items, changes, like = past_books(worlds, things=things, draws=draws)
+    typical = typical_prices(
+        items,
+        like,
+        as_of=TODAY,
+        rules=comparable_rules(assumptions),
+        markup=assumptions.number("selling.markup"),
+        markup_spread=assumptions.number("selling.markup_spread"),
+    )
+    weeks: PersonWeeks = person_weeks(items, changes, typical.cents, as_of=TODAY)
+    names = tuple(each.kind.name for each in worlds)
+    return selling_model(weeks, names, prior=selling_prior(assumptions))
+
+
+def price_earnings(
+    scenario: Scenario,
+    *,
+    shops: int,
+    things: int,
+    past_things: int,
+    comparables: int,
+    settings: PriceSettings,
+    assumptions: Assumptions,
+    seed: int,
+) -> pd.DataFrame:
+    """What sellers earn a thing, by their way of pricing, in a scenario.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The kinds.
+    shops : int
+        Shops, each with a past of its own.
+    things : int
+        Things of each kind that every shop prices.
+    past_things : int
+        Things of each kind in a shop's past.
+    comparables : int
+        Recorded sales of like things known of each.
+    settings : PriceSettings
+        Weeks, tied-up money, work of a change.
+    assumptions : Assumptions
+        The kit's assumptions.
+    seed : int
+        Seed.
+
+    Returns
+    -------
+    DataFrame
+        One row a shop, mean worth a thing [cents]: ``kit``; ``knowing``, a seller who knows the
+        demand and sees the same comparables; ``knowing the thing too``, who knows each thing's
+        typical price as well; ``fixed price``, ``10 % every four weeks`` and ``first offer``.
+    """
+    hour = float(assumptions.cents("hour.target"))
+    storage = float(assumptions.cents("pricing.storage"))
+    shop = scenario.shop
+    worlds = [
+        world(kind, hour_cents=hour, storage_cuft_month_cents=storage, trip_spread=shop.trip_spread)
+        for kind in shop.kinds
+    ]
+    rules = comparable_rules(assumptions)
+    grid = PriceGrid(*(assumptions.number(f"pricing.{name}") for name in ("low", "high", "step")))
+    scenes = [_scene(each, things, settings) for each in worlds]
+    rows = []
+    for copy in range(shops):
+        draws = Draws(seed + 7919 * copy)
+        model = learned(worlds, things=past_things, assumptions=assumptions, draws=draws)
+        sums: dict[str, float] = {}
+        for scene in scenes:
+            for name, worth in _kind_earnings(scene, model, comparables, rules, grid, draws).items():
+                sums[name] = sums.get(name, 0.0) + worth / len(scenes)
+        rows.append(sums)
+    return pd.DataFrame(rows)
+
+
+@dataclass(frozen=True)
+class _Scene:
+    """Things of a kind that every shop prices, and what they bring the seller who knows."""
+
+    world: World
+    value: Floats
+    settings: PriceSettings
+    chances: Floats
+    known_worth: float
+
+    def known(self, held: Floats) -> float:
+        """Mean worth of the paths of a seller who knows the demand, by the typical prices held."""
+        demand = self.world.demand(np.ones(held.size), weeks=self.settings.weeks)
+        table = price_table(held, self.world.net, demand, grid=_GRID)
+        place, lowest, _ = knowing_paths(
+            demand,
+            self.world.wanted,
+            table,
+            self.settings,
+            storage_cents=self.world.storage_cents,
+            end_cents=0.0,
+            chances=self.chances,
+        )
+        return self.worth(place, lowest, table, held)
+
+    def worth(self, place: npt.NDArray[np.int64], lowest: Floats, table: PriceTable, typical: Floats) -> float:
+        """Mean worth of paths under the truth, hidden levels of demand included. [cents]"""
+        truth = self.world.demand(self.value / typical, weeks=self.settings.weeks)
+        total = np.zeros(self.value.size)
+        for level, share in zip(self.world.wanted.level, self.world.wanted.share, strict=True):
+            with np.errstate(divide="ignore"):
+                moved = Demand(truth.log_rate + np.log(level), truth.pull, truth.weekly, truth.offers)
+            found = path_outcomes(place, lowest, moved, table)
+            total += share * worth_cents(found, self.settings, storage_cents=self.world.storage_cents, end_cents=0.0)
+        return float(total.mean())
+
+
+def _scene(each: World, things: int, settings: PriceSettings) -> _Scene:
+    kind = each.kind
+    # Values evenly over their distribution, so that few things stand for many.
+    value = 100 * kind.price_usd * np.exp(kind.price_spread * ndtri((np.arange(things) + 0.5) / things))
+    reach = kind.weekly_rate * _GRID.low**-kind.price_pull * (1 + sum(each.offers.per_sale)) * settings.weeks
+    chances = np.concatenate(([0.0], np.geomspace(0.02, max(reach, 1.0), 19)))
+    blank = _Scene(each, value, settings, chances, 0.0)
+    return replace(blank, known_worth=blank.known(value))
+
+
+def _kind_earnings(
+    scene: _Scene, model: SellingModel, comparables: int, rules: ComparableRules, grid: PriceGrid, draws: Draws
+) -> dict[str, float]:
+    """Mean worth a thing of one kind, by way of pricing."""
+    value, settings, things = scene.value, scene.settings, scene.value.size
+    weeks = settings.weeks
+    like = value[:, None] * np.exp(LIKE_SPREAD * draws.normal("like now", things * comparables).reshape(things, -1))
+    held = np.array([typical_price(prices, rules=rules).cents for prices in like], dtype=np.float64)
+    one = model.demand(scene.world.kind.name, weeks=weeks)
+    guess = Demand(np.full(things, one.log_rate[0]), np.full(things, one.pull[0]), one.weekly, one.offers)
+    table = price_table(held, scene.world.net, guess, grid=_GRID)
+    storage = scene.world.storage_cents
+    own = price_table(held, scene.world.net, guess, grid=grid)
+    paths = best_paths(guess, own, settings, storage_cents=storage)
+    wanted = model.wanted(scene.world.kind.name)
+    paths = ended_in_time(paths, guess, wanted, own, settings, storage_cents=storage)
+    first = np.abs(np.exp(table.log_ratio) - MARKUP).argmin(axis=1)
+    fixed = np.repeat(first[:, None], weeks, axis=1)
+    cuts = np.rint(-np.log(0.9) / _GRID.step * (np.arange(weeks) // 4)).astype(np.int64)
+    falling = np.maximum(fixed - cuts, table.asked)
+    asked = np.take_along_axis(table.price_cents, falling, axis=1)
+    return {
+        "kit": scene.worth(paths.place, paths.lowest_offer_cents, own, held),
+        "knowing": scene.known(held),
+        "knowing the thing too": scene.known_worth,
+        "fixed price": scene.worth(fixed, np.full((things, weeks), np.inf), table, held),
+        "10 % every four weeks": scene.worth(falling, 0.9 * asked, table, held),
+        "first offer": scene.worth(fixed, np.zeros((things, weeks)), table, held),
+    }
