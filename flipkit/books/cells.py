@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 
 from flipkit import money, quantities
-from flipkit.books import writing
+from flipkit.books import bulk, writing
 from flipkit.books.problems import Findings
 from flipkit.books.schema import Column
 from flipkit.errors import MeasureError, MoneyError
@@ -70,25 +70,6 @@ class Units:
     weight: str = "lb"
 
 
-def parsed(texts: Sequence[str], read: Callable[[str], Any]) -> list[Any]:
-    """Every text as ``read`` understands it, each distinct one read once; a blank is None.
-
-    Parameters
-    ----------
-    texts : sequence of str
-        The cells.
-    read : callable
-        Gives the value, or a `Bad`.
-
-    Returns
-    -------
-    list
-        The values, in order.
-    """
-    known: dict[str, Any] = {text: read(text) if text else None for text in set(texts)}
-    return [known[text] for text in texts]
-
-
 def typed_column(
     column: Column, header: str, texts: Sequence[str], rows: Sequence[int], *, unit: str, units: Units, into: Findings
 ) -> pd.Series:
@@ -116,13 +97,55 @@ def typed_column(
     Series, shape (n,)
         The typed cells.
     """
-    values = parsed(texts, reader_of(column, unit=unit, units=units))
-    if any(isinstance(value, Bad) for value in set(values)):
+    if column.kind in ("money", "signed money"):
+        plain = _plain_money(texts)
+        if plain is not None:
+            return plain
+    read = reader_of(column, unit=unit, units=units)
+    if read is _text and not any(text[:1] == "'" for text in set(texts)):
+        return pd.Series(list(texts), dtype="str")
+    known: dict[str, Any] = {text: read(text) if text else None for text in set(texts)}
+    values = list(map(known.__getitem__, texts))
+    if any(isinstance(value, Bad) for value in known.values()):
         for i, value in enumerate(values):
             if isinstance(value, Bad):
                 into.stop(rows[i], header, texts[i], value.needed, value.mend)
                 values[i] = None
     return as_series(column, values)
+
+
+def _plain_money(texts: Sequence[str]) -> pd.Series | None:
+    """A column of amounts that are all written alike, with a point and two decimals."""
+    blank = np.fromiter((not text for text in texts), dtype=bool, count=len(texts))
+    cents = bulk.cents_of([text for text in texts if text] if blank.any() else texts)
+    if cents is None:
+        return None
+    whole = np.zeros(len(texts), dtype=np.int64)
+    whole[~blank] = cents
+    return pd.Series(pd.arrays.IntegerArray(whole, blank))
+
+
+def blank_series(column: Column, count: int) -> pd.Series:
+    """A column that a file does not have, as if every cell were blank.
+
+    Parameters
+    ----------
+    column : Column
+        What the column is.
+    count : int
+        Rows of the table.
+
+    Returns
+    -------
+    Series, shape (count,)
+        Blanks in the type of the column's kind.
+    """
+    one = as_series(column, [None])
+    if isinstance(one.dtype, pd.Int64Dtype):
+        return pd.Series(pd.arrays.IntegerArray(np.zeros(count, dtype=np.int64), np.ones(count, dtype=bool)))
+    if isinstance(one.dtype, pd.StringDtype):
+        return pd.Series(np.full(count, one[0], dtype=object), dtype="str")
+    return pd.Series(np.full(count, one.to_numpy()[0]))
 
 
 def as_series(column: Column, values: list[Any]) -> pd.Series:
@@ -142,15 +165,18 @@ def as_series(column: Column, values: list[Any]) -> pd.Series:
     """
     kind = column.kind
     if kind in ("date", "month"):
-        return pd.Series(np.array([v or "NaT" for v in values], dtype="datetime64[us]"))
+        codes, days = pd.factorize(np.array(values, dtype=object), use_na_sentinel=True)
+        made = np.append(np.array(days, dtype="datetime64[us]"), np.datetime64("NaT", "us"))
+        return pd.Series(made[codes])
     if kind in ("money", "signed money", "rate", "count"):
-        missing = np.array([v is None for v in values], dtype=bool)
+        numbers = np.array(values, dtype=np.float64)  # None becomes NaN; amounts stay far below 2 ** 53
+        missing = np.isnan(numbers)
         if kind == "count" and column.default:
-            return pd.Series(np.array([int(column.default) if v is None else v for v in values], dtype=np.int64))
-        whole = np.array([0 if v is None else v for v in values], dtype=np.int64)
-        return pd.Series(pd.arrays.IntegerArray(whole, missing))
+            return pd.Series(np.where(missing, float(column.default), numbers).astype(np.int64))
+        numbers[missing] = 0.0
+        return pd.Series(pd.arrays.IntegerArray(numbers.astype(np.int64), missing))
     if kind in ("length", "weight", "number", "minutes", "miles"):
-        return pd.Series(np.array([np.nan if v is None else v for v in values], dtype=np.float64))
+        return pd.Series(np.array(values, dtype=np.float64))
     return pd.Series([column.default if v is None else v for v in values], dtype="str")
 
 
@@ -200,6 +226,9 @@ def _text(text: str) -> str:
 
 
 def _money(text: str, *, name: str, currency: str, signed: bool) -> int | Bad:
+    whole, _, part = text.partition(".")
+    if len(part) == 2 and len(whole) <= 9 and text.isascii() and whole.isdigit() and part.isdigit():
+        return int(whole + part)
     plain = _PLAIN_MONEY.fullmatch(text)
     if plain is not None:
         cents = int(plain.group(2)) * 100 + int((plain.group(3) or "0").ljust(2, "0"))

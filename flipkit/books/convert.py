@@ -8,13 +8,12 @@ changed.
 from __future__ import annotations
 
 import hashlib
-import shutil
-import tempfile
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from flipkit.books import merge, schema, telling
 from flipkit.books.cells import Units
+from flipkit.books.collector import collector_held
 from flipkit.books.conversion import CONVERTED, Conversion
 from flipkit.books.destination import books_in, read_ledger
 from flipkit.books.exports.mapping import read_mapping
@@ -25,8 +24,10 @@ from flipkit.books.exports.words import LABELS
 from flipkit.books.join import Stock, fitting_item, stock_of
 from flipkit.books.merge import Merged
 from flipkit.books.posting import Postings, post_labels
-from flipkit.books.problems import Problem
-from flipkit.books.read import Books, inspect_books
+from flipkit.books.problems import Findings, Problem
+from flipkit.books.raw import RawBooks, read_raw
+from flipkit.books.read import Books, inspect_raw
+from flipkit.books.tabling import TableMaker
 from flipkit.books.writing import csv_text, staged
 from flipkit.errors import ConversionError
 
@@ -94,15 +95,16 @@ def apply(proposal: Proposal, into: Path | str, *, changes: str = "leave") -> Co
         raise ConversionError(questions=proposal.questions)
     if changes not in ("leave", "take"):
         raise ConversionError([Problem("answers", None, "changes", changes, "one of leave, take", "")])
-    folder = Path(into)
-    books = books_in(folder)
-    currency = _currency(books, proposal)
-    taken = taken_rows(proposal, currency=currency)
-    _require_rows(proposal, taken)
-    labels = proposal.mapping.table == LABELS
-    table = schema.ITEMS if labels else schema.BY_NAME[proposal.mapping.table]
-    job = _Job(proposal, folder, books, taken, currency, table)
-    return _write(job, _posted(job) if labels else _placed(job, changes == "take"))
+    with collector_held():
+        folder = Path(into)
+        books = books_in(folder)
+        currency = _currency(books, proposal)
+        taken = taken_rows(proposal, currency=currency)
+        _require_rows(proposal, taken)
+        labels = proposal.mapping.table == LABELS
+        table = schema.ITEMS if labels else schema.BY_NAME[proposal.mapping.table]
+        job = _Job(proposal, folder, books, taken, currency, table)
+        return _write(job, _posted(job) if labels else _placed(job, changes == "take"))
 
 
 def _currency(books: Books | None, proposal: Proposal) -> str:
@@ -187,17 +189,12 @@ def _name_by_books(job: _Job, stock: Stock) -> None:
 
 def _refused_by_books(job: _Job, result: Merged) -> dict[int, str]:
     """Rows that the books would stop at, by their place among those taken."""
-    with tempfile.TemporaryDirectory(prefix="flipkit-") as place:
-        trial = Path(place)
-        if job.folder.is_dir():
-            for file in job.folder.glob("*.csv"):
-                if file.name != job.table.file:
-                    shutil.copyfile(file, trial / file.name)
-        lines = result.file.lines
-        (trial / job.table.file).write_text(csv_text(lines[0], lines[1:]), encoding="utf-8", newline="")
-        if job.shop_text:
-            (trial / "shop.csv").write_text(job.shop_text, encoding="utf-8")
-        _, problems = inspect_books(trial)
+    name = job.table.name
+    raw = read_raw(job.folder, without=name) if job.folder.is_dir() else RawBooks(job.folder)
+    _put_table(raw, name, job.table.file, result.file.lines)
+    if job.shop_text:
+        _put_table(raw, "shop", "shop.csv", [["key", "value"], ["currency", job.currency]])
+    _, problems = inspect_raw(raw)
     bad: dict[int, str] = {}
     others: list[Problem] = []
     for problem in problems:
@@ -214,6 +211,14 @@ def _refused_by_books(job: _Job, result: Merged) -> dict[int, str]:
     return bad
 
 
+def _put_table(raw: RawBooks, name: str, file: str, lines: list[list[str]]) -> None:
+    maker = TableMaker(name, file, Findings(file, raw.problems), sharing=False)
+    maker.take(lines, trimmed=True)
+    table = maker.made()
+    if table is not None:
+        raw.tables[name] = table
+
+
 def _write(job: _Job, result: Merged) -> Conversion:
     layout = job.proposal.layout
     assert layout is not None  # noqa: S101 - applied proposals are surveyed
@@ -225,17 +230,22 @@ def _write(job: _Job, result: Merged) -> Conversion:
         files = telling.told_files(job.proposal, refused, result.changes, job.matched)
         if result.altered or not (job.folder / file).exists():
             telling.keep_by_hand(stage, job.folder, file)
-            lines = result.file.lines
-            stage.write(file, csv_text(lines[0], lines[1:]))
+            result.text = result.file.text(job.table)
+            text = result.text
+            stage.write(file, text)
             written.append(file)
-            digest = hashlib.sha256((stage.hidden / file).read_bytes()).hexdigest()
+            digest = hashlib.sha256(text.encode()).hexdigest()
             files[f"{CONVERTED}/written-{job.table.name}.txt"] = f"{digest}\n"
         files["shop.csv"] = job.shop_text
         if job.postings is not None:
             files[f"{CONVERTED}/labels.csv"] = job.postings.ledger_text()
         else:
-            files[ledger] = telling.ledger_text(
-                job.table.name, job.taken.columns, result.accepted, read_ledger(job.folder / ledger)
+            earlier = read_ledger(job.folder / ledger)
+            # A table made anew holds just what was taken: the ledger is the same text.
+            files[ledger] = (
+                result.text
+                if result.whole and not earlier
+                else telling.ledger_text(job.table.name, job.taken.columns, result.accepted, earlier)
             )
         for name, text in files.items():
             place = job.folder / name

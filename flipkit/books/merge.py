@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+import operator
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -17,7 +18,10 @@ from flipkit.books.cells import Bad, Units, reader_of
 from flipkit.books.exports.taken import Taken
 from flipkit.books.problems import plain_header
 from flipkit.books.schema import Table
-from flipkit.books.writing import unshielded
+from flipkit.books.writing import csv_text, unshielded
+
+#: Kinds of columns that hold words, which a spreadsheet could take for formulas.
+_WORDS = ("id", "text", "choice")
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +72,23 @@ class TableFile:
         """Places of the lines below the header."""
         return range(self.header_at + 1, len(self.lines))
 
+    def text(self, table: Table) -> str:
+        """The file as it is written.
+
+        Parameters
+        ----------
+        table : Table
+            The table.
+
+        Returns
+        -------
+        str
+            The text.
+        """
+        plain = {column.name for column in table.columns if column.kind not in _WORDS}
+        words = [at for at, name in enumerate(self.columns) if name not in plain]
+        return csv_text(self.lines[0], self.lines[1:], words=words)
+
 
 def read_table_file(path: Path) -> TableFile:
     """A table file of the books, every record as it stands.
@@ -109,6 +130,10 @@ class Merged:
         By place of an added line, the place of its row among those taken.
     accepted : list of list of str
         The rows of the export, the cells that were left taken away.
+    text : str
+        The file as it is written, once that is made.
+    whole : bool
+        Whether the file holds nothing but the rows of this export.
     """
 
     file: TableFile
@@ -117,6 +142,8 @@ class Merged:
     changes: list[Change] = field(default_factory=list)
     origins: dict[int, int] = field(default_factory=dict)
     accepted: list[list[str]] = field(default_factory=list)
+    text: str = ""
+    whole: bool = False
 
     @property
     def altered(self) -> bool:
@@ -196,6 +223,8 @@ def _by_key(
     may_add: Callable[[int], bool],
 ) -> None:
     file = result.file
+    if not len(file.records) and _all_new(table, result, taken):
+        return
     key_at, width = file.columns.index(table.key), len(file.columns)
     where = {
         file.lines[place][key_at]: place
@@ -241,6 +270,29 @@ def _by_key(
                 accepted = list(row)
             accepted[at] = ""
         result.accepted.append(accepted)
+
+
+def _all_new(table: Table, result: Merged, taken: Taken) -> bool:
+    """Put rows into a table that has none yet; False where two of them share a name."""
+    file = result.file
+    key_from = taken.columns.index(table.key)
+    if len({row[key_from] for row in taken.rows}) < len(taken.rows):
+        return False
+    at = len(file.lines)
+    if file.columns == taken.columns:
+        file.lines.extend(taken.rows)
+    else:
+        blank = len(taken.columns)
+        order = [taken.columns.index(name) if name in taken.columns else blank for name in file.columns]
+        place = operator.itemgetter(*order) if len(order) > 1 else None
+        for row in taken.rows:
+            padded = [*row, ""]
+            file.lines.append(list(place(padded)) if place is not None else [padded[order[0]]])
+    result.added = len(taken.rows)
+    result.origins = dict(zip(range(at, len(file.lines)), range(len(taken.rows)), strict=True))
+    result.accepted = taken.rows
+    result.whole = at == 1
+    return True
 
 
 def _same(table: Table, name: str, units: Units) -> Callable[[str, str], bool]:

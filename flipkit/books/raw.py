@@ -10,46 +10,23 @@ import csv
 import difflib
 import hashlib
 import io
-import re
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 
 from flipkit.books import schema, workbook
-from flipkit.books.problems import Findings, Problem, rows_in_words
+from flipkit.books.problems import Findings, Problem
+from flipkit.books.tabling import RawTable, TableMaker
 
 #: Longest cell that the books may hold; a longer one is an unclosed quote or not a table.
 LONGEST_CELL = 100_000
-#: Most columns that a table may have.
-MOST_COLUMNS = 1_000
-#: How the example rows of a new folder begin: comments that need not be told.
-EXAMPLE = "# example"
+#: Rows that are taken together.
+BLOCK = 20_000
 #: Largest CSV file of the books. [bytes]
 LARGEST_FILE = 1_000_000_000
 
-
-@dataclass(slots=True)
-class RawTable:
-    """One table as text.
-
-    Parameters
-    ----------
-    name : str
-        Name of the table.
-    file : str
-        What messages call it: the file, with the sheet where it is a workbook.
-    header : list of str
-        Its headers as they stand there.
-    columns : list of tuple of str
-        The cells, column by column, trimmed.
-    rows : list of int
-        Row numbers as a spreadsheet shows them.
-    """
-
-    name: str
-    file: str
-    header: list[str]
-    columns: list[tuple[str, ...]]
-    rows: list[int]
+#: Spaces beside a mark, or of a kind that seldom stands in a table: without them nothing needs trimming.
+_SPACED = (" ,", ", ", " \n", "\n ", " \r", '" ', ' "', "\t", "\u00a0", "\u3000", "\u2003", "\x0b", "\x0c", "\x1f")
 
 
 @dataclass(slots=True)
@@ -74,13 +51,15 @@ class RawBooks:
     hashes: dict[str, str] = field(default_factory=dict)
 
 
-def read_raw(path: Path) -> RawBooks:
+def read_raw(path: Path, *, without: str = "") -> RawBooks:
     """The tables of a folder of CSV files or of one workbook, as text.
 
     Parameters
     ----------
     path : Path
         The folder or the workbook.
+    without : str
+        Name of a table of the folder that is not read.
 
     Returns
     -------
@@ -89,7 +68,7 @@ def read_raw(path: Path) -> RawBooks:
     """
     raw = RawBooks(path)
     if path.is_dir():
-        _read_folder(raw)
+        _read_folder(raw, without)
     elif path.suffix.lower() in workbook.ENDINGS and path.is_file():
         _read_workbook(raw)
     else:
@@ -118,11 +97,13 @@ def _near(word: str, words: list[str]) -> str:
     return close[0] if close else ""
 
 
-def _read_folder(raw: RawBooks) -> None:
+def _read_folder(raw: RawBooks, without: str) -> None:
     entries = sorted(entry for entry in raw.path.iterdir() if entry.is_file() and not entry.name.startswith("."))
     for entry in entries:
         stem, ending = entry.stem.strip().lower(), entry.suffix.lower()
         findings = Findings(entry.name, raw.problems)
+        if ending == ".csv" and stem == without:
+            continue
         if ending == ".csv" and stem in _known():
             if stem in raw.tables:
                 findings.stop(None, "", f"a second file for {stem}", "one file a table", "keep one of the two")
@@ -167,8 +148,9 @@ def _read_workbook(raw: RawBooks) -> None:
                     "a value",
                     "open the workbook in a spreadsheet, let it calculate, mend the cell and save",
                 )
-        rows = [[cell.strip() for cell in row] for row in sheet.rows]
-        table = _table(name, label, rows, of_sheet)
+        maker = TableMaker(name, label, of_sheet)
+        maker.take(sheet.rows)
+        table = maker.made()
         if table is not None:
             raw.tables[name] = table
 
@@ -195,19 +177,25 @@ def _read_csv(path: Path, name: str, findings: Findings, hashes: dict[str, str])
     text = _decoded(body, findings)
     if text is None:
         return None
-    rows: list[list[str]] = []
+    maker = TableMaker(name, path.name, findings)
     limit = csv.field_size_limit(LONGEST_CELL)
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    trimmed = not any(space in text for space in _SPACED)
     try:
-        for row in reader:
-            rows.append([cell.strip() for cell in row])
-    except csv.Error as error:
-        needed, mend = _csv_words(str(error))
-        findings.stop(len(rows) + 1, "", str(error), needed, mend)
-        return None
+        while maker.usable:
+            rows: list[list[str]] = []
+            try:
+                rows.extend(islice(reader, BLOCK))
+            except csv.Error as error:
+                needed, mend = _csv_words(str(error))
+                findings.stop(maker.count + len(rows) + 1, "", str(error), needed, mend)
+                return None
+            if not rows:
+                break
+            maker.take(rows, trimmed=trimmed)
     finally:
         csv.field_size_limit(limit)
-    return _table(name, path.name, rows, findings)
+    return maker.made()
 
 
 def _csv_words(error: str) -> tuple[str, str]:
@@ -232,80 +220,3 @@ def _decoded(body: bytes, findings: Findings) -> str | None:
         found = f"a byte {body[error.start]:#04x} that is no UTF-8"
         findings.stop(row, "", found, "UTF-8 text", "save it as CSV UTF-8, or run: flipkit convert")
         return None
-
-
-def _is_comment(row: list[str]) -> bool:
-    return bool(row) and row[0].startswith("#")
-
-
-def _table(name: str, file: str, rows: list[list[str]], findings: Findings) -> RawTable | None:
-    at = next((i for i, row in enumerate(rows) if any(row) and not _is_comment(row)), None)
-    if at is None:
-        if name == "items":
-            findings.stop(None, "", "no header", f"a header row with {', '.join(schema.ITEMS.required)}", "")
-        return None
-    header = rows[at]
-    while header and not header[-1]:
-        header = header[:-1]
-    width = len(header)
-    if width == 1 and name != "shop" and re.search(r"[;\t|]", header[0]):
-        mark = next(m for m in ";\t|" if m in header[0])
-        shown = "a tab" if mark == "\t" else f"'{mark}'"
-        mend = "save it as CSV separated by commas, or run: flipkit convert"
-        findings.stop(at + 1, "", f"cells separated by {shown}", "cells separated by commas", mend)
-        return None
-    if width > MOST_COLUMNS:
-        findings.stop(at + 1, "", f"{width:,} columns", f"at most {MOST_COLUMNS:,}", "is this one table?")
-        return None
-    kept: list[list[str]] = []
-    numbers: list[int] = []
-    comments: list[int] = []
-    short: list[int] = []
-    for number, row in enumerate(rows[at + 1 :], start=at + 2):
-        if not any(row):
-            continue
-        if _is_comment(row):
-            if not row[0].startswith(EXAMPLE):
-                comments.append(number)
-            continue
-        if len(row) > width:
-            extra = [cell for cell in row[width:] if cell]
-            if extra:
-                findings.stop(
-                    number,
-                    "",
-                    f"{len(row)} cells, the last {extra[-1]}",
-                    f"{width} cells as in the header",
-                    "put a cell that holds a comma in quotes",
-                )
-            row = row[:width]
-        elif len(row) < width:
-            short.append(number)
-            row = row + [""] * (width - len(row))
-        kept.append(row)
-        numbers.append(number)
-    _tell_comments(comments, rows, len(kept), findings)
-    if short and file.lower().endswith(".csv"):
-        needed = f"{width} cells as in the header"
-        findings.note(short[0], "", f"{rows_in_words(short)} with fewer cells", needed, "the rest was taken as blank")
-    columns: list[tuple[str, ...]] = list(zip(*kept, strict=True)) if kept else [() for _ in range(width)]
-    return RawTable(name, file, header, columns, numbers)
-
-
-def _tell_comments(comments: list[int], rows: list[list[str]], kept: int, findings: Findings) -> None:
-    """Comment rows are listed, and where most rows look like one, an id beginning with # is likelier."""
-    if not comments:
-        return
-    full = [n for n in comments if re.match(r"#\w", rows[n - 1][0]) and sum(map(bool, rows[n - 1])) > 3]
-    if len(full) > max(kept, 2):
-        findings.stop(
-            full[0],
-            "",
-            f"{len(full)} of {kept + len(comments)} rows that begin with #",
-            "ids that do not begin with # (such a row is a comment)",
-            "leave the # out of the ids",
-        )
-        return
-    mend = "they were left out; if one is a record, take the # away" if full else "they were left out as comments"
-    found = f"{rows_in_words(comments)} beginning with #"
-    findings.note(comments[0], "", found, "records or comments", mend)

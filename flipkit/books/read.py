@@ -13,9 +13,11 @@ import pandas as pd
 
 from flipkit.books import cells, relations, schema
 from flipkit.books.cells import Units
+from flipkit.books.collector import collector_held
 from flipkit.books.problems import Findings, Problem, plain_header, rows_in_words
-from flipkit.books.raw import RawTable, read_raw
+from flipkit.books.raw import RawBooks, read_raw
 from flipkit.books.schema import Column, Table
+from flipkit.books.tabling import RawTable
 from flipkit.errors import BooksError
 
 _LENGTH_UNITS = ("in", "ft", "cm", "mm", "m")
@@ -162,9 +164,28 @@ def inspect_books(path: Path | str, *, as_of: dt.date | None = None) -> tuple[Bo
     list of Problem
         Every problem and note, table by table, in the order of the rows.
     """
-    place = Path(path)
-    raw = read_raw(place)
-    problems = raw.problems
+    with collector_held():
+        return inspect_raw(read_raw(Path(path)), as_of=as_of)
+
+
+def inspect_raw(raw: RawBooks, *, as_of: dt.date | None = None) -> tuple[Books | None, list[Problem]]:
+    """Read books whose tables are text already, and tell everything that is wrong or worth knowing.
+
+    Parameters
+    ----------
+    raw : RawBooks
+        The tables as text.
+    as_of : date or None
+        Day to which dates are compared; later ones draw a note.
+
+    Returns
+    -------
+    Books or None
+        The records; None when a problem stops them.
+    list of Problem
+        Every problem and note, table by table, in the order of the rows.
+    """
+    place, problems = raw.path, raw.problems
     shop = _shop(raw.tables.get("shop"), problems)
     units = Units(shop.currency, shop.length_unit, shop.weight_unit)
     frames = {table.name: _frame(table, raw.tables.get(table.name), units, problems) for table in schema.TABLES}
@@ -273,10 +294,7 @@ def _frame(table: Table, raw: RawTable | None, units: Units, problems: list[Prob
     for column in table.columns:
         places = sources.get(column.name, [])
         if not places:
-            texts: tuple[str, ...] = ("",) * count
-            frame[column.frame_name] = cells.typed_column(
-                column, column.name, texts, raw.rows, unit=column.unit, units=units, into=findings
-            )
+            frame[column.frame_name] = cells.blank_series(column, count)
             continue
         typed = []
         for at, unit in places:

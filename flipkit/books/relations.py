@@ -11,11 +11,15 @@ from collections.abc import Iterable
 
 import pandas as pd
 
-from flipkit.books import schema
+from flipkit.books import bulk, schema
 from flipkit.books.problems import Findings, Problem, rows_in_words
 from flipkit.money import show_cents
 
 Frames = dict[str, pd.DataFrame]
+
+#: Marks and spaces that do not tell two names apart.
+_MARKS = b" -_./,;:#&+'\"()"
+_NO_MARKS = str.maketrans("", "", _MARKS.decode())
 
 
 def check(frames: Frames, labels: dict[str, str], problems: list[Problem], *, as_of: dt.date | None = None) -> None:
@@ -156,10 +160,13 @@ def _items_sale(items: pd.DataFrame, findings: Findings) -> None:
 def _spellings(frame: pd.DataFrame, column: str, what: str, findings: Findings) -> None:
     """Texts that differ in capitals, spaces or marks alone: surely one name to the seller."""
     names = frame.loc[frame[column] != "", column]
+    if not bulk.alike_names(list(set(names.tolist())), _MARKS):
+        return
     counts = names.value_counts(sort=False)
+    plain = [name.casefold().translate(_NO_MARKS) or name for name in counts.index]
     groups: dict[str, list[str]] = {}
-    for name in counts.index:
-        groups.setdefault("".join(c for c in name.casefold() if c.isalnum()) or name, []).append(name)
+    for word, name in zip(plain, counts.index, strict=True):
+        groups.setdefault(word, []).append(name)
     for spelled in groups.values():
         if len(spelled) > 1:
             spelled.sort(key=lambda name: (-int(counts[name]), name))

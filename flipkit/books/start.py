@@ -11,8 +11,8 @@ from typing import Any
 
 from flipkit.books import schema
 from flipkit.books.problems import Problem
-from flipkit.books.raw import EXAMPLE
 from flipkit.books.schema import Table
+from flipkit.books.tabling import EXAMPLE
 from flipkit.books.writing import csv_text, staged
 from flipkit.errors import BooksError
 from flipkit.places import notebooks_folder

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import operator
+from collections import Counter
 from decimal import Decimal
 from pathlib import Path
 
-from flipkit.books import schema
+from flipkit.books import bulk, schema
 from flipkit.books.conversion import CONVERTED
 from flipkit.books.exports.layout import Left
 from flipkit.books.exports.propose import Proposal
@@ -101,7 +103,9 @@ def ledger_text(table: str, columns: list[str], accepted: list[list[str]], befor
         return ""
     at = columns.index(key)
     if not before:
-        return csv_text(columns, accepted)
+        kinds = {column.name: column.kind for column in schema.BY_NAME[table].columns}
+        words = [place for place, name in enumerate(columns) if kinds[name] in ("id", "text", "choice")]
+        return csv_text(columns, accepted, words=words)
     rows = {row[key]: row for row in before}
     for row in accepted:
         said = {name: cell for name, cell in zip(columns, row, strict=True) if cell}
@@ -148,9 +152,14 @@ def sums_of(taken: Taken) -> dict[str, str]:
     for name in _SUMMED:
         if name in taken.columns:
             at = taken.columns.index(name)
-            try:
-                total = sum((Decimal(row[at]) for row in taken.rows if row[at]), Decimal(0))
-            except ArithmeticError:
-                continue
+            texts = [text for text in map(operator.itemgetter(at), taken.rows) if text]
+            cents = bulk.cents_of(texts)
+            if cents is not None:
+                total = Decimal(int(cents.sum())) / 100
+            else:
+                try:
+                    total = sum((Decimal(text) * count for text, count in Counter(texts).items()), Decimal(0))
+                except ArithmeticError:
+                    continue
             sums[name] = f"{total:,f}"
     return sums

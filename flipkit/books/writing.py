@@ -11,11 +11,16 @@ import shutil
 import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 #: What a spreadsheet would take for a formula, with any shield that already stands before it.
 _FORMULA = re.compile(r"'*[=+\-@\t\r＝＋－＠]")
 _NUMBER = re.compile(r"[+-]?\d+(\.\d+)?")
 _SHIELDED = re.compile(r"'+[=+\-@\t\r＝＋－＠]")
+#: Rows that are written together.
+_TOGETHER = 5_000
+#: First characters that may need a shield: a quick look before the pattern.
+_FIRST = frozenset("'=+-@\t\r＝＋－＠")
 
 
 def shielded(text: str) -> str:
@@ -66,7 +71,7 @@ def unshielded(text: str) -> str:
     return text[1:] if _SHIELDED.match(text) else text
 
 
-def csv_text(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+def csv_text(header: Sequence[str], rows: Iterable[Sequence[str]], *, words: Sequence[int] | None = None) -> str:
     r"""A CSV file as text: UTF-8 as written later, commas, one line end, formulas shielded.
 
     Parameters
@@ -75,6 +80,9 @@ def csv_text(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
         The headers.
     rows : iterable of sequence of str
         The cells.
+    words : sequence of int or None
+        Places of the columns that may hold words; the others hold plain numbers and days, which
+        need no shield. All when None.
 
     Returns
     -------
@@ -89,12 +97,26 @@ def csv_text(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow([shielded(cell) for cell in header])
-    writer.writerows([[shielded(cell) if cell[:1] in _FIRST else cell for cell in row] for row in rows])
+    body = rows if isinstance(rows, list) else list(rows)
+    places = range(max(map(len, body), default=0)) if words is None else words
+    marked = {i for at in places for i, row in enumerate(body) if at < len(row) and row[at][:1] in _FIRST}
+    if marked:
+        body = [[shielded(cell) for cell in row] if i in marked else row for i, row in enumerate(body)]
+    for first in range(0, len(body), _TOGETHER):
+        _write_rows(out, writer, body[first : first + _TOGETHER])
     return out.getvalue()
 
 
-#: First characters that may need a shield: a quick look before the pattern.
-_FIRST = frozenset("'=+-@\t\r＝＋－＠")
+def _write_rows(out: io.StringIO, writer: Any, rows: list[Sequence[str]]) -> None:
+    """Write rows; those that need no quotes, which their marks tell, all at once."""
+    text = "\n".join(map(",".join, rows))
+    marks = sum(map(len, rows)) - len(rows)
+    plain = '"' not in text and "\r" not in text
+    if plain and text.count(",") == marks and text.count("\n") == len(rows) - 1 and all(map(any, rows)):
+        out.write(text)
+        out.write("\n")
+    else:
+        writer.writerows(rows)
 
 
 def write_atomically(path: Path, text: str) -> None:

@@ -7,8 +7,9 @@ next line, so that one bad line never swallows its neighbours.
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 
 from flipkit.books.exports.encoding import Encoding
@@ -70,6 +71,25 @@ class Record:
     row: int
     cells: list[str]
     broken: str = ""
+
+
+@dataclass(slots=True)
+class Block:
+    """Records of an export that follow each other.
+
+    Parameters
+    ----------
+    first : int
+        Row number of the first.
+    rows : list of list of str
+        Their cells, trimmed.
+    broken : dict of int to str
+        By place in the block, why a record cannot be read.
+    """
+
+    first: int
+    rows: list[list[str]]
+    broken: dict[int, str] = field(default_factory=dict)
 
 
 class TooManyBrokenError(ValueError):
@@ -156,8 +176,11 @@ class _LongRecordError(Exception):
     """A record that runs over more lines than any cell should."""
 
 
-def records_of(path: Path, encoding: Encoding, dialect: Dialect) -> Iterator[Record]:
-    """The records of a file of text, one by one.
+def blocks_of(path: Path, encoding: Encoding, dialect: Dialect, *, size: int) -> Iterator[Block]:
+    """The records of a file of text, block by block.
+
+    Records are read at full speed until one does not match its quotes; from there on each is
+    read with care.
 
     Parameters
     ----------
@@ -167,11 +190,13 @@ def records_of(path: Path, encoding: Encoding, dialect: Dialect) -> Iterator[Rec
         Its encoding.
     dialect : Dialect
         Its dialect.
+    size : int
+        Records of a block.
 
     Yields
     ------
-    Record
-        Every record in order, blank ones as no cells.
+    Block
+        The records in order, blank ones as no cells.
 
     Raises
     ------
@@ -179,33 +204,90 @@ def records_of(path: Path, encoding: Encoding, dialect: Dialect) -> Iterator[Rec
         If quotes do not match in more than a few records.
     """
     limit = csv.field_size_limit(LONGEST_CELL)
-    broken: list[int] = []
-    row = 0
+    first = 1
     try:
         with path.open(encoding=encoding.name, newline="") as handle:
-            lines = _Lines(iter(handle))
-            reader = _reader(lines, dialect)
+            reader = _reader(handle, dialect)
             while True:
-                lines.record = []
-                row += 1
+                rows: list[list[str]] = []
+                failed = False
                 try:
-                    cells = next(reader)
-                except StopIteration:
+                    rows.extend(islice(reader, size))
+                except csv.Error:
+                    failed = True
+                if rows:
+                    yield Block(first, trimmed(rows))
+                    first += len(rows)
+                if failed:
+                    yield from _careful(path, encoding, dialect, skip=first - 1, size=size)
                     return
-                except (csv.Error, _LongRecordError) as error:
-                    reader = _reader(lines, dialect)
-                    text = lines.back()
-                    broken.append(row)
-                    if len(broken) > MOST_BROKEN:
-                        raise TooManyBrokenError(broken[0]) from None
-                    yield Record(row, [text.rstrip("\r\n")[:1000]], _why(error))
-                    continue
-                yield Record(row, [cell.strip() for cell in cells])
+                if not rows:
+                    return
     finally:
         csv.field_size_limit(limit)
 
 
-def _reader(lines: _Lines, dialect: Dialect) -> Iterator[list[str]]:
+#: Spaces other than the common one, which are rare enough to be looked for in all cells at once.
+_RARE_SPACES = ("\t", "\x0b", "\x0c", "\u00a0", "\u1680", "\u2002", "\u2003", "\u2009", "\u202f", "\u3000", "\r")
+
+
+def trimmed(rows: list[list[str]]) -> list[list[str]]:
+    """Rows with the spaces around their cells taken away.
+
+    Parameters
+    ----------
+    rows : list of list of str
+        The cells.
+
+    Returns
+    -------
+    list of list of str
+        The trimmed cells; the rows themselves where there is nothing to trim.
+    """
+    text = "\x1f".join(map("\x1f".join, rows))
+    if "\x1f " in text or " \x1f" in text or text[:1] == " " or text[-1:] == " ":
+        return [[cell.strip() for cell in row] for row in rows]
+    if "\n" in text or any(space in text for space in _RARE_SPACES):
+        return [[cell.strip() for cell in row] for row in rows]
+    return rows
+
+
+def _careful(path: Path, encoding: Encoding, dialect: Dialect, *, skip: int, size: int) -> Iterator[Block]:
+    """The records after the first ones, those that do not match their quotes handed out as they stand."""
+    broken = 0
+    row = 0
+    block = Block(skip + 1, [])
+    with path.open(encoding=encoding.name, newline="") as handle:
+        lines = _Lines(iter(handle))
+        reader = _reader(lines, dialect)
+        while True:
+            lines.record = []
+            row += 1
+            try:
+                cells = next(reader)
+            except StopIteration:
+                break
+            except (csv.Error, _LongRecordError) as error:
+                reader = _reader(lines, dialect)
+                text = lines.back()
+                broken += 1
+                if broken > MOST_BROKEN:
+                    raise TooManyBrokenError(row) from None
+                if row > skip:
+                    block.broken[len(block.rows)] = _why(error)
+                    block.rows.append([text.rstrip("\r\n")[:1000]])
+                continue
+            if row <= skip:
+                continue
+            block.rows.append([cell.strip() for cell in cells])
+            if len(block.rows) >= size:
+                yield block
+                block = Block(row + 1, [])
+    if block.rows:
+        yield block
+
+
+def _reader(lines: Iterable[str], dialect: Dialect) -> Iterator[list[str]]:
     return csv.reader(
         lines,
         delimiter=dialect.delimiter,

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import islice
 
 from flipkit.books.exports.dates import DateEvidence
 from flipkit.books.exports.numbers import NOTHING, NumberEvidence
 
 #: Distinct texts after which a column that is plainly no number or date is not tried any more.
 _ENOUGH = 2_000
+#: Distinct texts after which one mark or order, seen in no other way, is settled.
+_PLENTY = 50_000
 
 
 @dataclass(slots=True)
@@ -49,42 +52,58 @@ class ColumnFacts:
     letters: int = 0
     nothings: dict[str, int] = field(default_factory=dict)
     _seen: set[int] = field(default_factory=set)
+    _lettered: int = 0
 
-    def add(self, cells: tuple[str, ...]) -> None:
+    def add(self, cells: tuple[str, ...], distinct: set[str]) -> None:
         """Take the cells of more rows into account.
 
         Parameters
         ----------
         cells : tuple of str
             The cells.
+        distinct : set of str
+            The different ones.
         """
         self.rows += len(cells)
-        blanks = cells.count("")
+        blanks = cells.count("") if "" in distinct else 0
         self.filled += len(cells) - blanks
-        if blanks == len(cells):
+        texts = distinct - {""} if blanks else distinct
+        if not texts:
             return
-        texts = dict.fromkeys(cells)
-        texts.pop("", None)
         self.distinct += len(texts)
         if self.unique:
             size = len(self._seen)
-            self._seen.update(map(hash, texts))
-            self.unique = len(texts) == len(cells) - blanks and len(self._seen) == size + len(texts)
+            self.unique = len(texts) == len(cells) - blanks
+            if self.unique:
+                self._seen.update(map(hash, texts))
+                self.unique = len(self._seen) == size + len(texts)
             if not self.unique:
                 self._seen = set()
-        for text in texts:
-            if len(self.examples) >= 3:
-                break
-            if text not in self.examples:
-                self.examples.append(text)
-        for text in [text for text in texts if text.casefold() in NOTHING]:
+        if len(self.examples) < 3:
+            more = (text for text in dict.fromkeys(cells) if text and text not in self.examples)
+            self.examples += islice(more, 3 - len(self.examples))
+        nothings = [text for text in texts if len(text) < 7 and text.casefold() in NOTHING]
+        for text in nothings:
             self.nothings[text] = self.nothings.get(text, 0) + cells.count(text)
-            texts.pop(text)
-        self.letters += sum(any(c.isalpha() for c in text) for text in texts) if self.letters < _ENOUGH else 0
+        if nothings:
+            texts = texts.difference(nothings)
+        if self._lettered < _ENOUGH:
+            looked = list(islice(texts, _ENOUGH))
+            self._lettered += len(looked)
+            self.letters += sum(any(c.isalpha() for c in text) for text in looked)
         for evidence in (self.numbers, self.dates):
             tried = evidence.read + evidence.unread
-            if tried < _ENOUGH or evidence.read > 0.1 * tried:
-                evidence.add(texts)
+            if tried < _ENOUGH:
+                # A few tell whether the rest need be tried at all.
+                evidence.add(islice(texts, _ENOUGH))
+                tried = evidence.read + evidence.unread
+                if evidence.read > 0.1 * tried:
+                    evidence.add(islice(texts, _ENOUGH, None))
+            elif evidence.read > 0.1 * tried:
+                # What so many say of marks and orders is settled; of the rest a part is looked at,
+                # and a text that says otherwise is refused when its row is read.
+                settled = tried > _PLENTY and len(evidence.decisive) == 1
+                evidence.add(islice(texts, _ENOUGH) if settled else texts)
 
     @property
     def is_number(self) -> bool:

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import statistics
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
+from flipkit.books.collector import collector_held
 from flipkit.books.exports import totals
 from flipkit.books.exports.dates import read_date
-from flipkit.books.exports.dialect import Record
+from flipkit.books.exports.dialect import Block, Record
 from flipkit.books.exports.facts import ColumnFacts
 from flipkit.books.exports.numbers import read_written
 from flipkit.books.exports.opening import Export, refusal
@@ -22,8 +23,8 @@ from flipkit.books.exports.totals import Total
 #: Rows looked at to find the header, and rows kept for sums and comparisons.
 LOOKED_AT = 200
 KEPT = 5_000
-#: Rows taken together when a file is surveyed.
-CHUNK = 20_000
+#: Cells that are held after the survey, so that they need not be read twice.
+MOST_HELD = 15_000_000
 
 
 @dataclass(slots=True)
@@ -43,6 +44,25 @@ class Left:
     row: int
     reason: str
     cells: list[str]
+
+
+@dataclass(slots=True)
+class SortedBlock:
+    """Records that follow each other, rows of the table apart from those left out.
+
+    Parameters
+    ----------
+    numbers : sequence of int
+        Row numbers of the rows of the table.
+    rows : list of list of str
+        Their cells, as many as the header has.
+    left : list of Left
+        What was left out.
+    """
+
+    numbers: Sequence[int]
+    rows: list[list[str]]
+    left: list[Left]
 
 
 @dataclass(slots=True)
@@ -91,6 +111,7 @@ class Layout:
     duplicates: list[tuple[int, int]] = field(default_factory=list)
     totals: list[Total] = field(default_factory=list)
     short: list[int] = field(default_factory=list)
+    _held: list[SortedBlock] = field(default_factory=list)
 
     def fact(self, header: str) -> ColumnFacts:
         """What the column of that header holds.
@@ -135,32 +156,62 @@ class Layout:
             return "the header again"
         return ""
 
-    def rows(self, export: Export) -> Iterator[tuple[Record, str]]:
-        """The records below the header that are not blank, each with the reason to leave it out.
+    def sorted_blocks(self, export: Export, *, once: bool = False) -> Iterator[SortedBlock]:
+        """The records below the header, rows of the table apart from those left out.
 
         Parameters
         ----------
         export : Export
             The export.
+        once : bool
+            Whether this is the last time, so that what the survey held can be given out and
+            forgotten instead of being read again.
 
         Yields
         ------
-        Record
-            The record, as wide as the header.
-        str
-            Why it is no row of the table; empty where it is one.
+        SortedBlock
+            Rows as wide as the header, and what was left out with its reason.
         """
+        if once and self._held:
+            held, self._held = self._held[::-1], []
+            while held:
+                yield held.pop()
+            return
+        yield from self._read_blocks(export)
+
+    def _read_blocks(self, export: Export) -> Iterator[SortedBlock]:
         width = len(self.headers)
-        for record in export.records():
-            if record.row <= self.last_before or not any(record.cells):
+        first_header = self.given[0] if self.given else "#"
+        for block in export.blocks():
+            rows, first = block.rows, block.first
+            if first <= self.last_before:
+                rows = rows[self.last_before - first + 1 :]
+                first = self.last_before + 1
+            if not rows:
                 continue
-            reason = self.left_out(record)
-            if not reason:
-                cells = record.cells
-                if len(cells) != width:
-                    cells = cells[:width] + [""] * (width - len(cells))
-                record = Record(record.row, cells)
-            yield record, reason
+            alike = not block.broken and set(map(len, rows)) == {width}
+            lone = width - 1 if width > 1 else 1
+            # A row like its neighbours, filled, and no comment or header: nearly all are.
+            if alike and not any(row.count("") >= lone or row[0] == first_header or row[0][:1] == "#" for row in rows):
+                yield SortedBlock(range(first, first + len(rows)), rows, [])
+            else:
+                yield self._sorted(Block(first, rows, {}), {block.first + at: why for at, why in block.broken.items()})
+
+    def _sorted(self, block: Block, broken: dict[int, str]) -> SortedBlock:
+        width = len(self.headers)
+        numbers: list[int] = []
+        rows: list[list[str]] = []
+        left: list[Left] = []
+        for number, cells in enumerate(block.rows, start=block.first):
+            if not any(cells):
+                continue
+            reason = self.left_out(Record(number, cells, broken.get(number, "")))
+            if reason:
+                left.append(Left(number, reason, cells))
+                continue
+            numbers.append(number)
+            rows.append(cells if len(cells) == width else cells[:width] + [""] * (width - len(cells)))
+        return SortedBlock(numbers, rows, left)
 
     @property
     def last_before(self) -> int:
@@ -189,53 +240,86 @@ def survey(export: Export, *, header_row: int | None = None) -> Layout:
         If there is no table, or the named header row is not there.
     """
     head: list[Record] = []
-    for record in export.records():
+    for record in export.records(LOOKED_AT):
         if any(record.cells):
             head.append(record)
-        if len(head) >= LOOKED_AT or record.row >= LOOKED_AT + 100:
+        if len(head) >= LOOKED_AT or record.row >= 10 * LOOKED_AT:
             break
     if not head:
         raise refusal(export.label, None, "blank rows alone", "a table", "export it anew")
     layout = _framed(export, head, header_row)
-    rows: list[list[str]] = []
-    seen: dict[int, int] = {}
-    last: Record | None = None
-    for record, reason in layout.rows(export):
-        layout.rows_in += 1
-        if reason:
-            continue
-        cells = record.cells
-        label = totals.total_label(cells)
-        if label:
-            layout.totals.append(Total(record.row, label, cells))
-            continue
-        layout.data_rows += 1
-        last = record
-        if len(layout.kept) < KEPT:
-            layout.kept.append(record)
-        first = seen.setdefault(hash(tuple(cells)), record.row)
-        if first != record.row:
-            layout.duplicate_count += 1
-            if len(layout.duplicates) < 20:
-                layout.duplicates.append((record.row, first))
-        rows.append(cells)
-        if len(rows) >= CHUNK:
-            _flush(layout, rows)
-    _flush(layout, rows)
-    totals.judge(
-        layout.totals,
-        last,
-        layout.facts,
-        lambda: (record for record, reason in layout.rows(export) if not reason),
-    )
+    with collector_held():
+        _survey_rows(export, layout)
     return layout
 
 
-def _flush(layout: Layout, rows: list[list[str]]) -> None:
-    if rows:
-        for fact, cells in zip(layout.facts, zip(*rows, strict=True), strict=True):
-            fact.add(cells)
-        rows.clear()
+def _survey_rows(export: Export, layout: Layout) -> None:
+    seen: dict[int, int] | None = {}
+    last: Record | None = None
+    holding: list[SortedBlock] | None = []
+    for block in layout.sorted_blocks(export):
+        layout.rows_in += len(block.rows) + len(block.left)
+        if holding is not None:
+            holding.append(block)
+            if layout.rows_in * len(layout.headers) > MOST_HELD:
+                holding = None
+        if not block.rows:
+            continue
+        numbers, rows = block.numbers, block.rows
+        columns = list(zip(*rows, strict=True))
+        distinct = [set(column) for column in columns]
+        labels = {text for texts in distinct for text in totals.labels_among(texts)}
+        if labels:
+            numbers, rows = _without_totals(layout, block, labels)
+            if not rows:
+                continue
+            columns = list(zip(*rows, strict=True))
+            distinct = [set(column) for column in columns]
+        layout.data_rows += len(rows)
+        last = Record(numbers[-1], rows[-1])
+        for number, cells in zip(numbers, rows, strict=False) if len(layout.kept) < KEPT else ():
+            layout.kept.append(Record(number, cells))
+            if len(layout.kept) >= KEPT:
+                break
+        for fact, column, texts in zip(layout.facts, columns, distinct, strict=True):
+            fact.add(column, texts)
+        # Where a column names every row, no row can equal another: nothing need be remembered.
+        named = any(fact.unique and fact.filled == fact.rows for fact in layout.facts)
+        if named and (seen is None or layout.data_rows == len(rows)):
+            seen = None
+            continue
+        if seen is None:
+            seen = {}
+            for earlier in layout.sorted_blocks(export):
+                if not earlier.rows or earlier.numbers[0] >= numbers[0]:
+                    break
+                _note_duplicates(layout, earlier.numbers, earlier.rows, seen)
+        _note_duplicates(layout, numbers, rows, seen)
+    totals.judge(layout.totals, last, layout.facts, lambda: layout.sorted_blocks(export))
+    layout._held = holding or []
+
+
+def _without_totals(layout: Layout, block: SortedBlock, labels: set[str]) -> tuple[Sequence[int], list[list[str]]]:
+    """The rows of a block that no word calls a total; the others are noted as such."""
+    numbers: list[int] = []
+    rows: list[list[str]] = []
+    for number, cells in zip(block.numbers, block.rows, strict=True):
+        label = totals.total_label(cells) if not labels.isdisjoint(cells) else ""
+        if label:
+            layout.totals.append(Total(number, label, cells))
+        else:
+            numbers.append(number)
+            rows.append(cells)
+    return numbers, rows
+
+
+def _note_duplicates(layout: Layout, numbers: Sequence[int], rows: list[list[str]], seen: dict[int, int]) -> None:
+    for number, key in zip(numbers, map(hash, map(tuple, rows)), strict=True):
+        first = seen.setdefault(key, number)
+        if first != number:
+            layout.duplicate_count += 1
+            if len(layout.duplicates) < 20:
+                layout.duplicates.append((number, first))
 
 
 def _wordlike(cell: str) -> bool:

@@ -8,9 +8,12 @@ from __future__ import annotations
 
 import functools
 import re
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from decimal import Decimal
+
+from flipkit.books import bulk
 
 #: Decimal marks, by the word that options and mappings use.
 DECIMALS = {"point": ".", "comma": ","}
@@ -170,6 +173,22 @@ def _grouped(whole: str, mark: str) -> bool:
     return re.fullmatch(rf"\d{{1,3}}(?:\{mark}\d{{3}})+|\d{{1,2}}(?:\{mark}\d{{2}})+\{mark}\d{{3}}", whole) is not None
 
 
+def _shapes(texts: Iterable[str]) -> dict[tuple[bytes, bool, bool], tuple[str, int]]:
+    """Texts by their shape, whether they are zero and begin with a zero: one of each, and how many."""
+    given = list(texts)
+    found: dict[tuple[bytes, bool, bool], tuple[str, int]] = {}
+    marked = bulk.shapes_of(given)
+    if marked is None:
+        return {(text.encode(), False, False): (text, 1) for text in given}
+    one = dict(zip(marked, given, strict=True))
+    for shape, count in Counter(marked).items():
+        above, none = shape.find(b"9"), shape.find(b"0")
+        key = (shape.replace(b"0", b"9"), above < 0, 0 <= none < above or above < 0)
+        text, before = found.get(key, (one[shape], 0))
+        found[key] = (text, before + count)
+    return found
+
+
 @dataclass(slots=True)
 class NumberEvidence:
     """What the numbers of a column say about their marks, gathered one distinct text at a time.
@@ -208,28 +227,28 @@ class NumberEvidence:
         texts : iterable of str
             Cells that are not blank.
         """
-        for text in texts:
+        # Texts that differ in their digits alone say the same about marks: one of each is read.
+        for (_, zero, _), (text, count) in _shapes(texts).items():
             written = read_written(text)
             if written is None:
-                self.unread += 1
+                self.unread += count
                 continue
-            self.read += 1
-            self.percents += written.percent
-            zero = not written.body.strip("0.,")
-            self.negatives += written.negative and not zero
-            self.positives += not written.negative and not zero
+            self.read += count
+            self.percents += count * written.percent
+            self.negatives += count * (written.negative and not zero)
+            self.positives += count * (not written.negative and not zero)
             if written.currency:
-                self.currencies[written.currency] = self.currencies.get(written.currency, 0) + 1
+                self.currencies[written.currency] = self.currencies.get(written.currency, 0) + count
             if written.decimal:
                 self.decisive.setdefault(written.decimal, text)
-                self.with_part += 1
+                self.with_part += count
             elif written.doubtful:
                 self.doubtful.setdefault(written.doubtful, text)
-                self.doubts += 1
+                self.doubts += count
             elif len(written.body) > 3:
-                self.from_thousand += 1
+                self.from_thousand += count
             elif not zero:
-                self.below_thousand += 1
+                self.below_thousand += count
 
     @property
     def grouped(self) -> str:
@@ -271,3 +290,64 @@ def number_of(text: str, decimal: str) -> Decimal | None:
     body = written.body.replace(thousands, "").replace(decimal, ".")
     value = Decimal(body.rstrip(".") if not body.startswith(".") else f"0{body}")
     return -value if written.negative else value
+
+
+class PlainNumbers:
+    """Turns texts into plain decimals under one decimal mark, those of a known shape at once.
+
+    Parameters
+    ----------
+    decimal : str
+        ``.`` or ``,``.
+    currency : str
+        The currency that may stand beside them.
+    """
+
+    def __init__(self, decimal: str, currency: str) -> None:
+        self._decimal = decimal
+        self._currency = currency
+        self._known: dict[bytes, tuple[str, ...] | None] = {}
+
+    def cents(self, texts: Collection[str]) -> list[str] | None:
+        """Amounts that are not negative and have two decimals, as the books write them.
+
+        Parameters
+        ----------
+        texts : collection of str, n texts
+            Cells, blank ones among them.
+
+        Returns
+        -------
+        list of str, n texts, or None
+            Such as ``1234.50`` for ``1.234,50 €``; None where any cell must be looked at with care.
+        """
+        shapes = bulk.shapes_of(texts)
+        if shapes is None:
+            return None
+        one = dict(zip(shapes, texts, strict=True))
+        marks: set[str] = set()
+        for shape, text in one.items():
+            if shape not in self._known:
+                self._known[shape] = self._marks(text) if text else ()
+            found = self._known[shape]
+            if found is None:
+                return None
+            marks.update(found)
+        plain = "\n".join(texts)
+        for mark in marks:
+            plain = plain.replace(mark, "")
+        if self._decimal == ",":
+            plain = plain.replace(",", ".")
+        return plain.split("\n")
+
+    def _marks(self, text: str) -> tuple[str, ...] | None:
+        """The characters to take away from texts of this shape; None where it is no plain amount."""
+        written = read_written(text)
+        if written is None or written.negative or written.percent or written.decimal != self._decimal:
+            return None
+        if written.currency not in ("", self._currency):
+            return None
+        whole, _, part = written.body.rpartition(self._decimal)
+        if len(part) != 2 or not whole or len(whole) > 9 or (whole[0] == "0" and len(whole) > 1):
+            return None
+        return tuple(sorted({c for c in text if not c.isdigit() and c != self._decimal}))

@@ -9,11 +9,13 @@ from pathlib import Path
 
 from flipkit.books import workbook
 from flipkit.books.exports import dialect, encoding
-from flipkit.books.exports.dialect import Dialect, Record
+from flipkit.books.exports.dialect import Block, Dialect, Record
 from flipkit.books.exports.encoding import Encoding
 from flipkit.books.problems import Problem
 from flipkit.errors import ConversionError
 
+#: Records that are read together.
+BLOCK = 20_000
 #: Most columns that an export may have.
 MOST_COLUMNS = 1_000
 #: Largest export. [bytes]
@@ -63,35 +65,57 @@ class Export:
         """What messages call it."""
         return f"{self.path.name} sheet {self.sheet}" if self.sheet else self.path.name
 
-    def records(self) -> Iterator[Record]:
-        """Its records, one by one.
+    def blocks(self, size: int = BLOCK) -> Iterator[Block]:
+        """Its records, block by block.
+
+        Parameters
+        ----------
+        size : int
+            Records of a block.
 
         Yields
         ------
-        Record
-            Every record, blank ones as no cells or blank cells.
+        Block
+            Every record in order, blank ones as no cells or blank cells.
 
         Raises
         ------
         ConversionError
             If its quotes match nowhere, or a record has too many cells.
         """
-        source = self._of_sheet() if self.dialect is None else self._of_text()
-        for record in source:
-            if len(record.cells) > MOST_COLUMNS:
+        for block in self._of_sheet(size) if self.dialect is None else self._of_text(size):
+            if max(map(len, block.rows)) > MOST_COLUMNS:
+                at = next(at for at, cells in enumerate(block.rows) if len(cells) > MOST_COLUMNS)
                 raise refusal(
                     self.label,
-                    record.row,
-                    f"{len(record.cells):,} cells",
+                    block.first + at,
+                    f"{len(block.rows[at]):,} cells",
                     f"at most {MOST_COLUMNS:,} columns",
                     "is this one table, with that delimiter? name it with --delimiter",
                 )
-            yield record
+            yield block
 
-    def _of_text(self) -> Iterator[Record]:
+    def records(self, size: int = BLOCK) -> Iterator[Record]:
+        """Its records, one by one.
+
+        Parameters
+        ----------
+        size : int
+            Records read together.
+
+        Yields
+        ------
+        Record
+            Every record, blank ones as no cells or blank cells.
+        """
+        for block in self.blocks(size):
+            for at, cells in enumerate(block.rows):
+                yield Record(block.first + at, cells, block.broken.get(at, ""))
+
+    def _of_text(self, size: int) -> Iterator[Block]:
         assert self.encoding is not None and self.dialect is not None  # noqa: PT018, S101
         try:
-            yield from dialect.records_of(self.path, self.encoding, self.dialect)
+            yield from dialect.blocks_of(self.path, self.encoding, self.dialect, size=size)
         except dialect.TooManyBrokenError as error:
             raise refusal(
                 self.label,
@@ -101,9 +125,10 @@ class Export:
                 "if quotes are plain characters in this file: --quote none",
             ) from None
 
-    def _of_sheet(self) -> Iterator[Record]:
-        for row, cells in enumerate(self._rows[self.sheet], start=1):
-            yield Record(row, [cell.strip() for cell in cells])
+    def _of_sheet(self, size: int) -> Iterator[Block]:
+        rows = self._rows[self.sheet]
+        for first in range(0, len(rows), size):
+            yield Block(first + 1, [[cell.strip() for cell in row] for row in rows[first : first + size]])
 
     def digest(self) -> str:
         """SHA-256 of its bytes."""

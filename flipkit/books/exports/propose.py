@@ -213,8 +213,8 @@ def _settle_header(export: Export, layout: Layout, file: File, draft: Draft) -> 
         told = f"cells are separated by {export.dialect.word}"
         (draft.certain if even or file.delimiter else draft.guessed).append(told)
     if layout.header_row == 0 and file.header_row is None:
-        first = next(record for record, _ in layout.rows(export))
-        shown = ", ".join(cell for cell in first.cells[:4] if cell)
+        first = next(record for record in export.records() if any(record.cells))
+        shown = ", ".join(cell[:40] for cell in first.cells[:4] if cell)
         draft.ask(
             "header-row",
             f"no row of headers was found; the first row is {shown}",

@@ -13,7 +13,7 @@ from flipkit.books.cells import Bad, Units, reader_of
 from flipkit.books.exports import dates, matching
 from flipkit.books.exports.layout import Layout
 from flipkit.books.exports.mapping import Mapping, Source
-from flipkit.books.exports.numbers import DECIMALS, NOTHING, number_of, read_written
+from flipkit.books.exports.numbers import DECIMALS, NOTHING, PlainNumbers, number_of, read_written
 
 _MEMORY = 200_000
 _CENT = Decimal("0.01")
@@ -49,6 +49,7 @@ class ColumnReader:
         order = source.order or mapping.order or "year-month-day"
         choices = schema.BY_NAME[mapping.table].column(name).choices if mapping.table in schema.BY_NAME else ()
         self.read = _reader(kind, decimal=decimal, order=order, source=source, currency=currency, choices=choices)
+        self.plain = PlainNumbers(decimal, currency) if "money" in kind and not source.turned else None
         self.known: dict[str, str | Bad] = {"": ""}
 
     def column(self, cells: list[tuple[str, ...]], count: int) -> list[str | Bad]:
@@ -63,12 +64,19 @@ class ColumnReader:
             texts = [" ".join(filter(None, parts)) for parts in joined]
         if self.blank >= 0 and "" in texts:
             texts = [text or other for text, other in zip(texts, cells[self.blank], strict=True)]
+        if self.read is _text:
+            # Most words stay as they are; only line ends and the like are smoothed.
+            return list(texts) if " ".join(texts).isprintable() else [_text(text) for text in texts]
+        if self.plain is not None:
+            plain = self.plain.cents(texts)
+            if plain is not None:
+                return list(plain)
+        distinct = set(texts)
         if len(self.known) > _MEMORY:
             self.known = {"": ""}
-        for text in set(texts).difference(self.known):
+        for text in distinct.difference(self.known):
             self._value(text)
-        known = self.known
-        return [known[text] for text in texts]
+        return list(map(self.known.__getitem__, texts))
 
     def _value(self, text: str) -> str | Bad:
         value = self.known.get(text)

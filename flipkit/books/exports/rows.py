@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import Decimal
 
 from flipkit.books.cells import Bad
 from flipkit.books.exports import matching
-from flipkit.books.exports.dialect import Record
-from flipkit.books.exports.layout import CHUNK, Left
+from flipkit.books.exports.layout import Left, SortedBlock
 from flipkit.books.exports.mapping import Mapping
 from flipkit.books.exports.orders import name_rows, share_orders
 from flipkit.books.exports.propose import Proposal
@@ -38,66 +38,87 @@ def taken_rows(proposal: Proposal, *, currency: str = "USD") -> Taken:
     totals = {total.row for total in layout.totals} if mapping.rows.totals != "keep" else set()
     skip = [(layout.headers.index(header), set(texts)) for header, texts in mapping.rows.skip.items() if texts]
     seen: dict[int, int] = {}
-    chunk: list[Record] = []
-    for record, left_out in layout.rows(proposal.export):
-        reason = left_out
-        if not reason and record.row in totals:
-            reason = "a row that adds up others"
-        if not reason:
-            hit = next((record.cells[at] for at, texts in skip if record.cells[at] in texts), None)
-            reason = f"left out as you said: {hit}" if hit is not None else ""
-        if not reason and mapping.rows.duplicates == "once":
-            first = seen.setdefault(hash(tuple(record.cells)), record.row)
-            reason = f"equal to row {first} in every cell" if first != record.row else ""
-        if reason:
-            taken.refused.append(Left(record.row, reason, record.cells))
-            continue
-        chunk.append(record)
-        if len(chunk) >= CHUNK:
-            _take(chunk, readers, mapping, taken)
-    _take(chunk, readers, mapping, taken)
+    for block in layout.sorted_blocks(proposal.export, once=True):
+        taken.refused += block.left
+        numbers, rows = block.numbers, block.rows
+        if totals or skip or mapping.rows.duplicates == "once":
+            numbers, rows = _counted(block, totals, skip, seen, once=mapping.rows.duplicates == "once", taken=taken)
+        if rows:
+            _take(numbers, rows, readers, mapping, taken)
     share_orders(taken, mapping)
     if mapping.table in ("items", "trips", "lots"):
         name_rows(taken, mapping)
     return taken
 
 
-def _take(chunk: list[Record], readers: list[ColumnReader], mapping: Mapping, taken: Taken) -> None:
-    if not chunk:
-        return
-    cells = list(zip(*(record.cells for record in chunk), strict=True))
-    columns = [reader.column(cells, len(chunk)) for reader in readers]
+def _counted(
+    block: SortedBlock,
+    totals: set[int],
+    skip: list[tuple[int, set[str]]],
+    seen: dict[int, int],
+    *,
+    once: bool,
+    taken: Taken,
+) -> tuple[Sequence[int], list[list[str]]]:
+    """The rows of a block that count, the others refused with their reason."""
+    numbers: list[int] = []
+    rows: list[list[str]] = []
+    for number, cells in zip(block.numbers, block.rows, strict=True):
+        reason = "a row that adds up others" if number in totals else ""
+        if not reason and skip:
+            hit = next((cells[at] for at, texts in skip if cells[at] in texts), None)
+            reason = f"left out as you said: {hit}" if hit is not None else ""
+        if not reason and once:
+            first = seen.setdefault(hash(tuple(cells)), number)
+            reason = f"equal to row {first} in every cell" if first != number else ""
+        if reason:
+            taken.refused.append(Left(number, reason, cells))
+        else:
+            numbers.append(number)
+            rows.append(cells)
+    return numbers, rows
+
+
+def _take(
+    numbers: Sequence[int], rows: list[list[str]], readers: list[ColumnReader], mapping: Mapping, taken: Taken
+) -> None:
+    cells = list(zip(*rows, strict=True))
+    columns = [reader.column(cells, len(rows)) for reader in readers]
     bad: dict[int, list[str]] = {}
     for reader, values in zip(readers, columns, strict=True):
         if not reader.sure:
             for place, value in enumerate(values):
                 if isinstance(value, Bad):
-                    bad.setdefault(place, []).append(reader.complaint(value, chunk[place].cells))
+                    bad.setdefault(place, []).append(reader.complaint(value, rows[place]))
             reader.sure = True
     _times_quantity(readers, columns, bad)
-    required = [
-        (at, reader.name)
-        for at, reader in enumerate(readers)
-        if reader.name in matching.required_of(mapping.table)
-        and not (reader.name == "cost" and "lot_id" in mapping.columns)
-    ]
-    titles = [reader.name for reader in readers].index("title") if any(r.name == "title" for r in readers) else -1
-    for at, name in required:
-        if at == titles and "order_id" in mapping.columns and any(s.per_order for s in mapping.columns.values()):
+    for reader, values in zip(readers, columns, strict=True):
+        if _may_be_blank(reader.name, mapping) or "" not in values:
             continue
-        values = columns[at]
-        if "" in values:
-            for place, value in enumerate(values):
-                if value == "":
-                    bad.setdefault(place, []).append(f"no {name}")
-    for place, cells_of in enumerate(zip(*columns, strict=True)):
-        record = chunk[place]
+        for place, value in enumerate(values):
+            if value == "":
+                bad.setdefault(place, []).append(f"no {reader.name}")
+    if not bad:
+        taken.rows.extend(map(list, zip(*columns, strict=True)))
+        taken.origins.extend(numbers)
+        return
+    for place, values_of in enumerate(zip(*columns, strict=True)):
         if place in bad:
-            taken.refused.append(Left(record.row, "; ".join(bad[place]), record.cells))
+            taken.refused.append(Left(numbers[place], "; ".join(bad[place]), rows[place]))
         else:
-            taken.rows.append([str(value) for value in cells_of])
-            taken.origins.append(record.row)
-    chunk.clear()
+            taken.rows.append([str(value) for value in values_of])
+            taken.origins.append(numbers[place])
+
+
+def _may_be_blank(name: str, mapping: Mapping) -> bool:
+    """Whether a row can do without a column: it is not required, or another stands in for it."""
+    if name not in matching.required_of(mapping.table):
+        return True
+    if name == "cost" and "lot_id" in mapping.columns:
+        return True
+    # The head of an order has no title: its amounts go to the lines of the order.
+    shared = "order_id" in mapping.columns and any(source.per_order for source in mapping.columns.values())
+    return name == "title" and shared
 
 
 def _times_quantity(readers: list[ColumnReader], columns: list[list[str | Bad]], bad: dict[int, list[str]]) -> None:

@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import operator
 import re
-from collections.abc import Callable, Iterable
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import TYPE_CHECKING
 
+from flipkit.books import bulk
 from flipkit.books.exports.dialect import Record
 from flipkit.books.exports.facts import ColumnFacts
 from flipkit.books.exports.numbers import number_of, read_written
+
+if TYPE_CHECKING:
+    from flipkit.books.exports.layout import SortedBlock
 
 _TOTAL = re.compile(
     r"(?:grand\s+|sub-?\s?|net\s+|overall\s+)?(?:totals?|sums?|summe|gesamt(?:summe)?|insgesamt|somme|suma|totale?|"
@@ -18,7 +25,30 @@ _TOTAL = re.compile(
 )
 
 
-_FIRST = frozenset("gGsSnNoOtTiIrRcCyYиИ合总總")
+_WORDS = (
+    "total",
+    "sum",
+    "gesamt",
+    "somme",
+    "suma",
+    "totaal",
+    "razem",
+    "celkem",
+    "summa",
+    "yhteens",
+    "итого",
+    "合",
+    "总计",
+)
+#: The first two letters of every such word, small: a quick look before the pattern.
+_BEGINNINGS = frozenset(
+    ["gr", "su", "ne", "ov", "to", "ge", "in", "so", "ra", "ce", "yh", "ит", "合計", "总计", "合计"]
+)
+
+
+#: The same in any capitals.
+_BEGUN = frozenset(way for two in _BEGINNINGS for way in (two, two.upper(), two.capitalize(), two[0] + two[1:].upper()))
+_TWO = operator.itemgetter(slice(0, 2))
 
 
 @dataclass(slots=True)
@@ -72,15 +102,37 @@ def total_label(cells: list[str]) -> str:
     for cell in cells:
         if not cell:
             continue
-        if cell[0] in _FIRST and _TOTAL.fullmatch(cell):
+        if cell[:2].lower() in _BEGINNINGS and _TOTAL.fullmatch(cell):
             return cell
         if read_written(cell) is None:
             return ""
     return ""
 
 
+def labels_among(texts: Collection[str]) -> list[str]:
+    """The texts that call a row a total.
+
+    Parameters
+    ----------
+    texts : collection of str
+        Distinct cells of a column.
+
+    Returns
+    -------
+    list of str
+        Those that do.
+    """
+    begun = set(map(_TWO, texts))
+    if begun.isdisjoint(_BEGUN) or not bulk.any_among(_WORDS, texts):
+        return []
+    return [text for text in texts if text[:2].lower() in _BEGINNINGS and _TOTAL.fullmatch(text)]
+
+
 def judge(
-    totals: list[Total], last: Record | None, facts: list[ColumnFacts], rows: Callable[[], Iterable[Record]]
+    totals: list[Total],
+    last: Record | None,
+    facts: list[ColumnFacts],
+    blocks: Callable[[], Iterable[SortedBlock]],
 ) -> None:
     """Compare rows that look like sums with the sums of the rows above them.
 
@@ -92,7 +144,7 @@ def judge(
         The last row of the table.
     facts : list of ColumnFacts
         What each column holds.
-    rows : callable
+    blocks : callable
         Gives the rows of the table anew, totals included.
     """
     suspect = _unlabelled(last, facts)
@@ -102,19 +154,29 @@ def judge(
     wanted = {total.row: total for total in [*totals, *([suspect] if suspect is not None else [])]}
     overall = {fact.index: Decimal(0) for fact in numeric}
     part = dict(overall)
-    for record in rows():
-        total = wanted.get(record.row)
-        if total is not None:
-            _compare(total, numeric, overall, part)
-            part = dict.fromkeys(part, Decimal(0))
-            continue
-        for fact in numeric:
-            value = number_of(record.cells[fact.index], fact.likely_decimal) if record.cells[fact.index] else None
-            if value is not None:
-                overall[fact.index] += value
-                part[fact.index] += value
+    for block in blocks():
+        begin = 0
+        marks = [at for at, number in enumerate(block.numbers) if number in wanted]
+        for at in [*marks, len(block.rows)]:
+            for fact in numeric:
+                added = _sum((row[fact.index] for row in block.rows[begin:at]), fact.likely_decimal)
+                overall[fact.index] += added
+                part[fact.index] += added
+            begin = at + 1
+            if at < len(block.rows):
+                _compare(wanted[block.numbers[at]], numeric, overall, part)
+                part = dict.fromkeys(part, Decimal(0))
     if suspect is not None and suspect.sums and not suspect.misses:
         totals.append(suspect)
+
+
+def _sum(cells: Iterable[str], decimal: str) -> Decimal:
+    total = Decimal(0)
+    for text, count in Counter(cells).items():
+        value = number_of(text, decimal) if text else None
+        if value is not None:
+            total += value * count
+    return total
 
 
 def _unlabelled(last: Record | None, facts: list[ColumnFacts]) -> Total | None:
