@@ -112,7 +112,9 @@ def hands(
     if front > long:
         reasons.append(f"{front:.1f} in long, more than the {long:g} in that one person handles")
     people = 2 if reasons else 1
-    together = team_limit_lb(lower(most_reach).limit_lb, 2, equation=equation)
+    # Only a deep parcel is out of reach: for any other the team's limit follows from the one person's.
+    deep = max(reach_in(away, at, equation=equation) for at in (start, end)) > most_reach
+    together = team_limit_lb((lower(most_reach) if deep else limit).limit_lb, 2, equation=equation)
     enough = weight_lb <= most * (together if people == 2 else limit.limit_lb)
     return Hands(people, limit.limit_lb, together, index, enough, limit.hardest(), " and ".join(reasons))
 

@@ -154,12 +154,15 @@ def priced_drafts(
     """
     sound, refusals = _sound(drafts, bench)
     prices = _labels_of(sound, bench, labels)
+    damage = {style: _damage_cents(style, bench) for style in STYLES}
+    hour = bench.assumptions.cents("hour.target"), _helper_hour_cents(bench)
     groups: dict[tuple[str, str], list[Priced]] = {}
     for place, draft in enumerate(sound):
         if prices.refused[place]:
             refusals.append(Refusal(0.0, draft.style, draft.what, f"label refused: {prices.refused[place]}"))
         else:
-            groups.setdefault((draft.style, draft.what), []).append(_price(draft, place, prices, bench))
+            one = _price(draft, place, prices, bench, damage[draft.style], hour)
+            groups.setdefault((draft.style, draft.what), []).append(one)
     sheets = boards(bench.stock)
     best = []
     for (style, what), found in groups.items():
@@ -229,22 +232,26 @@ def _labels_of(drafts: list[Draft], bench: Bench, labels: Labels) -> LabelPrices
     return LabelPrices(cents, billable, service, refused)
 
 
-def _price(draft: Draft, place: int, prices: LabelPrices, bench: Bench) -> Priced:
-    item, assumptions = bench.item, bench.assumptions
-    gross = draft.gross_lb(item, bench.stock)
-    if draft.style == "pickup":
-        lift = hands(item.sides_in, gross, equation=bench.rules.lifting, assumptions=assumptions)
-    else:
-        lift = hands(draft.outside_in, gross, equation=bench.rules.lifting, assumptions=assumptions)
+def _damage_cents(style: str, bench: Bench) -> int:
+    """Chance of damage x value. [cents]"""
+    assumptions, item = bench.assumptions, bench.item
+    usual = assumptions.ppm(f"packing.damage.{item.fragility}")
+    chance = int(percentage(usual, assumptions.ppm(f"packing.damage_by_style.{style}")))
+    return int(percentage(item.value_cents, min(chance, 1_000_000)))
+
+
+def _helper_hour_cents(bench: Bench) -> int:
+    """Wage and payroll burden of an hour. [cents]"""
+    wage = bench.assumptions.cents("help.wage")
+    return wage + int(percentage(wage, bench.assumptions.ppm("help.burden")))
+
+
+def _price(
+    draft: Draft, place: int, prices: LabelPrices, bench: Bench, damage_cents: int, hour_cents: tuple[int, int]
+) -> Priced:
+    gross = draft.gross_lb(bench.item, bench.stock)
+    lift = hands(draft.outside_in, gross, equation=bench.rules.lifting, assumptions=bench.assumptions)
     owner, helper = _minutes(draft, lift, bench)
-    wage = assumptions.cents("help.wage")
-    wage += int(percentage(wage, assumptions.ppm("help.burden")))
-    chance = int(
-        percentage(
-            assumptions.ppm(f"packing.damage.{item.fragility}"),
-            assumptions.ppm(f"packing.damage_by_style.{draft.style}"),
-        )
-    )
     return Priced(
         draft=draft,
         gross_lb=gross,
@@ -252,10 +259,10 @@ def _price(draft: Draft, place: int, prices: LabelPrices, bench: Bench) -> Price
         materials=_materials(draft, bench),
         owner_min=owner,
         helper_min=helper,
-        owner_cents=whole_cents(owner / 60 * assumptions.cents("hour.target")),
-        helper_cents=whole_cents(helper / 60 * wage),
+        owner_cents=whole_cents(owner / 60 * hour_cents[0]),
+        helper_cents=whole_cents(helper / 60 * hour_cents[1]),
         label_cents=int(prices.cents[place]),
-        damage_cents=int(percentage(item.value_cents, min(chance, 1_000_000))),
+        damage_cents=damage_cents,
         billable_lb=float(prices.billable_lb[place]),
         service=prices.service[place],
         hands=lift,

@@ -75,6 +75,8 @@ class BoardBlock(Block):
         Tolerance of a finished carton, by its length + width + depth. [in]
     flap_gap_in : float
         Gap allowed between the outer flaps. [in]
+    thumbs : dict
+        Name of a style to (lengths, widths, heights, inches) across and along its blank.
     """
 
     flutes: dict[str, Flute]
@@ -87,6 +89,7 @@ class BoardBlock(Block):
     large_in: float
     small_in: float
     flap_gap_in: float
+    thumbs: dict[str, tuple[tuple[float, ...], tuple[float, ...]]]
 
     def flute(self, name: str) -> Flute:
         """The board of a flute; a name that is not in the table is an error that lists them."""
@@ -129,6 +132,14 @@ def read_board(file: Path) -> RuleSet[BoardBlock]:
             flutes[flute.name] = flute
         if not flutes:
             keys.fail("flute", "nothing", "at least one flute")
+        thumbs = {}
+        for row in keys.tables("thumb"):
+            name = row.text("name")
+            thumbs[name] = tuple(
+                tuple(row.number(f"{way}_{part}", 0.0) for part in ("length", "width", "height", "in"))
+                for way in ("x", "y")
+            )
+            row.done()
         allowance, joint, tolerance = (_part(keys, name) for name in ("allowance", "joint", "tolerance"))
         block = BoardBlock(
             **common,
@@ -142,6 +153,7 @@ def read_board(file: Path) -> RuleSet[BoardBlock]:
             large_in=tolerance.number("large_in"),
             small_in=tolerance.number("small_in"),
             flap_gap_in=tolerance.number("flap_gap_in"),
+            thumbs=thumbs,  # type: ignore[arg-type]
         )
         for part in (allowance, joint, tolerance):
             part.done()
@@ -209,6 +221,49 @@ def carton_tolerance_in(length_in: float, width_in: float, depth_in: float, *, b
     0.125
     """
     return block.large_in if length_in + width_in + depth_in > block.large_over_in else block.small_in
+
+
+def thumb_blank_in(
+    style: str, length_in: float, width_in: float, height_in: float, *, block: BoardBlock
+) -> tuple[float, float]:
+    """Blank of a carton by a rule of thumb, board thickness left out: a check, not a size to cut by.
+
+    Parameters
+    ----------
+    style : str
+        ``slotted carton``, ``lid and base``, ``folding mailer`` or ``tuck-end carton``.
+    length_in, width_in, height_in : float
+        Of the carton. [in]
+    block : BoardBlock
+        The table in force.
+
+    Returns
+    -------
+    tuple of float
+        Across and along. [in]
+
+    Raises
+    ------
+    MeasureError
+        If there is no rule for the style.
+
+    References
+    ----------
+    ``blank-rules-of-thumb`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> import datetime
+    >>> from flipkit.rules.packing_rules import packing_rules
+    >>> thumb_blank_in("slotted carton", 16, 12, 8, block=packing_rules(on=datetime.date(2026, 11, 25)).board)
+    (58.0, 20.0)
+    """
+    if style not in block.thumbs:
+        raise MeasureError("style", need=f"one of {', '.join(block.thumbs)}", got=style)
+    across, along = (
+        long * length_in + wide * width_in + high * height_in + more for long, wide, high, more in block.thumbs[style]
+    )
+    return across, along
 
 
 def _part(keys: Keys, name: str) -> Keys:

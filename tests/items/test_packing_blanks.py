@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import itertools
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from flipkit.errors import MeasureError
 from flipkit.items.blanks import (
     five_panel_blank,
     folded_wrap_blank,
@@ -17,9 +19,11 @@ from flipkit.items.blanks import (
     tray_blank,
 )
 from flipkit.items.stock import Carton, flattened
-from flipkit.rules.board import ScoreAllowance
+from flipkit.rules.board import ScoreAllowance, thumb_blank_in
+from flipkit.rules.packing_rules import packing_rules
 
 MM = 25.4
+BOARD = packing_rules(on=dt.date(2026, 11, 25)).board
 EXACT = ScoreAllowance(panel_in=0, depth_in=0, flap_in=0, joint_in=0)
 sides = st.floats(1, 100)
 
@@ -46,12 +50,29 @@ def test_slotted_blank_by_the_rule_of_thumb():
     two_inch_joint = ScoreAllowance(panel_in=0, depth_in=0, flap_in=0, joint_in=2)
     found = slotted_blank(16, 12, 8, allowance=two_inch_joint, trim_in=0, may_turn=False)
     assert (found.length_in, found.width_in) == (2 * 16 + 2 * 12 + 2, 12 + 8)
+    assert thumb_blank_in("slotted carton", 16, 12, 8, block=BOARD) == (found.length_in, found.width_in)
 
 
 @pytest.mark.published(source="blank-rules-of-thumb", where="lid and base (L + 2H) x (W + 2H)", seen="secondary")
 def test_tray_by_the_rule_of_thumb():
     found = tray_blank("base", 20, 12, 3, allowance=EXACT)
     assert (found.length_in, found.width_in) == (20 + 2 * 3, 12 + 2 * 3)
+    assert thumb_blank_in("lid and base", 20, 12, 3, block=BOARD) == (found.length_in, found.width_in)
+
+
+@pytest.mark.published(
+    source="blank-rules-of-thumb",
+    where="folding mailer (L + 4H + 1 cm) x (2W + 3H); tuck-end (2(L + W) + 2.5 cm) x (H + 1.5W + 4 cm)",
+    seen="secondary",
+)
+def test_other_rules_of_thumb():
+    cm = 1 / 2.54
+    mailer = thumb_blank_in("folding mailer", 30 * cm, 20 * cm, 5 * cm, block=BOARD)
+    assert [side / cm for side in mailer] == pytest.approx([30 + 20 + 1, 40 + 15])
+    tuck = thumb_blank_in("tuck-end carton", 10 * cm, 6 * cm, 15 * cm, block=BOARD)
+    assert [side / cm for side in tuck] == pytest.approx([2 * 16 + 2.5, 15 + 9 + 4])
+    with pytest.raises(MeasureError, match=r"style must be one of slotted carton, .* got 'crate'"):
+        thumb_blank_in("crate", 1, 1, 1, block=BOARD)
 
 
 @pytest.mark.worked
