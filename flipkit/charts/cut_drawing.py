@@ -16,6 +16,8 @@ _ITEM = "#c9d8e8"
 def plot_blank(blank: Blank) -> str:
     """A blank to scale: outline and slots to cut, scores to fold, every measure along two edges.
 
+    What stays is tinted; corners that fall away are white.
+
     Parameters
     ----------
     blank : Blank
@@ -35,7 +37,9 @@ def plot_blank(blank: Blank) -> str:
     code = f" ({blank.code})" if blank.code else ""
     sides = f"{inch_text(blank.length_in)} x {inch_text(blank.width_in)} in"
     pen = Pen(blank.length_in, blank.width_in, title=f"{blank.name.capitalize()}{code}, blank {sides}")
-    pen.box(0, 0, blank.length_in, blank.width_in, "cut", fill=_BLANK)
+    for _, x, y, length, width in blank.panels:
+        pen.box(x, y, length, width, "part", fill=_BLANK)
+    pen.box(0, 0, blank.length_in, blank.width_in, "cut")
     for line in blank.folds:
         pen.line(*line, "fold")
     for line in blank.cuts:
@@ -72,7 +76,10 @@ def plot_sheet(use: SheetUse, blanks: tuple[Blank, ...]) -> str:
     pen.box(0, 0, sheet.length_in, sheet.width_in, "edge")
     for place in use.placements:
         blank = blanks[place.blank]
-        pen.box(place.x_in, place.y_in, place.length_in, place.width_in, "cut", fill=_BLANK)
+        for _, x, y, long, wide in blank.panels:
+            x1, y1, x2, y2 = _laid((x, y, x + long, y + wide), blank, place.x_in, place.y_in, place.turned)
+            pen.box(min(x1, x2), min(y1, y2), abs(x2 - x1), abs(y2 - y1), "part", fill=_BLANK)
+        pen.box(place.x_in, place.y_in, place.length_in, place.width_in, "cut")
         for line in blank.folds:
             pen.line(*_laid(line, blank, place.x_in, place.y_in, place.turned), "fold")
         for line in blank.cuts:

@@ -108,7 +108,7 @@ class Pen:
         )
 
     def box(self, x: float, y: float, length: float, width: float, kind: str, *, fill: str = "none") -> None:
-        """A rectangle by its lower left corner. [in]"""
+        """A rectangle by its lower left corner; of the kind ``part`` it has no outline. [in]"""
         self._marks.append(
             f'<rect class="{kind}" x="{self.x(x):.2f}" y="{self.y(y + width):.2f}" '
             f'width="{self.x(length) - self.x(0):.2f}" height="{self.y(0) - self.y(width):.2f}" fill="{fill}"/>'

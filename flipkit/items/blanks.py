@@ -232,6 +232,7 @@ def tray_blank(name: str, length_in: float, width_in: float, depth_in: float, *,
         ("side", x1, y2, long, side),
         ("end", 0.0, y1, side, wide),
         ("end", x2, y1, side, wide),
+        *(("tab", x, y, side, side) for x in (0.0, x2) for y in (0.0, y2)),
     )
     return Blank(name, "0300", across, along, tuple(folds), tuple(cuts), panels)
 
