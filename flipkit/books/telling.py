@@ -155,7 +155,7 @@ def sums_of(taken: Taken) -> dict[str, str]:
             texts = [text for text in map(operator.itemgetter(at), taken.rows) if text]
             cents = bulk.cents_of(texts)
             if cents is not None:
-                total = Decimal(int(cents.sum())) / 100
+                total = (Decimal(int(cents.sum())) / 100).quantize(Decimal("0.01"))
             else:
                 try:
                     total = sum((Decimal(text) * count for text, count in Counter(texts).items()), Decimal(0))

@@ -25,11 +25,11 @@ _TIME = re.compile(
     r"(?:T|,?\s+|\s*\bat\s+)(?P<clock>\d{1,2}[:.]\d{2}(?:[:.]\d{2}(?:[.,]\d+)?)?)\s*(?:[AaPp]\.?\s?[Mm]\.?)?"
     r"\s*(?:Z|[A-Z]{2,5}|(?:UTC|GMT)?[+-]\d{1,2}:?(?:\d{2})?)?(?:\s*\([^)]*\))?$"
 )
-_NUMERIC = re.compile(r"(\d{1,4})\s*([-./ ])\s*(\d{1,2})\s*\2\s*(\d{1,4})\.?")
-_COMPACT = re.compile(r"(19|20|21)\d{6}")
-_SERIAL = re.compile(r"[2-7]\d{4}(?:\.\d+)?")
+_NUMERIC = re.compile(r"(\d{1,4})\s*([-./ ])\s*(\d{1,2})\s*\2\s*(\d{1,4})\.?", re.ASCII)
+_COMPACT = re.compile(r"(19|20|21)[0-9]{6}")
+_SERIAL = re.compile(r"[2-7][0-9]{4}(?:\.[0-9]+)?")
 _WORD = re.compile(r"[^\W\d_]+")
-_DIGITS = re.compile(r"\d+")
+_DIGITS = re.compile(r"[0-9]+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,8 +150,11 @@ def _day_words() -> frozenset[str]:
 
     words = {"de", "of", "the", "den", "le", "el", "del", "th", "st", "nd", "rd"}
     for name in LOCALES:
-        for width in ("wide", "abbreviated"):
-            words.update(word.casefold().strip(". ") for word in Locale.parse(name).days["format"][width].values())
+        days = Locale.parse(name).days
+        for context in ("format", "stand-alone"):
+            for width in ("wide", "abbreviated"):
+                for word in days[context][width].values():
+                    words.update(_WORD.findall(word.casefold()))
     return frozenset(words)
 
 

@@ -254,7 +254,7 @@ def trimmed(rows: list[list[str]]) -> list[list[str]]:
 
 def _careful(path: Path, encoding: Encoding, dialect: Dialect, *, skip: int, size: int) -> Iterator[Block]:
     """The records after the first ones, those that do not match their quotes handed out as they stand."""
-    broken = 0
+    broken: list[int] = []
     row = 0
     block = Block(skip + 1, [])
     with path.open(encoding=encoding.name, newline="") as handle:
@@ -270,9 +270,9 @@ def _careful(path: Path, encoding: Encoding, dialect: Dialect, *, skip: int, siz
             except (csv.Error, _LongRecordError) as error:
                 reader = _reader(lines, dialect)
                 text = lines.back()
-                broken += 1
-                if broken > MOST_BROKEN:
-                    raise TooManyBrokenError(row) from None
+                broken.append(row)
+                if len(broken) > MOST_BROKEN:
+                    raise TooManyBrokenError(broken[0]) from None
                 if row > skip:
                     block.broken[len(block.rows)] = _why(error)
                     block.rows.append([text.rstrip("\r\n")[:1000]])

@@ -373,7 +373,7 @@ def _header(plain: list[Record], typical: int) -> Record | None:
         if len(filled) < max(1, 0.5 * typical) or (typical > 1 and len(filled) < 2):
             continue
         words = sum(map(_wordlike, filled))
-        if words >= 0.8 * len(filled) and len(set(filled)) >= 0.7 * len(filled):
+        if words >= 0.8 * len(filled) and len(set(filled)) >= 0.5 * len(filled):
             return record
         return None
     return None

@@ -38,14 +38,14 @@ _AFFIXED = {
     "Fr.": "CHF",
     "lei": "RON",
 }
-_BODY = re.compile(r"(?:\d[\d.,'’\u00a0\u202f\u2009 ]*)?\d|[.,]\d+|\d+[.,]")
 _WHOLE = re.compile(
-    r"(?P<open>\()?\s*(?P<sign>[-+−–])?\s*(?P<before>[^\d\s.,()+−–-]{1,4}|[A-Z]{3})?\s*(?P<inner>[-+−])?\s*"
-    r"(?P<body>(?:\d[\d.,'’\u00a0\u202f\u2009 ]*)?\d[.,]?|[.,]\d+)\s*(?P<after>[^\d\s.,()+−–%-]{1,4}|[A-Z]{3})?\s*"
+    r"(?P<open>\()?\s*(?P<sign>[-+−–])?\s*(?P<before>[^0-9\s.,()+−–-]{1,4}|[A-Z]{3})?\s*(?P<inner>[-+−])?\s*"
+    r"(?P<body>(?:[0-9][0-9.,'’\u00a0\u202f\u2009 ]*)?[0-9][.,]?|[.,][0-9]+)\s*"
+    r"(?P<after>(?!CR\b|DR\b)(?:[^0-9\s.,()+−–%-]{1,4}|[A-Z]{3}))?\s*"
     r"(?P<percent>%)?\s*(?P<trail>[-−]|CR|DR)?\s*(?P<close>\))?"
 )
 _SPACES = str.maketrans("", "", "'’\u00a0\u202f\u2009 ")
-_PLAIN = re.compile(r"-?\d{1,15}(?:\.\d\d?|\.\d{4,9})?")
+_PLAIN = re.compile(r"-?[0-9]{1,15}(?:\.[0-9][0-9]?|\.[0-9]{4,9})?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,9 +105,10 @@ def read_written(text: str) -> Written | None:
     if match is None or (match["open"] is None) != (match["close"] is None):
         return None
     currency = ""
-    for affix in (match["before"], match["after"]):
-        if affix is None:
-            continue
+    affixes = [affix for affix in (match["before"], match["after"]) if affix is not None]
+    if len(affixes) == 2 and not any(affix.isalpha() for affix in affixes):
+        return None
+    for affix in affixes:
         code = _currency(affix.strip())
         if code is None or (currency and code and code != currency):
             return None
