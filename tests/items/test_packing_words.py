@@ -98,7 +98,7 @@ def test_restricted_goods_by_the_title(title, words):
     assert "Check the carrier's and the authority's rules" in found
 
 
-@pytest.mark.parametrize("title", ["steamer trunk", "stoneware jug", "further reading", "toyota manual"])
+@pytest.mark.parametrize("title", ["steamer trunk", "stoneware jug", "further reading", "toyshop sign in enamel, further"])
 def test_other_titles_get_the_general_word(title):
     assert goods_caution(dataclasses.replace(JUG, title=title)).startswith("Restricted goods: if it holds batteries")
 
