@@ -7,7 +7,7 @@ which the chance of losing money reaches the stated limit.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -171,8 +171,8 @@ class Answer:
     week_prices: tuple[tuple[int, int], ...]
     first_offer_cents: int
     give_up_week: int
-    _cost_factor: float
-    _limits: tuple[Floats, Floats, float]
+    _cost_factor: float = field(repr=False)
+    _limits: tuple[Floats, Floats, float] = field(repr=False, compare=False)
 
     def hourly(self, cost_cents: float) -> float:
         """Expected net per owner hour at a cost. [dollars per hour]"""
@@ -227,7 +227,8 @@ def highest_price(asked: Question) -> Answer:
     for_target = (takings - asked.target_cents / 60 * minutes) / factor
     unsold = 1 - sold
     for_loss = _loss_cost(net.ravel(), chance.ravel(), unsold, asked.loss_limit)
-    highest = int(max(np.floor(min(for_target, for_loss)), 0.0))
+    for_target, for_loss = np.floor(for_target), np.floor(for_loss)
+    highest = int(max(min(for_target, for_loss), 0.0))
     low, high, by_price, by_pace = _likely(limit_rows, weight)
     price = paths.price_cents[0]
     on = price > 0
@@ -235,8 +236,8 @@ def highest_price(asked: Question) -> Answer:
     mean_price = float((chance * found.price_cents).sum() / sold) if sold > 0 else 0.0
     return Answer(
         highest,
-        round(for_target),
-        round(for_loss),
+        int(for_target),
+        int(for_loss),
         round(low),
         round(high),
         round(by_price),

@@ -108,9 +108,9 @@ def expected_profit(order: Order, demand: Demand, *, price: float, cost: float, 
 def _missed(demand: Demand, quantity: float) -> float:
     """Mean demand above a quantity: the area above the distribution's curve from there on."""
     if hasattr(getattr(demand, "dist", None), "pmf"):
-        top = int(demand.ppf(1 - 1e-15)) + 1
+        last = int(demand.ppf(1 - 1e-15)) + 1
         whole = math.floor(quantity)
-        area: float = sum(1 - float(demand.cdf(k)) for k in range(whole, max(top, whole)))
+        area: float = sum(1 - float(demand.cdf(k)) for k in range(whole, max(last, whole)))
         return area - (quantity - whole) * (1 - float(demand.cdf(whole)))
     from scipy.integrate import quad
 

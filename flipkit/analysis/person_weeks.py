@@ -133,6 +133,28 @@ def person_weeks(
     )
 
 
+def asking_prices(items: pd.DataFrame, price_changes: pd.DataFrame, *, on: dt.date) -> Floats:
+    """What is asked for each thing on a day.
+
+    Parameters
+    ----------
+    items : DataFrame, n rows
+        ``item_id``, ``list_price_cents``.
+    price_changes : DataFrame
+        ``item_id``, ``changed_on``, ``price_cents``.
+    on : date
+        The day.
+
+    Returns
+    -------
+    array, shape (n,)
+        The latest price by then; NaN where none is recorded. [cents]
+    """
+    listed = items["list_price_cents"].astype(np.float64).to_numpy()
+    day = np.full(len(items), np.datetime64(on, "D").astype(np.int64))
+    return _asking(items, price_changes, listed, np.arange(len(items)), day)
+
+
 def _asking(items: pd.DataFrame, changes: pd.DataFrame, listed: Floats, item: Ints, moment: Ints) -> Floats:
     """The price asked of each thing on each day: the latest change's, or the first."""
     place = {name: at for at, name in enumerate(items["item_id"])}

@@ -303,6 +303,25 @@ def selling_model(weeks: PersonWeeks, categories: tuple[str, ...], *, prior: Sel
     )
 
 
+def week_rates(model: SellingModel, weeks: PersonWeeks) -> Floats:
+    """Sales expected in each week on sale of a thing of middling liking.
+
+    Parameters
+    ----------
+    model : SellingModel
+        The fit.
+    weeks : PersonWeeks
+        The weeks; a category without coefficients of its own takes the shop's.
+
+    Returns
+    -------
+    array, shape (rows,)
+        The rates.
+    """
+    design = _design(weeks, _membership(weeks, model.categories))
+    return np.asarray(weeks.exposure * np.exp(design @ model.mean))
+
+
 def _membership(weeks: PersonWeeks, categories: tuple[str, ...]) -> Floats:
     """One column a category: whether the week is of it."""
     place = {name: at for at, name in enumerate(categories)}

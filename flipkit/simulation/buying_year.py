@@ -17,9 +17,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.analysis.buying import answer, question
+from flipkit.analysis.buying import question
 from flipkit.analysis.demand import Demand
-from flipkit.analysis.highest_price import Answer, best_sale
+from flipkit.analysis.highest_price import Question, best_sale, highest_price
 from flipkit.analysis.price_outcomes import path_outcomes
 from flipkit.analysis.shop_knowledge import shop_knowledge
 from flipkit.assumptions import Assumptions
@@ -151,9 +151,7 @@ def knowledge_of(worlds: list[World], *, things: int, assumptions: Assumptions, 
     return shop_knowledge(_Shop(_economics(items, worlds, draws), books, assumptions))
 
 
-def truly(
-    each: World, value_cents: float, asked: Any, found: Answer, *, hour_cents: float
-) -> tuple[float, float, float]:
+def truly(each: World, value_cents: float, asked: Question, *, hour_cents: float) -> tuple[float, float, float]:
     """Mean net before the cost, mean minutes and mean cost factor of a find, sold as the kit says.
 
     Parameters
@@ -164,8 +162,6 @@ def truly(
         Its true typical price. [cents]
     asked : Question
         What the kit was asked.
-    found : Answer
-        What it answered.
     hour_cents : float
         Worth of an hour that the kind's world takes off a sale. [cents]
 
@@ -261,9 +257,9 @@ def _find(
     value = 100 * kind.price_usd * np.exp(log_value)
     tag = 100 * kind.cost_usd * np.exp(kind.cost_follows * log_value + kind.cost_spread * draws.normal("tag", 1)[0])
     like = value * np.exp(LIKE_SPREAD * draws.normal("like find", comparables))
-    known = {"comparables_cents": [float(price) for price in like]}
-    found = answer(knowledge, kind.name, **known)
-    net, minutes, weeks = truly(each, value, question(knowledge, kind.name, **known), found, hour_cents=hour)
+    asked = question(knowledge, kind.name, comparables_cents=[float(price) for price in like])
+    found = highest_price(asked)
+    net, minutes, weeks = truly(each, value, asked, hour_cents=hour)
     return {
         "kind": kind.name,
         "tag": tag,

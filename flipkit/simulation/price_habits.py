@@ -187,7 +187,7 @@ def past_books(worlds: list[World], *, things: int, draws: Draws) -> tuple[pd.Da
         for _ in range(2):
             price = value * np.exp(LIKE_SPREAD * draws.normal("like", things))
             like.append(pd.DataFrame({"item_id": ids, "sold_on": items[-1]["listed_on"], "price_cents": price}))
-    return tuple(pd.concat(parts, ignore_index=True) for parts in (items, changes, like))  # type: ignore[return-value]
+    return tuple(pd.concat(parts, ignore_index=True) for parts in (items, changes, like))
 
 
 def _lived(

@@ -1,0 +1,178 @@
+"""Forecasts of what is for sale: the chance of a sale by a day, and the price that it would bring."""
+
+from __future__ import annotations
+
+import datetime as dt
+from statistics import NormalDist
+
+import numpy as np
+import pandas as pd
+
+from flipkit.analysis.person_weeks import PersonWeeks, Typical, asking_prices, person_weeks
+from flipkit.analysis.selling import SellingModel, week_rates
+from flipkit.analysis.track_record import Forecast, forecast_table
+
+
+def stock_forecasts(
+    items: pd.DataFrame,
+    price_changes: pd.DataFrame,
+    model: SellingModel,
+    typical: Typical,
+    *,
+    as_of: dt.date,
+    due_on: dt.date,
+    level: float,
+) -> pd.DataFrame:
+    """For each thing on sale: the chance that it sells by a day at the price now asked, and its price then.
+
+    What has waited long is more likely one of the things that few want; the chances that it has
+    already had are counted.
+
+    Parameters
+    ----------
+    items : DataFrame
+        As ``item_economics`` gives them.
+    price_changes : DataFrame
+        As the books hold them.
+    model : SellingModel
+        The chance of a sale.
+    typical : Typical
+        Typical price of each thing.
+    as_of : date
+        The last day that is known.
+    due_on : date
+        The day by which.
+    level : float
+        How often the price is meant to lie in its interval.
+
+    Returns
+    -------
+    DataFrame
+        As ``track_record.forecast_table``: a ``sale`` and a ``sold price`` for each thing.
+
+    Examples
+    --------
+    See ``tests/analysis/test_forecasts.py``.
+    """
+    weeks = person_weeks(items, price_changes, typical.cents, as_of=as_of)
+    rates = week_rates(model, weeks)
+    met = np.bincount(weeks.item, weights=rates, minlength=len(items))
+    ahead = _ahead(items, weeks, as_of=as_of, due_on=due_on)
+    coming = np.bincount(ahead.item, weights=week_rates(model, ahead), minlength=len(items))
+    asked = asking_prices(items, price_changes, on=as_of)
+    told = []
+    parts = np.array([1.0, *model.offers.parts])
+    often = np.array([1.0, *model.offers.per_sale])
+    order = np.argsort(parts)
+    spread = np.cumsum(often[order]) / often.sum()
+    reach = [float(parts[order][np.searchsorted(spread, place)]) for place in ((1 - level) / 2, 0.5)]
+    for at in np.unique(ahead.item):
+        liking = model.wanted(str(items["category"].iloc[at]))
+        left = liking.share * np.exp(-liking.level * met[at])
+        chance = 1 - float(left @ np.exp(-liking.level * coming[at])) / float(left.sum())
+        name, category = str(items["item_id"].iloc[at]), str(items["category"].iloc[at])
+        told.append(Forecast(as_of, due_on, "sale", name, category, chance=chance))
+        told.append(
+            Forecast(
+                as_of,
+                due_on,
+                "sold price",
+                name,
+                category,
+                low=float(np.floor(asked[at] * reach[0])),
+                middle=float(np.rint(asked[at] * reach[1])),
+                high=float(asked[at]),
+                level=level,
+            )
+        )
+    return forecast_table(told)
+
+
+def return_forecast(
+    what: str,
+    subject: str,
+    estimate: float,
+    low: float,
+    high: float,
+    *,
+    made_on: dt.date,
+    due_on: dt.date,
+    level: float,
+) -> Forecast:
+    """A forecast of a return or a net from an estimate and its interval.
+
+    Parameters
+    ----------
+    what : str
+        ``month net``, ``month hourly`` or ``category hourly``.
+    subject : str
+        The month or the category.
+    estimate, low, high : float
+        The estimate and its interval.
+    made_on, due_on : date
+        The day of the forecast, and the day on which it is known.
+    level : float
+        How often the interval is meant to hold it.
+
+    Returns
+    -------
+    Forecast
+        The forecast.
+
+    Examples
+    --------
+    >>> day = dt.date(2026, 10, 31)
+    >>> return_forecast("month hourly", "2026-11", 14.0, 11.0, 19.0, made_on=day, due_on=day, level=0.8).high
+    19.0
+    """
+    return Forecast(made_on, due_on, what, subject, "", low=low, middle=estimate, high=high, level=level)
+
+
+def month_interval(estimate: float, error: float, next_error: float, *, level: float) -> tuple[float, float]:
+    """Interval for next month's figure: the estimate's own error and the luck of a single month.
+
+    Parameters
+    ----------
+    estimate : float
+        The figure expected.
+    error : float
+        Standard error of that estimate.
+    next_error : float
+        Standard deviation of a single month around the truth.
+    level : float
+        How often the interval is meant to hold.
+
+    Returns
+    -------
+    tuple of float
+        Low and high.
+
+    Examples
+    --------
+    >>> [round(end, 2) for end in month_interval(10.0, 3.0, 4.0, level=0.9)]
+    [1.78, 18.22]
+    """
+    reach = NormalDist().inv_cdf((1 + level) / 2) * float(np.hypot(error, next_error))
+    return estimate - reach, estimate + reach
+
+
+def _ahead(items: pd.DataFrame, weeks: PersonWeeks, *, as_of: dt.date, due_on: dt.date) -> PersonWeeks:
+    """The weeks to come of what is for sale, at the price of its last week."""
+    on_sale = (items["status"] == "for sale").to_numpy()
+    last = np.flatnonzero(np.diff(weeks.item, append=-1) != 0)
+    last = last[on_sale[weeks.item[last]]]
+    days = max((due_on - as_of).days, 0)
+    count = -(-days // 7)
+    row = np.repeat(last, count)
+    step = np.tile(np.arange(count), last.size)
+    return PersonWeeks(
+        weeks.item[row],
+        weeks.category[row],
+        weeks.week[row] + 1 + step,
+        weeks.log_ratio[row],
+        np.minimum(7, days - 7 * step) / 7.0,
+        np.zeros(row.size, dtype=bool),
+        (weeks.year_part[row] + 7 * (1 + step) / 365.25) % 1.0,
+        np.zeros(row.size, dtype=bool),
+        np.zeros(0),
+    )
