@@ -3,7 +3,9 @@
 JupyterLab draws ``application/vnd.vegalite.v5+json`` with a library of its own, without the network.
 altair writes a later schema's address into its specs, and its own renderer gives a type that lacks
 ``+json``, on which papermill stops; so this one names the type and the schema that JupyterLab knows.
-The specs must therefore hold nothing that only the later grammar has. Pages take the same output.
+The specs must therefore hold nothing that only the later grammar has. A chart that fits its container
+makes JupyterLab lay itself out for ever, so there it is given a width; a page, which takes the same
+output, fits it again.
 
 Importing this module makes the theme and the renderer current for the process.
 """
@@ -24,6 +26,9 @@ MIME_TYPE: Final = "application/vnd.vegalite.v5+json"
 SCHEMA: Final = "https://vega.github.io/schema/vega-lite/v5.json"
 #: Where a chart keeps the table of its numbers, beside the drawing, for the page to unfold.
 TABLE_KEY: Final = "numbers"
+#: Marks a chart that fits its place in a page, and the width that it has in JupyterLab. [px]
+FIT_KEY: Final = "fit"
+LAB_WIDTH: Final = 540
 #: Marks a chart that is words alone; a page shows them as text.
 WORDLESS_KEY: Final = "wordless"
 
@@ -65,6 +70,8 @@ def render_bundle(spec: Mapping[str, Any], **_: Any) -> dict[str, Any]:
             mend="leave the row out or give the cell no value",
         ) from error
     plain = {**json.loads(text), "$schema": SCHEMA}
+    if plain.get("width") == "container":
+        plain |= {"width": LAB_WIDTH, "usermeta": {**plain.get("usermeta", {}), FIT_KEY: True}}
     return {MIME_TYPE: plain, "text/plain": str(spec.get("description") or "A chart without a reading.")}
 
 

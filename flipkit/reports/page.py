@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from flipkit.charts import theme
 from flipkit.charts.panels import MARGIN_KEY
-from flipkit.charts.renderer import TABLE_KEY, WORDLESS_KEY  # before nbconvert: it opens jsonschema
+from flipkit.charts.renderer import FIT_KEY, TABLE_KEY, WORDLESS_KEY  # before nbconvert: it opens jsonschema
 from flipkit.reports.elements import table_html
 from flipkit.reports.library import drawing_library
 
@@ -63,6 +63,8 @@ class _Charts:
         kept = drawn.pop("usermeta", None) or {}
         if kept.get(WORDLESS_KEY):
             return f'<p class="wordless">{escape(reading)}</p>'
+        if kept.get(FIT_KEY):
+            drawn["width"] = "container"
         numbers = kept.get(TABLE_KEY) or []
         self.count += 1
         name = f"chart-{self.count}"

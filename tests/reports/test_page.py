@@ -188,6 +188,10 @@ def test_a_chart_of_words_is_a_paragraph():
     assert "<figure" not in text
 
 
+def test_a_chart_that_was_given_a_width_for_jupyterlab_fits_the_page_again():
+    assert [spec["width"] for spec in specs(page(cell_with(chart_output())))] == ["container"]
+
+
 def test_panels_tell_how_much_of_their_width_the_axes_take():
     text = body(page(cell_with(chart_output(usermeta={"margin": 140}))))
     assert 'data-margin="140"' in text
