@@ -77,7 +77,10 @@ class ChargeTable:
         base = self._amount(columns, pick)
         charged = base * of(self._first)
         for edge, step, off in self._tiers:
-            charged += np.where(base > of(edge), base * of(step) - of(off), 0)
+            # Few amounts are above an edge: only theirs is worked out again.
+            above = (base > of(edge)).nonzero()[0]
+            if above.size:
+                charged[above] += base[above] * _at(of(step), above) - _at(of(off), above)
         if self._floor is not None:
             charged = np.maximum(charged, of(self._floor))
         if self._cap is not None:
@@ -93,6 +96,10 @@ class ChargeTable:
             return base_amount(columns, self._bases[0])
         every = np.stack([base_amount(columns, base) for base in self._bases])
         return every[self._base[pick], np.arange(every.shape[1])]
+
+
+def _at(column: Any, rows: npt.NDArray[np.int64]) -> Any:
+    return column if isinstance(column, int) else column[rows]
 
 
 def base_amount(columns: dict[str, Cents], base: tuple[str, ...]) -> Cents:
@@ -158,9 +165,9 @@ def stepped(amounts: Cents, edges: Sequence[int], base: Cents) -> Cents:
     # A handful of edges is compared quicker than searched.
     if len(edges) > 6:
         return amounts[np.searchsorted(np.array(edges, dtype=np.int64), base, side="left")]
-    found = np.full(base.shape, amounts[0], dtype=np.int64)
-    for edge, rise in zip(edges, np.diff(amounts), strict=True):
-        found += (base > edge) * rise
+    found = np.broadcast_to(amounts[0], base.shape)
+    for edge, amount in zip(edges, amounts[1:], strict=True):
+        found = np.where(base > edge, amount, found)
     return found
 
 

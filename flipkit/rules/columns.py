@@ -16,7 +16,7 @@ from flipkit.rules.dated import RuleSet
 Columns = dict[str, npt.NDArray[Any]]
 
 #: Rows worked at a time: few enough for the arrays of a step to stay in a core's cache.
-CHUNK = 16_384
+CHUNK = 32_768
 
 
 def row_count(**given: object) -> int:
@@ -124,7 +124,7 @@ def amounts(name: str, value: npt.ArrayLike, rows: int, *, negative: bool = Fals
             row = int(np.argmax(bad))
             where = f"row {row + 1} of {flat.size}"
             raise MoneyError(name, need="whole cents without gaps", got=flat.tolist()[row], where=where)
-    whole = given.astype(np.int64)
+    whole = given.astype(np.int64, copy=False)
     if whole.size and (whole.max() > LARGEST_CENTS or whole.min() < (-LARGEST_CENTS if negative else 0)):
         flat = np.atleast_1d(whole)
         bad = (flat > LARGEST_CENTS) | (flat < (-LARGEST_CENTS if negative else 0))
@@ -168,7 +168,7 @@ def days(name: str, value: object, rows: int) -> npt.NDArray[np.datetime64]:
         If one is not a date.
     """
     try:
-        given = np.asarray(value).astype("datetime64[D]")
+        given = np.asarray(value).astype("datetime64[D]", copy=False)
     except (TypeError, ValueError):
         raise MeasureError(name, need="dates", got=_shown(value)) from None
     return _spread(given, rows)
@@ -198,6 +198,27 @@ def blocks(rules: RuleSet[Any], on: object, rows: int) -> npt.NDArray[np.int64]:
     """
     index = rules.index_at(np.atleast_1d(days("on", on, 1 if np.ndim(on) == 0 else rows)))  # type: ignore[arg-type]
     return _spread(index if index.size != 1 else index[0], rows)
+
+
+def pairs(first: npt.NDArray[np.int64], second: npt.NDArray[np.int64], count: int) -> npt.NDArray[np.int64]:
+    """Two numbers a row as one, which ``divmod`` by ``count`` takes apart again.
+
+    Parameters
+    ----------
+    first, second : array, shape (n,)
+        Numbers of at least zero.
+    count : int
+        More than any of the second.
+
+    Returns
+    -------
+    array, shape (n,)
+        int64.
+    """
+    if first.size and first.strides == second.strides == (0,):
+        # One pair for all rows: no need to write it a million times.
+        return np.broadcast_to(first[0] * count + second[0], first.shape)
+    return first * count + second
 
 
 def flags(name: str, value: object, rows: int) -> npt.NDArray[np.bool_]:
@@ -327,6 +348,22 @@ def in_chunks(rows: int, columns: Mapping[str, npt.NDArray[Any]], step: Callable
         step({name: column[here] for name, column in columns.items()}, here)
 
 
+def some(flags: npt.NDArray[np.bool_]) -> bool:
+    """Whether any flag is set; one flag that stands for all rows is looked at once.
+
+    Parameters
+    ----------
+    flags : array of bool, shape (n,)
+        The flags.
+
+    Returns
+    -------
+    bool
+        Whether one is true.
+    """
+    return bool(flags[0] if flags.size and flags.strides == (0,) else flags.any())
+
+
 def groups(index: npt.NDArray[np.int64]) -> Iterator[tuple[int, npt.NDArray[np.int64] | None]]:
     """The numbers that occur and the rows of each; None for the rows where one number has them all.
 
@@ -343,6 +380,9 @@ def groups(index: npt.NDArray[np.int64]) -> Iterator[tuple[int, npt.NDArray[np.i
         Where.
     """
     if not index.size:
+        return
+    if index.strides == (0,):
+        yield int(index[0]), None
         return
     low, high = int(index.min()), int(index.max())
     if low == high:

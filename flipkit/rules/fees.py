@@ -181,17 +181,19 @@ def order_fee_lines(
     if advertising_ppm is not None:
         given["rate"] = _rates(advertising_ppm, rows)
     found = stacked([f"{line}_cents" for line in (*LINES, "total")], rows, np.int64)
-    found["listing_cents"][:] = given["listing"]
+    if cols.some(given["listing"]):
+        found["listing_cents"][:] = given["listing"]
 
     def step(chunk: cols.Columns, here: slice) -> None:
         for number, at in cols.groups(chunk["block"]):
             part = chunk if at is None else {name: column[at] for name, column in chunk.items()}
             lines = _block_lines(held.blocks[number], part, per_order=None if order is None else False)
+            where = slice(None) if at is None else at
+            total = part["listing"]
             for line, cents in lines.items():
-                view = found[f"{line}_cents"][here]
-                view[slice(None) if at is None else at] = cents
-        for line in LINES:
-            found["total_cents"][here] += found[f"{line}_cents"][here]
+                found[f"{line}_cents"][here][where] = cents
+                total = total + cents
+            found["total_cents"][here][where] = total
 
     cols.in_chunks(rows, given, step)
     if order is not None:
@@ -265,8 +267,8 @@ def _block_lines(held: _HeldBlock, given: cols.Columns, *, per_order: bool | Non
         if held.level_off.any():
             discount = rounded_cents(exact["commission"]) * held.level_off[given["level"]]
     for name in ("payment", "international"):
-        table = held.charges[name]
-        if table is not None and wanted(getattr(block, name)):
+        table, charge = held.charges[name], getattr(block, name)
+        if table is not None and wanted(charge) and (name == "payment" or cols.some(given["international"])):
             exact[name] = table.numerators(given, None)
     if "international" in exact:
         exact["international"] = np.where(given["international"], exact["international"], 0)
@@ -289,10 +291,11 @@ def _block_lines(held: _HeldBlock, given: cols.Columns, *, per_order: bool | Non
 def _advertising(held: _HeldBlock, given: cols.Columns) -> Cents | None:
     advertised = given["advertised"]
     charge, table = held.block.advertising, held.charges["advertising"]
-    if charge is None or table is None:
-        if advertised.any():
-            raise MoneyError("advertised", need=f"false, since the block {held.block.described} has none", got=True)
+    if not cols.some(advertised):
         return None
+    if charge is None or table is None:
+        need = f"false, since the block {held.block.described} has none"
+        raise MoneyError("advertised", need=need, got=True)
     if "rate" in given:
         return np.where(advertised, base_amount(given, charge.base) * given["rate"], 0)
     return np.where(advertised, table.numerators(given, None), 0)

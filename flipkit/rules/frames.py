@@ -34,13 +34,33 @@ def stacked(names: Sequence[str], rows: int, dtype: npt.DTypeLike) -> Columns:
     return dict(zip(names, np.zeros((len(names), rows), dtype=dtype), strict=True))
 
 
-def as_frame(columns: Mapping[str, npt.NDArray[Any]]) -> pd.DataFrame:
+def as_category(codes: npt.NDArray[Any], words: Sequence[str]) -> pd.Categorical:
+    """A column of few words as a categorical, which a million rows carry as numbers.
+
+    Parameters
+    ----------
+    codes : array, shape (n,)
+        Number of each row's word.
+    words : sequence of str
+        The words.
+
+    Returns
+    -------
+    pandas.Categorical
+        The column.
+    """
+    import pandas as pd
+
+    return pd.Categorical.from_codes(codes, categories=list(words))
+
+
+def as_frame(columns: Mapping[str, Any]) -> pd.DataFrame:
     """Columns as a frame; pandas is imported here, at first use, because it is slow to import.
 
     Parameters
     ----------
     columns : mapping
-        Columns of one length.
+        Columns of one length, arrays or categoricals.
 
     Returns
     -------
@@ -52,7 +72,7 @@ def as_frame(columns: Mapping[str, npt.NDArray[Any]]) -> pd.DataFrame:
     parts: list[pd.DataFrame] = []
     names = list(columns)
     while names:
-        block = columns[names[0]].base
+        block = getattr(columns[names[0]], "base", None)
         held = names[:1]
         if block is not None and block.ndim == 2 and len(block) <= len(names):
             beside = names[: len(block)]

@@ -87,6 +87,8 @@ def parcel_columns(
             part = chunk if at is None else {name: column[at] for name, column in chunk.items()}
             measured = block_measures(rules, rules.blocks[number], part, rates=rates)
             for name, column in found.items():
+                if name == "united_in":
+                    measured["united"] = measured["longest"] + measured["second"] + measured["shortest"]
                 stem, _, end = name.rpartition("_")
                 end, stem = ("cu_in", "volume") if name == "volume_cu_in" else (end, stem)
                 values = measured.get(name)
@@ -265,7 +267,6 @@ def _ordered(a: npt.NDArray[np.float64], b: npt.NDArray[np.float64], c: npt.NDAr
         "shortest": shortest,
         "girth": girth,
         "length_plus_girth": longest + girth,
-        "united": longest + second + shortest,
         "volume": longest * second * shortest,
     }
 
@@ -280,7 +281,7 @@ def _dimensional(
             "rates", need=f"a kind that the block {block.described} has a divisor for ({known})", got=rates
         )
     divisor = space.divisor_for.get(rates, space.divisor)
-    if space.nonrectangular_factor != 1.0 and given["nonrectangular"].any():
+    if space.nonrectangular_factor != 1.0 and cols.some(given["nonrectangular"]):
         volume = np.where(given["nonrectangular"], volume * space.nonrectangular_factor, volume)
     if space.volume_step:
         volume = rounded_nearest(volume, step=space.volume_step)
@@ -348,9 +349,10 @@ def condition_holds(
     parts: list[npt.NDArray[np.bool_]] = []
     if when.packaging:
         kinds = [PACKAGING.index(word) for word in when.packaging]
-        parts.append(np.logical_or.reduce([given["packaging"] == kind for kind in kinds]))
-        if not parts[0].any():
-            return parts[0]
+        wrapped = given["packaging"]
+        if wrapped.strides == (0,) and wrapped[0] not in kinds:
+            return np.zeros(wrapped.shape, dtype=np.bool_)
+        parts.append(np.logical_or.reduce([wrapped == kind for kind in kinds]))
     parts += [seen[measure] > limit + SNAP for measure, limit in when.over.items()]
     parts += [seen[measure] <= limit + SNAP for measure, limit in when.at_most.items()]
     if when.any_over:

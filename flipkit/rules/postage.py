@@ -9,22 +9,26 @@ import numpy as np
 import numpy.typing as npt
 
 from flipkit.errors import MeasureError
-from flipkit.money import PPM, share_out
 from flipkit.rules import columns as cols
-from flipkit.rules.charging import shared_rounding
-from flipkit.rules.frames import as_frame, stacked
+from flipkit.rules.frames import as_category, as_frame
+from flipkit.rules.labelling import BY_ZONE, Words, mixed, priced, zone_shares
 from flipkit.rules.measuring import parcel_inputs
 from flipkit.rules.parcel_rules import ParcelRules
-from flipkit.rules.rate_cards import PICKUP, UNKNOWN, RateCard, zone_codes
-from flipkit.rules.services import LINES, cheapest
+from flipkit.rules.rate_cards import PICKUP, RateCard, zone_codes
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["PICKUP", "RateCard", "choice_columns", "label_columns", "labels", "service_choices", "zone_shares"]
-
-#: The service of a label over a mix of zones that the services share among them.
-BY_ZONE = "by zone"
+__all__ = [
+    "BY_ZONE",
+    "PICKUP",
+    "RateCard",
+    "choice_columns",
+    "label_columns",
+    "labels",
+    "service_choices",
+    "zone_shares",
+]
 
 
 def labels(
@@ -81,11 +85,11 @@ def labels(
     Returns
     -------
     pandas.DataFrame
-        One row a parcel: ``service``, ``dimensional_lb``, ``billable_lb`` (the weight of the row of the table
-        that is paid), ``base_cents``, ``surcharge_cents`` (residential included), ``fuel_cents``,
-        ``signature_cents``, ``protection_cents``, ``total_cents`` (their sum) and ``refused``: empty, or why
-        no service takes it, all amounts then being 0. With a mix of zones also ``low_cents`` and ``high_cents``,
-        the cheapest and the dearest zone of the mix.
+        One row a parcel: ``service`` (a categorical), ``dimensional_lb``, ``billable_lb`` (the weight of the row
+        of the table that is paid), ``base_cents``, ``surcharge_cents`` (residential included), ``fuel_cents``,
+        ``signature_cents``, ``protection_cents``, ``total_cents`` (their sum) and ``refused`` (a categorical):
+        empty, or why no service takes it, all amounts then being 0. With a mix of zones also ``low_cents`` and
+        ``high_cents``, the cheapest and the dearest zone of the mix.
 
     Raises
     ------
@@ -94,7 +98,7 @@ def labels(
     MeasureError
         If a side or a weight is not a finite number above zero, or a zone or the service is unknown.
     """
-    found = label_columns(
+    found, words = _numbered_labels(
         card,
         parcel_rules,
         on=on,
@@ -113,7 +117,7 @@ def labels(
         zone_mix=zone_mix,
         weight_only=weight_only,
     )
-    return as_frame(found)
+    return as_frame({**found, **{name: as_category(found[name], known) for name, known in words.items()}})
 
 
 def label_columns(
@@ -157,6 +161,49 @@ def label_columns(
     MeasureError
         If a side or a weight is not a finite number above zero, or a zone or the service is unknown.
     """
+    found, words = _numbered_labels(
+        card,
+        parcel_rules,
+        on=on,
+        zone=zone,
+        length_in=length_in,
+        width_in=width_in,
+        height_in=height_in,
+        weight_lb=weight_lb,
+        declared_cents=declared_cents,
+        signature=signature,
+        residential=residential,
+        service=service,
+        packaging=packaging,
+        nonrectangular=nonrectangular,
+        dimensions_entered=dimensions_entered,
+        zone_mix=zone_mix,
+        weight_only=weight_only,
+    )
+    return {**found, **{name: np.array(known, dtype=object)[found[name]] for name, known in words.items()}}
+
+
+def _numbered_labels(
+    card: RateCard,
+    parcel_rules: ParcelRules,
+    *,
+    on: object,
+    zone: object,
+    length_in: npt.ArrayLike,
+    width_in: npt.ArrayLike,
+    height_in: npt.ArrayLike,
+    weight_lb: npt.ArrayLike,
+    declared_cents: npt.ArrayLike,
+    signature: object,
+    residential: object,
+    service: str | None,
+    packaging: object,
+    nonrectangular: object,
+    dimensions_entered: object,
+    zone_mix: Mapping[str, float] | None,
+    weight_only: bool,
+) -> tuple[cols.Columns, Words]:
+    """The columns of labels with numbers in place of ``service`` and ``refused``, and the words they stand for."""
     kind = signature if isinstance(signature, str) else ""
     given = parcel_inputs(
         on=on,
@@ -174,7 +221,9 @@ def label_columns(
     )
     rows = given["length_in"].size
     given["zone_code"] = zone_codes(card, zone, rows, missing=zone_mix is not None)
-    given["pair"] = cols.blocks(card, on, rows) * len(parcel_rules.blocks) + cols.blocks(parcel_rules, on, rows)
+    given["pair"] = cols.pairs(
+        cols.blocks(card, on, rows), cols.blocks(parcel_rules, on, rows), len(parcel_rules.blocks)
+    )
     given["declared"] = cols.amounts("declared_cents", declared_cents, rows)
     given["signature"] = cols.flags("signature", True if kind else signature, rows)
     given["residential"] = cols.flags("residential", residential, rows)
@@ -182,129 +231,8 @@ def label_columns(
         raise MeasureError("service", need=f"one of {', '.join(card.service_names)}", got=service)
     options: dict[str, Any] = {"kind": kind, "service": service, "weight_only": weight_only}
     if zone_mix is None:
-        return _priced(card, parcel_rules, given, options)
-    return _mixed(card, parcel_rules, given, zone_mix, options)
-
-
-def _priced(card: RateCard, rules: ParcelRules, given: cols.Columns, options: dict[str, Any]) -> cols.Columns:
-    """Labels of rows whose zones are all known."""
-    rows = given["zone_code"].size
-    held = stacked([f"{line}_cents" for line in (*LINES, "total")], rows, np.int64)
-    heavy = stacked(["dimensional_lb", "billable_lb"], rows, np.float64)
-    # Words are few: rows carry their numbers until the end.
-    chosen = np.zeros(rows, dtype=np.int16)
-    refused = np.zeros(rows, dtype=np.int16)
-    wordings = [""]
-
-    def step(chunk: cols.Columns, here: slice) -> None:
-        for number, at in cols.groups(chunk["pair"]):
-            part = chunk if at is None else {name: column[at] for name, column in chunk.items()}
-            first, second = divmod(number, len(rules.blocks))
-            where = slice(None) if at is None else at
-            pick, stopped = cheapest(card, rules, card.blocks[first], rules.blocks[second], part, **options)
-            for name, column in held.items():
-                column[here][where] = pick[name]
-            for name, weight in heavy.items():
-                weight[here][where] = pick[name]
-            chosen[here][where] = pick["service"]
-            for text, at_rows in stopped:
-                refused[here][at_rows if at is None else at[at_rows]] = _number(wordings, text)
-
-    cols.in_chunks(rows, given, step)
-    names = np.array([*card.service_names, ""], dtype=object)
-    return {
-        "service": names.take(chosen, mode="wrap"),
-        **heavy,
-        **held,
-        "refused": np.array(wordings, dtype=object).take(refused),
-    }
-
-
-def _number(wordings: list[str], text: str) -> int:
-    if text not in wordings:
-        wordings.append(text)
-    return wordings.index(text)
-
-
-def _mixed(
-    card: RateCard, rules: ParcelRules, given: cols.Columns, zone_mix: Mapping[str, float], options: dict[str, Any]
-) -> cols.Columns:
-    """Labels of rows of which some have no zone: the mean over a mix of zones, with the cheapest and the dearest."""
-    shares = zone_shares(card, zone_mix)
-    blank = np.flatnonzero(given["zone_code"] == UNKNOWN)
-    known = np.flatnonzero(given["zone_code"] != UNKNOWN)
-    found = _priced(card, rules, {name: column[known] for name, column in given.items()}, options)
-    rows = given["zone_code"].size
-    result: cols.Columns = {}
-    for name, values in found.items():
-        result[name] = np.zeros(rows, dtype=values.dtype)
-        result[name][known] = values
-    for name in ("low_cents", "high_cents"):
-        result[name] = result["total_cents"].copy()
-    if not blank.size:
-        return result
-    part = {name: column[blank] for name, column in given.items()}
-    each = {}
-    for zone in shares:
-        part["zone_code"] = np.full(blank.size, card.zones.index(zone), dtype=np.int64)
-        each[zone] = _priced(card, rules, part, options)
-    mean = shared_rounding(
-        {
-            f"{line}_cents": np.stack([each[zone][f"{line}_cents"] * share for zone, share in shares.items()]).sum(
-                axis=0
-            )
-            for line in LINES
-        }
-    )
-    totals = np.stack([label["total_cents"] for label in each.values()])
-    likeliest = each[max(shares, key=lambda zone: shares[zone])]
-    service = likeliest["service"].copy()
-    refused = np.full(blank.size, "", dtype=object)
-    for zone, label in each.items():
-        service[label["service"] != service] = BY_ZONE
-        stopped = (label["refused"] != "") & (refused == "")
-        refused[stopped] = [f"zone {zone}: {reason}" for reason in label["refused"][stopped]]
-    idle = refused != ""
-    service[idle] = ""
-    for name, values in mean.items():
-        result[name][blank] = np.where(idle, 0, values)
-    result["total_cents"][blank] = np.where(idle, 0, sum(mean.values()))
-    result["low_cents"][blank] = np.where(idle, 0, totals.min(axis=0))
-    result["high_cents"][blank] = np.where(idle, 0, totals.max(axis=0))
-    for name in ("dimensional_lb", "billable_lb"):
-        result[name][blank] = likeliest[name]
-    result["service"][blank], result["refused"][blank] = service, refused
-    return result
-
-
-def zone_shares(card: RateCard, zone_mix: Mapping[str, float]) -> dict[str, int]:
-    """A mix of zones as whole parts per million that sum to a million, zones without a share left out.
-
-    Parameters
-    ----------
-    card : RateCard
-        The card whose zones they are.
-    zone_mix : mapping
-        Weight of each zone, in any unit.
-
-    Returns
-    -------
-    dict
-        Share of each zone. [parts per million]
-
-    Raises
-    ------
-    MeasureError
-        If a zone is none of the card's, or nothing has a weight.
-    """
-    for zone in zone_mix:
-        if zone not in card.zones:
-            raise MeasureError("zone_mix", need=f"zones of {card.title} ({', '.join(card.zones)})", got=zone)
-    weights = [float(weight) for weight in zone_mix.values()]
-    if not any(weight > 0 for weight in weights):
-        raise MeasureError("zone_mix", need="a weight above 0 for some zone", got=dict(zone_mix))
-    shares = share_out(PPM, weights).tolist()
-    return {zone: share for zone, share in zip(zone_mix, shares, strict=True) if share}
+        return priced(card, parcel_rules, given, options)
+    return mixed(card, parcel_rules, given, zone_mix, options)
 
 
 def service_choices(

@@ -77,7 +77,10 @@ class PriceTable:
         """
         if not self._step:
             return np.searchsorted(self.weights, weights - SNAP, side="left").astype(np.int64)
-        steps = np.ceil((weights - SNAP) if self._step == 1.0 else (weights - SNAP) / self._step).astype(np.int64)
+        exact = (weights - SNAP) if self._step == 1.0 else (weights - SNAP) / self._step
+        steps = exact.astype(np.int64)
+        # Rounded up: the cut, and one more where something was cut off.
+        steps += steps < exact
         return self._row_of_step.take(steps, mode="clip")
 
 

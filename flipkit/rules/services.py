@@ -94,16 +94,19 @@ def cheapest(
     heavy = np.maximum(np.maximum(measured["dimensional"], measured["least"]), measured["exact_scale"])
     best: cols.Columns | None = None
     reasons: list[tuple[Service, npt.NDArray[np.int64]]] = []
-    for entry in card_block.services:
-        if service is not None and entry.name != service:
-            continue
+    wanted = [entry for entry in card_block.services if service is None or entry.name == service]
+    for entry in wanted:
         found = service_lines(card, entry, parcel_block, measured, heavy, given)
         number = card.service_names.index(entry.name)
         reasons.append((entry, found["reason"]))
         taken = found["reason"] == 0
-        cost = np.where(taken, found["base_cents"] + found["surcharge_cents"] + found["fuel_cents"], _DEAR)
         if best is None:
-            best = {**found, "cost": cost, "service": np.where(taken, number, -1)}
+            best = {**found, "service": np.where(taken, number, -1)}
+        if len(wanted) == 1:
+            continue
+        cost = np.where(taken, found["base_cents"] + found["surcharge_cents"] + found["fuel_cents"], _DEAR)
+        if "cost" not in best:
+            best["cost"] = cost
             continue
         better = cost < best["cost"]
         if better.any():
@@ -126,14 +129,14 @@ def _finished(
     kind: str,
 ) -> tuple[cols.Columns, Refusals]:
     signed = given["signature"]
-    price = _signature_price(card_block, kind) if signed.any() else 0
+    price = _signature_price(card_block, kind) if cols.some(signed) else 0
     protection = np.zeros(signed.size, dtype=np.int64)
-    if given["declared"].any():
-        if card_block.declared_value is None:
-            protection -= 1
-            protection[given["declared"] == 0] = 0
-        else:
-            protection = declared_value_cents(card_block.declared_value, declared_cents=given["declared"])
+    # One amount for all rows, mostly nothing, is looked at once.
+    alike = given["declared"].strides == (0,) and given["declared"].size > 0 and not given["declared"][0]
+    declared = np.zeros(0, dtype=np.int64) if alike else given["declared"].nonzero()[0]
+    if declared.size:
+        rule, values = card_block.declared_value, given["declared"][declared]
+        protection[declared] = -1 if rule is None else declared_value_cents(rule, declared_cents=values)
     collected = given["zone_code"] < 0
     untaken = best["service"] < 0
     undeclared = protection < 0
@@ -146,14 +149,20 @@ def _finished(
         "signature_cents": np.where(signed, price, 0) if price else np.zeros(signed.size, dtype=np.int64),
         "protection_cents": protection,
     }
-    if idle.any():
-        found = {name: np.where(idle, 0, values) for name, values in found.items()}
+    chosen, weight = best["service"], best["billable"]
+    rows = idle.nonzero()[0]
+    if rows.size:
+        # The arrays are this call's own: what is not posted costs nothing, and weighs what would be billed.
+        for values in found.values():
+            values[rows] = 0
+        chosen[rows] = -1
+        rows = untaken.nonzero()[0]
+        weight[rows] = measured["billable"][rows]
     found["total_cents"] = sum(found.values())  # type: ignore[assignment]
     own = KG_PER_LB if rules.metric else 1.0
-    weight = np.where(untaken, measured["billable"], best["billable"])
     columns = {
         **found,
-        "service": np.where(idle, -1, best["service"]),
+        "service": chosen,
         "dimensional_lb": measured["dimensional"] / own if rules.metric else measured["dimensional"],
         "billable_lb": weight / own if rules.metric else weight,
     }
@@ -234,12 +243,14 @@ def service_lines(
     table, column = entry.table, given["column"]
     row = table.rows(heavy)
     # One row and one column beyond the table hold what is not offered: too heavy, or no such zone.
-    base = table.beyond.take(row * (len(table.zones) + 1) + column)
+    base = table.beyond.take(row * (len(table.zones) + 1) + column, mode="clip")
     over = row > table.weights.size - 1
-    reason = np.where(base < 0, np.where(over, 4, 5), 0)
-    paid_weight = table.reach.take(row)
-    if over.any():
-        paid_weight = np.where(over, measured["billable"], paid_weight)
+    reason = np.zeros(base.shape, dtype=np.int64)
+    missing = (base < 0).nonzero()[0]
+    reason[missing] = np.where(over[missing], 4, 5)
+    paid_weight = table.reach.take(row, mode="clip")
+    heavier = over.nonzero()[0]
+    paid_weight[heavier] = measured["billable"][heavier]
     if table.oversized is not None:
         large = measured["seen_length_plus_girth"] > entry.oversized_over + SNAP
         base = np.where(large, np.append(table.oversized, -1)[column], base)

@@ -17,7 +17,9 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -36,10 +38,14 @@ COLUMNS = (
     "fuel_cents",
     "protection_cents",
     "label_cents",
+    "service",
     "refused",
 )
+OVER, HEAVY_WORDS = "ground: over the carrier's maximum", "ground: heavier than it takes"
+UNDECLARED = "so much cannot be declared"
 ZONES = range(1, 9)
 HEAVIEST = 150
+REPEATS = 5
 FEES = """
 kind = "fees"
 name = "two tiers"
@@ -122,6 +128,16 @@ def orders(count: int, seed: int) -> dict[str, np.ndarray]:
     }
 
 
+def quickest(work: Callable[[], Any]) -> tuple[float, Any]:
+    """The least processor time of a few runs, all threads counted, and what the work gives."""
+    best = float("inf")
+    for _ in range(REPEATS):
+        start = time.process_time()
+        found = work()
+        best = min(best, time.process_time() - start)
+    return best, found
+
+
 def run_flipkit(given: dict[str, np.ndarray]) -> tuple[float, dict[str, np.ndarray], dict[str, float]]:
     import tomllib
 
@@ -132,13 +148,20 @@ def run_flipkit(given: dict[str, np.ndarray]) -> tuple[float, dict[str, np.ndarr
     from flipkit.rules.tables import load_rules
 
     schedule = read_fee_schedule(tomllib.loads(FEES), file="fees.toml")
-    rows = [f"{weight}," + ",".join(f"{price(weight, z) / 100:.2f}" for z in ZONES) for weight in range(1, HEAVIEST + 1)]
+    rows = [
+        f"{weight}," + ",".join(f"{price(weight, z) / 100:.2f}" for z in ZONES) for weight in range(1, HEAVIEST + 1)
+    ]
     table = "\n".join(["weight," + ",".join(map(str, ZONES)), *rows])
     card = read_rate_card(tomllib.loads(card_text()), file="card.toml", open_table=lambda name: table)
     rules = load_rules().parcels["private-network"]
 
     def order(part: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
-        return {"on": part["on"], "goods_cents": part["goods"], "shipping_cents": part["shipping"], "tax_cents": part["tax"]}
+        return {
+            "on": part["on"],
+            "goods_cents": part["goods"],
+            "shipping_cents": part["shipping"],
+            "tax_cents": part["tax"],
+        }
 
     def parcel(part: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
         return {
@@ -155,10 +178,10 @@ def run_flipkit(given: dict[str, np.ndarray]) -> tuple[float, dict[str, np.ndarr
     few = {name: column[:1000] for name, column in given.items()}
     order_fees(schedule, **order(few))
     labels(card, rules, **parcel(few))
-    start = time.process_time()
-    fees = order_fees(schedule, **order(given))
-    label = labels(card, rules, **parcel(given))
-    seconds = time.process_time() - start
+    seconds, (fees, label) = quickest(
+        lambda: (order_fees(schedule, **order(given)), labels(card, rules, **parcel(given)))
+    )
+    fees_alone, _ = quickest(lambda: order_fees(schedule, **order(given)))
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
     sample = 400
@@ -180,9 +203,14 @@ def run_flipkit(given: dict[str, np.ndarray]) -> tuple[float, dict[str, np.ndarr
         "fuel_cents": label["fuel_cents"],
         "protection_cents": label["protection_cents"],
         "label_cents": label["total_cents"],
-        "refused": label["refused"] != "",
+        "service": label["service"].to_numpy(),
+        "refused": label["refused"],
     }
-    return seconds, {k: np.asarray(v) for k, v in found.items()}, {"one_item_s": each, "peak_mb": peak}
+    return (
+        seconds,
+        {k: np.asarray(v) for k, v in found.items()},
+        {"one_item_s": each, "peak_mb": peak, "fees_s": fees_alone},
+    )
 
 
 SQL = """
@@ -207,9 +235,10 @@ with sized as (
   select *,
     greatest(dimensional, ceil(weight),
       case when large then 90 when sized_handling then 40 else 0 end) as billable,
-    longest > 108 or length_girth > 165 or weight > 150
-      or greatest(dimensional, case when large then 90 when sized_handling then 40 else 0 end, weight) > {heaviest}
-      or declared > 1000000 as refused
+    case when longest > 108 or length_girth > 165 or weight > 150 then '{over}'
+      when greatest(dimensional, case when large then 90 when sized_handling then 40 else 0 end, weight) > {heaviest}
+      then '{heavy}'
+      when declared > 1000000 then '{undeclared}' else '' end as refused
   from tripped
 ), lines as (
   select w.*, r.cents as base,
@@ -231,13 +260,26 @@ with sized as (
 select commission as commission_cents, per_order as per_order_cents, payment as payment_cents,
   commission + per_order + payment as fees_cents,
   dimensional as dimensional_lb, billable as billable_lb,
-  case when refused then 0 else base end as base_cents,
-  case when refused then 0 else surcharge end as surcharge_cents,
-  case when refused then 0 else fuel end as fuel_cents,
-  case when refused then 0 else protection end as protection_cents,
-  case when refused then 0 else base + surcharge + fuel + protection end as label_cents,
-  refused
+  case when refused <> '' then 0 else base end as base_cents,
+  case when refused <> '' then 0 else surcharge end as surcharge_cents,
+  case when refused <> '' then 0 else fuel end as fuel_cents,
+  case when refused <> '' then 0 else protection end as protection_cents,
+  case when refused <> '' then 0 else base + surcharge + fuel + protection end as label_cents,
+  case when refused <> '' then '' else 'ground' end as service, refused
 from costs order by id
+"""
+
+
+FEES_SQL = """
+with charged as (select goods, shipping, goods + shipping + tax as charged from orders),
+lines as (
+  select (least(charged, 180000) * 119000 + greatest(charged - 180000, 0) * 23000 + 500000) // 1000000
+      as commission_cents,
+    case when goods + shipping <= 1200 then 22 else 52 end as per_order_cents,
+    (charged * 27000 + 27 * 1000000 + 500000) // 1000000 as payment_cents
+  from charged
+)
+select *, commission_cents + per_order_cents + payment_cents as fees_cents from lines
 """
 
 
@@ -258,11 +300,12 @@ def run_duckdb(given: dict[str, np.ndarray]) -> tuple[float, dict[str, np.ndarra
     extra = pd.DataFrame({"zone": list(ZONES), "handling": HANDLING, "heavy": HEAVY, "large": LARGE})
     base.execute("create table zone_prices as select * from extra")
     del cells, extra
-    query = SQL.format(heaviest=HEAVIEST, residential=RESIDENTIAL, fuel=FUEL_PPM)
+    words = {"over": OVER.replace("'", "''"), "heavy": HEAVY_WORDS, "undeclared": UNDECLARED}
+    query = SQL.format(heaviest=HEAVIEST, residential=RESIDENTIAL, fuel=FUEL_PPM, **words)
     base.execute(query.replace("from orders", "from (select * from orders limit 1000)")).fetchnumpy()
-    start = time.process_time()
-    found = base.execute(query).fetchnumpy()
-    return time.process_time() - start, {name: np.asarray(found[name]) for name in COLUMNS}, {}
+    seconds, found = quickest(lambda: base.execute(query).fetchnumpy())
+    fees_alone, _ = quickest(lambda: base.execute(FEES_SQL).fetchnumpy())
+    return seconds, {name: np.asarray(found[name]) for name in COLUMNS}, {"fees_s": fees_alone}
 
 
 def run_polars(given: dict[str, np.ndarray]) -> tuple[float, dict[str, np.ndarray], dict[str, float]]:
@@ -276,6 +319,16 @@ def run_polars(given: dict[str, np.ndarray]) -> tuple[float, dict[str, np.ndarra
     )
     extra = pl.DataFrame({"zone": list(ZONES), "handling": HANDLING, "heavy": HEAVY, "large_cents": LARGE})
     c = pl.col
+    fees = {
+        "commission_cents": (
+            pl.min_horizontal(c("charged"), 180_000) * 119_000
+            + pl.max_horizontal(c("charged") - 180_000, 0) * 23_000
+            + 500_000
+        )
+        // 1_000_000,
+        "per_order_cents": pl.when(c("goods") + c("shipping") <= 1200).then(22).otherwise(52),
+        "payment_cents": (c("charged") * 27_000 + 27_000_000 + 500_000) // 1_000_000,
+    }
 
     def priced(lazy: pl.LazyFrame) -> pl.DataFrame:
         sides = [c(name).ceil() for name in ("length", "width", "height")]
@@ -296,11 +349,13 @@ def run_polars(given: dict[str, np.ndarray]) -> tuple[float, dict[str, np.ndarra
         least = pl.when(c("large")).then(90.0).when(c("sized")).then(40.0).otherwise(0.0)
         weighed = tripped.with_columns(
             billable=pl.max_horizontal(c("dimensional"), c("weight").ceil(), least),
-            refused=(c("longest") > 108)
-            | (c("girth") > 165)
-            | (c("weight") > 150)
-            | (pl.max_horizontal(c("dimensional"), c("weight"), least) > HEAVIEST)
-            | (c("declared") > 1_000_000),
+            refused=pl.when((c("longest") > 108) | (c("girth") > 165) | (c("weight") > 150))
+            .then(pl.lit(OVER))
+            .when(pl.max_horizontal(c("dimensional"), c("weight"), least) > HEAVIEST)
+            .then(pl.lit(HEAVY_WORDS))
+            .when(c("declared") > 1_000_000)
+            .then(pl.lit(UNDECLARED))
+            .otherwise(pl.lit("")),
         )
         declared = c("declared")
         lines = (
@@ -323,19 +378,12 @@ def run_polars(given: dict[str, np.ndarray]) -> tuple[float, dict[str, np.ndarra
             )
             .with_columns(
                 fuel=((c("base") + c("surcharge")) * FUEL_PPM + 500_000) // 1_000_000,
-                commission_cents=(
-                    pl.min_horizontal(c("charged"), 180_000) * 119_000
-                    + pl.max_horizontal(c("charged") - 180_000, 0) * 23_000
-                    + 500_000
-                )
-                // 1_000_000,
-                per_order_cents=pl.when(c("goods") + c("shipping") <= 1200).then(22).otherwise(52),
-                payment_cents=(c("charged") * 27_000 + 27_000_000 + 500_000) // 1_000_000,
+                **fees,
             )
         )
 
         def kept(expression: pl.Expr) -> pl.Expr:
-            return pl.when(c("refused")).then(0).otherwise(expression)
+            return pl.when(c("refused") != "").then(0).otherwise(expression)
 
         return lines.select(
             "commission_cents",
@@ -349,20 +397,30 @@ def run_polars(given: dict[str, np.ndarray]) -> tuple[float, dict[str, np.ndarra
             kept(c("fuel")).alias("fuel_cents"),
             kept(c("protection")).alias("protection_cents"),
             kept(c("base") + c("surcharge") + c("fuel") + c("protection")).alias("label_cents"),
+            pl.when(c("refused") != "").then(pl.lit("")).otherwise(pl.lit("ground")).alias("service"),
             "refused",
         ).collect()
 
     priced(frame.head(1000).lazy())
-    start = time.process_time()
-    found = priced(frame.lazy())
-    return time.process_time() - start, {name: found[name].to_numpy() for name in COLUMNS}, {}
+    seconds, found = quickest(lambda: priced(frame.lazy()))
+    fees_alone, _ = quickest(
+        lambda: (
+            frame.lazy()
+            .with_columns(charged=c("goods") + c("shipping") + c("tax"))
+            .select(**fees)
+            .with_columns(fees_cents=c("commission_cents") + c("per_order_cents") + c("payment_cents"))
+            .collect()
+        )
+    )
+    return seconds, {name: found[name].to_numpy() for name in COLUMNS}, {"fees_s": fees_alone}
 
 
 def run_one(engine: str, count: int, seed: int, out: Path) -> None:
     """One engine in this process: its columns to a file, its time to standard output."""
     run = {"flipkit": run_flipkit, "duckdb": run_duckdb, "polars": run_polars}[engine]
     seconds, found, more = run(orders(count, seed))
-    np.savez(out, **{name: np.asarray(found[name]) for name in COLUMNS})
+    words = ("service", "refused")
+    np.savez(out, **{name: np.asarray(found[name], dtype=np.str_ if name in words else None) for name in COLUMNS})
     sys.stdout.write(json.dumps({"engine": engine, "seconds": seconds, **more}))
 
 
@@ -387,33 +445,36 @@ def main() -> None:
                 continue
             command = [sys.executable, str(HERE), "--engine", engine, "--orders", str(options.orders)]
             command += ["--seed", str(options.seed), "--out", f"{folder}/{engine}.npz"]
-            done = subprocess.run(  # noqa: S603
+            done = subprocess.run(
                 command,
                 env=environment,
                 stdout=subprocess.PIPE,
                 check=True,
-                preexec_fn=lambda: os.sched_setaffinity(0, core),  # noqa: PLW1509
+                preexec_fn=lambda: os.sched_setaffinity(0, core),
             )
             said[engine] = json.loads(done.stdout)
         own = np.load(f"{folder}/flipkit.npz")
         for engine in said:
             other = np.load(f"{folder}/{engine}.npz")
             for name in COLUMNS:
-                if not np.array_equal(own[name].astype(np.float64), other[name].astype(np.float64)):
-                    row = int(np.argmax(own[name] != other[name]))
+                differ = own[name] != other[name]
+                if differ.any():
+                    row = int(np.argmax(differ))
                     raise SystemExit(f"{engine} differs in {name}, row {row}: {own[name][row]} and {other[name][row]}")
         tripped = float(np.mean(own["surcharge_cents"] > RESIDENTIAL))
     seconds = said["flipkit"]["seconds"]
     lines = [
         f"{options.orders:,} orders on one core; {tripped:.0%} trip a surcharge; all engines equal to the cent",
-        f"flipkit columns: {seconds:.2f} s, peak memory {said['flipkit']['peak_mb']:.0f} MB",
+        f"flipkit columns: {seconds:.3f} s (fees alone {said['flipkit']['fees_s']:.3f} s), "
+        f"peak memory {said['flipkit']['peak_mb']:.0f} MB",
         f"one item at a time (400 measured, scaled): {said['flipkit']['one_item_s'] * options.orders:,.0f} s, "
         f"{said['flipkit']['one_item_s'] * options.orders / seconds:,.0f} times the columns",
     ]
     for engine in ENGINES[1:]:
         if engine in said:
-            ratio = said[engine]["seconds"] / seconds
-            lines.append(f"{engine}, the same rules by hand: {said[engine]['seconds']:.2f} s, {ratio:.2f} times the columns")
+            whole, fees = said[engine]["seconds"], said[engine]["fees_s"]
+            lines.append(f"{engine}, the same rules by hand: {whole:.3f} s, {whole / seconds:.2f} times the columns;")
+            lines.append(f"  the two-tier fees alone: {fees:.3f} s, {fees / said['flipkit']['fees_s']:.2f} times")
     sys.stdout.write("\n".join(lines) + "\n")
 
 
