@@ -200,7 +200,7 @@ def table_html(heads: Sequence[str], rows: Sequence[Sequence[str]], *, caption: 
     # A caption inside the table would scroll out of sight with it.
     shown = f'<p class="table-title">{escape(caption)}</p>' if caption and not fold else ""
     inner = (
-        f'{shown}<div class="scroll" role="region" tabindex="0" aria-label="{label}"><table>'
+        f'{shown}<div class="scroll" role="group" tabindex="0" aria-label="{label}"><table>'
         f"<thead><tr>{head}</tr></thead><tbody>{''.join(body)}</tbody></table></div>"
     )
     return f"<details><summary>{escape(caption or 'The numbers')}</summary>{inner}</details>" if fold else inner

@@ -39,12 +39,12 @@ def scrolling_tables(html: str) -> str:
     Examples
     --------
     >>> scrolling_tables("<table></table>")
-    '<div class="scroll" role="region" tabindex="0" aria-label="Table"><table></table></div>'
+    '<div class="scroll" role="group" tabindex="0" aria-label="Table"><table></table></div>'
     """
     if 'class="scroll"' in html:
         return html
     return _TABLE.sub(
-        lambda found: f'<div class="scroll" role="region" tabindex="0" aria-label="Table">{found[0]}</div>', html
+        lambda found: f'<div class="scroll" role="group" tabindex="0" aria-label="Table">{found[0]}</div>', html
     )
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import subprocess
+import tarfile
 from contextlib import contextmanager
 
 import pytest
@@ -142,3 +144,20 @@ def phone(gallery, tmp_path_factory):
         opened.size(360, 780, phone=True)
         opened.open(gallery)
         yield opened
+
+
+@pytest.fixture(scope="session")
+def axe(tmp_path_factory):
+    """The accessibility rules of axe-core, from the npm registry."""
+    npm = shutil.which("npm")
+    if npm is None:
+        pytest.skip("npm is not installed, so axe-core cannot be fetched")
+    folder = tmp_path_factory.mktemp("axe")
+    command = [npm, "pack", "--silent", "axe-core@4.14.1"]
+    try:
+        subprocess.run(command, cwd=folder, check=True, capture_output=True, timeout=90)
+    except (subprocess.SubprocessError, OSError) as error:
+        pytest.skip(f"axe-core could not be fetched: {error}")
+    with tarfile.open(next(folder.glob("*.tgz"))) as packed:
+        script = packed.extractfile("package/axe.min.js")
+        return script.read().decode()

@@ -202,3 +202,17 @@ def test_pages_of_a_pack_fit_a_phone(page, pack, name):
     scroll, inner = widths(page)
     assert scroll <= inner
     assert page.messages() == []
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+@pytest.mark.parametrize("name", ["gallery", "index", "one"])
+def test_no_rule_of_accessibility_is_broken(page, gallery, pack, axe, name, dark):
+    page.dark(dark)
+    page.open(gallery if name == "gallery" else pack.folder / f"{name}.html")
+    page.run("document.querySelectorAll('details').forEach(d => d.open = true)")
+    page.driver.execute_cdp_cmd("Runtime.evaluate", {"expression": axe})
+    broken = page.driver.execute_async_script(
+        "const done = arguments[0];"
+        "axe.run(document).then(r => done(r.violations.map(v => `${v.id}: ${v.nodes[0].html}`)), e => done([`${e}`]));"
+    )
+    assert broken == []

@@ -124,7 +124,7 @@ def test_the_best_of_several_types_is_shown_once():
 
 def test_a_table_scrolls_within_itself():
     text = body(page(cell_with(shown({"text/html": "<table><tr><td>1</td></tr></table>"}))))
-    assert '<div class="scroll" role="region" tabindex="0" aria-label="Table"><table>' in text
+    assert '<div class="scroll" role="group" tabindex="0" aria-label="Table"><table>' in text
 
 
 def test_a_page_without_charts_carries_no_library():
