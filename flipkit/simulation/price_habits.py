@@ -1,32 +1,26 @@
-"""What price paths earn in simulated shops: the kit's, a knowing seller's, and three habits.
+"""Shops that price by habit: how buyers come, what a sale leaves, and the books of two years.
 
 Buyers come to each thing as the kind says. A buyer who finds it too dear sometimes writes an
 offer. The seller knows what books tell: a past in which things were listed by habit, and a few
-comparables of each thing. What a path earns is its mean under the truth, so that no luck blurs
-the comparison.
+comparables of each thing.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.special import ndtri
 
-from flipkit.analysis.comparables import ComparableRules, comparable_rules, typical_price
+from flipkit.analysis.comparables import comparable_rules
 from flipkit.analysis.demand import Demand, Offers, Wanting, wanting
-from flipkit.analysis.person_weeks import PersonWeeks, person_weeks, typical_prices
-from flipkit.analysis.price_outcomes import ended_in_time, path_outcomes, worth_cents
-from flipkit.analysis.pricing import PriceGrid, PriceSettings, PriceTable, best_paths, price_table
+from flipkit.analysis.person_weeks import Typical, person_weeks, typical_prices
 from flipkit.analysis.selling import OFFER_PARTS, SellingModel, selling_model, selling_prior
 from flipkit.assumptions import Assumptions
 from flipkit.simulation.draws import Draws
 from flipkit.simulation.kinds import Kind, PlainCharges
-from flipkit.simulation.knowing_prices import knowing_paths
-from flipkit.simulation.scenarios import Scenario
 
 Floats = npt.NDArray[np.float64]
 
@@ -39,8 +33,6 @@ MARKUP = 1.15
 #: Last day of the past, and its length.
 TODAY = dt.date(2026, 12, 31)
 PAST_DAYS = 730
-#: Prices that a knowing seller and the habits consider; the kit has the grid of its assumptions.
-_GRID = PriceGrid(0.3, 1.8, 0.03)
 
 
 @dataclass(frozen=True)
@@ -233,153 +225,43 @@ def learned(worlds: list[World], *, things: int, assumptions: Assumptions, draws
         The fitted chance of a sale.
     """
     items, changes, like = past_books(worlds, things=things, draws=draws)
+    return learned_from(items, changes, like, as_of=TODAY, assumptions=assumptions)[0]
+
+
+def learned_from(
+    items: pd.DataFrame,
+    price_changes: pd.DataFrame,
+    comparables: pd.DataFrame,
+    *,
+    as_of: dt.date,
+    assumptions: Assumptions,
+) -> tuple[SellingModel, Typical]:
+    """What the kit learns from books as of a day.
+
+    Parameters
+    ----------
+    items, price_changes, comparables : DataFrame
+        As ``past_books`` gives them.
+    as_of : date
+        The last day that is known.
+    assumptions : Assumptions
+        The prior.
+
+    Returns
+    -------
+    model : SellingModel
+        The fitted chance of a sale.
+    typical : Typical
+        Typical prices.
+    """
     typical = typical_prices(
         items,
-        like,
-        as_of=TODAY,
+        comparables,
+        as_of=as_of,
         rules=comparable_rules(assumptions),
         markup=assumptions.number("selling.markup"),
         markup_spread=assumptions.number("selling.markup_spread"),
     )
-    weeks: PersonWeeks = person_weeks(items, changes, typical.cents, as_of=TODAY)
-    names = tuple(each.kind.name for each in worlds)
-    return selling_model(weeks, names, prior=selling_prior(assumptions))
-
-
-def price_earnings(
-    scenario: Scenario,
-    *,
-    shops: int,
-    things: int,
-    past_things: int,
-    comparables: int,
-    settings: PriceSettings,
-    assumptions: Assumptions,
-    seed: int,
-) -> pd.DataFrame:
-    """What sellers earn a thing, by their way of pricing, in a scenario.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        The kinds.
-    shops : int
-        Shops, each with a past of its own.
-    things : int
-        Things of each kind that every shop prices.
-    past_things : int
-        Things of each kind in a shop's past.
-    comparables : int
-        Recorded sales of like things known of each.
-    settings : PriceSettings
-        Weeks, tied-up money, work of a change.
-    assumptions : Assumptions
-        The kit's assumptions.
-    seed : int
-        Seed.
-
-    Returns
-    -------
-    DataFrame
-        One row a shop, mean worth a thing [cents]: ``kit``; ``knowing``, a seller who knows the
-        demand and sees the same comparables; ``knowing the thing too``, who knows each thing's
-        typical price as well; ``fixed price``, ``10 % every four weeks`` and ``first offer``.
-    """
-    hour = float(assumptions.cents("hour.target"))
-    storage = float(assumptions.cents("pricing.storage"))
-    shop = scenario.shop
-    worlds = [
-        world(kind, hour_cents=hour, storage_cuft_month_cents=storage, trip_spread=shop.trip_spread)
-        for kind in shop.kinds
-    ]
-    rules = comparable_rules(assumptions)
-    grid = PriceGrid(*(assumptions.number(f"pricing.{name}") for name in ("low", "high", "step")))
-    scenes = [_scene(each, things, settings) for each in worlds]
-    rows = []
-    for copy in range(shops):
-        draws = Draws(seed + 7919 * copy)
-        model = learned(worlds, things=past_things, assumptions=assumptions, draws=draws)
-        sums: dict[str, float] = {}
-        for scene in scenes:
-            for name, worth in _kind_earnings(scene, model, comparables, rules, grid, draws).items():
-                sums[name] = sums.get(name, 0.0) + worth / len(scenes)
-        rows.append(sums)
-    return pd.DataFrame(rows)
-
-
-@dataclass(frozen=True)
-class _Scene:
-    """Things of a kind that every shop prices, and what they bring the seller who knows."""
-
-    world: World
-    value: Floats
-    settings: PriceSettings
-    chances: Floats
-    known_worth: float
-
-    def known(self, held: Floats) -> float:
-        """Mean worth of the paths of a seller who knows the demand, by the typical prices held."""
-        demand = self.world.demand(np.ones(held.size), weeks=self.settings.weeks)
-        table = price_table(held, self.world.net, demand, grid=_GRID)
-        place, lowest, _ = knowing_paths(
-            demand,
-            self.world.wanted,
-            table,
-            self.settings,
-            storage_cents=self.world.storage_cents,
-            end_cents=0.0,
-            chances=self.chances,
-        )
-        return self.worth(place, lowest, table, held)
-
-    def worth(self, place: npt.NDArray[np.int64], lowest: Floats, table: PriceTable, typical: Floats) -> float:
-        """Mean worth of paths under the truth, hidden levels of demand included. [cents]"""
-        truth = self.world.demand(self.value / typical, weeks=self.settings.weeks)
-        total = np.zeros(self.value.size)
-        for level, share in zip(self.world.wanted.level, self.world.wanted.share, strict=True):
-            with np.errstate(divide="ignore"):
-                moved = Demand(truth.log_rate + np.log(level), truth.pull, truth.weekly, truth.offers)
-            found = path_outcomes(place, lowest, moved, table)
-            total += share * worth_cents(found, self.settings, storage_cents=self.world.storage_cents, end_cents=0.0)
-        return float(total.mean())
-
-
-def _scene(each: World, things: int, settings: PriceSettings) -> _Scene:
-    kind = each.kind
-    # Values evenly over their distribution, so that few things stand for many.
-    value = 100 * kind.price_usd * np.exp(kind.price_spread * ndtri((np.arange(things) + 0.5) / things))
-    reach = kind.weekly_rate * _GRID.low**-kind.price_pull * (1 + sum(each.offers.per_sale)) * settings.weeks
-    chances = np.concatenate(([0.0], np.geomspace(0.02, max(reach, 1.0), 19)))
-    blank = _Scene(each, value, settings, chances, 0.0)
-    return replace(blank, known_worth=blank.known(value))
-
-
-def _kind_earnings(
-    scene: _Scene, model: SellingModel, comparables: int, rules: ComparableRules, grid: PriceGrid, draws: Draws
-) -> dict[str, float]:
-    """Mean worth a thing of one kind, by way of pricing."""
-    value, settings, things = scene.value, scene.settings, scene.value.size
-    weeks = settings.weeks
-    like = value[:, None] * np.exp(LIKE_SPREAD * draws.normal("like now", things * comparables).reshape(things, -1))
-    held = np.array([typical_price(prices, rules=rules).cents for prices in like], dtype=np.float64)
-    one = model.demand(scene.world.kind.name, weeks=weeks)
-    guess = Demand(np.full(things, one.log_rate[0]), np.full(things, one.pull[0]), one.weekly, one.offers)
-    table = price_table(held, scene.world.net, guess, grid=_GRID)
-    storage = scene.world.storage_cents
-    own = price_table(held, scene.world.net, guess, grid=grid)
-    paths = best_paths(guess, own, settings, storage_cents=storage)
-    wanted = model.wanted(scene.world.kind.name)
-    paths = ended_in_time(paths, guess, wanted, own, settings, storage_cents=storage)
-    first = np.abs(np.exp(table.log_ratio) - MARKUP).argmin(axis=1)
-    fixed = np.repeat(first[:, None], weeks, axis=1)
-    cuts = np.rint(-np.log(0.9) / _GRID.step * (np.arange(weeks) // 4)).astype(np.int64)
-    falling = np.maximum(fixed - cuts, table.asked)
-    asked = np.take_along_axis(table.price_cents, falling, axis=1)
-    return {
-        "kit": scene.worth(paths.place, paths.lowest_offer_cents, own, held),
-        "knowing": scene.known(held),
-        "knowing the thing too": scene.known_worth,
-        "fixed price": scene.worth(fixed, np.full((things, weeks), np.inf), table, held),
-        "10 % every four weeks": scene.worth(falling, 0.9 * asked, table, held),
-        "first offer": scene.worth(fixed, np.zeros((things, weeks)), table, held),
-    }
+    weeks = person_weeks(items, price_changes, typical.cents, as_of=as_of)
+    names = tuple(dict.fromkeys(str(name) for name in items["category"]))
+    return selling_model(weeks, names, prior=selling_prior(assumptions)), typical

@@ -18,7 +18,7 @@ from flipkit.analysis.demand import Demand, Offers
 from flipkit.analysis.pricing import PriceGrid, PriceSettings, best_paths, price_table
 from flipkit.assumptions import load_assumptions
 from flipkit.simulation.buying_year import buying_year, year_assumptions
-from flipkit.simulation.price_habits import price_earnings
+from flipkit.simulation.price_earnings import price_earnings
 from flipkit.simulation.scenarios import scenarios
 
 _TARGET = 15.0
