@@ -85,7 +85,9 @@ def parcel_columns(
     def step(chunk: cols.Columns, here: slice) -> None:
         for number, at in cols.groups(chunk["block"]):
             part = chunk if at is None else {name: column[at] for name, column in chunk.items()}
-            measured = block_measures(rules, rules.blocks[number], part, rates=rates)
+            block = rules.blocks[number]
+            measured = block_measures(rules, block, part, rates=rates)
+            measured.update(whole_weights(block, measured))
             for name, column in found.items():
                 if name == "united_in":
                     measured["united"] = measured["longest"] + measured["second"] + measured["shortest"]
@@ -176,9 +178,9 @@ def block_measures(rules: ParcelRules, block: ParcelBlock, given: cols.Columns, 
     Returns
     -------
     dict of arrays, shape (n,)
-        ``longest`` to ``billable``, ``exact_scale`` (not rounded), ``least`` (the minimum that a surcharge
+        ``longest`` to ``volume``, ``dimensional``, ``exact_scale`` (not rounded), ``least`` (the minimum that a surcharge
         brings), ``seen_longest`` and so on (measures as triggers and
-        limits meet them), ``over_maximum``, ``space_pays`` and a flag for every surcharge.
+        limits meet them), ``over_maximum`` and a flag for every surcharge.
 
     Raises
     ------
@@ -194,7 +196,6 @@ def block_measures(rules: ParcelRules, block: ParcelBlock, given: cols.Columns, 
     found = _ordered(*sides)
     exact = given["weight_lb"] if own_weight == 1.0 else given["weight_lb"] * own_weight
     found["exact_scale"] = exact
-    found["scale"] = rounded_up(exact, step=block.scale_step)
     found["dimensional"] = _dimensional(block, found["volume"], given, rates)
     seen = (
         found
@@ -213,9 +214,27 @@ def block_measures(rules: ParcelRules, block: ParcelBlock, given: cols.Columns, 
             if rows.size:
                 least[rows] = np.maximum(least[rows], extra.minimum_billable)
     found["least"] = least
-    found["space_pays"] = found["dimensional"] > found["scale"]
-    found["billable"] = np.maximum(np.maximum(found["dimensional"], found["scale"]), least)
     return found
+
+
+def whole_weights(block: ParcelBlock, measured: cols.Columns) -> cols.Columns:
+    """The scale weight rounded up, what is billed, and whether space pays.
+
+    Parameters
+    ----------
+    block : ParcelBlock
+        The block.
+    measured : dict of arrays, shape (n,)
+        From ``block_measures``.
+
+    Returns
+    -------
+    dict of arrays, shape (n,)
+        ``scale``, ``billable`` and ``space_pays``. [units of weight]
+    """
+    scale = rounded_up(measured["exact_scale"], step=block.scale_step)
+    billed = np.maximum(np.maximum(measured["dimensional"], scale), measured["least"])
+    return {"scale": scale, "billable": billed, "space_pays": measured["dimensional"] > scale}
 
 
 def without_sides(block: ParcelBlock, measured: cols.Columns) -> cols.Columns:
@@ -233,10 +252,9 @@ def without_sides(block: ParcelBlock, measured: cols.Columns) -> cols.Columns:
     dict of arrays, shape (n,)
         The same with no space to bill, and without what sides alone trip.
     """
-    nothing = np.zeros(measured["scale"].shape)
-    found = {**measured, "dimensional": nothing, "least": nothing, "billable": measured["scale"]}
+    nothing = np.zeros(measured["exact_scale"].shape)
+    found = {**measured, "dimensional": nothing, "least": nothing}
     found.update({f"seen_{measure}": nothing for measure in MEASURES if measure != "weight"})
-    found["space_pays"] = nothing > 0
     found["over_maximum"] = measured["seen_weight"] > block.limits.get("weight", np.inf) + SNAP
     for extra in block.surcharges:
         when = extra.when

@@ -11,7 +11,7 @@ from flipkit.errors import MeasureError, RuleTableError
 from flipkit.money import Cents, percentage
 from flipkit.quantities import SNAP
 from flipkit.rules import columns as cols
-from flipkit.rules.measuring import KG_PER_LB, block_measures, without_sides
+from flipkit.rules.measuring import KG_PER_LB, block_measures, whole_weights, without_sides
 from flipkit.rules.parcel_rules import ParcelBlock, ParcelRules
 from flipkit.rules.protection import declared_value_cents
 from flipkit.rules.rate_cards import PICKUP, CardBlock, RateCard, Service
@@ -116,12 +116,13 @@ def cheapest(
         size = given["zone_code"].size
         best = {f"{line}_cents": np.zeros(size, dtype=np.int64) for line in LINES[:3]}
         best.update(service=np.full(size, -1), billable=np.zeros(size), reason=np.full(size, 7))
-    return _finished(rules, card_block, given, measured, best, reasons, kind)
+    return _finished(rules, card_block, parcel_block, given, measured, best, reasons, kind)
 
 
 def _finished(
     rules: ParcelRules,
     card_block: CardBlock,
+    parcel_block: ParcelBlock,
     given: cols.Columns,
     measured: cols.Columns,
     best: cols.Columns,
@@ -157,7 +158,7 @@ def _finished(
             values[rows] = 0
         chosen[rows] = -1
         rows = untaken.nonzero()[0]
-        weight[rows] = measured["billable"][rows]
+        weight[rows] = _billed(parcel_block, measured, rows)
     found["total_cents"] = sum(found.values())  # type: ignore[assignment]
     own = KG_PER_LB if rules.metric else 1.0
     columns = {
@@ -189,6 +190,12 @@ def _refusals(
         words = [(entry.name, int(codes[at[0]])) for entry, codes in reasons]
         found.append((REASONS[6] if code < 0 else _why(words), at))
     return found
+
+
+def _billed(block: ParcelBlock, measured: cols.Columns, rows: npt.NDArray[np.int64]) -> npt.NDArray[np.float64]:
+    """What would be billed for some rows that no row of a table is for."""
+    part = {name: measured[name][rows] for name in ("exact_scale", "dimensional", "least")}
+    return whole_weights(block, part)["billable"]
 
 
 def _why(reasons: list[tuple[str, int]]) -> str:
@@ -250,7 +257,7 @@ def service_lines(
     reason[missing] = np.where(over[missing], 4, 5)
     paid_weight = table.reach.take(row, mode="clip")
     heavier = over.nonzero()[0]
-    paid_weight[heavier] = measured["billable"][heavier]
+    paid_weight[heavier] = _billed(block, measured, heavier)
     if table.oversized is not None:
         large = measured["seen_length_plus_girth"] > entry.oversized_over + SNAP
         base = np.where(large, np.append(table.oversized, -1)[column], base)
