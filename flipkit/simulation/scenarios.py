@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import dataclasses
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -41,79 +40,91 @@ class Scenario:
     focus: tuple[str, ...]
 
 
-def _demo(name: str, **changes: object) -> Kind:
-    kind = next(kind for kind in DEMO_KINDS if kind.name == name)
-    return dataclasses.replace(kind, **{"share": 1.0, **changes})  # type: ignore[arg-type]
-
-
-def _shop(*kinds: Kind) -> Shop:
-    return Shop(kinds=kinds, first_day=FIRST_DAY, last_day=LAST_DAY, trips_per_week=1.2, items_per_trip=9.0, favour=1.1)
+def _demo(name: str) -> Kind:
+    return replace(next(kind for kind in DEMO_KINDS if kind.name == name), share=1.0)
 
 
 _STEADY = ("stoneware", "hand tools", "wool blankets", "cookware", "board games", "film cameras and lenses")
 
 
-def _all(**changes: object) -> Shop:
-    return _shop(*(_demo(name, **changes) for name in _STEADY))
+def _shop(kinds: tuple[Kind, ...], *, whole: bool) -> Shop:
+    """A small shop of six kinds, or one as large as the demo shop."""
+    trips, items = (1.95, 10.8) if whole else (1.2, 9.0)
+    return Shop(
+        kinds=kinds,
+        first_day=FIRST_DAY,
+        last_day=LAST_DAY,
+        trips_per_week=trips,
+        items_per_trip=items,
+        favour=1.1,
+    )
 
 
-def _with(*focal: Kind) -> Shop:
-    rest = [name for name in _STEADY if name not in {kind.name for kind in focal}]
-    return _shop(*focal, *(_demo(name) for name in rest[: 6 - len(focal)]))
+def _kinds(*focal: str, whole: bool) -> tuple[Kind, ...]:
+    """The focal kinds of the demo shop with steady ones beside them, or all twelve."""
+    if whole:
+        return tuple(_demo(kind.name) for kind in DEMO_KINDS)
+    names = [*focal, *(name for name in _STEADY if name not in focal)]
+    return tuple(_demo(name) for name in names[:6])
 
 
-def scenarios() -> tuple[Scenario, ...]:
+def scenarios(*, whole_shop: bool = False) -> tuple[Scenario, ...]:
     """The scenarios, in the order of their tables.
+
+    Parameters
+    ----------
+    whole_shop : bool
+        Whether each shop buys all twelve kinds of the demo shop, with every trap among them,
+        or six.
 
     Returns
     -------
     tuple of Scenario
-        Each with six categories bought in about equal numbers over two years.
+        Each with its categories bought in about equal numbers over two years.
 
     Examples
     --------
     >>> [scenario.name for scenario in scenarios()]
     ['ordinary', 'few sales', 'heavy tails', 'slow sellers', 'loses money', 'two thirds never sell', 'two equal']
+    >>> {len(scenario.shop.kinds) for scenario in scenarios(whole_shop=True)}
+    {12}
     """
-    tools = _demo("hand tools")
-    return (
-        Scenario(name="ordinary", what="six kinds of things that mostly sell", shop=_all(), focus=_STEADY),
-        Scenario(
-            name="few sales",
-            what="a thin market: a third is never wanted, the rest waits",
-            shop=_all(weekly_rate=0.035, never_share=0.33),
-            focus=_STEADY,
+    steady = _kinds(whole=whole_shop)
+    thin = tuple(
+        replace(kind, weekly_rate=min(kind.weekly_rate, 0.035), never_share=max(kind.never_share, 0.33))
+        for kind in steady
+    )
+    dear = tuple(replace(kind, price_spread=1.0, cost_follows=0.5) for kind in steady)
+    slow = tuple(
+        replace(kind, weekly_rate=min(kind.weekly_rate, 0.025), fading=0.0, give_up_weeks=104, markdown_weeks=13)
+        for kind in steady
+    )
+    garden = replace(_demo("hand tools"), name="garden tools")
+    twins = tuple(garden if kind.name == "folding chairs" else kind for kind in steady)
+    if not whole_shop:
+        twins = (_demo("hand tools"), garden, *[kind for kind in steady if kind.name != "hand tools"][:4])
+    told = (
+        ("ordinary", "things that mostly sell", steady, _STEADY),
+        ("few sales", "a thin market: a third is never wanted, the rest waits", thin, _STEADY),
+        ("heavy tails", "a few dear finds carry the rest", dear, _STEADY),
+        ("slow sellers", "half of what will sell waits half a year or more", slow, _STEADY),
+        (
+            "loses money",
+            "one category costs more to send than it brings",
+            _kinds("folding chairs", whole=whole_shop),
+            ("folding chairs",),
         ),
-        Scenario(
-            name="heavy tails",
-            what="a few dear finds carry the rest",
-            shop=_all(price_spread=1.0, cost_follows=0.5),
-            focus=_STEADY,
+        (
+            "two thirds never sell",
+            "what sells of one category looks best of all, and most of it never does",
+            _kinds("framed prints", whole=whole_shop),
+            ("framed prints",),
         ),
-        Scenario(
-            name="slow sellers",
-            what="half of what will sell waits half a year or more",
-            shop=_all(weekly_rate=0.025, fading=0.0, give_up_weeks=104, markdown_weeks=13),
-            focus=_STEADY,
-        ),
-        Scenario(
-            name="loses money",
-            what="one category costs more to send than it brings",
-            shop=_with(_demo("folding chairs")),
-            focus=("folding chairs",),
-        ),
-        Scenario(
-            name="two thirds never sell",
-            what="what sells of one category looks best of all, and most of it never does",
-            shop=_with(_demo("framed prints")),
-            focus=("framed prints",),
-        ),
-        Scenario(
-            name="two equal",
-            what="two categories that are alike in everything but the name",
-            shop=_with(tools, dataclasses.replace(tools, name="garden tools")),
-            focus=("hand tools", "garden tools"),
-        ),
+        ("two equal", "two categories alike in everything but the name", twins, ("hand tools", "garden tools")),
+    )
+    return tuple(
+        Scenario(name=name, what=what, shop=_shop(kinds, whole=whole_shop), focus=focus)
+        for name, what, kinds, focus in told
     )
 
 
@@ -151,7 +162,7 @@ def shops_with(shop: Shop, *, items_each: int, copies: int, seed: int) -> Histor
     rarest = shop.items_per_trip * share.min() / share.sum()
     # Half as many again as needed, and a few more where few are needed: chance falls short less.
     needed = (1.5 * items_each + 6 * np.sqrt(items_each)) / rarest
-    whole = histories(dataclasses.replace(shop, trips_per_week=needed / weeks), seed=seed, copies=copies)
+    whole = histories(replace(shop, trips_per_week=needed / weeks), seed=seed, copies=copies)
     items = whole.items
     place = Draws(seed).uniform("order of the trips", len(whole.trips))[items["trip"].to_numpy()]
     order = np.lexsort((np.arange(len(items)), place))
@@ -159,4 +170,4 @@ def shops_with(shop: Shop, *, items_each: int, copies: int, seed: int) -> Histor
     shuffled = items.iloc[order]
     rank.iloc[order] = shuffled.groupby(["copy", "category"], observed=True).cumcount().to_numpy()
     kept = items[(rank < items_each).to_numpy()].reset_index(drop=True)
-    return dataclasses.replace(whole, items=kept)
+    return replace(whole, items=kept)

@@ -17,6 +17,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from flipkit.analysis.prospects import Horizon, prospect_sums
+from flipkit.analysis.ratios import ratio_of_sums, ratio_standard_error
+from flipkit.analysis.shrinkage import pulled, steadied_errors
 from flipkit.simulation.histories import Histories
 from flipkit.simulation.kinds import Floats, Shop
 from flipkit.simulation.observed import observed
@@ -26,8 +29,8 @@ from flipkit.simulation.truth import true_returns
 Ints = npt.NDArray[np.int64]
 
 #: What a way of choosing is given: the items seen so far (as ``observed``), the number of shops,
-#: the names of the categories and the day. It returns for each shop and category the share of
-#: the month's hours, in any unit; what the finds do not fill goes to the next best.
+#: the names of the categories and the day. It returns for each shop and category the weight of
+#: one of its finds in the month's hours; equal weights take everything alike.
 Chooser = Callable[[pd.DataFrame, int, tuple[str, ...], dt.date], Floats]
 
 
@@ -65,14 +68,16 @@ def season(
     *,
     copies: int,
     seed: int,
-    history_months: int = 6,
+    history_months: int = 12,
     months: int = 12,
-    finds_a_month: int = 12,
-    history_finds: int = 4,
-    busy: float = 0.35,
+    bought_a_month: int = 5,
+    finds_a_month: int = 10,
     truth_items: int = 400_000,
 ) -> Season:
     """Draw the finds of many shops for a year of choosing.
+
+    Before it lie months of history, in which the seller bought some of everything. The hours
+    stay what they were then; only what they are spent on is chosen.
 
     Parameters
     ----------
@@ -84,11 +89,10 @@ def season(
         Seed.
     history_months, months : int
         Months of history, and months of choosing after it.
-    finds_a_month, history_finds : int
-        Finds of each category in a month of choosing, on average; and how many of them the
-        seller bought in each month of history.
-    busy : float
-        Part of the finds that a month's hours suffice for.
+    bought_a_month : int
+        Things of each category that the seller bought in each month of history.
+    finds_a_month : int
+        Finds of each category in a month of choosing, on average.
     truth_items : int
         Size of the sample behind the truth.
 
@@ -106,10 +110,10 @@ def season(
     month = np.asarray((bought.year - first.year) * 12 + bought.month - first.month, dtype=np.int64)
     # In the months of history the seller buys a few of each: the first ones found.
     rank = finds.items.groupby([finds.items["copy"], finds.items["category"], month], observed=True).cumcount()
-    keep = ((month >= history_months) | (rank < history_finds)).to_numpy()
+    keep = ((month >= history_months) | (rank < bought_a_month)).to_numpy()
     items = finds.items[keep].reset_index(drop=True)
     truth = true_returns(shop, seed=seed + 1, items=truth_items)
-    hours = busy * finds_a_month * float(truth["bought_min"].sum()) / 60.0
+    hours = bought_a_month * float(truth["bought_min"].sum()) / 60.0
     return Season(
         shop=longer,
         finds=dataclasses.replace(finds, items=items),
@@ -161,15 +165,15 @@ def earnings(setting: Season, choose: Chooser) -> Floats:
 
 
 def _filled(wanted: Floats, most: Floats, budget: float) -> Floats:
-    """Minutes for each category: shares of the budget, and what finds cannot take goes on by share.
+    """Minutes for each category by the weight of each of its finds; what is left goes on to the rest.
 
-    A category with no share gets nothing, even if minutes are left over.
+    A category without weight gets nothing, even if minutes are left over.
     """
     taken = np.zeros_like(wanted)
     for _ in range(wanted.shape[1]):
         left = budget - taken.sum(axis=1)
-        weight = np.where(taken < most - 1e-9, np.maximum(wanted, 0.0), 0.0)
-        # Shares that differ by many orders of magnitude are a plain order of preference.
+        weight = np.where(taken < most - 1e-9, np.maximum(wanted, 0.0) * most, 0.0)
+        # Weights that differ by many orders of magnitude are a plain order of preference.
         total = weight.sum(axis=1)
         part = np.divide(weight, total[:, None], out=np.zeros_like(weight), where=total[:, None] > 0)
         taken = np.minimum(taken + part * np.maximum(left, 0.0)[:, None], most)
@@ -177,7 +181,7 @@ def _filled(wanted: Floats, most: Floats, budget: float) -> Floats:
 
 
 def in_order(score: Floats) -> Floats:
-    """Shares that stand for an order of preference: the best first, nothing for what loses money.
+    """Weights that stand for an order of preference: the best first, nothing for what loses money.
 
     Parameters
     ----------
@@ -187,7 +191,7 @@ def in_order(score: Floats) -> Floats:
     Returns
     -------
     array, shape (copies, k)
-        Shares, each a million million times the next.
+        Weights, each a million million times the next.
     """
     known = np.where(np.isnan(score), -np.inf, score)
     rank = np.argsort(np.argsort(-known, axis=1, kind="stable"), axis=1)
@@ -239,6 +243,62 @@ def by_sold_hourly(seen: pd.DataFrame, copies: int, names: tuple[str, ...], day:
 def by_everything(seen: pd.DataFrame, copies: int, names: tuple[str, ...], day: dt.date) -> Floats:
     """Buy everything as it comes."""
     return np.ones((copies, len(names)))
+
+
+def by_the_kit(*, horizon: Horizon, doubt: float) -> Chooser:
+    """Buy by the kit: hourly returns on bought basis, pulled towards the whole, the best first.
+
+    Parameters
+    ----------
+    horizon : Horizon
+        How far ahead unsold stock is looked at.
+    doubt : float
+        How many of its standard errors each figure is raised by: 0 buys what is best by the
+        figures as they are; more gives what is little known the benefit of the doubt, as buying
+        it is how more becomes known.
+
+    Returns
+    -------
+    Chooser
+        The way of choosing of a seller who follows the report.
+    """
+
+    def choose(seen: pd.DataFrame, copies: int, names: tuple[str, ...], day: dt.date) -> Floats:
+        score = np.full((copies, len(names)), np.nan)
+        for copy, shop in seen.groupby("copy", sort=True):
+            known, value, error = kit_figures(shop.reset_index(drop=True), horizon=horizon)
+            score[int(str(copy)), pd.Index(names).get_indexer(pd.Index(known))] = value + doubt * error
+        return in_order(score)
+
+    return choose
+
+
+def kit_figures(shop: pd.DataFrame, *, horizon: Horizon) -> tuple[list[str], Floats, Floats]:
+    """The kit's hourly returns on bought basis, pulled towards the whole, without their intervals.
+
+    The figures of ``pulled_returns(bought_returns(...))`` in a fraction of the time.
+
+    Parameters
+    ----------
+    shop : DataFrame
+        The items of one shop, as ``observed`` gives them.
+    horizon : Horizon
+        How far ahead unsold stock is looked at.
+
+    Returns
+    -------
+    names : list of str
+        The categories.
+    value, error : array, shape (k,)
+        Pulled figures and their errors. [dollars per hour]
+    """
+    names, parts, net, minutes = prospect_sums(shop, horizon, inside=np.ones(len(shop), dtype=bool), by="category")
+    hourly = np.array([ratio_of_sums(net[part], minutes[part]) for part in parts]) * 0.6
+    own = [ratio_standard_error(net[part], minutes[part], clusters_correction=True) * 0.6 for part in parts]
+    hours = np.array([minutes[part].sum() / 60 for part in parts])
+    error = steadied_errors(own, np.array([part.size for part in parts]), hours)
+    found = pulled(hourly, error)
+    return [str(name) for name in names], found.value, found.error
 
 
 def knowing(truth: pd.DataFrame) -> Chooser:

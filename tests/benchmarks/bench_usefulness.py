@@ -1,0 +1,48 @@
+"""Print what a year of buying by the kit earns: ``python tests/benchmarks/bench_usefulness.py``.
+
+A row a scenario: the share of the knowing seller's earnings that each way of choosing reaches,
+with its standard error over shops. Everybody has the same finds, hours and history.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+
+import numpy as np
+
+from flipkit.analysis.prospects import Horizon
+from flipkit.assumptions import load_assumptions
+from flipkit.simulation.scenarios import scenarios
+from flipkit.simulation.seasons import season
+from flipkit.simulation.usefulness import shares_of_the_knowing
+
+
+def main() -> None:
+    given = argparse.ArgumentParser()
+    given.add_argument("--shops", type=int, default=60)
+    given.add_argument("--history", type=int, nargs="+", default=[12])
+    given.add_argument("--scenario", nargs="+", default=[])
+    given.add_argument("--six", action="store_true", help="shops of six kinds instead of twelve")
+    options = given.parse_args()
+    horizon = Horizon(days=int(load_assumptions().number("stock.horizon_days")), salvage_ppm=0)
+    started = time.perf_counter()
+    for history in options.history:
+        sys.stdout.write(f"{history} months of history, then 12 of choosing\n")
+        for at, scenario in enumerate(scenarios(whole_shop=not options.six)):
+            if options.scenario and scenario.name not in options.scenario:
+                continue
+            setting = season(scenario.shop, copies=options.shops, seed=7 + 2 * at, history_months=history)
+            found = shares_of_the_knowing(setting, horizon=horizon)
+            if at == 0 or options.scenario:
+                sys.stdout.write(f"{'':22}" + "".join(f"{name:>26}" for name in found.index) + "\n")
+            cells = [f"{row.share:17.3f} +- {row.error:.3f}" for row in found.itertuples()]
+            sys.stdout.write(f"{scenario.name:22}" + "".join(f"{cell:>26}" for cell in cells))
+            sys.stdout.write(f"   knowing: {found.attrs['knowing']:,.0f} a year in {setting.hours:.0f} h a month\n")
+            sys.stdout.flush()
+    sys.stdout.write(f"{options.shops} shops a line, {np.rint(time.perf_counter() - started):.0f} s\n")
+
+
+if __name__ == "__main__":
+    main()

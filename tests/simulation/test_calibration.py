@@ -1,0 +1,68 @@
+"""Intervals hold the truth as often as they say, in few shops; the benchmark measures thousands.
+
+``tests/benchmarks/bench_calibration.py`` prints the full table.
+"""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+
+from flipkit.analysis.prospects import Horizon
+from flipkit.simulation.calibration import coverage, scenario_truth, shop_intervals
+from flipkit.simulation.scenarios import scenarios, shops_with
+
+SCENARIOS = {scenario.name: scenario for scenario in scenarios()}
+HORIZON = Horizon(days=180, salvage_ppm=0)
+
+
+@pytest.fixture(scope="module")
+def measured() -> pd.DataFrame:
+    scenario = SCENARIOS["ordinary"]
+    truth = scenario_truth(scenario, horizon=HORIZON, items=300_000, seed=11)
+    intervals = shop_intervals(
+        scenario,
+        items_each=20,
+        shops=60,
+        seed=5,
+        horizon=HORIZON,
+        confidence=0.95,
+        resamples=500,
+        too_few=10,
+    )
+    return coverage(intervals, truth)
+
+
+@pytest.mark.parametrize("basis", ["sold", "bought"])
+def test_twenty_items_of_each_hold_the_truth(measured: pd.DataFrame, basis: str) -> None:
+    # 360 intervals of 60 shops: a standard error near .012 about .95.
+    row = measured.loc[basis]
+    assert row["shops"] == 60
+    assert row["claimed_share"] > 0.85
+    assert 0.91 <= row["held"] <= 0.99
+
+
+@pytest.mark.parametrize("basis", ["sold", "bought"])
+def test_the_measure_sees_the_textbook_bootstrap_fall_short(measured: pd.DataFrame, basis: str) -> None:
+    assert measured.loc[basis, "bca_held"] < 0.91
+
+
+def test_errors_on_both_sides(measured: pd.DataFrame) -> None:
+    row = measured.loc["bought"]
+    assert row["too_high"] + row["too_low"] == pytest.approx(1 - row["held"])
+    assert abs(row["bias"]) < 2
+
+
+def test_shops_have_just_so_many_items_of_each() -> None:
+    drawn = shops_with(SCENARIOS["two equal"].shop, items_each=30, copies=20, seed=9)
+    sizes = drawn.items.groupby(["copy", "category"], observed=True).size()
+    assert (sizes == 30).all()
+    assert len(sizes) == 20 * 6
+
+
+def test_two_equal_categories_have_one_truth() -> None:
+    truth = scenario_truth(SCENARIOS["two equal"], horizon=HORIZON, items=300_000, seed=11)
+    gap = truth.loc["hand tools", "hourly_bought"] - truth.loc["garden tools", "hourly_bought"]
+    error = (truth.loc[["hand tools", "garden tools"], "hourly_bought_error"] ** 2).sum() ** 0.5
+    assert abs(gap) < 4 * error
+    assert error < 0.3

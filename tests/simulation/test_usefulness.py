@@ -1,0 +1,97 @@
+"""A year of buying by the kit, beside the knowing seller and the rules of thumb, in a few shops.
+
+``tests/benchmarks/bench_usefulness.py`` prints the full table.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from flipkit.analysis.bought import bought_returns
+from flipkit.analysis.prospects import Horizon
+from flipkit.analysis.shrinkage import pulled_returns
+from flipkit.simulation.observed import observed
+from flipkit.simulation.scenarios import scenarios
+from flipkit.simulation.seasons import (
+    Season,
+    by_everything,
+    by_profit_per_sale,
+    by_sold_hourly,
+    earnings,
+    in_order,
+    kit_figures,
+    knowing,
+    season,
+)
+from flipkit.simulation.usefulness import THUMBS, shares_of_the_knowing
+
+SCENARIOS = {scenario.name: scenario for scenario in scenarios(whole_shop=True)}
+
+
+def small(name: str) -> Season:
+    return season(SCENARIOS[name].shop, copies=5, seed=3, months=6, truth_items=150_000)
+
+
+@pytest.mark.parametrize("name", ["ordinary", "two thirds never sell"])
+def test_the_kit_is_ahead_of_every_rule_of_thumb(name: str) -> None:
+    found = shares_of_the_knowing(small(name), horizon=Horizon(days=180, salvage_ppm=0))
+    share = found["share"]
+    assert share.index[0] == "the kit"
+    assert share["the kit"] >= 0.95
+    assert list(share.index[2:]) == list(THUMBS)
+    assert (share["the kit"] > share.iloc[2:] + 0.03).all()
+    assert share["the kit"] < 1.0
+
+
+def test_the_kits_figures_are_those_of_its_report() -> None:
+    setting = small("ordinary")
+    seen = observed(setting.finds, as_of=dt.date(2025, 12, 31))
+    shop = seen[seen["copy"] == 1].reset_index(drop=True)
+    horizon = Horizon(days=180, salvage_ppm=0)
+    names, value, error = kit_figures(shop, horizon=horizon)
+    window = (dt.date(2025, 1, 1), dt.date(2025, 12, 31))
+    settings = {"confidence": 0.95, "resamples": 100, "seed": 1, "too_few": 2}
+    report = bought_returns(shop, window=window, horizon=horizon, **settings)  # type: ignore[arg-type]
+    ranked = pulled_returns(report, target=18.0, seed=1, minutes="expected_min").set_index("category")
+    np.testing.assert_allclose(value, ranked.loc[names, "pulled"])
+    np.testing.assert_allclose(error, ranked.loc[names, "error"])
+
+
+def test_knowing_the_truth_beats_every_other_order() -> None:
+    setting = small("ordinary")
+    best = earnings(setting, knowing(setting.truth)).sum()
+    for choose in (by_everything, by_profit_per_sale, by_sold_hourly):
+        assert earnings(setting, choose).sum() < best
+    worst = setting.truth.assign(hourly_bought=-setting.truth["hourly_bought"] + 100)
+    assert earnings(setting, knowing(worst)).sum() < 0.5 * best
+
+
+def test_everybody_has_the_same_hours() -> None:
+    setting = small("ordinary")
+    names = setting.shop.names
+    each = setting.truth.loc[list(names), "bought_min"].to_numpy(dtype=float)
+    taken: list[np.ndarray] = []
+
+    def watch(seen: pd.DataFrame, copies: int, names: tuple[str, ...], day: dt.date) -> np.ndarray:
+        counts = seen.groupby(["copy", "category"], observed=False).size().unstack()[list(names)]
+        taken.append(counts.to_numpy() @ each / 60)
+        return np.ones((copies, len(names)))
+
+    earnings(setting, watch)
+    assert len(taken) == 6
+    spent = np.diff(np.array(taken), axis=0)
+    # Whole things alone are bought, so at most one of each of twelve kinds is missing.
+    assert (spent <= setting.hours + 1e-6).all()
+    assert (spent > setting.hours - each.sum() / 60).mean() > 0.9
+
+
+@pytest.mark.worked
+def test_order_of_preference_leaves_out_what_loses() -> None:
+    shares = in_order(np.array([[3.0, -1.0, 8.0, np.nan]]))[0]
+    assert shares[1] == 0
+    assert shares[3] == 0
+    assert shares[2] / shares[0] == pytest.approx(1e12)
