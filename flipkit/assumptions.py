@@ -21,6 +21,9 @@ from flipkit.errors import AssumptionError, MoneyError
 from flipkit.money import read_cents, read_ppm, show_cents
 from flipkit.quantities import read_minutes
 
+#: The packaged files: the shop's economics, and the packing plan.
+_FILES = ("assumptions.toml", "assumptions_packing.toml")
+
 SIZES = ("small", "medium", "bulky", "oversize")
 
 Layer = Literal["packaged", "shop", "this run"]
@@ -112,6 +115,30 @@ class Assumptions:
         mix = {key.rpartition(".")[2]: entry for key, entry in self.entries.items() if key.startswith("postage.zone_")}
         return {zone: int(entry.value) / 1e6 for zone, entry in mix.items()}
 
+    def changed(self, overrides: Mapping[str, Any], *, currency: str = "USD") -> Assumptions:
+        """The same with some values of this run laid over them.
+
+        Parameters
+        ----------
+        overrides : mapping
+            Dotted key to value.
+        currency : str
+            The shop's currency, for reading money.
+
+        Returns
+        -------
+        Assumptions
+            New assumptions; these are left as they are.
+
+        Raises
+        ------
+        AssumptionError
+            If a key is unknown or a value is not of its kind or out of its bounds.
+        """
+        entries = dict(self.entries)
+        _lay_over(entries, overrides, "this run", "--set", currency)
+        return _checked(entries)
+
     def _of(self, key: str, *kinds: str) -> Value:
         entry = self.entries.get(key)
         if entry is None:
@@ -165,10 +192,53 @@ def load_assumptions(
     if isinstance(shop, Path):
         where = shop.name
         shop = _read_toml(shop)
-    for values, layer, place in ((shop, "shop", where), (overrides, "this run", "--set")):
-        for key, value in _flat(values or {}, stop=packaged):
-            for full in _targets(key, value, entries):
-                entries[full] = _entry(full, value, packaged[_group(full, packaged)], layer, currency, place)  # type: ignore[arg-type]
+    _lay_over(entries, shop or {}, "shop", where, currency)
+    _lay_over(entries, overrides or {}, "this run", "--set", currency)
+    return _checked(entries)
+
+
+def parsed_settings(text: str) -> dict[str, str]:
+    """Assumptions written as ``KEY=VALUE`` with semicolons between them.
+
+    Parameters
+    ----------
+    text : str
+        The settings.
+
+    Returns
+    -------
+    dict of str to str
+        Key to value.
+
+    Raises
+    ------
+    AssumptionError
+        If a part has no equals sign.
+
+    Examples
+    --------
+    >>> parsed_settings("help.wage=18; hour.target = 25.00")
+    {'help.wage': '18', 'hour.target': '25.00'}
+    """
+    found = {}
+    for part in filter(None, (part.strip() for part in text.split(";"))):
+        key, equals, value = part.partition("=")
+        if not equals:
+            raise AssumptionError("setting", need="KEY=VALUE", got=part)
+        found[key.strip()] = value.strip()
+    return found
+
+
+def _lay_over(
+    entries: dict[str, Assumption], values: Mapping[str, Any], layer: Layer, where: str, currency: str
+) -> None:
+    packaged = _packaged()
+    for key, value in _flat(values, stop=packaged):
+        for full in _targets(key, value, entries):
+            entries[full] = _entry(full, value, packaged[_group(full, packaged)], layer, currency, where)
+
+
+def _checked(entries: dict[str, Assumption]) -> Assumptions:
     mix = [entry for key, entry in entries.items() if key.startswith("postage.zone_mix.")]
     if sum(int(entry.value) for entry in mix) != 1_000_000:
         raise AssumptionError(
@@ -182,8 +252,11 @@ def load_assumptions(
 
 @cache
 def _packaged() -> dict[str, dict[str, Any]]:
-    text = importlib.resources.files("flipkit").joinpath("assumptions.toml").read_text(encoding="utf-8")
-    return {f"{head}.{name}": entry for head, group in tomllib.loads(text).items() for name, entry in group.items()}
+    found: dict[str, dict[str, Any]] = {}
+    for file in _FILES:
+        groups = tomllib.loads(importlib.resources.files("flipkit").joinpath(file).read_text(encoding="utf-8"))
+        found |= {f"{head}.{name}": entry for head, group in groups.items() for name, entry in group.items()}
+    return found
 
 
 def _read_toml(path: Path) -> dict[str, Any]:

@@ -157,3 +157,18 @@ def test_what_cannot_be_read_is_one_line_that_names_it(arguments, words):
     assert result.exit_code == 2
     assert words in result.stderr
     assert len(result.stderr.strip().splitlines()) == 1
+
+
+def test_packing_plans_a_bare_item_and_draws_it(tmp_path):
+    drawing = tmp_path / "plan.html"
+    asked = ("packing", "20x14x10in", "9lb", "--fragility", "delicate", "--zone", "5", "--on", "2026-11-25")
+    result = run(*asked, "--trials", "--drawing", drawing)
+    assert result.exit_code == 0, result.output
+    assert "Length 1 in less:" in result.stdout
+    assert "Caution." in result.stdout
+    assert "<svg" in drawing.read_text(encoding="utf-8")
+    answer = answered(*asked)
+    assert answer["best"]["total_cents"] <= min(way["total_cents"] for way in answer["others"])
+    wrong = run("packing", "20x14x10in", "9lb", "--fragility", "glass", "--on", "2026-11-25")
+    assert wrong.exit_code == 2
+    assert "fragility" in wrong.stderr

@@ -47,6 +47,24 @@ def day_of(text: str) -> dt.date:
         refuse(f"--on must be a day such as 2026-11-14, got {text!r}")
 
 
+def settings_of(pairs: Sequence[str]) -> dict[str, str]:
+    """Assumptions given as ``--set KEY=VALUE``.
+
+    Parameters
+    ----------
+    pairs : sequence of str
+        The pairs.
+
+    Returns
+    -------
+    dict of str to str
+        Key to value.
+    """
+    from flipkit.assumptions import parsed_settings
+
+    return parsed_settings(";".join(pairs))
+
+
 def rules_folder(books: Path | None) -> Path | None:
     """The folder of the seller's own rule tables; the demo shop's where no books are named.
 

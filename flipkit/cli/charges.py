@@ -13,9 +13,12 @@ from flipkit.cli.charge_words import fee_words, parcel_words, protection_words
 
 Command = Callable[..., None]
 
-_BOOKS = click.option("--books", type=BOOKS, help="Books whose rules folder counts; the demo shop's by default.")
-_ON = click.option("--on", "on_text", default="", metavar="DATE", help="Day of the event; today by default.")
-_JSON = click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, with units in its keys.")
+books_option = click.option("--books", type=BOOKS, help="Books whose rules folder counts; the demo shop's by default.")
+on_option = click.option("--on", "on_text", default="", metavar="DATE", help="Day of the event; today by default.")
+settings_option = click.option(
+    "--set", "settings", multiple=True, metavar="KEY=VALUE", help="An assumption for this run alone."
+)
+json_option = click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, with units in its keys.")
 
 
 @click.command()
@@ -27,9 +30,9 @@ _JSON = click.option("--json", "as_json", is_flag=True, help="Print the answer a
 @click.option("--trim", "trim_in", type=click.FloatRange(0, 12), default=2.0, help="Inches that could be trimmed.")
 @click.option("--declared", default="0", help="Declared value.")
 @click.option("--signature", is_flag=True, help="The receiver signs.")
-@_BOOKS
-@_ON
-@_JSON
+@books_option
+@on_option
+@json_option
 def parcel(
     sides: str,
     weight: str,
@@ -79,9 +82,9 @@ def _sale_options(command: Command) -> Command:
         click.option("--level", "seller_level", help="The seller's standing, as the venue names it."),
         click.option("--days", "days_listed", type=click.IntRange(min=0), help="Days listed, for listing fees."),
         click.option("--tax", "tax", default="0 %", help="Tax that the venue collects, such as 7 %."),
-        _BOOKS,
-        _ON,
-        _JSON,
+        books_option,
+        on_option,
+        json_option,
     ):
         command = option(command)
     return command
@@ -117,9 +120,9 @@ def net_price(net: str, as_json: bool, **options: Any) -> None:
 @click.option("--loss", default="1 %", help="Chance that it is lost.")
 @click.option("--signature-stops", default="50 %", help="Part of the losses that a signature prevents.")
 @click.option("--card", "cards", multiple=True, help="Only this rate card; may be repeated.")
-@_BOOKS
-@_ON
-@_JSON
+@books_option
+@on_option
+@json_option
 def protect(
     value: str,
     damage: str,

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from flipkit.cli.answers import BOOKS
+from flipkit.cli.answers import BOOKS, settings_of
 
 
 @click.command()
@@ -32,14 +32,13 @@ def report(
     from tqdm import tqdm
 
     from flipkit.reports.month import default_jobs, make_month_pack, month_plan
-    from flipkit.reports.opening import parsed_settings
 
     plan = month_plan(
         books,
         month=month,
         as_of=as_of,
         categories=categories,
-        settings=parsed_settings(";".join(settings)),
+        settings=settings_of(settings),
         out=out,
     )
     with tqdm(total=len(plan.pages), unit="page", desc="pages", disable=None, file=sys.stderr) as bar:
@@ -57,9 +56,8 @@ def report(
 def assumptions(books: Path | None, settings: Sequence[str]) -> None:
     """List every assumption with its value, its meaning and who says so."""
     from flipkit.assumptions import load_assumptions
-    from flipkit.reports.opening import parsed_settings
 
     own = books / "assumptions.toml" if books else None
-    found = load_assumptions(own if own and own.is_file() else None, overrides=parsed_settings(";".join(settings)))
+    found = load_assumptions(own if own and own.is_file() else None, overrides=settings_of(settings))
     for key, entry in found.entries.items():
         click.echo(f"{key} = {entry.text()} {entry.unit} ({entry.layer}): {entry.meaning}")

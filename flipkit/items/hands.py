@@ -65,7 +65,7 @@ def hands(
     equation : LiftingBlock
         The lifting equation in force.
     assumptions : Assumptions
-        From :func:`flipkit.items.packing_assumptions.packing_assumptions`.
+        From :func:`flipkit.assumptions.load_assumptions`.
     worksheet : bool
         Whether to work as the manual's worksheets do.
 
@@ -81,10 +81,10 @@ def hands(
     Examples
     --------
     >>> import datetime
-    >>> from flipkit.items.packing_assumptions import packing_assumptions
+    >>> from flipkit.assumptions import load_assumptions
     >>> from flipkit.rules.packing_rules import packing_rules
     >>> rules = packing_rules(on=datetime.date(2026, 11, 25))
-    >>> found = hands((24, 20, 18), 45.0, equation=rules.lifting, assumptions=packing_assumptions())
+    >>> found = hands((24, 20, 18), 45.0, equation=rules.lifting, assumptions=load_assumptions())
     >>> found.people, round(found.limit_lb, 1), round(found.lifting_index, 1)
     (2, 27.0, 1.7)
     """

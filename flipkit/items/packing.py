@@ -88,7 +88,7 @@ def packing_plan(
     rules : PackingRules
         Rules in force on the day, from :func:`flipkit.rules.packing_rules.packing_rules`.
     assumptions : Assumptions
-        From :func:`flipkit.items.packing_assumptions.packing_assumptions`.
+        From :func:`flipkit.assumptions.load_assumptions`.
 
     Returns
     -------

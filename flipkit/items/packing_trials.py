@@ -13,7 +13,6 @@ from flipkit.errors import MeasureError
 from flipkit.items.drafts import STYLES, PackItem
 from flipkit.items.labels import Labels
 from flipkit.items.packing import Plan, packing_plan
-from flipkit.items.packing_assumptions import packing_assumptions
 from flipkit.items.stock import Stock
 from flipkit.money import show_cents
 
@@ -111,7 +110,7 @@ def packing_trials(
     if base.text("packing.rough") == "no":
         changes["rough handling"] = {"packing.rough": "yes"}
     for name, change in changes.items():
-        assumptions = packing_assumptions(base, overrides=change)
+        assumptions = base.changed(change)
         trials.append(_trial(name, plan, plan.item, stock, labels, assumptions))
     return trials
 

@@ -17,7 +17,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from flipkit.assumptions import load_assumptions
+from flipkit.assumptions import load_assumptions, parsed_settings
 from flipkit.books.past import last_recorded_day
 from flipkit.books.read import Books, read_books
 from flipkit.errors import AssumptionError
@@ -99,38 +99,6 @@ def latest_full_month(day: dt.date) -> str:
     """
     tomorrow = day + dt.timedelta(days=1)
     return str(pd.Period(tomorrow, "M") - 1)
-
-
-def parsed_settings(text: str) -> dict[str, str]:
-    """Assumptions written as ``KEY=VALUE`` with semicolons between them.
-
-    Parameters
-    ----------
-    text : str
-        The settings.
-
-    Returns
-    -------
-    dict of str to str
-        Key to value.
-
-    Raises
-    ------
-    AssumptionError
-        If a part has no equals sign.
-
-    Examples
-    --------
-    >>> parsed_settings("help.wage=18; hour.target = 25.00")
-    {'help.wage': '18', 'hour.target': '25.00'}
-    """
-    found = {}
-    for part in filter(None, (part.strip() for part in text.split(";"))):
-        key, equals, value = part.partition("=")
-        if not equals:
-            raise AssumptionError("setting", need="KEY=VALUE", got=part)
-        found[key.strip()] = value.strip()
-    return found
 
 
 def _day(text: str | dt.date) -> dt.date:

@@ -8,13 +8,13 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
+from flipkit.assumptions import load_assumptions
 from flipkit.charts.cut_drawing import plot_blank, plot_plan, plot_sheet
 from flipkit.charts.pen import PAGE_MM, SCALES, Pen, fitting_scale, inch_text
 from flipkit.items.blanks import pad_blank, slotted_blank
 from flipkit.items.labels import simple_labels
 from flipkit.items.nesting import nest
 from flipkit.items.packing import PackItem, packing_plan
-from flipkit.items.packing_assumptions import packing_assumptions
 from flipkit.items.stock import Carton, Cushion, Fill, Sheet, Stock, Tape
 from flipkit.rules.board import score_allowance
 from flipkit.rules.packing_rules import packing_rules
@@ -116,7 +116,7 @@ def test_a_plan_has_the_drawings_that_its_work_needs(parts, style, drawings):
     stock = dataclasses.replace(STOCK, **{name: () for name in ("cartons", "sheets") if name != parts})
     item = PackItem("A", "stoneware jug", 12, 9, 9, 6, "delicate", 6500)
     labels = simple_labels(lambda length, width, height, _: 800 + int(length * width * height / 2))
-    plan = packing_plan(item, stock, labels=labels, rules=RULES, assumptions=packing_assumptions())
+    plan = packing_plan(item, stock, labels=labels, rules=RULES, assumptions=load_assumptions())
     found = plot_plan(plan)
     assert style is None or plan.best.draft.style == style
     assert len(found) == drawings
@@ -127,6 +127,6 @@ def test_a_plan_has_the_drawings_that_its_work_needs(parts, style, drawings):
         assert "deep, cut down from 30 to 15 in inside" in words(found[0])
         assert "new flap" in words(found[0])
     pickup = packing_plan(
-        dataclasses.replace(item, pickup=True), stock, labels=labels, rules=RULES, assumptions=packing_assumptions()
+        dataclasses.replace(item, pickup=True), stock, labels=labels, rules=RULES, assumptions=load_assumptions()
     )
     assert plot_plan(pickup) == []

@@ -5,14 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import math
 
+from flipkit.assumptions import load_assumptions
 from flipkit.items.labels import simple_labels
-from flipkit.items.packing_assumptions import packing_assumptions
 from flipkit.items.stock import Bag, Carton, Cushion, Fill, Sheet, Stock, StretchWrap, Tape, Tube
 from flipkit.rules.packing_rules import packing_rules
 
 DAY = dt.date(2026, 11, 25)
 RULES = packing_rules(on=DAY)
-ASSUMED = packing_assumptions()
+ASSUMED = load_assumptions()
 
 SIZES = (
     (8, 8, 8), (10, 8, 6), (12, 12, 12), (14, 14, 14), (16, 12, 8), (16, 16, 16), (18, 14, 12), (18, 18, 16),

@@ -6,16 +6,16 @@ import datetime as dt
 
 import pytest
 
+from flipkit.assumptions import load_assumptions
 from flipkit.items.hands import hands
-from flipkit.items.packing_assumptions import packing_assumptions
 from flipkit.rules.packing_rules import packing_rules
 
 EQUATION = packing_rules(on=dt.date(2026, 11, 25)).lifting
-ASSUMED = packing_assumptions()
+ASSUMED = load_assumptions()
 
 
 def lift(sides, weight, **changes):
-    assumptions = packing_assumptions(overrides=changes) if changes else ASSUMED
+    assumptions = load_assumptions(overrides=changes) if changes else ASSUMED
     return hands(sides, weight, equation=EQUATION, assumptions=assumptions)
 
 

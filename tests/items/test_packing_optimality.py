@@ -13,9 +13,9 @@ import random
 
 import pytest
 
+from flipkit.assumptions import load_assumptions
 from flipkit.items.labels import simple_labels
 from flipkit.items.packing import PackItem, packing_plan
-from flipkit.items.packing_assumptions import packing_assumptions
 from flipkit.items.stock import Bag, Carton, Cushion, Fill, Sheet, Stock, StretchWrap, Tape, Tube
 from flipkit.rules.lifting import weight_limit
 from flipkit.rules.packing_rules import packing_rules
@@ -559,7 +559,7 @@ def random_case(rng):
 @pytest.mark.slow
 def test_the_plan_is_the_cheapest_of_all():
     rng = random.Random(20261125)  # noqa: S311 - cases, not secrets
-    terms = {who: packing_assumptions(overrides={"packing.packer": who}) for who in ("owner", "helper")}
+    terms = {who: load_assumptions(overrides={"packing.packer": who}) for who in ("owner", "helper")}
     chosen = {}
     for number in range(CASES):
         item, stock, packer = random_case(rng)

@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 from packing_stock import ASSUMED, DAY, LABELS, RULES, STOCK
 
+from flipkit.assumptions import load_assumptions
 from flipkit.errors import MeasureError
 from flipkit.items.drafts import STYLES
 from flipkit.items.labels import rate_card_labels
 from flipkit.items.packing import PackItem, packing_plan
-from flipkit.items.packing_assumptions import packing_assumptions
 from flipkit.items.stock import Carton, Cushion, Sheet, Stock
 from flipkit.rules.postage import labels as postage_labels
 from flipkit.rules.tables import load_rules
@@ -28,7 +28,7 @@ LAMP = PackItem("A-5", "floor lamp", 54, 10, 10, 14, "moderately rugged", 8000)
 
 
 def plan_of(item, stock=STOCK, labels=LABELS, **changes):
-    assumptions = packing_assumptions(overrides=changes) if changes else ASSUMED
+    assumptions = load_assumptions(overrides=changes) if changes else ASSUMED
     return packing_plan(item, stock, labels=labels, rules=RULES, assumptions=assumptions)
 
 

@@ -7,10 +7,10 @@ import dataclasses
 import pytest
 from packing_stock import ASSUMED, LABELS, RULES, STOCK
 
+from flipkit.assumptions import load_assumptions
 from flipkit.errors import AssumptionError, MeasureError
 from flipkit.items.labels import simple_labels
 from flipkit.items.packing import PackItem, packing_plan
-from flipkit.items.packing_assumptions import packing_assumptions
 from flipkit.items.packing_cautions import goods_caution
 from flipkit.items.packing_trials import inch_prices, packing_trials, trials_reading
 from flipkit.items.packing_words import plan_cautions, plan_reading
@@ -23,7 +23,7 @@ LAMP = PackItem("A-5", "floor lamp", 54, 10, 10, 14, "moderately rugged", 8000)
 
 
 def plan_of(item, stock=STOCK, labels=LABELS, **changes):
-    assumptions = packing_assumptions(overrides=changes) if changes else ASSUMED
+    assumptions = load_assumptions(overrides=changes) if changes else ASSUMED
     return packing_plan(item, stock, labels=labels, rules=RULES, assumptions=assumptions)
 
 
@@ -98,7 +98,9 @@ def test_restricted_goods_by_the_title(title, words):
     assert "Check the carrier's and the authority's rules" in found
 
 
-@pytest.mark.parametrize("title", ["steamer trunk", "stoneware jug", "further reading", "toyshop sign in enamel, further"])
+@pytest.mark.parametrize(
+    "title", ["steamer trunk", "stoneware jug", "further reading", "toyshop sign in enamel, further"]
+)
 def test_other_titles_get_the_general_word(title):
     assert goods_caution(dataclasses.replace(JUG, title=title)).startswith("Restricted goods: if it holds batteries")
 
@@ -226,7 +228,7 @@ def test_nothing_prints(capsys):
 @pytest.mark.parametrize(
     ("key", "value", "words"),
     [
-        ("packing.lid", 3, "packing.lid must be an assumption that the packing plan knows"),
+        ("packing.lid", 3, "packing.lid must be an assumption that the kit knows"),
         ("packing.lid_in", "deep", "packing.lid_in must be a number, got 'deep'"),
         ("packing.lid_in", 0, "packing.lid_in must be above 0, got 0"),
         ("packing.packer", "robot", "packing.packer must be one of owner, helper, got 'robot'"),
@@ -237,13 +239,13 @@ def test_nothing_prints(capsys):
 )
 def test_assumptions_out_of_bounds_are_refused_in_words(key, value, words):
     with pytest.raises(AssumptionError) as caught:
-        packing_assumptions(overrides={key: value})
+        load_assumptions(overrides={key: value})
     assert words in str(caught.value)
 
 
 def test_assumptions_keep_their_provenance():
-    base = packing_assumptions(overrides={"packing.lid_in": 4})
-    again = packing_assumptions(base, overrides={"help.wage": "18.00"})
+    base = load_assumptions(overrides={"packing.lid_in": 4})
+    again = base.changed({"help.wage": "18.00"})
     assert again.number("packing.lid_in") == 4
     assert again.entries["packing.lid_in"].layer == "this run"
     assert again.entries["packing.closure"].layer == "packaged"

@@ -1,0 +1,247 @@
+"""The packing plan of one item, with everything that it asks for found in the books."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from html import escape
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings
+from flipkit.errors import AssumptionError
+from flipkit.items.labels import Labels, mixed_labels, rate_card_labels
+from flipkit.items.packing import PackItem, Plan, packing_plan
+from flipkit.items.packing_trials import packing_trials, trials_reading
+from flipkit.items.packing_words import plan_reading
+from flipkit.items.stock import Stock
+from flipkit.items.stock_file import read_stock, starter_stock
+from flipkit.money import read_cents
+from flipkit.places import demo_folder
+from flipkit.quantities import read_weight
+from flipkit.rules.packing_rules import packing_rules
+from flipkit.rules.parcel_answers import read_sides
+from flipkit.rules.tables import Rules, load_rules
+
+if TYPE_CHECKING:
+    from flipkit.reports.elements import Element
+
+#: Where the seller says what is at hand to pack with, in the folder of the books.
+STOCK_FILE = "packing.toml"
+
+
+@dataclass(frozen=True)
+class ParcelPlan:
+    """A plan with what it was made from.
+
+    Attributes
+    ----------
+    plan : Plan
+        The cheapest way, the others, and the reasons against the rest.
+    stock : Stock
+        What is at hand.
+    labels : Labels
+        What prices the labels.
+    """
+
+    plan: Plan
+    stock: Stock
+    labels: Labels
+
+    def reading(self) -> list[str]:
+        """The plan in words, each caution after the step that it belongs to."""
+        return plan_reading(self.plan)
+
+    def trials(self) -> list[str]:
+        """How the plan changes when one thing is otherwise, in words."""
+        return trials_reading(packing_trials(self.plan, self.stock, labels=self.labels))
+
+    def drawings(self) -> list[str]:
+        """Scale drawings of the cuts, the folds and the layers, as SVG."""
+        from flipkit.charts.cut_drawing import plot_plan
+
+        return plot_plan(self.plan)
+
+
+def bare_item(
+    title: str,
+    sides: str,
+    weight: str,
+    *,
+    fragility: str,
+    value: str = "0",
+    upright: bool = False,
+    round_section: bool = False,
+    pickup: bool = False,
+) -> PackItem:
+    """What is to be packed, from texts as a seller writes them.
+
+    Parameters
+    ----------
+    title : str
+        What it is, for cautions.
+    sides : str
+        Such as ``20x14x10in``; the height as it stands last.
+    weight : str
+        Such as ``9 lb``.
+    fragility : str
+        Its class, as the cushioning table names it.
+    value : str
+        What is lost if it arrives broken.
+    upright, round_section, pickup : bool
+        Whether it must stay upright, is round along its longest side, can be collected.
+
+    Returns
+    -------
+    PackItem
+        The item.
+
+    Raises
+    ------
+    MeasureError
+        If the sides or the weight cannot be read.
+    MoneyError
+        If the value cannot be read.
+
+    Examples
+    --------
+    >>> bare_item("lamp", "20x14x10in", "9 lb", fragility="delicate").sides_in
+    (20.0, 14.0, 10.0)
+    """
+    length, width, height = read_sides(sides)
+    return PackItem(
+        item_id="",
+        title=title,
+        length_in=length,
+        width_in=width,
+        height_in=height,
+        weight_lb=read_weight(weight),
+        fragility=fragility,
+        value_cents=read_cents(value, name="value"),
+        upright=upright,
+        round_section=round_section,
+        pickup=pickup,
+    )
+
+
+def plan_parcel(
+    item: PackItem,
+    *,
+    books: Path | str = "",
+    on: dt.date | str,
+    zone: str = "",
+    card: str = "",
+    stock_file: Path | None = None,
+    settings: Mapping[str, Any] | str = "",
+) -> ParcelPlan:
+    """Plan a parcel with the rules, rate cards, assumptions and stock of a shop.
+
+    Parameters
+    ----------
+    item : PackItem
+        The bare item.
+    books : Path or str
+        Folder of the books or a workbook; empty: the demo shop's.
+    on : date or str
+        Day of packing.
+    zone : str
+        Zone of the buyer; empty: the assumed mix of zones.
+    card : str
+        Rate card; empty: the first of ``postage.rate_cards``.
+    stock_file : Path, optional
+        What is at hand; ``packing.toml`` of the books, or else a packing corner to start from.
+    settings : mapping or str
+        This run's assumptions; as text ``KEY=VALUE`` with semicolons between.
+
+    Returns
+    -------
+    ParcelPlan
+        The plan.
+
+    Raises
+    ------
+    AssumptionError
+        If no rate card is known, or a setting cannot be used.
+    MeasureError
+        If a side or the weight makes no sense.
+    """
+    day = dt.date.fromisoformat(on) if isinstance(on, str) else on
+    overrides = parsed_settings(settings) if isinstance(settings, str) else settings
+    place = Path(books) if str(books) else demo_folder()
+    home = place.parent if place.is_file() else place
+    own_rules = home / "rules" if (home / "rules").is_dir() else None
+    own = home / "assumptions.toml"
+    assumptions = load_assumptions(own if own.is_file() else None, overrides=overrides)
+    labels = _labels(load_rules(own_rules), assumptions, on=day, zone=zone, card=card, item=item)
+    file = stock_file or home / STOCK_FILE
+    stock = read_stock(file) if file.is_file() else starter_stock()
+    rules = packing_rules(on=day, folder=own_rules)
+    plan = packing_plan(item, stock, labels=labels, rules=rules, assumptions=assumptions)
+    return ParcelPlan(plan, stock, labels)
+
+
+def drawn(parcel: ParcelPlan) -> Element:
+    """The drawings of a plan as a page shows them.
+
+    Parameters
+    ----------
+    parcel : ParcelPlan
+        The plan.
+
+    Returns
+    -------
+    Element
+        For a page; words alone where there is nothing to cut.
+    """
+    from flipkit.reports.elements import Element
+
+    drawings = parcel.drawings()
+    if not drawings:
+        return Element("<p>There is nothing to cut or to fold.</p>", "There is nothing to cut or to fold.")
+    html = "".join(
+        f'<div class="scroll" role="region" tabindex="0" aria-label="Drawing">{svg}</div>' for svg in drawings
+    )
+    return Element(html, f"{len(drawings)} drawings, to scale")
+
+
+def drawings_page(parcel: ParcelPlan) -> str:
+    """A page of the drawings alone, to print and to work from.
+
+    Parameters
+    ----------
+    parcel : ParcelPlan
+        The plan.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    words = "".join(f"<p>{escape(line)}</p>" for line in parcel.reading())
+    title = escape(f"Packing plan: {parcel.plan.item.title}")
+    return (
+        f'<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>{title}</title></head>'
+        f"<body><h1>{title}</h1>{words}{''.join(parcel.drawings())}</body></html>\n"
+    )
+
+
+def _labels(rules: Rules, assumptions: Assumptions, *, on: dt.date, zone: str, card: str, item: PackItem) -> Labels:
+    names = [name.strip() for name in assumptions.text("postage.rate_cards").split(",") if name.strip()]
+    name = card or (names[0] if names else "")
+    if name not in rules.rate_cards:
+        known = ", ".join(sorted(rules.rate_cards)) or "none"
+        raise AssumptionError(
+            "postage.rate_cards",
+            need=f"the name of a rate card among {known}",
+            got=name,
+            mend="put your carrier's card into the books' rules folder",
+        )
+    found = rules.rate_cards[name]
+
+    def in_zone(where: str) -> Labels:
+        return rate_card_labels(found, rules.rules_of(found), on=on, zone=where, declared_cents=item.value_cents)
+
+    if zone:
+        return in_zone(zone)
+    return mixed_labels([(share, in_zone(name)) for name, share in assumptions.zone_mix().items()])
