@@ -130,12 +130,21 @@ def mixed(
     likeliest = each[max(shares, key=lambda zone: shares[zone])][0]
     service = likeliest["service"].copy()
     refused = np.zeros(blank.size, dtype=np.int16)
-    for zone, (label, own) in each.items():
+    reasons = np.stack(
+        [
+            np.array([_number(words["refused"], text) for text in own["refused"]], dtype=np.int16)[label["refused"]]
+            for label, own in each.values()
+        ]
+    )
+    # Refused alike to every zone of the mix, it is not the zone's doing.
+    alike = (reasons == reasons[0]).all(axis=0)
+    refused[alike] = reasons[0][alike]
+    for place, (zone, (label, _)) in enumerate(each.items()):
         service[label["service"] != service] = words["service"].index(BY_ZONE)
-        for code, text in enumerate(own["refused"]):
-            if text:
-                stopped = (label["refused"] == code) & (refused == 0)
-                refused[stopped] = _number(words["refused"], f"zone {zone}: {text}")
+        for code in np.unique(reasons[place][~alike]):
+            if code:
+                stopped = (reasons[place] == code) & (refused == 0) & ~alike
+                refused[stopped] = _number(words["refused"], f"zone {zone}: {words['refused'][code]}")
     idle = refused > 0
     service[idle] = words["service"].index("")
     for name, values in mean.items():

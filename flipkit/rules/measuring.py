@@ -178,9 +178,9 @@ def block_measures(rules: ParcelRules, block: ParcelBlock, given: cols.Columns, 
     Returns
     -------
     dict of arrays, shape (n,)
-        ``longest`` to ``volume``, ``dimensional``, ``exact_scale`` (not rounded), ``least`` (the minimum that a surcharge
-        brings), ``seen_longest`` and so on (measures as triggers and
-        limits meet them), ``over_maximum`` and a flag for every surcharge.
+        ``longest`` to ``volume``, ``dimensional``, ``exact_scale`` (not rounded), ``least`` (the minimum that a
+        surcharge brings), ``seen_longest`` and so on (measures as triggers and limits meet them), ``over_maximum``
+        and a flag for every surcharge.
 
     Raises
     ------

@@ -291,7 +291,7 @@ def choice_columns(card: RateCard, parcel_rules: ParcelRules, **parcels: Any) ->
         found = label_columns(card, parcel_rules, service=name, **parcels)
         found["service"] = np.full(found["total_cents"].size, name, dtype=object)
         prefix = f"{name}: "
-        found["refused"] = np.array([text.removeprefix(prefix) for text in found["refused"]], dtype=object)
+        found["refused"] = np.array([text.replace(prefix, "", 1) for text in found["refused"]], dtype=object)
         every.append({"parcel": np.arange(found["total_cents"].size), **found})
     joined = {name: np.concatenate([part[name] for part in every]) for name in every[0]}
     order = np.lexsort((joined["total_cents"], joined["refused"] != "", joined["parcel"]))

@@ -243,6 +243,8 @@ def test_a_mix_in_which_services_differ_or_refuse_says_so(card, rules):
     # In zone 1 fast is not the cheapest; in zone 8 it is not offered.
     mixed = one(card, rules, weight_lb=15, zone=None, zone_mix={"1": 1, "5": 1, "8": 1})
     assert mixed["service"] == "by zone"
+    alike = one(card, rules, weight_lb=71, zone=None, zone_mix={"1": 1, "8": 1}, service="fast")
+    assert alike["refused"] == "fast: over the carrier's maximum"
     refused = one(card, rules, weight_lb=15, zone=None, zone_mix={"1": 1, "8": 1}, service="fast")
     assert refused["refused"] == "zone 8: fast: not offered to this zone at this weight"
     assert refused["total_cents"] == refused["low_cents"] == 0

@@ -184,6 +184,23 @@ def test_nonstandard_fees_add_up_as_in_2022(post, fees_of_2022, sides, entered, 
     assert found["surcharge_cents"].tolist() == [cents]
 
 
+@pytest.mark.published(source="postal-guide-201e", where="108 in, ground 130 in at the oversized price", seen="found")
+def test_length_plus_girth_of_108_and_130_at_the_post(demo):
+    card = demo.rate_cards["post"]
+    parcel = {"on": dt.date(2026, 10, 1), "zone": 4, "width_in": 12, "height_in": 12, "weight_lb": [3, 60, 3, 60, 3, 3]}
+    # 48 more of girth: 108, 108.1, 130, 130.1
+    length = [60, 60, 60.1, 60.1, 82, 82.1]
+    fast = labels(card, demo.rules_of(card), length_in=length, service="fast", **parcel)
+    assert (fast["refused"] == "").tolist() == [True, True, False, False, False, False]
+    assert fast["refused"][2] == "fast: length plus girth is more than it takes"
+    ground = labels(card, demo.rules_of(card), length_in=length, service="ground", **parcel)
+    oversized = card.at(dt.date(2026, 10, 1)).services[1].table.oversized[3]
+    # Above 108 one price whatever the weight; above 130 nothing.
+    assert ground["base_cents"].tolist()[2:5] == [oversized] * 3
+    assert ground["refused"][5] == "ground: over the carrier's maximum"
+    assert ground["base_cents"][0] != oversized
+
+
 @pytest.mark.worked
 def test_flat_parcel_that_every_packer_meets(post, network):
     # Common practice, no source. 58 x 26 x 6 = 9,048; / 139 = 65.1 -> 66 lb; / 166 = 54.5 -> 55 lb;
