@@ -15,7 +15,7 @@ from flipkit.analysis.buying_reasons import Driver, PartOut, drivers, part_out
 from flipkit.analysis.comparables import ComparableRules, typical_price
 from flipkit.analysis.demand import Demand, demand_from
 from flipkit.analysis.highest_price import Answer, Question, Terms, highest_price
-from flipkit.analysis.pricing import PriceGrid
+from flipkit.analysis.price_tables import PriceGrid
 from flipkit.errors import AssumptionError
 
 __all__ = [

@@ -159,6 +159,22 @@ class Demand:
         weekly = self.weekly if self.weekly.ndim == 1 else self.weekly[rows]
         return Demand(self.log_rate[rows], self.pull[rows], weekly, self.offers)
 
+    def rows(self, rows: npt.NDArray[np.int64]) -> Demand:
+        """The demand of things named one by one.
+
+        Parameters
+        ----------
+        rows : array of int
+            Which.
+
+        Returns
+        -------
+        Demand
+            Theirs.
+        """
+        weekly = self.weekly if self.weekly.ndim == 1 else self.weekly[rows]
+        return Demand(self.log_rate[rows], self.pull[rows], weekly, self.offers)
+
     def as_dict(self) -> dict[str, Any]:
         """Plain lists, for a file.
 

@@ -14,7 +14,8 @@ import numpy.typing as npt
 
 from flipkit.analysis.demand import Demand, Wanting, wanting
 from flipkit.analysis.price_outcomes import Outcomes, ended_in_time, path_outcomes
-from flipkit.analysis.pricing import PriceGrid, PricePaths, PriceSettings, PriceTable, best_paths, price_table
+from flipkit.analysis.price_tables import PriceGrid, PriceTable, price_table
+from flipkit.analysis.pricing import PricePaths, PriceSettings, best_paths
 
 Floats = npt.NDArray[np.float64]
 

@@ -9,7 +9,8 @@ import numpy as np
 import numpy.typing as npt
 
 from flipkit.analysis.demand import Demand, Wanting
-from flipkit.analysis.pricing import GIVE_UP, PricePaths, PriceSettings, PriceTable, best_paths
+from flipkit.analysis.price_tables import PriceTable
+from flipkit.analysis.pricing import GIVE_UP, PricePaths, PriceSettings, best_paths
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -87,7 +88,7 @@ def path_outcomes(
 
     Examples
     --------
-    >>> from flipkit.analysis.pricing import PriceGrid, price_table
+    >>> from flipkit.analysis.price_tables import PriceGrid, price_table
     >>> demand = Demand(np.array([np.log(np.log(2.0))]), np.array([0.0]), np.zeros(2))
     >>> table = price_table([1000], lambda price: price, demand, grid=PriceGrid(0.9, 1.1, 0.1))
     >>> found = path_outcomes(np.array([[1, 1]]), np.full((1, 2), 1e9), demand, table)
@@ -219,7 +220,7 @@ def price_frontier(
 
     Examples
     --------
-    >>> from flipkit.analysis.pricing import PriceGrid, price_table
+    >>> from flipkit.analysis.price_tables import PriceGrid, price_table
     >>> demand = Demand(np.array([-2.0]), np.array([2.5]), np.zeros(26))
     >>> table = price_table([5000], lambda price: 0.87 * price, demand, grid=PriceGrid(0.5, 1.5, 0.05))
     >>> patient, hurried = price_frontier(
@@ -288,7 +289,7 @@ def ended_in_time(
     Examples
     --------
     >>> from flipkit.analysis.demand import wanting
-    >>> from flipkit.analysis.pricing import PriceGrid, price_table
+    >>> from flipkit.analysis.price_tables import PriceGrid, price_table
     >>> demand = Demand(np.array([-2.0]), np.array([2.5]), np.zeros(52))
     >>> table = price_table([3000], lambda price: 0.8 * price, demand, grid=PriceGrid(0.5, 1.5, 0.05))
     >>> paths = best_paths(demand, table, PriceSettings(52), storage_cents=50)

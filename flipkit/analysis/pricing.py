@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from flipkit.analysis.demand import Demand
+from flipkit.analysis.price_tables import PriceTable
 from flipkit.errors import AssumptionError
 
 Floats = npt.NDArray[np.float64]
@@ -54,48 +55,6 @@ class PriceSettings:
 
 
 @dataclass(frozen=True)
-class PriceTable:
-    """The prices that can be asked for each thing, and what a sale at them leaves.
-
-    Attributes
-    ----------
-    price_cents : array, shape (n, prices)
-        Prices, rising. [cents]
-    log_ratio : array, shape (n, prices)
-        Logarithm of each over the typical price.
-    net_cents : array, shape (n, prices)
-        What a sale at each leaves. [cents]
-    offer_steps : tuple of int
-        How many places below the asking price each kind of offer stands.
-    asked : int
-        First place that may be asked; those below serve for offers only.
-    """
-
-    price_cents: Floats
-    log_ratio: Floats
-    net_cents: Floats
-    offer_steps: tuple[int, ...]
-    asked: int
-
-    def part(self, rows: slice) -> PriceTable:
-        """The table of some of the things.
-
-        Parameters
-        ----------
-        rows : slice
-            Which.
-
-        Returns
-        -------
-        PriceTable
-            Theirs.
-        """
-        return PriceTable(
-            self.price_cents[rows], self.log_ratio[rows], self.net_cents[rows], self.offer_steps, self.asked
-        )
-
-
-@dataclass(frozen=True)
 class PricePaths:
     """The best path of each thing.
 
@@ -130,6 +89,7 @@ def best_paths(
     storage_cents: npt.ArrayLike = 0.0,
     end_cents: npt.ArrayLike = 0.0,
     after_sale: Floats | None = None,
+    start: Ints | None = None,
 ) -> PricePaths:
     """The path that is worth most on the first day, for each of many things.
 
@@ -148,6 +108,10 @@ def best_paths(
     after_sale : array, shape (weeks + 1,), optional
         What a sale leaves the seller to sell still, by the weeks gone; for several like things
         sold one after the other. [cents]
+    start : array of int, shape (n,), optional
+        Place in the table of the price asked already: from there on, the first change costs as
+        every other, and no price above it is asked unless prices may rise. Without it the first
+        price is free.
 
     Returns
     -------
@@ -161,6 +125,7 @@ def best_paths(
 
     Examples
     --------
+    >>> from flipkit.analysis.price_tables import PriceGrid, price_table
     >>> demand = Demand(np.array([-2.0]), np.array([2.5]), np.zeros(26))
     >>> table = price_table(np.array([5000]), lambda price: 0.87 * price - 800, demand, grid=PriceGrid(0.5, 1.5, 0.05))
     >>> path = best_paths(demand, table, PriceSettings(26, keep=0.997, change_cents=100))
@@ -174,14 +139,28 @@ def best_paths(
     end = np.broadcast_to(np.asarray(end_cents, dtype=np.float64), (n,))
     later = np.zeros(settings.weeks + 1) if after_sale is None else np.asarray(after_sale, dtype=np.float64)
     found = [
-        _solved(demand.part(rows), table.part(rows), settings, storage[rows], end[rows], later)
+        _solved(
+            demand.part(rows),
+            table.part(rows),
+            settings,
+            storage[rows],
+            end[rows],
+            later,
+            None if start is None else start[rows],
+        )
         for rows in (slice(at, at + _CHUNK) for at in range(0, n, _CHUNK))
     ]
     return PricePaths(*(np.concatenate(parts) for parts in zip(*found, strict=True)))
 
 
 def _solved(
-    demand: Demand, table: PriceTable, settings: PriceSettings, storage: Floats, end: Floats, later: Floats
+    demand: Demand,
+    table: PriceTable,
+    settings: PriceSettings,
+    storage: Floats,
+    end: Floats,
+    later: Floats,
+    start: Ints | None,
 ) -> tuple[Ints, Floats, Floats, Floats]:
     """Values and actions backward, then the path forward."""
     n, prices = table.price_cents.shape
@@ -202,7 +181,7 @@ def _solved(
             [(table.net_cents[:, first - step : prices - step] + later[week]) for step in table.offer_steps],
             demand.offers.per_sale,
         )
-        changed, target = _best_change(held, settings, first_week=week == 0)
+        changed, target = _best_change(held, settings, free=week == 0 and start is None)
         better = changed > held
         value = np.where(better, changed, held)
         action[week] = np.where(better, target, column)
@@ -212,8 +191,9 @@ def _solved(
     row = np.arange(n)
     place = np.full((n, settings.weeks), GIVE_UP, dtype=np.int64)
     offer = np.zeros((n, settings.weeks))
-    # The first price is free: from the highest place every price can be reached without cost.
-    at = np.full(n, size - 1)
+    # Without a price asked already, every price can be reached from the highest place without cost.
+    at = np.full(n, size - 1) if start is None else np.clip(start - first, 0, size - 1)
+    worth = value[row, at]
     alive = np.ones(n, dtype=bool)
     for week in range(settings.weeks):
         chosen = action[week][row, at].astype(np.int64)
@@ -222,7 +202,7 @@ def _solved(
         place[alive, week] = at[alive] + first
         offer[:, week] = np.where(alive, _lowest_offer(table, wait[week][row, at], at + first, later[week]), 0.0)
     price = np.where(place == GIVE_UP, 0.0, np.take_along_axis(table.price_cents, np.maximum(place, 0), axis=1))
-    return place, price, offer, value[:, -1]
+    return place, price, offer, worth
 
 
 def held_value(
@@ -263,9 +243,9 @@ def held_value(
     return np.asarray(wait - np.expm1(-rates * count) / count * gain)
 
 
-def _best_change(held: Floats, settings: PriceSettings, *, first_week: bool) -> tuple[Floats, Ints]:
+def _best_change(held: Floats, settings: PriceSettings, *, free: bool) -> tuple[Floats, Ints]:
     """Best value after a change of price from each place, and the place changed to."""
-    cost = 0.0 if first_week else settings.change_cents
+    cost = 0.0 if free else settings.change_cents
     if settings.rising:
         best = held.argmax(axis=1)
         top = held.max(axis=1)
@@ -287,101 +267,3 @@ def _lowest_offer(table: PriceTable, wait: Floats, at: Ints, later: float) -> Fl
     price = table.price_cents[row, upper - 1] * (1 - part) + table.price_cents[row, upper] * part
     price = np.where(short == 0, table.price_cents[:, 0], price)
     return np.asarray(np.minimum(np.ceil(price / 100) * 100, asking))
-
-
-@dataclass(frozen=True)
-class PriceGrid:
-    """The prices considered, over the typical price.
-
-    Attributes
-    ----------
-    low, high : float
-        Lowest and highest price asked, over the typical one.
-    step : float
-        Step of the logarithm from one price to the next.
-    """
-
-    low: float
-    high: float
-    step: float
-
-    def __post_init__(self) -> None:
-        if not (0 < self.low < self.high and self.step > 0):
-            raise AssumptionError("pricing.grid", need="0 < low < high and a step above 0", got=self)
-
-
-def price_table(
-    typical_cents: npt.ArrayLike,
-    net_of: object,
-    demand: Demand,
-    *,
-    grid: PriceGrid,
-    endings_cents: tuple[int, ...] = (),
-) -> PriceTable:
-    """Prices around each thing's typical price, and what a sale at them leaves.
-
-    Parameters
-    ----------
-    typical_cents : array, shape (n,)
-        Typical price of each thing. [cents]
-    net_of : callable
-        Gives what sales at prices, shape (n, prices) in cents, leave. [cents]
-    demand : Demand
-        Says which offers are to be covered.
-    grid : PriceGrid
-        How far and how finely.
-    endings_cents : tuple of int
-        Endings below a whole dollar that prices may have, such as 95 or 99; empty: any cent.
-
-    Returns
-    -------
-    PriceTable
-        The table.
-
-    Examples
-    --------
-    >>> demand = Demand(np.array([-2.0]), np.array([2.0]), np.zeros(9))
-    >>> table = price_table([5000], lambda price: price, demand, grid=PriceGrid(0.8, 1.2, 0.1), endings_cents=(99,))
-    >>> table.price_cents[0].tolist()
-    [3999.0, 4399.0, 4899.0, 5399.0, 5999.0]
-    """
-    typical = np.asarray(typical_cents, dtype=np.float64)
-    steps = tuple(max(round(-np.log(part) / grid.step), 1) for part in demand.offers.parts)
-    below = max(steps, default=0)
-    asked = round(np.log(grid.high / grid.low) / grid.step) + 1
-    log = np.log(grid.high) - grid.step * np.arange(asked + below - 1, -1, -1)
-    price = rounded_price(typical[:, None] * np.exp(log), endings_cents)
-    net = np.asarray(net_of(price), dtype=np.float64)  # type: ignore[operator]
-    return PriceTable(price, np.log(price / typical[:, None]), net, steps, below)
-
-
-def rounded_price(price_cents: Floats, endings_cents: tuple[int, ...] = ()) -> Floats:
-    """Prices moved to the nearest one with an allowed ending; whole cents where none is named.
-
-    Parameters
-    ----------
-    price_cents : array
-        Prices. [cents]
-    endings_cents : tuple of int
-        Endings below a whole dollar.
-
-    Returns
-    -------
-    array
-        Prices of at least one cent. [cents]
-
-    Examples
-    --------
-    >>> rounded_price(np.array([4320.4, 120.0]), (0, 95)).tolist()
-    [4300.0, 100.0]
-    """
-    price = np.asarray(price_cents, dtype=np.float64)
-    if not endings_cents:
-        return np.maximum(np.rint(price), 1.0)
-    dollars = np.floor(price / 100)
-    choices = np.stack(
-        [100 * (dollars + whole) + ending for whole in (-1, 0, 1) for ending in sorted(set(endings_cents))], axis=-1
-    )
-    choices = np.where(choices > 0, choices, np.inf)
-    nearest = np.abs(choices - price[..., None]).argmin(axis=-1)
-    return np.asarray(np.take_along_axis(choices, nearest[..., None], axis=-1)[..., 0])

@@ -12,7 +12,8 @@ import numpy as np
 import numpy.typing as npt
 
 from flipkit.analysis.demand import Demand, Wanting
-from flipkit.analysis.pricing import GIVE_UP, PriceSettings, PriceTable
+from flipkit.analysis.price_tables import PriceTable
+from flipkit.analysis.pricing import GIVE_UP, PriceSettings
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

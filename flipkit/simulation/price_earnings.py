@@ -15,7 +15,8 @@ from scipy.special import ndtri
 from flipkit.analysis.comparables import ComparableRules, comparable_rules, typical_price
 from flipkit.analysis.demand import Demand
 from flipkit.analysis.price_outcomes import ended_in_time, path_outcomes, worth_cents
-from flipkit.analysis.pricing import PriceGrid, PriceSettings, PriceTable, best_paths, price_table
+from flipkit.analysis.price_tables import PriceGrid, PriceTable, price_table
+from flipkit.analysis.pricing import PriceSettings, best_paths
 from flipkit.analysis.selling import SellingModel
 from flipkit.assumptions import Assumptions
 from flipkit.simulation.draws import Draws

@@ -15,7 +15,8 @@ import time
 import numpy as np
 
 from flipkit.analysis.demand import Demand, Offers
-from flipkit.analysis.pricing import PriceGrid, PriceSettings, best_paths, price_table
+from flipkit.analysis.price_tables import PriceGrid, price_table
+from flipkit.analysis.pricing import PriceSettings, best_paths
 from flipkit.assumptions import load_assumptions
 from flipkit.simulation.buying_year import buying_year, year_assumptions
 from flipkit.simulation.price_earnings import price_earnings

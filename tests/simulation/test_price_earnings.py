@@ -9,7 +9,8 @@ import pytest
 
 from flipkit.analysis.demand import Demand, wanting
 from flipkit.analysis.price_outcomes import path_outcomes, worth_cents
-from flipkit.analysis.pricing import PriceGrid, PriceSettings, best_paths, price_table
+from flipkit.analysis.price_tables import PriceGrid, price_table
+from flipkit.analysis.pricing import PriceSettings, best_paths
 from flipkit.assumptions import load_assumptions
 from flipkit.simulation.buying_year import buying_year, year_assumptions
 from flipkit.simulation.knowing_prices import knowing_paths
