@@ -63,8 +63,12 @@ def shop_intervals(
         Seed of the shops.
     horizon : Horizon
         How far ahead unsold stock is looked at, and what it brings when cleared.
-    confidence, resamples, too_few
-        As for ``category_returns``.
+    confidence : float
+        How often an interval is meant to hold the truth.
+    resamples : int
+        How many times the trips are drawn anew.
+    too_few : int
+        Below this many items no interval is claimed.
 
     Returns
     -------

@@ -231,17 +231,68 @@ def grouped_ratio(seen: pd.DataFrame, above: str, below: str | None, copies: int
 
 
 def by_profit_per_sale(seen: pd.DataFrame, copies: int, names: tuple[str, ...], day: dt.date) -> Floats:
-    """Buy first what brings most a sale: price minus cost and charges, no hours, nothing unsold."""
+    """Buy first what brings most a sale: price minus cost and charges, no hours, nothing unsold.
+
+    Parameters
+    ----------
+    seen : DataFrame
+        The items known so far.
+    copies : int
+        How many shops.
+    names : tuple of str
+        The categories.
+    day : date
+        The last day that is known.
+
+    Returns
+    -------
+    array, shape (copies, k)
+        Weight of a find of each category.
+    """
     return in_order(grouped_ratio(_sales(seen), "net_cents", None, copies, names))
 
 
 def by_sold_hourly(seen: pd.DataFrame, copies: int, names: tuple[str, ...], day: dt.date) -> Floats:
-    """Buy first what earned most an hour on the things that sold."""
+    """Buy first what earned most an hour on the things that sold.
+
+    Parameters
+    ----------
+    seen : DataFrame
+        The items known so far.
+    copies : int
+        How many shops.
+    names : tuple of str
+        The categories.
+    day : date
+        The last day that is known.
+
+    Returns
+    -------
+    array, shape (copies, k)
+        Weight of a find of each category.
+    """
     return in_order(grouped_ratio(_sales(seen), "net_cents", "owner_min", copies, names))
 
 
 def by_everything(seen: pd.DataFrame, copies: int, names: tuple[str, ...], day: dt.date) -> Floats:
-    """Buy everything as it comes."""
+    """Buy everything as it comes.
+
+    Parameters
+    ----------
+    seen : DataFrame
+        The items known so far.
+    copies : int
+        How many shops.
+    names : tuple of str
+        The categories.
+    day : date
+        The last day that is known.
+
+    Returns
+    -------
+    array, shape (copies, k)
+        Weight of a find of each category.
+    """
     return np.ones((copies, len(names)))
 
 

@@ -10,9 +10,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.simulation import Kind, PlainCharges, Shop, histories
+from flipkit.simulation import Kind, PlainCharges, Shop
 from flipkit.simulation.demo import DEMO_SEED, demo_rules, demo_shop
-from flipkit.simulation.histories import Histories
+from flipkit.simulation.histories import Histories, histories
 from flipkit.simulation.lives import MINUTES
 from flipkit.simulation.truth import true_returns
 

@@ -8,9 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.simulation import histories
 from flipkit.simulation.demo import DEMO_LAST_DAY, DEMO_SEED, demo_rules, demo_shop
-from flipkit.simulation.histories import Histories
+from flipkit.simulation.histories import Histories, histories
 from flipkit.simulation.observed import observed
 
 
