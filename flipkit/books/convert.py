@@ -151,7 +151,9 @@ def _placed(job: _Job, take_changes: bool) -> Merged:
     taken, table = job.taken, job.table
     stock = stock_of(job.books.items) if job.books is not None else Stock()
     if table is schema.ITEMS:
-        _name_by_books(job, stock)
+        cost = job.proposal.mapping.columns.get("cost")
+        if cost is None or not cost.headers:
+            _name_by_books(job, stock)
         needed = [name for name in _NEEDED if name not in taken.columns]
         if "lot_id" in taken.columns and "cost" in needed:
             needed.remove("cost")
@@ -175,16 +177,24 @@ def _placed(job: _Job, take_changes: bool) -> Merged:
 
 
 def _name_by_books(job: _Job, stock: Stock) -> None:
-    """Give sales of items that the books hold the names that they have there."""
+    """Give sales of items that the books hold the names that they have there.
+
+    A list of stock, which says what things cost, names them itself: two things of one title stay two.
+    """
     taken = job.taken
     names, by_title = fitting_item(stock, taken)
     at = taken.columns.index("item_id")
     for place, name in by_title:
-        title_at = taken.columns.index("title")
-        job.matched.append(f"row {taken.origins[place]}: {taken.rows[place][title_at]} is {name}, by its title")
-        taken.rows[place][title_at] = ""
+        title = taken.rows[place][taken.columns.index("title")]
+        job.matched.append(f"row {taken.origins[place]}: {title} is {name}, by its title")
+    # What the books know of an item since it was bought is not for a list of sales to say.
+    known = [taken.columns.index(name) for name in _NEEDED if name in taken.columns]
+    ids = stock.ids
     for row, name in zip(taken.rows, names, strict=True):
         row[at] = name
+        if name in ids:
+            for place in known:
+                row[place] = ""
 
 
 def _refused_by_books(job: _Job, result: Merged) -> dict[int, str]:

@@ -127,7 +127,7 @@ class Merged:
     changes : list of Change
         Cells that the export says otherwise.
     origins : dict of int to int
-        By place of an added line, the place of its row among those taken.
+        By place of an added or altered line, the place of its row among those taken.
     accepted : list of list of str
         The rows of the export, the cells that were left taken away.
     text : str
@@ -258,13 +258,14 @@ def _by_key(
             before = last.get((row[key_from], name), "")
             if not stands:
                 done = "filled" if not before else "left: you emptied this cell"
-            elif before and not same[name](stands, before):
+            elif not before or not same[name](stands, before):
                 done = "left: you wrote this cell by hand"
             else:
                 done = "taken" if take_changes else "left: take changes with --changes take"
             result.changes.append(Change(row[key_from], name, stands, said, done))
             if done in ("filled", "taken"):
                 line[to] = said
+                result.origins[place] = number
                 continue
             if accepted is row:
                 accepted = list(row)

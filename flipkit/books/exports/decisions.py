@@ -25,6 +25,7 @@ _HINTS = {
     "title": "a header; two joined by + become one text",
     "worker": "a name, such as me",
     "sold_on": "a header, or one day for all rows",
+    "sold_price": "what the buyer paid for the goods alone",
 }
 
 
@@ -181,11 +182,14 @@ def _missing(layout: Layout, mapping: Mapping, draft: Draft) -> None:
     """Columns that a record cannot be without."""
     needed = [name for name in matching.required_of(mapping.table) if name not in ("item_id",)]
     if _sales_of_stock(layout, mapping, draft):
-        needed = [name for name in needed if name in ("title",) and "item_id" not in mapping.columns]
+        by_title = {"title"} if "item_id" not in mapping.columns else set()
+        needed = [name for name in needed if name in by_title | {"sold_price"}]
     if mapping.table == "comparables" and "item_id" not in mapping.columns:
         needed.append("category")
     if mapping.table == "items" and "sold_price" in mapping.columns:
         needed.append("sold_on")
+    if mapping.table == "items" and "sold_on" in mapping.columns:
+        needed.append("sold_price")
     if mapping.table in ("lots", "trips"):
         needed = [name for name in needed if name != f"{mapping.table[:-1]}_id"]
     for name in needed:

@@ -54,20 +54,20 @@ class ColumnFacts:
     _seen: set[int] = field(default_factory=set)
     _lettered: int = 0
 
-    def add(self, cells: tuple[str, ...], distinct: set[str]) -> None:
+    def add(self, cells: tuple[str, ...], distinct: dict[str, None]) -> None:
         """Take the cells of more rows into account.
 
         Parameters
         ----------
         cells : tuple of str
             The cells.
-        distinct : set of str
-            The different ones.
+        distinct : dict of str to None
+            The different ones, in the order of the cells.
         """
         self.rows += len(cells)
         blanks = cells.count("") if "" in distinct else 0
         self.filled += len(cells) - blanks
-        texts = distinct - {""} if blanks else distinct
+        texts = {text: None for text in distinct if text} if blanks else distinct
         if not texts:
             return
         self.distinct += len(texts)
@@ -80,13 +80,13 @@ class ColumnFacts:
             if not self.unique:
                 self._seen = set()
         if len(self.examples) < 3:
-            more = (text for text in dict.fromkeys(cells) if text and text not in self.examples)
+            more = (text for text in texts if text not in self.examples)
             self.examples += islice(more, 3 - len(self.examples))
         nothings = [text for text in texts if len(text) < 7 and text.casefold() in NOTHING]
         for text in nothings:
             self.nothings[text] = self.nothings.get(text, 0) + cells.count(text)
         if nothings:
-            texts = texts.difference(nothings)
+            texts = {text: None for text in texts if text not in nothings}
         if self._lettered < _ENOUGH:
             looked = list(islice(texts, _ENOUGH))
             self._lettered += len(looked)

@@ -267,14 +267,14 @@ def _survey_rows(export: Export, layout: Layout) -> None:
             continue
         numbers, rows = block.numbers, block.rows
         columns = list(zip(*rows, strict=True))
-        distinct = [set(column) for column in columns]
+        distinct = [dict.fromkeys(column) for column in columns]
         labels = {text for texts in distinct for text in totals.labels_among(texts)}
         if labels:
             numbers, rows = _without_totals(layout, block, labels)
             if not rows:
                 continue
             columns = list(zip(*rows, strict=True))
-            distinct = [set(column) for column in columns]
+            distinct = [dict.fromkeys(column) for column in columns]
         layout.data_rows += len(rows)
         last = Record(numbers[-1], rows[-1])
         for number, cells in zip(numbers, rows, strict=False) if len(layout.kept) < KEPT else ():

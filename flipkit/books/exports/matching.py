@@ -6,6 +6,7 @@ price, whatever it is called.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from flipkit.books import schema
@@ -150,6 +151,7 @@ def matches(layout: Layout, table: str, *, taken: frozenset[str] = frozenset()) 
         )
         found[column] = Match(column, header, score, rivals)
         used.add(header)
+    _price_of_a_sale(found)
     kept = list(found.values())
     for at, match in enumerate(kept):
         free = tuple(rival for rival in match.rivals if rival not in used)
@@ -157,15 +159,25 @@ def matches(layout: Layout, table: str, *, taken: frozenset[str] = frozenset()) 
     return sorted(kept, key=lambda match: order[match.column])
 
 
+def _price_of_a_sale(found: dict[str, Match]) -> None:
+    """A bare "price" beside days of sale and no other price of a sale is what the thing sold for."""
+    match = found.get("list_price")
+    if match is not None and match.likeness < 70 and "sold_on" in found and "sold_price" not in found:
+        del found["list_price"]
+        found["sold_price"] = Match("sold_price", match.header, match.likeness, match.rivals)
+
+
 def _fit(fact: ColumnFacts, kind: str) -> float:
     """What the cells below a header say for or against a kind; far below zero rules it out."""
     out = -1000.0
     if kind in ("date", "month"):
-        return 0.5 if fact.is_date else -3.0 if fact.may_be_date else out
+        if fact.is_date or fact.may_be_date:
+            return 0.5 if fact.is_date else -3.0
+        return -20.0 if fact.dates.read and fact.dates.read >= fact.dates.unread else out
     if kind in ("money", "signed money", "number", "count", "miles", "rate"):
         if fact.is_date:
             return out
-        return 0.5 if fact.is_number else -20.0 if fact.numbers.read > fact.numbers.unread else out
+        return 0.5 if fact.is_number else -20.0 if fact.numbers.read >= max(fact.numbers.unread, 1) else out
     if kind in ("length", "weight", "minutes"):
         return 0.5 if fact.is_number else -5.0
     if fact.is_date and kind in ("text", "choice"):
@@ -177,13 +189,24 @@ def _fit(fact: ColumnFacts, kind: str) -> float:
     return 0.5 if fact.letters else 0.0
 
 
-def likely_tables(layout: Layout) -> list[tuple[str, float]]:
+def _names_known(layout: Layout, found: list[Match], known: Collection[str]) -> bool:
+    """Whether most rows name an item that the books hold."""
+    match = next((match for match in found if match.column == "item_id"), None)
+    if match is None or not known:
+        return False
+    at = layout.headers.index(match.header)
+    return sum(record.cells[at] in known for record in layout.kept) > 0.5 * len(layout.kept)
+
+
+def likely_tables(layout: Layout, *, known: Collection[str] = ()) -> list[tuple[str, float]]:
     """How well each table fits the headers of an export.
 
     Parameters
     ----------
     layout : Layout
         The table of the export.
+    known : collection of str
+        Names of items that the books hold; a column of them speaks for sales of these.
 
     Returns
     -------
@@ -191,18 +214,30 @@ def likely_tables(layout: Layout) -> list[tuple[str, float]]:
         Table and score, best first.
     """
     scores: list[tuple[str, float]] = []
+    spare: dict[str, int] = {}
     for table in words.tables():
         found = matches(layout, table)
         score = sum(1.0 if m.likeness >= CERTAIN else 0.6 if m.likeness > 70 else 0.2 for m in found)
         have = {match.column for match in found}
         needed = [column for column in required_of(table) if column not in ("item_id", "trip_id", "lot_id")]
+        named = table == "items" and _names_known(layout, found, known)
+        if named or (table == "items" and {"title", "sold_on", "sold_price"} <= have):
+            # A list of sales: what they cost stands elsewhere.
+            needed = []
         missing = [column for column in needed if column not in have]
         score += 1.5 * (1 - len(missing) / max(len(needed), 1)) - 0.25 * len(missing)
+        used = {match.header for match in found}
+        spare[table] = sum(fact.filled > 0 and fact.header not in used for fact in layout.facts)
         if table == LABELS and not have & {"tracking", "service", "zone"}:
             score -= 2.0
-        if table == "items" and "title" not in have:
+        if named:
+            score += 2.0
+        elif table == "items" and "title" not in have:
             score -= 3.0
         if table in ("trips", "lots") and f"{table[:-1]}_id" not in have:
             score -= 2.0
-        scores.append((table, round(score, 3)))
-    return sorted(scores, key=lambda pair: -pair[1])
+        scores.append((table, score))
+    # A header that one table has a place for and another has not speaks against the other.
+    least = min(spare.values())
+    final = [(table, round(score - 0.5 * (spare[table] - least), 3)) for table, score in scores]
+    return sorted(final, key=lambda pair: -pair[1])

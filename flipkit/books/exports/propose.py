@@ -257,7 +257,7 @@ def _settle_table(export: Export, layout: Layout, base: Mapping, draft: Draft) -
             needed = f"one of {', '.join(words.tables())}"
             raise ConversionError([Problem("answers", None, "table", said, needed, "")])
         return said
-    likely = matching.likely_tables(layout)
+    likely = matching.likely_tables(layout, known=draft.stock.ids)
     (best, score), (_, second) = likely[0], likely[1]
     if score >= 3.0 and score - second >= 0.75:
         told = f"each row becomes a row of {best}" if best != words.LABELS else "each row is a label of a sale"
