@@ -47,7 +47,7 @@ def answer(knowledge: Mapping[str, Any], category: str, **known: Any) -> Answer:
         As ``shop_knowledge`` gives it, or read back from its file.
     category : str
         The category.
-    **known
+    **known : see below
         What is known of the thing, as in ``question``.
 
     Returns
@@ -175,7 +175,7 @@ def venue_answers(knowledge: Mapping[str, Any], category: str, **known: Any) -> 
         As ``shop_knowledge`` gives it.
     category : str
         The category.
-    **known
+    **known : see below
         What is known of the thing, as in ``question`` without ``venue``.
 
     Returns

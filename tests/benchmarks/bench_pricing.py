@@ -9,6 +9,7 @@ the time of 10,000 paths on one core.
 from __future__ import annotations
 
 import argparse
+import dataclasses
 import sys
 import time
 
@@ -20,7 +21,7 @@ from flipkit.analysis.pricing import PriceSettings, best_paths
 from flipkit.assumptions import load_assumptions
 from flipkit.simulation.buying_year import buying_year, year_assumptions
 from flipkit.simulation.price_earnings import price_earnings
-from flipkit.simulation.scenarios import scenarios
+from flipkit.simulation.scenarios import Scenario, scenarios
 
 _TARGET = 15.0
 
@@ -33,6 +34,8 @@ def main() -> None:
     given.add_argument("--past", type=int, default=120)
     given.add_argument("--comparables", type=int, default=3)
     given.add_argument("--seed", type=int, default=5)
+    given.add_argument("--pull", type=float, help="how strongly price moves demand in truth, in place of 2.5")
+    given.add_argument("--scenario", nargs="+", default=[])
     given.add_argument("--skip", nargs="+", default=[], choices=["paths", "buying", "time"])
     options = given.parse_args()
     assumptions = load_assumptions(overrides=year_assumptions({"hour.target": f"{_TARGET:.2f}"}))
@@ -41,11 +44,12 @@ def main() -> None:
         keep=(1 + assumptions.share("pricing.money")) ** (-1 / 52),
         change_cents=assumptions.number("pricing.change") / 60 * 100 * _TARGET,
     )
+    chosen = [_pulled(one, options.pull) for one in scenarios() if not options.scenario or one.name in options.scenario]
     shared = {"shops": options.shops, "past_things": options.past, "comparables": options.comparables}
     if "paths" not in options.skip:
         heads = ("kit", "+-", "its worst shop", "knowing the thing", "fixed price", "10 %/4 weeks", "first offer")
         sys.stdout.write(f"{'scenario':22} {'cents':>6} " + " ".join(f"{head:>17}" for head in heads) + "\n")
-        for scenario in scenarios():
+        for scenario in chosen:
             found = price_earnings(
                 scenario, things=options.things, settings=settings, assumptions=assumptions, seed=options.seed, **shared
             )
@@ -66,7 +70,7 @@ def main() -> None:
     if "buying" not in options.skip:
         heads = ("bought", "hourly", "stated +-", "shops within", "at the tag", "everything")
         sys.stdout.write(f"{'scenario':22} " + " ".join(f"{head:>12}" for head in heads) + "\n")
-        for scenario in scenarios():
+        for scenario in chosen:
             year = buying_year(scenario, finds=options.finds, assumptions=assumptions, seed=options.seed, **shared)
             year = year[year["bought"] > 0]
             within = (year["hourly"] >= _TARGET - year["error"]).mean()
@@ -82,6 +86,14 @@ def main() -> None:
             sys.stdout.flush()
     if "time" not in options.skip:
         sys.stdout.write(f"10,000 paths: {_seconds(10_000):.1f} s\n")
+
+
+def _pulled(scenario: Scenario, pull: float | None) -> Scenario:
+    """The scenario with another strength of price in the truth: far from what the kit holds before."""
+    if pull is None:
+        return scenario
+    kinds = tuple(dataclasses.replace(kind, price_pull=pull) for kind in scenario.shop.kinds)
+    return dataclasses.replace(scenario, shop=dataclasses.replace(scenario.shop, kinds=kinds))
 
 
 def _seconds(things: int) -> float:

@@ -39,8 +39,7 @@ def test_the_path_earns_nearly_what_a_knowing_seller_earns_and_more_than_habits(
         assumptions=assumptions,
         seed=5,
     ).mean()
-    # Two small shops: their mean strays some points from the bench's figure.
-    assert found["kit"] > 0.94 * found["knowing"]
+    assert found["kit"] >= 0.97 * found["knowing"]
     assert found["knowing"] <= found["knowing the thing too"]
     assert all(found["kit"] > found[habit] for habit in HABITS)
 
