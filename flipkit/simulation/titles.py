@@ -128,7 +128,7 @@ WORDS: dict[str, tuple[tuple[tuple[str, ...], ...], ...]] = {
             ("new belt", "dust cover", "no cartridge", "tested", "needs heads cleaned", "wood sides"),
         ),
         (
-            ("Bookshelf speakers, pair,", "Headphones,", "Cassette player, portable,", "Radio, shortwave,"),
+            ("Bookshelf speakers, pair,", "Floor speaker,", "Jukebox speaker,", "Radio, shortwave,"),
             ("new foams", "original grilles", "boxed", "tested", "walnut veneer"),
         ),
     ),
