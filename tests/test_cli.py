@@ -60,7 +60,7 @@ def test_an_error_of_the_kit_is_one_line_and_status_2(books):
     result = run("report", books, "--set", "help.wag=3")
     assert result.exit_code == 2
     assert result.stderr.strip() == (
-        "flipkit: help.wag must be an assumption that the kit knows, got 'help.wag': did you mean help.wage?"
+        "flipkit: help.wag must be an assumption that the kit knows, got 'help.wag': did you mean help.wage or help.pace?"
     )
 
 

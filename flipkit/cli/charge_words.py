@@ -80,7 +80,10 @@ def _card_words(card: dict[str, Any]) -> list[str]:
         parts = ", ".join(
             f"{part} {show_cents(service[f'{part}_cents'])}" for part in _PARTS if service.get(f"{part}_cents")
         )
-        rows.append([f"  {service['service']}", show_cents(service["total_cents"]), f"({parts})"])
+        price = show_cents(service["total_cents"])
+        if service.get("low_cents") != service.get("high_cents"):
+            price += f" on average, {show_cents(service['low_cents'])} to {show_cents(service['high_cents'])}"
+        rows.append([f"  {service['service']}", price, f"({parts})"])
     lines = [f"rate card {card['card']}, zone {card['zone']} ({card['block']}):", *columns(rows), *refused]
     later = card.get("entered_by_weight_alone")
     if later and later["below_billable"]:
@@ -90,11 +93,16 @@ def _card_words(card: dict[str, Any]) -> list[str]:
         )
     trims = card.get("trims", [])
     for trim in trims[:_MOST_TRIMS]:
-        what = f"{trim['by_in']:g} in less {trim['trim']}" if "by_in" in trim else f"{trim['by_lb']:g} lb less"
+        what = f"{trim['by_lb']:g} lb less" if "by_lb" in trim else _trimmed(trim)
         lines.append(f"  {what} saves {show_cents(trim['saves_cents'])}: {trim['why']}")
     if len(trims) > _MOST_TRIMS:
         lines.append(f"  and {len(trims) - _MOST_TRIMS} more ways to trim; --json lists them")
     return lines
+
+
+def _trimmed(trim: dict[str, Any]) -> str:
+    sides = " x ".join(f"{trim[f'{side}_in']:g}" for side in ("length", "width", "height"))
+    return f"{trim['by_in']:g} in less {trim['trim'].replace(' and ', ', ')}, to {sides} in,"
 
 
 def fee_words(answer: dict[str, Any]) -> list[str]:

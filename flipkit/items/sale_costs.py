@@ -10,7 +10,7 @@ from flipkit.assumptions import SIZES, Assumptions
 from flipkit.books.schema import PICKUP
 from flipkit.errors import AssumptionError
 from flipkit.items.measures import MEASURES
-from flipkit.money import PPM, Cents, percentage
+from flipkit.money import Cents, percentage
 from flipkit.rules import fees, postage
 from flipkit.rules.postage import RateCard
 from flipkit.rules.tables import Rules
@@ -164,11 +164,11 @@ def _by_rate_card(
     zone = items["zone"].to_numpy()[rows]
     on = items["sold_on"].to_numpy()[rows].astype("datetime64[D]")
 
-    def cheapest(at: npt.NDArray[np.int64], zones: npt.NDArray[np.object_]) -> Cents:
+    def cheapest(at: npt.NDArray[np.int64], zones: object, mix: dict[str, float] | None) -> Cents:
         side = {name: parcels[name].to_numpy()[rows[at]] for name in MEASURES}
         best = np.full(at.size, _REFUSED, dtype=np.int64)
         for card in cards:
-            frame = postage.labels(card, rules.rules_of(card), on=on[at], zone=zones, **side)
+            frame = postage.labels(card, rules.rules_of(card), on=on[at], zone=zones, zone_mix=mix, **side)
             price = frame["total_cents"].to_numpy(dtype=np.int64)
             best = np.minimum(best, np.where((frame["refused"] == "").to_numpy(), price, _REFUSED))
         return best
@@ -176,14 +176,8 @@ def _by_rate_card(
     result = np.full(rows.size, _REFUSED, dtype=np.int64)
     known = np.flatnonzero(zone != "")
     if known.size:
-        result[known] = cheapest(known, zone[known])
+        result[known] = cheapest(known, zone[known], None)
     unknown = np.flatnonzero(zone == "")
     if unknown.size:
-        total = np.zeros(unknown.size, dtype=np.int64)
-        refused = np.zeros(unknown.size, dtype=bool)
-        for name, share in assumptions.zone_mix().items():
-            price = cheapest(unknown, np.full(unknown.size, name, dtype=object))
-            refused |= price == _REFUSED
-            total += np.where(refused, 0, price) * round(share * PPM)
-        result[unknown] = np.where(refused, _REFUSED, (total + PPM // 2) // PPM)
+        result[unknown] = cheapest(unknown, None, assumptions.zone_mix())
     return np.where(result == _REFUSED, -1, result)

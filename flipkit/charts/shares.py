@@ -1,0 +1,89 @@
+"""Shares with their errors, against the share that they are meant to have."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair opens jsonschema
+import altair as alt
+import pandas as pd
+
+from flipkit.charts import labels, theme
+from flipkit.charts.renderer import described, wordless
+
+_ROW = 34
+
+
+def plot_shares(
+    frame: pd.DataFrame, *, title: str, subtitle: str, meant: float | None = None
+) -> alt.LayerChart | alt.Chart:
+    """Shares as dots with bars of two standard errors, one row each.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        One row a share, drawn from top to bottom: ``name``, ``share`` and ``error``, 0 to 1.
+    title, subtitle : str
+        What stands above the chart.
+    meant : float, optional
+        The share that all are meant to have, drawn as a line. [0 to 1]
+
+    Returns
+    -------
+    alt.LayerChart or alt.Chart
+        The chart; words alone where the frame has no row.
+
+    Raises
+    ------
+    ChartError
+        If a column is missing.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"name": ["sold basis"], "share": [0.94], "error": [0.01]})
+    >>> plot_shares(rows, title="Held", subtitle="", meant=0.95).to_dict()["description"]
+    'Sold basis: 94% (give or take 2%).'
+    """
+    labels.require_columns(frame, ["name", "share", "error"], chart="plot_shares")
+    if frame.empty:
+        return wordless("Nothing has been measured.")
+    rows: list[dict[str, Any]] = [
+        {
+            "name": str(row["name"]),
+            "share": float(row["share"]),
+            "low": max(float(row["share"] - 2 * row["error"]), 0.0),
+            "high": min(float(row["share"] + 2 * row["error"]), 1.0),
+            "text": f"{row['share']:.0%}",
+        }
+        for row in frame.to_dict("records")
+    ]
+    floor = max(min(row["low"] for row in rows) - 0.05, 0.0)
+    base = alt.Chart(alt.Data(values=rows)).encode(
+        y=alt.Y("name:N", sort=[row["name"] for row in rows], title=None, axis=alt.Axis(labelLimit=220))
+    )
+    scale = alt.Scale(domain=[min(floor, (meant or 1.0) - 0.05), 1.0], nice=True)
+    axis = alt.Axis(format="%", title=None, tickCount=5)
+    bars = base.mark_rule(strokeWidth=4, strokeOpacity=0.35, color=theme.color("above")).encode(
+        x=alt.X("low:Q", scale=scale, axis=axis), x2="high:Q"
+    )
+    dots = base.mark_point(filled=True, size=70, opacity=1, color=theme.color("above")).encode(x="share:Q")
+    words = base.mark_text(dy=-12, fontWeight="bold", color=theme.color("ink")).encode(x="share:Q", text="text:N")
+    layers = [bars, dots, words]
+    if meant is not None:
+        line = alt.Chart(alt.Data(values=[{"meant": meant}])).mark_rule(color=theme.color("ink"))
+        layers.insert(0, line.encode(x=alt.X("meant:Q", scale=scale, axis=axis)))
+    chart = alt.layer(*layers).properties(
+        width="container", height=_ROW * len(rows), title=alt.TitleParams(title, subtitle=subtitle)
+    )
+    reading = "; ".join(
+        f"{row['name']}: {row['share']:.0%} (give or take {2 * row['error']:.0%})" for row in _records(frame)
+    )
+    numbers = [
+        {"": row["name"], "share": f"{row['share']:.1%}", "standard error": f"{row['error']:.1%}"}
+        for row in _records(frame)
+    ]
+    return described(chart, f"{reading[:1].upper()}{reading[1:]}.", numbers)
+
+
+def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    return [{str(key): value for key, value in row.items()} for row in frame.to_dict("records")]

@@ -1,0 +1,112 @@
+"""How far the kit can be trusted: measured on simulated shops whose truth is known."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from flipkit.analysis.prospects import Horizon
+from flipkit.assumptions import Assumptions, load_assumptions
+from flipkit.simulation.calibration import coverage, scenario_truth, shop_intervals
+from flipkit.simulation.scenarios import scenarios
+from flipkit.simulation.seasons import season
+from flipkit.simulation.usefulness import shares_of_the_knowing
+
+#: Items behind the truth of a scenario. Its Monte-Carlo error is far below a shop's interval.
+_TRUTH_ITEMS = 200_000
+_TRUTH_SEED = 11
+
+
+@dataclass(frozen=True)
+class Trust:
+    """What was measured.
+
+    Attributes
+    ----------
+    held : DataFrame
+        One row a scenario and basis: ``name``, ``share`` of the intervals that held the truth,
+        ``error``, ``claimed_share``, ``bca_held``.
+    earned : DataFrame
+        One row a way of choosing: ``name``, ``share`` of the knowing seller's earnings, ``error``.
+    shops, items : int
+        How many shops, and how many items of each category in each.
+    confidence : float
+        How often the intervals are meant to hold the truth.
+    """
+
+    held: pd.DataFrame
+    earned: pd.DataFrame
+    shops: int
+    items: int
+    confidence: float
+
+    def sentence(self) -> str:
+        """Both measurements in words."""
+        low, high = self.held["share"].min(), self.held["share"].max()
+        kit = self.earned.set_index("name").loc["the kit", "share"]
+        thumb = self.earned[~self.earned["name"].str.startswith("the kit")].sort_values("share").iloc[-1]
+        return (
+            f"In {self.shops} simulated shops the {self.confidence:.0%} intervals held the truth in {low:.0%} to "
+            f"{high:.0%} of cases. A seller who bought by the kit earned {kit:.0%} of what one who knows the truth "
+            f"earned; the best rule of thumb, {thumb['name']}, earned {thumb['share']:.0%}."
+        )
+
+
+def measured_trust(
+    *,
+    shops: int,
+    items: int = 40,
+    seasons: int = 4,
+    names: Sequence[str] = ("ordinary", "two thirds never sell"),
+    seed: int = 5,
+    assumptions: Assumptions | None = None,
+) -> Trust:
+    """Measure, here and now, how often intervals hold and what following the kit earns.
+
+    Parameters
+    ----------
+    shops : int
+        Simulated shops for the intervals.
+    items : int
+        Items bought of each category in each.
+    seasons : int
+        Simulated shops for the year of buying, in the first of the scenarios.
+    names : sequence of str
+        Scenarios; the full set stands in ``tests/benchmarks``.
+    seed : int
+        Start of the draws.
+    assumptions : Assumptions, optional
+        Horizon, confidence and the number below which nothing is claimed; packaged where not given.
+
+    Returns
+    -------
+    Trust
+        What was measured.
+    """
+    assumed = assumptions or load_assumptions()
+    # Cleared stock brings nothing in a simulated shop, so the salvage is nothing here.
+    horizon = Horizon(days=assumed.whole("stock.horizon_days"), salvage_ppm=0)
+    known = {scenario.name: scenario for scenario in scenarios()}
+    confidence = assumed.share("report.confidence")
+    parts = []
+    for name in names:
+        truth = scenario_truth(known[name], horizon=horizon, items=_TRUTH_ITEMS, seed=_TRUTH_SEED)
+        intervals = shop_intervals(
+            known[name],
+            items_each=items,
+            shops=shops,
+            seed=seed,
+            horizon=horizon,
+            confidence=confidence,
+            resamples=500,
+            too_few=assumed.whole("report.too_few_items"),
+        )
+        found = coverage(intervals, truth).rename(columns={"held": "share", "held_error": "error"})
+        parts.append(found.assign(name=[f"{name}, {basis} basis" for basis in found.index]))
+    whole = {scenario.name: scenario for scenario in scenarios(whole_shop=True)}
+    setting = season(whole[names[0]].shop, copies=seasons, seed=seed, truth_items=_TRUTH_ITEMS)
+    earned = shares_of_the_knowing(setting, horizon=horizon).rename_axis("name").reset_index()
+    held = pd.concat(parts, ignore_index=True)
+    return Trust(held[["name", "share", "error", "claimed_share", "bca_held"]], earned, shops, items, confidence)
