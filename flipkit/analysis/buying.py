@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from flipkit.analysis.buying_reasons import Driver, PartOut, drivers, part_out
+from flipkit.analysis.buying_reasons import Driver, PartOut, drivers, part_out, turning_price
 from flipkit.analysis.comparables import ComparableRules, typical_price
 from flipkit.analysis.demand import Demand, demand_from
 from flipkit.analysis.highest_price import Answer, Question, Terms, highest_price
@@ -31,6 +31,7 @@ __all__ = [
     "part_out",
     "pocket_table",
     "question",
+    "turning_price",
     "venue_answers",
 ]
 

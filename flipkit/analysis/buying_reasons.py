@@ -140,3 +140,43 @@ def part_out(whole: Question, parts: Sequence[Question], *, apart_min: float = 0
     return PartOut(
         kept, found, kept.for_target_cents, round(total), "parts" if total > kept.for_target_cents else "whole"
     )
+
+
+def turning_price(asked: Question, cost_cents: float, *, steps: int = 14) -> float | None:
+    """What like things must sell for that a cost is just the highest price.
+
+    With ``comparables.more_comparables`` it says how many more comparables would change the
+    decision.
+
+    Parameters
+    ----------
+    asked : Question
+        The thing.
+    cost_cents : float
+        What is asked for it. [cents]
+    steps : int
+        How often the range is halved.
+
+    Returns
+    -------
+    float or None
+        The typical price; None where neither a tenth nor ten times of what is held turns it. [cents]
+
+    Examples
+    --------
+    See ``tests/analysis/test_buying.py``.
+    """
+
+    def worth(factor: float) -> bool:
+        return highest_price(replace(asked, typical_cents=asked.typical_cents * factor)).highest_cents >= cost_cents
+
+    low, high = -np.log(10.0), np.log(10.0)
+    if worth(float(np.exp(low))) or not worth(float(np.exp(high))):
+        return None
+    for _ in range(steps):
+        middle = (low + high) / 2
+        if worth(float(np.exp(middle))):
+            high = middle
+        else:
+            low = middle
+    return float(asked.typical_cents * np.exp((low + high) / 2))

@@ -18,6 +18,7 @@ from flipkit.analysis.buying import (
     part_out,
     pocket_table,
     question,
+    turning_price,
     venue_answers,
 )
 from flipkit.analysis.highest_price import best_sale
@@ -139,6 +140,14 @@ def test_drivers_move_the_price_and_the_widest_stands_first(shop):
     assert widths == sorted(widths, reverse=True)
     assert all(one.low_cents <= middle <= one.high_cents for one in found)
     assert found[0].name == "what like things sell for"
+
+
+def test_where_the_decision_turns(shop):
+    asked = question(shop, "lamps", price_cents=6000)
+    turn = turning_price(asked, 2000)
+    assert answer(shop, "lamps", price_cents=turn * 1.01).highest_cents >= 2000
+    assert answer(shop, "lamps", price_cents=turn * 0.99).highest_cents < 2000
+    assert turning_price(asked, 10_000_000) is None
 
 
 def test_venues_and_selling_locally(shop):

@@ -1,0 +1,81 @@
+"""What the demo shop's books know about buying."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from flipkit import open_study
+from flipkit.analysis.buying import SHOP, answer, pocket_table
+from flipkit.analysis.shop_knowledge import FEE_PRICES, endings, shop_knowledge
+from flipkit.assumptions import load_assumptions
+from flipkit.errors import AssumptionError
+from flipkit.rules.fees import order_fee_lines
+
+
+@pytest.fixture(scope="module")
+def study():
+    return open_study()
+
+
+@pytest.fixture(scope="module")
+def knowledge(study):
+    return shop_knowledge(study)
+
+
+def test_every_category_is_known_and_so_is_the_whole_shop(study, knowledge):
+    assert set(knowledge["categories"]) == {*study.categories, SHOP}
+    for name, kind in knowledge["categories"].items():
+        assert sum(kind["size_shares"].values()) == pytest.approx(1), name
+        assert 0 < kind["never_share"] < 1
+        assert all(terms["before_min"] > 0 and terms["sale_min"] > 0 for terms in kind["sizes"].values())
+
+
+def test_fees_are_the_schedules_of_today(study, knowledge):
+    for place, schedule in study.rules.fee_schedules.items():
+        kind = knowledge["categories"]["hand tools"]
+        sold = study.items[(study.items["category"] == "hand tools") & study.items["sold_on"].notna()]
+        posted = sold.loc[sold["zone"] != "pickup", "shipping_charged_cents"].mean()
+        shipping = 0 if place in knowledge["collected"] else round(posted)
+        n = len(FEE_PRICES)
+        lines = order_fee_lines(
+            schedule,
+            on=study.as_of,
+            goods_cents=np.array(FEE_PRICES),
+            shipping_cents=np.full(n, shipping),
+            category=np.full(n, "hand tools"),
+        )
+        assert kind["fees"][place] == lines["total_cents"].tolist()
+
+
+def test_work_at_a_sale_is_what_the_books_say_pulled_a_little(study, knowledge):
+    items = study.items
+    mine = items[(items["category"] == "hand tools") & (items["size_class"] == "small") & items["sold_on"].notna()]
+    mine = mine[mine["zone"] != "pickup"]
+    own = mine[["messages_min", "pack_min", "post_min", "returns_min"]].sum(axis=1).mean()
+    kept = knowledge["categories"]["hand tools"]["sizes"]["small"]["sale_min"]
+    assert len(mine) > 80
+    assert kept == pytest.approx(own, rel=0.08)
+
+
+def test_what_loses_money_in_truth_is_worth_nothing(knowledge):
+    # The demo's folding chairs cost more to send than they bring, and its framed prints mostly never sell.
+    assert answer(knowledge, "folding chairs").highest_cents == 0
+    assert answer(knowledge, "framed prints").highest_cents == 0
+    assert answer(knowledge, "film cameras and lenses").highest_cents > 500
+    assert knowledge["categories"]["framed prints"]["never_share"] > 0.45
+    assert knowledge["categories"]["hand tools"]["never_share"] < 0.25
+
+
+def test_the_pocket_table_rises_with_the_price(knowledge):
+    rows = pocket_table(knowledge, prices_cents=[2000, 8000], categories=["hand tools", "wool blankets"])
+    assert len(rows) >= 4
+    for low, high in zip(rows[::2], rows[1::2], strict=True):
+        assert (low["category"], low["size_class"]) == (high["category"], high["size_class"])
+        assert low["highest_cents"] <= high["highest_cents"]
+
+
+def test_endings_are_read_or_refused():
+    assert endings(load_assumptions(overrides={"pricing.endings": "95, 99"})) == [95, 99]
+    with pytest.raises(AssumptionError, match="cents from 0 to 99"):
+        endings(load_assumptions(overrides={"pricing.endings": "1.99"}))
