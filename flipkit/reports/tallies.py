@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
+from flipkit.assumptions import SIZES
 from flipkit.books.schema import ACTIVITIES
 from flipkit.items.costs import COSTS, GAINS, LINES
 
@@ -96,7 +99,7 @@ def activity_minutes(items: pd.DataFrame, *, by: str | None = None) -> pd.DataFr
         of the minutes that was ``logged``.
     """
     rows = []
-    groups = [("", items)] if by is None else list(items.groupby(by, sort=True))
+    groups = [("", items)] if by is None else sorted(items.groupby(by), key=lambda pair: _order(pair[0]))
     for name, group in groups:
         for activity in ACTIVITIES:
             minutes = group[f"{activity}_min"]
@@ -113,6 +116,11 @@ def activity_minutes(items: pd.DataFrame, *, by: str | None = None) -> pd.DataFr
             )
     table = pd.DataFrame(rows, columns=[by or "group", "activity", "minutes_per_item", "items", "logged"])
     return table if by else table.drop(columns="group")
+
+
+def _order(name: Any) -> tuple[int, str]:
+    """Size classes from small to large, anything else by name."""
+    return (SIZES.index(name) if name in SIZES else len(SIZES), str(name))
 
 
 def by_month(items: pd.DataFrame, *, last: str) -> pd.DataFrame:
