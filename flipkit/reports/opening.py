@@ -120,11 +120,7 @@ def _require_month(month: str, day: dt.date) -> None:
 
 
 def _digest(books: Books, overrides: Mapping[str, object], day: dt.date, month: str) -> str:
-    """Names the study by everything that it depends on."""
-    said = json.dumps([books.hashes, {k: str(v) for k, v in overrides.items()}, day.isoformat(), month], sort_keys=True)
-    own = [path for path in (books.assumptions_file, *_rule_files(books)) if path is not None]
-    return hashlib.sha256(b"".join([said.encode(), *(path.read_bytes() for path in own)])).hexdigest()
-
-
-def _rule_files(books: Books) -> list[Path]:
-    return sorted(path for path in books.rules_folder.rglob("*") if path.is_file()) if books.rules_folder else []
+    """Names the study by everything that it depends on; the books' hashes hold their rules and assumptions too."""
+    settings = {key: str(value) for key, value in overrides.items()}
+    said = json.dumps([books.hashes, settings, day.isoformat(), month], sort_keys=True)
+    return hashlib.sha256(said.encode()).hexdigest()

@@ -153,3 +153,17 @@ def test_a_plan_has_a_page_for_each_category_under_a_name_of_its_own(tmp_path):
     assert sorted(names[5:]) == ["category-hand-tools", "category-hand-tools-2", "category-unnamed"]
     with pytest.raises(AssumptionError, match="category must be one of"):
         month_plan(tmp_path / "books", categories=["typewriters"])
+
+
+def test_the_digest_knows_the_shops_own_rules_and_assumptions(tmp_path):
+    books = write_books(tmp_path / "books", items=SOLD)
+    keys = {open_study(books).key, open_study(books, settings="help.wage=99").key}
+    (books / "assumptions.toml").write_text('[hour]\ntarget = "30.00"\n', encoding="utf-8")
+    keys.add(open_study(books).key)
+    (books / "rules").mkdir()
+    (books / "rules" / "stall.toml").write_text(
+        'kind = "fees"\nname = "stall"\n[[block]]\nfrom = 2025-01-01\nsource = "demo"\nseen = "invented for the demo"\n',
+        encoding="utf-8",
+    )
+    keys.add(open_study(books).key)
+    assert len(keys) == 4
