@@ -122,12 +122,17 @@ def question(
         # Few comparables lean on what the category's things sell for: who buys what looks cheap
         # beside its comparables would else mostly buy what these overrate.
         own, usual = found.error**-2, float(kind["typical_spread"]) ** -2
-        middle = (own * np.log(found.cents) + usual * np.log(float(kind["typical_cents"]))) / (own + usual)
+        if kind["typical_cents"] is None:
+            usual = 0.0
+        middle = (own * np.log(found.cents) + usual * np.log(float(kind["typical_cents"] or 1.0))) / (own + usual)
         typical, error = float(np.exp(middle)), float((own + usual) ** -0.5)
     elif price_cents is not None:
         if not price_cents > 0:
             raise AssumptionError("price", need="above 0", got=price_cents)
         typical, error = float(price_cents), float(wishes["guess_error"])
+    elif kind["typical_cents"] is None:
+        mend = "say what like things sell for, or what one sold for"
+        raise AssumptionError("price", need="known for the first sales", got="none", mend=mend)
     else:
         typical, error = float(kind["typical_cents"]), float(kind["typical_spread"])
     chosen = size or kind["size"]

@@ -88,13 +88,15 @@ def shop_model(study: Known) -> tuple[SellingModel, Typical]:
     return selling_model(weeks, names, prior=selling_prior(held)), typical
 
 
-def shop_knowledge(study: Known) -> dict[str, Any]:
+def shop_knowledge(study: Known, learnt: tuple[SellingModel, Typical] | None = None) -> dict[str, Any]:
     """What the shop knows about buying: demand, work, fees and costs by category and size class.
 
     Parameters
     ----------
     study : Known
         A study.
+    learnt : tuple of (SellingModel, Typical), optional
+        What ``shop_model`` gave of it, where that is at hand.
 
     Returns
     -------
@@ -102,7 +104,7 @@ def shop_knowledge(study: Known) -> dict[str, Any]:
         Plain numbers, texts, lists and dicts: what ``buying.answer`` takes, fit for JSON.
     """
     held = study.assumptions
-    model, typical = shop_model(study)
+    model, typical = shop_model(study) if learnt is None else learnt
     items = study.items.assign(typical=typical.cents)
     venues = _venues(items, study.rules, held)
     collected = _collected_venues(items, venues)
@@ -115,6 +117,7 @@ def shop_knowledge(study: Known) -> dict[str, Any]:
         "version": 1,
         "as_of": study.as_of.isoformat(),
         "currency": study.books.shop.currency,
+        "too_few_items": held.whole("report.too_few_items"),
         "wishes": {
             "target_cents": held.cents("hour.target"),
             "loss_limit": held.share("buying.loss_limit"),
@@ -188,7 +191,8 @@ def _kind(
     return {
         "items": len(mine),
         "sold": len(sold),
-        "typical_cents": float(np.exp(middle)),
+        # Nothing sold and nothing compared: nobody knows yet what such things bring.
+        "typical_cents": float(np.exp(middle)) if np.isfinite(middle) else None,
         "typical_spread": own,
         "demand": demand.as_dict(),
         # A share of never wanted things misjudged is a pace misjudged.

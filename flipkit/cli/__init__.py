@@ -11,6 +11,7 @@ import click
 
 from flipkit.cli.answers import refuse
 from flipkit.cli.books import check, convert, start
+from flipkit.cli.buying import buy
 from flipkit.cli.charges import fees, net_price, parcel, protect
 from flipkit.cli.months import assumptions, report
 from flipkit.cli.packing import packing
@@ -33,5 +34,5 @@ def main() -> None:
     """Which kinds of second-hand items really pay per hour of work."""
 
 
-for command in (report, start, convert, check, assumptions, parcel, fees, net_price, protect, packing):
+for command in (report, start, convert, check, assumptions, parcel, fees, net_price, protect, packing, buy):
     main.add_command(command)

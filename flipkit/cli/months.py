@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -29,6 +30,9 @@ def report(
     jobs: int | None,
 ) -> None:
     """Make the month's pack of pages from BOOKS (a folder or a workbook; the demo shop's by default)."""
+    # Many threads on small matrices wait for each other; the notebooks' kernels run on one each.
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
     from tqdm import tqdm
 
     from flipkit.reports.month import default_jobs, make_month_pack, month_plan

@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from flipkit.analysis import knowledge_file
 from flipkit.errors import AssumptionError
 from flipkit.places import demo_folder, notebooks_folder
 from flipkit.reports.manifest import AssumptionUsed, Manifest
@@ -156,6 +157,7 @@ def make_month_pack(plan: MonthPlan, *, jobs: int = 2, on_done: Callable[[PageRe
             manifest=month_manifest(plan),
             jobs=jobs,
             on_done=on_done,
+            before=lambda folder: _leave_knowledge(study, folder),
             cwd=study.books.path.resolve().parent,
             env={STUDIES: shared},
         )
@@ -223,6 +225,12 @@ def default_jobs() -> int:
         At least 1.
     """
     return max(1, min(4, os.cpu_count() or 1))
+
+
+def _leave_knowledge(study: Study, folder: Path) -> None:
+    """What ``flipkit buy`` answers from."""
+    text = knowledge_file.knowledge_text(study.knowledge)
+    Path(folder, knowledge_file.FILE).write_text(text, encoding="utf-8", newline="\n")
 
 
 def _page(

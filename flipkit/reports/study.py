@@ -15,7 +15,10 @@ import flipkit.reports.tallies as tallies
 from flipkit.analysis import bought, hourly, sizes, survival
 from flipkit.analysis.break_even import BreakEven, break_even_price
 from flipkit.analysis.groups import Window, in_window
+from flipkit.analysis.person_weeks import Typical
 from flipkit.analysis.prospects import Horizon, stock_prospects
+from flipkit.analysis.selling import SellingModel
+from flipkit.analysis.shop_knowledge import shop_knowledge, shop_model
 from flipkit.analysis.shrinkage import pulled_returns
 from flipkit.assumptions import Assumptions
 from flipkit.books.problems import Problem
@@ -203,6 +206,16 @@ class Study:
         """The sold price from which an hour on bulky things earns more than one on small ones."""
         return break_even_price(self.items, window=self.window(), **self._settings)
 
+    @functools.cached_property
+    def selling(self) -> tuple[SellingModel, Typical]:
+        """The chance of a sale by price and week, and each item's typical price, as the books teach them."""
+        return shop_model(self)
+
+    @functools.cached_property
+    def knowledge(self) -> dict[str, Any]:
+        """What the books know about buying, as ``flipkit buy`` reads it."""
+        return shop_knowledge(self, self.selling)
+
     def sold_items(self, category: str | None = None, *, month: str | None = None) -> pd.DataFrame:
         """The items sold in the window, or in one month.
 
@@ -286,6 +299,8 @@ class Study:
             "size_returns",
             "price_bands",
             "break_even",
+            "selling",
+            "knowledge",
         ):
             getattr(self, name)
         return self

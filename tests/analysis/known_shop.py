@@ -47,6 +47,7 @@ def known_shop():
     rules = {"half_life_days": 180.0, "other_condition": 0.5, "unknown_condition": 0.75, "outlier_spreads": 3.0}
     return {
         "version": 1,
+        "too_few_items": 10,
         "wishes": {**wishes, "storage_cents": 11.5, "change_min": 3.0, "guess_error": 0.15},
         "comparable_rules": {**rules, "spread": 0.3, "spread_weight": 4.0},
         "grid": [0.3, 1.5, 0.03],

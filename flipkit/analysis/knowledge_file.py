@@ -1,0 +1,120 @@
+"""The file in which a report leaves what the books know about buying, and where the newest one lies."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Final
+
+from flipkit.errors import PackError
+
+#: Name of the file in a pack.
+FILE: Final = "knowledge.json"
+#: Form of the file that this kit reads.
+VERSION: Final = 1
+#: Figures kept of a number: more than any of them is known to, fewer than a processor's last bit moves.
+_FIGURES: Final = 10
+_DAY = re.compile(rb'"as_of": "(\d{4}-\d{2}-\d{2})"')
+_MEND = "run 'flipkit report' first, or name a pack or its knowledge.json with --from"
+
+
+def knowledge_text(knowledge: Mapping[str, Any]) -> str:
+    """The knowledge as JSON: keys sorted, numbers to ten figures.
+
+    Parameters
+    ----------
+    knowledge : mapping
+        As ``shop_knowledge`` gives it.
+
+    Returns
+    -------
+    str
+        JSON, ending in a line end.
+
+    Examples
+    --------
+    >>> print(knowledge_text({"version": 1, "as_of": "2026-11-14", "share": 1 / 3}), end="")
+    {
+     "as_of": "2026-11-14",
+     "share": 0.3333333333,
+     "version": 1
+    }
+    """
+    return json.dumps(_rounded(knowledge), sort_keys=True, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def read_knowledge(path: Path) -> dict[str, Any]:
+    """What a report left: from a pack's folder, or from the file itself.
+
+    Parameters
+    ----------
+    path : Path
+        The pack or the file.
+
+    Returns
+    -------
+    dict
+        As ``shop_knowledge`` gives it.
+
+    Raises
+    ------
+    PackError
+        If there is none, or it is none of ours.
+    """
+    file = path / FILE if path.is_dir() else path
+    try:
+        found = json.loads(file.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise PackError("--from", need=f"a pack with {FILE} in it, or that file", got=str(path), mend=_MEND) from None
+    except (OSError, ValueError) as error:
+        raise PackError(file.name, need="JSON as a report writes it", got=str(error), mend=_MEND) from None
+    if not isinstance(found, dict) or found.get("version") != VERSION or "categories" not in found:
+        got = found.get("version") if isinstance(found, dict) else type(found).__name__
+        raise PackError(file.name, need=f"the knowledge of a shop, version {VERSION}", got=got, mend=_MEND)
+    return found
+
+
+def newest_knowledge(folder: Path) -> Path:
+    """The newest knowledge below a folder of packs: the latest day known, then the latest name.
+
+    Parameters
+    ----------
+    folder : Path
+        Such as ``packs``.
+
+    Returns
+    -------
+    Path
+        The file.
+
+    Raises
+    ------
+    PackError
+        If no pack there has any.
+    """
+    found = [(_day(file), file.parent.name, file) for file in folder.glob(f"*/{FILE}")]
+    if not found:
+        raise PackError(f"{folder.name}/", need=f"a folder of packs with a {FILE}", got="none", mend=_MEND)
+    return max(found)[-1]
+
+
+def _day(file: Path) -> str:
+    """The day of the knowledge, which stands at the head of the file."""
+    try:
+        with file.open("rb") as opened:
+            match = _DAY.search(opened.read(200))
+    except OSError:
+        return ""
+    return match.group(1).decode() if match else ""
+
+
+def _rounded(value: Any) -> Any:
+    if isinstance(value, float):
+        return float(f"{value:.{_FIGURES}g}")
+    if isinstance(value, Mapping):
+        return {str(key): _rounded(part) for key, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [_rounded(part) for part in value]
+    return value

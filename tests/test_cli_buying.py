@@ -1,0 +1,223 @@
+"""The question in the shop aisle, from the file that a report left to the lines that it prints."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from flipkit.analysis.buying import answer as highest_answer
+from flipkit.analysis.buying import question, turning_price
+from flipkit.analysis.buying_answers import buying_answer, known_category
+from flipkit.analysis.knowledge_file import knowledge_text, newest_knowledge, read_knowledge
+from flipkit.cli import main
+from flipkit.errors import AssumptionError, PackError
+from flipkit.money import show_cents
+
+sys.path.insert(0, str(Path(__file__).resolve().parent / "analysis"))
+from known_shop import known_shop
+
+
+@pytest.fixture
+def pack(tmp_path) -> Path:
+    """A pack with what a small shop knows."""
+    folder = tmp_path / "packs" / "2026-10"
+    folder.mkdir(parents=True)
+    (folder / "knowledge.json").write_text(knowledge_text(known_shop()), encoding="utf-8")
+    return folder
+
+
+def run(*arguments: object):
+    return CliRunner().invoke(main, ["buy", *map(str, arguments)])
+
+
+def test_the_answer_is_that_of_the_analysis(pack):
+    found = run("lamps", "--price", "60", "--from", pack, "--json")
+    assert found.exit_code == 0, found.output
+    said = json.loads(found.output)
+    own = highest_answer(known_shop(), "lamps", price_cents=6000)
+    assert said["highest_cents"] == own.highest_cents
+    assert said["highest_cents"] == max(min(said["for_target_cents"], said["for_loss_cents"]), 0)
+    assert said["expected_weeks"] == pytest.approx(own.weeks, abs=0.01)
+    assert {one["venue"] for one in said["venues"]} == {"posted", "dear", "stall"}
+    assert [one["venue"] for one in said["venues"] if one["collected"]] == ["stall"]
+
+
+def test_the_lower_of_the_two_limits_counts_and_is_named(pack):
+    by_target = json.loads(run("lamps", "--price", "60", "--from", pack, "--json").output)
+    by_loss = json.loads(
+        run("lamps", "--price", "60", "--loss", "25 %", "--target", "4", "--from", pack, "--json").output
+    )
+    assert (by_target["binding"], by_loss["binding"]) == ("target", "loss")
+    assert by_loss["highest_cents"] == by_loss["for_loss_cents"] < by_loss["for_target_cents"]
+
+
+def test_every_number_of_the_json_names_its_unit(pack):
+    said = json.loads(
+        run(
+            "lamps", "--comparable", 55, "--comparable", 70, "--cost", 12, "--part", 30, "--from", pack, "--json"
+        ).output
+    )
+    counts = {"items_in_books", "sales_in_books", "comparables", "week", "more_comparables_to_turn", "expected_weeks"}
+    units = ("_cents", "_share", "_min", "_weeks", "_per_hour")
+
+    def numbers(value, key=""):
+        if isinstance(value, dict):
+            for name, part in value.items():
+                yield from numbers(part, name)
+        elif isinstance(value, list):
+            for part in value:
+                yield from numbers(part, key)
+        elif isinstance(value, int | float) and not isinstance(value, bool):
+            yield key
+
+    found = set(numbers(said))
+    assert len(found) > 20
+    assert {key for key in found if not key.endswith(units)} <= counts
+
+
+def test_a_cost_is_judged_and_the_turning_price_turns_it(pack):
+    dear = json.loads(run("lamps", "--price", 60, "--cost", 40, "--from", pack, "--json").output)
+    cheap = json.loads(run("lamps", "--price", 60, "--cost", 5, "--from", pack, "--json").output)
+    assert (dear["at_cost"]["worth_it"], cheap["at_cost"]["worth_it"]) == (False, True)
+    assert cheap["at_cost"]["cents_per_hour"] > cheap["target_cents_per_hour"] > dear["at_cost"]["cents_per_hour"]
+    assert cheap["at_cost"]["loss_chance_share"] < dear["at_cost"]["loss_chance_share"]
+    turning = dear["at_cost"]["turning_typical_cents"]
+    exact = turning_price(question(known_shop(), "lamps", price_cents=6000), 4000)
+    assert turning == pytest.approx(exact, rel=0.02)
+    above = run("lamps", "--price", f"{turning * 1.03 / 100:.2f}", "--cost", 40, "--from", pack, "--json")
+    assert json.loads(above.output)["at_cost"]["worth_it"]
+
+
+def test_comparables_are_damped_and_counted(pack):
+    prices = [5000, 5400, 5800, 6200, 30_000]
+    said = buying_answer(known_shop(), "lamps", comparables_cents=prices, cost_cents=2000)
+    assert said["outliers_cents"] == [30_000]
+    assert 5000 < said["comparables_middle_cents"] < 6500
+    assert said["typical_from"] == "comparables"
+    far = buying_answer(known_shop(), "lamps", comparables_cents=prices, cost_cents=50)
+    near = buying_answer(known_shop(), "lamps", comparables_cents=prices, cost_cents=max(said["highest_cents"] - 20, 1))
+    assert far["at_cost"]["more_comparables_to_turn"] is None
+    assert near["at_cost"]["more_comparables_to_turn"] >= 1
+
+
+def test_parts_that_bring_more_than_the_whole_are_told(pack):
+    two = run("lamps", "--price", 60, "--part", 80, "--part", 90, "--from", pack)
+    assert "Better sold in parts" in two.output
+    assert "Better kept whole" in run("lamps", "--price", 60, "--part", 20, "--from", pack).output
+
+
+def test_the_words_state_the_numbers(pack):
+    found = run("lamps", "--price", "60", "--from", pack)
+    own = highest_answer(known_shop(), "lamps", price_cents=6000)
+    lines = found.output.splitlines()
+    assert lines[0].startswith(f"Pay {show_cents(own.highest_cents)} at most")
+    assert f"{own.sold_share:.0%}" in found.output
+    assert "which counts" in found.output
+    assert "Where to sell it" in found.output
+    assert "$16.00 an hour" in found.output
+
+
+def test_what_is_not_worth_any_price_is_to_be_left(pack):
+    found = run("lamps", "--price", "4", "--size", "bulky", "--from", pack)
+    assert found.output.startswith("Leave it")
+
+
+def test_a_category_with_hardly_a_sale_is_too_few_to_tell(tmp_path):
+    shop = known_shop()
+    shop["categories"]["lamps"] |= {"items": 2, "sold": 1}
+    file = tmp_path / "knowledge.json"
+    file.write_text(knowledge_text(shop), encoding="utf-8")
+    assert "Too few to tell: 1 sale of such things" in run("lamps", "--price", 60, "--from", file).output
+    assert "Too few to tell" not in run("jugs", "--price", 60, "--from", file).output
+
+
+def test_books_without_a_sale_answer_a_stated_price_alone():
+    shop = known_shop()
+    shop["categories"]["lamps"] |= {"items": 2, "sold": 0, "typical_cents": None}
+    with pytest.raises(AssumptionError, match="price must be known for the first sales"):
+        question(shop, "lamps")
+    assert question(shop, "lamps", price_cents=6000).typical_cents == 6000
+    # Nothing to lean on: the comparables alone count.
+    alone = buying_answer(shop, "lamps", comparables_cents=[5000, 5400, 5800])
+    assert alone["typical_cents"] == pytest.approx(alone["comparables_middle_cents"], abs=1)
+    assert alone["too_few_to_tell"]
+
+
+def test_an_unknown_category_is_judged_by_the_shop_and_a_slip_is_asked_about(pack):
+    assert "judged by the whole shop" in run("tin toys", "--price", 60, "--from", pack).output
+    assert known_category(known_shop(), " LAMPS ") == "lamps"
+    with pytest.raises(AssumptionError, match="did you mean 'lamps'"):
+        known_category(known_shop(), "lampss")
+
+
+def test_the_newest_pack_is_taken_by_what_is_known_not_by_when_it_was_written(tmp_path, monkeypatch):
+    for name, day in (("2026-09", "2026-11-14"), ("2026-10", "2026-11-14"), ("2026-11", "2026-10-31")):
+        folder = tmp_path / "packs" / name
+        folder.mkdir(parents=True)
+        (folder / "knowledge.json").write_text(knowledge_text({**known_shop(), "as_of": day}), encoding="utf-8")
+    (tmp_path / "packs" / "track-record").mkdir()
+    assert newest_knowledge(tmp_path / "packs").parent.name == "2026-10"
+    monkeypatch.chdir(tmp_path)
+    assert run("lamps", "--price", 60).exit_code == 0
+
+
+def test_without_a_report_one_line_says_to_run_it(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    found = run("lamps", "--price", 60)
+    assert found.exit_code == 2
+    assert len(found.output.splitlines()) == 1
+    assert "run 'flipkit report' first" in found.output
+
+
+@pytest.mark.parametrize("text", ["", "[]", '{"version": 99, "categories": {}}', '{"version": 1}'])
+def test_what_is_no_knowledge_is_refused_in_one_line(tmp_path, text):
+    file = tmp_path / "knowledge.json"
+    file.write_text(text, encoding="utf-8")
+    with pytest.raises(PackError, match="knowledge"):
+        read_knowledge(file)
+    with pytest.raises(PackError, match="--from"):
+        read_knowledge(tmp_path / "nothing.json")
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--size", "huge"], "size must be one of"),
+        (["--venue", "moon"], "venue must be one of"),
+        (["--price", "sixty"], "--price"),
+        (["--price", "0"], "price must be above 0"),
+        (["--comparable", "0"], "at least one sale above 0"),
+    ],
+)
+def test_what_makes_no_sense_is_refused_in_words(pack, options, words):
+    found = run("lamps", *options, "--from", pack)
+    assert found.exit_code == 2
+    assert words in found.output
+
+
+def test_the_file_is_the_same_for_numbers_that_differ_in_their_last_bit():
+    shop = known_shop()
+    text = knowledge_text(shop)
+    shop["categories"]["lamps"]["pace_error"] += 1e-16
+    assert knowledge_text(dict(reversed(shop.items()))) == text
+    assert json.loads(text)["categories"]["lamps"]["sizes"]["bulky"]["before_min"] == 70.0
+
+
+def test_the_answer_waits_for_no_table_library(pack):
+    """Cold, in a process of its own: what is slow to load is not loaded."""
+    code = (
+        "import sys; from flipkit.cli import main\n"
+        "try: main(sys.argv[1:])\n"
+        "except SystemExit: pass\n"
+        "print(sorted({'pandas', 'scipy', 'altair', 'pint', 'pydantic', 'openpyxl'} & set(sys.modules)))"
+    )
+    arguments = ["buy", "lamps", "--comparable", "55", "--cost", "12", "--from", str(pack)]
+    found = subprocess.run(
+        [sys.executable, "-c", code, *arguments], capture_output=True, text=True, check=True, encoding="utf-8"
+    )
+    assert found.stdout.splitlines()[-1] == "[]"
