@@ -14,6 +14,7 @@ from flipkit.analysis import knowledge_file
 from flipkit.errors import AssumptionError
 from flipkit.places import demo_folder, notebooks_folder
 from flipkit.reports.manifest import AssumptionUsed, Manifest
+from flipkit.reports.moving import sliders_sentence
 from flipkit.reports.opening import STUDIES, open_study
 from flipkit.reports.pack import Pack, PackPage, make_pack
 from flipkit.reports.reading import (
@@ -108,6 +109,7 @@ def month_plan(
         _page("bulky-against-small", "bulky_against_small", said, "Bulky against small", size_sentence(study)[0]),
         _page("stock", "stock", said, "What is in stock", stock_sentence(study)),
         _page("hired-help", "hired_help", said, "Does help pay?", help_sentence(study)),
+        _page("what-if-sliders", "what_if_sliders", said, "Move the assumptions", sliders_sentence(study)[0]),
         _page("assumptions", "assumptions", said, "Assumptions and gaps", trace_sentence(study.sold_items())),
     ]
     names = _page_names(study.categories)

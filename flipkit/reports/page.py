@@ -70,15 +70,19 @@ class _Charts:
         name = f"chart-{self.count}"
         title = f'<p class="chart-title">{escape(heading)}</p>' if heading else ""
         title += f'<p class="chart-below">{escape(below)}</p>' if below else ""
-        caption = f'<figcaption id="{name}-reading">{escape(reading)}</figcaption>' if reading else ""
+        moves = any("bind" in param for param in drawn.get("params", []))
+        follows, spoken = (" data-moves", ' aria-live="polite"') if moves else ("", "")
+        caption = f'<figcaption id="{name}-reading"{spoken}>{escape(reading)}</figcaption>' if reading else ""
         margin = f' data-margin="{int(kept[MARGIN_KEY])}"' if MARGIN_KEY in kept else ""
         folded = ""
         if numbers:
             heads = list(numbers[0])
             rows = [[str(row[head]) for head in heads] for row in numbers]
-            folded = table_html(heads, rows, caption="The numbers", fold=True)
+            folded = table_html(
+                heads, rows, caption="The numbers before any move" if moves else "The numbers", fold=True
+            )
         return (
-            f'<figure class="chart" id="{name}"{margin}>{title}<div class="drawing"></div>'
+            f'<figure class="chart" id="{name}"{margin}{follows}>{title}<div class="drawing"></div>'
             f'<script type="application/json">{embedded_json(_themed(drawn))}</script>'
             f"<noscript><p>This browser runs no scripts, so the chart is not drawn.</p></noscript>"
             f"{caption}{folded}</figure>"

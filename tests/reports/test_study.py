@@ -149,8 +149,15 @@ def test_a_plan_has_a_page_for_each_category_under_a_name_of_its_own(tmp_path):
     items = "\n".join(["item_id,title,category,bought_on,cost", *rows])
     plan = month_plan(write_books(tmp_path / "books", items=items))
     names = [page.task.name for page in plan.pages]
-    assert names[:5] == ["month-overview", "bulky-against-small", "stock", "hired-help", "assumptions"]
-    assert sorted(names[5:]) == ["category-hand-tools", "category-hand-tools-2", "category-unnamed"]
+    assert names[:6] == [
+        "month-overview",
+        "bulky-against-small",
+        "stock",
+        "hired-help",
+        "what-if-sliders",
+        "assumptions",
+    ]
+    assert sorted(names[6:]) == ["category-hand-tools", "category-hand-tools-2", "category-unnamed"]
     with pytest.raises(AssumptionError, match="category must be one of"):
         month_plan(tmp_path / "books", categories=["typewriters"])
 

@@ -1,18 +1,35 @@
 "use strict";
 // Each figure carries its chart as JSON; it is drawn as SVG, so that the style sheet colours it.
+// A chart that a reader moves says anew what it shows, once the hand rests; drawn anew it stays where it was put.
+const follow = (figure, view, moved) => {
+  const reading = figure.querySelector("figcaption");
+  let rest;
+  const say = () => {
+    const words = [...figure.querySelectorAll(".sentence_marks text")].flatMap((text) =>
+      text.querySelector("tspan") ? [...text.querySelectorAll("tspan")].map((line) => line.textContent) : [text.textContent]);
+    if (reading && words.length) reading.textContent = words.join(" ");
+  };
+  const later = () => { clearTimeout(rest); rest = setTimeout(say, 300); };
+  for (const param of moved) view.addSignalListener(param.name, later);
+  if (figure.view) { figure.view.finalize(); later(); }
+  figure.view = view;
+};
 const draw = async (figure) => {
   const place = figure.querySelector(".drawing");
   const spec = JSON.parse(figure.querySelector("script").textContent);
   // One view fits its container by itself; panels are given what their axes leave of it.
   const margin = figure.dataset.margin;
   if (margin) for (const panel of spec.vconcat) panel.width = Math.max(place.clientWidth - margin - 10, 80);
+  const moved = figure.dataset.moves === undefined ? [] : spec.params.filter((param) => param.bind);
+  if (figure.view) for (const param of moved) param.value = figure.view.signal(param.name);
   try {
-    await vegaEmbed(place, spec, { mode: "vega-lite", renderer: "svg", actions: false, tooltip: { theme: "custom" } });
+    const { view } = await vegaEmbed(place, spec, { mode: "vega-lite", renderer: "svg", actions: false, tooltip: { theme: "custom" } });
     // The reading and the table of numbers say it in words: a listener need not hear every tick.
     const svg = place.querySelector("svg");
     svg.setAttribute("aria-hidden", "true");
     svg.setAttribute("focusable", "false");
     for (const name of ["role", "aria-label", "aria-roledescription"]) svg.parentElement.removeAttribute(name);
+    if (moved.length) follow(figure, view, moved);
     figure.dataset.state = "drawn";
   } catch (error) {
     figure.dataset.state = "failed";
