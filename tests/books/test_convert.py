@@ -311,3 +311,10 @@ def test_any_titles_survive_the_round_trip(tmp_path_factory, rows):
         if n not in gone
     )
     assert sorted(read_books(home / "books").items["title"]) == kept
+
+
+def test_the_same_unreadable_text_is_refused_in_every_block(run):
+    rows = [f"S{n},lamp,x,2026-03-01,{'oops' if n % 15_000 == 7 else '1.00'}" for n in range(45_000)]
+    done = run("SKU,Item,Category,Bought,Cost\n" + "\n".join(rows) + "\n")
+    assert [left.row for left in done.refused] == [9, 15_009, 30_009]
+    assert done.taken == 44_997

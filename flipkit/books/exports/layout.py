@@ -382,12 +382,14 @@ def _header(plain: list[Record], typical: int) -> Record | None:
 def _different(given: list[str]) -> list[str]:
     """Headers made different: a blank one is called by its number, a repeated one counted."""
     headers: list[str] = []
+    seen: set[str] = set()
+    counts: Counter[str] = Counter()
     for at, header in enumerate(given, start=1):
         name = " ".join(header.split())[:80] or f"column {at}"
-        count = 2
         unique = name
-        while unique in headers:
-            unique = f"{name} ({count})"
-            count += 1
+        while unique in seen:
+            counts[name] += 1
+            unique = f"{name} ({counts[name] + 1})"
+        seen.add(unique)
         headers.append(unique)
     return headers

@@ -14,6 +14,7 @@ from flipkit.books.exports import dates, matching
 from flipkit.books.exports.layout import Layout
 from flipkit.books.exports.mapping import Mapping, Source
 from flipkit.books.exports.numbers import DECIMALS, NOTHING, PlainNumbers, number_of, read_written
+from flipkit.money import LARGEST_CENTS
 
 _MEMORY = 200_000
 _CENT = Decimal("0.01")
@@ -131,11 +132,11 @@ def _money(text: str, *, decimal: str, currency: str, turned: bool, signed: bool
         value = -value
     if value < 0 and not signed:
         return Bad("an amount of at least 0", "it came in instead of going out" if turned else "")
+    if abs(value) > LARGEST_CENTS // 100:
+        return Bad("an amount of a second-hand shop")
     cents = value.quantize(_CENT, rounding=ROUND_HALF_UP)
     if cents != value:
         return Bad("an amount in whole cents")
-    if abs(cents) > 9_000_000_000:
-        return Bad("an amount of a second-hand shop")
     return f"{abs(cents):.2f}" if not cents else f"{cents:.2f}"
 
 

@@ -90,7 +90,6 @@ def _take(
             for place, value in enumerate(values):
                 if isinstance(value, Bad):
                     bad.setdefault(place, []).append(reader.complaint(value, rows[place]))
-            reader.sure = True
     _times_quantity(readers, columns, bad)
     for reader, values in zip(readers, columns, strict=True):
         if _may_be_blank(reader.name, mapping) or "" not in values:

@@ -114,7 +114,6 @@ def heading(header: str) -> Heading:
 CERTAIN, FAIR = 95.0, 60.0
 
 
-@functools.lru_cache(maxsize=100_000)
 def likeness(words: str, table: str, column: str) -> float:
     """How well a header's words fit a column, from 0 to 100.
 
@@ -139,28 +138,64 @@ def likeness(words: str, table: str, column: str) -> float:
     >>> FAIR <= likeness("date of purchase of item", "items", "bought_on") < CERTAIN
     True
     """
-    from rapidfuzz import fuzz
+    return _likenesses(words).get((table, column), 0.0)
 
+
+@functools.lru_cache(maxsize=20_000)
+def _likenesses(words: str) -> dict[tuple[str, str], float]:
+    """How well a header's words fit each column that they fit at all."""
+    from rapidfuzz import fuzz, process
+
+    found: dict[tuple[str, str], float] = {}
     if not words:
-        return 0.0
-    if words == column.replace("_", " ") or words == re.sub(r"_(?:in|lb)$", "", column).replace("_", " "):
-        return 100.0
-    best = 0.0
-    for at, word in enumerate(known_words()[table].get(column, ())):
-        weak = word.endswith("?")
-        plain = word.rstrip("?")
-        if words == plain:
-            score = 64.0 if weak else 99.0 - min(at, 30) / 10
-        elif weak:
-            continue
-        else:
-            alike = fuzz.ratio(words, plain)
-            score = alike - 8 if alike >= 86 else 0.0
-            if len(plain) > 3 and set(plain.split()) < set(words.split()):
-                spare = len(words.split()) - len(plain.split())
-                score = max(score, 84.0 + 2 * len(plain.split()) - 6 * spare)
-        best = max(best, min(score, 100.0))
-    return best
+        return found
+    index = _index()
+
+    def take(word: str, score: float) -> None:
+        for column, own in index[word]:
+            found[column] = max(found.get(column, 0.0), min(own if score == 100.0 else score, 100.0))
+
+    for word, score, _ in process.extract(words, list(index), scorer=fuzz.ratio, score_cutoff=86.0, limit=20):
+        if score == 100.0:
+            take(word, 100.0)
+        elif not word.endswith("?"):
+            take(word, score - 8)
+    given = set(words.split())
+    for word in {word for part in given for word in _by_part().get(part, ())}:
+        parts = word.split()
+        if len(word) > 3 and set(parts) < given:
+            take(word, 84.0 + 2 * len(parts) - 6 * (len(given) - len(parts)))
+    if f"{words}?" in index:
+        for column, own in index[f"{words}?"]:
+            found[column] = max(found.get(column, 0.0), own)
+    return found
+
+
+@functools.cache
+def _index() -> dict[str, list[tuple[tuple[str, str], float]]]:
+    """Every word with the columns that it may stand over, and how well it does when it is just that."""
+    index: dict[str, list[tuple[tuple[str, str], float]]] = {}
+    for table, columns in known_words().items():
+        for column, over in columns.items():
+            plain = {column.replace("_", " "), re.sub(r"_(?:in|lb)$", "", column).replace("_", " ")}
+            for word in sorted(plain):
+                index.setdefault(word, []).append(((table, column), 100.0))
+            for at, word in enumerate(over):
+                if word not in plain:
+                    own = 64.0 if word.endswith("?") else 99.0 - min(at, 30) / 10
+                    index.setdefault(word, []).append(((table, column), own))
+    return index
+
+
+@functools.cache
+def _by_part() -> dict[str, list[str]]:
+    """Words by each of their parts, the weak ones left out."""
+    parts: dict[str, list[str]] = {}
+    for word in _index():
+        if not word.endswith("?"):
+            for part in word.split():
+                parts.setdefault(part, []).append(word)
+    return parts
 
 
 def tables() -> tuple[str, ...]:
