@@ -17,6 +17,7 @@ from flipkit.reports import manifest as manifests
 from flipkit.reports.manifest import Manifest
 from flipkit.reports.page import TEMPLATES, policy, style_sheet
 from flipkit.reports.runner import NotebookTask, PageResult, run_notebooks
+from flipkit.reports.single import ARCHIVE, SINGLE, single_page, write_archive
 
 INDEX: Final = "index.html"
 #: Added to the pack's name for what a failed run leaves: the pages that were made.
@@ -124,9 +125,14 @@ def make_pack(
                 where="; ".join(str(error) for error in failed),
                 mend=f"the pages that were made are in {out.name}{UNFINISHED}",
             )
-        text = index_text(pages, title=title, lead=lead, notes=notes, titles={r.name: r.title for r in results})
-        _write(folder / INDEX, text)
+        titles = {result.name: result.title for result in results}
+        texts = [(result.name, (folder / f"{result.name}.html").read_text(encoding="utf-8")) for result in results]
+        alone = index_text(pages, title=title, lead=lead, notes=notes, titles=titles)
+        _write(folder / SINGLE, single_page(alone, texts, title=title, home=INDEX, plain=[manifests.FILE]))
+        _write(folder / INDEX, index_text(pages, title=title, lead=lead, notes=notes, titles=titles, single=SINGLE))
         _write(folder / manifests.FILE, manifests.manifest_text(manifest, manifests.file_hashes(folder)))
+        # The archive holds the manifest, so the manifest cannot hold the archive's digest.
+        write_archive(folder, folder / ARCHIVE)
     moved = [_moved(result, folder, out) for result in results]
     return Pack(out, out / INDEX, tuple(moved))
 
@@ -138,6 +144,7 @@ def index_text(
     lead: str = "",
     notes: Sequence[str] = (),
     titles: Mapping[str, str] | None = None,
+    single: str = "",
 ) -> str:
     """The page that leads to all others.
 
@@ -153,6 +160,8 @@ def index_text(
         What stands below the list.
     titles : mapping of str to str, optional
         Name of a page to the title it turned out to have.
+    single : str
+        The file that holds all pages, to link to; no link where empty.
 
     Returns
     -------
@@ -175,7 +184,14 @@ def index_text(
             groups.append((page.group, []))
         name = page.task.name
         groups[-1][1].append((f"{name}.html", (titles or {}).get(name) or page.task.title or name, page.sentence))
-    words = {"title": title, "lead": lead, "notes": notes, "groups": groups, "manifest": manifests.FILE}
+    words = {
+        "title": title,
+        "lead": lead,
+        "notes": notes,
+        "groups": groups,
+        "manifest": manifests.FILE,
+        "single": single,
+    }
     return template.render(words, policy=policy(), style=style_sheet())
 
 
@@ -247,7 +263,7 @@ def _own_files(out: Path) -> set[str]:
         listed: Iterable[str] = json.loads((out / manifests.FILE).read_text(encoding="utf-8"))["files"]
     except (OSError, ValueError, KeyError, TypeError):
         return set()
-    return {*listed, manifests.FILE}
+    return {*listed, manifests.FILE, ARCHIVE}
 
 
 def _swap(new: Path, out: Path) -> None:

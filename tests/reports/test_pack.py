@@ -5,12 +5,15 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 import stat
 import sys
+import zipfile
 
 import pytest
 
 from flipkit.errors import PackError
+from flipkit.reports.library import drawing_library
 from flipkit.reports.manifest import Manifest
 from flipkit.reports.pack import PackPage, index_text, make_pack, replacing, require_replaceable
 from flipkit.reports.runner import NotebookTask
@@ -56,6 +59,8 @@ def test_a_pack_is_pages_notebooks_index_and_manifest(make):
         "notebooks/lamps.ipynb",
         "notebooks/overview.ipynb",
         "overview.html",
+        "pack.html",
+        "pack.zip",
         "run.json",
     }
     assert pack.index == pack.folder / "index.html"
@@ -75,7 +80,34 @@ def test_the_manifest_lists_each_file_with_its_digest(make):
     listed = json.loads((pack.folder / "run.json").read_text())["files"]
     found = files(pack.folder)
     del found["run.json"]
+    del found["pack.zip"]  # which holds the manifest
     assert listed == {name: hashlib.sha256(content).hexdigest() for name, content in found.items()}
+
+
+def test_the_archive_holds_the_pack_whole_and_no_time(make):
+    folder = make().folder
+    with zipfile.ZipFile(folder / "pack.zip") as archive:
+        held = {name: archive.read(name) for name in archive.namelist()}
+        times = {entry.date_time for entry in archive.infolist()}
+    found = files(folder)
+    del found["pack.zip"]
+    assert held == found
+    assert list(held) == sorted(held)
+    assert times == {(1980, 1, 1, 0, 0, 0)}
+
+
+def test_one_file_holds_every_page_and_the_drawing_library_once(make):
+    folder = make().folder
+    text = (folder / "pack.html").read_text(encoding="utf-8")
+    assert text.count(drawing_library()) == 1
+    assert text.count("<title>") == text.count("<main>") == 1
+    for link in ('href="#overview"', 'href="#lamps"', 'href="#index"'):
+        assert link in text
+    assert ".html" not in text.split("<script>")[0]
+    ids = re.findall(r'id="([^"]+)"', text.split("<script>")[0])
+    assert len(ids) == len(set(ids)), "no two pages share a name"
+    assert {"overview", "lamps", "index", "overview-chart-1", "lamps-chart-1"} <= set(ids)
+    assert 'href="pack.html"' in (folder / "index.html").read_text(encoding="utf-8")
 
 
 def test_an_earlier_pack_is_replaced_whole(make, old_pack):

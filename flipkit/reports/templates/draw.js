@@ -37,13 +37,28 @@ const draw = async (figure) => {
     console.error(error);
   }
 };
-for (const figure of document.querySelectorAll("figure.chart")) {
-  draw(figure);
-  if (!figure.dataset.margin) continue;
-  let width = figure.clientWidth;
-  new ResizeObserver(() => {
-    if (Math.abs(figure.clientWidth - width) < 8) return;
-    width = figure.clientWidth;
+// What is not shown has no width to fit: it is drawn when it is first seen.
+const begin = () => {
+  for (const figure of document.querySelectorAll("figure.chart:not([data-begun])")) {
+    if (!figure.clientWidth) continue;
+    figure.dataset.begun = "";
     draw(figure);
-  }).observe(figure);
-}
+    if (!figure.dataset.margin) continue;
+    let width = figure.clientWidth;
+    new ResizeObserver(() => {
+      if (!figure.clientWidth || Math.abs(figure.clientWidth - width) < 8) return;
+      width = figure.clientWidth;
+      draw(figure);
+    }).observe(figure);
+  }
+};
+const whole = document.title;
+const arrive = () => {
+  const page = document.getElementById(decodeURIComponent(location.hash.slice(1)));
+  const heading = page && page.classList.contains("page") && page.querySelector("h1");
+  document.title = heading ? heading.textContent.replace("¶", "").trim() : whole;
+  begin();
+};
+arrive();
+addEventListener("hashchange", arrive);
+document.addEventListener("toggle", begin, true);

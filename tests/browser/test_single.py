@@ -1,0 +1,102 @@
+"""A whole pack in one file, opened from disk with the network off."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from flipkit.reports.manifest import Manifest
+from flipkit.reports.pack import PackPage, make_pack
+from flipkit.reports.runner import NotebookTask
+from flipkit.reports.single import SINGLE
+
+pytestmark = pytest.mark.browser
+
+SHOWN = "return [...document.querySelectorAll('h1')].filter(h => h.getClientRects().length).map(h => h.textContent)"
+STATES = """
+    return [...document.querySelectorAll('figure.chart')].map(
+        f => [f.closest('.page').id, f.dataset.state || 'not yet', f.querySelectorAll('svg').length])
+"""
+
+
+@pytest.fixture(scope="module")
+def single(tmp_path_factory):
+    notebook = Path(__file__).parents[1] / "reports" / "fixtures" / "small.ipynb"
+    pages = [PackPage(NotebookTask(name, notebook, title=name.capitalize()), "So it went.") for name in ("one", "two")]
+    manifest = Manifest("A shop", "USD", "2026-10", "2026-11-14", {})
+    out = tmp_path_factory.mktemp("one file") / "pack"
+    return make_pack(pages, out, title="October", manifest=manifest, jobs=2).folder / SINGLE
+
+
+def start(page, file):
+    """Open the file anew: another place in the same file alone loads nothing."""
+    page.driver.get("about:blank")
+    page.messages()
+    page.requests()
+    page.driver.get(file.as_uri())
+
+
+def drawn(page, name):
+    from selenium.webdriver.support.ui import WebDriverWait
+
+    WebDriverWait(page.driver, 20).until(
+        lambda _: {state for at, state, _ in page.run(STATES) if at == name} == {"drawn"}
+    )
+
+
+def test_there_is_a_way_through_all_pages_and_back(page, single):
+    start(page, single)
+    assert page.run(SHOWN) == ["October"]
+    page.driver.find_element("link text", "One").click()
+    assert page.run(SHOWN) == ["One"]
+    assert page.driver.title == "One"
+    drawn(page, "one")
+    page.driver.find_element("css selector", "#one a[rel=next]").click()
+    assert page.run(SHOWN) == ["Two"]
+    drawn(page, "two")
+    page.driver.back()
+    assert page.run(SHOWN) == ["One"]
+    page.driver.find_element("css selector", "#one a[rel=home]").click()
+    assert page.run(SHOWN) == ["October"]
+    assert page.driver.title == "October"
+    assert page.messages() == []
+    assert {url.split("#")[0] for url, _ in page.requests()} == {single.as_uri()}
+
+
+def test_a_chart_is_drawn_when_its_page_is_seen_and_not_before(page, single):
+    start(page, single)
+    assert {state for _, state, _ in page.run(STATES)} == {"not yet"}
+    page.run("location.hash = '#two'")
+    drawn(page, "two")
+    by_page = {at: (state, count) for at, state, count in page.run(STATES)}
+    assert by_page == {"one": ("not yet", 0), "two": ("drawn", 1)}
+
+
+def test_without_scripts_the_way_through_is_there(page, single):
+    page.driver.get("about:blank")
+    page.driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
+    try:
+        page.driver.get(f"{single.as_uri()}#two")
+        body = page.driver.find_element("tag name", "body").text
+    finally:
+        page.driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
+    assert "Two" in body
+    assert "October" not in body.split("\n", 1)[1]
+
+
+@pytest.mark.parametrize("place", ["", "#one"])
+def test_each_part_fits_a_phone_and_breaks_no_rule_of_accessibility(page, single, axe, place):
+    page.size(360, 780, phone=True)
+    start(page, single)
+    page.run(f"location.hash = '{place}'")
+    if place:
+        drawn(page, place[1:])
+    scroll, inner = page.run("return [document.documentElement.scrollWidth, window.innerWidth]")
+    assert scroll <= inner
+    page.driver.execute_cdp_cmd("Runtime.evaluate", {"expression": axe})
+    broken = page.driver.execute_async_script(
+        "const done = arguments[0];"
+        "axe.run(document).then(r => done(r.violations.map(v => `${v.id}: ${v.nodes[0].html}`)), e => done([`${e}`]));"
+    )
+    assert broken == []
