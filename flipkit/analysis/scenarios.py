@@ -99,6 +99,9 @@ def as_override(assumptions: Assumptions, key: str, value: float) -> object:
     >>> as_override(held, "help.wage", 1725.0), as_override(held, "help.burden", 76500.0)
     ('17.25', '7.6500 %')
     """
+    if key not in assumptions.entries:
+        # A group of assumptions that the month itself knows, moved by a factor.
+        return value
     kind = assumptions.entries[key].kind
     if kind == "money":
         cents = round(value)

@@ -5,18 +5,24 @@ from __future__ import annotations
 import datetime as dt
 import os
 import re
+import shutil
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from flipkit.analysis import knowledge_file
+from flipkit.analysis.track_record import FILE as FORECASTS
+from flipkit.analysis.track_record import keep_forecasts
 from flipkit.errors import AssumptionError
 from flipkit.places import demo_folder, notebooks_folder
+from flipkit.reports.decisions import prices_sentence
+from flipkit.reports.hours import next_hours
 from flipkit.reports.manifest import AssumptionUsed, Manifest
 from flipkit.reports.moving import sliders_sentence
 from flipkit.reports.opening import STUDIES, open_study
 from flipkit.reports.pack import Pack, PackPage, make_pack
+from flipkit.reports.pocket import pocket_sentence
 from flipkit.reports.reading import (
     category_sentence,
     help_sentence,
@@ -26,12 +32,16 @@ from flipkit.reports.reading import (
     stock_sentence,
     trace_sentence,
 )
+from flipkit.reports.record import month_forecasts, record_folder
 from flipkit.reports.rules_used import rules_used
 from flipkit.reports.runner import NotebookTask, PageResult
 from flipkit.reports.study import Study
 
 #: Where packs go, below the folder that the command was started in.
 PACKS = "packs"
+#: What the index says of pages whose numbers the notebook itself computes.
+_WHAT_IF = "What the month's hour hangs on: each assumption and each recorded line moved, alone and together."
+_TRACK_RECORD = "What earlier reports forecast, and what came of it."
 
 
 @dataclass(frozen=True)
@@ -46,11 +56,17 @@ class MonthPlan:
         The pages in order.
     out : Path
         Where the pack goes.
+    settings : str
+        This run's assumptions, as ``KEY=VALUE`` with semicolons between them.
+    categories : tuple of str
+        The categories asked for; all where empty.
     """
 
     study: Study
     pages: tuple[PackPage, ...]
     out: Path
+    settings: str = ""
+    categories: tuple[str, ...] = ()
 
 
 def month_plan(
@@ -108,8 +124,13 @@ def month_plan(
         ),
         _page("bulky-against-small", "bulky_against_small", said, "Bulky against small", size_sentence(study)[0]),
         _page("stock", "stock", said, "What is in stock", stock_sentence(study)),
+        _page("prices", "prices", said, "Prices to change, offers to take", prices_sentence(study)),
+        _page("pocket-sheet", "pocket_sheet", said, "Pocket sheet", pocket_sentence(study)),
+        _page("next-hours", "next_hours", said, "Where next month's hours go", next_hours(study).sentence()),
+        _page("what-if", "what_if", said, "What if?", _WHAT_IF),
         _page("hired-help", "hired_help", said, "Does help pay?", help_sentence(study)),
         _page("what-if-sliders", "what_if_sliders", said, "Move the assumptions", sliders_sentence(study)[0]),
+        _page("track-record", "track_record", said, "Track record", _TRACK_RECORD),
         _page("assumptions", "assumptions", said, "Assumptions and gaps", trace_sentence(study.sold_items())),
     ]
     names = _page_names(study.categories)
@@ -122,7 +143,7 @@ def month_plan(
                     names[category], "category_report", parameters, category.capitalize(), sentence, group="Categories"
                 )
             )
-    return MonthPlan(study, tuple(pages), out or Path(PACKS, study.month))
+    return MonthPlan(study, tuple(pages), out or Path(PACKS, study.month), said["settings"], tuple(categories))
 
 
 def make_month_pack(plan: MonthPlan, *, jobs: int = 2, on_done: Callable[[PageResult], object] | None = None) -> Pack:
@@ -146,11 +167,18 @@ def make_month_pack(plan: MonthPlan, *, jobs: int = 2, on_done: Callable[[PageRe
     ------
     PackError
         If the folder holds something else, or a page failed.
+
+    Notes
+    -----
+    What the run forecasts is kept in ``track-record`` beside the pack; the next run scores it.
     """
     study = plan.study
+    record = record_folder(plan.out.resolve().parent, study)
     with tempfile.TemporaryDirectory(prefix="flipkit-") as shared:
         study.keep(Path(shared))
-        return make_pack(
+        if (record / FORECASTS).is_file():
+            shutil.copyfile(record / FORECASTS, Path(shared, FORECASTS))
+        pack = make_pack(
             plan.pages,
             plan.out,
             title=f"{study.books.shop.name}, {month_name(study.month)}",
@@ -163,6 +191,12 @@ def make_month_pack(plan: MonthPlan, *, jobs: int = 2, on_done: Callable[[PageRe
             cwd=study.books.path.resolve().parent,
             env={STUDIES: shared},
         )
+    # Kept once the pack stands: a report that failed has said nothing.
+    forecasts = month_forecasts(study)
+    if len(forecasts):
+        record.mkdir(parents=True, exist_ok=True)
+        keep_forecasts(record, forecasts)
+    return pack
 
 
 def month_manifest(plan: MonthPlan) -> Manifest:
@@ -193,7 +227,11 @@ def month_manifest(plan: MonthPlan) -> Manifest:
         rules=rules_used(study),
         left_out=study.left_out,
         notes=[str(note) for note in study.notes],
-        options={"pages": [page.task.name for page in plan.pages]},
+        options={
+            "pages": [page.task.name for page in plan.pages],
+            "categories": list(plan.categories),
+            "settings": plan.settings,
+        },
     )
 
 

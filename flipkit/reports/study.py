@@ -20,6 +20,7 @@ from flipkit.analysis.prospects import Horizon, stock_prospects
 from flipkit.analysis.selling import SellingModel
 from flipkit.analysis.shop_knowledge import shop_knowledge, shop_model
 from flipkit.analysis.shrinkage import pulled_returns
+from flipkit.analysis.stock_prices import price_plan
 from flipkit.assumptions import Assumptions
 from flipkit.books.problems import Problem
 from flipkit.books.read import Books
@@ -215,6 +216,12 @@ class Study:
     def knowledge(self) -> dict[str, Any]:
         """What the books know about buying, as ``flipkit buy`` reads it."""
         return shop_knowledge(self, self.selling)
+
+    @functools.cached_property
+    def price_plan(self) -> pd.DataFrame:
+        """For each thing in stock: what to ask, which offer to take, when to mark down and to give up."""
+        changes = self.books.price_changes
+        return price_plan(self.items, changes, *self.selling, self.knowledge, as_of=self.as_of)
 
     def sold_items(self, category: str | None = None, *, month: str | None = None) -> pd.DataFrame:
         """The items sold in the window, or in one month.

@@ -1,0 +1,176 @@
+"""Where next month's hours go, and what more records would be worth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from flipkit.analysis.sourcing import HourPlan, available_hours, hour_plan, worth_of_items
+from flipkit.analysis.words import TOO_FEW
+from flipkit.money import show_cents
+from flipkit.reports import elements
+from flipkit.reports.elements import Element
+from flipkit.reports.reading import count_of, money_per_hour
+from flipkit.reports.showing import words
+from flipkit.reports.study import Study
+
+#: Sets of true returns that are imagined.
+_DRAWS = 4000
+#: Further items whose worth is told.
+_MORE = 10
+#: Categories that the sentence names.
+_NAMED = 3
+
+
+@dataclass(frozen=True)
+class NextHours:
+    """Next month's hours over categories.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        One row a category that can be weighed: ``category``, ``hours``, ``available_h``,
+        ``pulled``, ``error``, ``first_share``, ``knowing_cents``, ``more_cents``, ``items``, ``verdict``.
+    plan : HourPlan or None
+        The plan; none where nothing can be weighed.
+    hours : float
+        Hours to share out: those of a middling month so far. [h]
+    unknown : tuple of str
+        Categories whose return has no error yet, or that nothing was bought of.
+    target : float
+        What an hour should bring. [dollars per hour]
+    currency : str
+        Code of the shop's currency.
+    """
+
+    frame: pd.DataFrame
+    plan: HourPlan | None
+    hours: float
+    unknown: tuple[str, ...]
+    target: float
+    currency: str
+
+    def sentence(self) -> str:
+        """Where the hours go."""
+        if self.plan is None:
+            return f"{TOO_FEW.capitalize()}: no category has sales from trips enough to weigh its hours."
+        given = self.frame[self.frame["hours"] >= 0.5]
+        if given.empty:
+            return "No category is expected to earn anything an hour, so no hour is given to any."
+        good = given[given["pulled"] >= self.target]
+        start = f"Of {self.hours:,.0f} hours, as in a middling month so far,"
+        if good.empty:
+            best = given.iloc[0]
+            return f"{start} none has finds expected to reach your target; the best are {best['category']}."
+        parts = [f"{row['category']} ({row['hours']:,.0f})" for row in good.head(_NAMED).to_dict("records")]
+        more = f" and {count_of(len(good) - _NAMED, 'more', 'more')}" if len(good) > _NAMED else ""
+        return (
+            f"{start} {good['hours'].sum():,.0f} have finds expected to reach your target: {', '.join(parts)}{more}. "
+            f"All of them together: {self._money(self.plan.expected)}."
+        )
+
+    def note(self) -> str:
+        """How sure that is, what knowing would be worth, and hours that earn less than the target."""
+        if self.plan is None or not self.hours:
+            return ""
+        plan = self.plan
+        left = self.hours - float(plan.hours.sum())
+        below = float(plan.hours[self.frame["pulled"].to_numpy() < self.target].sum())
+        text = (
+            f"80% interval {self._money(plan.low)} to {self._money(plan.high)}. Knowing every return beforehand would "
+            f"be worth {self._money(plan.knowing - plan.expected)} more."
+        )
+        if below >= 0.5:
+            text += f" {count_of(round(below), 'hour')} go to what is expected below your target."
+        if left >= 0.5:
+            text += f" {count_of(round(left), 'hour')} find nothing worth them."
+        return text
+
+    def table(self) -> Element:
+        """Each category's hours and what more knowledge of it would be worth."""
+        if self.frame.empty:
+            return words("No category can be weighed yet.")
+        headings = {
+            "category": "Category",
+            "hours": "Hours",
+            "available_h": "Room for",
+            "pulled": "Per hour, pulled",
+            "error": "give or take",
+            "first_share": "Chance to be the best",
+            "knowing_cents": "Knowing it",
+            "more_cents": f"{_MORE} more items",
+            "items": "Bought",
+            "verdict": "In words",
+        }
+        hourly = dict.fromkeys(
+            ("pulled", "error"), lambda dollars: money_per_hour(float(dollars), currency=self.currency)
+        )
+        shares = {"first_share": lambda share: "under 1%" if share < 0.01 else f"{share:.0%}"}
+        hours = dict.fromkeys(("hours", "available_h"), lambda number: f"{number:,.0f}")
+        return elements.table(
+            self.frame,
+            caption="Next month's hours, the best first",
+            headings=headings,
+            formats=hourly | shares | hours,
+            currency=self.currency,
+        )
+
+    def left_out(self) -> Element:
+        """Categories that cannot be weighed yet."""
+        if not self.unknown:
+            return words("Every category that was bought in these months is weighed.")
+        return words(f"{TOO_FEW.capitalize()}, so given no hours here: {', '.join(self.unknown)}.")
+
+    def _money(self, dollars: float) -> str:
+        return show_cents(round(dollars) * 100, currency=self.currency)[: -len(".00")]
+
+
+def next_hours(study: Study) -> NextHours:
+    """Share the hours of a middling month among categories whose returns are only estimated.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    NextHours
+        The plan, and how to show it.
+    """
+    ranking = study.ranking.merge(study.bought_returns[["category", "expected_min"]], on="category", how="left")
+    minutes = ranking["expected_min"] / ranking["items"].where(ranking["items"] > 0)
+    known = np.isfinite(ranking["pulled"]) & np.isfinite(ranking["error"]) & np.isfinite(minutes)
+    unknown = tuple(sorted(str(name) for name in ranking.loc[~known, "category"]))
+    months = study.assumptions.whole("report.window_months")
+    recorded = study.months.tail(months)
+    hours = float(recorded["owner_min"].mean() / 60) if recorded["owner_min"].sum() > 0 else 0.0
+    frame, each = ranking[known].reset_index(drop=True), minutes[known].to_numpy(dtype=np.float64)
+    if frame.empty or not hours:
+        return NextHours(frame.iloc[:0], None, hours, unknown, study.target, study.currency)
+    most = available_hours(frame["items"] / months, each, stretch=study.assumptions.number("sourcing.stretch"))
+    value, error = frame["pulled"].to_numpy(dtype=np.float64), frame["error"].to_numpy(dtype=np.float64)
+    seed = study.assumptions.whole("report.seed")
+    plan = hour_plan(value, error, most, hours=hours, draws=_DRAWS, seed=seed)
+    more = worth_of_items(value, error, frame["items"], most, more=_MORE, hours=hours, draws=_DRAWS, seed=seed)
+    shown = pd.DataFrame(
+        {
+            "category": frame["category"],
+            "hours": plan.hours,
+            "available_h": most,
+            "pulled": value,
+            "error": error,
+            "first_share": plan.first_share,
+            "knowing_cents": np.rint(100 * plan.worth_of_knowing),
+            "more_cents": np.rint(100 * more),
+            "items": frame["items"],
+            "verdict": frame["verdict"],
+        }
+    )
+    order = np.argsort(-value, kind="stable")
+    plan = plan._replace(
+        hours=plan.hours[order], first_share=plan.first_share[order], worth_of_knowing=plan.worth_of_knowing[order]
+    )
+    return NextHours(shown.iloc[order].reset_index(drop=True), plan, hours, unknown, study.target, study.currency)

@@ -1,0 +1,297 @@
+"""The track record: what this run forecasts, and how earlier forecasts came out."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from flipkit.analysis.forecasts import month_interval, return_forecast, stock_forecasts
+from flipkit.analysis.track_record import (
+    CHANCES,
+    Forecast,
+    forecast_table,
+    item_outcomes,
+    kept_forecasts,
+    score_table,
+    scored,
+)
+from flipkit.analysis.words import TOO_FEW
+from flipkit.money import show_cents
+from flipkit.reports import elements, tallies
+from flipkit.reports.elements import Element
+from flipkit.reports.opening import STUDIES
+from flipkit.reports.pocket import few_sales_sentence
+from flipkit.reports.reading import count_of
+from flipkit.reports.showing import words
+from flipkit.reports.study import Study
+
+#: Folder beside the packs in which the forecasts of every run are kept.
+FOLDER = "track-record"
+#: Months with sales before a month is forecast.
+_FEWEST_MONTHS = 6
+_MONEY = ("sold price", "month net")
+
+
+@dataclass(frozen=True)
+class TrackRecord:
+    """Forecasts and what became of them.
+
+    Attributes
+    ----------
+    scores : DataFrame
+        Earlier forecasts whose day has come, as ``track_record.scored`` gives them.
+    waiting : int
+        Earlier forecasts whose day has not come.
+    new : DataFrame
+        What this run forecasts.
+    why_none : str
+        Why it forecasts nothing, where it does not.
+    too_few : int
+        Scored forecasts below which no coverage is claimed.
+    currency : str
+        Code of the shop's currency.
+    """
+
+    scores: pd.DataFrame
+    waiting: int
+    new: pd.DataFrame
+    why_none: str
+    too_few: int
+    currency: str
+
+    def sentence(self) -> str:
+        """How the earlier forecasts came out."""
+        known = self.scores[self.scores["outcome"].notna()] if len(self.scores) else self.scores
+        if known.empty:
+            waits = f" ({self.waiting:,} wait for their day)" if self.waiting else ""
+            return f"No forecast is old enough to score yet{waits}."
+        parts = []
+        sales = known[known["what"].isin(CHANCES)]
+        if len(sales):
+            parts.append(
+                f"of {count_of(len(sales), 'thing')} on sale {sales['chance'].sum():,.0f} were forecast to sell and "
+                f"{sales['outcome'].sum():,.0f} did"
+            )
+        inside = known[known["inside"].notna()]
+        if len(inside) >= self.too_few:
+            parts.append(f"{inside['inside'].mean():.0%} of {len(inside):,} intervals held what happened")
+        text = ", and ".join(parts) or f"{count_of(len(known), 'forecast')} scored, {TOO_FEW}"
+        return f"{text[:1].upper()}{text[1:]}."
+
+    def note(self) -> str:
+        """What this run forecasts."""
+        if self.new.empty:
+            return self.why_none
+        due = self.new["due_on"].max().date().isoformat()
+        chances = self.new[self.new["what"].isin(CHANCES)]
+        text = f"Said today: {count_of(len(self.new), 'forecast')} for {due}"
+        if len(chances):
+            text += f", {chances['chance'].sum():,.0f} of {len(chances):,} things selling by then"
+        return f"{text}."
+
+    def coverage(self) -> pd.DataFrame:
+        """Share of the intervals of each kind that held what happened: ``name``, ``share``, ``error``."""
+        rows = []
+        held = self.scores[self.scores["inside"].notna()] if len(self.scores) else self.scores
+        for what, part in held.groupby("what", sort=True) if len(held) else ():
+            share, count = float(part["inside"].mean()), len(part)
+            if count >= self.too_few:
+                # Agresti and Coull's two more of each, so that none or all of a few is not called sure.
+                middle = (share * count + 2) / (count + 4)
+                rows.append(
+                    {"name": str(what), "share": share, "error": float(np.sqrt(middle * (1 - middle) / (count + 4)))}
+                )
+        return pd.DataFrame(rows, columns=["name", "share", "error"])
+
+    def table(self) -> Element:
+        """The scores of each kind of forecast."""
+        if not len(self.scores):
+            return words("Nothing to score yet.")
+        return self._table(score_table(self.scores), {"what": "Forecast"}, "Scores")
+
+    def category_table(self) -> Element:
+        """The bias of the forecasts of sales in each category."""
+        known = self.scores[self.scores["category"] != ""] if len(self.scores) else self.scores
+        if not len(known):
+            return words("No category has a forecast to score yet.")
+        table = score_table(known, by="category")
+        return self._table(table, {"what": "Forecast", "category": "Category"}, "Bias by category")
+
+    def new_table(self) -> Element:
+        """What this run forecasts, counted."""
+        if self.new.empty:
+            return words(self.why_none)
+        rows = [
+            {"what": str(what), "count": len(part), "due": part["due_on"].max(), "said": self._said(str(what), part)}
+            for what, part in self.new.groupby("what", sort=True)
+        ]
+        headings = {"what": "Forecast", "count": "How many", "due": "Known on", "said": "Said"}
+        return elements.table(pd.DataFrame(rows), caption="Forecasts of this run", headings=headings)
+
+    def _said(self, what: str, part: pd.DataFrame) -> str:
+        if what in CHANCES:
+            return f"{part['chance'].sum():,.1f} sell"
+        if len(part) > 1:
+            return f"{part['level'].mean():.0%} intervals"
+        row = part.iloc[0]
+        low, middle, high = (self._amount(what, float(row[name])) for name in ("low", "middle", "high"))
+        return f"{middle} ({low} to {high})"
+
+    def _amount(self, what: str, amount: float) -> str:
+        if np.isnan(amount):
+            return elements.NOTHING
+        if what in CHANCES:
+            return f"{amount:.2f}".replace("-", "−")
+        cents = amount if what in _MONEY else 100 * amount
+        return show_cents(round(cents), currency=self.currency)
+
+    def _table(self, frame: pd.DataFrame, first: dict[str, str], caption: str) -> Element:
+        shown = frame.copy()
+        few = shown["scored"] < self.too_few
+        for name in ("said", "happened", "bias", "bias_error", "pinball"):
+            shown[name] = [
+                self._amount(what, float(value)) for what, value in zip(shown["what"], shown[name], strict=True)
+            ]
+        shown["verdict"] = np.where(few, TOO_FEW, "")
+        for name in ("coverage", "brier", "brier_of_base"):
+            shown[name] = shown[name].where(~few)
+        headings = {
+            **first,
+            "forecasts": "Due",
+            "scored": "Scored",
+            "said": "Said",
+            "happened": "Happened",
+            "bias": "Bias",
+            "bias_error": "its error",
+            "coverage": "Inside",
+            "level": "meant",
+            "brier": "Brier",
+            "brier_of_base": "of the mean",
+            "pinball": "Pinball",
+            "verdict": "",
+        }
+        formats = dict.fromkeys(("coverage", "level"), lambda share: f"{share:.0%}")
+        formats |= dict.fromkeys(("brier", "brier_of_base"), lambda score: f"{score:.3f}")
+        return elements.table(shown, caption=caption, headings=headings, formats=formats)
+
+
+def record_folder(packs: Path, study: Study) -> Path:
+    """Where a shop's forecasts are kept: beside its packs, never in its books.
+
+    Parameters
+    ----------
+    packs : Path
+        The folder that holds the pack.
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    Path
+        ``track-record``, and below it a folder named by the shop and its books.
+    """
+    text = f"{study.books.shop.name} {study.books.path.resolve().stem}".lower()
+    return packs / FOLDER / (re.sub(r"[^a-z0-9]+", "-", text).strip("-") or "shop")
+
+
+def month_forecasts(study: Study) -> pd.DataFrame:
+    """What this run forecasts for the end of the month that the day after its last day falls in.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    DataFrame
+        As ``track_record.forecast_table``; no row where the books hold too few sales to say.
+    """
+    if few_sales_sentence(study):
+        return forecast_table([])
+    month = pd.Period(study.as_of + dt.timedelta(days=1), "M")
+    due = month.end_time.date()
+    model, typical = study.selling
+    things = stock_forecasts(
+        study.items, study.books.price_changes, model, typical, as_of=study.as_of, due_on=due, level=study.confidence
+    )
+    months = _of_months(study, month, due)
+    parts = [part for part in (things, forecast_table(months)) if len(part)]
+    return pd.concat(parts, ignore_index=True) if parts else forecast_table([])
+
+
+def track_record(study: Study, kept: str = "") -> TrackRecord:
+    """Score what was forecast before this run's last day, and say what it forecasts itself.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+    kept : str
+        Folder of kept forecasts; empty: those that the run which makes the pack handed over.
+
+    Returns
+    -------
+    TrackRecord
+        The scores, and how to show them.
+    """
+    folder = kept or os.environ.get(STUDIES, "")
+    told = kept_forecasts(Path(folder)) if folder else forecast_table([])
+    # A run made again on the same day knows no more than the first one did.
+    earlier = told[told["made_on"] < pd.Timestamp(study.as_of)].reset_index(drop=True)
+    due = earlier["due_on"] <= pd.Timestamp(study.as_of)
+    outcomes = item_outcomes(study.items, earlier[due]) | _month_outcomes(study, earlier[due])
+    few = few_sales_sentence(study)
+    return TrackRecord(
+        scored(earlier, outcomes, as_of=study.as_of),
+        int((~due).sum()),
+        month_forecasts(study),
+        few or "Nothing is on sale and too few months are known, so nothing is forecast.",
+        study.assumptions.whole("report.too_few_items"),
+        study.currency,
+    )
+
+
+def _of_months(study: Study, month: pd.Period, due: dt.date) -> list[Forecast]:
+    """The month's net and hourly return, from the months before it and how they differ."""
+    before = tallies.by_month(study.items, last=str(month - 1)).tail(study.assumptions.whole("report.window_months"))
+    before = before[before["hourly"].notna()]
+    if len(before) < _FEWEST_MONTHS:
+        return []
+    found = []
+    for what, column in (("month net", "net_cents"), ("month hourly", "hourly")):
+        seen = before[column].to_numpy(dtype=np.float64)
+        spread = float(seen.std(ddof=1))
+        low, high = month_interval(float(seen.mean()), spread / np.sqrt(seen.size), spread, level=study.confidence)
+        found.append(
+            return_forecast(
+                what,
+                str(month),
+                float(seen.mean()),
+                low,
+                high,
+                made_on=study.as_of,
+                due_on=due,
+                level=study.confidence,
+            )
+        )
+    return found
+
+
+def _month_outcomes(study: Study, due: pd.DataFrame) -> dict[tuple[str, str, dt.date], float]:
+    """What the months that were forecast came to."""
+    columns = {"month net": "net_cents", "month hourly": "hourly"}
+    asked = due[due["what"].isin(list(columns))]
+    found: dict[tuple[str, str, dt.date], float] = {}
+    for what, subject, day in zip(asked["what"], asked["subject"], asked["due_on"], strict=True):
+        months = tallies.by_month(study.items, last=str(subject)).set_index("month")
+        value = float(months[columns[str(what)]].get(pd.Period(subject, "M").start_time, np.nan))
+        if not np.isnan(value):
+            found[(str(what), str(subject), day.date())] = value
+    return found
