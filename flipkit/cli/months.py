@@ -6,10 +6,11 @@ import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import click
 
-from flipkit.cli.answers import BOOKS, settings_of
+from flipkit.cli.answers import BOOKS, refuse, settings_of
 
 
 @click.command()
@@ -19,6 +20,7 @@ from flipkit.cli.answers import BOOKS, settings_of
 @click.option("--category", "categories", multiple=True, help="Only this category's page; may be repeated.")
 @click.option("--out", type=BOOKS, help="Folder of the pack; by default packs/MONTH.")
 @click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="An assumption for this run alone.")
+@click.option("--again", type=BOOKS, metavar="RUN.JSON", help="Make an earlier pack again, from its manifest.")
 @click.option("--jobs", type=click.IntRange(min=1), help="How many notebooks run at a time.")
 def report(
     books: Path | None,
@@ -27,6 +29,7 @@ def report(
     categories: Sequence[str],
     out: Path | None,
     settings: Sequence[str],
+    again: Path | None,
     jobs: int | None,
 ) -> None:
     """Make the month's pack of pages from BOOKS (a folder or a workbook; the demo shop's by default)."""
@@ -37,19 +40,35 @@ def report(
 
     from flipkit.reports.month import default_jobs, make_month_pack, month_plan
 
-    plan = month_plan(
-        books,
-        month=month,
-        as_of=as_of,
-        categories=categories,
-        settings=settings_of(settings),
-        out=out,
-    )
+    asked: dict[str, Any] = {
+        "month": month,
+        "as_of": as_of,
+        "categories": categories,
+        "settings": settings_of(settings),
+    }
+    earlier = None
+    if again is not None:
+        from flipkit.books.read import read_books
+        from flipkit.places import demo_folder
+        from flipkit.reports.again import read_run
+
+        if any(asked.values()):
+            refuse("--again takes month, day, categories and assumptions from the manifest: leave the others out")
+        earlier = read_run(again)
+        earlier.require_same_books(read_books(books or demo_folder()).hashes)
+        asked = {name: getattr(earlier, name) for name in asked}
+    plan = month_plan(books, **asked, out=out)
     with tqdm(total=len(plan.pages), unit="page", desc="pages", disable=None, file=sys.stderr) as bar:
         pack = make_month_pack(plan, jobs=jobs or default_jobs(), on_done=lambda _: bar.update())
     for result in pack.results:
         for warning in result.warnings:
             click.echo(f"flipkit: {result.name}: {warning}", err=True)
+    if earlier is not None:
+        told = earlier.differences((pack.folder / "run.json").read_text(encoding="utf-8"))
+        for line in told:
+            click.echo(f"flipkit: not as before: {line}", err=True)
+        if not told:
+            click.echo("The same bytes as before.")
     click.echo(f"The pack of {plan.study.month} is in {pack.folder}")
     click.echo(f"Open {pack.index.resolve().as_uri()}")
 
