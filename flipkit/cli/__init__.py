@@ -13,6 +13,7 @@ from flipkit.cli.answers import refuse
 from flipkit.cli.books import check, convert, start
 from flipkit.cli.buying import buy
 from flipkit.cli.charges import fees, net_price, parcel, protect
+from flipkit.cli.lab import lab
 from flipkit.cli.months import assumptions, report
 from flipkit.cli.packing import packing
 from flipkit.errors import FlipkitError
@@ -34,5 +35,5 @@ def main() -> None:
     """Which kinds of second-hand items really pay per hour of work."""
 
 
-for command in (report, start, convert, check, assumptions, parcel, fees, net_price, protect, packing, buy):
+for command in (report, lab, start, convert, check, assumptions, parcel, fees, net_price, protect, packing, buy):
     main.add_command(command)

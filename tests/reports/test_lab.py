@@ -1,0 +1,107 @@
+"""Notebooks on a seller's own books: copied once, never written over."""
+
+from __future__ import annotations
+
+import json
+import sys
+from types import SimpleNamespace
+
+import pytest
+from click.testing import CliRunner
+
+from flipkit.cli import main
+from flipkit.places import notebooks_folder
+from flipkit.reports.lab import lab_folder
+
+ITEMS = "item_id,title,category,bought_on,cost\nA,Jug,stoneware,2026-01-03,10.00\n"
+
+
+def run(*arguments: object):
+    return CliRunner().invoke(main, [str(argument) for argument in arguments])
+
+
+@pytest.fixture
+def books(tmp_path):
+    folder = tmp_path / 'my "books"'
+    folder.mkdir()
+    (folder / "items.csv").write_text(ITEMS, encoding="utf-8")
+    return folder
+
+
+@pytest.fixture
+def started(monkeypatch):
+    """What would have been started."""
+    asked = []
+
+    def record(command, **rest):
+        asked.append((command, rest))
+        return SimpleNamespace(returncode=0)
+
+    monkeypatch.setattr("flipkit.reports.lab.subprocess.run", record)
+    return asked
+
+
+def test_lab_copies_the_notebooks_beside_the_books_and_starts_there(books, started):
+    result = run("lab", books)
+    assert result.exit_code == 0, result.output
+    place = books.with_name('my "books"-notebooks')
+    assert {path.name for path in place.iterdir()} == {path.name for path in notebooks_folder().glob("*.ipynb")}
+    [(command, rest)] = started
+    assert command == [sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={place}"]
+    assert rest["cwd"] == place
+
+
+def test_each_copy_opens_the_books_and_shows_nothing_of_the_demo(books):
+    place = lab_folder(books).folder
+    asking = 0
+    for path in place.glob("*.ipynb"):
+        cells = [c for c in json.loads(path.read_text(encoding="utf-8"))["cells"] if c["cell_type"] == "code"]
+        assert all(cell["outputs"] == [] and cell["execution_count"] is None for cell in cells)
+        [parameters] = [cell for cell in cells if "parameters" in cell["metadata"].get("tags", [])]
+        names: dict[str, object] = {}
+        exec("".join(parameters["source"]), names)  # noqa: S102 - our own notebook's literals
+        if "books" in names:
+            assert (place / str(names["books"])).resolve() == books.resolve(), path.name
+            asking += 1
+    assert asking >= 6
+
+
+def test_what_stands_there_is_never_written_over(books, started):
+    place = lab_folder(books).folder
+    mine = place / "stock.ipynb"
+    mine.write_text("mine", encoding="utf-8")
+    (place / "trust.ipynb").unlink()
+    result = run("lab", books)
+    assert mine.read_text(encoding="utf-8") == "mine"
+    assert (place / "trust.ipynb").exists()
+    assert "Copied 1 notebook into" in result.output
+    assert "Kept" in result.output
+
+
+def test_nothing_is_started_where_nobody_asks_for_it(books, started, tmp_path):
+    result = run("lab", books, "--folder", tmp_path / "elsewhere", "--no-open")
+    assert result.exit_code == 0
+    assert (tmp_path / "elsewhere" / "stock.ipynb").exists()
+    assert started == []
+
+
+def test_its_status_is_passed_on(books, monkeypatch):
+    monkeypatch.setattr("flipkit.reports.lab.subprocess.run", lambda *_, **__: SimpleNamespace(returncode=3))
+    assert run("lab", books).exit_code == 3
+
+
+def test_books_that_are_not_there_are_one_line(tmp_path, started):
+    result = run("lab", tmp_path / "none")
+    assert result.exit_code == 2
+    assert len(result.output.strip().splitlines()) == 1
+    assert started == []
+
+
+@pytest.mark.slow
+def test_a_copy_runs_on_the_books_from_its_own_folder(books):
+    from flipkit.reports.runner import NotebookTask, run_notebooks
+
+    place = lab_folder(books).folder
+    [result] = run_notebooks([NotebookTask("stock", place / "stock.ipynb")], place / "out", cwd=place)
+    assert result.error is None
+    assert "In stock: 1 item that cost $10.00" in result.page.read_text(encoding="utf-8")
