@@ -38,7 +38,7 @@ class NextHours:
     hours : float
         Hours to share out: those of a middling month so far. [h]
     unknown : tuple of str
-        Categories whose return has no error yet, or that nothing was bought of.
+        Categories with too few purchases for their return to be acted on.
     target : float
         What an hour should bring. [dollars per hour]
     currency : str
@@ -142,7 +142,9 @@ def next_hours(study: Study) -> NextHours:
     """
     ranking = study.ranking.merge(study.bought_returns[["category", "expected_min"]], on="category", how="left")
     minutes = ranking["expected_min"] / ranking["items"].where(ranking["items"] > 0)
-    known = np.isfinite(ranking["pulled"]) & np.isfinite(ranking["error"]) & np.isfinite(minutes)
+    # Where nothing is claimed, nothing is to be acted on.
+    claimed = ranking["claimed"].astype(bool)
+    known = claimed & np.isfinite(ranking["pulled"]) & np.isfinite(ranking["error"]) & np.isfinite(minutes)
     unknown = tuple(sorted(str(name) for name in ranking.loc[~known, "category"]))
     months = study.assumptions.whole("report.window_months")
     recorded = study.months.tail(months)

@@ -8,16 +8,18 @@ from pathlib import Path
 
 import pytest
 
+from flipkit.analysis.knowledge_file import read_knowledge
+from flipkit.analysis.track_record import kept_forecasts
 from flipkit.reports.month import make_month_pack, month_plan
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "items"))
 from small_books import write_books
 
 ITEMS = """
-item_id,title,category,bought_on,cost,listed_on,sold_on,sold_price,length_in,width_in,height_in,weight_lb
-A,Jug </script><b>,stoneware,2026-01-03,10.00,2026-01-05,2026-02-20,50.00,10,8,6,3
-B,Lamp,lamps & shades,2026-02-04,12.50,2026-02-05,2026-02-28,40.00,30,18,16,20
-C,Jar,stoneware,2026-02-04,2.00,2026-02-05,,,10,8,6,3
+item_id,title,category,bought_on,cost,listed_on,list_price,sold_on,sold_price,length_in,width_in,height_in,weight_lb
+A,Jug </script><b>,stoneware,2026-01-03,10.00,2026-01-05,60.00,2026-02-20,50.00,10,8,6,3
+B,Lamp,lamps & shades,2026-02-04,12.50,2026-02-05,45.00,2026-02-28,40.00,30,18,16,20
+C,Jar,stoneware,2026-02-04,2.00,2026-02-05,55.00,,,10,8,6,3
 """
 
 
@@ -32,7 +34,7 @@ def packs(tmp_path_factory):
     books = write_books(folder / "books", items=ITEMS)
     made = []
     for name, jobs in (("first", 1), ("second", 2)):
-        plan = month_plan(books, out=folder / name, settings={"hour.target": "30"})
+        plan = month_plan(books, out=folder / name, settings={"hour.target": "30", "report.too_few_items": "2"})
         made.append(make_month_pack(plan, jobs=jobs).folder)
     return made
 
@@ -48,9 +50,39 @@ def test_the_same_books_and_day_give_the_same_bytes(packs):
 def test_the_index_links_every_page_and_nothing_else(packs):
     index = (packs[0] / "index.html").read_text(encoding="utf-8")
     pages = {path.name for path in packs[0].glob("*.html")} - {"index.html"}
-    assert len(pages) == 9
+    assert len(pages) == 14
     for page in pages:
         assert f'href="{page}"' in index
+
+
+@pytest.mark.slow
+def test_the_pack_holds_what_the_shop_aisle_asks_for(packs):
+    knowledge = read_knowledge(packs[0])
+    assert knowledge["as_of"] == "2026-02-28"
+    assert knowledge["wishes"]["target_cents"] == 3000
+    assert set(knowledge["categories"]) == {"stoneware", "lamps & shades", "whole shop"}
+
+
+@pytest.mark.slow
+def test_forecasts_are_kept_beside_the_packs_and_the_next_run_scores_them(packs):
+    """The second pack saw what the first had kept on the same day, and is the same to the byte."""
+    parent = packs[0].parent
+    kept = list((parent / "track-record").glob("*/forecasts.csv"))
+    assert len(kept) == 1
+    assert kept_forecasts(kept[0].parent)["subject"].tolist() == ["C", "C"]
+    assert not list((parent / "books").rglob("forecasts.csv"))
+    assert "No forecast is old enough" in (packs[1] / "track-record.html").read_text(encoding="utf-8")
+    plan = month_plan(
+        parent / "books",
+        as_of="2026-04-02",
+        out=parent / "next",
+        categories=["stoneware"],
+        settings={"report.too_few_items": "2"},
+    )
+    later = make_month_pack(plan, jobs=2).folder
+    page = (later / "track-record.html").read_text(encoding="utf-8")
+    assert "Of 1 thing on sale" in page
+    assert set(kept_forecasts(kept[0].parent)["made_on"].dt.date.astype(str)) == {"2026-02-28", "2026-04-02"}
 
 
 @pytest.mark.slow
@@ -66,7 +98,10 @@ def test_the_manifest_says_what_the_pack_is_made_from(packs):
     assert (run["month"], run["as_of"], run["currency"]) == ("2026-02", "2026-02-28", "USD")
     assert set(run["inputs"]) == {"items.csv"}
     own = [entry for entry in run["assumptions"] if entry["layer"] == "this run"]
-    assert [(entry["key"], entry["value"]) for entry in own] == [("hour.target", "$30.00")]
+    assert [(entry["key"], entry["value"]) for entry in own] == [
+        ("hour.target", "$30.00"),
+        ("report.too_few_items", "2"),
+    ]
     assert {rule["kind"] for rule in run["rules"]} == {"size classes", "parcel rules"}
 
 

@@ -1,0 +1,226 @@
+"""Pages for decisions: what to pay, what to ask, where the hours go, what if, and how forecasts came out."""
+
+from __future__ import annotations
+
+import datetime as dt
+import sys
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from flipkit.analysis.buying import answer
+from flipkit.analysis.track_record import keep_forecasts
+from flipkit.charts.frontier import plot_frontier
+from flipkit.charts.tornado import plot_tornado
+from flipkit.items.costs import item_economics
+from flipkit.reports import decisions, hours, pocket, record
+from flipkit.reports.opening import open_study
+from flipkit.reports.what_if import _FAMILIES, what_if
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "items"))
+from small_books import write_books
+
+UNSOLD = """
+item_id,title,category,bought_on,cost
+A,Jug,stoneware,2026-01-03,10.00
+B,Lamp,lamps,2026-02-04,12.50
+"""
+SOLD = """
+item_id,title,category,bought_on,cost,listed_on,sold_on,sold_price,length_in,width_in,height_in,weight_lb
+A,Jug,stoneware,2026-01-03,10.00,2026-01-05,2026-01-20,50.00,10,8,6,3
+B,Lamp,lamps,2026-02-04,12.50,2026-02-05,2026-03-31,40.00,30,18,16,20
+C,Jar,stoneware,2026-03-04,2.00,2026-03-05,,,10,8,6,3
+"""
+
+#: The same with a sale in the last month that pays.
+PAID = SOLD.replace("40.00", "140.00")
+
+
+@pytest.fixture(scope="module")
+def demo(demo_folder):
+    return open_study(demo_folder)
+
+
+@pytest.fixture(params=[UNSOLD, SOLD], ids=["unsold", "two sales"])
+def few(request, tmp_path):
+    return open_study(write_books(tmp_path / "books", items=request.param))
+
+
+@pytest.fixture(scope="module")
+def moved(tmp_path_factory):
+    """What if on a small shop, quick to compute."""
+    return what_if(open_study(write_books(tmp_path_factory.mktemp("shop"), items=PAID)))
+
+
+def test_the_sheet_says_what_the_aisle_answers_rounded_down(demo):
+    prices = pocket.pocket_prices(demo)
+    assert prices == sorted(set(prices))
+    assert all(price % 500 == 0 for price in prices)
+    lines = pocket.pocket_sheet(demo).text.splitlines()
+    row = next(line for line in lines if line.startswith("hand tools, small"))
+    cells = row.removeprefix("hand tools, small").replace("*", "").split()
+    wanted = [answer(demo.knowledge, "hand tools", price_cents=price, size="small").highest_cents for price in prices]
+    assert cells == ["–" if cents < 100 else f"${cents // 100:,}" for cents in wanted]
+    assert len(lines[1].split()) <= 9, "a phone shows the sheet whole"
+
+
+def test_every_thing_in_stock_has_one_action_and_the_sentence_counts_them(demo):
+    plan = demo.price_plan
+    counts = plan["action"].value_counts()
+    sentence = decisions.prices_sentence(demo)
+    assert f"Of {len(plan)} things" in sentence
+    for action, said in (("hold", "to hold"), ("give up", "to give up")):
+        assert f"{counts[action]} {said}" in sentence
+    assert counts.sum() == len(plan) == plan["item_id"].nunique()
+    assert set(plan["item_id"]) <= set(demo.unsold_items()["item_id"])
+    every = decisions.offers_table(demo, every=True).text
+    assert all(name in every for name in plan.loc[plan["action"] == "hold", "item_id"])
+
+
+def test_the_tables_of_prices_do_not_raise_what_is_asked(demo):
+    plan = demo.price_plan
+    listed = plan[plan["asked_cents"].notna() & (plan["action"] != "give up")]
+    assert (listed["price_cents"] <= listed["asked_cents"]).all()
+    assert (listed["lowest_offer_cents"] <= listed["price_cents"]).all()
+    assert "data" in decisions.learnt_sentence(demo)
+
+
+def test_hurry_never_earns_more_and_never_takes_longer(demo):
+    frame = decisions.frontier_frame(demo)
+    assert frame["chosen"].tolist() == [True] + [False] * (len(frame) - 1)
+    assert (np.diff(frame["money_cents"]) <= 1e-6).all()
+    assert (np.diff(frame["weeks"]) <= 1e-6).all()
+    spec = plot_frontier(frame, title=decisions.frontier_title(frame)).to_dict()
+    assert spec["description"].startswith("Proposed: listed at $")
+    assert len(spec["usermeta"]["numbers"]) == len(frame)
+
+
+def test_hours_are_shared_within_what_can_be_found(demo):
+    plan = hours.next_hours(demo)
+    frame = plan.frame
+    assert (frame["hours"] <= frame["available_h"] + 1e-9).all()
+    assert frame["hours"].sum() <= plan.hours + 1e-9
+    assert frame["pulled"].is_monotonic_decreasing
+    # The best come first: what has hours after one that is not full would break it.
+    full = frame["hours"] >= frame["available_h"] - 1e-9
+    assert (frame.loc[(~full).cumsum() > 1, "hours"] == 0).all()
+    assert (frame["more_cents"] <= frame["knowing_cents"] + 1).all()
+    reach = frame.loc[frame["pulled"] >= demo.target, "hours"].sum()
+    assert f"{reach:,.0f} have finds expected to reach your target" in plan.sentence()
+    assert plan.table().text
+
+
+def test_moving_one_thing_moves_the_month_as_computing_it_anew_does(moved, tmp_path):
+    study = open_study(write_books(tmp_path / "books", items=PAID))
+    bars = moved.bars.set_index("name")
+    # Labor minutes all stand on assumptions here: nothing is logged.
+    changed = {
+        key: entry.value * 1.25
+        for key, entry in study.assumptions.entries.items()
+        if key.startswith(_FAMILIES["minutes of pack"])
+    }
+    again = open_study(study.books.path, settings=changed)
+    economics = item_economics(again.books, again.rules, again.assumptions, again.as_of).items
+    sold = economics[economics["sold_on"].dt.to_period("M") == study.month]
+    hourly = sold["net_cents"].sum() / 100 / (sold["owner_min"].sum() / 60)
+    assert bars.loc["minutes of pack", "at_high"] == pytest.approx(hourly, rel=1e-9)
+    assert moved.middle == pytest.approx(float(study.shop_returns.loc["this month", "hourly"]), rel=1e-12)
+    assert bars.loc["minutes of pack", "at_high"] < moved.middle < bars.loc["minutes of pack", "at_low"]
+
+
+def test_the_widest_bar_comes_first_and_the_words_name_it(moved):
+    width = (moved.bars["at_high"] - moved.bars["at_low"]).abs()
+    assert width.is_monotonic_decreasing
+    assert moved.bars["name"].iloc[0] in moved.sentence()
+    assert moved.cloud.low < moved.middle < moved.cloud.high
+    assert moved.gap < 0.05 * (moved.cloud.high - moved.cloud.low)
+    assert next(iter(moved.cloud.hangs_on)) == moved.bars["name"].iloc[0]
+    for name, factor in moved.turning:
+        assert 1 - moved.part <= factor <= 1 + moved.part, name
+    assert "Moved alone" in moved.bars_table().text
+    assert "drawn at once" in moved.together().text
+    assert moved.hangs_table().text
+
+
+def test_a_tornado_reads_its_numbers(moved):
+    spec = plot_tornado(moved.bars, middle=moved.middle, title=moved.title(), subtitle="", target=18.0).to_dict()
+    assert spec["description"].startswith("With nothing moved ")
+    assert [row["moved"] for row in spec["usermeta"]["numbers"]] == moved.bars["name"].tolist()
+    assert plot_tornado(moved.bars.iloc[:0], middle=1.0, title="", subtitle="").to_dict()["description"]
+
+
+@pytest.fixture(scope="module")
+def scored_demo(demo, demo_folder, tmp_path_factory):
+    """The demo shop in November, scoring what it said at the end of September."""
+    folder = tmp_path_factory.mktemp("kept")
+    keep_forecasts(folder, record.month_forecasts(open_study(demo_folder, as_of="2026-09-30")))
+    return folder, record.track_record(demo, str(folder))
+
+
+def test_forecasts_of_a_month_ago_are_scored_by_what_the_books_say_now(demo, scored_demo):
+    _, found = scored_demo
+    assert set(found.scores["due_on"].dt.date) == {dt.date(2026, 10, 31)}
+    chances = found.scores[found.scores["what"] == "sale"].set_index("subject")
+    sold = demo.items.set_index("item_id")["sold_on"].reindex(chances.index)
+    happened = (sold <= pd.Timestamp("2026-10-31")).astype(float)
+    assert (chances["outcome"] == happened).all()
+    assert f"Of {len(chances)} things on sale" in found.sentence()
+    month = found.scores[found.scores["what"] == "month net"].iloc[0]
+    assert month["outcome"] == demo.shop_returns.loc["this month", "net_cents"]
+    # The lone month is no track record yet.
+    assert "month net" not in found.coverage()["name"].tolist()
+    assert "too few to tell" in found.table().text
+    assert "hand tools" in found.category_table().text
+
+
+def test_the_demo_shops_forecasts_of_sales_were_about_right(scored_demo):
+    """Two standard errors of a sum of independent chances."""
+    _, found = scored_demo
+    chances = found.scores[found.scores["what"] == "sale"]
+    spread = float(np.sqrt((chances["chance"] * (1 - chances["chance"])).sum()))
+    assert abs(chances["chance"].sum() - chances["outcome"].sum()) < 2 * spread
+    assert chances["brier"].mean() < chances["outcome"].mean() * (1 - chances["outcome"].mean())
+
+
+def test_what_was_said_on_the_same_day_is_not_counted(demo, scored_demo, tmp_path):
+    alone = record.track_record(demo, str(tmp_path))
+    keep_forecasts(tmp_path, record.month_forecasts(demo))
+    again = record.track_record(demo, str(tmp_path))
+    assert alone.sentence() == again.sentence() == "No forecast is old enough to score yet."
+    assert again.waiting == 0
+    assert alone.new.equals(again.new)
+
+
+def test_a_shops_forecasts_are_kept_apart_from_anothers(demo, few, tmp_path):
+    own, other = record.record_folder(tmp_path, demo), record.record_folder(tmp_path, few)
+    assert own != other
+    assert own.parent == other.parent == tmp_path / "track-record"
+
+
+def test_books_with_hardly_a_sale_say_so_everywhere(few):
+    count = "0 sales" if few.items["sold_on"].isna().all() else "2 sales"
+    for sentence in (pocket.pocket_sentence(few), decisions.prices_sentence(few)):
+        assert sentence.startswith(f"Too few to tell: {count} in the books")
+    assert "$" not in pocket.pocket_sheet(few).text
+    assert pocket.pocket_note(few).text.startswith("Too few to tell")
+    for shown in (decisions.changes_table, decisions.offers_table, decisions.give_up_table, decisions.fresh_table):
+        assert shown(few).text == "Too few to tell."
+    assert plot_frontier(decisions.frontier_frame(few), title="").to_dict()["description"].startswith("Nothing is held")
+    plan = hours.next_hours(few)
+    assert plan.sentence().startswith("Too few to tell")
+    assert plan.note() == ""
+    assert plan.left_out().text.startswith("Too few to tell")
+    told = record.track_record(few)
+    assert told.new.empty
+    assert told.note().startswith("Too few to tell")
+    assert told.coverage().empty
+
+
+def test_a_month_without_a_sale_has_nothing_to_move(tmp_path):
+    found = what_if(open_study(write_books(tmp_path / "books", items=UNSOLD)))
+    assert found.sentence().startswith("Nothing sold in January 2026")
+    assert found.note() == ""
+    assert found.bars_table().text == "No assumption moves the month."
+    assert found.together().text == found.together().html.removeprefix("<p>").removesuffix("</p>")
