@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import operator
 import re
 from collections.abc import Collection, Sequence
 
@@ -108,3 +109,27 @@ def alike_names(names: Sequence[str], marks: bytes) -> bool:
     """
     plain = "\n".join(names).casefold().encode("utf-8", "surrogatepass").translate(None, marks).split(b"\n")
     return len(set(plain)) < len(names)
+
+
+def first_letters(texts: Collection[str]) -> set[str]:
+    """The letters that some texts begin with; an empty one where a text is blank.
+
+    Parameters
+    ----------
+    texts : collection of str
+        The texts.
+
+    Returns
+    -------
+    set of str
+        The letters.
+
+    Examples
+    --------
+    >>> sorted(first_letters(["#1", "lamp", ""]))
+    ['', '#', 'l']
+    """
+    return set(map(_FIRST, texts))
+
+
+_FIRST = operator.itemgetter(slice(0, 1))

@@ -102,7 +102,7 @@ def typed_column(
         if plain is not None:
             return plain
     read = reader_of(column, unit=unit, units=units)
-    if read is _text and not any(text[:1] == "'" for text in set(texts)):
+    if read is _text and "'" not in bulk.first_letters(texts):
         return pd.Series(list(texts), dtype="str")
     known: dict[str, Any] = {text: read(text) if text else None for text in set(texts)}
     values = list(map(known.__getitem__, texts))

@@ -200,7 +200,7 @@ def _hours(books: Books, sold: pd.DataFrame) -> list[Statement]:
         return [Statement(False, "your own hours: no work table, so hours are standard minutes", record, 5.0)]
     logged = set(work.loc[work["item_id"] != "", "item_id"]) & set(sold["item_id"])
     share = len(logged) / max(len(sold), 1)
-    kinds = sorted(set(schema.ACTIVITIES) - set(work["activity"]))
+    kinds = [activity for activity in schema.ACTIVITIES if activity not in set(work["activity"])]
     found = [
         Statement(True, f"hours from {len(work):,} logged stretches of work, {_of(len(logged), len(sold))} sold items")
     ]

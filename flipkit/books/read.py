@@ -346,6 +346,8 @@ def _sources(table: Table, raw: RawTable, findings: Findings) -> dict[str, list[
 
 
 def _tell_blanks(raw: RawTable, at: int, column: Column, findings: Findings) -> None:
+    if "" not in raw.columns[at]:
+        return
     for row, text in zip(raw.rows, raw.columns[at], strict=True):
         if not text:
             findings.stop(row, raw.header[at], "", f"{column.meaning}, such as {column.example}", "fill it in")

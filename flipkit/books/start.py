@@ -151,8 +151,11 @@ def assumptions_text() -> str:
     str
         The text of ``assumptions.toml``; read as it is it changes nothing.
     """
-    text = importlib.resources.files("flipkit").joinpath("assumptions.toml").read_text(encoding="utf-8")
-    groups: dict[str, dict[str, dict[str, Any]]] = tomllib.loads(text)
+    groups: dict[str, dict[str, dict[str, Any]]] = {}
+    packaged = (f for f in importlib.resources.files("flipkit").iterdir() if f.name.startswith("assumptions"))
+    for file in sorted((f for f in packaged if f.name.endswith(".toml")), key=lambda f: f.name):
+        for head, entries in tomllib.loads(file.read_text(encoding="utf-8")).items():
+            groups.setdefault(head, {}).update(entries)
     lines = [
         "# What the kit assumes where your books do not say. Every line below holds the kit's own value:",
         "# take the # away from a line that you want otherwise and write your figure.",

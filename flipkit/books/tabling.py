@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from flipkit.books import schema
+from flipkit.books import bulk, schema
 from flipkit.books.problems import Findings, rows_in_words
 
 #: Most columns that a table may have.
@@ -118,12 +118,16 @@ class TableMaker:
         width = len(self._header)
         numbers: Sequence[int] = range(first, first + len(body))
         # Rows like their neighbours, none of them blank or a comment: nearly all blocks are.
-        if set(map(len, body)) != {width} or any(row[0][:1] == "#" or row.count("") == width for row in body):
+        alike = set(map(len, body)) == {width}
+        columns = list(zip(*body, strict=True)) if alike else []
+        begun = bulk.first_letters(columns[0]) if alike else {""}
+        if "#" in begun or ("" in begun and (not alike or any(row.count("") == width for row in body))):
             numbers, body = self._with_care(body, first)
+            columns = list(zip(*body, strict=True))
         if not body:
             return
         self._rows.extend(numbers)
-        for at, cells in enumerate(zip(*body, strict=True)):
+        for at, cells in enumerate(columns):
             known = self._known[at]
             if known is None:
                 self._columns[at].extend(cells)

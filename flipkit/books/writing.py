@@ -115,6 +115,9 @@ def _write_rows(out: io.StringIO, writer: Any, rows: list[Sequence[str]]) -> Non
     if plain and text.count(",") == marks and text.count("\n") == len(rows) - 1 and all(map(any, rows)):
         out.write(text)
         out.write("\n")
+    elif "\r" in text:
+        # The writer quotes a cell for its own line end alone; a carriage return would end the row too.
+        csv.writer(out, lineterminator="\n", quoting=csv.QUOTE_ALL).writerows(rows)
     else:
         writer.writerows(rows)
 

@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
+from flipkit.books import bulk
 from flipkit.books.collector import collector_held
 from flipkit.books.exports import totals
 from flipkit.books.exports.dates import read_date
@@ -189,13 +190,19 @@ class Layout:
                 first = self.last_before + 1
             if not rows:
                 continue
+            # A row like its neighbours, filled, and no comment or header: nearly all are.
             alike = not block.broken and set(map(len, rows)) == {width}
             lone = width - 1 if width > 1 else 1
-            # A row like its neighbours, filled, and no comment or header: nearly all are.
-            if alike and not any(row.count("") >= lone or row[0] == first_header or row[0][:1] == "#" for row in rows):
+            if alike and not self._strange(rows, first_header) and not any(row.count("") >= lone for row in rows):
                 yield SortedBlock(range(first, first + len(rows)), rows, [])
             else:
                 yield self._sorted(Block(first, rows, {}), {block.first + at: why for at, why in block.broken.items()})
+
+    @staticmethod
+    def _strange(rows: list[list[str]], first_header: str) -> bool:
+        """Whether any row may be a comment or the header again."""
+        cells = [row[0] for row in rows]
+        return "#" in bulk.first_letters(cells) or first_header in cells
 
     def _sorted(self, block: Block, broken: dict[int, str]) -> SortedBlock:
         width = len(self.headers)

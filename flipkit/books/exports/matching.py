@@ -173,6 +173,8 @@ def _fit(fact: ColumnFacts, kind: str) -> float:
     if kind in ("date", "month"):
         if fact.is_date or fact.may_be_date:
             return 0.5 if fact.is_date else -3.0
+        if kind == "month" and not fact.is_number:
+            return -10.0
         return -20.0 if fact.dates.read and fact.dates.read >= fact.dates.unread else out
     if kind in ("money", "signed money", "number", "count", "miles", "rate"):
         if fact.is_date:

@@ -14,6 +14,7 @@ from flipkit.books.exports import dates, matching
 from flipkit.books.exports.layout import Layout
 from flipkit.books.exports.mapping import Mapping, Source
 from flipkit.books.exports.numbers import DECIMALS, NOTHING, PlainNumbers, number_of, read_written
+from flipkit.books.exports.words import other_choices
 from flipkit.money import LARGEST_CENTS
 
 _MEMORY = 200_000
@@ -211,4 +212,7 @@ def _choice(text: str, *, choices: tuple[str, ...]) -> str | Bad:
     word = " ".join(text.lower().replace("_", " ").split())
     if word in choices or not word:
         return word
+    other = other_choices().get(word, "")
+    if other in choices:
+        return other
     return Bad(f"one of {', '.join(choices)}")

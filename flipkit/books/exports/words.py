@@ -44,6 +44,13 @@ _CURRENCY = re.compile(r"[$€£¥]|\b(?:usd|eur|gbp|cad|aud|nzd|chf|sek|nok|dkk
 
 
 @functools.cache
+def _file() -> dict[str, dict[str, list[str]]]:
+    text = importlib.resources.files("flipkit.books.exports").joinpath("words.toml").read_text(encoding="utf-8")
+    words: dict[str, dict[str, list[str]]] = tomllib.loads(text)
+    return words
+
+
+@functools.cache
 def known_words() -> dict[str, dict[str, list[str]]]:
     """The words over each column of each table that a conversion can fill.
 
@@ -52,9 +59,19 @@ def known_words() -> dict[str, dict[str, list[str]]]:
     dict of str to dict of str to list of str
         By table and column, the likelier first; one that ends in ``?`` is weak.
     """
-    text = importlib.resources.files("flipkit.books.exports").joinpath("words.toml").read_text(encoding="utf-8")
-    words: dict[str, dict[str, list[str]]] = tomllib.loads(text)
-    return words
+    return {table: columns for table, columns in _file().items() if table != "choices"}
+
+
+@functools.cache
+def other_choices() -> dict[str, str]:
+    """Other words for the choices that a column of the books may hold.
+
+    Returns
+    -------
+    dict of str to str
+        By other word, the choice.
+    """
+    return {other: choice for choice, others in _file()["choices"].items() for other in others}
 
 
 @dataclass(frozen=True, slots=True)

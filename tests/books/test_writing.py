@@ -1,0 +1,64 @@
+"""What the kit writes: whole files, safe in a spreadsheet, and the same text back."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from flipkit.books.writing import csv_text, shielded, staged, unshielded, write_atomically
+
+TEXT = st.text(alphabet=st.characters(exclude_categories=["Cs"], exclude_characters="\0"), max_size=20)
+FORMULA = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
+
+
+@given(TEXT | st.sampled_from(FORMULA).flatmap(lambda mark: TEXT.map(lambda text: mark + text)))
+def test_a_shield_comes_off_again_and_no_formula_is_left(text):
+    written = shielded(text)
+    assert unshielded(written) == text
+    assert not written.startswith(FORMULA) or written.lstrip("+-").replace(".", "", 1).isdigit()
+
+
+@pytest.mark.parametrize("number", ["-3.20", "+5", "-7", "0.5"])
+def test_plain_numbers_need_no_shield(number):
+    assert shielded(number) == number
+
+
+@given(st.lists(st.lists(TEXT, min_size=3, max_size=3), max_size=8), st.sampled_from([None, [0, 1, 2]]))
+def test_csv_text_reads_back(rows, words):
+    text = csv_text(["a", "b", "c"], rows, words=words)
+    header, *back = csv.reader(io.StringIO(text, newline=""))
+    assert header == ["a", "b", "c"]
+    assert [[unshielded(cell) for cell in row] for row in back] == rows
+
+
+def test_rows_of_one_blank_cell_are_still_rows():
+    assert list(csv.reader(io.StringIO(csv_text(["a"], [[""], ["x"], [""]])))) == [["a"], [""], ["x"], [""]]
+
+
+def test_a_write_that_fails_leaves_the_old_file(tmp_path):
+    path = tmp_path / "a.csv"
+    write_atomically(path, "old\n")
+
+    def fail():
+        with staged(tmp_path) as stage:
+            stage.write("a.csv", "new\n")
+            stage.write("b/c.csv", "new\n")
+            raise RuntimeError
+
+    with pytest.raises(RuntimeError):
+        fail()
+    assert path.read_text() == "old\n"
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["a.csv"]
+
+
+def test_a_new_folder_appears_whole(tmp_path):
+    home = tmp_path / "new"
+    with staged(home) as stage:
+        stage.write("x/a.csv", "1\n")
+        assert not home.exists()
+    assert (home / "x" / "a.csv").read_text() == "1\n"
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["new"]
