@@ -22,6 +22,7 @@ from flipkit.reports.manifest import AssumptionUsed, Manifest
 from flipkit.reports.moving import sliders_sentence
 from flipkit.reports.opening import STUDIES, open_study
 from flipkit.reports.pack import Pack, PackPage, make_pack
+from flipkit.reports.partners import partners_sentence
 from flipkit.reports.pocket import pocket_sentence
 from flipkit.reports.reading import (
     category_sentence,
@@ -36,6 +37,7 @@ from flipkit.reports.record import month_forecasts, record_folder
 from flipkit.reports.rules_used import rules_used
 from flipkit.reports.runner import NotebookTask, PageResult
 from flipkit.reports.study import Study
+from flipkit.reports.year import year_sentence
 
 #: Where packs go, below the folder that the command was started in.
 PACKS = "packs"
@@ -131,6 +133,8 @@ def month_plan(
         _page("hired-help", "hired_help", said, "Does help pay?", help_sentence(study)),
         _page("what-if-sliders", "what_if_sliders", said, "Move the assumptions", sliders_sentence(study)[0]),
         _page("track-record", "track_record", said, "Track record", _TRACK_RECORD),
+        _page("year-summary", "year_summary", said, "The year for a preparer", year_sentence(study)[0]),
+        _page("partner-statement", "partner_statement", said, "What each partner did", partners_sentence(study)[0]),
         _page("assumptions", "assumptions", said, "Assumptions and gaps", trace_sentence(study.sold_items())),
     ]
     names = _page_names(study.categories)
