@@ -172,5 +172,9 @@ def assumptions_text() -> str:
 
 def _toml(value: object) -> str:
     if isinstance(value, dict):
-        return "{ " + ", ".join(f"{key} = {_toml(item)}" for key, item in value.items()) + " }"
+        return "{ " + ", ".join(f"{_key(key)} = {_toml(item)}" for key, item in value.items()) + " }"
     return json.dumps(value, ensure_ascii=False)
+
+
+def _key(key: str) -> str:
+    return key if key.isascii() and key.replace("_", "").replace("-", "").isalnum() else json.dumps(key)

@@ -14,9 +14,9 @@ import pandas as pd
 import pytest
 
 from flipkit.books.convert import apply, propose
-from flipkit.books.exports.layout import survey
 from flipkit.books.exports.numbers import number_of
 from flipkit.books.exports.opening import open_export
+from flipkit.books.exports.survey import survey
 from flipkit.books.read import read_books
 from flipkit.errors import ConversionError
 

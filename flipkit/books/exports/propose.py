@@ -15,10 +15,11 @@ from pathlib import Path
 from flipkit.books.destination import books_in
 from flipkit.books.exports import decisions, matching, words
 from flipkit.books.exports.draft import Draft
-from flipkit.books.exports.layout import Layout, survey
+from flipkit.books.exports.layout import Layout
 from flipkit.books.exports.mapping import File, Mapping, Source, mapping_text
 from flipkit.books.exports.opening import Export, open_export
 from flipkit.books.exports.questions import Question
+from flipkit.books.exports.survey import survey
 from flipkit.books.join import Stock, stock_of
 from flipkit.books.problems import Problem
 from flipkit.errors import ConversionError

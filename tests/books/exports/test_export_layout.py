@@ -10,8 +10,8 @@ import openpyxl
 import pytest
 
 from flipkit.books.exports.dialect import blocks_of
-from flipkit.books.exports.layout import survey
 from flipkit.books.exports.opening import open_export
+from flipkit.books.exports.survey import survey
 from flipkit.errors import ConversionError
 
 SPECTRUM = Path(__file__).parents[1] / "data" / "csv_spectrum"
