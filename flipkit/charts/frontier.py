@@ -61,7 +61,7 @@ def plot_frontier(frame: pd.DataFrame, *, title: str, currency: str = "USD") -> 
         x=alt.X("weeks:Q", title="expected weeks on sale", scale=alt.Scale(zero=True), axis=alt.Axis(grid=False)),
         y=alt.Y(
             "money:Q",
-            title="expected money, work of the sale off",
+            title=None,
             scale=alt.Scale(zero=True),
             axis=alt.Axis(labelExpr=labels.axis_money(currency, unit=1), tickCount=5),
         ),
@@ -81,7 +81,12 @@ def plot_frontier(frame: pd.DataFrame, *, title: str, currency: str = "USD") -> 
         align="right", dx=-10, dy=-10, fontWeight="bold", color=theme.color("ink")
     )
     chart = alt.layer(line, dots, chosen, words.encode(text=alt.value("proposed"))).properties(
-        width="container", height=240, title=alt.TitleParams(title, subtitle="Each dot: the best path of one patience.")
+        width="container",
+        height=240,
+        title=alt.TitleParams(
+            title,
+            subtitle=["Expected money, the work of the sale taken off.", "Each dot: the best path of one patience."],
+        ),
     )
     records = frame.to_dict("records")
     proposed = next((row for row in records if row["chosen"]), records[0])

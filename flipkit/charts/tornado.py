@@ -12,7 +12,7 @@ from flipkit.charts import labels, theme
 from flipkit.charts.renderer import described, wordless
 
 _NEEDED = ("name", "at_low", "at_high")
-_ROW = 30
+_ROW = 40
 
 
 def plot_tornado(
@@ -54,20 +54,20 @@ def plot_tornado(
     if frame.empty:
         return wordless("No assumption moves the figure.")
     records = [{str(key): value for key, value in row.items()} for row in frame.to_dict("records")]
+    order = labels.distinct_labels([str(row["name"]) for row in records])
     rows: list[dict[str, Any]] = []
-    for row in records:
+    for label, row in zip(order, records, strict=True):
         for end, word in (("at_low", "low"), ("at_high", "high")):
             better = float(row[end]) >= middle
             rows.append(
                 {
-                    "name": str(row["name"]),
+                    "name": label,
                     "from": middle,
                     "to": float(row[end]),
                     "end": f"{word}: {labels.hourly(float(row[end]), currency=currency)}",
                     "tone": "better" if better else "worse",
                 }
             )
-    order = [str(row["name"]) for row in records]
     ends = [row["to"] for row in rows] + [middle] + ([target] if target is not None else [])
     reach = (max(ends) - min(ends)) * 0.08 or 1.0
     scale = alt.Scale(domain=[min(ends) - reach, max(ends) + reach], nice=False)
@@ -78,7 +78,7 @@ def plot_tornado(
         .encode(
             x=alt.X("from:Q", scale=scale, axis=axis),
             x2="to:Q",
-            y=alt.Y("name:N", sort=order, title=None, axis=alt.Axis(labelLimit=220)),
+            y=alt.Y("name:N", sort=order, title=None, axis=alt.Axis(**labels.row_axis())),
             color=alt.Color(
                 "tone:N",
                 scale=alt.Scale(domain=["better", "worse"], range=[theme.color("above"), theme.color("below")]),

@@ -37,9 +37,9 @@ _FAMILIES = {
     "packing that help does": ("help.share_of_packing",),
 }
 #: Recorded lines and minutes that are moved too: what could have come out otherwise.
-_PRICES, _MINUTES = "sold prices, fees with them", "all owner minutes, logged ones too"
+_PRICES, _MINUTES = "sold prices", "all owner minutes"
 _LINES = {
-    "labels, recorded ones too": ("label_cents", "label_adjustment_cents"),
+    "all labels": ("label_cents", "label_adjustment_cents"),
     "marketplace fees": ("marketplace_fee_cents",),
     "cost of the goods": ("cost_cents",),
     "trips": ("trip_cents",),
