@@ -9,14 +9,17 @@ from flipkit.books.exports.draft import MONEY, Draft, facts_of, said_of, with_co
 from flipkit.books.exports.layout import Layout
 from flipkit.books.exports.mapping import Mapping
 from flipkit.books.exports.numbers import number_of
+from flipkit.books.exports.opening import Export
 from flipkit.books.problems import rows_in_words
 
 
-def settle_rivals(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
+def settle_rivals(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
     """Ask where two headers both say what a column of money or dates holds, and differ.
 
     Parameters
     ----------
+    export : Export
+        The export.
     layout : Layout
         Where the table lies.
     mapping : Mapping
@@ -41,10 +44,10 @@ def settle_rivals(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
             continue
         rival = match.rivals[0]
         one, other = layout.headers.index(match.header), layout.headers.index(rival)
-        if all(record.cells[one] == record.cells[other] for record in layout.kept):
+        if all(cells[one] == cells[other] for cells in layout.all_cells(export)):
             continue
         if match.column in ("cost", "sold_price"):
-            product = _product(layout, mapping, one, other)
+            product = _product(export, layout, mapping, one, other)
             if product:
                 draft.certain.append(product)
                 continue
@@ -57,24 +60,22 @@ def settle_rivals(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
     return mapping
 
 
-def _product(layout: Layout, mapping: Mapping, one: int, other: int) -> str:
-    """Whether one amount is the other times the quantity, in every row that was kept."""
+def _product(export: Export, layout: Layout, mapping: Mapping, one: int, other: int) -> str:
+    """Whether one amount is the other times the quantity, in every row."""
     quantity = mapping.columns.get("quantity")
     if quantity is None or not quantity.headers:
         return ""
     at = layout.headers.index(quantity.headers[0])
-    for whole, each in ((one, other),):
-        counted = 0
-        for record in layout.kept:
-            a, b = _number(layout, record.cells, each), _number(layout, record.cells, whole)
-            count = _number(layout, record.cells, at)
-            if a is None or b is None or count is None:
-                continue
-            if abs(a * count - b) > Decimal("0.01") * max(count / 2, Decimal(1)):
-                return ""
-            counted += count > 1
-        if counted:
-            return f"{layout.headers[whole]} is {layout.headers[each]} times {quantity.headers[0]}"
+    several = 0
+    for cells in layout.all_cells(export):
+        whole, each, count = (_number(layout, cells, place) for place in (one, other, at))
+        if whole is None or each is None or count is None:
+            continue
+        if abs(each * count - whole) > Decimal("0.01") * max(count / 2, Decimal(1)):
+            return ""
+        several += count > 1
+    if several:
+        return f"{layout.headers[one]} is {layout.headers[other]} times {quantity.headers[0]}"
     return ""
 
 
@@ -82,11 +83,13 @@ def _number(layout: Layout, cells: list[str], at: int) -> Decimal | None:
     return number_of(cells[at], layout.facts[at].likely_decimal) if cells[at] else None
 
 
-def settle_each(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
+def settle_each(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
     """Settle whether an amount is for one of several like things or for all of them.
 
     Parameters
     ----------
+    export : Export
+        The export.
     layout : Layout
         Where the table lies.
     mapping : Mapping
@@ -104,7 +107,9 @@ def settle_each(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
         return mapping
     at = layout.headers.index(quantity.headers[0])
     several = [record.row for record in layout.kept if (_number(layout, record.cells, at) or 0) > 1]
-    if not several:
+    # The examples are the first different texts of the whole column: where all say one, every row does.
+    decimal = layout.facts[at].likely_decimal
+    if not several and all((number_of(text, decimal) or 0) <= 1 for text in layout.facts[at].examples):
         return mapping
     for column, key in (("cost", "cost-is"), ("sold_price", "price-is"), ("list_price", "")):
         source = mapping.columns.get(column)
@@ -124,19 +129,21 @@ def settle_each(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
         elif key:
             draft.ask(
                 key,
-                f"{rows_in_words(several, most=5)} have a quantity above 1, and {source.headers[0]} does not say what "
-                "it is for",
+                f"{rows_in_words(several, most=5) if several else 'some rows'} have a quantity above 1, and "
+                f"{source.headers[0]} does not say what it is for",
                 ("each", "for one, so the row costs that times the quantity"),
                 ("row", "for all of the row"),
             )
     return mapping
 
 
-def settle_of_order(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
+def settle_of_order(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
     """Settle whether an amount that repeats within an order belongs to the order or to each line.
 
     Parameters
     ----------
+    export : Export
+        The export.
     layout : Layout
         Where the table lies.
     mapping : Mapping
@@ -154,9 +161,9 @@ def settle_of_order(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
         return mapping
     at = layout.headers.index(order.headers[0])
     groups: dict[str, list[list[str]]] = {}
-    for record in layout.kept:
-        if record.cells[at]:
-            groups.setdefault(record.cells[at], []).append(record.cells)
+    for cells in layout.all_cells(export) if not layout.facts[at].unique else ():
+        if cells[at]:
+            groups.setdefault(cells[at], []).append(cells)
     several = [lines for lines in groups.values() if len(lines) > 1]
     if not several:
         return mapping

@@ -53,12 +53,12 @@ def settle(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Ma
     mapping = settle_currency(layout, mapping, draft)
     if not draft.kept:
         mapping = _identity(layout, mapping, draft)
-        mapping = settle_rivals(layout, mapping, draft)
-        mapping = settle_each(layout, mapping, draft)
-        mapping = settle_of_order(layout, mapping, draft)
+        mapping = settle_rivals(export, layout, mapping, draft)
+        mapping = settle_each(export, layout, mapping, draft)
+        mapping = settle_of_order(export, layout, mapping, draft)
         mapping = settle_signs(layout, mapping, draft)
         mapping = _blanks(layout, mapping, draft)
-    mapping = _skip(layout, mapping, draft)
+    mapping = _skip(export, layout, mapping, draft)
     mapping = _repeats(layout, mapping, draft)
     _missing(layout, mapping, draft)
     _nothings(layout, mapping, draft)
@@ -85,7 +85,7 @@ def _identity(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
     return updated(mapping, columns=columns)
 
 
-def _skip(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
+def _skip(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
     """Orders that do not stand."""
     skip = dict(mapping.rows.skip)
     for key, value in draft.answers.items():
@@ -104,7 +104,8 @@ def _skip(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
         ):
             continue
         at = fact.index
-        void = sorted({r.cells[at] for r in layout.kept if words.VOID.search(r.cells[at])})
+        said = {cells[at] for cells in layout.all_cells(export)}
+        void = sorted(text for text in said if words.VOID.search(text))
         if void:
             draft.ask(
                 f"skip {fact.header}",

@@ -7,6 +7,7 @@ next line, so that one bad line never swallows its neighbours.
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from itertools import islice
@@ -18,6 +19,8 @@ from flipkit.books.exports.encoding import Encoding
 DELIMITERS = (",", ";", "\t", "|", "^", "~", ":")
 #: Words for marks in options and mappings.
 DELIMITER_WORDS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", "caret": "^", "tilde": "~", "colon": ":"}
+#: A first line by which some spreadsheets tell the delimiter.
+_TOLD = re.compile(r'\ufeff?"?sep=(.)"?[\r\n]', re.IGNORECASE)
 #: Characters looked at to find the delimiter; more makes the search slow and no surer.
 _LOOKED_AT = 8_000
 #: Longest cell and longest record that a table may hold.
@@ -124,6 +127,9 @@ def dialect_of(path: Path, encoding: Encoding) -> Dialect:
     with path.open(encoding=encoding.name, newline="") as handle:
         sample = handle.read(_LOOKED_AT)
         whole = not handle.read(1)
+    told = _TOLD.match(sample)
+    if told is not None:
+        return Dialect(told.group(1))
     lines = sample.splitlines(keepends=True)
     if not whole and len(lines) > 1:
         lines = lines[:-1]

@@ -168,6 +168,25 @@ class Layout:
             return
         yield from self._read_blocks(export)
 
+    def all_cells(self, export: Export) -> Iterator[list[str]]:
+        """The cells of every row of the table, those of totals among them.
+
+        Parameters
+        ----------
+        export : Export
+            The export.
+
+        Yields
+        ------
+        list of str
+            The cells of a row.
+        """
+        if len(self.kept) >= self.data_rows:
+            yield from (record.cells for record in self.kept)
+        else:
+            for block in self._held or self.sorted_blocks(export):
+                yield from block.rows
+
     def _read_blocks(self, export: Export) -> Iterator[SortedBlock]:
         width = len(self.headers)
         first_header = self.given[0] if self.given else "#"

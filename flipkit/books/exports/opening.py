@@ -14,6 +14,8 @@ from flipkit.books.exports.encoding import Encoding
 from flipkit.books.problems import Problem
 from flipkit.errors import ConversionError
 
+#: How the text of a cell begins that the workbook holds no value of.
+LOST = "\u26a0"
 #: Records that are read together.
 BLOCK = 20_000
 #: Most columns that an export may have.
@@ -227,9 +229,15 @@ def _open_text(path: Path, encoding_name: str, delimiter: str, quote: str | None
 def _open_workbook(path: Path, sheet: str) -> Export:
     try:
         sheets = workbook.read_sheets(path)
+        lost = workbook.lost_cells(path)
     except workbook.WorkbookError as error:
         mend = "open it in a spreadsheet and save it anew; unpack it first if it is an archive"
         raise refusal(path.name, None, str(error), "a workbook that opens", mend) from None
+    rows_of = {s.name: s.rows for s in sheets}
+    for cell in lost:
+        rows = rows_of.get(cell.sheet, [])
+        if 0 < cell.row <= len(rows) and 0 <= cell.column < len(rows[cell.row - 1]):
+            rows[cell.row - 1][cell.column] = f"{LOST} {cell.found}"
     filled = [s for s in sheets if any(any(row) for row in s.rows)]
     if not filled:
         raise refusal(path.name, None, "a workbook with nothing in it", "a table", "export it anew")

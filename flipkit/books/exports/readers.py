@@ -14,6 +14,7 @@ from flipkit.books.exports import dates, matching
 from flipkit.books.exports.layout import Layout
 from flipkit.books.exports.mapping import Mapping, Source
 from flipkit.books.exports.numbers import DECIMALS, NOTHING, PlainNumbers, number_of, read_written
+from flipkit.books.exports.opening import LOST
 from flipkit.books.exports.words import other_choices
 from flipkit.money import LARGEST_CENTS
 
@@ -68,7 +69,9 @@ class ColumnReader:
             texts = [text or other for text, other in zip(texts, cells[self.blank], strict=True)]
         if self.read is _text:
             # Most words stay as they are; only line ends and the like are smoothed.
-            return list(texts) if " ".join(texts).isprintable() else [_text(text) for text in texts]
+            whole = " ".join(texts)
+            if whole.isprintable() and LOST not in whole:
+                return list(texts)
         if self.plain is not None:
             plain = self.plain.cents(texts)
             if plain is not None:
@@ -116,7 +119,9 @@ def _reader(
     return _text
 
 
-def _text(text: str) -> str:
+def _text(text: str) -> str | Bad:
+    if text.startswith(LOST):
+        return Bad("a value", "open the workbook in a spreadsheet, let it calculate and save it")
     return text if text.isprintable() else " ".join(text.split())
 
 

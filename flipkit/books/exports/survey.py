@@ -156,7 +156,8 @@ def _framed(export: Export, head: list[Record], header_row: int | None) -> Layou
     while given and not given[-1]:
         given.pop()
     width = max(len(given), common, 1)
-    headers = _different(given + [""] * (width - len(given)))
+    over = _line_above(plain, found) if found is not None and header_row is None else []
+    headers = _different(_with_line_above(given + [""] * (width - len(given)), over))
     above = [Left(r.row, "above the header", r.cells) for r in head if found is not None and r.row < found.row]
     layout = Layout(found.row if found is not None else 0, headers, given, above, hashes, typical)
     layout.facts = [ColumnFacts(i, header) for i, header in enumerate(headers)]
@@ -176,11 +177,42 @@ def _header(plain: list[Record], typical: int) -> Record | None:
         filled = [cell for cell in record.cells if cell]
         if len(filled) < max(1, 0.5 * typical) or (typical > 1 and len(filled) < 2):
             continue
-        words = sum(map(_wordlike, filled))
-        if words >= 0.8 * len(filled) and len(set(filled)) >= 0.5 * len(filled):
-            return record
-        return None
+        if not _is_words(filled):
+            return None
+        # A second line of words below, with more of them, is the header; the first one groups it.
+        below = next((other for other in plain if other.row > record.row), None)
+        if below is not None:
+            cells = [cell for cell in below.cells if cell]
+            if len(cells) > len(filled) and all(map(_wordlike, cells)) and len(cells) >= 0.9 * typical:
+                return below
+        return record
     return None
+
+
+def _is_words(filled: list[str]) -> bool:
+    """Whether the filled cells of a row are words, and mostly different."""
+    words = sum(map(_wordlike, filled))
+    return words >= 0.8 * len(filled) and len(set(filled)) >= 0.5 * len(filled)
+
+
+def _line_above(plain: list[Record], found: Record) -> list[str]:
+    """The line that groups the headers, where the row above them is one: each word carried to the right."""
+    above = next((record for record in plain if record.row == found.row - 1), None)
+    if above is None or sum(map(bool, above.cells)) < 2 or not _is_words([cell for cell in above.cells if cell]):
+        return []
+    carried: list[str] = []
+    for cell in above.cells:
+        carried.append(cell or (carried[-1] if carried else ""))
+    return carried
+
+
+def _with_line_above(given: list[str], over: list[str]) -> list[str]:
+    """Headers that stand twice, told apart by the line above them."""
+    counts = Counter(given)
+    return [
+        f"{over[at]} {header}" if counts[header] > 1 and at < len(over) and over[at] else header
+        for at, header in enumerate(given)
+    ]
 
 
 def _different(given: list[str]) -> list[str]:

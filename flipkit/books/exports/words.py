@@ -26,7 +26,7 @@ OF_ORDER = re.compile(r"\border\b")
 STATUS = re.compile(r"\b(?:status|state|order state|cancelled|canceled|cancellation)\b")
 #: Words in such a column for an order that does not count as a sale.
 VOID = re.compile(
-    r"\b(?:cancel|cancelled|canceled|void|voided|unpaid|failed|declined|not paid|expired|abandoned)", re.I
+    r"\b(?:cancel|cancelled|canceled|void|voided|unpaid|failed|declined|not paid|expired|abandoned|refund|return)", re.I
 )
 #: Figures that the kit computes itself and never takes.
 COMPUTED = re.compile(

@@ -265,3 +265,17 @@ def test_a_workbook_of_several_sheets(tmp_path):
     assert table(path, sheet="Stock") == [{"Item": "Stock", "Price": "1234.5"}]
     with pytest.raises(ConversionError, match="one of Sales, Stock"):
         open_export(path, sheet="Other")
+
+
+def test_a_first_line_that_tells_the_delimiter(export):
+    opened = open_export(export("sep=;\nItem;Price, net\nlamp;1,50\n"))
+    assert opened.dialect.delimiter == ";"
+    assert table(opened.path) == [{"Item": "lamp", "Price, net": "1,50"}]
+
+
+def test_headers_in_two_lines(export):
+    text = "Purchase,,Sale,,\nDate,Price,Date,Price,Item\n2026-01-02,5,2026-02-03,9,lamp\n2026-01-03,6,,,vase\n"
+    layout = survey(open_export(export(text)))
+    assert layout.header_row == 2
+    assert layout.headers == ["Purchase Date", "Purchase Price", "Sale Date", "Sale Price", "Item"]
+    assert layout.data_rows == 2

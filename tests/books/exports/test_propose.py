@@ -325,3 +325,39 @@ def test_a_kept_mapping_asks_nothing_twice(export, tmp_path):
     assert later.mapping.columns == first.mapping.columns
     with pytest.raises(ConversionError, match="no header Quantity"):
         propose(export(items()), mapping=first.mapping)
+
+
+LATE = [f"S{n};lamp {n};x;2026-03-01;1.00;{{}};{{}}" for n in range(7_000)]
+
+
+def late(quantity, status):
+    """An export in which only a row far down differs."""
+    rows = [row.format(1, "Paid") for row in LATE]
+    rows[6_500] = LATE[6_500].format(quantity, status)
+    return "SKU;Item;Category;Bought;Cost;Quantity;Status\n" + "\n".join(rows) + "\n"
+
+
+def test_a_row_far_down_asks_as_much_as_the_first(export):
+    assert asked(export(late(1, "Paid"))) == {}
+    assert set(asked(export(late(3, "Paid")))) == {"cost-is"}
+    assert set(asked(export(late(1, "Cancelled")))) == {"skip Status"}
+
+
+def test_a_formula_without_its_result_refuses_its_row(tmp_path):
+    made = openpyxl.Workbook()
+    sheet = made.active
+    for row in (
+        ["Item", "Category", "Bought", "Cost", "Profit"],
+        ["lamp", "x", "2026-03-01", 5, "=D2*2"],
+        ["vase", "x", "2026-03-01", "=2+3", None],
+        ["=A2", "x", "2026-03-01", 5, None],
+    ):
+        sheet.append(row)
+    path = tmp_path / "book.xlsx"
+    made.save(path)
+    done = apply(propose(path), tmp_path / "books")
+    assert [(left.row, left.reason.split(" (")[0]) for left in done.refused] == [
+        (3, "cost: '⚠ a formula without its result' is not an amount"),
+        (4, "title: '⚠ a formula without its result' is not a value"),
+    ]
+    assert done.taken == 1
