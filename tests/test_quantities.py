@@ -56,7 +56,9 @@ def test_times_are_read_into_minutes(text, minutes):
     assert read_minutes(text) == pytest.approx(minutes)
 
 
-@pytest.mark.parametrize("text", ["", "abc", "12 in 3", "5 kg", "-3", "nan", "inf", "12 x", None, True, "1/0 in", "12''x"])
+@pytest.mark.parametrize(
+    "text", ["", "abc", "12 in 3", "5 kg", "-3", "nan", "inf", "12 x", None, True, "1/0 in", "12''x"]
+)
 def test_what_is_no_length_is_refused_by_name(text):
     with pytest.raises(MeasureError, match="side must be"):
         read_length(text, name="side")
@@ -73,7 +75,9 @@ def test_sides_round_to_the_nearest_inch():
     assert rounded_nearest([20.25, 20.75]).tolist() == [20, 21]
 
 
-@pytest.mark.published(source="dmm-advisory-2010", where="cubic tier: each side down to the quarter inch", seen="computed")
+@pytest.mark.published(
+    source="dmm-advisory-2010", where="cubic tier: each side down to the quarter inch", seen="computed"
+)
 def test_sides_round_down_to_the_quarter_inch():
     assert rounded_down(11.99, step=0.25) == 11.75
 
