@@ -15,6 +15,8 @@ from flipkit.reports.study import Study
 
 #: Where the sale prices of the sheet's columns stand among the shop's own.
 _PLACES = (0.2, 0.4, 0.6, 0.8, 0.95)
+#: Columns that a phone has room for.
+_MOST_COLUMNS = 4
 #: Steps to which they are rounded, from which price on. [cents]
 _STEPS = ((0, 500), (5_000, 1_000), (20_000, 5_000))
 
@@ -119,6 +121,9 @@ def pocket_sheet(study: Study) -> Element:
         return words("No sheet yet: it is made from sales.")
     prices = pocket_prices(study)
     found = pd.DataFrame(pocket_table(study.knowledge, prices_cents=prices))
+    # A price at which nothing is worth buying needs no column; a phone has room for the dearest few.
+    paying = [price for price in prices if (found.loc[found["price_cents"] == price, "highest_cents"] >= 100).any()]
+    prices = (paying or prices)[-_MOST_COLUMNS:]
     needed = study.assumptions.whole("report.too_few_items")
     kinds = study.knowledge["categories"]
     rows = []
@@ -129,7 +134,9 @@ def pocket_sheet(study: Study) -> Element:
             {"thing": f"{category}, {size}{mark}"} | {str(price): _whole(most[price], study) for price in prices}
         )
     headings = {"thing": "Sells for"} | {str(price): _whole(price, study) for price in prices}
-    return table(pd.DataFrame(rows), caption="Pay at most", headings=headings)
+    shown = table(pd.DataFrame(rows), caption="Pay at most", headings=headings)
+    # A phone is too narrow for the width that long names are given elsewhere: here they wrap.
+    return Element(shown.html.replace('class="long"', 'class="medium"'), shown.text)
 
 
 def pocket_note(study: Study) -> Element:
