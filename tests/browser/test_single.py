@@ -73,6 +73,14 @@ def test_a_chart_is_drawn_when_its_page_is_seen_and_not_before(page, single):
     assert by_page == {"one": ("not yet", 0), "two": ("drawn", 1)}
 
 
+def test_a_page_can_be_opened_straight_away(page, single):
+    page.driver.get("about:blank")
+    page.driver.get(f"{single.as_uri()}#two")
+    assert page.run(SHOWN) == ["Two"]
+    drawn(page, "two")
+    assert page.driver.title == "Two"
+
+
 def test_without_scripts_the_way_through_is_there(page, single):
     page.driver.get("about:blank")
     page.driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})

@@ -57,8 +57,10 @@ const arrive = () => {
   const page = document.getElementById(decodeURIComponent(location.hash.slice(1)));
   const heading = page && page.classList.contains("page") && page.querySelector("h1");
   document.title = heading ? heading.textContent.replace("¶", "").trim() : whole;
-  begin();
 };
 arrive();
 addEventListener("hashchange", arrive);
-document.addEventListener("toggle", begin, true);
+begin();
+// A page is shown, or a part unfolded, by the style sheet alone and at a moment of its own.
+const shown = new ResizeObserver(begin);
+for (const figure of document.querySelectorAll("figure.chart:not([data-begun])")) shown.observe(figure);
