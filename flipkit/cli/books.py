@@ -77,6 +77,7 @@ def _answer_options(command: Callable[..., None]) -> Callable[..., None]:
 @click.option("--column", "columns", multiple=True, metavar="NAME=HEADER", help="Take a column from this header.")
 @click.option("--fixed", multiple=True, metavar="NAME=VALUE", help="The same value in every row.")
 @click.option("--skip", multiple=True, metavar="HEADER=WORDS", help="Leave out rows with these words, parted by |.")
+@click.option("--keep", multiple=True, metavar="HEADER=WORDS", help="Take only rows with one of these words in it.")
 @click.option("--changes", type=click.Choice(["leave", "take"]), default="leave", help="Cells said otherwise now.")
 @click.option("--yes", is_flag=True, help="Ask nothing: a question that is open is an error.")
 @click.option("--dry-run", is_flag=True, help="Only show how the export would be read.")
@@ -88,6 +89,7 @@ def convert(
     columns: Sequence[str],
     fixed: Sequence[str],
     skip: Sequence[str],
+    keep: Sequence[str],
     changes: str,
     yes: bool,
     dry_run: bool,
@@ -99,7 +101,7 @@ def convert(
     from flipkit.books.exports.propose import propose
 
     answers = {key.replace("_", "-"): value for key, value in said.items() if value is not None}
-    for word, pairs in (("column", columns), ("fixed", fixed), ("skip", skip)):
+    for word, pairs in (("column", columns), ("fixed", fixed), ("skip", skip), ("keep", keep)):
         for pair in pairs:
             name, equals, value = pair.partition("=")
             if not equals:

@@ -249,13 +249,17 @@ def test_tables_without_names_count_equal_rows(run):
         "20.03.2026;Payout;99,00\n"
     )
     run(STOCK)
-    done = run(text, name="bank.csv", table="overheads")
+    every = {"keep Description": "*"}
+    with pytest.raises(ConversionError, match="this looks like a bank list, which holds more than overheads"):
+        run(text, name="bank.csv", table="overheads")
+    done = run(text, name="bank.csv", table="overheads", more=every)
     assert (done.rows_in, done.added, len(done.refused)) == (4, 3, 1)
     assert "it came in instead of going out" in done.refused[0].reason
     overheads = read_books(done.folder).overheads
     assert overheads["amount_cents"].tolist() == [4500, 1250, 4500]
-    assert run(text, name="bank.csv", table="overheads").added == 0
-    more = run(text + "31.03.2026;Storage;-45,00\n", name="bank.csv", table="overheads", duplicates="separate")
+    assert run(text, name="bank.csv", table="overheads", more=every).added == 0
+    text += "31.03.2026;Storage;-45,00\n"
+    more = run(text, name="bank.csv", table="overheads", duplicates="separate", more=every)
     assert (more.added, more.there) == (1, 3)
 
 
@@ -318,3 +322,12 @@ def test_the_same_unreadable_text_is_refused_in_every_block(run):
     done = run("SKU,Item,Category,Bought,Cost\n" + "\n".join(rows) + "\n")
     assert [left.row for left in done.refused] == [9, 15_009, 30_009]
     assert done.taken == 44_997
+
+
+def test_lines_of_a_bank_list_are_taken_by_their_words(run):
+    text = "Date,Details,Amount,Balance\n2026-03-01,STORAGE UNIT 7,-45.00,100\n2026-03-02,Estate sale,-60.00,40\n"
+    run(STOCK)
+    done = run(text, name="bank.csv", table="overheads", more={"keep Details": "storage | website"})
+    assert (done.taken, done.refused[0].reason) == (1, "none of the words to keep stands in Details")
+    kept = propose(done.export, answers={"table": "overheads", "keep Details": "storage"}).mapping
+    assert propose(done.export, mapping=kept).questions == ()

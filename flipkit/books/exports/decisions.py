@@ -59,6 +59,7 @@ def settle(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Ma
         mapping = settle_signs(layout, mapping, draft)
         mapping = _blanks(layout, mapping, draft)
     mapping = _skip(export, layout, mapping, draft)
+    mapping = _keep(layout, mapping, draft)
     mapping = _repeats(layout, mapping, draft)
     _missing(layout, mapping, draft)
     _nothings(layout, mapping, draft)
@@ -88,13 +89,8 @@ def _identity(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
 def _skip(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
     """Orders that do not stand."""
     skip = dict(mapping.rows.skip)
-    for key, value in draft.answers.items():
-        if key.startswith("skip "):
-            header = key.removeprefix("skip ").strip()
-            if header not in layout.headers:
-                needed = f"one of {', '.join(layout.headers[:30])}"
-                raise ConversionError([Problem("answers", None, key, header, needed, "")])
-            skip[header] = tuple(word.strip() for word in value.split("|") if word.strip())
+    for header, value in _answered(layout, draft, "skip").items():
+        skip[header] = tuple(word.strip() for word in value.split("|") if word.strip())
     for fact in layout.facts:
         if (
             fact.header in skip
@@ -115,6 +111,40 @@ def _skip(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Map
                 option="--skip",
             )
     return updated(mapping, rows=mapping.rows.model_copy(update={"skip": skip})) if skip else mapping
+
+
+def _keep(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
+    """Which lines of a bank list are what the table is for: the goods themselves are paid there too."""
+    keep = dict(mapping.rows.keep)
+    for header, value in _answered(layout, draft, "keep").items():
+        keep[header] = tuple(word.strip().lower() for word in value.split("|") if word.strip())
+    source = mapping.columns.get("what") or mapping.columns.get("supply")
+    amount = mapping.columns.get("amount") or mapping.columns.get("cost")
+    if mapping.table in ("overheads", "supplies") and not keep and not draft.kept and source and amount:
+        header = source.headers[0] if source.headers else ""
+        numbers = layout.fact(amount.headers[0]).numbers if amount.headers else None
+        balance = any(words.BALANCE.search(words.heading(name).words) for name in layout.headers)
+        if header and (balance or (numbers is not None and numbers.negatives and numbers.positives)):
+            draft.ask(
+                f"keep {header}",
+                f"this looks like a bank list, which holds more than {mapping.table}: which words in {header} mark the "
+                f"lines to take",
+                option=f"--keep '{header}=WORD|WORD', or '{header}=*' for every line",
+            )
+    return updated(mapping, rows=mapping.rows.model_copy(update={"keep": keep})) if keep else mapping
+
+
+def _answered(layout: Layout, draft: Draft, word: str) -> dict[str, str]:
+    """Answers that name a header of the export."""
+    found: dict[str, str] = {}
+    for key, value in draft.answers.items():
+        if key.startswith(f"{word} "):
+            header = key.removeprefix(f"{word} ").strip()
+            if header not in layout.headers:
+                needed = f"one of {', '.join(layout.headers[:30])}"
+                raise ConversionError([Problem("answers", None, key, header, needed, "")])
+            found[header] = value
+    return found
 
 
 def _blanks(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:

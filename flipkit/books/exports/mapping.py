@@ -100,14 +100,17 @@ class Rows(_Strict):
     totals : str
         ``leave-out`` or ``keep``.
     skip : dict of str to tuple of str
-        By header, the words of rows that do not count.
+        By header, the cells of rows that do not count.
+    keep : dict of str to tuple of str
+        By header, words one of which stands in every row that counts; ``*`` for every row.
     """
 
     duplicates: Literal["", "separate", "once"] = ""
     totals: Literal["", "leave-out", "keep"] = ""
     skip: dict[str, tuple[str, ...]] = Field(default_factory=dict)
+    keep: dict[str, tuple[str, ...]] = Field(default_factory=dict)
 
-    @field_validator("skip", mode="before")
+    @field_validator("skip", "keep", mode="before")
     @classmethod
     def _one_or_many(cls, given: object) -> object:
         if not isinstance(given, dict):
@@ -134,8 +137,6 @@ class Mapping(_Strict):
         Currency of the amounts.
     columns : dict of str to Source
         By column of the table.
-    sort : dict of str to str
-        For a bank list: words of a line and the table that it belongs in, or why it is left out.
     """
 
     table: str = ""
@@ -145,7 +146,6 @@ class Mapping(_Strict):
     decimal: Decimal = ""
     currency: str = ""
     columns: dict[str, Source] = Field(default_factory=dict)
-    sort: dict[str, str] = Field(default_factory=dict)
 
     @field_validator("table")
     @classmethod
@@ -248,9 +248,6 @@ def mapping_text(mapping: Mapping, *, export: str) -> str:
     if mapping.columns:
         lines += ["", "[columns]  # a column of the table, and where its cells come from"]
         lines += [f"{name} = {_source(source)}" for name, source in mapping.columns.items()]
-    if mapping.sort:
-        lines += ["", "[sort]  # words of a line, and the table that it belongs in, or why it is left out"]
-        lines += [f"{_quoted(word)} = {_quoted(table)}" for word, table in mapping.sort.items()]
     return "\n".join(lines) + "\n"
 
 

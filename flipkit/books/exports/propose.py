@@ -12,6 +12,7 @@ from collections.abc import Mapping as Answers
 from dataclasses import dataclass
 from pathlib import Path
 
+from flipkit.books import schema
 from flipkit.books.destination import books_in
 from flipkit.books.exports import decisions, matching, words
 from flipkit.books.exports.draft import Draft
@@ -24,7 +25,7 @@ from flipkit.books.join import Stock, stock_of
 from flipkit.books.problems import Problem
 from flipkit.errors import ConversionError
 
-#: Answers that a proposal understands, by key; ``column NAME`` and ``skip HEADER`` beside them.
+#: Answers that a proposal understands, by key; ``column NAME``, ``skip HEADER`` and ``keep HEADER`` beside them.
 ANSWERS = (
     "table",
     "sheet",
@@ -115,7 +116,7 @@ def propose(
         The file: CSV, TSV, or a workbook.
     answers : mapping of str to str or None
         What the seller says, by the keys of `ANSWERS`, ``column NAME`` (a header, or ``=`` and a
-        value for every row) and ``skip HEADER`` (words, parted by ``|``).
+        value for every row), ``skip HEADER`` and ``keep HEADER`` (words, parted by ``|``).
     mapping : Mapping or None
         A mapping that the seller kept from an earlier conversion.
     into : Path, str or None
@@ -157,7 +158,10 @@ def propose(
         return _made(opened, layout, base, draft, ())
     columns = _columns(opened, layout, table, base, draft)
     settled = decisions.settle(opened, layout, base.model_copy(update={"table": table, "columns": columns}), draft)
-    used = {h for source in settled.columns.values() for h in (*source.headers, source.blank)} | set(settled.rows.skip)
+    used = {h for source in settled.columns.values() for h in (*source.headers, source.blank)} | {
+        *settled.rows.skip,
+        *settled.rows.keep,
+    }
     unused = tuple(fact.header for fact in layout.facts if fact.filled and fact.header not in used)
     return _made(opened, layout, settled, draft, unused)
 
@@ -172,7 +176,7 @@ def _checked(answers: Answers[str, str]) -> dict[str, str]:
         plain = key.strip()
         if plain.startswith("fixed "):
             plain, value = f"column {plain[6:]}", f"={value}"
-        if plain not in ANSWERS and not plain.startswith(("column ", "skip ")):
+        if plain not in ANSWERS and not plain.startswith(("column ", "skip ", "keep ")):
             near = difflib.get_close_matches(plain, ANSWERS, n=1)
             mend = f"did you mean {near[0]}?" if near else ""
             raise ConversionError([Problem("answers", None, plain, value, f"one of {', '.join(ANSWERS)}", mend)])
@@ -264,7 +268,8 @@ def _settle_table(export: Export, layout: Layout, base: Mapping, draft: Draft) -
         told = f"each row becomes a row of {best}" if best != words.LABELS else "each row is a label of a sale"
         draft.guessed.append(told)
         return best
-    choices = [(name, f"rows become {name}") for name, value in likely[:4] if value > 0] or [("items", "")]
+    what = {table.name: table.meaning for table in schema.TABLES} | {words.LABELS: "one shipping label of a sale"}
+    choices = [(name, f"a row is {what[name]}") for name, _ in likely]
     draft.ask("table", "the headers do not say what the rows are", *choices)
     return ""
 

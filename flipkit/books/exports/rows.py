@@ -37,12 +37,14 @@ def taken_rows(proposal: Proposal, *, currency: str = "USD") -> Taken:
     readers = [ColumnReader(name, source, mapping, layout, currency) for name, source in mapping.columns.items()]
     totals = {total.row for total in layout.totals} if mapping.rows.totals != "keep" else set()
     skip = [(layout.headers.index(header), set(texts)) for header, texts in mapping.rows.skip.items() if texts]
+    keep = [(layout.headers.index(h), h, texts) for h, texts in mapping.rows.keep.items() if texts and "*" not in texts]
     seen: dict[int, int] = {}
     for block in layout.sorted_blocks(proposal.export, once=True):
         taken.refused += block.left
         numbers, rows = block.numbers, block.rows
-        if totals or skip or mapping.rows.duplicates == "once":
-            numbers, rows = _counted(block, totals, skip, seen, once=mapping.rows.duplicates == "once", taken=taken)
+        if totals or skip or keep or mapping.rows.duplicates == "once":
+            once = mapping.rows.duplicates == "once"
+            numbers, rows = _counted(block, totals, skip, keep, seen, once=once, taken=taken)
         if rows:
             _take(numbers, rows, readers, mapping, taken)
     share_orders(taken, mapping)
@@ -55,6 +57,7 @@ def _counted(
     block: SortedBlock,
     totals: set[int],
     skip: list[tuple[int, set[str]]],
+    keep: list[tuple[int, str, tuple[str, ...]]],
     seen: dict[int, int],
     *,
     once: bool,
@@ -68,6 +71,9 @@ def _counted(
         if not reason and skip:
             hit = next((cells[at] for at, texts in skip if cells[at] in texts), None)
             reason = f"left out as you said: {hit}" if hit is not None else ""
+        for at, header, texts in keep if not reason else ():
+            if not any(text in cells[at].lower() for text in texts):
+                reason = f"none of the words to keep stands in {header}"
         if not reason and once:
             first = seen.setdefault(hash(tuple(cells)), number)
             reason = f"equal to row {first} in every cell" if first != number else ""

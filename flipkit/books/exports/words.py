@@ -28,6 +28,8 @@ STATUS = re.compile(r"\b(?:status|state|order state|cancelled|canceled|cancellat
 VOID = re.compile(
     r"\b(?:cancel|cancelled|canceled|void|voided|unpaid|failed|declined|not paid|expired|abandoned|refund|return)", re.I
 )
+#: Headers that a bank list has and a list of expenses has not.
+BALANCE = re.compile(r"\b(?:balance|running total|credit|paid in|money in|deposit|deposits)\b")
 #: Figures that the kit computes itself and never takes.
 COMPUTED = re.compile(
     r"\b(?:profit|net|margin|roi|return on investment|gain|loss|hourly|days (?:listed|held|on hand)|sell.?through)\b"
@@ -40,6 +42,11 @@ _UNIT_WORDS = {
     "min": "min", "mins": "min", "minutes": "min", "hours": "hour", "hrs": "hour", "h": "hour", "hour": "hour",
     "km": "km", "kilometers": "km", "kilometres": "km", "miles": "mile", "mi": "mile",
 }  # fmt: skip
+#: Units that are words of their own, which need a measure before them.
+_DOUBTFUL = frozenset(["in", "g", "h"])
+_SIDES = frozenset(
+    ["length", "width", "height", "depth", "l", "w", "h", "size", "girth", "weight", "wt", "time", "duration"]
+)
 _CURRENCY = re.compile(r"[$€£¥]|\b(?:usd|eur|gbp|cad|aud|nzd|chf|sek|nok|dkk|pln|czk|jpy)\b")
 
 
@@ -120,7 +127,7 @@ def heading(header: str) -> Heading:
     text = _CURRENCY.sub(" ", text)
     words = re.sub(r"[^\w]+|_", " ", text).split()
     unit = ""
-    if len(words) > 1 and words[-1] in _UNIT_WORDS:
+    if len(words) > 1 and words[-1] in _UNIT_WORDS and (words[-1] not in _DOUBTFUL or _SIDES.intersection(words)):
         unit = _UNIT_WORDS[words.pop()]
     elif len(words) == 1 and words[0] in ("minutes", "hours", "mins", "miles", "km", "kilometers", "kilometres"):
         unit = _UNIT_WORDS[words[0]]

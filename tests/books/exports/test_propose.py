@@ -76,7 +76,12 @@ def test_a_mapping_with_everything_comes_back():
             "decimal": "comma",
             "currency": "EUR",
             "file": {"encoding": "cp1252", "delimiter": "semicolon", "quote": "", "sheet": 'a "b"', "header_row": 0},
-            "rows": {"duplicates": "once", "totals": "keep", "skip": {"Order status": ["Void", "Open"]}},
+            "rows": {
+                "duplicates": "once",
+                "totals": "keep",
+                "skip": {"Order status": ["Void", "Open"]},
+                "keep": {"What": "rent"},
+            },
             "columns": {
                 "title": {"from": ["Make", "Model"], "blank": "Kind"},
                 "cost": {"from": "Cost é", "each": True, "turned": True, "decimal": "point"},
