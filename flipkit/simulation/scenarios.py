@@ -74,8 +74,8 @@ def scenarios(*, whole_shop: bool = False) -> tuple[Scenario, ...]:
     Parameters
     ----------
     whole_shop : bool
-        Whether each shop buys all twelve kinds of the demo shop, with every trap among them,
-        or six.
+        Whether each shop buys all twelve kinds of the demo shop or six. Every trap is among the
+        twelve, so that "ordinary", "loses money" and "two thirds never sell" are then one shop.
 
     Returns
     -------
