@@ -26,6 +26,24 @@ def pytest_collection_modifyitems(items):
                 raise pytest.UsageError(f"{item.nodeid}: source {key!r} does not stand in sources.toml")
 
 
+def pytest_runtest_setup(item):
+    for mark in item.iter_markers("published"):
+        item.user_properties.append(("published", mark.kwargs))
+
+
+def pytest_terminal_summary(terminalreporter, config):
+    """With ``-m published`` list each check with its source."""
+    if "published" not in (config.option.markexpr or ""):
+        return
+    terminalreporter.section("published checks: source | where | seen | outcome | test")
+    for outcome in ("passed", "failed"):
+        for report in terminalreporter.stats.get(outcome, []):
+            for name, told in getattr(report, "user_properties", []):
+                if name == "published":
+                    line = " | ".join([told["source"], told["where"], told["seen"], outcome, report.nodeid])
+                    terminalreporter.write_line(line)
+
+
 @pytest.fixture(scope="session")
 def demo_folder() -> Path:
     return ROOT / "data_demo"

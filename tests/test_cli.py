@@ -172,3 +172,36 @@ def test_packing_plans_a_bare_item_and_draws_it(tmp_path):
     wrong = run("packing", "20x14x10in", "9lb", "--fragility", "glass", "--on", "2026-11-25")
     assert wrong.exit_code == 2
     assert "fragility" in wrong.stderr
+
+
+def test_packing_takes_the_cheapest_of_the_assumed_cards():
+    asked = ("packing", "20x14x10in", "9lb", "--on", "2026-11-25", "--zone", "5")
+    each = [answered(*asked, "--card", card)["best"]["total_cents"] for card in ("post", "network")]
+    assert answered(*asked)["best"]["total_cents"] == min(each)
+    assert answered(*asked, "--zone", "pickup")["best"]["style"] == "pickup"
+
+
+def test_packing_says_whose_stock_it_draws_on(tmp_path):
+    asked = ("packing", "10x8x6in", "3lb", "--on", "2026-11-25")
+    assert answered(*asked)["stock"] == "example"
+    assert "an example stock" in run(*asked).stdout
+    missing = run(*asked, "--stock", tmp_path / "nofile.toml")
+    assert missing.exit_code == 2
+    assert "nofile.toml: found 'no such file'" in missing.stderr
+    nowhere = run(*asked, "--drawing", tmp_path / "none" / "d.html")
+    assert nowhere.exit_code == 2
+    assert "--drawing must be" in nowhere.stderr
+
+
+def test_a_parcel_entered_by_weight_is_warned_about_without_a_zone():
+    text = run("parcel", "24x18x12in", "9lb", "--on", "2026-11-25").stdout
+    assert "entered by its scale weight alone" in text
+    later = answered("parcel", "24x18x12in", "9lb", "--on", "2026-11-25")["carriers"][0]["cards"][0]
+    told = later["entered_by_weight_alone"]
+    assert told["adjustment_low_cents"] < told["adjustment_cents"] < told["adjustment_high_cents"]
+
+
+def test_books_that_do_not_exist_are_refused(tmp_path):
+    result = run("fees", "64", "--books", tmp_path / "none")
+    assert result.exit_code == 2
+    assert "--books must be a folder or a workbook that exists" in result.stderr

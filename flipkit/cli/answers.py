@@ -81,6 +81,8 @@ def rules_folder(books: Path | None) -> Path | None:
     from flipkit.places import demo_folder
 
     place = books or demo_folder()
+    if not place.exists():
+        refuse(f"--books must be a folder or a workbook that exists, got {place}")
     folder = (place.parent if place.is_file() else place) / "rules"
     return folder if folder.is_dir() else None
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from flipkit.cli.answers import BOOKS, day_of, settings_of, told
+from flipkit.cli.answers import BOOKS, day_of, refuse, settings_of, told
 from flipkit.cli.charges import books_option, json_option, on_option, settings_option
 
 
@@ -21,7 +21,7 @@ from flipkit.cli.charges import books_option, json_option, on_option, settings_o
 @click.option("--round", "round_section", is_flag=True, help="Round along its longest side, or can be rolled.")
 @click.option("--pickup", is_flag=True, help="The buyer can collect it.")
 @click.option("--zone", help="Zone of the buyer; without it the assumed mix of zones.")
-@click.option("--card", help="Rate card; the first of the assumed ones by default.")
+@click.option("--card", help="Rate card; by default the cheapest of the assumed ones counts.")
 @click.option("--stock", "stock_file", type=BOOKS, help="TOML file of what is at hand; packing.toml of the books.")
 @click.option("--trials", is_flag=True, help="Also try an inch less, other cushioning, other wages.")
 @click.option("--drawing", type=BOOKS, help="Write the cut and fold drawings into this HTML file.")
@@ -71,8 +71,10 @@ def packing(
         settings=settings_of(settings),
     )
     tried = parcel.trials() if trials else []
-    told(parcel.plan.as_dict(), as_json, lambda _: [*parcel.reading(), *tried])
+    told(parcel.answer(), as_json, lambda _: [*parcel.reading(), *tried])
     if drawing is not None:
+        if not drawing.resolve().parent.is_dir():
+            refuse(f"--drawing must be a file in a folder that exists, got {drawing}")
         drawing.write_text(drawings_page(parcel), encoding="utf-8")
         click.echo(f"drawings in {drawing}", err=True)
     if parcel.plan.best is None:

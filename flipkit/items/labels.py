@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -176,6 +176,61 @@ def mixed_labels(parts: Sequence[tuple[float, Labels]]) -> Labels:
             billable_lb=likeliest.billable_lb,
             service=likeliest.service,
             refused=refused,
+        )
+
+    return price
+
+
+def cheapest_labels(cards: Mapping[str, Labels]) -> Labels:
+    """Labels by several rate cards, each parcel by the one that takes it most cheaply.
+
+    Parameters
+    ----------
+    cards : mapping of str to Labels
+        Name of each card and its labels.
+
+    Returns
+    -------
+    Labels
+        The lowest price of each parcel, its service with the card's name before it; refused, with
+        every card's reason, where none takes it.
+
+    Examples
+    --------
+    >>> near, far = simple_labels(lambda *_: 900), simple_labels(lambda *_: "too long")
+    >>> one = np.array([12.0])
+    >>> found = cheapest_labels({"a": far, "b": near})(one, one, one, one, ["box"], [False])
+    >>> found.cents.tolist(), found.service
+    ([900], ['b'])
+    """
+
+    def price(
+        length_in: Floats,
+        width_in: Floats,
+        height_in: Floats,
+        weight_lb: Floats,
+        packaging: Sequence[str],
+        nonrectangular: Sequence[bool],
+    ) -> LabelPrices:
+        given = (length_in, width_in, height_in, weight_lb, packaging, nonrectangular)
+        found = {name: labels(*given) for name, labels in cards.items()}
+        none = np.iinfo(np.int64).max
+        prices = np.array(
+            [np.where([bool(reason) for reason in one.refused], none, one.cents) for one in found.values()]
+        )
+        best = prices.argmin(axis=0)
+        names = list(found)
+        rows = range(best.size)
+        taken = prices.min(axis=0) < none
+        chosen = [found[names[best[row]]] for row in rows]
+        return LabelPrices(
+            cents=np.where(taken, prices.min(axis=0), 0),
+            billable_lb=np.array([one.billable_lb[row] for row, one in enumerate(chosen)]),
+            service=[f"{names[best[row]]} {chosen[row].service[row]}".strip() if taken[row] else "" for row in rows],
+            refused=[
+                "" if taken[row] else "; ".join(f"{name}: {one.refused[row]}" for name, one in found.items())
+                for row in rows
+            ],
         )
 
     return price

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings
-from flipkit.errors import AssumptionError
-from flipkit.items.labels import Labels, mixed_labels, rate_card_labels
+from flipkit.books.schema import PICKUP
+from flipkit.errors import AssumptionError, RuleTableError
+from flipkit.items.labels import Labels, cheapest_labels, mixed_labels, rate_card_labels
 from flipkit.items.packing import PackItem, Plan, packing_plan
 from flipkit.items.packing_trials import packing_trials, trials_reading
 from flipkit.items.packing_words import plan_reading
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
 
 #: Where the seller says what is at hand to pack with, in the folder of the books.
 STOCK_FILE = "packing.toml"
+#: What is said where an example stands in for the seller's stock.
+EXAMPLE_STOCK = f"No {STOCK_FILE} beside the books: an example stock of cartons and cushioning is assumed."
 
 
 @dataclass(frozen=True)
@@ -43,15 +46,22 @@ class ParcelPlan:
         What is at hand.
     labels : Labels
         What prices the labels.
+    own_stock : bool
+        Whether the seller said what is at hand, or an example stands in for it.
     """
 
     plan: Plan
     stock: Stock
     labels: Labels
+    own_stock: bool = True
 
     def reading(self) -> list[str]:
         """The plan in words, each caution after the step that it belongs to."""
-        return plan_reading(self.plan)
+        return [*([] if self.own_stock else [EXAMPLE_STOCK]), *plan_reading(self.plan)]
+
+    def answer(self) -> dict[str, Any]:
+        """The plan as data, with units in its keys and whose stock it draws on."""
+        return {**self.plan.as_dict(), "stock": "the shop's own" if self.own_stock else "example"}
 
     def trials(self) -> list[str]:
         """How the plan changes when one thing is otherwise, in words."""
@@ -148,7 +158,7 @@ def plan_parcel(
     zone : str
         Zone of the buyer; empty: the assumed mix of zones.
     card : str
-        Rate card; empty: the first of ``postage.rate_cards``.
+        Rate card; empty: the cheapest of ``postage.rate_cards`` for each parcel.
     stock_file : Path, optional
         What is at hand; ``packing.toml`` of the books, or else a packing corner to start from.
     settings : mapping or str
@@ -163,9 +173,13 @@ def plan_parcel(
     ------
     AssumptionError
         If no rate card is known, or a setting cannot be used.
+    RuleTableError
+        If the stock file does not exist or is malformed.
     MeasureError
         If a side or the weight makes no sense.
     """
+    if zone == PICKUP:
+        item = replace(item, pickup=True)
     day = dt.date.fromisoformat(on) if isinstance(on, str) else on
     overrides = parsed_settings(settings) if isinstance(settings, str) else settings
     place = Path(books) if str(books) else demo_folder()
@@ -175,10 +189,13 @@ def plan_parcel(
     assumptions = load_assumptions(own if own.is_file() else None, overrides=overrides)
     labels = _labels(load_rules(own_rules), assumptions, on=day, zone=zone, card=card, item=item)
     file = stock_file or home / STOCK_FILE
-    stock = read_stock(file) if file.is_file() else starter_stock()
+    if stock_file is not None and not file.is_file():
+        raise RuleTableError(file.name, found="no such file", needed="a TOML file of what is at hand to pack with")
+    own_stock = file.is_file()
+    stock = read_stock(file) if own_stock else starter_stock()
     rules = packing_rules(on=day, folder=own_rules)
     plan = packing_plan(item, stock, labels=labels, rules=rules, assumptions=assumptions)
-    return ParcelPlan(plan, stock, labels)
+    return ParcelPlan(plan, stock, labels, own_stock)
 
 
 def drawn(parcel: ParcelPlan) -> Element:
@@ -227,21 +244,26 @@ def drawings_page(parcel: ParcelPlan) -> str:
 
 
 def _labels(rules: Rules, assumptions: Assumptions, *, on: dt.date, zone: str, card: str, item: PackItem) -> Labels:
-    names = [name.strip() for name in assumptions.text("postage.rate_cards").split(",") if name.strip()]
-    name = card or (names[0] if names else "")
-    if name not in rules.rate_cards:
+    named = [name.strip() for name in assumptions.text("postage.rate_cards").split(",") if name.strip()]
+    names = [card] if card else named
+    unknown = [name for name in names if name not in rules.rate_cards]
+    if unknown or not names:
         known = ", ".join(sorted(rules.rate_cards)) or "none"
         raise AssumptionError(
             "postage.rate_cards",
-            need=f"the name of a rate card among {known}",
-            got=name,
+            need=f"names of rate cards among {known}",
+            got=", ".join(unknown),
             mend="put your carrier's card into the books' rules folder",
         )
-    found = rules.rate_cards[name]
 
-    def in_zone(where: str) -> Labels:
-        return rate_card_labels(found, rules.rules_of(found), on=on, zone=where, declared_cents=item.value_cents)
+    def priced(name: str) -> Labels:
+        found = rules.rate_cards[name]
 
-    if zone:
-        return in_zone(zone)
-    return mixed_labels([(share, in_zone(name)) for name, share in assumptions.zone_mix().items()])
+        def in_zone(where: str) -> Labels:
+            return rate_card_labels(found, rules.rules_of(found), on=on, zone=where, declared_cents=item.value_cents)
+
+        if zone and zone != PICKUP:
+            return in_zone(zone)
+        return mixed_labels([(share, in_zone(where)) for where, share in assumptions.zone_mix().items()])
+
+    return cheapest_labels({name: priced(name) for name in names})

@@ -9,7 +9,7 @@ from typing import Any
 
 from flipkit.errors import RuleTableError
 from flipkit.rules.dated import Block, RuleSet
-from flipkit.rules.reading import Keys, read_blocks, read_toml
+from flipkit.rules.reading import Keys, read_blocks, read_table_text, read_toml
 
 DURATIONS = ("short", "moderate", "long")
 COUPLINGS = ("good", "fair", "poor")
@@ -122,7 +122,7 @@ def read_lifting(folder: Path) -> RuleSet[LiftingBlock]:
 def _columns(file: Path, heads: tuple[str, ...]) -> list[dict[str, str]]:
     if not file.exists():
         raise RuleTableError(file.name, found="no such file", needed="a CSV with columns " + ", ".join(heads))
-    rows = list(csv.DictReader(file.read_text(encoding="utf-8").splitlines()))
+    rows = list(csv.DictReader(read_table_text(file, shown=file.name).splitlines()))
     found = tuple(rows[0]) if rows else ()
     if found != heads:
         raise RuleTableError(file.name, key="header", found=found, needed="columns " + ", ".join(heads))

@@ -57,8 +57,14 @@ def read_mileage(data: Mapping[str, Any], *, file: str) -> Mileage:
     return Mileage(kind="mileage", name=name, file=file, blocks=blocks)
 
 
+#: No rate ever came near; more is a slip of the pen.
+_MOST_CENTS = 10_000
+
+
 def _block(keys: Keys, common: dict[str, Any]) -> MileageBlock:
     cents = keys.number("cents_a_mile", above=0)
+    if cents > _MOST_CENTS:
+        keys.fail("cents_a_mile", cents, f"at most {_MOST_CENTS:g}")
     tenths = round(cents * 10)
     if abs(cents * 10 - tenths) > 1e-9:
         keys.fail("cents_a_mile", cents, "a rate to the tenth of a cent")

@@ -249,9 +249,8 @@ def _card(
     }
     if best["refused"]:
         return found
-    if parcel["zone"] is not None:
-        later = adjustment_columns(card, carrier, **parcel, service=best["service"])
-        found["entered_by_weight_alone"] = {name: _entry(values[0]) for name, values in later.items()}
+    if parcel["zone"] is not None or zone_mix:
+        found["entered_by_weight_alone"] = _later(card, carrier, parcel, best["service"], zone_mix or {})
     if reach_in or reach_lb:
         advice = trim_advice(
             card,
@@ -263,6 +262,25 @@ def _card(
             reach_lb=reach_lb,
         )
         found["trims"] = [_trim(one) for one in advice]
+    return found
+
+
+def _later(
+    card: RateCard, carrier: ParcelRules, parcel: dict[str, Any], service: str, zone_mix: Mapping[str, float]
+) -> dict[str, Any]:
+    """What a label entered by its scale weight alone costs now and later; over the zones where none is known."""
+    zones = {parcel["zone"]: 1.0} if parcel["zone"] is not None else {z: s for z, s in zone_mix.items() if s > 0}
+    each = {}
+    for zone in zones:
+        later = adjustment_columns(card, carrier, **{**parcel, "zone": zone}, service=service)
+        each[zone] = {name: _entry(values[0]) for name, values in later.items()}
+    found = dict(each[max(zones, key=lambda zone: zones[zone])])
+    total = sum(zones.values())
+    for name in ("bought_cents", "due_cents", "adjustment_cents"):
+        found[name] = round(sum(share * each[zone][name] for zone, share in zones.items()) / total)
+    if len(zones) > 1:
+        found["adjustment_low_cents"] = min(one["adjustment_cents"] for one in each.values())
+        found["adjustment_high_cents"] = max(one["adjustment_cents"] for one in each.values())
     return found
 
 

@@ -194,6 +194,34 @@ class Keys:
                 self.fail(key, key, f"a key that is known here ({known})")
 
 
+def read_table_text(file: Path, *, shown: str) -> str:
+    """The text of a table's CSV file.
+
+    Parameters
+    ----------
+    file : Path
+        The file.
+    shown : str
+        Its name in errors.
+
+    Returns
+    -------
+    str
+        The text.
+
+    Raises
+    ------
+    RuleTableError
+        If it is missing or not UTF-8 text.
+    """
+    try:
+        return file.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise RuleTableError(shown, found="no such file", needed="a CSV file beside the table that names it") from None
+    except (UnicodeDecodeError, OSError):
+        raise RuleTableError(shown, found="bytes that are no UTF-8 text", needed="a CSV file saved as UTF-8") from None
+
+
 def read_toml(file: Path, *, shown: str) -> dict[str, Any]:
     """A TOML file as a dict.
 

@@ -14,7 +14,7 @@ from flipkit.rules.dated import Source
 from flipkit.rules.mileage import Mileage, read_mileage
 from flipkit.rules.parcel_rules import ParcelRules, read_parcel_rules
 from flipkit.rules.rate_cards import RateCard, read_rate_card
-from flipkit.rules.reading import Keys, read_toml
+from flipkit.rules.reading import Keys, read_table_text, read_toml
 from flipkit.rules.schedules import FeeSchedule, read_fee_schedule
 from flipkit.rules.size_classes import SizeClasses, read_size_classes
 
@@ -133,9 +133,7 @@ def _read(file: Path, *, shown: str) -> Any:
     if kind not in KINDS:
         raise RuleTableError(shown, key="kind", found=kind, needed="one of " + ", ".join(repr(word) for word in KINDS))
     if kind == "rate card":
-        return read_rate_card(
-            data, file=shown, open_table=lambda name: (file.parent / name).read_text(encoding="utf-8")
-        )
+        return read_rate_card(data, file=shown, open_table=lambda name: read_table_text(file.parent / name, shown=name))
     readers = {
         "fees": read_fee_schedule,
         "parcel rules": read_parcel_rules,

@@ -176,7 +176,8 @@ def test_the_digest_knows_the_shops_own_rules_and_assumptions(tmp_path):
     keys.add(open_study(books).key)
     (books / "rules").mkdir()
     (books / "rules" / "stall.toml").write_text(
-        'kind = "fees"\nname = "stall"\n[[block]]\nfrom = 2025-01-01\nsource = "demo"\nseen = "invented for the demo"\n',
+        'kind = "fees"\nname = "stall"\n[[block]]\nfrom = 2025-01-01\nsource = "demo"\n'
+        'seen = "invented for the demo"\n',
         encoding="utf-8",
     )
     keys.add(open_study(books).key)
