@@ -212,13 +212,11 @@ def read_table_text(file: Path, *, shown: str) -> str:
     Raises
     ------
     RuleTableError
-        If it is missing or not UTF-8 text.
+        If it is not UTF-8 text.
     """
     try:
         return file.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise RuleTableError(shown, found="no such file", needed="a CSV file beside the table that names it") from None
-    except (UnicodeDecodeError, OSError):
+    except UnicodeDecodeError:
         raise RuleTableError(shown, found="bytes that are no UTF-8 text", needed="a CSV file saved as UTF-8") from None
 
 

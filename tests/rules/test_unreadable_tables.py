@@ -26,7 +26,7 @@ def test_a_rate_card_that_is_no_utf_8_is_named(own_rules):
 
 def test_a_rate_card_that_is_missing_is_named(own_rules):
     (own_rules / "rate_cards" / "network-ground-2026-01.csv").unlink()
-    with pytest.raises(RuleTableError, match=r"network-ground-2026-01\.csv.*no such file"):
+    with pytest.raises(RuleTableError, match=r"network-ground-2026-01\.csv.*needed a CSV file beside the card"):
         load_rules(own_rules)
 
 
