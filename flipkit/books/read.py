@@ -309,7 +309,7 @@ def _frame(table: Table, raw: RawTable | None, units: Units, problems: list[Prob
         if column.required and not (table.name == "items" and column.name == "cost"):
             _tell_blanks(raw, places[0][0], column, findings)
     frame["row"] = pd.Series(raw.rows, dtype="int64")
-    return pd.DataFrame(frame)
+    return pd.DataFrame(frame, copy=False)
 
 
 def _sources(table: Table, raw: RawTable, findings: Findings) -> dict[str, list[tuple[int, str]]]:

@@ -99,7 +99,8 @@ def csv_text(header: Sequence[str], rows: Iterable[Sequence[str]], *, words: Seq
     writer.writerow([shielded(cell) for cell in header])
     body = rows if isinstance(rows, list) else list(rows)
     places = range(max(map(len, body), default=0)) if words is None else words
-    marked = {i for at in places for i, row in enumerate(body) if at < len(row) and row[at][:1] in _FIRST}
+    begun = [at for at in places if not _FIRST.isdisjoint(row[at][:1] for row in body if at < len(row))]
+    marked = {i for at in begun for i, row in enumerate(body) if at < len(row) and row[at][:1] in _FIRST}
     if marked:
         body = [[shielded(cell) for cell in row] if i in marked else row for i, row in enumerate(body)]
     for first in range(0, len(body), _TOGETHER):

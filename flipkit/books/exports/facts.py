@@ -8,6 +8,8 @@ from itertools import islice
 from flipkit.books.exports.dates import DateEvidence
 from flipkit.books.exports.numbers import NOTHING, NumberEvidence
 
+#: Words for "nothing" in the capitals that programs use.
+_NOTHINGS = frozenset(way for word in NOTHING for way in (word, word.upper(), word.title(), word.capitalize()))
 #: Distinct texts after which a column that is plainly no number or date is not tried any more.
 _ENOUGH = 2_000
 #: Distinct texts after which one mark or order, seen in no other way, is settled.
@@ -62,12 +64,13 @@ class ColumnFacts:
         cells : tuple of str
             The cells.
         distinct : dict of str to None
-            The different ones, in the order of the cells.
+            The different ones, in the order of the cells; the blank one and words for "nothing" are taken out.
         """
         self.rows += len(cells)
         blanks = cells.count("") if "" in distinct else 0
         self.filled += len(cells) - blanks
-        texts = {text: None for text in distinct if text} if blanks else distinct
+        texts = distinct
+        texts.pop("", None)
         if not texts:
             return
         self.distinct += len(texts)
@@ -82,11 +85,9 @@ class ColumnFacts:
         if len(self.examples) < 3:
             more = (text for text in texts if text not in self.examples)
             self.examples += islice(more, 3 - len(self.examples))
-        nothings = [text for text in texts if len(text) < 7 and text.casefold() in NOTHING]
-        for text in nothings:
+        for text in sorted(_NOTHINGS.intersection(texts)):
             self.nothings[text] = self.nothings.get(text, 0) + cells.count(text)
-        if nothings:
-            texts = {text: None for text in texts if text not in nothings}
+            texts.pop(text)
         if self._lettered < _ENOUGH:
             looked = list(islice(texts, _ENOUGH))
             self._lettered += len(looked)
