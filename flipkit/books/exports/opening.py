@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Generator, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -85,17 +86,19 @@ class Export:
         ConversionError
             If its quotes match nowhere, or a record has too many cells.
         """
-        for block in self._of_sheet(size) if self.dialect is None else self._of_text(size):
-            if max(map(len, block.rows)) > MOST_COLUMNS:
-                at = next(at for at, cells in enumerate(block.rows) if len(cells) > MOST_COLUMNS)
-                raise refusal(
-                    self.label,
-                    block.first + at,
-                    f"{len(block.rows[at]):,} cells",
-                    f"at most {MOST_COLUMNS:,} columns",
-                    "is this one table, with that delimiter? name it with --delimiter",
-                )
-            yield block
+        # Closed at once when a block is refused, so that no file stays open behind the error.
+        with contextlib.closing(self._of_sheet(size) if self.dialect is None else self._of_text(size)) as source:
+            for block in source:
+                if max(map(len, block.rows)) > MOST_COLUMNS:
+                    at = next(at for at, cells in enumerate(block.rows) if len(cells) > MOST_COLUMNS)
+                    raise refusal(
+                        self.label,
+                        block.first + at,
+                        f"{len(block.rows[at]):,} cells",
+                        f"at most {MOST_COLUMNS:,} columns",
+                        "is this one table, with that delimiter? name it with --delimiter",
+                    )
+                yield block
 
     def records(self, size: int = BLOCK) -> Iterator[Record]:
         """Its records, one by one.
@@ -114,7 +117,7 @@ class Export:
             for at, cells in enumerate(block.rows):
                 yield Record(block.first + at, cells, block.broken.get(at, ""))
 
-    def _of_text(self, size: int) -> Iterator[Block]:
+    def _of_text(self, size: int) -> Generator[Block]:
         assert self.encoding is not None and self.dialect is not None  # noqa: PT018, S101
         try:
             yield from dialect.blocks_of(self.path, self.encoding, self.dialect, size=size)
@@ -127,7 +130,7 @@ class Export:
                 "if quotes are plain characters in this file: --quote none",
             ) from None
 
-    def _of_sheet(self, size: int) -> Iterator[Block]:
+    def _of_sheet(self, size: int) -> Generator[Block]:
         rows = self._rows[self.sheet]
         for first in range(0, len(rows), size):
             yield Block(first + 1, [[cell.strip() for cell in row] for row in rows[first : first + size]])
