@@ -99,6 +99,8 @@ def _become_kernel(arguments: list[str], cwd: str | None, env: dict[str, str], l
         os.chdir(cwd)
     os.environ.clear()
     os.environ.update(env)
+    # The kernel watches the process that forked it, and ends with it: a report that is killed leaves none behind.
+    os.environ["JPY_PARENT_PID"] = str(os.getppid())
     handle = os.open(log, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
     for standard in (1, 2):
         os.dup2(handle, standard)

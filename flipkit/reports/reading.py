@@ -228,6 +228,8 @@ def stock_sentence(study: Study) -> str:
     text = _stock_words(study, unsold)
     if unsold.empty:
         return text
+    if not study.items["sold_on"].notna().any():
+        return f"{text} Nothing has sold yet, so what it may bring is not known."
     may = round(float(study.prospects.loc[unsold.index, "value_cents"].sum()))
     likely = float(study.prospects.loc[unsold.index, "chance"].sum())
     return (
@@ -312,7 +314,7 @@ def trace_sentence(items: pd.DataFrame) -> str:
     """
     mix = origin_mix(items)
     if any(math.isnan(share) for share in mix.values()):
-        return "No money has moved yet."
+        return "No sale has brought money yet."
     return (
         f"Of the money behind these figures {mix['recorded']:.0%} is recorded in the books, "
         f"{mix['rule']:.0%} follows from a dated rule and {mix['assumed']:.0%} is assumed."

@@ -103,6 +103,7 @@ def returns_table(study: Study) -> Element:
     frame = study.both_bases.copy()
     for basis in ("sold", "bought"):
         frame[f"{basis}_interval"] = _intervals(study, frame, before=f"{basis}_")
+    frame["bought_hourly"] = frame["bought_hourly"].where(frame["bought_sold"].fillna(0) > 0)
     sales = frame["sold_items"].where(frame["sold_items"] > 0)
     frame["net_per_sale_cents"] = frame["sold_net_cents"] / sales
     frame["minutes_per_sale"] = frame["sold_owner_min"] / sales

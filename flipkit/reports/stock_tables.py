@@ -41,8 +41,11 @@ def ranking_table(study: Study) -> Element:
     }
     hourly = dict.fromkeys(("pulled", "raw"), lambda dollars: money_per_hour(float(dollars), currency=study.currency))
     formats = hourly | {"beats_target": _chance, "weight": lambda share: f"{share:.0%}"}
+    frame = study.ranking.copy()
+    # What is too few to tell gets no chance and no pulled figure that could be read as one.
+    frame[["beats_target", "pulled"]] = frame[["beats_target", "pulled"]].where(frame["claimed"].astype(bool))
     return table(
-        study.ranking,
+        frame,
         caption="Bought basis, small groups pulled towards the whole",
         headings=headings,
         formats=formats,
@@ -79,7 +82,7 @@ def turnover_table(study: Study) -> Element:
         "stock_cubic_ft": lambda feet: f"{feet:,.0f}",
         "sell_through": lambda share: f"{share:.0%}",
         "turnover": lambda turns: f"{turns:.1f}",
-        "days_on_hand": lambda days: f"{days:,.0f}",
+        "days_on_hand": lambda days: "–" if days == float("inf") else f"{days:,.0f}",
         "gmroi": lambda ratio: f"{ratio:.2f}",
         "capital_return": lambda rate: f"{rate:,.0%}".replace("-", "−"),
         "net_per_cubic_ft_month": lambda dollars: show_cents(round(dollars * 100), currency=study.currency),

@@ -12,6 +12,7 @@ from flipkit.reports import reading, tallies
 from flipkit.reports.month import month_plan
 from flipkit.reports.opening import STUDIES, open_study
 from flipkit.reports.showing import assumptions_table, bands_table, cautions, returns_table, sizes_table
+from flipkit.reports.stock_tables import ranking_table, turnover_table
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "items"))
 from small_books import write_books
@@ -105,8 +106,11 @@ def test_nothing_sold_yet_is_said_and_shown(unsold):
     assert reading.window_sentence(unsold) == "Nothing sold yet."
     assert reading.category_sentence(unsold, "lamps")[0] == "Lamps: nothing sold in these months."
     assert reading.size_sentence(unsold)[0].startswith("Nothing small and nothing bulky sold")
-    assert reading.trace_sentence(unsold.sold_items()) == "No money has moved yet."
+    assert reading.trace_sentence(unsold.sold_items()) == "No sale has brought money yet."
     assert reading.break_even_sentence(unsold)
+    assert "may bring is not known" in reading.stock_sentence(unsold)
+    assert "42%" not in ranking_table(unsold).text
+    assert "inf" not in turnover_table(unsold).text
     for shown in (returns_table, sizes_table, bands_table, assumptions_table):
         assert shown(unsold).html
 
