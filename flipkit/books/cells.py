@@ -272,7 +272,7 @@ def _measure(text: str, *, name: str, unit: str, read: Callable[..., float], zer
         try:
             value = read(text, unit=unit, name=name)
         except MeasureError as error:
-            return Bad(error.need, error.mend)
+            return Bad(error.need, error.mend or "write a number with its unit")
     if value == 0 and not zero:
         return Bad("a measure above 0", "leave the cell blank where it was not measured")
     return value

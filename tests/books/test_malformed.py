@@ -339,3 +339,13 @@ def test_two_files_for_one_table(folder):
     (home / "ITEMS.csv").write_text(GOOD)
     _, problems = inspect_books(home)
     assert any("a second file for items" in str(p) and "keep one" in str(p) for p in problems)
+
+
+def test_an_unreadable_measure_says_how_to_mend_it(folder):
+    tables = {
+        "items": "item_id,title,category,bought_on,cost\nA,Jug,stoneware,2026-01-03,1\n",
+        "work": "date,activity,minutes,worker\n2026-01-03,find,x,me\n",
+    }
+    _, problems = inspect_books(folder(tables))
+    told = [problem for problem in problems if problem.column == "minutes"]
+    assert [problem.mend for problem in told] == ["write a number with its unit"]
