@@ -10,7 +10,7 @@ import pandas as pd
 from flipkit.analysis.groups import Window, group_counts, in_window
 from flipkit.analysis.hourly import SHOP, category_returns, returns_table, true_hourly_return
 from flipkit.analysis.intervals import parent_normals, ratio_interval, require_interval_settings
-from flipkit.analysis.prospects import Horizon, prospect_sums, stock_prospects
+from flipkit.analysis.prospects import Horizon, Shelves, prospect_sums, stock_prospects
 
 
 def bought_returns(
@@ -71,7 +71,9 @@ def bought_returns(
     """
     require_interval_settings(confidence, resamples)
     rows = in_window(economics, window=window, basis="bought")
-    names, trips, net, minutes = prospect_sums(economics, horizon, inside=economics.index.isin(rows.index), by=by)
+    shelves = Shelves(economics, horizon)
+    inside = economics.index.isin(rows.index)
+    names, trips, net, minutes = prospect_sums(economics, horizon, inside=inside, by=by, shelves=shelves)
     largest = max((len(part) for part in trips), default=0)
     normals = parent_normals(largest, resamples=resamples, seed=seed)
     intervals = [
@@ -81,7 +83,9 @@ def bought_returns(
         for name, part in zip(names, trips, strict=True)
     ]
     table = returns_table(group_counts(rows, by=by, names=names), intervals, too_few=too_few, target=target)
-    prospects = stock_prospects(economics, horizon).loc[rows.index].assign(group=rows[by].astype(object))
+    prospects = (
+        stock_prospects(economics, horizon, shelves=shelves).loc[rows.index].assign(group=rows[by].astype(object))
+    )
     prospects["unsold"] = rows["status"].isin(["for sale", "not listed", "returned"])
     sums = prospects.groupby("group").sum(numeric_only=True).reindex(names)
     table["unsold"] = sums["unsold"].to_numpy(dtype=np.int64)
@@ -211,6 +215,33 @@ def both_bases(
     settings = {**shared, "window": window, "too_few": too_few, "target": target}
     sold = category_returns(economics, basis="sold", **settings)  # type: ignore[arg-type]
     bought = bought_returns(economics, horizon=horizon, **settings)  # type: ignore[arg-type]
+    return side_by_side(sold, bought, by=by)
+
+
+def side_by_side(sold: pd.DataFrame, bought: pd.DataFrame, *, by: str = "category") -> pd.DataFrame:
+    """Two tables of returns joined, as ``both_bases`` gives them.
+
+    Parameters
+    ----------
+    sold : DataFrame
+        As ``category_returns`` gives it on sold basis.
+    bought : DataFrame
+        As ``bought_returns`` gives it.
+    by : str
+        Column that names the group.
+
+    Returns
+    -------
+    DataFrame
+        One row a group on either basis, best on bought basis first.
+
+    Examples
+    --------
+    >>> sold = pd.DataFrame({"category": ["lamps"], "hourly": [20.0]})
+    >>> bought = pd.DataFrame({"category": ["games", "lamps"], "hourly": [6.0, 15.0]})
+    >>> side_by_side(sold, bought)[["category", "gap"]].values.tolist()
+    [['lamps', 5.0], ['games', nan]]
+    """
     joined = pd.merge(
         sold.rename(columns={name: f"sold_{name}" for name in sold if name != by}),
         bought.rename(columns={name: f"bought_{name}" for name in bought if name != by}),

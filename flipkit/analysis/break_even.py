@@ -14,7 +14,7 @@ from flipkit.analysis.groups import Window, in_window
 from flipkit.analysis.hourly import FEW_TRIPS
 from flipkit.analysis.intervals import require_interval_settings
 from flipkit.analysis.ratios import ratio_of_sums
-from flipkit.analysis.resamples import generator, resampled_sums
+from flipkit.analysis.resamples import resampled_sums
 from flipkit.errors import AssumptionError
 
 Floats = npt.NDArray[np.float64]
@@ -122,7 +122,7 @@ def break_even_price(
     claimed = min(count_large, count_small) >= too_few and trips >= FEW_TRIPS and not math.isnan(estimate)
     low = high = share = math.nan
     if claimed:
-        drawn = _crossing(resampled_sums(sums, resamples=resamples, random=generator(seed, "break-even price")))
+        drawn = _crossing(resampled_sums(sums, resamples=resamples, seed=seed, name="break-even price"))
         drawn = drawn[~np.isnan(drawn)]
         share = float(np.isfinite(drawn).mean())
         # Taken from the sorted draws and not between two of them, which infinity would spoil.

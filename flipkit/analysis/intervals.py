@@ -14,6 +14,7 @@ holds is measured by ``tests/benchmarks/bench_intervals.py`` and ``bench_calibra
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -126,7 +127,8 @@ def ratio_interval(
     sums = resampled_sums(
         np.column_stack([above, below, above**2, above * below, below**2]),
         resamples=resamples,
-        random=generator(seed, name),
+        seed=seed,
+        name=name,
     )
     sums = sums[sums[:, 1] > 0]
     drawn = sums[:, 0] / sums[:, 1]
@@ -196,8 +198,15 @@ def parent_normals(units: int, *, resamples: int, seed: int) -> npt.NDArray[np.f
     >>> bool((long[:3] == short).all())
     True
     """
-    rows = min(units, SMALL_SAMPLE)
-    return generator(seed, "skewed parent").standard_normal((rows, resamples), dtype=np.float32)
+    return _parent_normals(min(units, SMALL_SAMPLE), resamples, seed)
+
+
+@lru_cache(maxsize=4)
+def _parent_normals(rows: int, resamples: int, seed: int) -> npt.NDArray[np.float32]:
+    drawn = generator(seed, "skewed parent").standard_normal((rows, resamples), dtype=np.float32)
+    # Kept for whoever asks again, so nobody may write into it.
+    drawn.flags.writeable = False
+    return drawn
 
 
 def student_limits(estimate: float, error: float, units: int, *, confidence: float) -> tuple[float, float]:

@@ -11,7 +11,9 @@ waits will sell after markdowns, if at all.
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -19,6 +21,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from flipkit.analysis.chances import Shelf, chances_by_day, pooled_hazards, shelf_counts, shop_hazards
+from flipkit.analysis.item_facts import item_facts
 from flipkit.errors import AssumptionError
 from flipkit.money import PPM
 
@@ -28,11 +31,10 @@ Floats = npt.NDArray[np.float64]
 TYPICAL_SALES = 3.0
 #: How many sales an unchanged price weighs beside the shop's late sales.
 LATE_SALES = 10.0
-#: Work that comes only with a sale, and work that a thing needs before it is listed.
-SALE_WORK = ("messages_min", "pack_min", "post_min", "returns_min")
-LISTING_WORK = ("clean_min", "photograph_min", "write_min", "store_min")
 #: Trips left out at a time.
 _BLOCK = 256
+#: The chances of a sale of up to so many items, times trips left out, are kept: at most 32 MB a shop.
+_KEPT_CHANCES = 4_000_000
 
 
 @dataclass(frozen=True)
@@ -57,7 +59,7 @@ class Horizon:
             raise AssumptionError("stock.salvage", need="from 0 % to 100 %", got=self.salvage_ppm)
 
 
-def stock_prospects(economics: pd.DataFrame, horizon: Horizon) -> pd.DataFrame:
+def stock_prospects(economics: pd.DataFrame, horizon: Horizon, *, shelves: Shelves | None = None) -> pd.DataFrame:
     """What each item will have brought and taken in the end, sold ones as they are.
 
     Parameters
@@ -66,6 +68,8 @@ def stock_prospects(economics: pd.DataFrame, horizon: Horizon) -> pd.DataFrame:
         One row an item, as ``item_economics`` gives it.
     horizon : Horizon
         How far ahead is looked, and the salvage.
+    shelves : Shelves, optional
+        Made of these two, where a caller has them already.
 
     Returns
     -------
@@ -80,25 +84,29 @@ def stock_prospects(economics: pd.DataFrame, horizon: Horizon) -> pd.DataFrame:
     --------
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
-    shelf = _Shelves(economics, horizon)
-    found = pd.DataFrame(
-        0.0, index=economics.index, columns=["chance", "if_sold_cents", "salvage_cents", "value_cents", "work_min"]
-    )
+    shelf = shelves or Shelves(economics, horizon)
+    columns = {
+        name: np.zeros(len(economics))
+        for name in ("chance", "if_sold_cents", "salvage_cents", "value_cents", "work_min")
+    }
     for part in shelf.parts:
-        chance, if_sold, work = (value[0] for value in part.forecast(part.totals(), shelf))
-        rows = found.index[part.stock]
-        found.loc[rows, "chance"] = chance
-        found.loc[rows, "if_sold_cents"] = if_sold
-        found.loc[rows, "salvage_cents"] = part.salvage
-        found.loc[rows, "value_cents"] = chance * if_sold + (1 - chance) * part.salvage
-        found.loc[rows, "work_min"] = work
+        chance, if_sold, work = (value[0] for value in part.forecast(shelf))
+        value = chance * if_sold + (1 - chance) * part.salvage
+        for column, values in zip(columns.values(), (chance, if_sold, part.salvage, value, work), strict=True):
+            column[part.stock] = values
+    found = pd.DataFrame(columns, index=economics.index)
     found["expected_net_cents"] = economics["net_cents"].to_numpy(dtype=np.float64) + found["value_cents"]
     found["expected_min"] = economics["owner_min"].to_numpy(dtype=np.float64) + found["work_min"]
     return found
 
 
 def prospect_sums(
-    economics: pd.DataFrame, horizon: Horizon, *, inside: npt.NDArray[np.bool_], by: str
+    economics: pd.DataFrame,
+    horizon: Horizon,
+    *,
+    inside: npt.NDArray[np.bool_],
+    by: str,
+    shelves: Shelves | None = None,
 ) -> tuple[list[Any], list[npt.NDArray[np.intp]], Floats, Floats]:
     """Expected net and minutes of each group, as one pair of pseudo-values a trip.
 
@@ -117,6 +125,8 @@ def prospect_sums(
         The items whose totals are wanted; all items teach.
     by : str
         Column that names the group.
+    shelves : Shelves, optional
+        Made of the first two, where a caller has them already.
 
     Returns
     -------
@@ -128,7 +138,7 @@ def prospect_sums(
     --------
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
-    shelf = _Shelves(economics, horizon)
+    shelf = shelves or Shelves(economics, horizon)
     trip, trip_names = pd.factorize(economics["trip_id"].astype(object), sort=True)
     group, names = pd.factorize(economics[by].astype(object).where(pd.Series(inside, index=economics.index)), sort=True)
     size, count = len(trip_names), len(names)
@@ -140,7 +150,7 @@ def prospect_sums(
     np.add.at(minutes.reshape(-1), cell[inside], economics["owner_min"].to_numpy(dtype=np.float64)[inside])
     touched = np.zeros((count, size), dtype=bool)
     touched.reshape(-1)[cell[inside]] = True
-    worths = [part.worth(part.totals(), shelf) for part in shelf.parts]
+    worths = [part.worth(shelf) for part in shelf.parts]
     for part, worth in zip(shelf.parts, worths, strict=True):
         kept = inside[part.stock]
         for target, value in zip((net, minutes), worth, strict=True):
@@ -152,7 +162,7 @@ def prospect_sums(
             continue
         for start in range(0, part.trips.size, _BLOCK):
             rows = np.arange(start, min(start + _BLOCK, part.trips.size))
-            without = part.worth(part.totals_without(rows), shelf)
+            without = part.worth(shelf, without=rows)
             own = trip[part.stock][None, :] == part.trips[rows][:, None]
             for target, value, all_in in zip((net, minutes), without, worth, strict=True):
                 value -= all_in
@@ -171,6 +181,12 @@ def prospect_sums(
     return list(names), parts, net.reshape(-1)[flat], minutes.reshape(-1)[flat]
 
 
+@lru_cache(maxsize=4)
+def _chances(_waited: bytes) -> dict[tuple[int, int], Floats]:
+    """A place for the chances of one shop, kept by what they depend on."""
+    return {}
+
+
 def _membership(group: npt.NDArray[np.intp]) -> tuple[npt.NDArray[np.intp], Floats]:
     """Groups that items belong to, and a column of ones and zeros for each; below zero: none."""
     concerned = np.unique(group[group >= 0])
@@ -179,9 +195,8 @@ def _membership(group: npt.NDArray[np.intp]) -> tuple[npt.NDArray[np.intp], Floa
 
 @dataclass(frozen=True)
 class _Sums:
-    """What a category's forecasts are computed from; leading axis: alternatives."""
+    """What a category's money and minutes are forecast from; leading axis: alternatives."""
 
-    shelf: Shelf
     sales: Floats
     proceeds: Floats
     base: Floats
@@ -191,10 +206,12 @@ class _Sums:
 
 
 class _Category:
-    """One category: its counts per trip, and its stock."""
+    """One category: its sums and counts per trip, and its stock."""
 
-    def __init__(self, rows: npt.NDArray[np.intp], columns: dict[str, Any], days: int) -> None:
+    def __init__(self, at: int, rows: npt.NDArray[np.intp], columns: dict[str, Any], days: int) -> None:
+        self._at, self._days = at, days
         mine = {name: column[rows] for name, column in columns.items()}
+        self._listed = {name: mine[name] for name in ("days", "shown", "sold", "gone")}
         self.stock = rows[mine["stock"]]
         self.salvage = mine["salvage"][mine["stock"]]
         self.base = mine["base"][mine["stock"]]
@@ -203,13 +220,9 @@ class _Category:
         # Days got through without a sale: an item listed today has got through day 0.
         listed_days = mine["days"][mine["stock"]]
         self.through = np.where(self.unlisted | self.dead, 0, np.nan_to_num(listed_days) + 1).astype(np.int64)
-        self.trips, code = np.unique(mine["trip"], return_inverse=True)
-        self._counts = {
-            name: self._per_trip_days(code, mine["days"], mask & mine["shown"], days)
-            for name, mask in (("all", np.ones(rows.size, dtype=bool)), ("sold", mine["sold"]), ("gone", mine["gone"]))
-        }
+        self.trips, self._code = np.unique(mine["trip"], return_inverse=True)
         self._sums = {
-            name: np.bincount(code, weights=weights, minlength=self.trips.size)
+            name: np.bincount(self._code, weights=weights, minlength=self.trips.size)
             for name, weights in (
                 ("sales", mine["sold"]),
                 ("proceeds", np.where(mine["sold"], mine["proceeds"], 0.0)),
@@ -221,36 +234,39 @@ class _Category:
         }
         self.mean_base = float(mine["base"].mean())
 
-    def _per_trip_days(
-        self, code: npt.NDArray[np.intp], listed: Floats, mask: npt.NDArray[np.bool_], days: int
-    ) -> npt.NDArray[np.float32]:
-        table = np.zeros((self.trips.size, days), dtype=np.float32)
-        np.add.at(table, (code[mask], np.minimum(listed[mask], days - 1).astype(np.int64)), 1.0)
-        return table
+    @cached_property
+    def _counts(self) -> dict[str, npt.NDArray[np.float32]]:
+        """Items that were shown, sold and given up, a row a trip and a column a day on sale."""
+        found = {}
+        for name in ("shown", "sold", "gone"):
+            mask = self._listed[name] & self._listed["shown"]
+            day = np.minimum(self._listed["days"][mask], self._days - 1).astype(np.int64)
+            found[name] = np.zeros((self.trips.size, self._days), dtype=np.float32)
+            np.add.at(found[name], (self._code[mask], day), 1.0)
+        return found
 
-    def totals(self) -> _Sums:
-        """Sums over all trips, with one alternative."""
-        return self._made(
-            {name: table.sum(axis=0, dtype=np.float64)[None, :] for name, table in self._counts.items()},
-            {name: np.array([values.sum()]) for name, values in self._sums.items()},
-        )
+    def sums(self, without: npt.NDArray[np.intp] | None = None) -> _Sums:
+        """Sums over all trips, one alternative, or with each of some trips left out."""
+        return _Sums(**{name: _left(values, without) for name, values in self._sums.items()})
 
-    def totals_without(self, trips: npt.NDArray[np.intp]) -> _Sums:
-        """Sums with each of some trips left out."""
-        return self._made(
-            {name: table.sum(axis=0, dtype=np.float64) - table[trips] for name, table in self._counts.items()},
-            {name: values.sum() - values[trips] for name, values in self._sums.items()},
-        )
+    def chance(self, shelf: Shelves, without: npt.NDArray[np.intp] | None = None) -> Floats:
+        """Chance of a sale of each item in stock: of days and trips alone, whatever money and minutes are."""
+        key = (self._at, -1 if without is None else int(without[0]))
+        if key in shelf.chances:
+            return shelf.chances[key]
+        counts = {name: _left(table.astype(np.float64), without) for name, table in self._counts.items()}
+        at_risk = np.cumsum(counts["shown"][:, ::-1], axis=1)[:, ::-1]
+        sale, leave = pooled_hazards(Shelf(at_risk, counts["sold"], counts["gone"]), *shelf.hazards)
+        found = chances_by_day(sale, leave, horizon_days=shelf.horizon.days)[:, self.through]
+        found = np.where(self.dead, 0.0, found)
+        # Kept for whoever asks again, so nobody may write into it.
+        found.flags.writeable = False
+        shelf.chances[key] = found
+        return found
 
-    def _made(self, counts: dict[str, Floats], sums: dict[str, Floats]) -> _Sums:
-        at_risk = np.cumsum(counts["all"][:, ::-1], axis=1)[:, ::-1]
-        return _Sums(Shelf(at_risk, counts["sold"], counts["gone"]), **sums)
-
-    def forecast(self, sums: _Sums, shelf: _Shelves) -> tuple[Floats, Floats, Floats]:
+    def forecast(self, shelf: Shelves, without: npt.NDArray[np.intp] | None = None) -> tuple[Floats, Floats, Floats]:
         """Chance of a sale, money at it and minutes still to do of each item in stock."""
-        sale, leave = pooled_hazards(sums.shelf, shelf.sale, shelf.leave)
-        chance = chances_by_day(sale, leave, horizon_days=shelf.horizon.days)[:, self.through]
-        chance = np.where(self.dead, 0.0, chance)
+        chance, sums = self.chance(shelf, without), self.sums(without)
         prior = TYPICAL_SALES * self.mean_base
         rate = _price_rate(sums.proceeds + prior * shelf.rate, sums.base + prior)
         if_sold = rate[:, None] * self.base * shelf.late[self.through]
@@ -259,37 +275,57 @@ class _Category:
         work = chance * sale_min[:, None] + np.where(self.unlisted, listing[:, None], 0.0)
         return chance, if_sold, work
 
-    def worth(self, sums: _Sums, shelf: _Shelves) -> tuple[Floats, Floats]:
+    def worth(self, shelf: Shelves, without: npt.NDArray[np.intp] | None = None) -> tuple[Floats, Floats]:
         """What the stock may still bring, and the minutes still to do."""
-        chance, if_sold, work = self.forecast(sums, shelf)
+        chance, if_sold, work = self.forecast(shelf, without)
         return chance * if_sold + (1 - chance) * self.salvage, work
 
 
-class _Shelves:
-    """The whole shop's figures, and its categories."""
+def _left(values: npt.NDArray[Any], without: npt.NDArray[np.intp] | None) -> Floats:
+    """Sums over the trips as one alternative, or one with each of some trips left out."""
+    total = values.sum(axis=0)
+    return np.asarray(total[None] if without is None else total - values[without])
+
+
+class Shelves:
+    """What the forecasts are made from: the whole shop's figures, and its categories."""
 
     def __init__(self, economics: pd.DataFrame, horizon: Horizon) -> None:
         self.horizon = horizon
-        columns = _columns(economics, horizon)
+        columns = self._columns = item_facts(economics, salvage_ppm=horizon.salvage_ppm)
         shown, sold = columns["shown"], columns["sold"]
         longest = int(np.max(columns["days"][shown], initial=0.0))
-        days = longest + 2 + horizon.days
-        self.sale, self.leave = shop_hazards(
-            shelf_counts(columns["days"][shown], sold[shown], columns["gone"][shown], days=days)
-        )
+        self._days = days = longest + 2 + horizon.days
         base = float(columns["base"][sold].sum())
         self.rate = float(columns["proceeds"][sold].sum()) / base if base > 0 else 0.0
         self.sale_min = float(columns["sale_min"][sold].mean()) if sold.any() else 0.0
         self.listing_min = float(columns["listing_min"][shown].mean()) if shown.any() else 0.0
         code, names = pd.factorize(economics["category"].astype(object), sort=True)
-        self.parts = [_Category(np.flatnonzero(code == at), columns, days) for at in range(len(names))]
+        self.parts = [_Category(at, np.flatnonzero(code == at), columns, days) for at in range(len(names))]
+        self.chances = self._kept(code)
         self.late = self._late_prices(columns, code, days)
+
+    @cached_property
+    def hazards(self) -> tuple[Floats, Floats]:
+        """The whole shop's daily chance of a sale and of giving up."""
+        days, sold, gone = (self._columns[name][self._columns["shown"]] for name in ("days", "sold", "gone"))
+        return shop_hazards(shelf_counts(days, sold, gone, days=self._days))
+
+    def _kept(self, code: npt.NDArray[np.intp]) -> dict[tuple[int, int], Floats]:
+        """Chances that were computed before for items that have waited just as these have."""
+        if sum(part.trips.size * part.stock.size for part in self.parts) > _KEPT_CHANCES:
+            return {}
+        waited = hashlib.blake2b(f"{self.horizon.days} {self._days}".encode())
+        for name in ("trip", "stock", "unlisted", "returned", "shown", "days", "sold", "gone"):
+            waited.update(np.ascontiguousarray(self._columns[name]).tobytes())
+        waited.update(code.tobytes())
+        return _chances(waited.digest())
 
     def _late_prices(self, columns: dict[str, Any], code: npt.NDArray[np.intp], days: int) -> Floats:
         """Money at sales later than each day over what the categories' means would expect of them."""
         expected = np.zeros(code.size)
         for at, part in enumerate(self.parts):
-            sums = part.totals()
+            sums = part.sums()
             prior = TYPICAL_SALES * part.mean_base
             own = _price_rate(sums.proceeds + prior * self.rate, sums.base + prior)
             expected[code == at] = own[0] * columns["base"][code == at]
@@ -307,79 +343,3 @@ class _Shelves:
 def _price_rate(proceeds: Floats, base: Floats) -> Floats:
     """Money at a sale for each unit of the price level; zero where no price at all is known."""
     return np.divide(proceeds, base, out=np.zeros_like(proceeds), where=base > 0)
-
-
-def _columns(economics: pd.DataFrame, horizon: Horizon) -> dict[str, Any]:
-    """The plain arrays that the forecasts need."""
-    status = economics["status"].to_numpy(dtype=object)
-    cost = economics["cost_cents"].to_numpy(dtype=np.float64)
-    spent = sum(
-        economics[name].to_numpy(dtype=np.float64)
-        for name in ("cost_cents", "trip_cents", "overhead_cents")
-        if name in economics
-    )
-    sold = economics["sold_on"].notna().to_numpy()
-    days, unlisted = _waits(economics, status, sold)
-    sale_min, listing_min = _work(economics, status, sold)
-    return {
-        "trip": pd.factorize(economics["trip_id"].astype(object), sort=True)[0],
-        "stock": np.isin(status, ["for sale", "not listed", "returned"]),
-        "unlisted": unlisted,
-        "returned": status == "returned",
-        "sold": sold,
-        "gone": (status == "gone") & ~sold,
-        "shown": np.isfinite(days),
-        "days": np.maximum(days, 0.0),
-        "salvage": cost * horizon.salvage_ppm / PPM,
-        "proceeds": economics["net_cents"].to_numpy(dtype=np.float64) + spent,
-        "base": _price_level(economics, sold),
-        "sale_min": sale_min,
-        "listing_min": listing_min,
-    }
-
-
-def _waits(
-    economics: pd.DataFrame, status: npt.NDArray[Any], sold: npt.NDArray[np.bool_]
-) -> tuple[Floats, npt.NDArray[np.bool_]]:
-    """Days on sale, and which items are not yet on sale.
-
-    Books may know few listing days or none. A sale without one is taken to have been listed
-    after the usual time from purchase to listing; in books without any, the days since the
-    purchase stand for the days on sale, and everything unsold is on sale.
-    """
-    days = economics["days_listed"].to_numpy(dtype=np.float64)
-    unlisted = np.asarray(status == "not listed")
-    if "days_held" not in economics or np.isfinite(days[sold | unlisted]).all():
-        return days, unlisted
-    held = economics["days_held"].to_numpy(dtype=np.float64)
-    known = np.isfinite(days)
-    if not known.any():
-        return held, np.zeros(days.size, dtype=bool)
-    lag = (economics["listed_on"] - economics["bought_on"]).dt.days.median()
-    return np.where(sold & ~known, np.maximum(held - lag, 0.0), days), unlisted
-
-
-def _price_level(economics: pd.DataFrame, sold: npt.NDArray[np.bool_]) -> Floats:
-    """Each item's list price; the sold price, the category's or the shop's mean where it has none."""
-    listed = economics["list_price_cents"].astype(np.float64)
-    level = listed.where(listed > 0)
-    level = level.fillna(economics["sold_price_cents"].astype(np.float64).where(sold))
-    level = level.fillna(level.groupby(economics["category"].astype(object)).transform("mean"))
-    return np.asarray(level.fillna(level.mean()).fillna(0.0).to_numpy(dtype=np.float64))
-
-
-def _work(economics: pd.DataFrame, status: npt.NDArray[Any], sold: npt.NDArray[np.bool_]) -> tuple[Floats, Floats]:
-    """Minutes that came with each item's sale, and minutes that went before its listing."""
-    if all(name in economics for name in (*SALE_WORK, *LISTING_WORK)):
-        at_sale, before = (economics[list(names)].to_numpy(dtype=np.float64) for names in (SALE_WORK, LISTING_WORK))
-        return at_sale.sum(axis=1), before.sum(axis=1)
-    # Without the activities, the stages' mean minutes tell the steps between them apart.
-    minutes = economics["owner_min"].to_numpy(dtype=np.float64)
-    stage = {
-        name: float(minutes[mask].mean()) if mask.any() else np.nan
-        for name, mask in (("sold", sold), ("for sale", status == "for sale"), ("not listed", status == "not listed"))
-    }
-    before = np.nan_to_num(stage["for sale"] - stage["not listed"])
-    at_sale = stage["sold"] - (stage["for sale"] if np.isfinite(stage["for sale"]) else stage["not listed"])
-    size = minutes.size
-    return np.full(size, max(np.nan_to_num(at_sale), 0.0)), np.full(size, max(before, 0.0))

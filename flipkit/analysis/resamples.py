@@ -7,15 +7,20 @@ times the units' sums are enough, a few numbers a resample however many items st
 from __future__ import annotations
 
 import zlib
+from collections.abc import Iterator
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr, ndtri
 
 Floats = npt.NDArray[np.float64]
+Counts = npt.NDArray[np.unsignedinteger | np.int64]
 
 #: Draws held in memory at a time: a block that stays in the processor's cache.
 _BLOCK = 200_000
+#: Draws of up to so many weights are kept, and of so many groups the latest: at most 80 MB.
+_KEPT_WEIGHTS, _KEPT_GROUPS = 1_000_000, 40
 
 
 def generator(seed: int, name: object) -> np.random.Generator:
@@ -41,7 +46,7 @@ def generator(seed: int, name: object) -> np.random.Generator:
     return np.random.default_rng([seed, zlib.crc32(str(name).encode())])
 
 
-def resampled_sums(values: npt.ArrayLike, *, resamples: int, random: np.random.Generator) -> Floats:
+def resampled_sums(values: npt.ArrayLike, *, resamples: int, seed: int, name: object) -> Floats:
     """Column sums over as many units as there are, drawn with replacement, again and again.
 
     Parameters
@@ -50,8 +55,10 @@ def resampled_sums(values: npt.ArrayLike, *, resamples: int, random: np.random.G
         The values of each unit.
     resamples : int
         How many draws of n units.
-    random : Generator
-        Source of the draws.
+    seed : int
+        Start of the draws.
+    name : object
+        The group, which has draws of its own: the same whenever it is asked about.
 
     Returns
     -------
@@ -60,22 +67,37 @@ def resampled_sums(values: npt.ArrayLike, *, resamples: int, random: np.random.G
 
     Examples
     --------
-    >>> sums = resampled_sums([[1.0, 2.0], [1.0, 6.0]], resamples=4, random=generator(1, "x"))
+    >>> sums = resampled_sums([[1.0, 2.0], [1.0, 6.0]], resamples=4, seed=1, name="x")
     >>> sums[:, 0].tolist()
     [2.0, 2.0, 2.0, 2.0]
     """
     table = np.asarray(values, dtype=np.float64)
-    size = len(table)
+    # Who moves an assumption asks about the same units again: how often each was drawn stays as it was.
+    drawn = _kept_weights if len(table) * resamples <= _KEPT_WEIGHTS else _weights
+    start = 0
+    sums = np.empty((resamples, table.shape[1]))
+    for weights in drawn(len(table), resamples, seed, str(name)):
+        sums[start : start + len(weights)] = weights.astype(np.float64) @ table
+        start += len(weights)
+    return sums
+
+
+def _weights(size: int, resamples: int, seed: int, name: str) -> Iterator[Counts]:
+    """How often each unit stands in each draw, a block of draws at a time."""
+    random = generator(seed, name)
     block = max(1, min(resamples, _BLOCK // max(size, 1)))
     kind = np.uint16 if size <= np.iinfo(np.uint16).max else np.int64
     offset = (np.arange(block, dtype=np.int64) * size)[:, None]
-    sums = np.empty((resamples, table.shape[1]))
     for start in range(0, resamples, block):
         count = min(block, resamples - start)
         drawn = random.integers(0, size, size=(count, size), dtype=kind)
-        weights = np.bincount((drawn + offset[:count]).ravel(), minlength=count * size).reshape(count, size)
-        sums[start : start + count] = weights.astype(np.float64) @ table
-    return sums
+        weights = np.bincount((drawn + offset[:count]).ravel(), minlength=count * size)
+        yield weights.reshape(count, size).astype(kind)
+
+
+@lru_cache(maxsize=_KEPT_GROUPS)
+def _kept_weights(size: int, resamples: int, seed: int, name: str) -> tuple[Counts, ...]:
+    return tuple(_weights(size, resamples, seed, name))
 
 
 def bca_limits(

@@ -8,6 +8,7 @@ estimator of Efron and Morris.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -170,7 +171,7 @@ def pulled_returns(
         found = pulled(raw, error)
         freedom = np.maximum(trips - 1, 0) + COMMON_FREEDOM
         beats = 1 - stdtr(freedom, (target - found.value) / found.error)
-        draws = generator(seed, "best").standard_t(freedom, size=(_DRAWS, len(table)))
+        draws = _student_draws(seed, tuple(freedom.tolist()))
         winner = np.argmax(found.value + found.error * draws, axis=1)
         best = np.bincount(winner, minlength=len(table)) / _DRAWS
         out = out.assign(pulled=found.value, weight=found.weight, error=found.error, beats_target=beats, is_best=best)
@@ -183,6 +184,14 @@ def pulled_returns(
     ]
     order = np.lexsort((out[by].astype(str), -out["pulled"], -out["beats_target"].fillna(-1.0)))
     return out.iloc[order].reset_index(drop=True)
+
+
+@lru_cache(maxsize=4)
+def _student_draws(seed: int, freedom: tuple[float, ...]) -> Floats:
+    """Draws for the chance of being the best: of the trips alone, so kept while assumptions move."""
+    drawn = generator(seed, "best").standard_t(np.array(freedom), size=(_DRAWS, len(freedom)))
+    drawn.flags.writeable = False
+    return drawn
 
 
 def _between(values: Floats, variance: Floats) -> float:

@@ -139,9 +139,7 @@ class Study:
     @functools.cached_property
     def both_bases(self) -> pd.DataFrame:
         """Sold and bought basis side by side, best on the bought basis first."""
-        return bought.both_bases(
-            self.items, window=self.window(), horizon=self.horizon, target=self.target, **self._settings
-        )
+        return bought.side_by_side(self.sold_returns, self.bought_returns)
 
     @functools.cached_property
     def shop_bought(self) -> pd.DataFrame:

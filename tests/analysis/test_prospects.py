@@ -67,6 +67,25 @@ def test_shop_curve_goes_on_where_few_are_left():
     assert sale[5:] == pytest.approx(np.full(55, 50 / 275))
 
 
+def test_kept_chances_follow_the_waits_and_not_the_money(economics):
+    frame = with_unsold(economics)
+    first = stock_prospects(frame, HALF_YEAR)
+    dearer = frame.assign(net_cents=frame["net_cents"] + 500)
+    moved = stock_prospects(dearer, HALF_YEAR)
+    assert moved["chance"].tolist() == first["chance"].tolist()
+    assert moved["if_sold_cents"].iloc[-1] == pytest.approx(first["if_sold_cents"].iloc[-1] + 500)
+    for changed in (
+        frame.assign(days_listed=frame["days_listed"] + 10),
+        frame.assign(trip_id=frame["trip_id"].replace("t3", "t4")),
+        frame.assign(status=frame["status"].replace("for sale", "not listed")),
+    ):
+        inside = np.ones(len(frame), dtype=bool)
+        found, before = (prospect_sums(one, HALF_YEAR, inside=inside, by="category") for one in (changed, frame))
+        assert [part.tolist() for part in found[2:]] != [part.tolist() for part in before[2:]]
+    assert stock_prospects(frame, HALF_YEAR).equals(first)
+    assert stock_prospects(frame, Horizon(days=60, salvage_ppm=100_000))["chance"].iloc[-1] < first["chance"].iloc[-1]
+
+
 def with_unsold(economics, *, waited=30.0, chance_days=100):
     """Thirty sold lamps and one that waits; the shop is the category."""
     rows = [

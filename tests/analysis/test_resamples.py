@@ -20,7 +20,7 @@ def means_without_each(values):
 @pytest.mark.published(source="scipy-bootstrap-tests", where="bootstrap of a mean as in R's boot", seen="found")
 def test_limits_of_a_mean():
     values = np.array(SIXTEEN)
-    draws = resampled_sums(values[:, None], resamples=1_000_000, random=generator(1, "x"))[:, 0] / 16
+    draws = resampled_sums(values[:, None], resamples=1_000_000, seed=1, name="x")[:, 0] / 16
     low, high = bca_limits(values.mean(), draws, means_without_each(values), confidence=0.95)
     assert low == pytest.approx(32.31, rel=0.005)
     assert high == pytest.approx(91.43, rel=0.005)
@@ -40,7 +40,7 @@ def test_law_school_correlation():
     table = np.column_stack([np.ones(15), x, y, x * x, y * y, x * y])
     estimate = float(correlation(table.sum(axis=0)[None, :])[0])
     assert estimate == pytest.approx(0.776, abs=5e-4)
-    sums = resampled_sums(table, resamples=200_000, random=generator(1, "law"))
+    sums = resampled_sums(table, resamples=200_000, seed=1, name="law")
     draws = correlation(sums)
     low, high = bca_limits(estimate, draws, correlation(table.sum(axis=0) - table), confidence=0.95)
     assert (low, high) == pytest.approx((0.32, 0.94), abs=0.02)
@@ -48,7 +48,7 @@ def test_law_school_correlation():
 
 
 def test_weights_are_those_of_drawing_with_replacement():
-    sums = resampled_sums(np.eye(4), resamples=40_000, random=generator(3, "weights"))
+    sums = resampled_sums(np.eye(4), resamples=40_000, seed=3, name="weights")
     assert (sums.sum(axis=1) == 4).all()
     # Each weight is binomial(4, 1/4): mean 1, variance 3/4; two weights have covariance -1/4.
     assert sums.mean(axis=0) == pytest.approx(np.ones(4), abs=0.02)
@@ -57,13 +57,25 @@ def test_weights_are_those_of_drawing_with_replacement():
 
 def test_many_units_take_the_wide_draws():
     values = np.ones((70_000, 1))
-    assert resampled_sums(values, resamples=2, random=generator(1, "many")).tolist() == [[70_000.0], [70_000.0]]
+    assert resampled_sums(values, resamples=2, seed=1, name="many").tolist() == [[70_000.0], [70_000.0]]
 
 
 def test_draws_belong_to_the_name():
     first, again, other = (generator(7, name).integers(0, 2**32, 5).tolist() for name in ("lamps", "lamps", "games"))
     assert first == again
     assert first != other
+
+
+def test_kept_draws_are_those_of_the_name_and_of_the_values_asked_about():
+    one, other = np.array([[1.0], [5.0], [9.0]]), np.array([[2.0], [3.0], [7.0]])
+    first = resampled_sums(one, resamples=300, seed=7, name="lamps")
+    between = resampled_sums(other, resamples=300, seed=7, name="lamps")
+    assert resampled_sums(one, resamples=300, seed=7, name="lamps").tolist() == first.tolist()
+    both = resampled_sums(np.column_stack([one, other]), resamples=300, seed=7, name="lamps")
+    assert both.tolist() == np.column_stack([first, between]).tolist()
+    for changed in ({"name": "games"}, {"seed": 8}):
+        asked = {"resamples": 300, "seed": 7, "name": "lamps"} | changed
+        assert resampled_sums(one, **asked).tolist() != first.tolist()
 
 
 def test_a_statistic_without_spread_has_no_width():
