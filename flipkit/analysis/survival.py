@@ -172,6 +172,43 @@ def restricted_mean(days: npt.ArrayLike, sold: npt.ArrayLike, *, within_days: fl
     return float(np.diff(edges) @ share)
 
 
+def restricted_mean_error(days: npt.ArrayLike, sold: npt.ArrayLike, *, within_days: float) -> float:
+    """Standard error of the restricted mean: Greenwood's terms, each weighed by the area still ahead.
+
+    Parameters
+    ----------
+    days : array, shape (n,)
+        Days on sale, to the sale or so far. [days]
+    sold : array of bool, shape (n,)
+        Whether the item sold.
+    within_days : float
+        The day up to which is counted. [days]
+
+    Returns
+    -------
+    float
+        The error; 0 where nothing sold by then, of which it is then no measure. [days]
+
+    References
+    ----------
+    ``greenwood-1926`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> round(restricted_mean_error([5, 8, 8, 12], [True, True, False, False], within_days=10), 3)
+    1.023
+    """
+    table = survival_table(days, sold, confidence=0.95)
+    table = table[table["days"] < within_days]
+    share, at_risk, events = (table[name].to_numpy(dtype=np.float64) for name in ("unsold_share", "at_risk", "sold"))
+    widths = np.diff(np.concatenate((table["days"].to_numpy(dtype=np.float64), [within_days])))
+    ahead = np.cumsum((widths * share)[::-1])[::-1]
+    left = at_risk - events
+    # Where the last item sells, nothing lies ahead, and nothing of it is unsure.
+    terms = np.divide(events, at_risk * left, out=np.zeros(events.size), where=left > 0)
+    return float(np.sqrt((ahead**2 * terms).sum()))
+
+
 class LogRank(NamedTuple):
     """Log-rank test of equal times to sale.
 

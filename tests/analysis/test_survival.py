@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from flipkit.analysis.survival import days_to_sale, log_rank, restricted_mean, survival_table
+from flipkit.analysis.survival import days_to_sale, log_rank, restricted_mean, restricted_mean_error, survival_table
 from flipkit.errors import NotEnoughDataError
 
 DATA = Path(__file__).parent / "data"
@@ -29,10 +29,14 @@ def share_at(table, days):
 
 
 @pytest.fixture(scope="module")
-def lung():
+def lung_rows():
     with (DATA / "lung.csv").open(newline="") as file:
-        rows = list(csv.DictReader(file))
-    return tuple(np.array([float(row[name]) for row in rows]) for name in ("time", "status", "sex"))
+        return list(csv.DictReader(file))
+
+
+@pytest.fixture(scope="module")
+def lung(lung_rows):
+    return tuple(np.array([float(row[name]) for row in lung_rows]) for name in ("time", "status", "sex"))
 
 
 @pytest.mark.published(source="r-survival-expected", where="aml, maintained, survival", seen="found")
@@ -98,6 +102,38 @@ def test_lung_by_sex(lung):
     assert found.p_value == pytest.approx(0.00131, abs=5e-6)
     assert found.observed == (112.0, 53.0)
     assert found.expected == pytest.approx((91.6, 73.4), abs=0.05)
+
+
+@pytest.mark.published(source="r-survival-lung-groups", where="survdiff by ph.ecog, one row without", seen="found")
+def test_lung_over_four_grades(lung_rows):
+    rows = [row for row in lung_rows if row["grade"]]
+    time, event = ([float(row[name]) for row in rows] for name in ("time", "status"))
+    found = log_rank(time, event, [row["grade"] for row in rows])
+    assert found.groups == ("0", "1", "2", "3")
+    assert [sum(row["grade"] == grade for row in rows) for grade in found.groups] == [63, 113, 50, 1]
+    assert found.observed == (37.0, 82.0, 44.0, 1.0)
+    printed = (54.152697018922929, 83.527564575081882, 26.147353065330211, 0.172385340664962)
+    assert found.expected == pytest.approx(printed, rel=1e-12)
+    assert found.chi_square == pytest.approx(21.962131682476, rel=1e-11)
+
+
+@pytest.mark.published(source="r-survival-lung-groups", where="print_survfit by sex, rmean common", seen="found")
+@pytest.mark.parametrize(("sex", "mean", "error"), [(1, 326, 22.9), (2, 461, 34.7)])
+def test_lung_restricted_means_and_their_errors(lung, sex, mean, error):
+    time, event, which = lung
+    own = time[which == sex], event[which == sex]
+    assert restricted_mean(*own, within_days=1022) == pytest.approx(mean, abs=0.5)
+    assert restricted_mean_error(*own, within_days=1022) == pytest.approx(error, abs=0.05)
+
+
+@pytest.mark.worked
+def test_error_of_a_restricted_mean_step_by_step():
+    # 4 at risk, one sells at 5; 3 at risk, one sells at 8 (one more is lost there): unsold .75, then .5.
+    # Areas still ahead up to 10: .75 * 3 + .5 * 2 = 3.25 from 5 on, 1 from 8 on; Greenwood's terms 1/12 and 1/6.
+    found = restricted_mean_error([5, 8, 8, 12], [True, True, False, False], within_days=10)
+    assert found == pytest.approx(math.sqrt(3.25**2 / 12 + 1 / 6))
+    # All sold by then: only the first sale is unsure, the last leaves nothing ahead.
+    assert restricted_mean_error([2, 4], [True, True], within_days=10) == pytest.approx(math.sqrt((0.5 * 2) ** 2 / 2))
 
 
 @pytest.mark.published(source="scipy-survival-docs", where="ecdf, fan belts", seen="found")
