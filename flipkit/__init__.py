@@ -84,6 +84,7 @@ _HOMES = {
     "trace_sentence": "flipkit.reports.reading",
     "track_record": "flipkit.reports.record",
     "turnover_table": "flipkit.reports.stock_tables",
+    "verdict_list": "flipkit.reports.verdicts",
     "waiting_table": "flipkit.reports.stock_tables",
     "what_if": "flipkit.reports.what_if",
     "window_sentence": "flipkit.reports.reading",

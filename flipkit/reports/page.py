@@ -26,6 +26,8 @@ MOST_BYTES: Final = 1_600_000
 _HEADING = re.compile(r"^#{1,6}\s+(.+?)\s*#*$", re.MULTILINE)
 _TOP_HEADING = re.compile(r"^#\s+.+$", re.MULTILINE)
 _PUNCTUATION = re.compile(r"([!-/:-@\[-`{-~])")
+#: Tag of a cell that stands beside its neighbours of the same tag where there is room, and on paper.
+BESIDE: Final = "beside"
 _MARKS = re.compile(r"[*_`]|\[|\]\([^)]*\)")
 
 
@@ -198,7 +200,7 @@ def render_page(notebook: NotebookNode, *, title: str = "", links: PageLinks | N
         "scripts": scripts,
     }
     cells = notebook.cells if not title else _under_title(notebook.cells, title)
-    shown = nbformat.from_dict({**notebook, "cells": cells})
+    shown = nbformat.from_dict({**notebook, "cells": _with_neighbours(cells)})
     body, _ = exporter.from_notebook_node(shown, resources={"flipkit": resources})
     return str(body)
 
@@ -214,6 +216,18 @@ def _under_title(cells: list[NotebookNode], title: str) -> list[NotebookNode]:
     from nbformat.v4 import new_markdown_cell
 
     return [new_markdown_cell(heading, id="title"), *cells]
+
+
+def _with_neighbours(cells: list[NotebookNode]) -> list[NotebookNode]:
+    """The cells, each run of those tagged to stand beside one another marked where it begins and ends."""
+    tagged = [BESIDE in cell.metadata.get("tags", []) for cell in cells]
+    marked = []
+    for k, cell in enumerate(cells):
+        one = copy.copy(cell)
+        begins, ends = not (k and tagged[k - 1]), not (k + 1 < len(cells) and tagged[k + 1])
+        one.metadata = {**cell.metadata, "begins": tagged[k] and begins, "ends": tagged[k] and ends}
+        marked.append(one)
+    return marked
 
 
 def policy() -> str:

@@ -14,6 +14,7 @@ import pandas as pd
 import flipkit.reports.tallies as tallies
 from flipkit.analysis import bought, hourly, sizes, survival
 from flipkit.analysis.break_even import BreakEven, break_even_price
+from flipkit.analysis.buying_verdicts import buying_verdicts
 from flipkit.analysis.groups import Window, in_window
 from flipkit.analysis.person_weeks import Typical
 from flipkit.analysis.prospects import Horizon, stock_prospects
@@ -153,6 +154,12 @@ class Study:
         """Categories on bought basis pulled towards the whole, likeliest to beat the target first."""
         seed = self.assumptions.whole("report.seed")
         return pulled_returns(self.bought_returns, target=self.target, seed=seed, minutes="expected_min")
+
+    @functools.cached_property
+    def buying_verdicts(self) -> pd.DataFrame:
+        """Buy more, only under a price, or stop: a verdict for each category, with what is its reason."""
+        purchases = in_window(self.items, window=self.window(), basis="bought")
+        return buying_verdicts(self.ranking, self.bought_returns, purchases, self.knowledge)
 
     @functools.cached_property
     def prospects(self) -> pd.DataFrame:

@@ -8,6 +8,7 @@ Tags of cells:
 
 ``parameters``            the one cell that papermill replaces values in
 ``nbval-ignore-output``   run, not compared: charts (their figures stand in tables beside them)
+``beside``                stands beside its neighbours of the same tag where there is room, and on paper
 ``nbval-skip``            not run at all; no notebook of ours needs it
 """
 
@@ -26,7 +27,7 @@ from pathlib import Path
 from typing import Any
 
 NOTEBOOKS = sorted((Path(__file__).resolve().parents[2] / "notebooks").glob("*.ipynb"))
-TAGS = {"parameters", "nbval-ignore-output", "nbval-skip"}
+TAGS = {"parameters", "beside", "nbval-ignore-output", "nbval-skip"}
 NOT_COMPARED = {"nbval-ignore-output", "nbval-skip"}
 _DIGIT = re.compile(r"\d(?!.*\d)", re.DOTALL)
 

@@ -11,8 +11,7 @@ const follow = (figure, view, moved) => {
   };
   const later = () => { clearTimeout(rest); rest = setTimeout(say, 300); };
   for (const param of moved) view.addSignalListener(param.name, later);
-  if (figure.view) { figure.view.finalize(); later(); }
-  figure.view = view;
+  if (figure.view) later();
 };
 const draw = async (figure) => {
   const place = figure.querySelector(".drawing");
@@ -30,6 +29,8 @@ const draw = async (figure) => {
     svg.setAttribute("focusable", "false");
     for (const name of ["role", "aria-label", "aria-roledescription"]) svg.parentElement.removeAttribute(name);
     if (moved.length) follow(figure, view, moved);
+    if (figure.view) figure.view.finalize();
+    figure.view = view;
     figure.dataset.state = "drawn";
   } catch (error) {
     figure.dataset.state = "failed";
@@ -52,6 +53,15 @@ const begin = () => {
     }).observe(figure);
   }
 };
+// Paper is narrower than a screen: a drawing is made as wide as its place there, so that its words keep their size.
+const paper = { alone: 620, beside: 318 };
+addEventListener("beforeprint", () => {
+  for (const figure of document.querySelectorAll("figure.chart")) {
+    if (!figure.view || figure.dataset.margin) continue;
+    figure.view.width(figure.closest(".beside") ? paper.beside : paper.alone).run();
+  }
+});
+addEventListener("afterprint", () => dispatchEvent(new Event("resize")));
 const whole = document.title;
 const arrive = () => {
   const page = document.getElementById(decodeURIComponent(location.hash.slice(1)));
