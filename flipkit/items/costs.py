@@ -7,8 +7,10 @@ its lines; an item that never sold has a net too, what it cost so far.
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +24,14 @@ from flipkit.items.labor import Labor, item_labor
 from flipkit.items.measures import packed_parcels
 from flipkit.items.sale_costs import label_lines, marketplace_fees
 from flipkit.items.shared_costs import cost_of_goods, overhead_shares, trip_costs
+from flipkit.items.supposed import (
+    labels_dearer,
+    supposed_fee,
+    supposed_hired,
+    supposed_label,
+    supposed_minutes,
+    suppositions,
+)
 from flipkit.money import PPM, Cents, percentage
 from flipkit.rules.tables import Rules
 
@@ -69,6 +79,75 @@ class Economics:
     as_of: dt.date
 
 
+class Supposing:
+    """Economics as the books have them, ready to be asked under one supposition after another.
+
+    Parameters
+    ----------
+    recorded : Economics
+        Every line of every item, with nothing supposed.
+    rules : Rules
+        Rate cards and parcel rules behind it.
+    assumptions : Assumptions
+        What stood in for what was neither recorded nor ruled.
+    """
+
+    def __init__(self, recorded: Economics, rules: Rules, assumptions: Assumptions) -> None:
+        self._recorded = recorded
+        self._rules = rules
+        self._assumptions = assumptions
+        self._dearer: dict[int, Cents] = {}
+
+    def under(self, assumptions: Assumptions) -> Economics:
+        """The economics under assumptions that differ in ``suppose.*``, ``help.wage`` or ``help.burden`` alone.
+
+        Parameters
+        ----------
+        assumptions : Assumptions
+            The assumptions.
+
+        Returns
+        -------
+        Economics
+            What ``item_economics`` gives for them, computed from those lines that move.
+        """
+        items = self._recorded.items
+        hired = self._recorded.labor.hired.cents(assumptions)
+        kinds = supposed_hired(hired, items["hired_origin"].to_numpy(dtype=object), assumptions)
+        changed: dict[str, Any] = {"hired_cents": hired, "hired_origin": kinds}
+        supposed = suppositions(assumptions)
+        if "suppose.fee_points" in supposed:
+            fee, origin = supposed_fee(items, assumptions)
+            changed |= {"marketplace_fee_cents": fee, "marketplace_fee_origin": origin}
+        if "suppose.divisor" in supposed:
+            label, origin = supposed_label(items, self.dearer(assumptions.whole("suppose.divisor")))
+            changed |= {"label_cents": label, "label_origin": origin}
+        if "suppose.minutes" in supposed:
+            changed |= supposed_minutes(items, assumptions.number("suppose.minutes"))
+        frame = items.assign(**changed)
+        frame["net_cents"] = net_of(frame)
+        return dataclasses.replace(self._recorded, items=frame)
+
+    def dearer(self, divisor: int) -> Cents:
+        """What each label would cost more at a divisor, computed when first asked for.
+
+        Parameters
+        ----------
+        divisor : int
+            Cubic inches a pound.
+
+        Returns
+        -------
+        array, shape (n,)
+            The differences. [cents]
+        """
+        if divisor not in self._dearer:
+            self._dearer[divisor] = labels_dearer(
+                self._recorded.items, divisor, rules=self._rules, assumptions=self._assumptions
+            )
+        return self._dearer[divisor]
+
+
 def item_economics(books: Books, rules: Rules, assumptions: Assumptions, as_of: dt.date) -> Economics:
     """Every line of every item's economics, as the books stood on a day.
 
@@ -93,6 +172,12 @@ def item_economics(books: Books, rules: Rules, assumptions: Assumptions, as_of: 
     RuleNotInForceError
         If a sale falls on a day that its venue's schedule or rate card does not cover.
     """
+    recorded = _as_recorded(books, rules, assumptions, as_of)
+    return Supposing(recorded, rules, assumptions).under(assumptions) if suppositions(assumptions) else recorded
+
+
+def _as_recorded(books: Books, rules: Rules, assumptions: Assumptions, as_of: dt.date) -> Economics:
+    """The same with nothing supposed."""
     known = books_as_of(books, as_of)
     items = known.items
     parcels = packed_parcels(items, rules, assumptions, as_of=as_of)

@@ -8,6 +8,7 @@ that nobody logged.
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,10 +18,9 @@ import pandas as pd
 
 from flipkit.assumptions import SIZES, Assumptions
 from flipkit.books.schema import ACTIVITIES, PICKUP
-from flipkit.items.hiring import hired_cost, hired_costs
 from flipkit.items.learning import learning_exponent
 from flipkit.items.timing import shrunk_minutes
-from flipkit.money import share_out
+from flipkit.items.wages import HiredWork
 
 #: The date column that says when an activity was done, and how many days a log entry may lie
 #: before and after that date: photographs are taken before the listing, parcels packed after
@@ -56,11 +56,14 @@ class Labor:
         held before, logged items, their mean, and the minutes used for items without a log.
     unplaced_min : float
         Logged minutes that no item can have been for. [min]
+    hired : HiredWork
+        The hired part of it, to be paid at any wage.
     """
 
     minutes: pd.DataFrame
     learned: pd.DataFrame
     unplaced_min: float
+    hired: HiredWork
 
 
 def item_labor(
@@ -92,7 +95,7 @@ def item_labor(
     """
     sizes = np.asarray(size_class, dtype=object)
     standard = standard_minutes(items, sizes, assumptions)
-    owner_log, hired_log, hired_cents, unplaced = _logged(items, work, people, standard, assumptions)
+    owner_log, hired_log, hired, unplaced = _logged(items, work, people, standard)
     logged = (owner_log + hired_log) > 0
     kinds = items["category"].to_numpy(dtype=object)
     learned, corrected = _corrected(standard, owner_log + hired_log, logged, sizes, kinds, assumptions)
@@ -101,9 +104,7 @@ def item_labor(
     pack = ACTIVITIES.index("pack")
     hired_unlogged = np.where(logged[:, pack], 0.0, corrected[:, pack] * hired_share)
     owner[:, pack] -= hired_unlogged
-    assumed_cents = hired_costs(
-        hired_unlogged, wage_cents=assumptions.cents("help.wage"), burden_ppm=assumptions.ppm("help.burden")
-    )
+    hired = dataclasses.replace(hired, unlogged_min=hired_unlogged)
     frame = pd.DataFrame(index=items.index)
     for at, activity in enumerate(ACTIVITIES):
         frame[f"{activity}_min"] = owner[:, at]
@@ -111,11 +112,11 @@ def item_labor(
         frame[f"{activity}_origin"] = np.where(logged[:, at], "recorded", np.where(none, "none", "assumed"))
     frame["owner_min"] = owner.sum(axis=1)
     frame["hired_min"] = hired_log.sum(axis=1) + hired_unlogged
-    frame["hired_cents"] = hired_cents + assumed_cents
+    frame["hired_cents"] = hired.cents(assumptions)
     frame["hired_origin"] = np.where(
         hired_log.sum(axis=1) > 0, "recorded", np.where(hired_unlogged > 0, "assumed", "none")
     )
-    return Labor(frame, learned, unplaced)
+    return Labor(frame, learned, unplaced, hired)
 
 
 def standard_minutes(items: pd.DataFrame, size_class: npt.ArrayLike, assumptions: Assumptions) -> Floats:
@@ -182,36 +183,44 @@ def practice(items: pd.DataFrame, assumptions: Assumptions) -> Floats:
 
 
 def _logged(
-    items: pd.DataFrame, work: pd.DataFrame, people: pd.DataFrame, standard: Floats, assumptions: Assumptions
-) -> tuple[Floats, Floats, npt.NDArray[np.int64], float]:
-    """Logged minutes of owners and of hired hands per item and activity, hired wages, and what fits nowhere."""
+    items: pd.DataFrame, work: pd.DataFrame, people: pd.DataFrame, standard: Floats
+) -> tuple[Floats, Floats, HiredWork, float]:
+    """Logged minutes of owners and of hired hands per item and activity, who was hired, and what fits nowhere."""
     owner = np.zeros_like(standard)
     hired = np.zeros_like(standard)
-    cents = np.zeros(len(items), dtype=np.int64)
+    stretches: list[tuple[str, float, npt.NDArray[np.int64], Floats]] = []
     unplaced = 0.0
-    if work.empty:
-        return owner, hired, cents, unplaced
-    pay = _pay(people, assumptions)
-    finder = _Places(items)
+    role = dict(zip(people["worker"], people["role"], strict=True))
+    finder = _Places(items) if len(work) else None
     for entry in work.itertuples(index=False):
-        if entry.activity not in ACTIVITIES:
-            unplaced += float(entry.minutes)
-            continue
-        column = ACTIVITIES.index(entry.activity)
-        rows = finder.rows(entry)
-        role, wage, burden = pay.get(entry.worker, ("owner", 0, 0))
+        rows = finder.rows(entry) if finder and entry.activity in ACTIVITIES else np.zeros(0, dtype=np.int64)
         if not len(rows):
             unplaced += float(entry.minutes)
             continue
+        column = ACTIVITIES.index(entry.activity)
         weight = standard[rows, column]
         weight = weight / weight.sum() if weight.sum() > 0 else np.full(len(rows), 1 / len(rows))
-        if role == "hired":
+        if role.get(entry.worker) == "hired":
             hired[rows, column] += float(entry.minutes) * weight
-            paid = hired_cost(float(entry.minutes), wage_cents=wage, burden_ppm=burden)
-            cents[rows] += share_out(paid, weight)
+            stretches.append((entry.worker, float(entry.minutes), rows, weight))
         else:
             owner[rows, column] += float(entry.minutes) * weight
-    return owner, hired, cents, unplaced
+    return owner, hired, _hired_work(stretches, people, len(items)), unplaced
+
+
+def _hired_work(
+    stretches: list[tuple[str, float, npt.NDArray[np.int64], Floats]], people: pd.DataFrame, count: int
+) -> HiredWork:
+    lengths = [len(rows) for _, _, rows, _ in stretches]
+    return HiredWork(
+        worker=tuple(worker for worker, _, _, _ in stretches),
+        minutes=np.array([minutes for _, minutes, _, _ in stretches]),
+        stretch=np.repeat(np.arange(len(stretches)), lengths),
+        row=np.concatenate([np.zeros(0, dtype=np.int64), *(rows for _, _, rows, _ in stretches)]),
+        weight=np.concatenate([np.zeros(0), *(weight for _, _, _, weight in stretches)]),
+        unlogged_min=np.zeros(count),
+        people=people,
+    )
 
 
 class _Places:
@@ -246,18 +255,6 @@ class _Places:
                 return rows
         bought, left = self._held
         return np.flatnonzero((bought <= day) & (np.isnat(left) | (left >= day)) & wanted)
-
-
-def _pay(people: pd.DataFrame, assumptions: Assumptions) -> dict[str, tuple[str, int, int]]:
-    wage, burden = assumptions.cents("help.wage"), assumptions.ppm("help.burden")
-    return {
-        person.worker: (
-            person.role,
-            wage if pd.isna(person.wage_cents) else int(person.wage_cents),
-            burden if pd.isna(person.payroll_burden_ppm) else int(person.payroll_burden_ppm),
-        )
-        for person in people.itertuples(index=False)
-    }
 
 
 def _corrected(

@@ -31,6 +31,7 @@ from flipkit.reports.reading import (
     month_sentence,
     size_sentence,
     stock_sentence,
+    supposed_sentence,
     trace_sentence,
 )
 from flipkit.reports.record import month_forecasts, record_folder
@@ -253,6 +254,7 @@ def pack_notes(study: Study) -> list[str]:
         Sentences.
     """
     notes = [f"The books as they stood on {study.as_of.isoformat()}.", trace_sentence(study.sold_items())]
+    notes += filter(None, [supposed_sentence(study)])
     if study.rules.own:
         notes.append(f"Rule tables of the shop's own: {', '.join(sorted(study.rules.own))}.")
     if study.notes:

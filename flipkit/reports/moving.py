@@ -6,18 +6,16 @@ import dataclasses
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from flipkit.analysis.moving import AS_CHARGED, Settings, moved_returns, moving_sums
 from flipkit.charts.moving import DIVISORS, moved_words, plot_moving_returns
-from flipkit.items.sale_costs import label_lines
+from flipkit.items.supposed import labels_dearer, with_divisor
+from flipkit.items.wages import EVERYBODY
 from flipkit.reports.elements import Element, table
 from flipkit.reports.reading import money_per_hour
 from flipkit.reports.showing import words
 from flipkit.reports.study import Study
-from flipkit.rules.parcel_rules import ParcelRules
-from flipkit.rules.tables import Rules
 
 
 def study_sums(study: Study) -> pd.DataFrame:
@@ -34,79 +32,14 @@ def study_sums(study: Study) -> pd.DataFrame:
         As ``moving_sums`` gives it.
     """
     sold = study.sold_items()
-    dearer = {divisor: labels_dearer(study, sold, divisor) for divisor in DIVISORS}
+    supposed = study.assumptions.whole("suppose.divisor")
+    charged = {"rules": with_divisor(study.rules, supposed) if supposed else study.rules}
+    dearer = {divisor: labels_dearer(sold, divisor, assumptions=study.assumptions, **charged) for divisor in DIVISORS}
     return moving_sums(sold, dearer, study.sold_returns)
 
 
-def labels_dearer(study: Study, sold: pd.DataFrame, divisor: int) -> npt.NDArray[np.int64]:
-    """What each label would have cost more had the divisor been another one on its day.
-
-    A recorded label moves by what the rate cards say of the two divisors.
-
-    Parameters
-    ----------
-    study : Study
-        Rules and assumptions.
-    sold : DataFrame, n rows
-        Items sold.
-    divisor : int
-        Cubic inches a pound of every parcel rule set in inches and pounds.
-
-    Returns
-    -------
-    array, shape (n,)
-        The differences; zero where no rate card prices the parcel. [cents]
-    """
-    if sold.empty:
-        return np.zeros(0, dtype=np.int64)
-    asked = sold.assign(label_paid_cents=pd.array([pd.NA] * len(sold), dtype="Int64"))
-    everything = np.ones(len(sold), dtype=bool)
-    moved, now = (
-        label_lines(asked, sold, everything, rules, study.assumptions)[0]
-        for rules in (with_divisor(study.rules, divisor), study.rules)
-    )
-    # Where only one of them is for sale by a card, the other is a guess by size: nothing to compare.
-    alike = moved[1] == now[1]
-    return np.where(alike, moved[0] - now[0], 0)
-
-
-def with_divisor(rules: Rules, divisor: int) -> Rules:
-    """Rule tables in which every parcel rule set in inches and pounds has one divisor throughout.
-
-    Parameters
-    ----------
-    rules : Rules
-        The tables.
-    divisor : int
-        Cubic inches a pound.
-
-    Returns
-    -------
-    Rules
-        Changed copies.
-    """
-
-    def changed(parcels: ParcelRules) -> ParcelRules:
-        if parcels.metric:
-            return parcels
-        blocks = tuple(
-            dataclasses.replace(
-                block,
-                dimensional=dataclasses.replace(
-                    block.dimensional,
-                    divisor=float(divisor),
-                    divisor_for=dict.fromkeys(block.dimensional.divisor_for, float(divisor)),
-                ),
-            )
-            for block in parcels.blocks
-        )
-        return dataclasses.replace(parcels, blocks=blocks)
-
-    return dataclasses.replace(rules, parcels={name: changed(found) for name, found in rules.parcels.items()})
-
-
 def wage_paid(study: Study) -> float:
-    """What an hour of logged help was paid, before payroll taxes; the assumed wage where none is logged.
+    """What an hour of help was paid, before payroll taxes: by the log, or the assumed wage where that stands in.
 
     Parameters
     ----------
@@ -119,6 +52,8 @@ def wage_paid(study: Study) -> float:
         Dollars per hour, to the cent.
     """
     assumed = study.assumptions.cents("help.wage")
+    if study.assumptions.text("suppose.wage_for") == EVERYBODY:
+        return assumed / 100
     hired = study.books.people[study.books.people["role"] == "hired"].set_index("worker")["wage_cents"]
     logged = study.books.work[study.books.work["worker"].isin(hired.index)]
     minutes = logged.groupby("worker")["minutes"].sum()

@@ -10,6 +10,7 @@ import math
 import pandas as pd
 
 from flipkit.analysis.words import TOO_FEW
+from flipkit.items.supposed import suppositions
 from flipkit.money import show_cents
 from flipkit.reports.study import Study
 from flipkit.reports.tallies import origin_mix
@@ -112,7 +113,32 @@ def month_sentence(study: Study) -> tuple[str, str]:
     ]
     target = show_cents(study.assumptions.cents("hour.target"), currency=study.currency)
     note = f"{_interval(study, row)} Target: {target}. {'; '.join(ago).capitalize()}."
-    return sentence, note
+    return sentence, f"{note} {supposed_sentence(study)}".rstrip()
+
+
+def supposed_sentence(study: Study) -> str:
+    """What this run supposes in place of what the books record.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    str
+        A sentence; empty where nothing is supposed.
+    """
+    held = study.assumptions
+    wage = show_cents(held.cents("help.wage"), currency=study.currency)
+    said = {
+        "suppose.wage_for": f"help at {wage} an hour whatever was paid",
+        "suppose.fee_points": f"fees {held.number('suppose.fee_points'):+g} percentage points",
+        "suppose.divisor": f"a divisor of {held.whole('suppose.divisor'):,} for every parcel",
+        "suppose.minutes": f"{held.number('suppose.minutes'):g} times your own minutes",
+    }
+    found = [said[key] for key in suppositions(held)]
+    return f"Supposed in place of the books: {'; '.join(found)}.".replace("-", "−") if found else ""
 
 
 def window_sentence(study: Study) -> str:

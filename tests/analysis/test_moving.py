@@ -8,7 +8,8 @@ import pytest
 
 from flipkit.analysis.moving import AS_CHARGED, PRODUCTS, Settings, moved_returns
 from flipkit.items.costs import item_economics
-from flipkit.reports.moving import labels_dearer, starting_settings, study_sums, wage_paid, with_divisor
+from flipkit.items.supposed import labels_dearer, with_divisor
+from flipkit.reports.moving import starting_settings, study_sums, wage_paid
 from flipkit.reports.opening import open_study
 
 pytestmark = pytest.mark.slow
@@ -57,12 +58,27 @@ def test_a_divisor_moves_labels_as_the_full_model_does(study, divisor):
     sold = study.sold_items()
     economics = item_economics(study.books, with_divisor(study.rules, divisor), study.assumptions, study.as_of)
     full = economics.items.loc[sold.index, "label_cents"] - sold["label_cents"]
-    dearer = pd.Series(labels_dearer(study, sold, divisor), index=sold.index)
+    found = labels_dearer(sold, divisor, rules=study.rules, assumptions=study.assumptions)
+    dearer = pd.Series(found, index=sold.index)
     computed = (sold["label_origin"] == "rule") | (sold["label_origin"] == "assumed")
     assert computed.any()
     assert (full[computed] == dearer[computed]).all()
     assert (dearer[sold["zone"] == "pickup"] == 0).all()
     assert (dearer >= 0).all() if divisor == 139 else (dearer <= 0).all()
+
+
+def test_sliders_start_from_what_is_supposed(study):
+    supposed = {"suppose.divisor": 166, "help.wage": "21.00", "suppose.wage_for": "everybody", "suppose.minutes": 1.5}
+    other = open_study(study.books.path, settings=supposed)
+    sums, start = study_sums(other), starting_settings(other)
+    assert start.wage == 21.0
+    unmoved = moved_returns(sums, start, wage=start.wage).set_index("category")["hourly"]
+    sold = other.sold_returns.set_index("category")["hourly"]
+    assert unmoved.to_numpy() == pytest.approx(sold.loc[unmoved.index].to_numpy(), abs=1e-4)
+    # A parcel weighed at the divisor that is supposed already is weighed as it is.
+    at_166 = moved_returns(sums, Settings(start.target, start.wage, divisor=166), wage=start.wage)
+    assert at_166.set_index("category")["hourly"].loc[unmoved.index].tolist() == unmoved.tolist()
+    assert (study.sold_returns.set_index("category")["hourly"] - sold).abs().max() > 1
 
 
 @pytest.mark.worked

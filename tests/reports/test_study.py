@@ -124,6 +124,25 @@ def test_the_sentence_states_the_numbers(demo):
     assert "Target: $18.00" in note
 
 
+def test_what_is_supposed_stands_on_the_first_page_and_in_the_index(demo, demo_folder):
+    from flipkit.reports.month import pack_notes
+
+    assert reading.supposed_sentence(demo) == ""
+    assert not [note for note in pack_notes(demo) if note.startswith("Supposed")]
+    other = open_study(
+        demo_folder,
+        settings="help.wage=19; suppose.wage_for=everybody; suppose.fee_points=-1.5; suppose.divisor=166; "
+        "suppose.minutes=1.25",
+    )
+    said = (
+        "Supposed in place of the books: help at $19.00 an hour whatever was paid; fees −1.5 percentage points; "
+        "a divisor of 166 for every parcel; 1.25 times your own minutes."
+    )
+    assert reading.month_sentence(other)[1].endswith(said)
+    assert said in pack_notes(other)
+    assert reading.month_sentence(other)[0] != reading.month_sentence(demo)[0]
+
+
 def test_a_lifting_caution_stands_where_things_are_heavy(demo, unsold):
     assert "two people" in cautions(demo.items).text
     assert "two people" not in cautions(unsold.items).text
