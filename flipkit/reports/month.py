@@ -38,6 +38,7 @@ from flipkit.reports.record import month_forecasts, record_folder
 from flipkit.reports.rules_used import rules_used
 from flipkit.reports.runner import NotebookTask, PageResult
 from flipkit.reports.study import Study
+from flipkit.reports.waiting import waiting
 from flipkit.reports.year import year_sentence
 
 #: Where packs go, below the folder that the command was started in.
@@ -127,6 +128,7 @@ def month_plan(
         ),
         _page("bulky-against-small", "bulky_against_small", said, "Bulky against small", size_sentence(study)[0]),
         _page("stock", "stock", said, "What is in stock", stock_sentence(study)),
+        _page("waiting", "waiting", said, "How long things wait", waiting(study).sentence()),
         _page("prices", "prices", said, "Prices to change, offers to take", prices_sentence(study)),
         _page("pocket-sheet", "pocket_sheet", said, "Pocket sheet", pocket_sentence(study)),
         _page("next-hours", "next_hours", said, "Where next month's hours go", next_hours(study).sentence()),
