@@ -1,8 +1,9 @@
 """Where next month's hours go: hours over categories under what can be found, unsure returns included.
 
 The best plan by the means fills the best category first as far as finds allow, then the next.
-That the returns are only estimates shows in two ways: how often another category would have
-come out first, and what knowing them better would be worth.
+That the returns are only estimates shows in three ways: what is little known may be given the
+benefit of the doubt, as buying it is how it becomes known; how often another category would
+have come out first; and what knowing them better would be worth.
 """
 
 from __future__ import annotations
@@ -64,13 +65,15 @@ def best_hours(hourly: npt.ArrayLike, available_h: npt.ArrayLike, *, hours: floa
 class HourPlan(NamedTuple):
     """Hours for next month, and how sure that is.
 
-    ``hours`` [h] and ``first_share`` (how often each category is truly the best) are one a
-    category; ``expected`` is what the plan earns on average [dollars], ``low`` and ``high`` its
-    80 % limits; ``knowing`` what it would earn if the returns were known before [dollars];
-    ``worth_of_knowing`` [dollars] the gain from learning each category's return alone.
+    ``hours`` [h], ``counted`` (the return that each was ranked by) [dollars per hour] and
+    ``first_share`` (how often each category is truly the best) are one a category; ``expected`` is
+    what the plan earns on average [dollars], ``low`` and ``high`` its 80 % limits; ``knowing`` what
+    the best plan would earn if the returns were known before [dollars]; ``worth_of_knowing``
+    [dollars] the gain from learning each category's return alone.
     """
 
     hours: Floats
+    counted: Floats
     first_share: Floats
     expected: float
     low: float
@@ -86,6 +89,7 @@ def hour_plan(
     *,
     hours: float,
     least: float = 0.0,
+    doubt: float = 0.0,
     draws: int,
     seed: int,
 ) -> HourPlan:
@@ -101,6 +105,9 @@ def hour_plan(
         Hours to share out. [h]
     least : float
         A return below which an hour is better not worked. [dollars per hour]
+    doubt : float
+        How many of its errors each return counts for more, the benefit of the doubt; with 0 the
+        plan is the one that earns most on average next month.
     draws : int
         How many sets of true returns are imagined.
     seed : int
@@ -109,7 +116,7 @@ def hour_plan(
     Returns
     -------
     HourPlan
-        The plan that is best on average, and what more knowledge would be worth.
+        The plan, and what more knowledge would be worth.
 
     Raises
     ------
@@ -121,29 +128,33 @@ def hour_plan(
     >>> plan = hour_plan([20.0, 18.0], [1.0, 8.0], [30.0, 30.0], hours=40.0, draws=2000, seed=1)
     >>> plan.hours.tolist(), bool(plan.worth_of_knowing[1] > plan.worth_of_knowing[0])
     ([30.0, 10.0], True)
+    >>> hour_plan([20.0, 18.0], [1.0, 8.0], [30.0, 30.0], hours=40.0, doubt=1.0, draws=2000, seed=1).hours.tolist()
+    [10.0, 30.0]
     """
     mean, spread = np.asarray(hourly, dtype=np.float64), np.asarray(error, dtype=np.float64)
     if not (np.isfinite(mean).all() and np.isfinite(spread).all() and (spread >= 0).all()):
         raise AssumptionError("hourly", need="a known return and an error of at least 0 for every category", got=mean)
     most = np.asarray(available_h, dtype=np.float64)
+    counted = mean + doubt * spread
+    chosen = best_hours(counted, most, hours=hours, least=least)
     # An hour not worked is worth the least return; plans are compared by what they earn beyond it.
-    chosen = best_hours(mean, most, hours=hours, least=least)
+    plain = best_hours(mean, most, hours=hours, least=least)
     normal = np.random.default_rng(seed).standard_normal((draws // 2, mean.size))
     truth = mean + spread * np.concatenate((normal, -normal))
     earned = truth @ chosen
     ahead = best_hours(truth, most, hours=hours, least=least)
-    gain = ((truth - least) * ahead).sum(axis=1) - (truth - least) @ chosen
+    gain = ((truth - least) * ahead).sum(axis=1) - (truth - least) @ plain
     alone = np.zeros(mean.size)
     for at in range(mean.size):
         # Only this one is learnt: the others stay at their means, where the plan is linear in them.
         seen = np.broadcast_to(mean, truth.shape).copy()
         seen[:, at] = truth[:, at]
         plan = best_hours(seen, most, hours=hours, least=least)
-        alone[at] = float((((seen - least) * plan).sum(axis=1) - (seen - least) @ chosen).mean())
+        alone[at] = float((((seen - least) * plan).sum(axis=1) - (seen - least) @ plain).mean())
     first = np.bincount(truth.argmax(axis=1), minlength=mean.size) / len(truth)
     low, high = np.quantile(earned, [0.1, 0.9])
-    expected = float(mean @ chosen)
-    return HourPlan(chosen, first, expected, float(low), float(high), expected + float(gain.mean()), alone)
+    knowing = float(mean @ plain) + float(gain.mean())
+    return HourPlan(chosen, counted, first, float(mean @ chosen), float(low), float(high), knowing, alone)
 
 
 def worth_of_items(

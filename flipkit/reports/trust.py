@@ -107,6 +107,6 @@ def measured_trust(
         parts.append(found.assign(name=[f"{name}, {basis} basis" for basis in found.index]))
     whole = {scenario.name: scenario for scenario in scenarios(whole_shop=True)}
     setting = season(whole[names[0]].shop, copies=seasons, seed=seed, truth_items=_TRUTH_ITEMS)
-    earned = shares_of_the_knowing(setting, horizon=horizon).rename_axis("name").reset_index()
+    earned = shares_of_the_knowing(setting, horizon=horizon, doubt=assumed.number("sourcing.doubt")).rename_axis("name").reset_index()
     held = pd.concat(parts, ignore_index=True)
     return Trust(held[["name", "share", "error", "claimed_share", "bca_held"]], earned, shops, items, confidence)

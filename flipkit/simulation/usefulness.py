@@ -17,11 +17,6 @@ from flipkit.simulation.seasons import (
     knowing,
 )
 
-#: How many standard errors of benefit of the doubt the second of the kit's buyers gives.
-DOUBT = 1.0
-#: The kit's plan as the report prints it (``analysis.sourcing``: by the pulled figures), and the
-#: same with what is little known raised by its error.
-KIT = {"the kit": 0.0, "the kit, benefit of the doubt": DOUBT}
 #: The rules of thumb, by what they are called in tables.
 THUMBS: dict[str, Chooser] = {
     "highest profit a sale": by_profit_per_sale,
@@ -30,7 +25,7 @@ THUMBS: dict[str, Chooser] = {
 }
 
 
-def shares_of_the_knowing(setting: Season, *, horizon: Horizon) -> pd.DataFrame:
+def shares_of_the_knowing(setting: Season, *, horizon: Horizon, doubt: float) -> pd.DataFrame:
     """The share of the knowing seller's earnings that each way of choosing reaches.
 
     Parameters
@@ -39,18 +34,23 @@ def shares_of_the_knowing(setting: Season, *, horizon: Horizon) -> pd.DataFrame:
         The shops and their finds.
     horizon : Horizon
         How far ahead the kit looks at unsold stock.
+    doubt : float
+        How many of its errors each return counts for more when the kit shares out hours.
 
     Returns
     -------
     DataFrame
-        Indexed by way of choosing, "the kit" first, then the kit with benefit of the doubt and the
-        rules of thumb: ``share``, ``error`` (its standard error
+        Indexed by way of choosing, "the kit" first (the plan that the report prints), then the same
+        without benefit of the doubt and the rules of thumb: ``share``, ``error`` (its standard error
         over shops) and ``dollars`` (a shop's mean earnings in the months of choosing);
         ``attrs["knowing"]`` holds the knowing seller's.
     """
     best = earnings(setting, knowing(setting.truth))
     rows = {}
-    kit = {name: by_the_kit(horizon=horizon, doubt=doubt) for name, doubt in KIT.items()}
+    kit = {
+        name: by_the_kit(horizon=horizon, doubt=errors)
+        for name, errors in (("the kit", doubt), ("the kit, no benefit of the doubt", 0.0))
+    }
     for name, choose in {**kit, **THUMBS}.items():
         got = earnings(setting, choose)
         share = float(got.sum() / best.sum())

@@ -38,6 +38,19 @@ def test_knowing_one_of_two_returns_is_worth_the_textbook_loss_integral():
     assert plan.first_share[1] == pytest.approx(norm.sf(0.25), abs=0.01)
 
 
+@pytest.mark.worked
+def test_benefit_of_the_doubt_gives_hours_to_what_is_little_known() -> None:
+    # counted as 20 + 1 and 18 + 8: the second comes first, and 40 h bring 30 * 18 + 10 * 20
+    plan = hour_plan([20.0, 18.0], [1.0, 8.0], [30.0, 30.0], hours=40.0, doubt=1.0, draws=2000, seed=1)
+    assert plan.counted.tolist() == [21.0, 26.0]
+    assert plan.hours.tolist() == [10.0, 30.0]
+    assert plan.expected == pytest.approx(740.0)
+    # What knowledge is worth does not depend on how the doubt is settled.
+    plain = hour_plan([20.0, 18.0], [1.0, 8.0], [30.0, 30.0], hours=40.0, draws=2000, seed=1)
+    assert plan.knowing == plain.knowing
+    assert plan.worth_of_knowing.tolist() == plain.worth_of_knowing.tolist()
+
+
 def test_the_interval_of_a_plan_holds_what_it_earns_as_often_as_meant():
     plan = hour_plan([20.0, 15.0], [4.0, 2.0], [6.0, 10.0], hours=10.0, draws=20_000, seed=5)
     # 6 h at 20 +- 4 and 4 h at 15 +- 2: 180 +- sqrt(24^2 + 8^2)

@@ -22,11 +22,14 @@ from flipkit.simulation.usefulness import shares_of_the_knowing
 def main() -> None:
     given = argparse.ArgumentParser()
     given.add_argument("--shops", type=int, default=60)
-    given.add_argument("--history", type=int, nargs="+", default=[12])
+    given.add_argument("--history", type=int, nargs="+", default=[12, 24])
     given.add_argument("--scenario", nargs="+", default=[])
+    given.add_argument("--doubt", type=float, help="errors of benefit of the doubt, in place of the assumption's")
     given.add_argument("--six", action="store_true", help="shops of six kinds instead of twelve")
     options = given.parse_args()
-    horizon = Horizon(days=int(load_assumptions().number("stock.horizon_days")), salvage_ppm=0)
+    assumptions = load_assumptions()
+    horizon = Horizon(days=assumptions.whole("stock.horizon_days"), salvage_ppm=0)
+    doubt = assumptions.number("sourcing.doubt") if options.doubt is None else options.doubt
     started = time.perf_counter()
     for history in options.history:
         sys.stdout.write(f"{history} months of history, then 12 of choosing\n")
@@ -34,7 +37,7 @@ def main() -> None:
             if options.scenario and scenario.name not in options.scenario:
                 continue
             setting = season(scenario.shop, copies=options.shops, seed=7 + 2 * at, history_months=history)
-            found = shares_of_the_knowing(setting, horizon=horizon)
+            found = shares_of_the_knowing(setting, horizon=horizon, doubt=doubt)
             if at == 0 or options.scenario:
                 sys.stdout.write(f"{'':22}" + "".join(f"{name:>32}" for name in found.index) + "\n")
             cells = [f"{row.share:.3f} +- {row.error:.3f}" for row in found.itertuples()]

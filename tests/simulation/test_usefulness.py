@@ -29,6 +29,7 @@ from flipkit.simulation.seasons import (
 )
 from flipkit.simulation.usefulness import THUMBS, shares_of_the_knowing
 
+YEAR = Horizon(days=364, salvage_ppm=0)
 SCENARIOS = {scenario.name: scenario for scenario in scenarios(whole_shop=True)}
 
 
@@ -36,10 +37,10 @@ def small(name: str, shops: int = 5) -> Season:
     return season(SCENARIOS[name].shop, copies=shops, seed=3, months=6, truth_items=150_000)
 
 
-# In the thin market a year of history is too little for 95 %: measured there, 90 to 93 %.
-@pytest.mark.parametrize(("name", "shops", "least"), [("ordinary", 5, 0.95), ("few sales", 14, 0.80)])
+# In the thin market a year of history is just too little for 95 %: measured there, 93 to 95 %.
+@pytest.mark.parametrize(("name", "shops", "least"), [("ordinary", 5, 0.95), ("few sales", 14, 0.90)])
 def test_the_kit_is_ahead_of_every_rule_of_thumb(name: str, shops: int, least: float) -> None:
-    found = shares_of_the_knowing(small(name, shops), horizon=Horizon(days=180, salvage_ppm=0))
+    found = shares_of_the_knowing(small(name, shops), horizon=YEAR, doubt=1.0)
     share = found["share"]
     assert share.index[0] == "the kit"
     assert share["the kit"] >= least
