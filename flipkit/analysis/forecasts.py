@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from statistics import NormalDist
 
@@ -11,6 +12,9 @@ import pandas as pd
 from flipkit.analysis.person_weeks import PersonWeeks, Typical, asking_prices, person_weeks
 from flipkit.analysis.selling import SellingModel, week_rates
 from flipkit.analysis.track_record import Forecast, forecast_table
+
+#: Sales that the offers held before weigh beside the books' own.
+_HELD = 10.0
 
 
 def stock_forecasts(
@@ -23,10 +27,11 @@ def stock_forecasts(
     due_on: dt.date,
     level: float,
 ) -> pd.DataFrame:
-    """For each thing on sale: the chance that it sells by a day at the price now asked, and its price then.
+    """For each thing on sale: the chance that it sells by a day, and its price then.
 
-    What has waited long is more likely one of the things that few want; the chances that it has
-    already had are counted.
+    Prices are taken to fall on as they usually did. What has waited long is more likely one of the
+    things that few want; the chances that it has already had are counted. The middle of a price is
+    the mean of what such sales brought of the price asked some weeks before.
 
     Parameters
     ----------
@@ -57,15 +62,14 @@ def stock_forecasts(
     weeks = person_weeks(items, price_changes, typical.cents, as_of=as_of)
     rates = week_rates(model, weeks)
     met = np.bincount(weeks.item, weights=rates, minlength=len(items))
-    ahead = _ahead(items, weeks, as_of=as_of, due_on=due_on)
-    coming = np.bincount(ahead.item, weights=week_rates(model, ahead), minlength=len(items))
+    ahead, freshly = _ahead(items, weeks, as_of=as_of, due_on=due_on)
+    coming_rates = (1 - freshly) * week_rates(model, ahead)
+    coming_rates += freshly * week_rates(model, dataclasses.replace(ahead, cut=np.ones(ahead.item.size, dtype=bool)))
+    coming = np.bincount(ahead.item, weights=coming_rates, minlength=len(items))
     asked = asking_prices(items, price_changes, on=as_of)
     told = []
-    parts = np.array([1.0, *model.offers.parts])
-    often = np.array([1.0, *model.offers.per_sale])
-    order = np.argsort(parts)
-    spread = np.cumsum(often[order]) / often.sum()
-    reach = [float(parts[order][np.searchsorted(spread, place)]) for place in ((1 - level) / 2, 0.5)]
+    # The price asked today is not yet that of the day of the sale, which lies half way on the average.
+    reach = _parts_paid(items, weeks, typical, model, before=max((due_on - as_of).days // 14, 0), level=level)
     for at in np.unique(ahead.item):
         liking = model.wanted(str(items["category"].iloc[at]))
         left = liking.share * np.exp(-liking.level * met[at])
@@ -81,7 +85,7 @@ def stock_forecasts(
                 category,
                 low=float(np.floor(asked[at] * reach[0])),
                 middle=float(np.rint(asked[at] * reach[1])),
-                high=float(asked[at]),
+                high=float(np.ceil(asked[at] * reach[2])),
                 level=level,
             )
         )
@@ -156,8 +160,8 @@ def month_interval(estimate: float, error: float, next_error: float, *, level: f
     return estimate - reach, estimate + reach
 
 
-def _ahead(items: pd.DataFrame, weeks: PersonWeeks, *, as_of: dt.date, due_on: dt.date) -> PersonWeeks:
-    """The weeks to come of what is for sale, at the price of its last week."""
+def _ahead(items: pd.DataFrame, weeks: PersonWeeks, *, as_of: dt.date, due_on: dt.date) -> tuple[PersonWeeks, float]:
+    """The weeks to come of what is for sale, its price falling as prices did, and how often a week has a cut."""
     on_sale = (items["status"] == "for sale").to_numpy()
     last = np.flatnonzero(np.diff(weeks.item, append=-1) != 0)
     last = last[on_sale[weeks.item[last]]]
@@ -165,14 +169,44 @@ def _ahead(items: pd.DataFrame, weeks: PersonWeeks, *, as_of: dt.date, due_on: d
     count = -(-days // 7)
     row = np.repeat(last, count)
     step = np.tile(np.arange(count), last.size)
-    return PersonWeeks(
+    further = np.flatnonzero(np.diff(weeks.item) == 0)
+    fall = float(np.mean(weeks.log_ratio[further + 1] - weeks.log_ratio[further])) if further.size else 0.0
+    freshly = float(np.mean(weeks.cut[further + 1])) if further.size else 0.0
+    ahead = PersonWeeks(
         weeks.item[row],
         weeks.category[row],
         weeks.week[row] + 1 + step,
-        weeks.log_ratio[row],
+        weeks.log_ratio[row] + min(fall, 0.0) * (1 + step),
         np.minimum(7, days - 7 * step) / 7.0,
         np.zeros(row.size, dtype=bool),
         (weeks.year_part[row] + 7 * (1 + step) / 365.25) % 1.0,
         np.zeros(row.size, dtype=bool),
         np.zeros(0),
     )
+    return ahead, freshly
+
+
+def _parts_paid(
+    items: pd.DataFrame, weeks: PersonWeeks, typical: Typical, model: SellingModel, *, before: int, level: float
+) -> tuple[float, float, float]:
+    """Low, mean and high of what sales brought, as parts of the price asked some weeks before."""
+    final = np.flatnonzero(weeks.sold)
+    row = np.maximum(final - before, final - weeks.week[final])
+    asked = np.asarray(typical.cents, dtype=np.float64)[weeks.item[final]] * np.exp(weeks.log_ratio[row])
+    paid = items["sold_price_cents"].to_numpy(dtype=np.float64)[weeks.item[final]]
+    known = (asked > 0) & (paid > 0)
+    # A few sales lean on the offers that the model holds: they have the weight of ``_HELD`` sales.
+    often = np.array([1.0, *model.offers.per_sale])
+    part = np.concatenate((paid[known] / asked[known], [1.0, *model.offers.parts]))
+    weight = np.concatenate((np.ones(int(known.sum())), _HELD * often / often.sum()))
+    order = np.argsort(part, kind="stable")
+    share = np.cumsum(weight[order]) / weight.sum()
+    low, high = (
+        float(part[order][min(int(np.searchsorted(share, place)), part.size - 1)])
+        for place in ((1 - level) / 2, (1 + level) / 2)
+    )
+    # The middle is a ratio of sums, so that dear things and cheap ones come out right together.
+    held = _HELD * float(asked[known].mean()) if known.any() else _HELD
+    offered = float(np.average([1.0, *model.offers.parts], weights=often))
+    middle = float(paid[known].sum() + held * offered) / float(asked[known].sum() + held)
+    return low, min(max(middle, low), high), high

@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+from scipy.special import bdtr, bdtrc, ndtri
 
 from flipkit.errors import AssumptionError, NotEnoughDataError
 
@@ -247,6 +248,66 @@ def score_table(scores: pd.DataFrame, *, by: str = "what") -> pd.DataFrame:
             }
         )
     return pd.DataFrame(rows)
+
+
+class Fault(NamedTuple):
+    """What is wrong with a kind of forecast beyond luck.
+
+    ``fault`` is ``too high``, ``too low``, ``too narrow`` or ``too wide``; ``said`` and
+    ``happened`` are the means, or the share meant to lie inside and the one that did.
+    """
+
+    what: str
+    fault: str
+    said: float
+    happened: float
+    scored: int
+
+
+def faults(scores: pd.DataFrame, *, too_few: int, chance: float = 0.01) -> list[Fault]:
+    """Kinds of forecasts that are off by more than luck explains.
+
+    Parameters
+    ----------
+    scores : DataFrame
+        As ``scored`` gives it.
+    too_few : int
+        Below so many scored forecasts of a kind nothing is said of it.
+    chance : float
+        How seldom luck alone may do it to a kind that is right, for its bias and again for its
+        intervals, were its forecasts independent.
+
+    Returns
+    -------
+    list of Fault
+        By kind; empty where none is found.
+
+    Examples
+    --------
+    >>> day, due = dt.date(2026, 10, 31), dt.date(2026, 11, 30)
+    >>> told = forecast_table([Forecast(day, due, "sale", str(k), "mugs", chance=0.9) for k in range(20)])
+    >>> lost = {("sale", str(k), due): float(k % 2) for k in range(20)}
+    >>> [(one.what, one.fault) for one in faults(scored(told, lost, as_of=due), too_few=10)]
+    [('sale', 'too high')]
+    """
+    if not len(scores):
+        return []
+    found = []
+    reach = float(ndtri(1 - chance / 2))
+    for row in score_table(scores).to_dict("records"):
+        what, count = str(row["what"]), int(row["scored"])
+        if count < too_few:
+            continue
+        if abs(row["bias"]) > reach * row["bias_error"]:
+            word = "too high" if row["bias"] > 0 else "too low"
+            found.append(Fault(what, word, float(row["said"]), float(row["happened"]), count))
+        if not math.isnan(row["coverage"]):
+            inside, level = round(row["coverage"] * count), float(row["level"])
+            narrow, wide = float(bdtr(inside, count, level)), float(bdtrc(inside - 1, count, level))
+            if min(narrow, wide) < chance / 2:
+                word = "too narrow" if narrow < wide else "too wide"
+                found.append(Fault(what, word, level, float(row["coverage"]), count))
+    return found
 
 
 def item_outcomes(items: pd.DataFrame, forecasts: pd.DataFrame) -> dict[tuple[str, str, dt.date], float]:

@@ -12,9 +12,13 @@ import numpy as np
 import pandas as pd
 
 from flipkit.analysis.forecasts import month_interval, return_forecast, stock_forecasts
+from flipkit.analysis.next_returns import WHAT as CATEGORY_HOURLY
+from flipkit.analysis.next_returns import category_forecasts, category_outcomes
 from flipkit.analysis.track_record import (
     CHANCES,
+    Fault,
     Forecast,
+    faults,
     forecast_table,
     item_outcomes,
     kept_forecasts,
@@ -36,6 +40,8 @@ FOLDER = "track-record"
 #: Months with sales before a month is forecast.
 _FEWEST_MONTHS = 6
 _MONEY = ("sold price", "month net")
+#: Where a sentence above has said already that nothing has come due.
+_SILENT = Element("", "")
 
 
 @dataclass(frozen=True)
@@ -115,11 +121,34 @@ class TrackRecord:
             return words("Nothing to score yet.")
         return self._table(score_table(self.scores), {"what": "Forecast"}, "Scores")
 
+    def faults(self) -> Element:
+        """Which kinds of forecasts are off by more than luck explains."""
+        found = faults(self.scores, too_few=self.too_few)
+        if not found:
+            scored_ones = int(self.scores["outcome"].notna().sum()) if len(self.scores) else 0
+            if not scored_ones:
+                return _SILENT
+            if scored_ones < self.too_few:
+                return words(f"{TOO_FEW.capitalize()}, so far: no kind of forecast is judged by so few.")
+            return words("No kind of forecast is off by more than luck explains.")
+        return elements.caution(" ".join(self._fault(one) for one in found), title="Off by more than luck")
+
+    def _fault(self, one: Fault) -> str:
+        if one.fault in ("too narrow", "too wide"):
+            return (
+                f"The intervals of {one.what} are {one.fault}: {one.happened:.0%} of {one.scored:,} held what "
+                f"happened, where {one.said:.0%} are meant to."
+            )
+        said, happened = self._amount(one.what, one.said), self._amount(one.what, one.happened)
+        if one.what in CHANCES:
+            said, happened = f"{one.said:.1%}", f"{one.happened:.1%}"
+        return f"Forecasts of {one.what} are {one.fault}: {said} said on average, {happened} came, of {one.scored:,}."
+
     def category_table(self) -> Element:
         """The bias of the forecasts of sales in each category."""
         known = self.scores[self.scores["category"] != ""] if len(self.scores) else self.scores
         if not len(known):
-            return words("No category has a forecast to score yet.")
+            return _SILENT
         table = score_table(known, by="category")
         return self._table(table, {"what": "Forecast", "category": "Category"}, "Bias by category")
 
@@ -133,6 +162,49 @@ class TrackRecord:
         ]
         headings = {"what": "Forecast", "count": "How many", "due": "Known on", "said": "Said"}
         return elements.table(pd.DataFrame(rows), caption="Forecasts of this run", headings=headings)
+
+    def hourly_table(self) -> Element:
+        """What this run forecasts of each category's hour."""
+        new = self.new[self.new["what"] == CATEGORY_HOURLY] if len(self.new) else self.new
+        if new.empty:
+            return words("No category has sales enough for its hour to be forecast.")
+        shown = pd.DataFrame(
+            {
+                "category": new["subject"],
+                "expected": [self._amount(CATEGORY_HOURLY, float(one)) for one in new["middle"]],
+                "between": [
+                    f"{self._amount(CATEGORY_HOURLY, low)} to {self._amount(CATEGORY_HOURLY, high)}"
+                    for low, high in zip(new["low"], new["high"], strict=True)
+                ],
+            }
+        )
+        level = f"{new['level'].mean():.0%}"
+        caption = f"An hour on the sales of the month that ends on {new['due_on'].max().date().isoformat()}"
+        headings = {"category": "Category", "expected": "Expected", "between": f"{level} interval"}
+        return elements.table(shown, caption=caption, headings=headings)
+
+    def last_table(self) -> Element:
+        """What was said of each category's hour the last time that such a forecast came due, and what came."""
+        old = self.scores[self.scores["what"] == CATEGORY_HOURLY] if len(self.scores) else self.scores
+        old = old[old["outcome"].notna()] if len(old) else old
+        if not len(old):
+            return _SILENT
+        old = old[old["due_on"] == old["due_on"].max()].drop_duplicates("subject", keep="last")
+        shown = pd.DataFrame(
+            {
+                "category": old["subject"],
+                "said": [self._amount(CATEGORY_HOURLY, float(one)) for one in old["middle"]],
+                "between": [
+                    f"{self._amount(CATEGORY_HOURLY, low)} to {self._amount(CATEGORY_HOURLY, high)}"
+                    for low, high in zip(old["low"], old["high"], strict=True)
+                ],
+                "came": [self._amount(CATEGORY_HOURLY, float(one)) for one in old["outcome"]],
+                "held": np.where(old["inside"] == 1, "yes", "no"),
+            }
+        )
+        caption = f"Each category's hour in the month that ended on {old['due_on'].max().date().isoformat()}"
+        headings = {"category": "Category", "said": "Said", "between": "Interval", "came": "Came", "held": "Held"}
+        return elements.table(shown, caption=caption, headings=headings)
 
     def _said(self, what: str, part: pd.DataFrame) -> str:
         if what in CHANCES:
@@ -221,8 +293,17 @@ def month_forecasts(study: Study) -> pd.DataFrame:
     things = stock_forecasts(
         study.items, study.books.price_changes, model, typical, as_of=study.as_of, due_on=due, level=study.confidence
     )
-    months = _of_months(study, month, due)
-    parts = [part for part in (things, forecast_table(months)) if len(part)]
+    categories = category_forecasts(
+        study.items,
+        as_of=study.as_of,
+        due_on=due,
+        months=study.assumptions.whole("report.window_months"),
+        level=study.confidence,
+        too_few=study.assumptions.whole("report.too_few_items"),
+        seed=study.assumptions.whole("report.seed"),
+    )
+    told = forecast_table([*_of_months(study, month, due), *categories])
+    parts = [part for part in (things, told) if len(part)]
     return pd.concat(parts, ignore_index=True) if parts else forecast_table([])
 
 
@@ -246,16 +327,35 @@ def track_record(study: Study, kept: str = "") -> TrackRecord:
     # A run made again on the same day knows no more than the first one did.
     earlier = told[told["made_on"] < pd.Timestamp(study.as_of)].reset_index(drop=True)
     due = earlier["due_on"] <= pd.Timestamp(study.as_of)
-    outcomes = item_outcomes(study.items, earlier[due]) | _month_outcomes(study, earlier[due])
     few = few_sales_sentence(study)
     return TrackRecord(
-        scored(earlier, outcomes, as_of=study.as_of),
+        scored(earlier, outcomes(study, earlier[due]), as_of=study.as_of),
         int((~due).sum()),
         month_forecasts(study),
         few or "Nothing is on sale and too few months are known, so nothing is forecast.",
         study.assumptions.whole("report.too_few_items"),
         study.currency,
     )
+
+
+def outcomes(study: Study, forecasts: pd.DataFrame) -> dict[tuple[str, str, dt.date], float]:
+    """What came of forecasts, from the books as they stand now.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers, later than the forecasts.
+    forecasts : DataFrame
+        As ``track_record.kept_forecasts`` gives them, those that have come due.
+
+    Returns
+    -------
+    dict
+        For ``track_record.scored``.
+    """
+    items = study.items
+    found = item_outcomes(items, forecasts) | category_outcomes(items, forecasts)
+    return found | _month_outcomes(study, forecasts)
 
 
 def _of_months(study: Study, month: pd.Period, due: dt.date) -> list[Forecast]:

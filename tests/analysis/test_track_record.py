@@ -12,6 +12,7 @@ import pytest
 from flipkit.analysis.track_record import (
     FILE,
     Forecast,
+    faults,
     forecast_table,
     item_outcomes,
     keep_forecasts,
@@ -136,3 +137,37 @@ def test_a_file_without_its_columns_is_told(tmp_path):
     (tmp_path / FILE).write_text("made_on,what\n2026-01-01,sale\n", encoding="utf-8")
     with pytest.raises(AssumptionError, match="no due_on"):
         kept_forecasts(tmp_path)
+
+
+def fates(chances, level=0.95, shift=0.0):
+    """Two hundred prices drawn from what their forecasts say, or beside it, and chances that come true or not."""
+    random = np.random.default_rng(5)
+    told = [sale(str(k), chance) for k, chance in enumerate(chances)]
+    told += [price(f"p{k}", -1.959964, 0.0, 1.959964, level) for k in range(200)]
+    happened = {("sale", str(k), DUE): float(random.random() < 0.3) for k in range(len(chances))}
+    happened |= {("sold price", f"p{k}", DUE): shift + float(random.normal()) for k in range(200)}
+    return scored(forecast_table(told), happened, as_of=DUE)
+
+
+def test_forecasts_that_are_right_are_not_called_faulty():
+    assert faults(fates([0.3] * 200), too_few=10) == []
+
+
+def test_what_is_off_by_more_than_luck_is_called_by_its_name():
+    assert [(one.what, one.fault) for one in faults(fates([0.5] * 200), too_few=10)] == [("sale", "too high")]
+    (low,) = faults(fates([0.1] * 200), too_few=10)
+    assert (low.fault, low.scored) == ("too low", 200)
+    assert low.said == pytest.approx(0.1)
+    assert 0.2 < low.happened < 0.4
+    assert [one.fault for one in faults(fates([0.3] * 200, shift=1.0), too_few=10)] == ["too low", "too narrow"]
+    # the same intervals, meant to hold half: they hold 19 of 20
+    assert [one.fault for one in faults(fates([0.3] * 200, level=0.5), too_few=10)] == ["too wide"]
+
+
+def test_few_forecasts_are_not_judged():
+    assert faults(fates([0.99] * 9).head(9), too_few=10) == []
+    assert faults(kept_forecasts_none(), too_few=10) == []
+
+
+def kept_forecasts_none():
+    return scored(forecast_table([]), {}, as_of=DUE)

@@ -1,0 +1,55 @@
+"""Forecasts of simulated shops, made at each month's end and scored at the next."""
+
+from __future__ import annotations
+
+import itertools
+
+import pandas as pd
+
+from flipkit.analysis.next_returns import category_forecasts, category_outcomes
+from flipkit.analysis.track_record import forecast_table, scored
+from flipkit.simulation.histories import Histories
+from flipkit.simulation.observed import observed
+
+
+def foretold_returns(
+    drawn: Histories, *, first: str, last: str, months: int, level: float, too_few: int, seed: int
+) -> pd.DataFrame:
+    """Forecasts of the categories' hourly returns of every shop, month after month, scored.
+
+    Parameters
+    ----------
+    drawn : Histories
+        Histories of any number of copies.
+    first, last : str
+        First and last month at whose end a forecast is made, such as ``2025-09``.
+    months : int
+        Months learned from.
+    level : float
+        How often the returns are meant to lie in their intervals.
+    too_few : int
+        Below so many past sales nothing is forecast.
+    seed : int
+        Start of the forecasts' draws.
+
+    Returns
+    -------
+    DataFrame
+        As ``track_record.scored``, with ``copy``.
+
+    Examples
+    --------
+    See ``tests/simulation/test_foretold.py``.
+    """
+    rows = []
+    ends = [month.end_time.date() for month in pd.period_range(first, pd.Period(last, "M") + 1, freq="M")]
+    seen = {day: observed(drawn, as_of=day) for day in ends}
+    for made, due in itertools.pairwise(ends):
+        later = dict(list(seen[due].groupby("copy")))
+        for copy, known in seen[made].groupby("copy"):
+            told = category_forecasts(
+                known, as_of=made, due_on=due, months=months, level=level, too_few=too_few, seed=seed
+            )
+            table = forecast_table(told)
+            rows.append(scored(table, category_outcomes(later[copy], table), as_of=due).assign(copy=copy))
+    return pd.concat(rows, ignore_index=True)
