@@ -364,7 +364,7 @@ def more_comparables(found: TypicalPrice, *, turning_cents: float, chance: float
         return None
     gap = abs(math.log(found.cents) - math.log(turning_cents))
     for more in range(1, most + 1):
-        left = found.spread**2 / (found.effective + more)
+        left = HODGES_LEHMANN_COST * found.spread**2 / (found.effective + more)
         moves = math.sqrt(max(found.error**2 - left, 0.0))
         if moves > 0 and NormalDist().cdf(-gap / moves) >= chance:
             return more

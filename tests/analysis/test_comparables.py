@@ -127,6 +127,29 @@ def test_more_comparables_matter_only_near_the_turning_point(rules):
     assert more_comparables(found, turning_cents=found.cents / 3, chance=0.2) is None
 
 
+@pytest.mark.parametrize(
+    ("prices", "gap"), [([4000, 4400, 3600], 0.08), ([5000, 5400, 5800, 6200, 4700, 5100, 5900, 5300], 0.03)]
+)
+def test_so_many_more_comparables_do_turn_it_as_often_as_was_said(rules, prices, gap):
+    """Further sales drawn as the ones known allow: the middle crosses about one time in five, and seldom with fewer."""
+    found = typical_price(prices, rules=rules)
+    turning = found.cents * math.exp(-gap)
+    more = more_comparables(found, turning_cents=turning, chance=0.2)
+    random = np.random.default_rng(4)
+
+    def crossed(count):
+        hits = 0
+        for _ in range(800):
+            truth = random.normal(math.log(found.cents), found.error)
+            new = np.exp(random.normal(truth, found.spread, count))
+            hits += typical_price([*prices, *new], rules=rules).cents < turning
+        return hits / 800
+
+    # A standard error of .014; the median of pairs moves in steps, so the chance is not met to the point.
+    assert 0.15 <= crossed(more) <= 0.26
+    assert crossed(max(more // 2, 1)) < crossed(4 * more)
+
+
 def test_no_sale_is_told(rules):
     with pytest.raises(NotEnoughDataError, match="at least one sale"):
         typical_price([], rules=rules)
