@@ -105,7 +105,9 @@ def test_hours_are_shared_within_what_can_be_found(demo):
     frame = plan.frame
     assert (frame["hours"] <= frame["available_h"] + 1e-9).all()
     assert frame["hours"].sum() <= plan.hours + 1e-9
-    assert frame["pulled"].is_monotonic_decreasing
+    assert frame["counted"].is_monotonic_decreasing
+    doubt = demo.assumptions.number("sourcing.doubt")
+    assert frame["counted"].to_list() == pytest.approx((frame["pulled"] + doubt * frame["error"]).to_list())
     # The best come first: what has hours after one that is not full would break it.
     full = frame["hours"] >= frame["available_h"] - 1e-9
     assert (frame.loc[(~full).cumsum() > 1, "hours"] == 0).all()
