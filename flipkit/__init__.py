@@ -17,6 +17,7 @@ _HOMES = {
     "FlipkitError": "flipkit.errors",
     "activity_minutes": "flipkit.reports.tallies",
     "ages_table": "flipkit.reports.stock_tables",
+    "assumption_panel": "flipkit.reports.panel",
     "assumptions_table": "flipkit.reports.showing",
     "bands_table": "flipkit.reports.showing",
     "bare_item": "flipkit.reports.parcel",

@@ -229,6 +229,33 @@ def parsed_settings(text: str) -> dict[str, str]:
     return found
 
 
+def settings_in(path: Path, *, books: Path | None = None) -> dict[str, str]:
+    """The values of an assumptions file as this run's settings.
+
+    Parameters
+    ----------
+    path : Path
+        A file such as a shop's ``assumptions.toml``, or one that ``save_assumptions`` wrote.
+    books : Path, optional
+        Folder or workbook in which or beside which it lies, where it is not in the present folder.
+
+    Returns
+    -------
+    dict of str to str
+        Dotted key to value, as ``--set`` takes them.
+
+    Raises
+    ------
+    AssumptionError
+        If the file is not there or is no TOML file.
+    """
+    if books is not None and not path.is_file():
+        path = (books if books.is_dir() else books.parent) / path
+    if not path.is_file():
+        raise AssumptionError("the assumptions file", need="a file that exists", got=str(path))
+    return {key: str(value) for key, value in _flat(_read_toml(path), stop=_packaged())}
+
+
 def _lay_over(
     entries: dict[str, Assumption], values: Mapping[str, Any], layer: Layer, where: str, currency: str
 ) -> None:

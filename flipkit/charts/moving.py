@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair opens jsonschema
 import altair as alt
@@ -23,6 +23,8 @@ from flipkit.charts.renderer import described, wordless
 
 #: Divisors that a reader can try.
 DIVISORS: Final = (139, 166, 194)
+#: What is written beside the choice of a divisor.
+DIVISOR_LABEL: Final = "Divisor for dimensional weight"
 #: A page reads the sentence aloud from the marks of this name.
 SENTENCE: Final = "sentence"
 _ROW: Final = 46
@@ -72,13 +74,16 @@ def plot_moving_returns(
     mark = labels.currency_mark(currency)
     ranked = _ranked(alt.Chart(), wage)
     chart = stacked(
-        [_sentence_panel(ranked, mark), _dots_panel(ranked, sums["category"].nunique(), currency, confidence)],
+        [
+            _sentence_panel(ranked, mark),
+            ranked_dots(ranked, sums["category"].nunique(), confidence=confidence, currency=currency),
+        ],
         margin=34,
         spacing=8,
     )
     # The rows stand once, above the panels, and not in each layer again.
     chart.data = alt.Data(values=rows)
-    chart = chart.add_params(*_sliders(start, mark)).properties(
+    chart = chart.add_params(*_sliders(start, currency)).properties(
         title=alt.TitleParams(
             "An hour's return, recomputed as you move",
             subtitle=f"Items sold in the window. Bar: {confidence * 100:g}% interval, stretched with the assumptions; "
@@ -87,6 +92,70 @@ def plot_moving_returns(
     )
     moved = moved_returns(sums, start, wage=wage)
     return described(chart, " ".join(moved_words(moved, start.target, currency=currency)), _numbers(moved, mark))
+
+
+class Slide(NamedTuple):
+    """One assumption that a reader moves: its name in ``Settings``, the words beside it, how far it goes."""
+
+    name: str
+    label: str
+    start: float
+    low: float
+    high: float
+    step: float
+
+
+def slides(start: Settings, *, currency: str = "USD") -> list[Slide]:
+    """The assumptions that a reader moves by a slider.
+
+    Parameters
+    ----------
+    start : Settings
+        Where the sliders stand at first.
+    currency : str
+        Code of the shop's currency.
+
+    Returns
+    -------
+    list of Slide
+        Target, wage, points and factor, each from one of its own steps to another.
+
+    Examples
+    --------
+    >>> wage = slides(Settings(target=18.0, wage=16.2))[1]
+    >>> wage.label, wage.low, wage.high
+    ('Hired wage an hour ($)', 0.2, 40)
+    """
+    unit = labels.currency_mark(currency).strip()
+
+    def slide(name: str, label: str, low: float, high: float, step: float) -> Slide:
+        value = getattr(start, name)
+        # A browser puts a slider on a step counted from its least value, so the first value must be one.
+        low = round(value - step * int((value - min(low, value)) / step + 1e-9), 6)
+        return Slide(name, label, value, low, max(high, value), step)
+
+    return [
+        slide("target", f"Your hour should bring ({unit})", 0, 60, 0.5),
+        slide("wage", f"Hired wage an hour ({unit})", 0, 40, 0.5),
+        slide("points", "Fees, percentage points more", -5, 10, 0.25),
+        slide("factor", "Your minutes, times", 0.5, 2, 0.05),
+    ]
+
+
+def divisor_options() -> dict[str, int]:
+    """The divisors that a reader can choose, by their words.
+
+    Returns
+    -------
+    dict of str to int
+        ``AS_CHARGED`` first.
+
+    Examples
+    --------
+    >>> list(divisor_options().items())[:2]
+    [('as it was charged', 0), ('139', 139)]
+    """
+    return {"as it was charged": AS_CHARGED, **{str(divisor): divisor for divisor in DIVISORS}}
 
 
 def moved_words(moved: pd.DataFrame, target: float, *, currency: str = "USD") -> list[str]:
@@ -186,8 +255,29 @@ def _sentence_panel(ranked: alt.Chart, mark: str) -> alt.Chart:
     return named
 
 
-def _dots_panel(ranked: alt.Chart, rows: int, currency: str, confidence: float) -> Any:
-    """A dot a category, its name and figures written above its line."""
+def ranked_dots(
+    ranked: alt.Chart, rows: int, *, confidence: float, counted: str = "sold", currency: str = "USD"
+) -> alt.LayerChart:
+    """A dot a category, its name and figures written above its line; everything from the rows and ``target``.
+
+    Parameters
+    ----------
+    ranked : alt.Chart
+        Rows with ``category``, ``place``, ``value``, ``lower``, ``upper``, ``claimed``, ``verdict``, ``items``.
+    rows : int
+        How many.
+    confidence : float
+        How often an interval is meant to hold the truth.
+    counted : str
+        What ``items`` counts: ``sold`` or ``bought``.
+    currency : str
+        Code of the shop's currency.
+
+    Returns
+    -------
+    alt.LayerChart
+        The dots; the chart around them brings a parameter ``target``. [dollars per hour]
+    """
     mark = labels.currency_mark(currency)
     roles = {verdict: tone(verdict) for verdict in (_ABOVE, _BELOW, _EITHER, TOO_FEW)}
     color = alt.Color(
@@ -203,8 +293,8 @@ def _dots_panel(ranked: alt.Chart, rows: int, currency: str, confidence: float) 
         return alt.X(f"{field}:Q", axis=axis, title="net per hour of your own work", scale=scale)
 
     figures = (
-        f"datum.claimed ? {_written('datum.value', mark)} + ', ' + format(datum.items, ',') + ' sold' : "
-        f"'{TOO_FEW}, ' + format(datum.items, ',') + ' sold'"
+        f"datum.claimed ? {_written('datum.value', mark)} + ', ' + format(datum.items, ',') + ' {counted}' : "
+        f"'{TOO_FEW}, ' + format(datum.items, ',') + ' {counted}'"
     )
     between = (
         f"datum.claimed ? {_written('datum.lower', mark)} + ' to ' + {_written('datum.upper', mark)} : 'none claimed'"
@@ -231,31 +321,19 @@ def _dots_panel(ranked: alt.Chart, rows: int, currency: str, confidence: float) 
             text = told.mark_text(align=align, **words, **look)
             layers.append(text.encode(x=alt.value(place), y=y, text=f"{field}:N"))
     panel: Any = alt.layer(*layers).properties(height=_ROW * rows, name="dots")
-    return panel
+    drawn: alt.LayerChart = panel
+    return drawn
 
 
-def _sliders(start: Settings, mark: str) -> list[alt.Parameter]:
-    unit = mark.strip()
+def _sliders(start: Settings, currency: str) -> list[alt.Parameter]:
+    def bound(slide: Slide) -> alt.Parameter:
+        bind = alt.binding_range(min=slide.low, max=slide.high, step=slide.step, name=slide.label)
+        return alt.param(name=slide.name, value=slide.start, bind=bind)
 
-    def slider(name: str, value: float, low: float, high: float, step: float, label: str) -> alt.Parameter:
-        # A browser puts a slider on a step counted from its least value, so the first value must be one.
-        low = round(value - step * int((value - low) / step + 1e-9), 6)
-        bind = alt.binding_range(min=low, max=max(high, value), step=step, name=label)
-        return alt.param(name=name, value=value, bind=bind)
-
-    options = [AS_CHARGED, *DIVISORS]
-    chosen = alt.binding_select(
-        options=options,
-        labels=["as it was charged", *(str(divisor) for divisor in DIVISORS)],
-        name="Divisor for dimensional weight",
-    )
-    return [
-        slider("target", start.target, 0, 60, 0.5, f"Your hour should bring ({unit})"),
-        slider("wage", start.wage, 0, 40, 0.5, f"Hired wage an hour ({unit})"),
-        slider("points", start.points, -5, 10, 0.25, "Fees, percentage points more"),
-        alt.param(name="divisor", value=start.divisor, bind=chosen),
-        slider("factor", start.factor, 0.5, 2, 0.05, "Your minutes, times"),
-    ]
+    target, wage, points, factor = map(bound, slides(start, currency=currency))
+    options = divisor_options()
+    chosen = alt.binding_select(options=list(options.values()), labels=list(options), name=DIVISOR_LABEL)
+    return [target, wage, points, alt.param(name="divisor", value=start.divisor, bind=chosen), factor]
 
 
 def _numbers(moved: pd.DataFrame, mark: str) -> list[Mapping[str, str]]:

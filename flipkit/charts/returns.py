@@ -132,6 +132,47 @@ def plot_price_bands(
     return _described(dots, names, rows, title=title, target=target, head="Sales", counted="sold", currency=currency)
 
 
+def returns_words(
+    frame: pd.DataFrame,
+    target: float | None,
+    *,
+    group: str = "category",
+    counted: str = "sold",
+    currency: str = "USD",
+) -> tuple[str, list[dict[str, str]]]:
+    """What a chart of returns says in words, and the table of its numbers.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        As :func:`plot_category_returns` takes it.
+    target : float or None
+        What an hour should bring. [dollars per hour]
+    group : str
+        Column that names the groups.
+    counted : str
+        What ``items`` counts: ``sold`` or ``bought``.
+    currency : str
+        Code of the shop's currency.
+
+    Returns
+    -------
+    tuple of (str, list of dict)
+        Sentences; rows of heading to text.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"category": ["lamps"], "items": [40], "hourly": [21.4], "low": [17.0],
+    ...     "high": [26.0], "verdict": ["above the target"]})
+    >>> returns_words(rows, 15.0, counted="bought")[0]
+    'Above the target of $15 an hour: lamps $21 ($17 to $26, 40 bought).'
+    """
+    names, rows = [str(name) for name in frame[group]], frame.to_dict("records")
+    reading = _reading(names, rows, target=target, counted=counted, currency=currency)
+    numbers = [_numbers(name, row, _head(group), counted, currency) for name, row in zip(names, rows, strict=True)]
+    return reading, numbers
+
+
 def interval_words(confidence: float | None) -> str:
     """What a bar around a dot is, in words.
 

@@ -47,22 +47,29 @@ def day_of(text: str) -> dt.date:
         refuse(f"--on must be a day such as 2026-11-14, got {text!r}")
 
 
-def settings_of(pairs: Sequence[str]) -> dict[str, str]:
-    """Assumptions given as ``--set KEY=VALUE``.
+def settings_of(pairs: Sequence[str], file: Path | None = None, books: Path | None = None) -> dict[str, str]:
+    """Assumptions given as ``--set KEY=VALUE``, laid over those of a saved file.
 
     Parameters
     ----------
     pairs : sequence of str
         The pairs.
+    file : Path, optional
+        A file such as the lab's "save as my assumptions" writes.
+    books : Path, optional
+        The seller's books, beside which it may lie.
 
     Returns
     -------
     dict of str to str
         Key to value.
     """
-    from flipkit.assumptions import parsed_settings
+    from flipkit.assumptions import parsed_settings, settings_in
 
-    return parsed_settings(";".join(pairs))
+    said = parsed_settings(";".join(pairs))
+    saved = settings_in(file, books=books) if file else {}
+    # What is said of a whole group of size classes replaces what the file says of one of them.
+    return {key: value for key, value in saved.items() if not {key, key.rpartition(".")[0]} & set(said)} | said
 
 
 def rules_folder(books: Path | None) -> Path | None:

@@ -20,6 +20,7 @@ from flipkit.cli.answers import BOOKS, refuse, settings_of
 @click.option("--category", "categories", multiple=True, help="Only this category's page; may be repeated.")
 @click.option("--out", type=BOOKS, help="Folder of the pack; by default packs/MONTH.")
 @click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="An assumption for this run alone.")
+@click.option("--assumptions", "file", type=BOOKS, metavar="FILE", help="Assumptions saved in the lab, for this run.")
 @click.option("--again", type=BOOKS, metavar="RUN.JSON", help="Make an earlier pack again, from its manifest.")
 @click.option("--jobs", type=click.IntRange(min=1), help="How many notebooks run at a time.")
 def report(
@@ -29,6 +30,7 @@ def report(
     categories: Sequence[str],
     out: Path | None,
     settings: Sequence[str],
+    file: Path | None,
     again: Path | None,
     jobs: int | None,
 ) -> None:
@@ -44,7 +46,7 @@ def report(
         "month": month,
         "as_of": as_of,
         "categories": categories,
-        "settings": settings_of(settings),
+        "settings": settings_of(settings, file, books),
     }
     earlier = None
     if again is not None:
@@ -76,11 +78,13 @@ def report(
 @click.command()
 @click.argument("books", type=BOOKS, required=False)
 @click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="An assumption for this run alone.")
-def assumptions(books: Path | None, settings: Sequence[str]) -> None:
+@click.option("--assumptions", "file", type=BOOKS, metavar="FILE", help="Assumptions saved in the lab, for this run.")
+def assumptions(books: Path | None, settings: Sequence[str], file: Path | None) -> None:
     """List every assumption with its value, its meaning and who says so."""
     from flipkit.assumptions import load_assumptions
 
-    own = books / "assumptions.toml" if books else None
-    found = load_assumptions(own if own and own.is_file() else None, overrides=settings_of(settings))
+    # Beside a workbook as in a folder of books.
+    own = (books.parent if books.is_file() else books) / "assumptions.toml" if books else None
+    found = load_assumptions(own if own and own.is_file() else None, overrides=settings_of(settings, file, books))
     for key, entry in found.entries.items():
         click.echo(f"{key} = {entry.text()} {entry.unit} ({entry.layer}): {entry.meaning}")

@@ -16,6 +16,8 @@ from flipkit.places import notebooks_folder
 
 #: Added to the name of the books for the folder of the copies.
 BESIDE: Final = "-notebooks"
+#: Where JupyterLab finds what we switch off: the folder ``labconfig`` in it.
+_SETTINGS: Final = Path(__file__).parent / "lab_settings"
 _DEFAULT = re.compile(r'^books = ""', re.MULTILINE)
 
 
@@ -113,7 +115,7 @@ def opened_on(notebook: dict[str, Any], books: str) -> str:
 
 
 def open_lab(folder: Path) -> int:
-    """Start JupyterLab in a folder and wait until it ends.
+    """Start JupyterLab in a folder, reading amounts as amounts, and wait until it ends.
 
     Parameters
     ----------
@@ -126,7 +128,22 @@ def open_lab(folder: Path) -> int:
         JupyterLab's exit status.
     """
     command = [sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={folder.resolve()}"]
-    return subprocess.run(command, cwd=folder, check=False).returncode  # noqa: S603 - our own interpreter
+    return subprocess.run(command, cwd=folder, env=lab_environment(), check=False).returncode  # noqa: S603
+
+
+def lab_environment() -> dict[str, str]:
+    """The environment in which JupyterLab is started: this one, with settings of our own.
+
+    Between two dollar signs JupyterLab sees a formula, and what a seller reads is full of amounts: formulas
+    are switched off, and so is the question about news, which would ask the network.
+
+    Returns
+    -------
+    dict of str to str
+        Name to value.
+    """
+    others = os.environ.get("JUPYTER_CONFIG_PATH", "")
+    return {**os.environ, "JUPYTER_CONFIG_PATH": os.pathsep.join(filter(None, [str(_SETTINGS), others]))}
 
 
 def _from(books: Path, folder: Path) -> str:

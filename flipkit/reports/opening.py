@@ -17,7 +17,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from flipkit.assumptions import load_assumptions, parsed_settings
+from flipkit.assumptions import load_assumptions, parsed_settings, settings_in
 from flipkit.books.past import last_recorded_day
 from flipkit.books.read import Books, read_books
 from flipkit.errors import AssumptionError
@@ -48,7 +48,8 @@ def open_study(
     as_of : str or date
         The last day that is known; empty: the last day that the books record.
     settings : str or mapping
-        This run's assumptions: ``help.wage=18; hour.target=25``.
+        This run's assumptions: ``help.wage=18; hour.target=25``, or the name of a saved file such as
+        ``assumptions-2026-11-25.toml``, which lies beside the books.
 
     Returns
     -------
@@ -64,7 +65,7 @@ def open_study(
     """
     path = Path(books) if str(books) else demo_folder()
     read = read_books(path)
-    overrides = parsed_settings(settings) if isinstance(settings, str) else dict(settings)
+    overrides = _overrides(settings, path) if isinstance(settings, str) else dict(settings)
     day = _day(as_of) if as_of else last_recorded_day(read)
     chosen = month or latest_full_month(day)
     _require_month(chosen, day)
@@ -99,6 +100,13 @@ def latest_full_month(day: dt.date) -> str:
     """
     tomorrow = day + dt.timedelta(days=1)
     return str(pd.Period(tomorrow, "M") - 1)
+
+
+def _overrides(settings: str, books: Path) -> dict[str, str]:
+    """Settings as written, or those of a file in the working folder or beside the books."""
+    if not settings.strip().endswith(".toml"):
+        return parsed_settings(settings)
+    return settings_in(Path(settings.strip()), books=books)
 
 
 def _day(text: str | dt.date) -> dt.date:

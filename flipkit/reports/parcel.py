@@ -30,8 +30,9 @@ if TYPE_CHECKING:
 
 #: Where the seller says what is at hand to pack with, in the folder of the books.
 STOCK_FILE = "packing.toml"
-#: What is said where an example stands in for the seller's stock.
+#: What is said where an example stands in for the seller's stock, or for the carrier's prices.
 EXAMPLE_STOCK = f"No {STOCK_FILE} beside the books: an example stock of cartons and cushioning is assumed."
+EXAMPLE_CARDS = "No rate card beside the books: the labels are priced by the demo's invented ones."
 
 
 @dataclass(frozen=True)
@@ -48,20 +49,25 @@ class ParcelPlan:
         What prices the labels.
     own_stock : bool
         Whether the seller said what is at hand, or an example stands in for it.
+    own_cards : bool
+        Whether a rate card of the seller's priced the labels, or the demo's stand in for it.
     """
 
     plan: Plan
     stock: Stock
     labels: Labels
     own_stock: bool = True
+    own_cards: bool = True
 
     def reading(self) -> list[str]:
         """The plan in words, each caution after the step that it belongs to."""
-        return [*([] if self.own_stock else [EXAMPLE_STOCK]), *plan_reading(self.plan)]
+        said = [text for own, text in ((self.own_stock, EXAMPLE_STOCK), (self.own_cards, EXAMPLE_CARDS)) if not own]
+        return [*said, *plan_reading(self.plan)]
 
     def answer(self) -> dict[str, Any]:
-        """The plan as data, with units in its keys and whose stock it draws on."""
-        return {**self.plan.as_dict(), "stock": "the shop's own" if self.own_stock else "example"}
+        """The plan as data, with units in its keys, whose stock it draws on and whose rate cards price it."""
+        whose = {"stock": self.own_stock, "rate_cards": self.own_cards}
+        return {**self.plan.as_dict(), **{key: "the shop's own" if own else "example" for key, own in whose.items()}}
 
     def trials(self) -> list[str]:
         """How the plan changes when one thing is otherwise, in words."""
@@ -158,7 +164,8 @@ def plan_parcel(
     zone : str
         Zone of the buyer; empty: the assumed mix of zones.
     card : str
-        Rate card; empty: the cheapest of ``postage.rate_cards`` for each parcel.
+        Rate card; empty: the cheapest of ``postage.rate_cards`` for each parcel, or of all that are there
+        where that names none; the demo's invented ones where there are none.
     stock_file : Path, optional
         What is at hand; ``packing.toml`` of the books, or else a packing corner to start from.
     settings : mapping or str
@@ -187,7 +194,11 @@ def plan_parcel(
     own_rules = home / "rules" if (home / "rules").is_dir() else None
     own = home / "assumptions.toml"
     assumptions = load_assumptions(own if own.is_file() else None, overrides=overrides)
-    labels = _labels(load_rules(own_rules), assumptions, on=day, zone=zone, card=card, item=item)
+    cards = load_rules(own_rules)
+    own_cards = bool(cards.rate_cards or card or assumptions.text("postage.rate_cards"))
+    if not own_cards:
+        cards = load_rules(demo_folder() / "rules")
+    labels = _labels(cards, assumptions, on=day, zone=zone, card=card, item=item)
     file = stock_file or home / STOCK_FILE
     if stock_file is not None and not file.is_file():
         raise RuleTableError(file.name, found="no such file", needed="a TOML file of what is at hand to pack with")
@@ -195,7 +206,7 @@ def plan_parcel(
     stock = read_stock(file) if own_stock else starter_stock()
     rules = packing_rules(on=day, folder=own_rules)
     plan = packing_plan(item, stock, labels=labels, rules=rules, assumptions=assumptions)
-    return ParcelPlan(plan, stock, labels, own_stock)
+    return ParcelPlan(plan, stock, labels, own_stock, own_cards)
 
 
 def drawn(parcel: ParcelPlan) -> Element:
@@ -245,7 +256,7 @@ def drawings_page(parcel: ParcelPlan) -> str:
 
 def _labels(rules: Rules, assumptions: Assumptions, *, on: dt.date, zone: str, card: str, item: PackItem) -> Labels:
     named = [name.strip() for name in assumptions.text("postage.rate_cards").split(",") if name.strip()]
-    names = [card] if card else named
+    names = [card] if card else named or sorted(rules.rate_cards)
     unknown = [name for name in names if name not in rules.rate_cards]
     if unknown or not names:
         known = ", ".join(sorted(rules.rate_cards)) or "none"

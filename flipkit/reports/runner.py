@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from flipkit.reports.kernels import Kernels
 
 _NAME = re.compile(r"[a-z0-9][a-z0-9_-]*")
+_WIDGET = "application/vnd.jupyter.widget-view+json"
 _INJECTED = "injected-parameters"
 
 
@@ -275,8 +276,12 @@ def _links(tasks: Sequence[NotebookTask], k: int, home: tuple[str, str] | None) 
 
 def _steadied(notebook: NotebookNode, known: set[str | None]) -> NotebookNode:
     """Take out of an executed notebook what differs from run to run: times, places, random names."""
-    notebook.metadata.pop("papermill", None)
+    for key in ("papermill", "widgets"):
+        notebook.metadata.pop(key, None)
     for k, cell in enumerate(notebook.cells):
+        for output in cell.get("outputs", []):
+            # A widget lives as long as its kernel; what it says in words and tables stays.
+            output.get("data", {}).pop(_WIDGET, None)
         for key in ("papermill", "execution"):
             cell.metadata.pop(key, None)
         if cell.get("id") not in known:

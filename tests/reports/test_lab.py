@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
@@ -97,11 +99,45 @@ def test_books_that_are_not_there_are_one_line(tmp_path, started):
     assert started == []
 
 
+def test_jupyterlab_reads_amounts_as_amounts_and_asks_for_no_news(books, started, monkeypatch):
+    monkeypatch.setenv("JUPYTER_CONFIG_PATH", "mine")
+    run("lab", books)
+    [(_, rest)] = started
+    ours, mine = rest["env"]["JUPYTER_CONFIG_PATH"].split(os.pathsep)
+    assert mine == "mine"
+    found = json.loads((Path(ours) / "labconfig" / "page_config.json").read_text(encoding="utf-8"))
+    assert found["disabledExtensions"] == {
+        "@jupyterlab/mathjax-extension": True,
+        "@jupyterlab/apputils-extension:announcements": True,
+    }
+
+
+FEW_SALES = """item_id,title,category,bought_on,cost,listed_on,sold_on,sold_price,shipping_charged
+A,Jug,stoneware,2025-11-01,10.00,2025-11-05,2026-01-10,50.00,12.00
+B,Jar,stoneware,2025-11-01,5.00,2025-11-05,,,
+C,Lamp,lamps,2026-01-02,20.00,2026-01-05,2026-02-01,80.00,0
+D,Bowl,stoneware,2026-01-02,4.00,,,,
+"""
+
+
 @pytest.mark.slow
-def test_a_copy_runs_on_the_books_from_its_own_folder(books):
+@pytest.mark.parametrize("items", [ITEMS, FEW_SALES], ids=["nothing sold", "two sales"])
+def test_each_copy_runs_by_itself_from_its_own_folder(books, items):
+    from flipkit.reports.page import MOST_BYTES
     from flipkit.reports.runner import NotebookTask, run_notebooks
 
+    (books / "items.csv").write_text(items, encoding="utf-8")
     place = lab_folder(books).folder
-    [result] = run_notebooks([NotebookTask("stock", place / "stock.ipynb")], place / "out", cwd=place)
-    assert result.error is None
-    assert "In stock: 1 item that cost $10.00" in result.page.read_text(encoding="utf-8")
+    tasks = [NotebookTask(path.stem.replace("_", "-"), path) for path in sorted(place.glob("*.ipynb"))]
+    results = {result.name: result for result in run_notebooks(tasks, place / "out", jobs=2, cwd=place)}
+    assert {name: str(result.error) for name, result in results.items() if result.error} == {}
+    assert {name: result.warnings for name, result in results.items() if result.warnings} == {}
+    assert len(results) == len(list(notebooks_folder().glob("*.ipynb"))) >= 16
+    for result in results.values():
+        assert result.page.stat().st_size <= MOST_BYTES
+        notebook = result.notebook.read_text(encoding="utf-8")
+        assert "widget-view" not in notebook, "a widget without its kernel is an error where it should stand"
+    pages = {name: result.page.read_text(encoding="utf-8") for name, result in results.items()}
+    assert ("In stock: 1 item that cost $10.00" in pages["stock"]) == (items == ITEMS)
+    assert "rate card beside the books" in pages["packing-plan"]
+    assert "Nothing is moved: this is the report as it stands." in pages["move-assumptions"]
