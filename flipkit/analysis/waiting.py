@@ -218,6 +218,35 @@ def waiting_table(groups: pd.DataFrame, *, within_days: float, confidence: float
     return table.sort_values(["mean_days", "group"], ignore_index=True) if rows else table
 
 
+def common_days(groups: pd.DataFrame, *, too_few: int) -> int:
+    """The longest of ``MARKS`` up to which the means of all larger groups are known, so that they compare.
+
+    Parameters
+    ----------
+    groups : DataFrame
+        As ``waiting_groups`` gives it.
+    too_few : int
+        Groups of fewer listed things do not shorten it.
+
+    Returns
+    -------
+    int
+        Days; the longest mark where no group is so large, the shortest where none is known.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"group": list("aabb"), "days": [9.0, 200.0, 9.0, 70.0], "sold": [True, False] * 2})
+    >>> common_days(rows, too_few=2), common_days(rows, too_few=5)
+    (60, 180)
+    """
+    reach = []
+    for _, part in groups.groupby("group"):
+        longest = float(part["days"].max())
+        if len(part) >= too_few and not bool(part.loc[part["days"] == longest, "sold"].all()):
+            reach.append(longest)
+    return max((mark for mark in MARKS if mark <= min(reach, default=math.inf)), default=MARKS[0])
+
+
 def holm(p_values: npt.ArrayLike) -> Floats:
     """P-values corrected for there being many, by Holm's method.
 

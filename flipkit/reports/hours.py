@@ -31,8 +31,9 @@ class NextHours:
     Attributes
     ----------
     frame : DataFrame
-        One row a category that can be weighed: ``category``, ``hours``, ``available_h``,
-        ``pulled``, ``error``, ``counted`` (``pulled`` with the benefit of the doubt), ``first_share``, ``knowing_cents``, ``more_cents``, ``items``, ``verdict``.
+        One row a category that can be weighed: ``category``, ``hours``, ``available_h``, ``pulled``,
+        ``error``, ``counted`` (``pulled`` with the benefit of the doubt), ``first_share``,
+        ``knowing_cents``, ``more_cents``, ``items``, ``verdict``.
     plan : HourPlan or None
         The plan; none where nothing can be weighed.
     hours : float
@@ -71,7 +72,7 @@ class NextHours:
         more = f" and {count_of(len(good) - _NAMED, 'more', 'more')}" if len(good) > _NAMED else ""
         return (
             f"{start} {good['hours'].sum():,.0f} have finds expected to reach your target: {', '.join(parts)}{more}. "
-            f"All of them together: {self._money(self.plan.expected)}."
+            f"All {given['hours'].sum():,.0f} hours given out: {self._money(self.plan.expected)}."
         )
 
     def note(self) -> str:
@@ -81,9 +82,11 @@ class NextHours:
         plan = self.plan
         left = self.hours - float(plan.hours.sum())
         below = float(plan.hours[self.frame["pulled"].to_numpy() < self.target].sum())
+        few = (self.frame["pulled"] >= self.target) & (self.frame["hours"] >= 0.5)
+        start = "" if few.any() else f"Expected of the hours given out: {self._money(plan.expected)}. "
         text = (
-            f"80% interval {self._money(plan.low)} to {self._money(plan.high)}. Knowing every return beforehand would "
-            f"be worth {self._money(plan.knowing - plan.expected)} more."
+            f"{start}80% interval {self._money(plan.low)} to {self._money(plan.high)}. Knowing every return beforehand "
+            f"would be worth {self._money(plan.knowing - plan.expected)} more."
         )
         if below >= 0.5:
             text += f" {count_of(round(below), 'hour')} go to what is expected below your target."
@@ -95,6 +98,7 @@ class NextHours:
         """Each category's hours and what more knowledge of it would be worth."""
         if self.frame.empty:
             return words("No category can be weighed yet.")
+        mark = show_cents(0, currency=self.currency).removesuffix("0.00").strip()
         headings = {
             "category": "Category",
             "hours": "Hours",
@@ -103,8 +107,8 @@ class NextHours:
             "error": "give or take",
             "counted": "Counted as",
             "first_share": "Chance to be the best",
-            "knowing_cents": "Knowing it",
-            "more_cents": f"{_MORE} more items",
+            "knowing_cents": f"Knowing it ({mark})",
+            "more_cents": f"{_MORE} more items ({mark})",
             "items": "Bought",
             "verdict": "In words",
         }

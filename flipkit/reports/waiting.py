@@ -13,6 +13,7 @@ from flipkit.analysis.waiting import (
     SELECTION,
     SOONER,
     Compared,
+    common_days,
     compared,
     unsold_missing,
     waiting_groups,
@@ -245,14 +246,15 @@ def waiting(study: Study, by: str = "category") -> Waiting:
     """
     groups = waiting_groups(study.items, study.books.items, study.books.price_changes, by=by)
     too_few, confidence = study.assumptions.whole("report.too_few_items"), study.confidence
+    within = common_days(groups, too_few=too_few)
     # What is picked by having waited is not tested for having waited.
     tested = groups.head(0) if by == "markdown" else groups
     return Waiting(
         by,
         groups,
-        waiting_table(groups, within_days=study.horizon.days, confidence=confidence),
+        waiting_table(groups, within_days=within, confidence=confidence),
         compared(tested, confidence=confidence, too_few=too_few),
-        study.horizon.days,
+        within,
         confidence,
         too_few,
     )

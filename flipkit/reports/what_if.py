@@ -11,7 +11,8 @@ import numpy as np
 import pandas as pd
 
 from flipkit.analysis.groups import in_window
-from flipkit.analysis.scenarios import Cloud, Spread, as_override, monte_carlo, tornado, turning_point
+from flipkit.analysis.scenarios import Bar, Cloud, Spread, as_override, monte_carlo, tornado, turning_point
+from flipkit.analysis.words import TOO_FEW
 from flipkit.assumptions import Assumptions, load_assumptions
 from flipkit.books.schema import ACTIVITIES
 from flipkit.items.costs import item_economics
@@ -45,6 +46,18 @@ _LINES = {
     "trips": ("trip_cents",),
     "overheads": ("overhead_cents",),
 }
+#: What a line holds of the assumptions above it: drawn together, the one stands for all of them.
+_HOLDS = {
+    "all labels": ("labels not recorded",),
+    "marketplace fees": ("fees of venues without a schedule",),
+    _MINUTES: (
+        *(f"minutes of {activity}" for activity in ACTIVITIES),
+        "allowance on minutes",
+        "weight of the logged minutes",
+    ),
+}
+#: A part so near to the whole is the whole.
+_SAME = 0.98
 _DRAWS = 500
 #: Drawn months that are computed in full, to see how far the short way is off.
 _CHECKS = 4
@@ -72,6 +85,8 @@ class WhatIf:
         One row an assumption that moves it, the widest first: ``name``, ``at_low``, ``at_high``.
     still : tuple of str
         Those that do not move it.
+    less : int
+        Those that move it less than any of the bars, and those that do not.
     cloud : Cloud or None
         All moved together.
     turning : tuple of (str, float)
@@ -80,6 +95,8 @@ class WhatIf:
         How far the drawn months are off those computed in full, at most. [dollars per hour]
     target : float
         What an hour should bring. [dollars per hour]
+    too_few : int
+        Below so many sales the month says little of what an hour earns.
     currency : str
         Code of the shop's currency.
     """
@@ -90,10 +107,12 @@ class WhatIf:
     middle: float
     bars: pd.DataFrame
     still: tuple[str, ...]
+    less: int
     cloud: Cloud | None
     turning: tuple[tuple[str, float], ...]
     gap: float
     target: float
+    too_few: int
     currency: str
 
     def sentence(self) -> str:
@@ -115,6 +134,10 @@ class WhatIf:
             return ""
         side = "above" if self.middle > self.target else "below"
         text = f"With nothing moved: {self._hour(self.middle)}, {side} the target of {self._hour(self.target)}. "
+        if self.sales < self.too_few:
+            text += (
+                f"From {count_of(self.sales, 'sale')} that is {TOO_FEW}: another month may come out quite otherwise. "
+            )
         if not self.turning:
             return f"{text}Nothing moved alone carries it across."
         parts = [f"{name} at {factor:.2f} times its value" for name, factor in self.turning]
@@ -138,7 +161,7 @@ class WhatIf:
             "at_low": f"{self.part:.0%} less of it",
             "at_high": f"{self.part:.0%} more of it",
         }
-        caption = f"An hour then; {count_of(len(self.still), 'other')} move it by less than a cent"
+        caption = f"An hour then; {count_of(self.less, 'other')} move it less or not at all"
         return elements.table(self.bars, caption=caption, headings=headings, formats=hourly, fold=True)
 
     def together(self) -> Element:
@@ -191,14 +214,16 @@ def what_if(study: Study) -> WhatIf:
     month = _Month(study)
     sold = study.sold_items(month=study.month)
     told = (study.month, len(sold), part)
+    few = study.assumptions.whole("report.too_few_items")
     nothing = pd.DataFrame(columns=["name", "at_low", "at_high"])
     if sold.empty or float(sold["owner_min"].sum()) <= 0:
-        return WhatIf(*told, np.nan, nothing, (), None, (), 0.0, study.target, study.currency)
+        return WhatIf(*told, np.nan, nothing, (), 0, None, (), 0.0, study.target, few, study.currency)
     spreads = [Spread(name, 1 - part, 1.0, 1 + part) for name in (*_FAMILIES, *_LINES, _PRICES, _MINUTES)]
     middle, bars = tornado(month.hourly, study.assumptions, spreads)
-    moving = [bar for bar in bars if bar.width >= _STILL]
+    moving = _each_once([bar for bar in bars if bar.width >= _STILL])
     moved = {bar.key for bar in moving}
-    chosen = [spread for spread in spreads if spread.key in moved]
+    doubled = {part for whole, parts in _HOLDS.items() if whole in moved for part in parts}
+    chosen = [spread for spread in spreads if spread.key in moved - doubled]
     short = functools.partial(month.near, part=part)
     cloud = monte_carlo(
         short, study.assumptions, chosen, bound=study.target, draws=_DRAWS, seed=study.assumptions.whole("report.seed")
@@ -217,9 +242,21 @@ def what_if(study: Study) -> WhatIf:
         [{"name": bar.key, "at_low": bar.at_low, "at_high": bar.at_high} for bar in moving[:_MOST_BARS]],
         columns=nothing.columns,
     )
-    still = tuple(sorted(bar.key for bar in bars if bar.key not in moved))
+    still = tuple(sorted(bar.key for bar in bars if bar.width < _STILL))
     gap = month.worst_gap([spread.key for spread in chosen], part) if chosen else 0.0
-    return WhatIf(*told, middle, frame, still, cloud, tuple(turning), gap, study.target, study.currency)
+    less = len(moving) - len(frame) + len(still)
+    return WhatIf(*told, middle, frame, still, less, cloud, tuple(turning), gap, study.target, few, study.currency)
+
+
+def _each_once(bars: list[Bar]) -> list[Bar]:
+    """The bars without a line that is all assumption: the assumption's own bar says the same."""
+    width = {bar.key: bar.width for bar in bars}
+    whole = {
+        line
+        for line, parts in _HOLDS.items()
+        if len(parts) == 1 and line in width and width.get(parts[0], 0.0) >= _SAME * width[line]
+    }
+    return [bar for bar in bars if bar.key not in whole]
 
 
 class _Month:

@@ -16,6 +16,7 @@ from flipkit.analysis.waiting import (
     NEVER_MARKED,
     SOONER,
     UNKNOWN,
+    common_days,
     compared,
     holm,
     share_sold,
@@ -198,3 +199,13 @@ def test_marked_down_is_a_price_below_the_one_before_it(shop):
     # a kept its price, b fell below its listing, c has no earlier price to fall from, e rose and then fell
     found = waiting_groups(*shop, by="markdown").set_index("item_id")["group"]
     assert found.to_dict() == {"a": NEVER_MARKED, "b": MARKED, "c": NEVER_MARKED, "e": MARKED}
+
+
+def test_means_compare_over_days_that_every_larger_group_has_waited():
+    old, young = ([300.0] * 12, [False] * 12), ([100.0] * 12, [False] * 12)
+    assert common_days(waits(old=old), too_few=10) == 180
+    assert common_days(waits(old=old, young=young), too_few=10) == 90
+    # a group that all sold is known for good; a small one shortens nothing
+    assert common_days(waits(old=old, sold=([40.0] * 12, [True] * 12)), too_few=10) == 180
+    assert common_days(waits(old=old, rare=([20.0], [False])), too_few=10) == 180
+    assert common_days(waits(new=([5.0] * 12, [False] * 12)), too_few=10) == 30

@@ -149,6 +149,23 @@ def test_the_widest_bar_comes_first_and_the_words_name_it(moved):
     assert moved.hangs_table().text
 
 
+def test_what_is_all_assumption_is_moved_and_counted_once(moved):
+    names = moved.bars["name"].tolist()
+    # No label and no fee is recorded here: the line and its assumption would be one bar twice.
+    assert "labels not recorded" in names
+    assert "all labels" not in names
+    assert "all owner minutes" in moved.cloud.hangs_on
+    assert not [name for name in moved.cloud.hangs_on if name.startswith("minutes of")]
+    assert f"{moved.less} others move it less or not at all" in moved.bars_table().text
+    assert moved.less + len(moved.bars) < len(_FAMILIES) + 7
+
+
+def test_a_month_of_few_sales_is_said_to_tell_little(moved, demo):
+    assert moved.sales == 1
+    assert "From 1 sale that is too few to tell" in moved.note()
+    assert len(demo.sold_items(month=demo.month)) >= moved.too_few
+
+
 def test_a_tornado_reads_its_numbers(moved):
     spec = plot_tornado(moved.bars, middle=moved.middle, title=moved.title(), subtitle="", target=18.0).to_dict()
     assert spec["description"].startswith("With nothing moved ")
