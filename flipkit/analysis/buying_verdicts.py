@@ -1,8 +1,10 @@
 """Buy more, buy only under a price, stop: one verdict a category, each by stated bounds.
 
 Two things are weighed: the chance that the category's true hourly return beats the target, and how
-much of what the seller usually finds is cheap enough, that is, costs no more than the highest price
-worth paying. More of either never makes a verdict worse.
+much of what the seller usually finds is cheap enough. Cheap enough is what costs no more than the
+lower of two prices: the highest one worth paying by the category's prospects, as in the shop aisle,
+and the one at which its purchases so far would have met the target. More of either never makes a
+verdict worse.
 """
 
 from __future__ import annotations
@@ -82,8 +84,42 @@ def buying_verdict(chance: float, cheap_share: float, *, claimed: bool) -> str:
     return UNDER_A_PRICE
 
 
+def record_price(mean_cost_cents: float, *, pulled: float, target: float, minutes: float) -> float:
+    """The mean cost at which a category's purchases would have met the target.
+
+    Parameters
+    ----------
+    mean_cost_cents : float
+        What they cost on average. [cents]
+    pulled : float
+        Their hourly return, pulled towards the whole. [dollars per hour]
+    target : float
+        What an hour should bring. [dollars per hour]
+    minutes : float
+        Owner minutes that one takes. [min]
+
+    Returns
+    -------
+    float
+        The cost; below zero where they would miss it even free. [cents]
+
+    Examples
+    --------
+    Half an hour each at $4 too little asks for $2 off a cost of $6:
+
+    >>> record_price(600.0, pulled=14.0, target=18.0, minutes=30.0)
+    400.0
+    """
+    return mean_cost_cents + 100 * (pulled - target) * minutes / 60
+
+
 def buying_verdicts(
-    ranking: pd.DataFrame, returns: pd.DataFrame, purchases: pd.DataFrame, knowledge: Mapping[str, Any]
+    ranking: pd.DataFrame,
+    returns: pd.DataFrame,
+    purchases: pd.DataFrame,
+    knowledge: Mapping[str, Any],
+    *,
+    target: float,
 ) -> pd.DataFrame:
     """A verdict for each category that the books know, with the figures that are its reason.
 
@@ -92,11 +128,13 @@ def buying_verdicts(
     ranking : DataFrame
         As ``pulled_returns`` gives it on bought basis.
     returns : DataFrame
-        As ``bought_returns`` gives it, for the intervals.
+        As ``bought_returns`` gives it, for the intervals and the minutes.
     purchases : DataFrame, n rows
         What was bought in the window: ``category`` and ``cost_cents``.
     knowledge : mapping
         As ``shop_knowledge`` gives it.
+    target : float
+        What an hour should bring. [dollars per hour]
 
     Returns
     -------
@@ -104,19 +142,21 @@ def buying_verdicts(
         One row a category, best verdict first, then by chance: ``category``, ``verdict``,
         ``beats_target`` (0 to 1), ``pulled``, ``low``, ``high`` [dollars per hour], ``items``, ``trips``,
         ``highest_cents`` (most to pay for one that sells at ``typical_cents``; 0: leave it), ``binding``
-        (``target`` or ``loss``, which of the two sets it), ``usual_cost_cents`` (the middle of the
-        purchases), ``cheap_share`` (of the purchases, at most the highest price), and
-        ``sells_from_cents``: where no price is low enough at the typical one, what a thing must sell
+        (what sets it: ``target`` or ``loss`` by its prospects, or its ``record``), ``usual_cost_cents``
+        (the middle of the purchases), ``cheap_share`` (of the purchases, at most the highest price), and
+        ``sells_from_cents``: where by its prospects no price is low enough at the typical one, what a thing must sell
         for to bear the usual cost; NaN where that is not needed or none does. [cents]
 
     Examples
     --------
     The function needs a study's frames; see ``tests/analysis/test_buying_verdicts.py``.
     """
-    table = ranking.merge(returns[["category", "low", "high"]], on="category", how="left").set_index("category")
+    table = ranking.merge(returns[["category", "low", "high", "expected_min"]], on="category", how="left").set_index(
+        "category"
+    )
     costs = {str(name): part.to_numpy(dtype=np.float64) for name, part in purchases.groupby("category")["cost_cents"]}
     rows = [
-        _row(name, table.loc[name] if name in table.index else None, costs.get(name, np.array([])), knowledge)
+        _row(name, table.loc[name] if name in table.index else None, costs.get(name, np.array([])), knowledge, target)
         for name in knowledge["categories"]
         if name != SHOP
     ]
@@ -132,7 +172,7 @@ def buying_verdicts(
 
 
 def _row(
-    name: str, known: pd.Series | None, costs: npt.NDArray[np.float64], knowledge: Mapping[str, Any]
+    name: str, known: pd.Series | None, costs: npt.NDArray[np.float64], knowledge: Mapping[str, Any], target: float
 ) -> dict[str, Any]:
     """One category's verdict; what is too few to tell gets no figure that could be read as one."""
     none = {"category": name, "verdict": TOO_FEW, "items": 0 if known is None else int(known["items"]), "trips": 0}
@@ -144,12 +184,17 @@ def _row(
     if not usable or math.isnan(chance) or not costs.size:
         return none
     found = answer(knowledge, name)
-    highest = found.highest_cents if found.highest_cents >= LEAST_CENTS else 0
+    record = record_price(
+        costs.mean(), pulled=float(known["pulled"]), target=target, minutes=known["expected_min"] / known["items"]
+    )
+    most = int(min(found.highest_cents, max(np.floor(record), 0)))
+    highest = most if most >= LEAST_CENTS else 0
     cheap = float((costs <= highest).mean()) if highest else 0.0
     usual = float(np.median(costs))
     verdict = buying_verdict(chance, cheap, claimed=True)
+    binding = "record" if record < found.highest_cents else found.binding
     sells_from = None
-    if verdict == UNDER_A_PRICE and not highest:
+    if verdict == UNDER_A_PRICE and not highest and binding != "record":
         sells_from = turning_price(question(knowledge, name), max(usual, LEAST_CENTS), steps=_TURNS)
     return none | {
         "verdict": verdict,
@@ -158,7 +203,7 @@ def _row(
         "low": float(known["low"]),
         "high": float(known["high"]),
         "highest_cents": highest,
-        "binding": found.binding,
+        "binding": binding,
         "typical_cents": float(kind["typical_cents"]),
         "sells_from_cents": math.nan if sells_from is None else sells_from,
         "usual_cost_cents": usual,

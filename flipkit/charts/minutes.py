@@ -85,7 +85,7 @@ def _drawing(rows: list[dict[str, Any]], order: list[str], totals: dict[str, str
         "phase:N",
         title=None,
         scale=alt.Scale(domain=phases, range=[theme.color(f"series_{k + 1}") for k in range(len(phases))]),
-        legend=alt.Legend(orient="top", columnPadding=14, columns=alt.ExprRef("containerSize()[0] < 480 ? 2 : 4")),
+        legend=alt.Legend(orient="top", columnPadding=14, columns=alt.ExprRef("width < 480 ? 2 : 4")),
     )
     sequence = alt.Order("place:Q")
     bars = base.mark_bar(stroke=theme.color("paper"), strokeWidth=1).encode(

@@ -26,8 +26,9 @@ MOST_BYTES: Final = 1_600_000
 _HEADING = re.compile(r"^#{1,6}\s+(.+?)\s*#*$", re.MULTILINE)
 _TOP_HEADING = re.compile(r"^#\s+.+$", re.MULTILINE)
 _PUNCTUATION = re.compile(r"([!-/:-@\[-`{-~])")
-#: Tag of a cell that stands beside its neighbours of the same tag where there is room, and on paper.
-BESIDE: Final = "beside"
+#: Tags of cells that stand together: beside one another where there is room and on paper, or in two
+#: columns on paper alone.
+GROUPED: Final = ("beside", "columns")
 _MARKS = re.compile(r"[*_`]|\[|\]\([^)]*\)")
 
 
@@ -219,13 +220,13 @@ def _under_title(cells: list[NotebookNode], title: str) -> list[NotebookNode]:
 
 
 def _with_neighbours(cells: list[NotebookNode]) -> list[NotebookNode]:
-    """The cells, each run of those tagged to stand beside one another marked where it begins and ends."""
-    tagged = [BESIDE in cell.metadata.get("tags", []) for cell in cells]
+    """The cells, each run of those tagged to stand together marked where it begins and ends."""
+    kinds = [next((tag for tag in GROUPED if tag in cell.metadata.get("tags", [])), "") for cell in cells]
     marked = []
     for k, cell in enumerate(cells):
         one = copy.copy(cell)
-        begins, ends = not (k and tagged[k - 1]), not (k + 1 < len(cells) and tagged[k + 1])
-        one.metadata = {**cell.metadata, "begins": tagged[k] and begins, "ends": tagged[k] and ends}
+        begins, ends = k == 0 or kinds[k - 1] != kinds[k], k + 1 == len(cells) or kinds[k + 1] != kinds[k]
+        one.metadata = {**cell.metadata, "begins": kinds[k] if begins else "", "ends": kinds[k] if ends else ""}
         marked.append(one)
     return marked
 

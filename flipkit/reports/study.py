@@ -159,7 +159,7 @@ class Study:
     def buying_verdicts(self) -> pd.DataFrame:
         """Buy more, only under a price, or stop: a verdict for each category, with what is its reason."""
         purchases = in_window(self.items, window=self.window(), basis="bought")
-        return buying_verdicts(self.ranking, self.bought_returns, purchases, self.knowledge)
+        return buying_verdicts(self.ranking, self.bought_returns, purchases, self.knowledge, target=self.target)
 
     @functools.cached_property
     def prospects(self) -> pd.DataFrame:

@@ -57,6 +57,8 @@ def verdict_reason(study: Study, row: dict[Hashable, Any]) -> str:
         return f"{start}. Worth {most} at most if it sells at {sells}, and {share} of yours cost so little."
     if row["binding"] == "loss":
         return f"{start}. At any cost, the chance of a loss is over {study.knowledge['wishes']['loss_limit']:.0%}."
+    if row["binding"] == "record":
+        return f"{start}. By its record, not even free."
     return f"{start}. Not even free, if it sells at {sells}."
 
 

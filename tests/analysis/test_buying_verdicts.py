@@ -20,6 +20,7 @@ from flipkit.analysis.buying_verdicts import (
     VERDICTS,
     buying_verdict,
     buying_verdicts,
+    record_price,
 )
 from flipkit.analysis.groups import in_window
 from flipkit.analysis.words import LIKELY, TOO_FEW, UNLIKELY
@@ -39,6 +40,7 @@ def verdicts(study, *, ranking=None, knowledge=None, purchases=None):
         study.bought_returns,
         bought,
         study.knowledge if knowledge is None else knowledge,
+        target=study.target,
     ).set_index("category")
 
 
@@ -79,9 +81,13 @@ def test_every_category_has_one_verdict_and_its_figures_are_the_kits_own(study):
     bought = in_window(study.items, window=study.window(), basis="bought")
     for name, row in found.iterrows():
         assert row["verdict"] != TOO_FEW
-        highest = answer(study.knowledge, name).highest_cents
-        assert row["highest_cents"] == (highest if highest >= LEAST_CENTS else 0)
         costs = bought.loc[bought["category"] == name, "cost_cents"]
+        in_aisle = answer(study.knowledge, name).highest_cents
+        returns = study.bought_returns.set_index("category").loc[name]
+        each = returns["expected_min"] / returns["items"]
+        record = record_price(costs.mean(), pulled=row["pulled"], target=study.target, minutes=each)
+        highest = int(min(in_aisle, record)) if record > 0 else 0
+        assert row["highest_cents"] == (highest if highest >= LEAST_CENTS else 0)
         assert row["cheap_share"] == pytest.approx((costs <= row["highest_cents"]).mean() if highest else 0)
         assert row["beats_target"] == ranking.loc[name, "beats_target"]
         assert row["verdict"] == buying_verdict(row["beats_target"], row["cheap_share"], claimed=True)
@@ -112,9 +118,18 @@ def test_a_shop_with_few_sales_is_told_nothing_to_act_on(study):
     assert set(verdicts(study, knowledge={**study.knowledge, "categories": kinds})["verdict"]) == {TOO_FEW}
 
 
+@pytest.mark.worked
+def test_at_the_price_of_the_record_the_purchases_would_have_met_the_target():
+    # Three that cost 5, 6 and 10 dollars and brought 30 dollars net over 2.5 hours: 12 an hour. At a target of 18,
+    # 15 dollars more are needed, 5 each: a mean cost of 2 instead of 7.
+    price = record_price(700.0, pulled=12.0, target=18.0, minutes=50.0)
+    assert price == pytest.approx(200.0)
+    assert (30 + 3 * (7 - price / 100)) / 2.5 == pytest.approx(18.0)
+
+
 def test_where_no_price_is_low_enough_a_likely_category_says_what_it_must_sell_for(study):
     """Some bear no cost at their usual price; were their past good, dear pieces alone would be worth buying."""
-    found = verdicts(study, ranking=study.ranking.assign(beats_target=0.9))
+    found = verdicts(study, ranking=study.ranking.assign(beats_target=0.9, pulled=study.target + 10))
     dear = found[found["sells_from_cents"].notna()]
     assert len(dear)
     assert (found.loc[found["highest_cents"] > 0, "sells_from_cents"]).isna().all()
@@ -132,7 +147,7 @@ def test_where_no_price_is_low_enough_a_likely_category_says_what_it_must_sell_f
 
 def test_cheaper_finds_make_a_verdict_no_worse(study):
     bought = in_window(study.items, window=study.window(), basis="bought")
-    ranking = study.ranking.assign(beats_target=UNLIKELY)
+    ranking = study.ranking.assign(beats_target=UNLIKELY, pulled=study.target + 1000)
     start = verdicts(study, ranking=ranking)
     name = str(start.index[start["highest_cents"] > 0][0])
     highest = start.loc[name, "highest_cents"]

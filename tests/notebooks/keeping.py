@@ -9,6 +9,7 @@ Tags of cells:
 ``parameters``            the one cell that papermill replaces values in
 ``nbval-ignore-output``   run, not compared: charts (their figures stand in tables beside them)
 ``beside``                stands beside its neighbours of the same tag where there is room, and on paper
+``columns``               stands in one of two columns on paper
 ``nbval-skip``            not run at all; no notebook of ours needs it
 """
 
@@ -16,6 +17,7 @@ from __future__ import annotations
 
 import json
 import os
+import random
 import re
 import subprocess
 import sys
@@ -27,9 +29,9 @@ from pathlib import Path
 from typing import Any
 
 NOTEBOOKS = sorted((Path(__file__).resolve().parents[2] / "notebooks").glob("*.ipynb"))
-TAGS = {"parameters", "beside", "nbval-ignore-output", "nbval-skip"}
+TAGS = {"parameters", "beside", "columns", "nbval-ignore-output", "nbval-skip"}
 NOT_COMPARED = {"nbval-ignore-output", "nbval-skip"}
-_DIGIT = re.compile(r"\d(?!.*\d)", re.DOTALL)
+_DIGIT = re.compile(r"\d")
 
 
 @dataclass(frozen=True)
@@ -55,14 +57,27 @@ def kept_numbers(notebook: dict[str, Any]) -> list[Kept]:
     for c, cell in enumerate(notebook["cells"]):
         if cell["cell_type"] != "code" or NOT_COMPARED & set(cell["metadata"].get("tags", [])):
             continue
-        for o, output in enumerate(cell["outputs"]):
-            kinds = output["data"] if "data" in output else {"text": output.get("text", "")}
-            found += [Kept(c, o, kind) for kind, text in kinds.items() if _DIGIT.search("".join(text))]
+        found += [Kept(c, o, kind) for o, kind in kept_texts(cell["outputs"])]
     return found
 
 
-def with_a_wrong_copy(notebook: dict[str, Any], place: Kept) -> dict[str, Any]:
-    """The notebook with one cell a second time at its end, the last digit of a kept text there another one.
+def kept_texts(outputs: Sequence[Mapping[str, Any]]) -> list[tuple[int, str]]:
+    """Place and kind of each text with a number in it among the outputs of a cell."""
+    found = []
+    for o, output in enumerate(outputs):
+        kinds = output["data"] if "data" in output else {"text": output.get("text", "")}
+        found += [(o, kind) for kind, text in kinds.items() if _DIGIT.search("".join(text))]
+    return found
+
+
+def with_another_digit(text: str, chance: random.Random) -> str:
+    """The text with one of its digits, drawn at random, another one."""
+    at = chance.choice([match.start() for match in _DIGIT.finditer(text)])
+    return f"{text[:at]}{(int(text[at]) + chance.randint(1, 9)) % 10}{text[at + 1 :]}"
+
+
+def with_a_wrong_copy(notebook: dict[str, Any], place: Kept, chance: random.Random) -> dict[str, Any]:
+    """The notebook with one cell a second time at its end, a digit of a kept text there another one.
 
     So one kernel answers both questions: are the kept outputs right, and would a wrong one be noticed?
     """
@@ -71,11 +86,38 @@ def with_a_wrong_copy(notebook: dict[str, Any], place: Kept) -> dict[str, Any]:
     wrong["id"] = f"{wrong['id']}-wrong"
     output = wrong["outputs"][place.output]
     holder = output.get("data", output)
-    text = "".join(holder[place.kind])
-    at = _DIGIT.search(text).start()
-    holder[place.kind] = f"{text[:at]}{(int(text[at]) + 1) % 10}{text[at + 1 :]}"
+    holder[place.kind] = with_another_digit("".join(holder[place.kind]), chance)
     copy["cells"].append(wrong)
     return copy
+
+
+def noticed(files: Sequence[Path], folder: Path) -> list[dict[str, Any]]:
+    """What nbval's comparison says of every kept text, as it is and with one digit another; no kernel runs.
+
+    Parameters
+    ----------
+    files : sequence of Path
+        Notebooks with different names.
+    folder : Path
+        Where nbval runs, away from the project's own settings.
+
+    Returns
+    -------
+    list of dict
+        One a kept text: ``name``, ``notebook``, ``cell``, ``same`` and ``altered`` (whether the
+        comparison holds).
+    """
+    settings, report = folder / "pytest.ini", folder / "altered.json"
+    settings.write_text("[pytest]\n", encoding="utf-8")
+    command = [sys.executable, "-m", "pytest", "-p", "altered", "-p", "no:cacheprovider", "--collect-only", "-q"]
+    command += ["-c", str(settings), "--rootdir", str(folder), "--nbval", "--nbval-current-env", *map(str, files)]
+    outer = {name: value for name, value in os.environ.items() if not name.startswith("PYTEST_")}
+    around = {**outer, "PYTHONPATH": str(Path(__file__).parent), "ALTERED_REPORT": str(report)}
+    ran = subprocess.run(command, cwd=folder, env=around, capture_output=True, text=True, check=False)
+    if ran.returncode != 0:
+        raise RuntimeError(f"nbval collected nothing:\n{ran.stdout}\n{ran.stderr}")
+    found: list[dict[str, Any]] = json.loads(report.read_text(encoding="utf-8"))
+    return found
 
 
 def compared(files: Sequence[Path], folder: Path, env: Mapping[str, str] | None = None) -> dict[str, Verdict]:

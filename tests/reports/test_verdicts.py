@@ -72,6 +72,7 @@ ROW = {
         ),
         ({"verdict": STOP, "highest_cents": 0}, "Not even free, if it sells at $40."),
         ({"verdict": STOP, "highest_cents": 0, "binding": "loss"}, "At any cost, the chance of a loss is over 40%."),
+        ({"verdict": STOP, "highest_cents": 0, "binding": "record"}, "By its record, not even free."),
         ({"beats_target": 0.999}, "over 99%, "),
         ({"beats_target": 0.001}, "under 1%, "),
     ],

@@ -53,15 +53,23 @@ const begin = () => {
     }).observe(figure);
   }
 };
-// Paper is narrower than a screen: a drawing is made as wide as its place there, so that its words keep their size.
-const paper = { alone: 620, beside: 318 };
+// Paper is narrower than a screen: a drawing is made little wider than its place there, so that its words stay legible.
+const paper = { alone: 860, part: 400, moving: 900 };
+// One view is told its whole width, panels the width that they share between their axes.
+const fit = (figure, width) => {
+  const axes = figure.dataset.margin ? Number(figure.dataset.margin) + 10 : 0;
+  if (figure.view) figure.view.width(Math.max(width - axes, 80)).run();
+};
+const figures = () => document.querySelectorAll("figure.chart");
 addEventListener("beforeprint", () => {
-  for (const figure of document.querySelectorAll("figure.chart")) {
-    if (!figure.view || figure.dataset.margin) continue;
-    figure.view.width(figure.closest(".beside") ? paper.beside : paper.alone).run();
+  for (const figure of figures()) {
+    const place = figure.closest(".beside, .columns") ? "part" : figure.dataset.moves === undefined ? "alone" : "moving";
+    fit(figure, paper[place]);
   }
 });
-addEventListener("afterprint", () => dispatchEvent(new Event("resize")));
+addEventListener("afterprint", () => {
+  for (const figure of figures()) fit(figure, figure.querySelector(".drawing").clientWidth);
+});
 const whole = document.title;
 const arrive = () => {
   const page = document.getElementById(decodeURIComponent(location.hash.slice(1)));

@@ -1,0 +1,24 @@
+"""Pages of the demo shop's month, made by the notebooks as a pack makes them, without the rest of the pack."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+from flipkit.reports.month import month_plan
+from flipkit.reports.opening import STUDIES
+from flipkit.reports.runner import run_notebooks
+
+
+def demo_pages(folder: Path, *, wanted=lambda name: True) -> list[Path]:
+    """Make the pages whose names are wanted, and give their files in the pack's order."""
+    plan = month_plan()
+    tasks = [page.task for page in plan.pages if wanted(page.task.name)]
+    with tempfile.TemporaryDirectory() as shared:
+        plan.study.keep(Path(shared))
+        around = {"cwd": plan.study.books.path.resolve().parent, "env": {STUDIES: shared}}
+        results = run_notebooks(tasks, folder, jobs=2, home=("index.html", "Index"), **around)
+    for result in results:
+        if result.error is not None:
+            raise result.error
+    return [result.page for result in results]

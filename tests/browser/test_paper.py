@@ -1,0 +1,125 @@
+"""The demo shop's pages on a desk's first screen and on paper: how many sheets, and whether the words are legible."""
+
+from __future__ import annotations
+
+import base64
+import re
+
+import pytest
+from demo import demo_pages
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+
+#: Width and height of a sheet. [in]
+SHEETS = {"A4": (8.27, 11.69), "letter": (8.5, 11.0)}
+#: What is left of a sheet's width between its margins. [CSS px]
+PRINTED = {"A4": 8.27 * 96 - 2 * 13 / 25.4 * 96, "letter": 8.5 * 96 - 2 * 13 / 25.4 * 96}
+SMALLEST_PT = 7.0
+LAST_SCREEN = (
+    "return Math.max(...[...document.querySelectorAll(arguments[0])].map(e => e.getBoundingClientRect().bottom))"
+)
+#: The smallest words that show: those of drawings at the size to which they are scaled.
+WORDS = """
+    const sizes = [];
+    const walker = document.createTreeWalker(document.querySelector('main'), NodeFilter.SHOW_TEXT);
+    while (walker.nextNode()) {
+        const text = walker.currentNode, parent = text.parentElement;
+        if (!text.textContent.trim() || !parent.getClientRects().length) continue;
+        if (parent.closest('script, style, select')) continue;
+        const svg = parent.closest('svg');
+        const scale = svg ? svg.getBoundingClientRect().width / svg.viewBox.baseVal.width : 1;
+        sizes.push([parseFloat(getComputedStyle(parent).fontSize) * scale * 0.75, text.textContent.trim()]);
+    }
+    sizes.sort((a, b) => a[0] - b[0]);
+    return sizes.slice(0, 3);
+"""
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory):
+    """The overview, the sliders and every category's page of the demo, by name."""
+    folder = tmp_path_factory.mktemp("demo pages")
+    wanted = ("month-overview", "what-if-sliders", "category-")
+    return {file.stem: file for file in demo_pages(folder, wanted=lambda name: name.startswith(wanted))}
+
+
+def sheets(page, sheet):
+    width, height = SHEETS[sheet]
+    asked = {"paperWidth": width, "paperHeight": height}
+    pdf = base64.b64decode(page.driver.execute_cdp_cmd("Page.printToPDF", asked)["data"])
+    return len(re.findall(rb"/Type\s*/Page\b", pdf))
+
+
+@pytest.mark.parametrize("sheet", SHEETS)
+def test_a_category_is_one_sheet(page, pages, sheet):
+    found = {}
+    for name, file in pages.items():
+        if name.startswith("category-"):
+            page.open(file)
+            found[name] = sheets(page, sheet)
+    assert len(found) == 12
+    assert {name: count for name, count in found.items() if count != 1} == {}
+
+
+@pytest.mark.parametrize("sheet", SHEETS)
+@pytest.mark.parametrize("name", ["month-overview", "what-if-sliders"])
+def test_the_overview_and_the_sliders_are_two_sheets_at_most(page, pages, name, sheet):
+    page.open(pages[name])
+    assert sheets(page, sheet) <= 2
+
+
+@pytest.mark.parametrize("sheet", SHEETS)
+@pytest.mark.parametrize("name", ["month-overview", "what-if-sliders", "category-sewing-machines"])
+def test_words_on_paper_are_legible_and_within_the_sheet(page, pages, name, sheet):
+    """Laid out as wide as the sheet, as printing lays it out, after the drawings were told of the print."""
+    page.open(pages[name])
+    page.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+    try:
+        page.size(int(PRINTED[sheet]))
+        page.run("return new Promise(done => requestAnimationFrame(() => setTimeout(done, 200)))")
+        page.run("dispatchEvent(new Event('beforeprint'))")
+        smallest = page.run(WORDS)
+        scroll, inner = page.run("return [document.documentElement.scrollWidth, window.innerWidth]")
+    finally:
+        page.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+    assert smallest[0][0] >= SMALLEST_PT, smallest
+    assert scroll <= inner
+
+
+def test_what_is_folded_is_not_printed_and_that_is_said(page, pages):
+    page.open(pages["category-stoneware"])
+    page.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+    try:
+        shown = page.run(
+            "return [...document.querySelectorAll('details')].filter(d => d.getClientRects().length).length"
+        )
+        said = page.run("return getComputedStyle(document.querySelector('main'), '::after').content")
+    finally:
+        page.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+    assert shown == 0
+    assert "is not printed" in said
+
+
+def test_after_printing_the_drawing_is_as_wide_as_before(page, pages):
+    page.open(pages["category-stoneware"])
+    script = "return document.querySelector('figure.chart svg').viewBox.baseVal.width"
+    before = page.run(script)
+    page.run("dispatchEvent(new Event('beforeprint'))")
+    assert page.run(script) < before - 100
+    page.run("dispatchEvent(new Event('afterprint'))")
+    assert page.run(script) == pytest.approx(before, abs=2)
+
+
+def test_the_overviews_first_screen_holds_the_sentence_the_dots_and_every_verdict(page, pages):
+    page.size(1280, 900)
+    page.open(pages["month-overview"])
+    for part in (".headline", "#chart-1 svg .mark-symbol path", ".verdicts li"):
+        assert page.run(LAST_SCREEN, part) <= 900, part
+
+
+@pytest.mark.parametrize("name", ["month-overview", "category-stoneware"])
+def test_a_phone_shows_them_without_scrolling_sideways(page, pages, name):
+    page.size(360, 780, phone=True)
+    page.open(pages[name])
+    assert page.run("return document.documentElement.scrollWidth") <= 360
+    assert page.messages() == []
