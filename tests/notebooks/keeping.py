@@ -70,6 +70,11 @@ def kept_texts(outputs: Sequence[Mapping[str, Any]]) -> list[tuple[int, str]]:
     return found
 
 
+def chance_of(name: object) -> random.Random:
+    """Draws that are the same again for the same name."""
+    return random.Random(str(name))  # noqa: S311 - choices, not secrets
+
+
 def with_another_digit(text: str, chance: random.Random) -> str:
     """The text with one of its digits, drawn at random, another one."""
     at = chance.choice([match.start() for match in _DIGIT.finditer(text)])

@@ -1,7 +1,8 @@
 """The notebooks still show what they kept, and a kept number that is wrong does not pass.
 
-nbval runs in a process of its own, once, over every notebook followed by a copy of one of its cells
-in which one digit of the kept output is another.
+nbval runs in a process of its own, once, over every notebook followed by a copy of one of its cells, drawn
+at random, in which one digit of the kept output, drawn at random, is another. Its comparison alone, without a
+kernel, is asked the same of every kept text of every cell.
 """
 
 from __future__ import annotations
@@ -10,7 +11,17 @@ import json
 
 import nbformat
 import pytest
-from keeping import NOTEBOOKS, TAGS, compared, keep, kept_numbers, with_a_wrong_copy
+from keeping import (
+    NOTEBOOKS,
+    TAGS,
+    chance_of,
+    compared,
+    keep,
+    kept_numbers,
+    noticed,
+    with_a_wrong_copy,
+    with_another_digit,
+)
 from nbformat.v4 import new_code_cell, new_notebook
 
 from flipkit.reports.opening import STUDIES, open_study
@@ -30,8 +41,8 @@ def verdicts(tmp_path_factory):
     for path in NOTEBOOKS:
         notebook = read(path)
         files.append(folder / path.name)
-        for place in kept_numbers(notebook)[:1]:
-            notebook = with_a_wrong_copy(notebook, place)
+        chance = chance_of(path.stem)
+        notebook = with_a_wrong_copy(notebook, chance.choice(kept_numbers(notebook)), chance)
         files[-1].write_text(json.dumps(notebook), encoding="utf-8")
     # Every notebook opens the demo shop's study; it is computed here, once, by the same code.
     open_study().keep(folder)
@@ -52,6 +63,20 @@ def test_a_changed_number_is_noticed(path, verdicts):
     assert verdicts[path.stem].failures
     assert verdicts[path.stem].failures[-1].startswith(f"Cell {cells}: ")
     assert "Cell outputs differ" in verdicts[path.stem].failures[-1]
+
+
+@pytest.fixture(scope="module")
+def answers(tmp_path_factory):
+    """What nbval's comparison says of each kept text of each notebook, as it is and with another digit."""
+    return noticed(NOTEBOOKS, tmp_path_factory.mktemp("altered"))
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_a_digit_in_any_kept_text_of_any_cell_counts(path, answers):
+    own = [answer for answer in answers if answer["notebook"] == path.stem]
+    assert len(own) == len(kept_numbers(read(path)))
+    assert [answer["name"] for answer in own if not answer["same"]] == []
+    assert [answer["name"] for answer in own if answer["altered"]] == []
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
@@ -88,7 +113,7 @@ def test_every_kept_number_counts_and_no_other(example, tmp_path):
     places = kept_numbers(notebook)
     assert [(place.cell, place.kind) for place in places] == [(1, "text"), (2, "text/html")]
     copies = {"same": notebook}
-    copies |= {f"changed-{k}": with_a_wrong_copy(notebook, place) for k, place in enumerate(places)}
+    copies |= {f"changed-{k}": with_a_wrong_copy(notebook, place, chance_of(k)) for k, place in enumerate(places)}
     ignored = json.loads(json.dumps(notebook))
     ignored["cells"][3]["outputs"][0]["data"]["text/plain"] = "8"
     unrun = json.loads(json.dumps(notebook))
@@ -115,10 +140,30 @@ def test_keeping_twice_changes_nothing(example):
     assert example.read_bytes() == before
 
 
-def test_the_last_digit_is_changed_and_nothing_else(example):
+def test_one_digit_is_changed_and_nothing_else(example):
     notebook = read(example)
     place = kept_numbers(notebook)[0]
-    changed = with_a_wrong_copy(notebook, place)
+    changed = with_a_wrong_copy(notebook, place, chance_of(1))
     assert "".join(notebook["cells"][1]["outputs"][0]["text"]) == "sum 42\n"
-    assert changed["cells"][-1]["outputs"][0]["text"] == "sum 43\n"
+    wrong = changed["cells"][-1]["outputs"][0]["text"]
+    assert wrong != "sum 42\n"
+    assert sum(a != b for a, b in zip(wrong, "sum 42\n", strict=True)) == 1
     assert changed["cells"][:-1] == notebook["cells"]
+
+
+def test_every_digit_of_a_text_has_its_turn():
+    seen = {with_another_digit("a 123 b", chance_of(k)) for k in range(200)}
+    places = {next(k for k, (a, b) in enumerate(zip(text, "a 123 b", strict=True)) if a != b) for text in seen}
+    assert places == {2, 3, 4}
+    assert "a 123 b" not in seen
+
+
+def test_a_text_that_is_not_compared_would_be_found_out(example, tmp_path):
+    """The question can be answered with no: nbval leaves widgets out, so a wrong digit in it passes."""
+    notebook = read(example)
+    notebook["cells"][2]["outputs"][0]["data"]["application/vnd.jupyter.widget-view+json"] = "12"
+    file = tmp_path / "widget.ipynb"
+    file.write_text(json.dumps(notebook), encoding="utf-8")
+    assert [answer["name"] for answer in noticed([file], tmp_path) if answer["altered"]] == [
+        "widget, cell 2, output 0, application/vnd.jupyter.widget-view+json"
+    ]
