@@ -39,9 +39,9 @@ def main() -> None:
             setting = season(scenario.shop, copies=options.shops, seed=7 + 2 * at, history_months=history)
             found = shares_of_the_knowing(setting, horizon=horizon, doubt=doubt)
             if at == 0 or options.scenario:
-                sys.stdout.write(f"{'':22}" + "".join(f"{name:>32}" for name in found.index) + "\n")
+                sys.stdout.write(f"{'':22}" + "".join(f"{name:>34}" for name in found.index) + "\n")
             cells = [f"{row.share:.3f} +- {row.error:.3f}" for row in found.itertuples()]
-            sys.stdout.write(f"{scenario.name:22}" + "".join(f"{cell:>32}" for cell in cells))
+            sys.stdout.write(f"{scenario.name:22}" + "".join(f"{cell:>34}" for cell in cells))
             sys.stdout.write(f"   knowing: {found.attrs['knowing']:,.0f} a year in {setting.hours:.0f} h a month\n")
             sys.stdout.flush()
     sys.stdout.write(f"{options.shops} shops a line, {np.rint(time.perf_counter() - started):.0f} s\n")
