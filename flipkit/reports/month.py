@@ -18,6 +18,7 @@ from flipkit.errors import AssumptionError
 from flipkit.places import demo_folder, notebooks_folder
 from flipkit.reports.decisions import prices_sentence
 from flipkit.reports.hours import next_hours
+from flipkit.reports.lessons import packing_lessons
 from flipkit.reports.manifest import AssumptionUsed, Manifest
 from flipkit.reports.moving import sliders_sentence
 from flipkit.reports.opening import STUDIES, open_study
@@ -131,6 +132,7 @@ def month_plan(
         _page("waiting", "waiting", said, "How long things wait", waiting(study).sentence()),
         _page("prices", "prices", said, "Prices to change, offers to take", prices_sentence(study)),
         _page("pocket-sheet", "pocket_sheet", said, "Pocket sheet", pocket_sentence(study)),
+        _page("packing-lessons", "packing_lessons", said, "Packing lessons", packing_lessons(study).sentence()),
         _page("next-hours", "next_hours", said, "Where next month's hours go", next_hours(study).sentence()),
         _page("what-if", "what_if", said, "What if?", _WHAT_IF),
         _page("hired-help", "hired_help", said, "Does help pay?", help_sentence(study)),
@@ -282,7 +284,7 @@ def _leave_knowledge(study: Study, folder: Path) -> None:
 
 
 def _page(
-    name: str, notebook: str, parameters: Mapping[str, str], title: str, sentence: str, *, group: str = ""
+    name: str, notebook: str, parameters: Mapping[str, object], title: str, sentence: str, *, group: str = ""
 ) -> PackPage:
     task = NotebookTask(name, notebooks_folder() / f"{notebook}.ipynb", dict(parameters), title)
     return PackPage(task, sentence, group)
