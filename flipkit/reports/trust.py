@@ -34,6 +34,10 @@ class Trust:
         How many shops, and how many items of each category in each.
     confidence : float
         How often the intervals are meant to hold the truth.
+    seasons : int
+        How many shops for the year of buying.
+    seed : int
+        Start of the draws.
     """
 
     held: pd.DataFrame
@@ -41,6 +45,8 @@ class Trust:
     shops: int
     items: int
     confidence: float
+    seasons: int
+    seed: int
 
     def sentence(self) -> str:
         """Both measurements in words."""
@@ -51,6 +57,15 @@ class Trust:
             f"In {self.shops} simulated shops the {self.confidence:.0%} intervals held the truth in {low:.0%} to "
             f"{high:.0%} of cases. A seller who bought by the kit earned {kit:.0%} of what one who knows the truth "
             f"earned; the best rule of thumb, {thumb['name']}, earned {thumb['share']:.0%}."
+        )
+
+    def note(self) -> str:
+        """How much was measured, and how rough that is."""
+        return (
+            f"Measured in this run: {self.shops} shops with {self.items} items bought of each category for the "
+            f"intervals, {self.seasons} shops for a year of buying, draws from seed {self.seed}. With so many shops a "
+            f"share of intervals is known to about {2 * self.held['error'].max():.0%} either way; more shops make it "
+            f"surer and take longer."
         )
 
 
@@ -107,6 +122,12 @@ def measured_trust(
         parts.append(found.assign(name=[f"{name}, {basis} basis" for basis in found.index]))
     whole = {scenario.name: scenario for scenario in scenarios(whole_shop=True)}
     setting = season(whole[names[0]].shop, copies=seasons, seed=seed, truth_items=_TRUTH_ITEMS)
-    earned = shares_of_the_knowing(setting, horizon=horizon, doubt=assumed.number("sourcing.doubt")).rename_axis("name").reset_index()
+    earned = (
+        shares_of_the_knowing(setting, horizon=horizon, doubt=assumed.number("sourcing.doubt"))
+        .rename_axis("name")
+        .reset_index()
+    )
     held = pd.concat(parts, ignore_index=True)
-    return Trust(held[["name", "share", "error", "claimed_share", "bca_held"]], earned, shops, items, confidence)
+    return Trust(
+        held[["name", "share", "error", "claimed_share", "bca_held"]], earned, shops, items, confidence, seasons, seed
+    )
