@@ -16,7 +16,7 @@ from flipkit.charts.renderer import described, wordless
 
 _NEEDED: Final = ("moved", "wage", "divisor", "price_cents", "low_cents", "high_cents", "claimed")
 _NOW: Final = "as the books have it"
-_HEADINGS: Final = {"wage": "With another hired wage", "divisor": "With every parcel at one divisor"}
+_HEADINGS: Final = {"wage": "Hired wage", "divisor": "Divisor"}
 
 
 def plot_break_even_moves(
@@ -93,10 +93,11 @@ def _name(row: Mapping[Any, Any], currency: str) -> str:
 
 def _dot(row: Mapping[Any, Any], reach: float, currency: str) -> Dot:
     name = _name(row, currency)
+    label = name.removeprefix("hired wage ").removeprefix("divisor ") + (" an hour" if row["moved"] == "wage" else "")
     # An interval without an upper end is drawn as far as the others go; the reading says that it has none.
     low, high = row["low_cents"] / 100, min(row["high_cents"], reach) / 100
     text = labels.money(row["price_cents"], currency=currency)
-    return Dot(name, name, row["price_cents"] / 100, low, high, text, "", "ink")
+    return Dot(name, label, row["price_cents"] / 100, low, high, text, "", "ink")
 
 
 def _price(cents: float, currency: str) -> str:

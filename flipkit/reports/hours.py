@@ -132,8 +132,8 @@ class NextHours:
         errors = "its error" if self.doubt == 1 else f"{self.doubt:g} times its error"
         return words(
             f"Each return is counted with {errors} on top: what is little known gets the benefit of the doubt, "
-            "since buying it is how it becomes known. In simulated shops that earned more over a year than "
-            "following the figures as they are; the assumption sourcing.doubt sets it."
+            "since buying it is how it becomes known. In simulated shops that sell slowly that earned more over a "
+            "year than following the figures as they are; the assumption sourcing.doubt sets it."
         )
 
     def left_out(self) -> Element:
