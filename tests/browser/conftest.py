@@ -45,13 +45,15 @@ def lacking(missing):
 
 
 class Browser:
-    """A window on pages from disk that keeps what the page said and asked for."""
+    """A window on pages that keeps what the page said and asked for; on pages from disk where it is offline."""
 
-    def __init__(self, driver):
+    def __init__(self, driver, *, offline=True):
         self.driver = driver
         driver.execute_cdp_cmd("Network.enable", {})
-        offline = {"offline": True, "latency": 0, "downloadThroughput": 0, "uploadThroughput": 0}
-        driver.execute_cdp_cmd("Network.emulateNetworkConditions", offline)
+        if not offline:
+            return
+        nothing = {"offline": True, "latency": 0, "downloadThroughput": 0, "uploadThroughput": 0}
+        driver.execute_cdp_cmd("Network.emulateNetworkConditions", nothing)
 
     def size(self, width, height=900, *, phone=False):
         metrics = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": phone}
@@ -93,19 +95,20 @@ class Browser:
 
 
 @contextmanager
-def window(folder):
-    """A browser of its own."""
+def window(folder, *, host=""):
+    """A browser of its own, which reaches nothing but a server on this machine where one is named."""
     binary, driver = chromium()
     from selenium import webdriver
     from selenium.webdriver.chrome.service import Service
 
     options = webdriver.ChromeOptions()
     options.binary_location = binary
-    for flag in [*FLAGS, f"--user-data-dir={folder}"]:
+    reached = [f"{FLAGS[-1]}, EXCLUDE {host}"] if host else FLAGS[-1:]
+    for flag in [*FLAGS[:-1], *reached, f"--user-data-dir={folder}"]:
         options.add_argument(flag)
     options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
     with webdriver.Chrome(options=options, service=Service(driver)) as opened:
-        yield Browser(opened)
+        yield Browser(opened, offline=not host)
 
 
 @pytest.fixture(scope="session")
