@@ -150,7 +150,7 @@ class TrackRecord:
         if not len(known):
             return _SILENT
         table = score_table(known, by="category")
-        return self._table(table, {"what": "Forecast", "category": "Category"}, "Bias by category")
+        return self._table(table, {"what": "Forecast", "category": "Category"}, "Bias by category", fold=True)
 
     def new_table(self) -> Element:
         """What this run forecasts, counted."""
@@ -223,7 +223,7 @@ class TrackRecord:
         cents = amount if what in _MONEY else 100 * amount
         return show_cents(round(cents), currency=self.currency)
 
-    def _table(self, frame: pd.DataFrame, first: dict[str, str], caption: str) -> Element:
+    def _table(self, frame: pd.DataFrame, first: dict[str, str], caption: str, *, fold: bool = False) -> Element:
         shown = frame.copy()
         few = shown["scored"] < self.too_few
         for name in ("said", "happened", "bias", "bias_error", "pinball"):
@@ -250,7 +250,7 @@ class TrackRecord:
         }
         formats = dict.fromkeys(("coverage", "level"), lambda share: f"{share:.0%}")
         formats |= dict.fromkeys(("brier", "brier_of_base"), lambda score: f"{score:.3f}")
-        return elements.table(shown, caption=caption, headings=headings, formats=formats)
+        return elements.table(shown, caption=caption, headings=headings, formats=formats, fold=fold)
 
 
 def record_folder(packs: Path, study: Study) -> Path:

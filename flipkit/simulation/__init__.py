@@ -6,7 +6,7 @@
 * books          histories as the seller's tables; worklog, titles, mistakes, rule_charges
 * demo           the demo shop; ``python -m flipkit.simulation FOLDER`` writes its books
 * scenarios      shops that are hard to judge
-* calibration    how often intervals hold the truth
+* calibration    how often intervals hold the truth; foretold: how often forecasts hold the next month
 * seasons        a year of buying; usefulness: what the kit's choice earns beside others
 
 A function that bears its module's name (``histories.histories``, ``observed.observed``,
