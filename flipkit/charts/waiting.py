@@ -20,6 +20,7 @@ _LEFT: Final = 132
 _RIGHT: Final = 22
 _ROW: Final = 22
 _WRAPPED: Final = 34
+_KNOWN: Final = "isValid(datum.low) && isValid(datum.high)"
 _SHARES: Final = "format(datum.value * 100, '.0f') + '%'"
 
 
@@ -64,7 +65,7 @@ def plot_waiting(
     shown = dict(zip(names, labels.distinct_labels(names), strict=True))
     lines = [
         {"group": shown[str(row["group"])], "days": float(row["days"])}
-        | {key: labels.plain(row[key]) for key in ("unsold_share", "low", "high")}
+        | {key: _share(row[key]) for key in ("unsold_share", "low", "high")}
         for row in curves.to_dict("records")
     ]
     waiting = [
@@ -81,10 +82,17 @@ def plot_waiting(
         few = [row for row in waiting if row["group"] in own]
         panels += [_curves([row for row in lines if row["group"] in own], own, marks), _counts(few, own, marks)]
     chart = stacked(panels, margin=_LEFT + _RIGHT, spacing=44)
-    chart = chart.properties(title=alt.TitleParams(title, subtitle=subtitle))
+    # Each panel's curves have colours of their own: one scale over all would be asked for as many domains.
+    chart = chart.resolve_scale(color="independent").properties(title=alt.TitleParams(title, subtitle=subtitle))
     told = {name: _standing(lines, waiting, key, marks) for name, key in shown.items()}
     reading = f"Still unsold: {'; '.join(_phrase(name, rows) for name, rows in told.items())}."
     return described(chart, reading, [_numbers(name, row) for name, rows in told.items() for row in rows])
+
+
+def _share(value: Any) -> float | None:
+    """A share to a hundredth of a percent: a page holds a thousand of them."""
+    known = labels.plain(value)
+    return None if known is None else round(float(known), 4)
 
 
 def _colors(own: list[str]) -> list[str]:
@@ -100,11 +108,12 @@ def _curves(rows: list[dict[str, Any]], own: list[str], marks: list[float]) -> a
     axis = alt.Axis(labelExpr=_SHARES, values=[0, 0.25, 0.5, 0.75, 1], grid=True, minExtent=_LEFT, maxExtent=_LEFT)
     scale = alt.Scale(domain=[0, 1])
     color = alt.Color("group:N", scale=alt.Scale(domain=own, range=_colors(own)), legend=None)
-    base = alt.Chart(alt.Data(values=rows))
-    known = alt.Chart(alt.Data(values=[row for row in rows if row["low"] is not None and row["high"] is not None]))
+    base = alt.Chart()
     x = _across(marks, named=True)
-    band = known.mark_area(interpolate="step-after", opacity=0.13, line=False, clip=True).encode(
-        x=x, y=alt.Y("low:Q", axis=axis, scale=scale, title=None), y2="high:Q", color=color
+    band = (
+        base.transform_filter(_KNOWN)
+        .mark_area(interpolate="step-after", opacity=0.13, line=False, clip=True)
+        .encode(x=x, y=alt.Y("low:Q", axis=axis, scale=scale, title=None), y2="high:Q", color=color)
     )
     tooltip = [
         alt.Tooltip("group:N", title="Group"),
@@ -115,7 +124,7 @@ def _curves(rows: list[dict[str, Any]], own: list[str], marks: list[float]) -> a
         x=x, y=alt.Y("unsold_share:Q", axis=axis, scale=scale, title=None), color=color, tooltip=tooltip
     )
     title = panel_title("share still unsold, by days since first listed")
-    return alt.LayerChart(layer=[band, line]).properties(height=170, title=title)
+    return alt.LayerChart(data=alt.Data(values=rows), layer=[band, line]).properties(height=170, title=title)
 
 
 def _counts(rows: list[dict[str, Any]], own: list[str], marks: list[float]) -> alt.Chart:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 
 import pandas as pd
@@ -60,8 +61,17 @@ def test_the_counts_stand_beneath_their_own_curves(seen):
 
 
 def test_a_band_stands_only_where_it_is_known(seen):
-    (_, rows), *_ = seen(drawn(["lamps"])).marks("area")
-    assert [row["days"] for row in rows] == [0, 10]
+    chart = seen(drawn(["lamps"]))
+    ((_, rows),) = chart.marks("area")
+    assert [(row["low"] is None, row["high"] is None) for row in rows] == [(False, False)] * 2 + [(True, True)]
+    band = chart.spec["vconcat"][0]["layer"][0]
+    assert band["mark"]["type"] == "area"
+    assert band["transform"] == [{"filter": "isValid(datum.low) && isValid(datum.high)"}]
+
+
+def test_the_curves_of_a_panel_are_written_once(seen):
+    text = json.dumps(seen(drawn(["lamps"])).spec)
+    assert text.count('"unsold_share": 0.6') == 1
 
 
 def test_the_reading_and_the_table_say_how_each_stood(seen):
