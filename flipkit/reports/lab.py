@@ -143,7 +143,9 @@ def lab_environment() -> dict[str, str]:
         Name to value.
     """
     others = os.environ.get("JUPYTER_CONFIG_PATH", "")
-    return {**os.environ, "JUPYTER_CONFIG_PATH": os.pathsep.join(filter(None, [str(_SETTINGS), others]))}
+    found = {"JUPYTER_CONFIG_PATH": os.pathsep.join(filter(None, [str(_SETTINGS), others]))}
+    # Many threads on small matrices wait for each other.
+    return {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", **os.environ, **found}
 
 
 def _from(books: Path, folder: Path) -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from flipkit.analysis.moving import Settings
 from flipkit.errors import AssumptionError
@@ -47,6 +47,23 @@ class MovedStudies:
         )
         self._others: dict[str, str] = {}
         self._study, self._supposing = study, _supposing(study)
+
+    def prepare(self, divisors: Sequence[int]) -> MovedStudies:
+        """Price every label at these divisors, so that the first move to one answers as soon as the next.
+
+        Parameters
+        ----------
+        divisors : sequence of int
+            Cubic inches a pound.
+
+        Returns
+        -------
+        MovedStudies
+            The studies themselves.
+        """
+        for divisor in divisors:
+            self._supposing.dearer(divisor)
+        return self
 
     def under(self, settings: Settings, others: Mapping[str, str] | None = None) -> Study:
         """The study under moved assumptions.

@@ -13,7 +13,7 @@ import ipywidgets
 from flipkit.analysis.moving import Settings
 from flipkit.assumptions import parsed_settings
 from flipkit.charts.moved import plot_moved_returns, with_figures
-from flipkit.charts.moving import DIVISOR_LABEL, divisor_options, slides
+from flipkit.charts.moving import DIVISOR_LABEL, DIVISORS, divisor_options, slides
 from flipkit.errors import FlipkitError
 from flipkit.reports.elements import Element, headline
 from flipkit.reports.moved import MovedStudies, moved_sentence
@@ -50,7 +50,7 @@ class AssumptionPanel:
     """
 
     def __init__(self, study: Study) -> None:
-        self._studies = MovedStudies(study)
+        self._studies = MovedStudies(study).prepare(DIVISORS)
         self._waiting: asyncio.TimerHandle | None = None
         self._silent = False
         self._shape: tuple[int, float] | None = None
