@@ -169,6 +169,9 @@ def question(
         float(wishes["change_min"]),
         PriceGrid(*knowledge["grid"]),
         tuple(knowledge["endings_cents"]),
+        # A file of before these were written knows a sure pull.
+        float(kind.get("pull_error", 0.0)),
+        float(kind.get("pull_with_pace", 0.0)),
     )
 
 

@@ -30,6 +30,8 @@ class Offers:
 
 #: Nobody writes: only sales at the asking price.
 NO_OFFERS = Offers()
+#: A pull of nothing or less would ask for endless prices: no buyer is like that.
+LEAST_PULL = 0.2
 
 
 @dataclass(frozen=True)
@@ -190,6 +192,116 @@ class Demand:
             "offer_parts": list(self.offers.parts),
             "offers_per_sale": list(self.offers.per_sale),
         }
+
+
+@dataclass(frozen=True)
+class Possible:
+    """What the demand of a thing may be: possibilities beside the middling one, and how likely each is.
+
+    Attributes
+    ----------
+    level : array, shape (m,) or (n, m)
+        Sales of each possibility over the middling one's, at the typical price.
+    pull : array, shape (m,)
+        What each adds to the pull.
+    share : array, shape (m,) or (n, m)
+        How likely each is.
+    """
+
+    level: Floats
+    pull: Floats
+    share: Floats
+
+    def moved(self, demand: Demand) -> list[Demand]:
+        """The demand of each possibility.
+
+        Parameters
+        ----------
+        demand : Demand
+            The middling one, of n things.
+
+        Returns
+        -------
+        list of Demand
+            One a possibility.
+        """
+        log = np.log(np.maximum(self.level, 1e-300))
+        return [
+            Demand(
+                demand.log_rate + log[..., at],
+                np.maximum(demand.pull + self.pull[at], LEAST_PULL),
+                demand.weekly,
+                demand.offers,
+            )
+            for at in range(self.pull.size)
+        ]
+
+    def rows(self, rows: slice | npt.NDArray[np.int64]) -> Possible:
+        """The possibilities of some of the things.
+
+        Parameters
+        ----------
+        rows : slice or array of int
+            Which.
+
+        Returns
+        -------
+        Possible
+            Theirs.
+        """
+        level, share = (part if part.ndim == 1 else part[rows] for part in (self.level, self.share))
+        return Possible(level, self.pull, share)
+
+
+def possible_demand(
+    never_share: float,
+    spread: npt.ArrayLike,
+    *,
+    pull_error: float = 0.0,
+    together: float = 0.0,
+    levels: int = 4,
+    pulls: int = 2,
+) -> Possible:
+    """Possibilities where level and pull are normal about the middling one, beside things that nobody wants.
+
+    Parameters
+    ----------
+    never_share : float
+        Share that nobody wants.
+    spread : float or array, shape (n,)
+        Spread of the level's logarithm: how far things differ and how unsure their level is.
+    pull_error : float
+        Standard error of the pull.
+    together : float
+        Covariance of the level's logarithm and the pull.
+    levels, pulls : int
+        How many places stand for each.
+
+    Returns
+    -------
+    Possible
+        The possibilities; the first is a thing that nobody wants.
+
+    Examples
+    --------
+    >>> found = possible_demand(0.1, 0.4, pull_error=0.5)
+    >>> round(float(found.share.sum()), 9), float(found.level[0]), found.pull.size
+    (1.0, 0.0, 9)
+    """
+    place, weight = np.polynomial.hermite_e.hermegauss(levels)
+    steep, often = np.polynomial.hermite_e.hermegauss(pulls if pull_error > 0 else 1)
+    slope = together / pull_error if pull_error > 0 else 0.0
+    # What of the level's spread is left once the pull is known.
+    rest = np.sqrt(np.maximum(np.asarray(spread, dtype=np.float64) ** 2 - slope**2, 0.0))
+    log = rest[..., None, None] * place + slope * steep[:, None]
+    share = (1 - never_share) * (often / often.sum())[:, None] * (weight / weight.sum())
+    level = np.exp(log).reshape(*log.shape[:-2], -1)
+    pull = np.repeat(pull_error * steep, levels)
+    return Possible(
+        np.concatenate((np.zeros((*level.shape[:-1], 1)), level), axis=-1),
+        np.concatenate(([0.0], pull)),
+        np.concatenate(([never_share], share.ravel())),
+    )
 
 
 def demand_from(kept: Mapping[str, Any]) -> Demand:

@@ -12,16 +12,19 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from flipkit.analysis.demand import Demand, Wanting, wanting
-from flipkit.analysis.price_outcomes import Outcomes, ended_in_time, path_outcomes
+from flipkit.analysis.demand import LEAST_PULL, Demand, possible_demand, wanting
+from flipkit.analysis.price_outcomes import Outcomes, path_outcomes
 from flipkit.analysis.price_tables import PriceGrid, PriceTable, price_table
-from flipkit.analysis.pricing import PricePaths, PriceSettings, best_paths
+from flipkit.analysis.pricing import PricePaths, PriceSettings
+from flipkit.analysis.weighed_prices import weighed_paths
 
 Floats = npt.NDArray[np.float64]
 
-#: Places at which the unsure price and the unsure pace of selling are looked at.
+#: Places at which the unsure price, pace of selling and pull, and the likings, are looked at.
 _PRICE_NODES = 5
 _PACE_NODES = 3
+_PULL_NODES = 2
+_LIKING_NODES = 5
 
 
 @dataclass(frozen=True)
@@ -98,6 +101,10 @@ class Question:
         Prices considered.
     endings_cents : tuple of int
         Endings that prices may have.
+    pull_error : float
+        Standard error of the pull of the price.
+    pull_with_pace : float
+        Covariance of the pull and the logarithm of the rate.
     """
 
     typical_cents: float
@@ -115,6 +122,8 @@ class Question:
     change_min: float
     grid: PriceGrid
     endings_cents: tuple[int, ...] = ()
+    pull_error: float = 0.0
+    pull_with_pace: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -186,13 +195,15 @@ class Answer:
         return float(unsold + chance[net < cost_cents].sum())
 
 
-def highest_price(asked: Question) -> Answer:
+def highest_price(asked: Question, sale: tuple[PricePaths, PriceTable] | None = None) -> Answer:
     """The most to pay for a thing.
 
     Parameters
     ----------
     asked : Question
         The thing and the seller's wishes.
+    sale : tuple of (PricePaths, PriceTable), optional
+        What ``best_sale`` says of it, where that is at hand.
 
     Returns
     -------
@@ -203,7 +214,7 @@ def highest_price(asked: Question) -> Answer:
     --------
     See ``buying.answer``, which makes the question from what the shop knows.
     """
-    paths, table = best_sale(asked)
+    paths, table = best_sale(asked) if sale is None else sale
     found, weight = _seen(asked, paths, table)
     terms = asked.terms
     wait = np.arange(found.still.shape[1])
@@ -259,7 +270,7 @@ def highest_price(asked: Question) -> Answer:
 
 
 def best_sale(asked: Question) -> tuple[PricePaths, PriceTable]:
-    """How a thing is best sold, as the seller sees it: at the middle price and pace.
+    """How a thing is best sold, all that its demand may be weighed.
 
     Parameters
     ----------
@@ -291,28 +302,35 @@ def best_sale(asked: Question) -> tuple[PricePaths, PriceTable]:
         endings_cents=asked.endings_cents,
     )
     week = asked.storage_cents * terms.volume_cuft + minute * terms.week_min
-    paths = best_paths(asked.demand, table, settings, storage_cents=week)
     # Misjudged prices and paces spread what is not known beyond how much things differ.
-    unsure = float(np.hypot(asked.pace_error, asked.demand.pull[0] * asked.price_error))
-    liking: Wanting = wanting(asked.never_share, float(np.hypot(asked.appeal_spread, unsure)))
-    paths = ended_in_time(paths, asked.demand, liking, table, settings, storage_cents=week)
+    misjudged = asked.demand.pull[0] * asked.price_error
+    possible = possible_demand(
+        asked.never_share,
+        float(np.sqrt(asked.appeal_spread**2 + asked.pace_error**2 + misjudged**2)),
+        pull_error=asked.pull_error,
+        together=asked.pull_with_pace,
+    )
+    # One sweep is worth all but a two-thousandth of the best, and an aisle does not wait.
+    paths = weighed_paths(asked.demand, possible, table, settings, storage_cents=week, sweeps=1)
     return paths, table
 
 
 def _seen(asked: Question, paths: PricePaths, table: PriceTable) -> tuple[Outcomes, Floats]:
-    """What the path leads to at every price, pace and liking that may be true, and their weights."""
+    """What the path leads to at every price, pace, pull and liking that may be true, and their weights."""
     place, share = np.polynomial.hermite_e.hermegauss(_PRICE_NODES)
     pace, pace_share = np.polynomial.hermite_e.hermegauss(_PACE_NODES)
-    liking = wanting(asked.never_share, asked.appeal_spread)
-    value, tempo, level = (grid.ravel() for grid in np.meshgrid(place, pace, liking.level, indexing="ij"))
-    weight = (
-        (share / share.sum())[:, None, None] * (pace_share / pace_share.sum())[None, :, None] * liking.share
-    ).ravel()
-    n = weight.size
-    pull = np.full(n, asked.demand.pull[0])
+    steep, steep_share = np.polynomial.hermite_e.hermegauss(_PULL_NODES if asked.pull_error > 0 else 1)
+    liking = wanting(asked.never_share, asked.appeal_spread, nodes=_LIKING_NODES)
+    value, slope, tempo, level = (part.ravel() for part in np.meshgrid(place, steep, pace, liking.level, indexing="ij"))
+    shares = (share / share.sum(), steep_share / steep_share.sum(), pace_share / pace_share.sum(), liking.share)
+    weight = np.einsum("i,j,k,l->ijkl", *shares).ravel()
+    pull = np.maximum(asked.demand.pull[0] + asked.pull_error * slope, LEAST_PULL)
+    together = asked.pull_with_pace / asked.pull_error if asked.pull_error > 0 else 0.0
+    rest = float(np.sqrt(max(asked.pace_error**2 - together**2, 0.0)))
     log_level = np.log(np.maximum(level, 1e-300))
-    rate = asked.demand.log_rate[0] + pull * asked.price_error * value + asked.pace_error * tempo + log_level
+    rate = asked.demand.log_rate[0] + pull * asked.price_error * value + together * slope + rest * tempo + log_level
     truth = Demand(rate, pull, asked.demand.weekly, asked.demand.offers)
+    n = weight.size
     prices = (n, table.price_cents.shape[1])
     wide = PriceTable(
         np.broadcast_to(table.price_cents, prices),
@@ -321,15 +339,11 @@ def _seen(asked: Question, paths: PricePaths, table: PriceTable) -> tuple[Outcom
         table.offer_steps,
         table.asked,
     )
-    return (
-        path_outcomes(
-            np.broadcast_to(paths.place, (n, paths.place.shape[1])),
-            np.broadcast_to(paths.lowest_offer_cents, (n, paths.place.shape[1])),
-            truth,
-            wide,
-        ),
-        weight,
+    weeks = (n, paths.place.shape[1])
+    found = path_outcomes(
+        np.broadcast_to(paths.place, weeks), np.broadcast_to(paths.lowest_offer_cents, weeks), truth, wide
     )
+    return found, weight
 
 
 def _life(found: Outcomes) -> Floats:
@@ -352,7 +366,8 @@ def _likely(limit: Floats, weight: Floats) -> tuple[float, float, float, float]:
 
     Whether this one thing is wanted is luck, not ignorance: it is averaged before.
     """
-    cell = weight.reshape(_PRICE_NODES, _PACE_NODES, -1)
+    # The last places are the likings, and the thing that nobody wants.
+    cell = weight.reshape(_PRICE_NODES, -1, _LIKING_NODES + 1)
     total = cell.sum(axis=2)
     mean = (limit.reshape(cell.shape) * cell).sum(axis=2) / total
     order = np.argsort(mean.ravel())

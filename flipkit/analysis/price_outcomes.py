@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from flipkit.analysis.demand import Demand, Wanting
+from flipkit.analysis.demand import Demand
 from flipkit.analysis.price_tables import PriceTable
 from flipkit.analysis.pricing import GIVE_UP, PricePaths, PriceSettings, best_paths
 
@@ -245,82 +245,3 @@ def price_frontier(
             )
         )
     return points
-
-
-def ended_in_time(
-    paths: PricePaths,
-    demand: Demand,
-    wanted: Wanting,
-    table: PriceTable,
-    settings: PriceSettings,
-    *,
-    storage_cents: npt.ArrayLike = 0.0,
-    end_cents: npt.ArrayLike = 0.0,
-) -> PricePaths:
-    """Paths given up once what waits is too likely a thing that nobody wants.
-
-    The path is made for a middling thing; that it has not sold after many chances says that it
-    may be none. So the week to give up is the one that is worth most with all levels of liking
-    weighed.
-
-    Parameters
-    ----------
-    paths : PricePaths
-        As ``best_paths`` gives them.
-    demand : Demand
-        Of middling things.
-    wanted : Wanting
-        How much things differ, beside a middling one.
-    table : PriceTable
-        Their prices.
-    settings : PriceSettings
-        Weeks, tied-up money, work of a change.
-    storage_cents : float or array, shape (n,)
-        Cost of each week on the shelf. [cents]
-    end_cents : float or array, shape (n,)
-        What giving up brings. [cents]
-
-    Returns
-    -------
-    PricePaths
-        The same prices with an earlier end where that is better; ``value_cents`` is their worth
-        with all levels weighed.
-
-    Examples
-    --------
-    >>> from flipkit.analysis.demand import wanting
-    >>> from flipkit.analysis.price_tables import PriceGrid, price_table
-    >>> demand = Demand(np.array([-2.0]), np.array([2.5]), np.zeros(52))
-    >>> table = price_table([3000], lambda price: 0.8 * price, demand, grid=PriceGrid(0.5, 1.5, 0.05))
-    >>> paths = best_paths(demand, table, PriceSettings(52), storage_cents=50)
-    >>> found = ended_in_time(paths, demand, wanting(0.7, 0.4), table, PriceSettings(52), storage_cents=50)
-    >>> bool(found.weeks_to_give_up[0] < paths.weeks_to_give_up[0])
-    True
-    """
-    n, weeks = paths.place.shape
-    keep = settings.keep ** np.arange(weeks + 1)
-    storage = np.broadcast_to(np.asarray(storage_cents, dtype=np.float64), (n,))[:, None]
-    end = np.broadcast_to(np.asarray(end_cents, dtype=np.float64), (n,))[:, None]
-    gain, alive = np.zeros((n, weeks)), np.zeros((n, weeks + 1))
-    alive[:, 0] = 1.0
-    for level, share in zip(wanted.level, wanted.share, strict=True):
-        moved = Demand(demand.log_rate + np.log(max(level, 1e-300)), demand.pull, demand.weekly, demand.offers)
-        found = path_outcomes(paths.place, paths.lowest_offer_cents, moved, table)
-        event = found.chance.sum(axis=2)
-        waits = found.still - event
-        cut = np.zeros((n, weeks))
-        cut[:, 1:] = settings.change_cents * found.still[:, 1:] * (paths.place[:, 1:] != paths.place[:, :-1])
-        gain += share * ((found.chance * found.net_cents).sum(axis=2) - waits * storage - cut) * keep[:-1]
-        alive[:, 1:] += share * waits
-    total = np.concatenate((np.zeros((n, 1)), np.cumsum(gain, axis=1)), axis=1) + end * alive * keep
-    # Beyond the path's own end nothing happens any more.
-    own = paths.weeks_to_give_up[:, None]
-    total = np.where(np.arange(weeks + 1) <= own, total, -np.inf)
-    last = total.argmax(axis=1)
-    on = np.arange(weeks) < last[:, None]
-    return PricePaths(
-        np.where(on, paths.place, GIVE_UP),
-        np.where(on, paths.price_cents, 0.0),
-        np.where(on, paths.lowest_offer_cents, 0.0),
-        total.max(axis=1),
-    )

@@ -181,7 +181,7 @@ def _solved(
             [(table.net_cents[:, first - step : prices - step] + later[week]) for step in table.offer_steps],
             demand.offers.per_sale,
         )
-        changed, target = _best_change(held, settings, free=week == 0 and start is None)
+        changed, target = best_change(held, settings, free=week == 0 and start is None)
         better = changed > held
         value = np.where(better, changed, held)
         action[week] = np.where(better, target, column)
@@ -190,7 +190,7 @@ def _solved(
         action[week] = np.where(stop, GIVE_UP, action[week])
     row = np.arange(n)
     place = np.full((n, settings.weeks), GIVE_UP, dtype=np.int64)
-    offer = np.zeros((n, settings.weeks))
+    refused = np.zeros((n, settings.weeks))
     # Without a price asked already, every price can be reached from the highest place without cost.
     at = np.full(n, size - 1) if start is None else np.clip(start - first, 0, size - 1)
     worth = value[row, at]
@@ -200,9 +200,10 @@ def _solved(
         alive = alive & (chosen != GIVE_UP)
         at = np.where(alive, chosen, at)
         place[alive, week] = at[alive] + first
-        offer[:, week] = np.where(alive, _lowest_offer(table, wait[week][row, at], at + first, later[week]), 0.0)
-    price = np.where(place == GIVE_UP, 0.0, np.take_along_axis(table.price_cents, np.maximum(place, 0), axis=1))
-    return place, price, offer, worth
+        refused[:, week] = wait[week][row, at] - later[week]
+    on, asked = place != GIVE_UP, np.maximum(place, 0)
+    price = np.where(on, np.take_along_axis(table.price_cents, asked, axis=1), 0.0)
+    return place, price, np.where(on, lowest_offer(table, refused, asked), 0.0), worth
 
 
 def held_value(
@@ -243,8 +244,31 @@ def held_value(
     return np.asarray(wait - np.expm1(-rates * count) / count * gain)
 
 
-def _best_change(held: Floats, settings: PriceSettings, *, free: bool) -> tuple[Floats, Ints]:
-    """Best value after a change of price from each place, and the place changed to."""
+def best_change(held: Floats, settings: PriceSettings, *, free: bool) -> tuple[Floats, Ints]:
+    """Best value after a change of price from each place, and the place changed to.
+
+    Parameters
+    ----------
+    held : array, shape (n, prices)
+        Value of the week at each price held. [cents]
+    settings : PriceSettings
+        Work of a change, and whether prices may rise.
+    free : bool
+        Whether the change costs nothing, as that to the first price.
+
+    Returns
+    -------
+    value : array, shape (n, prices)
+        The value after the best change. [cents]
+    target : array, shape (n, prices)
+        The place changed to.
+
+    Examples
+    --------
+    >>> value, target = best_change(np.array([[5.0, 9.0, 7.0]]), PriceSettings(4, change_cents=1.0), free=False)
+    >>> value.tolist(), target.tolist()
+    ([[4.0, 8.0, 8.0]], [[0, 1, 1]])
+    """
     cost = 0.0 if free else settings.change_cents
     if settings.rising:
         best = held.argmax(axis=1)
@@ -255,15 +279,36 @@ def _best_change(held: Floats, settings: PriceSettings, *, free: bool) -> tuple[
     return peak - cost, np.maximum.accumulate(fresh, axis=1)
 
 
-def _lowest_offer(table: PriceTable, wait: Floats, at: Ints, later: float) -> Floats:
-    """Lowest price of the table, or between two of them, whose net is worth the wait; at most the asking price."""
-    net = table.net_cents + later
-    short = (net < wait[:, None]).sum(axis=1)
-    asking = np.take_along_axis(table.price_cents, at[:, None], axis=1)[:, 0]
+def lowest_offer(table: PriceTable, wait: Floats, at: Ints) -> Floats:
+    """Lowest price of the table, or between two of them, whose net is worth the wait; at most the asking price.
+
+    Parameters
+    ----------
+    table : PriceTable
+        Prices and what a sale at them leaves.
+    wait : array, shape (n, weeks)
+        What is left if the offer is refused. [cents]
+    at : array of int, shape (n, weeks)
+        Places of the asking prices.
+
+    Returns
+    -------
+    array, shape (n, weeks)
+        In whole dollars. [cents]
+
+    Examples
+    --------
+    >>> price = np.array([[1000.0, 2000.0, 3000.0]])
+    >>> table = PriceTable(price, price / 2000, price - 500, (), 0)
+    >>> lowest_offer(table, np.array([[900.0]]), np.array([[2]])).tolist()
+    [[1400.0]]
+    """
+    net, price = table.net_cents, table.price_cents
+    short = (net[:, None, :] < wait[:, :, None]).sum(axis=2)
+    row = np.arange(len(net))[:, None]
     upper = np.clip(short, 1, net.shape[1] - 1)
-    row = np.arange(at.size)
     low, high = net[row, upper - 1], net[row, upper]
     part = np.clip((wait - low) / np.maximum(high - low, 1e-9), 0.0, 1.0)
-    price = table.price_cents[row, upper - 1] * (1 - part) + table.price_cents[row, upper] * part
-    price = np.where(short == 0, table.price_cents[:, 0], price)
-    return np.asarray(np.minimum(np.ceil(price / 100) * 100, asking))
+    between = price[row, upper - 1] * (1 - part) + price[row, upper] * part
+    between = np.where(short == 0, price[:, :1], between)
+    return np.asarray(np.minimum(np.ceil(between / 100) * 100, price[row, at]))

@@ -17,100 +17,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from flipkit.analysis.demand import Demand, Offers, Wanting, wanting
+from flipkit.analysis.demand import LEAST_PULL, Demand, Offers, Possible, Wanting, possible_demand, wanting
 from flipkit.analysis.hidden_demand import posterior_mode
 from flipkit.analysis.person_weeks import PersonWeeks
-from flipkit.assumptions import Assumptions
+from flipkit.analysis.selling_prior import OFFER_PARTS, OWN, SHARED, SellingPrior
 
 Floats = npt.NDArray[np.float64]
-
-#: Coefficients that all categories share, in this order; then the deviations of each.
-SHARED = ("level", "pull", "weeks", "log weeks", "season sine", "season cosine", "just lowered", "never wanted")
-#: What each category has of its own beside it.
-OWN = ("level", "pull", "never wanted")
-#: Offers as parts of the asking price.
-OFFER_PARTS = (0.95, 0.90, 0.85, 0.80, 0.70)
-#: How the offers of the prior fall on these.
-OFFER_MIX = (0.3, 0.25, 0.2, 0.15, 0.1)
-
-
-@dataclass(frozen=True)
-class SellingPrior:
-    """What is held about the chance of a sale before the books speak.
-
-    Attributes
-    ----------
-    mean, spread : tuple of float
-        Of the shared coefficients, in the order of ``SHARED``.
-    category : tuple of float
-        Spreads of the categories' own deviations, in the order of ``OWN``.
-    appeal_spread : float
-        Spread of the logarithm of how much things of a category are wanted.
-    offers_per_sale : tuple of float
-        Offers of each of ``OFFER_PARTS`` for every sale at the asking price.
-    offers_weight : float
-        Sales that these weigh beside the books' own.
-    """
-
-    mean: tuple[float, ...]
-    spread: tuple[float, ...]
-    category: tuple[float, ...]
-    appeal_spread: float
-    offers_per_sale: tuple[float, ...]
-    offers_weight: float
-
-
-def selling_prior(assumptions: Assumptions) -> SellingPrior:
-    """The prior as the assumptions say.
-
-    Parameters
-    ----------
-    assumptions : Assumptions
-        The group ``selling``.
-
-    Returns
-    -------
-    SellingPrior
-        The prior.
-
-    Examples
-    --------
-    >>> from flipkit.assumptions import load_assumptions
-    >>> selling_prior(load_assumptions()).mean[1]
-    2.6
-    """
-    number = assumptions.number
-    never = assumptions.share("selling.never")
-    return SellingPrior(
-        (
-            float(np.log(number("selling.weekly_rate"))),
-            number("selling.pull"),
-            number("selling.fading"),
-            0.0,
-            0.0,
-            0.0,
-            0.0,
-            float(np.log(never / (1 - never))),
-        ),
-        (
-            number("selling.weekly_rate_spread"),
-            number("selling.pull_spread"),
-            number("selling.fading_spread"),
-            number("selling.early_spread"),
-            number("selling.season_spread"),
-            number("selling.season_spread"),
-            number("selling.lowered_spread"),
-            number("selling.never_spread"),
-        ),
-        (
-            number("selling.category_spread"),
-            number("selling.category_pull_spread"),
-            number("selling.category_never_spread"),
-        ),
-        number("selling.appeal_spread"),
-        tuple(number("selling.offers_per_sale") * part for part in OFFER_MIX),
-        number("selling.offers_weight"),
-    )
 
 
 @dataclass(frozen=True)
@@ -166,6 +78,46 @@ class SellingModel:
         """Share of the things that nobody wants, as the logarithm of its odds, and its standard error."""
         return self._of("never wanted", category)
 
+    def pace(self, category: str, *, weeks: int) -> tuple[float, float]:
+        """How unsure the rate is over the time on sale: fading misjudged is a pace misjudged.
+
+        Parameters
+        ----------
+        category : str
+            The category.
+        weeks : int
+            Weeks on sale at most.
+
+        Returns
+        -------
+        error, with_pull : float
+            Standard error of the logarithm of the rate in a middling week, and its covariance with the pull.
+        """
+        pick = self._paces((category,), np.zeros(1), weeks)[0]
+        own = self.level(category)[1] ** 2 - self._variance(self._pick("level", category))
+        error = float(np.sqrt(self._variance(pick) + own))
+        return error, float(pick @ self.covariance @ self._pick("pull", category))
+
+    def pace_covariance(self, categories: tuple[str, ...], log_ratio: npt.ArrayLike, *, weeks: int) -> Floats:
+        """How the errors of the categories' rates go together: most of what one shop misjudges, it misjudges in all.
+
+        Parameters
+        ----------
+        categories : tuple of str, k of them
+            Categories with coefficients of their own.
+        log_ratio : array, shape (k,)
+            Logarithm of the asking price over the typical price in each.
+        weeks : int
+            Weeks on sale at most.
+
+        Returns
+        -------
+        array, shape (k, k)
+            Covariance of the logarithms of the rates at these prices in a middling week.
+        """
+        picks = self._paces(categories, np.asarray(log_ratio, dtype=np.float64), weeks)
+        return np.asarray(picks @ self.covariance @ picks.T)
+
     def wanted(self, category: str) -> Wanting:
         """How much things of a category are wanted.
 
@@ -180,6 +132,31 @@ class SellingModel:
             Levels beside the middling thing's, and their shares.
         """
         return wanting(float(1 / (1 + np.exp(-self.never(category)[0]))), self.appeal_spread)
+
+    def possible(self, category: str, typical_error: npt.ArrayLike, *, weeks: int) -> Possible:
+        """What the demand of a thing of a category may be, as far as books and comparables leave it open.
+
+        Parameters
+        ----------
+        category : str
+            The category.
+        typical_error : float or array, shape (n,)
+            Standard error of the logarithm of the thing's typical price.
+        weeks : int
+            Weeks on sale at most.
+
+        Returns
+        -------
+        Possible
+            Beside the demand that ``demand`` gives.
+        """
+        pull, pull_error = self.pull(category)
+        pace, with_pull = self.pace(category, weeks=weeks)
+        # A typical price judged too low is a demand judged too low, by the pull.
+        misjudged = max(pull, LEAST_PULL) * np.asarray(typical_error, dtype=np.float64)
+        never = float(1 / (1 + np.exp(-self.never(category)[0])))
+        spread = np.sqrt(self.appeal_spread**2 + pace**2 + misjudged**2)
+        return possible_demand(never, spread, pull_error=pull_error, together=with_pull)
 
     def demand(self, category: str, *, weeks: int, start: dt.date | None = None) -> Demand:
         """How buyers come for one middling thing of a category.
@@ -203,8 +180,7 @@ class SellingModel:
         if start is not None:
             day = (start - dt.date(start.year, 1, 1)).days / 365.25 + 7 * week / 365.25
             weekly = weekly + self.mean[4] * np.sin(2 * np.pi * day) + self.mean[5] * np.cos(2 * np.pi * day)
-        # A pull of nothing or less would ask for endless prices: no buyer is like that.
-        pull = max(self.pull(category)[0], 0.2)
+        pull = max(self.pull(category)[0], LEAST_PULL)
         level = self.level(category)[0] + np.log(self.at_asking)
         return Demand(np.array([level]), np.array([pull]), weekly, self.offers)
 
@@ -226,15 +202,33 @@ class SellingModel:
             "data_share": np.clip(1 - variance / self.prior_spread**2, 0.0, 1.0).tolist(),
         }
 
-    def _of(self, what: str, category: str) -> tuple[float, float]:
+    def _paces(self, categories: tuple[str, ...], log_ratio: Floats, weeks: int) -> Floats:
+        """What each coefficient adds to the logarithm of each category's rate at a price, in a middling week."""
+        week = np.arange(weeks, dtype=np.float64)
+        share = np.exp(self.mean[2] * week + self.mean[3] * np.log1p(week))
+        share = share / share.sum()
+        picks = []
+        for category, ratio in zip(categories, log_ratio, strict=True):
+            pick = self._pick("level", category) - ratio * self._pick("pull", category)
+            pick[2], pick[3] = share @ week, share @ np.log1p(week)
+            picks.append(pick)
+        return np.stack(picks)
+
+    def _variance(self, pick: Floats) -> float:
+        return float(pick @ self.covariance @ pick)
+
+    def _pick(self, what: str, category: str) -> Floats:
+        """Coefficients whose sum a category's is: the shared one, and its own where it has one."""
         pick = np.zeros(self.mean.size)
         pick[SHARED.index(what)] = 1.0
-        extra = 0.0
-        offset = len(SHARED) + OWN.index(what) * len(self.categories)
         if category in self.categories:
-            pick[offset + self.categories.index(category)] = 1.0
-        elif self.categories:
-            extra = float(self.prior_spread[offset] ** 2)
+            pick[len(SHARED) + OWN.index(what) * len(self.categories) + self.categories.index(category)] = 1.0
+        return pick
+
+    def _of(self, what: str, category: str) -> tuple[float, float]:
+        pick, extra = self._pick(what, category), 0.0
+        if category not in self.categories and self.categories:
+            extra = float(self.prior_spread[len(SHARED) + OWN.index(what) * len(self.categories)] ** 2)
         return float(pick @ self.mean), float(np.sqrt(pick @ self.covariance @ pick + extra))
 
 
@@ -262,6 +256,7 @@ def selling_model(weeks: PersonWeeks, categories: tuple[str, ...], *, prior: Sel
 
     Examples
     --------
+    >>> from flipkit.analysis.selling_prior import selling_prior
     >>> from flipkit.assumptions import load_assumptions
     >>> none = np.zeros(0)
     >>> whole, truth = none.astype(int), none.astype(bool)

@@ -14,7 +14,8 @@ from flipkit.analysis.buying import SHOP
 from flipkit.analysis.comparables import comparable_rules
 from flipkit.analysis.demand import Demand
 from flipkit.analysis.person_weeks import Typical, person_weeks, typical_prices
-from flipkit.analysis.selling import SellingModel, selling_model, selling_prior
+from flipkit.analysis.selling import SellingModel, selling_model
+from flipkit.analysis.selling_prior import selling_prior
 from flipkit.assumptions import SIZES, Assumptions
 from flipkit.books.read import Books
 from flipkit.books.schema import PICKUP
@@ -187,7 +188,9 @@ def _kind(
     posted = where[~where.isin(collected)]
     venue = str((posted if len(posted) else where).mode().iloc[0]) if len(where) else venues[0]
     never = float(1 / (1 + np.exp(-model.never(name)[0])))
-    demand: Demand = model.demand(name, weeks=held.whole("pricing.weeks"), start=study.as_of)
+    weeks = held.whole("pricing.weeks")
+    demand: Demand = model.demand(name, weeks=weeks, start=study.as_of)
+    pace_error, pull_with_pace = model.pace(name, weeks=weeks)
     return {
         "items": len(mine),
         "sold": len(sold),
@@ -196,7 +199,9 @@ def _kind(
         "typical_spread": own,
         "demand": demand.as_dict(),
         # A share of never wanted things misjudged is a pace misjudged.
-        "pace_error": float(np.hypot(model.level(name)[1], never * model.never(name)[1])),
+        "pace_error": float(np.hypot(pace_error, never * model.never(name)[1])),
+        "pull_error": model.pull(name)[1],
+        "pull_with_pace": pull_with_pace,
         "never_share": never,
         "appeal_spread": model.appeal_spread,
         "size": str(shares.index[0]) if len(shares) else held.text("parcel.size_when_unknown"),

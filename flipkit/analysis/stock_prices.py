@@ -11,17 +11,15 @@ import numpy.typing as npt
 import pandas as pd
 
 from flipkit.analysis.buying import SHOP, Question, question
-from flipkit.analysis.demand import Demand, Wanting
-from flipkit.analysis.person_weeks import Typical, asking_prices, person_weeks
-from flipkit.analysis.price_outcomes import ended_in_time, path_outcomes
-from flipkit.analysis.price_tables import price_table
-from flipkit.analysis.pricing import PricePaths, PriceSettings, best_paths
+from flipkit.analysis.demand import Demand, Possible
+from flipkit.analysis.person_weeks import PersonWeeks, Typical, asking_prices, person_weeks
+from flipkit.analysis.price_outcomes import path_outcomes
+from flipkit.analysis.price_tables import PriceTable, price_table
+from flipkit.analysis.pricing import PricePaths, PriceSettings
 from flipkit.analysis.selling import SellingModel, week_rates
+from flipkit.analysis.weighed_prices import weighed_paths
 
 Floats = npt.NDArray[np.float64]
-
-#: Levels of liking kept apart when what has waited is judged.
-_FRESH = 8.0
 
 
 def price_plan(
@@ -68,10 +66,9 @@ def price_plan(
     """
     stock = items["status"].isin(["for sale", "not listed", "returned"]).to_numpy() & np.isfinite(typical.cents)
     weeks = person_weeks(items, price_changes, typical.cents, as_of=as_of)
-    met = np.bincount(weeks.item, weights=week_rates(model, weeks), minlength=len(items))
+    rates = week_rates(model, weeks)
     listed = items["status"].to_numpy() == "for sale"
     waited = np.where(listed, np.nan_to_num(items["days_listed"].to_numpy(dtype=np.float64)) // 7, 0).astype(np.int64)
-    met = np.where(listed, met, 0.0)
     asked = np.where(listed, asking_prices(items, price_changes, on=as_of), np.nan)
     parts = []
     groups = items[stock].groupby(["category", "size_class"], sort=False).indices
@@ -80,8 +77,10 @@ def price_plan(
         rows = rows_of_stock[where]
         known = str(category) if str(category) in knowledge["categories"] else SHOP
         one = question(knowledge, known, size=str(size))
+        fresh = model.possible(str(category), typical.error[rows], weeks=one.demand.weeks)
+        left = _left(fresh, weeks, rates, rows, listed[rows])
         parts.append(
-            _plans(items, rows, model, str(category), one, typical, met[rows], waited[rows], asked[rows], as_of)
+            _plans(items, rows, model, str(category), one, typical, fresh, left, waited[rows], asked[rows], as_of)
         )
     if not parts:
         return pd.DataFrame(columns=["item_id", "action"])
@@ -95,7 +94,8 @@ def _plans(
     category: str,
     one: Question,
     typical: Typical,
-    met: Floats,
+    new: Possible,
+    left: Possible,
     waited: npt.NDArray[np.int64],
     asked: Floats,
     as_of: dt.date,
@@ -113,29 +113,25 @@ def _plans(
         endings_cents=one.endings_cents,
     )
     storage = one.storage_cents * one.terms.volume_cuft + minute * one.terms.week_min
-    liking = model.wanted(category)
-    fresh = best_paths(demand, table, settings, storage_cents=storage)
+    fresh = weighed_paths(demand, new, table, settings, storage_cents=storage)
     # A thing on sale goes on from what is asked for it: raising a price that many have seen is
     # another decision, so what it would be listed at afresh stands beside.
     ratio = np.log(np.where(asked > 0, asked, np.inf) / typical.cents[rows])
     now = np.abs(table.log_ratio - np.minimum(ratio, table.log_ratio[:, -1])[:, None]).argmin(axis=1)
     on = np.flatnonzero(asked > 0)
-    paths = _replaced(
-        fresh, on, best_paths(demand.rows(on), table.part(on), settings, storage_cents=storage, start=now[on])
-    )
-    # Things that have met about as many chances are judged together: what is left of each level.
-    ended = _ended(paths, demand, liking, met, table, settings, storage)
-    found = path_outcomes(ended.place, ended.lowest_offer_cents, demand, table)
-    price = ended.price_cents
+    paths = fresh
+    # Where none of them is on sale yet, nothing goes on.
+    if on.size:
+        part, ahead = table.part(on), left.rows(on)
+        asking = weighed_paths(demand.rows(on), ahead, part, settings, storage_cents=storage, start=now[on])
+        paths = _replaced(fresh, on, asking)
+    sold, further = _expected(paths, demand, left, table)
+    price = paths.price_cents
     later = (price[:, 1:] != price[:, :-1]) & (price[:, 1:] > 0)
     next_week = np.where(later.any(axis=1), later.argmax(axis=1) + 1, -1)
     marked = price[np.arange(n), np.maximum(next_week, 0)]
     # What is asked above every price considered is to be lowered to the highest of them.
-    held = (ended.place[:, 0] == now) & (asked <= table.price_cents[:, -1] * (1 + one.grid.step))
-    left = liking.share * np.exp(-liking.level * met[:, None])
-    left = left / left.sum(axis=1, keepdims=True)
-    total = -np.log(np.maximum(1 - found.sold_share, 1e-12))
-    sold = 1 - (left * np.exp(-liking.level * total[:, None])).sum(axis=1)
+    held = (paths.place[:, 0] == now) & (asked <= table.price_cents[:, -1] * (1 + one.grid.step))
     frame = items.iloc[rows]
     return pd.DataFrame(
         {
@@ -149,13 +145,13 @@ def _plans(
             "asked_cents": asked,
             "price_cents": np.where(held, asked, price[:, 0]),
             "fresh_cents": fresh.price_cents[:, 0],
-            "lowest_offer_cents": ended.lowest_offer_cents[:, 0],
+            "lowest_offer_cents": paths.lowest_offer_cents[:, 0],
             "markdown_weeks": np.where(next_week > 0, next_week.astype(np.float64), np.nan),
             "markdown_cents": np.where(next_week > 0, marked, np.nan),
-            "give_up_weeks": ended.weeks_to_give_up,
+            "give_up_weeks": paths.weeks_to_give_up,
             "sold_share": sold,
-            "weeks": found.weeks,
-            "worth_cents": ended.value_cents,
+            "weeks": further,
+            "worth_cents": paths.value_cents,
             "action": _actions(price[:, 0], asked, held),
         },
         index=rows,
@@ -174,34 +170,26 @@ def _from_today(
     return Demand(np.full(n, plain.log_rate[0]), np.full(n, plain.pull[0]), weekly, plain.offers)
 
 
-def _ended(
-    paths: PricePaths,
-    demand: Demand,
-    liking: Wanting,
-    met: Floats,
-    table: Any,
-    settings: PriceSettings,
-    storage: float,
-) -> PricePaths:
-    """Paths ended in time, things with about as many chances behind them taken together."""
-    band = np.rint(np.sqrt(met) * _FRESH).astype(np.int64)
-    done = paths
-    for one in np.unique(band):
-        rows = np.flatnonzero(band == one)
-        share = liking.share * np.exp(-liking.level * float(met[rows].mean()))
-        part = PricePaths(
-            paths.place[rows], paths.price_cents[rows], paths.lowest_offer_cents[rows], paths.value_cents[rows]
-        )
-        found = ended_in_time(
-            part,
-            demand.rows(rows),
-            Wanting(liking.level, share / share.sum()),
-            table.part(rows),
-            settings,
-            storage_cents=storage,
-        )
-        done = _replaced(done, rows, found)
-    return done
+def _left(
+    fresh: Possible, weeks: PersonWeeks, rates: Floats, rows: npt.NDArray[np.int64], listed: npt.NDArray[np.bool_]
+) -> Possible:
+    """What the demand of things still is likely to be, after the weeks in which they did not sell."""
+    n = int(max(weeks.item.max(initial=-1), rows.max())) + 1
+    # A steeper pull means fewer chances met at dear prices, and more at cheap ones.
+    met = {
+        pull: np.bincount(weeks.item, weights=rates * np.exp(-pull * weeks.log_ratio), minlength=n)[rows] * listed
+        for pull in np.unique(fresh.pull)
+    }
+    level = np.broadcast_to(fresh.level, (rows.size, fresh.pull.size))
+    share = fresh.share * np.exp(-level * np.stack([met[pull] for pull in fresh.pull], axis=1))
+    return Possible(level, fresh.pull, share / share.sum(axis=1, keepdims=True))
+
+
+def _expected(paths: PricePaths, demand: Demand, possible: Possible, table: PriceTable) -> tuple[Floats, Floats]:
+    """Chance of a sale and expected weeks on sale along paths, all possibilities weighed."""
+    found = [path_outcomes(paths.place, paths.lowest_offer_cents, one, table) for one in possible.moved(demand)]
+    sold, weeks = (np.stack([getattr(one, name) for one in found], axis=1) for name in ("sold_share", "weeks"))
+    return (possible.share * sold).sum(axis=1), (possible.share * weeks).sum(axis=1)
 
 
 def _replaced(paths: PricePaths, rows: npt.NDArray[np.int64], other: PricePaths) -> PricePaths:

@@ -21,7 +21,10 @@ from flipkit.analysis.buying import question
 from flipkit.analysis.demand import Demand
 from flipkit.analysis.highest_price import Question, best_sale, highest_price
 from flipkit.analysis.price_outcomes import path_outcomes
-from flipkit.analysis.shop_knowledge import shop_knowledge
+from flipkit.analysis.price_tables import PriceTable
+from flipkit.analysis.pricing import PricePaths
+from flipkit.analysis.selling import SellingModel
+from flipkit.analysis.shop_knowledge import shop_knowledge, shop_model
 from flipkit.assumptions import Assumptions
 from flipkit.books.schema import ACTIVITIES
 from flipkit.rules import parcels
@@ -146,12 +149,28 @@ def knowledge_of(worlds: list[World], *, things: int, assumptions: Assumptions, 
     dict
         As ``shop_knowledge`` gives it.
     """
+    return _learnt(worlds, things, assumptions, draws)[0]
+
+
+def _learnt(
+    worlds: list[World], things: int, assumptions: Assumptions, draws: Draws
+) -> tuple[dict[str, Any], SellingModel]:
+    """What the kit knows, and the chance of a sale behind it."""
     items, changes, like = past_books(worlds, things=things, draws=draws)
     books = SimpleNamespace(comparables=like, price_changes=changes, shop=SimpleNamespace(currency="USD"))
-    return shop_knowledge(_Shop(_economics(items, worlds, draws), books, assumptions))
+    shop = _Shop(_economics(items, worlds, draws), books, assumptions)
+    learnt = shop_model(shop)
+    return shop_knowledge(shop, learnt), learnt[0]
 
 
-def truly(each: World, value_cents: float, asked: Question, *, hour_cents: float) -> tuple[float, float, float]:
+def truly(
+    each: World,
+    value_cents: float,
+    asked: Question,
+    *,
+    hour_cents: float,
+    sale: tuple[PricePaths, PriceTable] | None = None,
+) -> tuple[float, float, float]:
     """Mean net before the cost, mean minutes and mean cost factor of a find, sold as the kit says.
 
     Parameters
@@ -164,6 +183,8 @@ def truly(each: World, value_cents: float, asked: Question, *, hour_cents: float
         What the kit was asked.
     hour_cents : float
         Worth of an hour that the kind's world takes off a sale. [cents]
+    sale : tuple of (PricePaths, PriceTable), optional
+        What ``best_sale`` says, where that is at hand.
 
     Returns
     -------
@@ -171,7 +192,7 @@ def truly(each: World, value_cents: float, asked: Question, *, hour_cents: float
         Means under the truth.
     """
     kind = each.kind
-    paths, table = best_sale(asked)
+    paths, table = best_sale(asked) if sale is None else sale
     truth = each.demand(np.array([value_cents / asked.typical_cents]), weeks=asked.demand.weeks)
     reach = kind.minutes
     posting = reach.get("pack", 0.0) + reach.get("post", 0.0) + 0.6 * reach.get("messages", 0.0)
@@ -239,13 +260,13 @@ def buying_year(
     rows = []
     for copy in range(shops):
         draws = Draws(seed + 104_729 * copy)
-        knowledge = knowledge_of(worlds, things=past_things, assumptions=assumptions, draws=draws)
+        knowledge, model = _learnt(worlds, past_things, assumptions, draws)
         bought = [
             _find(each, knowledge, comparables, hour, assumptions.share("pricing.money"), draws)
             for each in worlds
             for _ in range(finds)
         ]
-        rows.append(_year(pd.DataFrame(bought)))
+        rows.append(_year(pd.DataFrame(bought), model, assumptions.whole("pricing.weeks")))
     return pd.DataFrame(rows)
 
 
@@ -258,8 +279,9 @@ def _find(
     tag = 100 * kind.cost_usd * np.exp(kind.cost_follows * log_value + kind.cost_spread * draws.normal("tag", 1)[0])
     like = value * np.exp(LIKE_SPREAD * draws.normal("like find", comparables))
     asked = question(knowledge, kind.name, comparables_cents=[float(price) for price in like])
-    found = highest_price(asked)
-    net, minutes, weeks = truly(each, value, asked, hour_cents=hour)
+    sale = best_sale(asked)
+    found = highest_price(asked, sale)
+    net, minutes, weeks = truly(each, value, asked, hour_cents=hour, sale=sale)
     return {
         "kind": kind.name,
         "tag": tag,
@@ -269,10 +291,11 @@ def _find(
         "tied": money * weeks / 52,
         "price_error": found.price_error_cents,
         "pace_error": found.pace_error_cents,
+        "log_ratio": np.log(max(found.list_cents, 1) / asked.typical_cents),
     }
 
 
-def _year(finds: pd.DataFrame) -> dict[str, float]:
+def _year(finds: pd.DataFrame, model: SellingModel, weeks: int) -> dict[str, float]:
     def hourly(part: pd.DataFrame, cost: str) -> float:
         if not len(part):
             return float("nan")
@@ -281,8 +304,13 @@ def _year(finds: pd.DataFrame) -> dict[str, float]:
 
     paid = finds[finds["highest"] > 0]
     tagged = finds[(finds["highest"] > 0) & (finds["tag"] <= finds["highest"])]
-    shared = paid.groupby("kind")["pace_error"].sum()
-    stated = np.sqrt((paid["price_error"] ** 2).sum() + (shared**2).sum())
+    # A price misjudged is one find's own luck. A pace misjudged is a kind's, and goes with that
+    # of the other kinds as the fit says: pull and fading are mostly learned of all together.
+    kinds = paid.groupby("kind")[["pace_error", "log_ratio"]].agg({"pace_error": "sum", "log_ratio": "mean"})
+    pace = model.pace_covariance(tuple(kinds.index), kinds["log_ratio"].to_numpy(), weeks=weeks)
+    single = np.sqrt(np.diag(pace))
+    shared = kinds["pace_error"].to_numpy() / single
+    stated = np.sqrt((paid["price_error"] ** 2).sum() + shared @ pace @ shared) if len(paid) else np.nan
     hours = paid["minutes"].sum() / 60
     return {
         "bought": len(paid) / len(finds),

@@ -13,21 +13,24 @@ import pandas as pd
 from scipy.special import ndtri
 
 from flipkit.analysis.comparables import ComparableRules, comparable_rules, typical_price
-from flipkit.analysis.demand import Demand
-from flipkit.analysis.price_outcomes import ended_in_time, path_outcomes, worth_cents
+from flipkit.analysis.demand import Demand, Possible
+from flipkit.analysis.price_outcomes import path_outcomes, worth_cents
 from flipkit.analysis.price_tables import PriceGrid, PriceTable, price_table
-from flipkit.analysis.pricing import PriceSettings, best_paths
+from flipkit.analysis.pricing import PriceSettings
 from flipkit.analysis.selling import SellingModel
+from flipkit.analysis.weighed_prices import weighed_paths
 from flipkit.assumptions import Assumptions
 from flipkit.simulation.draws import Draws
-from flipkit.simulation.knowing_prices import knowing_paths
 from flipkit.simulation.price_habits import LIKE_SPREAD, MARKUP, World, learned, world
 from flipkit.simulation.scenarios import Scenario
 
 Floats = npt.NDArray[np.float64]
 
-#: Prices that a knowing seller and the habits consider; the kit has the grid of its assumptions.
-GRID = PriceGrid(0.3, 1.8, 0.03)
+#: Ways of pricing by habit.
+HABITS = ("fixed price", "10 % every four weeks", "first offer")
+#: Prices that a knowing seller and the habits consider, so wide that no bound of it holds a
+#: knowing seller back; the kit has the grid of its assumptions.
+GRID = PriceGrid(0.3, 4.0, 0.03)
 
 
 def price_earnings(
@@ -98,23 +101,18 @@ class _Scene:
     world: World
     value: Floats
     settings: PriceSettings
-    chances: Floats
     known_worth: float
 
     def known(self, held: Floats) -> float:
         """Mean worth of the paths of a seller who knows the demand, by the typical prices held."""
         demand = self.world.demand(np.ones(held.size), weeks=self.settings.weeks)
         table = price_table(held, self.world.net, demand, grid=GRID)
-        place, lowest, _ = knowing_paths(
-            demand,
-            self.world.wanted,
-            table,
-            self.settings,
-            storage_cents=self.world.storage_cents,
-            end_cents=0.0,
-            chances=self.chances,
-        )
-        return self.worth(place, lowest, table, held)
+        wanted = self.world.wanted
+        truth = Possible(wanted.level, np.zeros(wanted.level.size), wanted.share)
+        # As good as ``knowing_paths``, the backward induction with the chances given as a state
+        # (``tests/simulation/test_price_earnings.py``), and twenty times as fast.
+        paths = weighed_paths(demand, truth, table, self.settings, storage_cents=self.world.storage_cents, sweeps=3)
+        return self.worth(paths.place, paths.lowest_offer_cents, table, held)
 
     def worth(self, place: npt.NDArray[np.int64], lowest: Floats, table: PriceTable, typical: Floats) -> float:
         """Mean worth of paths under the truth, hidden levels of demand included. [cents]"""
@@ -132,9 +130,7 @@ def _scene(each: World, things: int, settings: PriceSettings) -> _Scene:
     kind = each.kind
     # Values evenly over their distribution, so that few things stand for many.
     value = 100 * kind.price_usd * np.exp(kind.price_spread * ndtri((np.arange(things) + 0.5) / things))
-    reach = kind.weekly_rate * GRID.low**-kind.price_pull * (1 + sum(each.offers.per_sale)) * settings.weeks
-    chances = np.concatenate(([0.0], np.geomspace(0.02, max(reach, 1.0), 19)))
-    blank = _Scene(each, value, settings, chances, 0.0)
+    blank = _Scene(each, value, settings, 0.0)
     return replace(blank, known_worth=blank.known(value))
 
 
@@ -145,15 +141,15 @@ def _kind_earnings(
     value, settings, things = scene.value, scene.settings, scene.value.size
     weeks = settings.weeks
     like = value[:, None] * np.exp(LIKE_SPREAD * draws.normal("like now", things * comparables).reshape(things, -1))
-    held = np.array([typical_price(prices, rules=rules).cents for prices in like], dtype=np.float64)
+    seen = [typical_price(prices, rules=rules) for prices in like]
+    held, unsure = (np.array([getattr(one, name) for one in seen], dtype=np.float64) for name in ("cents", "error"))
     one = model.demand(scene.world.kind.name, weeks=weeks)
     guess = Demand(np.full(things, one.log_rate[0]), np.full(things, one.pull[0]), one.weekly, one.offers)
     table = price_table(held, scene.world.net, guess, grid=GRID)
     storage = scene.world.storage_cents
     own = price_table(held, scene.world.net, guess, grid=grid)
-    paths = best_paths(guess, own, settings, storage_cents=storage)
-    wanted = model.wanted(scene.world.kind.name)
-    paths = ended_in_time(paths, guess, wanted, own, settings, storage_cents=storage)
+    possible = model.possible(scene.world.kind.name, unsure, weeks=weeks)
+    paths = weighed_paths(guess, possible, own, settings, storage_cents=storage)
     first = np.abs(np.exp(table.log_ratio) - MARKUP).argmin(axis=1)
     fixed = np.repeat(first[:, None], weeks, axis=1)
     cuts = np.rint(-np.log(0.9) / GRID.step * (np.arange(weeks) // 4)).astype(np.int64)

@@ -13,7 +13,8 @@ from scipy.optimize import minimize
 from flipkit.analysis.comparables import comparable_rules
 from flipkit.analysis.demand import wanting
 from flipkit.analysis.person_weeks import PersonWeeks, person_weeks, typical_prices
-from flipkit.analysis.selling import OFFER_PARTS, SHARED, selling_model, selling_prior
+from flipkit.analysis.selling import selling_model
+from flipkit.analysis.selling_prior import OFFER_PARTS, SHARED, selling_prior
 from flipkit.assumptions import load_assumptions
 
 
@@ -229,3 +230,25 @@ def test_typical_prices_weigh_comparables_and_what_was_asked():
     assert found.error[1] == found.markup_spread
     assert np.isnan(found.cents[2])
     assert 1.14 < found.markup["lamps"] < 1.21
+
+
+@pytest.mark.worked
+def test_the_pace_over_the_time_on_sale_is_a_sum_of_coefficients(prior):
+    names = ("lamps", "games")
+    model = selling_model(drawn_weeks(3, things=150, weeks=20, names=names), names, prior=prior)
+    error, with_pull = model.pace("games", weeks=3)
+    # Weeks 0, 1, 2 weigh as their rates: with rates r0, r1, r2 the middling week is (r1 + 2 r2) / sum.
+    rate = np.exp(model.mean[2] * np.arange(3) + model.mean[3] * np.log1p(np.arange(3)))
+    week, log_week = rate @ np.arange(3) / rate.sum(), rate @ np.log1p(np.arange(3)) / rate.sum()
+    # Places: level 0, pull 1, weeks 2, log weeks 3; eight shared, then the levels of lamps and games, then the pulls.
+    part = {0: 1.0, 9: 1.0, 2: week, 3: log_week}
+    cov = model.covariance
+    assert error**2 == pytest.approx(sum(a * b * cov[i, j] for i, a in part.items() for j, b in part.items()))
+    assert with_pull == pytest.approx(sum(a * (cov[i, 1] + cov[i, 11]) for i, a in part.items()))
+    both = model.pace_covariance(names, [0.0, 0.0], weeks=3)
+    assert both[1, 1] == pytest.approx(error**2)
+    # One shop's kinds share what is learned of all of them, and each has something of its own.
+    assert 0.1 < both[0, 1] / np.sqrt(both[0, 0] * both[1, 1]) < 0.95
+    # A category that the fit does not know is less sure by as much as categories differ.
+    unknown = model.pace("chairs", weeks=3)[0]
+    assert unknown > prior.category[0] > error

@@ -11,7 +11,8 @@ from known_shop import known_shop
 
 from flipkit.analysis.demand import Offers
 from flipkit.analysis.person_weeks import Typical
-from flipkit.analysis.selling import OWN, SHARED, SellingModel
+from flipkit.analysis.selling import SellingModel
+from flipkit.analysis.selling_prior import OWN, SHARED
 from flipkit.analysis.stock_prices import price_plan
 
 TODAY = dt.date(2026, 11, 14)
