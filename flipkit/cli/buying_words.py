@@ -114,7 +114,7 @@ def _cost_words(judged: dict[str, Any], money: Money) -> list[str]:
         lines.append(
             f"No number of comparables that you could find would turn it with a chance of {chance}."
             if more is None
-            else f"{more} more comparable{'' if more == 1 else 's'} would turn it with a chance of {chance}."
+            else f"{more} more comparable{'' if more == 1 else 's'} would turn it with a chance of {chance} or more."
         )
     return lines
 

@@ -104,10 +104,10 @@ class Waiting:
         test = self.found.overall
         if test is None:
             return text
-        freedom = len(test.groups) - 1
+        freedom = count_of(len(test.groups) - 1, "degree")
         return (
             f"{text} Were all {_KINDS[self.by][1]} at one pace, gaps as large as these would come up with a chance of "
-            f"{_chance(test.p_value)} (log-rank {test.chi_square:,.1f} on {freedom})."
+            f"{_chance(test.p_value)} (log-rank: chi-square {test.chi_square:,.1f} on {freedom} of freedom)."
         )
 
     def cautions(self) -> Element:
