@@ -51,6 +51,7 @@ _HOMES = {
     "mileage_table": "flipkit.reports.year",
     "month_sentence": "flipkit.reports.reading",
     "next_hours": "flipkit.reports.hours",
+    "nothing_sold": "flipkit.reports.reading",
     "notes_table": "flipkit.reports.showing",
     "offers_table": "flipkit.reports.decisions",
     "oldest_stock": "flipkit.reports.tallies",

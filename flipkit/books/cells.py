@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 import functools
+import itertools
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -346,5 +347,20 @@ def _choice(text: str, *, choices: tuple[str, ...]) -> str | Bad:
     word = " ".join(text.lower().replace("_", " ").split())
     if word in choices:
         return word
-    near = difflib.get_close_matches(word, choices, n=1, cutoff=0.6)
-    return Bad(f"one of {', '.join(choices)}", f"did you mean {near[0]}?" if near else "")
+    near = _near(word, choices)
+    return Bad(f"one of {', '.join(choices)}", f"did you mean {near}?" if near else "")
+
+
+def _near(word: str, choices: tuple[str, ...]) -> str:
+    """The choice that a word is another form or a slip of; empty where none is near enough to be meant."""
+
+    def begins_alike(choice: str) -> int:
+        alike = itertools.takewhile(lambda pair: pair[0] == pair[1], zip(word, choice, strict=False))
+        shared = sum(1 for _ in alike)
+        return shared if shared >= (3 if shared == min(len(word), len(choice)) else 4) else 0
+
+    best = max(choices, key=begins_alike)
+    if begins_alike(best):
+        return best
+    near = difflib.get_close_matches(word, choices, n=1, cutoff=0.75)
+    return near[0] if near else ""

@@ -172,10 +172,15 @@ def _statements(books: Books, enough: int) -> list[Statement]:
     ]
 
 
+def _counted(number: int, one: str, several: str) -> str:
+    return f"{number:,} {one if number == 1 else several}"
+
+
 def _sales(items: pd.DataFrame, sold: pd.DataFrame, enough: int) -> list[Statement]:
     """What was earned, per category, and on how many sales that rests."""
     total = len(items)
-    paid = f"what {total:,} items in {items['category'].nunique():,} categories cost"
+    kinds = items["category"].nunique()
+    paid = f"what {_counted(total, 'item', 'items')} in {_counted(kinds, 'category', 'categories')} cost"
     if sold.empty:
         record = "each sale: sold_on and sold_price"
         return [
@@ -184,7 +189,7 @@ def _sales(items: pd.DataFrame, sold: pd.DataFrame, enough: int) -> list[Stateme
         ]
     counts = sold["category"].value_counts()
     many, few = counts[counts >= enough], counts[counts < enough]
-    found = [Statement(True, f"{paid}, and what {len(sold):,} sales brought")]
+    found = [Statement(True, f"{paid}, and what {_counted(len(sold), 'sale', 'sales')} brought")]
     if len(many):
         found.append(Statement(True, f"an hourly return with its interval for {', '.join(sorted(many.index)[:12])}"))
     if len(few):

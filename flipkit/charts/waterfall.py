@@ -21,6 +21,7 @@ def plot_waterfall(
     *,
     title: str = "From the price to what is left",
     per_item: bool = False,
+    nothing: str = "No money has moved.",
     currency: str = "USD",
 ) -> alt.LayerChart | alt.Chart:
     """The lines from gross to net as bars, each beginning where the line above it ends.
@@ -35,6 +36,8 @@ def plot_waterfall(
         What stands above the chart.
     per_item : bool
         Whether the figures at the right are per item instead of in all.
+    nothing : str
+        What is said where every line is zero.
     currency : str
         Code of the shop's currency.
 
@@ -60,7 +63,7 @@ def plot_waterfall(
     rows = _placed(frame)
     drawn = [row for row in rows if row["amount"] != 0 or row["kind"] == "net"]
     if len(drawn) < 2:
-        return wordless("No money has moved yet.")
+        return wordless(nothing)
     figures = dict(zip(frame["line"], frame["per_item_cents"], strict=True)) if per_item else {}
     for row, label in zip(drawn, labels.distinct_labels([row["line"] for row in drawn], 21), strict=True):
         row["row"] = label

@@ -207,6 +207,25 @@ def category_sentence(study: Study, category: str) -> tuple[str, str]:
     return sentence, f"{_interval(study, row)} {note}"
 
 
+def nothing_sold(study: Study, category: str) -> str:
+    """What is said in the place of a category's chart where nothing of it sold in the window.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+    category : str
+        Name of the category.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    first, last = study.window()
+    return f"Of {category}, nothing sold from {first.isoformat()} to {last.isoformat()}: there is no price to follow."
+
+
 def size_sentence(study: Study) -> tuple[str, str]:
     """Bulky against small over the window, overall and within equal price bands.
 

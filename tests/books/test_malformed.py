@@ -107,6 +107,7 @@ STOPS = [
     ),
     (beside(price_changes="item_id,changed_on,price\nA-1,2026-03-08,-5"), "column price: found '-5'", "at least 0"),
     (beside(price_changes="item_id,changed_on\nA-1,2026-03-08"), "price_changes.csv, column price", "a column price"),
+    (beside(work="date,activity,minutes,worker\n2026-03-08,photo,5,me"), "found 'photo'", "did you mean photograph?"),
     (beside(work="date,activity,minutes,worker\n2026-03-08,packing,5,me"), "found 'packing'", "did you mean pack?"),
     (beside(work="date,activity,minutes,worker\n2026-03-08,pack,soon,me"), "column minutes: found 'soon'", "45 min"),
     (beside(work="date,activity,minutes,worker\n2026-03-08,pack,,me"), "column minutes: found nothing", "how long"),
@@ -283,6 +284,16 @@ def test_a_doubt_is_told(folder, tables, place, words):
     _, problems = inspect_books(folder(tables))
     told = [str(problem) for problem in problems]
     assert any(place in line and words in line for line in told), "\n".join(told)
+
+
+@pytest.mark.parametrize("activity", ["flying", "rest", "wash", "paint"])
+def test_a_word_that_is_near_no_choice_is_not_taken_for_one(folder, activity):
+    tables = beside(work=f"date,activity,minutes,worker\n2026-03-08,{activity},5,me")
+    _, problems = inspect_books(folder(tables))
+    told = [str(problem) for problem in problems if activity in str(problem)]
+    assert len(told) == 1
+    assert "needed one of find, research" in told[0]
+    assert "did you mean" not in told[0]
 
 
 def test_bytes_that_are_no_text(tmp_path):

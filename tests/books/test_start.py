@@ -156,3 +156,16 @@ def test_check_of_broken_books_lists_and_stops(tmp_path):
     assert "items.csv, column bought_on: 9 times (rows 2, 3, 4, 5, 6, 7, 8, 9 and 1 more)" in text
     assert "write 2026-02-01 or 2026-01-02" in text
     assert "The report can say" not in text
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        (["A,Jug,stoneware,2026-01-03,10"], "what 1 item in 1 category cost"),
+        (["A,Jug,stoneware,2026-01-03,10", "B,Lamp,lamps,2026-01-03,10"], "what 2 items in 2 categories cost"),
+    ],
+)
+def test_one_of_a_kind_is_counted_in_the_singular(tmp_path, rows, words):
+    lines = ["item_id,title,category,bought_on,cost", *rows]
+    (tmp_path / "items.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    assert words in explain(tmp_path)

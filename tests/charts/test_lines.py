@@ -66,7 +66,9 @@ def test_the_reading_takes_the_largest_cost_first(lines, seen):
 
 
 def test_no_money_moved_is_words(lines, seen):
-    assert seen(plot_waterfall(lines.assign(amount_cents=0))).reading == "No money has moved yet."
+    assert seen(plot_waterfall(lines.assign(amount_cents=0))).reading == "No money has moved."
+    empty = plot_waterfall(lines.assign(amount_cents=0), nothing="No lamp sold in May.")
+    assert seen(empty).reading == "No lamp sold in May."
 
 
 def test_per_item_needs_its_column(lines):

@@ -105,6 +105,9 @@ def test_nothing_sold_yet_is_said_and_shown(unsold):
     assert note.startswith("In stock: 2 items that cost $22.50")
     assert reading.window_sentence(unsold) == "Nothing sold yet."
     assert reading.category_sentence(unsold, "lamps")[0] == "Lamps: nothing sold in these months."
+    assert reading.nothing_sold(unsold, "lamps") == (
+        "Of lamps, nothing sold from 2025-02-01 to 2026-01-31: there is no price to follow."
+    )
     assert reading.size_sentence(unsold)[0].startswith("Nothing small and nothing bulky sold")
     assert reading.trace_sentence(unsold.sold_items()) == "No sale has brought money yet."
     assert reading.break_even_sentence(unsold)
