@@ -5,15 +5,19 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
-from flipkit.reports.month import month_plan
+from flipkit.reports import month as months
 from flipkit.reports.opening import STUDIES
 from flipkit.reports.runner import run_notebooks
 
 
-def demo_pages(folder: Path, *, wanted=lambda name: True) -> list[Path]:
-    """Make the pages whose names are wanted, and give their files in the pack's order."""
-    plan = month_plan()
-    tasks = [page.task for page in plan.pages if wanted(page.task.name)]
+def demo_pages(folder: Path) -> list[Path]:
+    """Make every page, and give their files in the pack's order; the simulated shops of one page are few."""
+    usual, months.TRUST_SHOPS = months.TRUST_SHOPS, 3
+    try:
+        plan = months.month_plan()
+    finally:
+        months.TRUST_SHOPS = usual
+    tasks = [page.task for page in plan.pages]
     with tempfile.TemporaryDirectory() as shared:
         plan.study.keep(Path(shared))
         around = {"cwd": plan.study.books.path.resolve().parent, "env": {STUDIES: shared}}
