@@ -12,7 +12,7 @@ from flipkit.charts import labels, theme
 from flipkit.charts.renderer import described, wordless
 from flipkit.money import show_cents
 
-_ROW = 27
+_ROW = 32
 #: The parts in their order, with the colour of each.
 PARTS = {
     "trim_cents": ("a trim of one side", "series_1"),

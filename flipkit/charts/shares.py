@@ -47,19 +47,20 @@ def plot_shares(
     labels.require_columns(frame, ["name", "share", "error"], chart="plot_shares")
     if frame.empty:
         return wordless("Nothing has been measured.")
+    names = labels.distinct_labels([str(name) for name in frame["name"]])
     rows: list[dict[str, Any]] = [
         {
-            "name": str(row["name"]),
+            "name": name,
             "share": float(row["share"]),
             "low": max(float(row["share"] - 2 * row["error"]), 0.0),
             "high": min(float(row["share"] + 2 * row["error"]), 1.0),
             "text": f"{row['share']:.0%}",
         }
-        for row in frame.to_dict("records")
+        for name, row in zip(names, frame.to_dict("records"), strict=True)
     ]
     floor = max(min(row["low"] for row in rows) - 0.05, 0.0)
     base = alt.Chart(alt.Data(values=rows)).encode(
-        y=alt.Y("name:N", sort=[row["name"] for row in rows], title=None, axis=alt.Axis(labelLimit=220))
+        y=alt.Y("name:N", sort=[row["name"] for row in rows], title=None, axis=alt.Axis(**labels.row_axis()))
     )
     scale = alt.Scale(domain=[min(floor, (meant or 1.0) - 0.05), 1.0], nice=True)
     axis = alt.Axis(format="%", title=None, tickCount=5)
@@ -75,14 +76,17 @@ def plot_shares(
     chart = alt.layer(*layers).properties(
         width="container", height=_ROW * len(rows), title=alt.TitleParams(title, subtitle=subtitle)
     )
-    reading = "; ".join(
-        f"{row['name']}: {row['share']:.0%} (give or take {2 * row['error']:.0%})" for row in _records(frame)
-    )
+    reading = "; ".join(f"{row['name']}: {row['share']:.0%} ({_doubt(row)})" for row in _records(frame))
     numbers = [
         {"": row["name"], "share": f"{row['share']:.1%}", "standard error": f"{row['error']:.1%}"}
         for row in _records(frame)
     ]
     return described(chart, f"{reading[:1].upper()}{reading[1:]}.", numbers)
+
+
+def _doubt(row: dict[str, Any]) -> str:
+    """How far the share is known; a share of all has no error that could be measured."""
+    return "no miss seen" if row["share"] == 1 and not row["error"] else f"give or take {2 * row['error']:.0%}"
 
 
 def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:

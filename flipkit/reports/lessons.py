@@ -105,13 +105,16 @@ class PackingLessons:
         )
         headings = {
             "title": "Parcel",
-            "parcel": "Packed",
-            "rule_cents": "Label by the rules",
-            "above_cents": "Billed above",
-            "adjustment_cents": "Taken later",
-            "trim_cents": "A trim saves",
             "advice": "Next time",
+            "cost_cents": "It cost",
+            "trim_cents": "A trim saves",
+            "adjustment_cents": "Taken later",
+            "above_cents": "Billed above",
+            "rule_cents": "Label by the rules",
+            "parcel": "Packed",
         }
+        if not (self.frame["above_cents"] > 0).any():
+            del headings["above_cents"]
         caption = f"The {len(shown)} most costly of {count_of(len(found), 'parcel')}"
         return elements.table(shown, caption=caption, headings=headings, currency=self.currency)
 
@@ -130,6 +133,8 @@ class PackingLessons:
             "above_cents": "Billed above",
             "cost_cents": "Together",
         }
+        if not self.totals["above_cents"].any():
+            del headings["above"], headings["above_cents"]
         return elements.table(
             self.totals, caption="By category, the dearest first", headings=headings, currency=self.currency
         )

@@ -47,6 +47,8 @@ def test_a_dearer_label_has_its_own_advice(lessons):
     frame.loc[name, ["above_cents", "cost_cents"]] = 99_999
     dear = dataclasses.replace(lessons, frame=frame)
     assert "compare the cards" in dear.table().text.splitlines()[2]
+    assert "Billed above" in dear.table().text
+    assert "Billed above" not in lessons.table().text
     assert "1 label cost $999.99 more" in dear.note()
 
 
