@@ -253,6 +253,10 @@ class Possible:
         return Possible(level, self.pull, share)
 
 
+#: Nothing is unsure: the middling demand itself.
+SURE = Possible(np.ones(1), np.zeros(1), np.ones(1))
+
+
 def possible_demand(
     never_share: float,
     spread: npt.ArrayLike,

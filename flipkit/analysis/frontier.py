@@ -49,4 +49,5 @@ def thing_frontier(asked: Question, *, week_cents: Sequence[float]) -> list[Fron
         storage_cents=asked.storage_cents * asked.terms.volume_cuft + minute * asked.terms.week_min,
         end_cents=0.0,
         week_cents=np.asarray(week_cents, dtype=np.float64),
+        possible=asked.possible,
     )

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from flipkit.analysis.demand import LEAST_PULL, Demand, possible_demand, wanting
+from flipkit.analysis.demand import LEAST_PULL, Demand, Possible, possible_demand, wanting
 from flipkit.analysis.price_outcomes import Outcomes, path_outcomes
 from flipkit.analysis.price_tables import PriceGrid, PriceTable, price_table
 from flipkit.analysis.pricing import PricePaths, PriceSettings
@@ -124,6 +124,13 @@ class Question:
     endings_cents: tuple[int, ...] = ()
     pull_error: float = 0.0
     pull_with_pace: float = 0.0
+
+    @property
+    def possible(self) -> Possible:
+        """What its demand may be: things differ, and price, pace and pull may be misjudged."""
+        misjudged = float(self.demand.pull[0]) * self.price_error
+        spread = float(np.sqrt(self.appeal_spread**2 + self.pace_error**2 + misjudged**2))
+        return possible_demand(self.never_share, spread, pull_error=self.pull_error, together=self.pull_with_pace)
 
 
 @dataclass(frozen=True)
@@ -302,16 +309,8 @@ def best_sale(asked: Question) -> tuple[PricePaths, PriceTable]:
         endings_cents=asked.endings_cents,
     )
     week = asked.storage_cents * terms.volume_cuft + minute * terms.week_min
-    # Misjudged prices and paces spread what is not known beyond how much things differ.
-    misjudged = asked.demand.pull[0] * asked.price_error
-    possible = possible_demand(
-        asked.never_share,
-        float(np.sqrt(asked.appeal_spread**2 + asked.pace_error**2 + misjudged**2)),
-        pull_error=asked.pull_error,
-        together=asked.pull_with_pace,
-    )
     # One sweep is worth all but a two-thousandth of the best, and an aisle does not wait.
-    paths = weighed_paths(asked.demand, possible, table, settings, storage_cents=week, sweeps=1)
+    paths = weighed_paths(asked.demand, asked.possible, table, settings, storage_cents=week, sweeps=1)
     return paths, table
 
 

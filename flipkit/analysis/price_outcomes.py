@@ -8,9 +8,10 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from flipkit.analysis.demand import Demand
+from flipkit.analysis.demand import SURE, Demand, Possible
 from flipkit.analysis.price_tables import PriceTable
-from flipkit.analysis.pricing import GIVE_UP, PricePaths, PriceSettings, best_paths
+from flipkit.analysis.pricing import GIVE_UP, PricePaths, PriceSettings
+from flipkit.analysis.weighed_prices import weighed_paths
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -192,6 +193,7 @@ def price_frontier(
     storage_cents: float,
     end_cents: float,
     week_cents: npt.ArrayLike,
+    possible: Possible = SURE,
 ) -> list[FrontierPoint]:
     """Expected money against expected weeks for one thing, from patient to hurried.
 
@@ -212,6 +214,8 @@ def price_frontier(
         What giving up brings. [cents]
     week_cents : array, shape (m,)
         What a further week is worth to the seller. [cents]
+    possible : Possible
+        What the demand may be; without it the demand is sure.
 
     Returns
     -------
@@ -231,15 +235,16 @@ def price_frontier(
     """
     points = []
     for extra in np.asarray(week_cents, dtype=np.float64):
-        paths = best_paths(demand, table, settings, storage_cents=storage_cents + float(extra), end_cents=end_cents)
-        found = path_outcomes(paths.place, paths.lowest_offer_cents, demand, table)
-        money = worth_cents(found, settings, storage_cents=storage_cents, end_cents=end_cents)
+        held = storage_cents + float(extra)
+        paths = weighed_paths(demand, possible, table, settings, storage_cents=held, end_cents=end_cents)
+        found = [path_outcomes(paths.place, paths.lowest_offer_cents, one, table) for one in possible.moved(demand)]
+        money = [worth_cents(one, settings, storage_cents=storage_cents, end_cents=end_cents)[0] for one in found]
         points.append(
             FrontierPoint(
                 float(extra),
-                float(money[0]),
-                float(found.weeks[0]),
-                float(found.sold_share[0]),
+                float(possible.share @ money),
+                float(possible.share @ [one.weeks[0] for one in found]),
+                float(possible.share @ [one.sold_share[0] for one in found]),
                 float(paths.price_cents[0, 0]),
                 paths,
             )

@@ -8,14 +8,13 @@ import math
 import numpy as np
 import pytest
 
-from flipkit.analysis.demand import LEAST_PULL, Demand, Offers, Possible, possible_demand
+from flipkit.analysis.demand import LEAST_PULL, SURE, Demand, Offers, Possible, possible_demand
 from flipkit.analysis.price_outcomes import path_outcomes, worth_cents
 from flipkit.analysis.price_tables import PriceGrid, price_table
 from flipkit.analysis.pricing import GIVE_UP, PriceSettings, best_paths
 from flipkit.analysis.weighed_prices import weighed_paths
 
 OFFERS = Offers((0.9, 0.75), (0.3, 0.2))
-SURE = Possible(np.ones(1), np.zeros(1), np.ones(1))
 
 
 def one(*, rate=0.12, pull=2.4, weeks=26, fading=0.02, offers=OFFERS, n=1):
