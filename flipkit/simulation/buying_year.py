@@ -246,7 +246,8 @@ def buying_year(
     Returns
     -------
     DataFrame
-        One row a shop: ``bought`` (finds that the kit prices above nothing), ``hourly`` when the
+        One row a shop: ``bought`` (share of the finds that the kit prices above nothing; where it
+        is 0, nothing else is known), ``hourly`` when the
         highest price is paid for all of them, ``error`` (what the kit states, two standard
         errors), ``tag_bought`` and ``tag_hourly`` for the seller who buys at the tag, and
         ``all_hourly`` for one who buys everything at the tag. [dollars per hour]
@@ -307,15 +308,16 @@ def _year(finds: pd.DataFrame, model: SellingModel, weeks: int) -> dict[str, flo
     # A price misjudged is one find's own luck. A pace misjudged is a kind's, and goes with that
     # of the other kinds as the fit says: pull and fading are mostly learned of all together.
     kinds = paid.groupby("kind")[["pace_error", "log_ratio"]].agg({"pace_error": "sum", "log_ratio": "mean"})
-    pace = model.pace_covariance(tuple(kinds.index), kinds["log_ratio"].to_numpy(), weeks=weeks)
-    single = np.sqrt(np.diag(pace))
-    shared = kinds["pace_error"].to_numpy() / single
-    stated = np.sqrt((paid["price_error"] ** 2).sum() + shared @ pace @ shared) if len(paid) else np.nan
+    stated = float("nan")
+    if len(paid):
+        pace = model.pace_covariance(tuple(kinds.index), kinds["log_ratio"].to_numpy(), weeks=weeks)
+        shared = kinds["pace_error"].to_numpy() / np.sqrt(np.diag(pace))
+        stated = float(np.sqrt((paid["price_error"] ** 2).sum() + shared @ pace @ shared))
     hours = paid["minutes"].sum() / 60
     return {
         "bought": len(paid) / len(finds),
         "hourly": hourly(paid, "highest"),
-        "error": float(2 * stated / 100 / hours) if hours else float("nan"),
+        "error": 2 * stated / 100 / hours if hours else float("nan"),
         "tag_bought": len(tagged) / len(finds),
         "tag_hourly": hourly(tagged, "tag"),
         "all_hourly": hourly(finds, "tag"),

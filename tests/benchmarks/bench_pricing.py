@@ -4,7 +4,8 @@ First table: what a thing earns on average by each way of pricing, over what a s
 knows the demand and sees the same comparables; ``+-`` is the standard error over the shops.
 Second table: what an hour earns in a year of buying by the highest price worth paying, beside
 the target and the kit's stated error (two standard errors), which should be about twice the
-spread that the shops really show. Both for shops with so many things of each kind in their past.
+spread that the shops really show; shops in which the kit finds nothing worth buying are left out.
+Both for shops with so many things of each kind in their past.
 Last, the time of 10,000 paths on one core.
 """
 
@@ -94,12 +95,13 @@ def _paths(chosen: list[Scenario], things: int, shared: dict[str, Any], assumpti
 
 
 def _buying(chosen: list[Scenario], finds: int, shared: dict[str, Any]) -> None:
-    heads = ("bought", "hourly", "+-", "2 x spread", "stated +-", "shops within", "at the tag", "everything")
+    heads = ("shops", "bought", "hourly", "+-", "2 x spread", "stated +-", "shops within", "at the tag", "everything")
     _say(f"{'scenario':22} " + " ".join(f"{head:>12}" for head in heads))
     for scenario in chosen:
         year = buying_year(scenario, finds=finds, **shared)
         year = year[year["bought"] > 0]
         cells = (
+            len(year),
             year["bought"].mean(),
             year["hourly"].mean(),
             year["hourly"].std() / np.sqrt(len(year)),
