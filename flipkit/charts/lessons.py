@@ -71,7 +71,7 @@ def plot_packing_lessons(frame: pd.DataFrame, *, currency: str = "USD") -> alt.L
 
     axis = alt.Axis(labelExpr=labels.axis_money(currency, unit=100), tickCount=4, grid=True)
     bars = base.mark_bar().encode(
-        x=alt.X("cents:Q", title="could have been saved in these months", stack="zero", axis=axis),
+        x=alt.X("cents:Q", title="could have been saved", stack="zero", axis=axis),
         y=y(labels.row_axis()),
         order=alt.Order("place:Q"),
         color=alt.Color(

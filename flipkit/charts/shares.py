@@ -11,7 +11,8 @@ import pandas as pd
 from flipkit.charts import labels, theme
 from flipkit.charts.renderer import described, wordless
 
-_ROW = 34
+#: Height of a row, and of one more line of its name. [px]
+_ROW, _LINE = 34, 14
 
 
 def plot_shares(
@@ -58,6 +59,7 @@ def plot_shares(
         }
         for name, row in zip(names, frame.to_dict("records"), strict=True)
     ]
+    tall = _ROW + _LINE * max(max(name.count("\n") for name in names) - 1, 0)
     floor = max(min(row["low"] for row in rows) - 0.05, 0.0)
     base = alt.Chart(alt.Data(values=rows)).encode(
         y=alt.Y("name:N", sort=[row["name"] for row in rows], title=None, axis=alt.Axis(**labels.row_axis()))
@@ -74,7 +76,7 @@ def plot_shares(
         line = alt.Chart(alt.Data(values=[{"meant": meant}])).mark_rule(color=theme.color("ink"))
         layers.insert(0, line.encode(x=alt.X("meant:Q", scale=scale, axis=axis)))
     chart = alt.layer(*layers).properties(
-        width="container", height=_ROW * len(rows), title=alt.TitleParams(title, subtitle=subtitle)
+        width="container", height=tall * len(rows), title=alt.TitleParams(title, subtitle=subtitle)
     )
     reading = "; ".join(f"{row['name']}: {row['share']:.0%} ({_doubt(row)})" for row in _records(frame))
     numbers = [
