@@ -54,17 +54,26 @@ const begin = () => {
   }
 };
 // Paper is narrower than a screen: a drawing is made little wider than its place there, so that its words stay legible.
-const paper = { alone: 860, part: 400, moving: 900 };
-// One view is told its whole width, panels the width that they share between their axes.
-const fit = (figure, width) => {
+const paper = { alone: 860, part: 400, moving: 900, tall: 0.62 };
+// One view is told its whole width, panels the width that they share between their axes; on paper tall panels are lower.
+const fit = (figure, width, tall = 1) => {
+  if (!figure.view) return;
   const axes = figure.dataset.margin ? Number(figure.dataset.margin) + 10 : 0;
-  if (figure.view) figure.view.width(Math.max(width - axes, 80)).run();
+  if (axes) {
+    for (const [name, height] of Object.entries(figure.view.getState().signals)) {
+      if (!/^concat_\d+_height$/.test(name)) continue;
+      figure.heights ??= {};
+      figure.heights[name] ??= height;
+      if (figure.heights[name] > 140) figure.view.signal(name, figure.heights[name] * tall);
+    }
+  }
+  figure.view.width(Math.max(width - axes, 80)).run();
 };
 const figures = () => document.querySelectorAll("figure.chart");
 addEventListener("beforeprint", () => {
   for (const figure of figures()) {
     const place = figure.closest(".beside, .columns") ? "part" : figure.dataset.moves === undefined ? "alone" : "moving";
-    fit(figure, paper[place]);
+    fit(figure, paper[place], paper.tall);
   }
 });
 addEventListener("afterprint", () => {
