@@ -145,7 +145,10 @@ def draw_dots(
     interval = base.mark_rule(strokeWidth=5, opacity=0.35, strokeCap="round")
     weight = {"condition": {"test": f"indexof({bold}, datum.value) >= 0", "value": "bold"}, "value": "normal"}
     names = alt.Axis(**labels.row_axis(labelFontWeight=weight))
-    layers.append(interval.encode(x=x("low"), x2="high:Q", y=y(names), color=color))
+    # Without a single interval there is nothing to span, and a browser would say so.
+    claimed = any(dot.low is not None for dot in dots)
+    if claimed:
+        layers.append(interval.encode(x=x("low"), x2="high:Q", y=y(names), color=color))
     values = alt.Axis(labelExpr=labels.axis_money(currency, unit=1), grid=True, tickCount=4)
     tooltip = [
         alt.Tooltip("name:N", title="Which"),
@@ -153,7 +156,7 @@ def draw_dots(
         alt.Tooltip("count:N", title=count_title.capitalize()),
     ]
     dot_mark = base.mark_point(filled=True, opacity=1, size=110)
-    layers.append(dot_mark.encode(x=x("value", values), y=y(), color=color, tooltip=tooltip))
+    layers.append(dot_mark.encode(x=x("value", values), y=y(None if claimed else names), color=color, tooltip=tooltip))
     counts = alt.Axis(**labels.end_axis(heads, count_title))
     layers.append(base.mark_point(opacity=0, size=1).encode(x=x("value"), y=y(counts)))
     layers += _words(rows, x, y, middle=(min([*known, 0.0]) + max([*known, target or 0.0])) / 2)

@@ -52,7 +52,8 @@ def plot_packing_lessons(frame: pd.DataFrame, *, currency: str = "USD") -> alt.L
     labels.require_columns(frame, ["category", "parcels", *PARTS, "cost_cents"], chart="plot_packing_lessons")
     costly = frame[frame["cost_cents"] > 0]
     if costly.empty:
-        return wordless("No parcel cost more than it had to, as far as the books can tell.")
+        known = "No parcel cost more than it had to, as far as the books can tell."
+        return wordless(known if len(frame) else "No parcel with measures to look at.")
     names = labels.distinct_labels([str(name) for name in costly["category"]])
     records = [dict(row) for row in costly.to_dict("records")]
     values = [

@@ -97,7 +97,9 @@ class PackingLessons:
             ["cost_cents", "item_id"], ascending=[False, True], kind="stable"
         )
         if found.empty:
-            return words("No parcel cost more than it had to.")
+            return words(
+                "No parcel cost more than it had to." if len(self.frame) else "No parcel with measures to show."
+            )
         shown = found.head(_MOST)
         shown = shown.assign(
             parcel=[_sides(row) for row in shown.to_dict("records")],

@@ -182,3 +182,12 @@ def test_a_band_between_two_edges_has_both(bands, seen):
 
 def test_no_price_band_is_words(bands, seen):
     assert "Nothing sold yet" in seen(plot_price_bands(bands.head(0), 25.0)).reading
+
+
+def test_without_a_single_interval_none_is_drawn_and_the_rows_keep_their_names(returns, seen):
+    frame = returns.assign(low=float("nan"), high=float("nan"), verdict="too few to tell")
+    chart = seen(plot_category_returns(frame, 25.0))
+    assert not [encoding for encoding, _ in chart.marks("rule") if encoding.get("x", {}).get("field") == "low"]
+    (dots, rows), *_ = chart.marks("point")
+    assert dots["y"]["axis"]["labelExpr"]
+    assert len(rows) == len(frame)

@@ -67,12 +67,22 @@ def test_the_chart_has_a_bar_for_each_category_that_cost_something(lessons):
         assert (shown in reading.lower()) == (row["cost_cents"] > 0)
 
 
+def test_parcels_that_cost_no_more_than_they_had_to_are_said_to(lessons):
+    fair = lessons.frame.assign(trim_cents=0, adjustment_cents=0, above_cents=0, cost_cents=0)
+    good = dataclasses.replace(lessons, frame=fair)
+    assert "none stood so close above a step" in good.sentence()
+    assert good.note().startswith("No label cost more than the rules ask for the measures entered. No carrier took")
+    assert good.table().text == "No parcel cost more than it had to."
+    totals = lessons.totals.assign(trim_cents=0, adjustment_cents=0, cost_cents=0)
+    assert "No parcel cost more" in plot_packing_lessons(totals).to_dict()["description"]
+
+
 def test_a_shop_without_a_sale_says_so(tmp_path):
     books = write_books(tmp_path / "books", items="item_id,title,category,bought_on,cost\nA,Jug,x,2026-01-03,1")
     lessons = packing_lessons(open_study(books))
     assert lessons.sentence().startswith("No parcel of these months can be weighed again")
     assert lessons.note() == ""
-    assert lessons.table().text == "No parcel cost more than it had to."
+    assert lessons.table().text == "No parcel with measures to show."
     assert lessons.totals_table().text == "No category has a parcel with measures."
     assert "two people" not in lessons.cautions().text
-    assert "No parcel cost more" in plot_packing_lessons(lessons.totals).to_dict()["description"]
+    assert "No parcel with measures" in plot_packing_lessons(lessons.totals).to_dict()["description"]
