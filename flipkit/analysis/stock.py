@@ -4,6 +4,9 @@ The terms are the retail handbooks': turnover is cost of goods sold over average
 cost; days on hand is a year of days over the yearly turnover; GMROI is gross margin over
 average inventory at cost. Gross margin is what the goods alone sold for, less refunds, less
 cost of goods: postage, fees and hours come after it. Average inventory is the mean over every day of the window.
+
+What capital and space earned is set against all stock, and what was given up counts with what it lost: over
+the sold things alone a category that mostly never sells would look the best of all.
 """
 
 from __future__ import annotations
@@ -154,9 +157,10 @@ def stock_table(economics: pd.DataFrame, *, window: Window, as_of: dt.date, by: 
         ``goods_sold_cents`` (cost of goods sold), ``gross_margin_cents``,
         ``average_stock_cents``, ``turnover`` (a year), ``days_on_hand``, ``gmroi`` (a year);
 
-        ``net_cents`` of the sales, ``capital_days`` (dollars times days held of the items sold),
-        ``net_per_capital_day`` (dollars a day for each dollar that they tied up, from buying to
-        sale) and ``capital_return`` (the same a year, as a rate);
+        ``net_cents`` of the sales and of what was given up in the window, ``capital_days`` (dollars
+        times days held in the window of all stock, unsold things included),
+        ``net_per_capital_day`` (dollars a day for each dollar tied up) and ``capital_return``
+        (the same a year, as a rate);
 
         ``cubic_ft_months`` (space held in the window, unsold things included) and
         ``net_per_cubic_ft_month`` (dollars).
@@ -180,8 +184,7 @@ def stock_table(economics: pd.DataFrame, *, window: Window, as_of: dt.date, by: 
     sales = sold["sold_price_cents"] - sold["refund_cents"]
     # What came back is stock again: its cost is not sold.
     goods = sold["cost_cents"].where(~back, 0)
-    # A thing bought and sold on one day tied its money up for a day.
-    tied = np.maximum((sold["sold_on"] - sold["bought_on"]).dt.days.to_numpy(dtype=np.float64), 1.0)
+    given_up = economics.loc[_given_up_in(economics, first, last)]
     stock = economics.loc[_in_hand_on(economics, last)]
     groups = sorted(economics[by].astype(object).unique(), key=str)
 
@@ -209,8 +212,8 @@ def stock_table(economics: pd.DataFrame, *, window: Window, as_of: dt.date, by: 
     table["turnover"] = [pair[0] for pair in turns]
     table["days_on_hand"] = [days_on_hand(value) for value in table["turnover"]]
     table["gmroi"] = [pair[1] for pair in turns]
-    table["net_cents"] = total(sold, sold["net_cents"]).astype(np.int64)
-    table["capital_days"] = total(sold, sold["cost_cents"] * tied) / 100
+    table["net_cents"] = (total(sold, sold["net_cents"]) + total(given_up, given_up["net_cents"])).astype(np.int64)
+    table["capital_days"] = total(economics, economics["cost_cents"] * held) / 100
     table["net_per_capital_day"] = _ratio(table["net_cents"] / 100, table["capital_days"])
     table["capital_return"] = table["net_per_capital_day"] * YEAR_DAYS
     table["cubic_ft_months"] = total(economics, cubic_feet(economics).fillna(0.0) * held) / MONTH_DAYS
@@ -290,6 +293,13 @@ def _days_held_in(items: pd.DataFrame, first: dt.date, last: dt.date, as_of: dt.
     left = _left_on(items).fillna(pd.Timestamp(as_of) + pd.Timedelta(days=1)).to_numpy().astype("datetime64[D]")
     end = np.minimum(left, np.datetime64(last) + 1)
     return np.maximum((end - begin).astype(np.float64), 0.0)
+
+
+def _given_up_in(items: pd.DataFrame, first: dt.date, last: dt.date) -> npt.NDArray[np.bool_]:
+    """Things that never sold and left in the window; one that came back from a sale counts with that sale."""
+    left = items["gone_on"]
+    inside = (left >= pd.Timestamp(first)) & (left <= pd.Timestamp(last))
+    return (inside & items["sold_on"].isna()).to_numpy(dtype=bool)
 
 
 def _left_on(items: pd.DataFrame) -> pd.Series:

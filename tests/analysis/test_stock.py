@@ -76,7 +76,15 @@ def test_stock_of_a_month(economics):
         {**base, "sold_on": "2026-06-11", "sold_price_cents": 4000, "net_cents": 2500},
         {**base, "sold_on": None, "status": "for sale", "sold_price_cents": 0},
         {**base, "bought_on": "2026-06-16", "listed_on": None, "sold_on": None, "status": "not listed"},
-        {**base, "category": "games", "sold_on": None, "gone_on": "2026-06-06", "status": "gone"},
+        {
+            **base,
+            "category": "games",
+            "sold_on": None,
+            "gone_on": "2026-06-06",
+            "status": "gone",
+            "sold_price_cents": 0,
+            "net_cents": -1200,
+        },
     ]
     table = stock_table(economics(rows), window=june, as_of=dt.date(2026, 6, 30)).set_index("category")
     lamps, games = table.loc["lamps"], table.loc["games"]
@@ -89,16 +97,39 @@ def test_stock_of_a_month(economics):
     assert lamps["turnover"] == pytest.approx(30 / 55 * 365 / 30)
     assert lamps["days_on_hand"] == pytest.approx(55)
     assert lamps["gmroi"] == pytest.approx(3 * 30 / 55 * 365 / 30)
-    # 25.00 on 10.00 tied up for 20 days
-    assert lamps["capital_days"] == pytest.approx(200)
-    assert lamps["net_per_capital_day"] == pytest.approx(25 / 200)
-    assert lamps["capital_return"] == pytest.approx(25 / 200 * 365)
+    # 25.00 on 10.00 tied up for 55 days in June, the unsold ones' 45 included
+    assert lamps["capital_days"] == pytest.approx(550)
+    assert lamps["net_per_capital_day"] == pytest.approx(25 / 550)
+    assert lamps["capital_return"] == pytest.approx(25 / 550 * 365)
     # 55 cubic-foot days are 55 / (365 / 12) months
     assert lamps["net_per_cubic_ft_month"] == pytest.approx(25 / (55 * 12 / 365))
     # the games left on the sixth: five days, nothing sold
     assert games["average_stock_cents"] == pytest.approx(1000 * 5 / 30)
     assert (games["sold"], games["turnover"], games["days_on_hand"]) == (0, 0.0, math.inf)
     assert math.isnan(games["sell_through"])
+    # what was given up lost its 12.00 on 10.00 and on a cubic foot, five days each
+    assert (games["net_cents"], games["capital_days"]) == (-1200, pytest.approx(50))
+    assert games["capital_return"] == pytest.approx(-12 / 50 * 365)
+    assert games["net_per_cubic_ft_month"] == pytest.approx(-12 / (5 * 12 / 365))
+
+
+def test_capital_and_space_do_not_forget_what_never_sells(economics):
+    # Both sell one thing for 30.00 net; of one category two more wait all year and one was given up.
+    fine = {"category": "fine", "cost_cents": 1000, "net_cents": 3000, "bought_on": "2026-01-05"}
+    rows = [fine, {**fine, "category": "mostly unsold"}]
+    left = {"category": "mostly unsold", "cost_cents": 1000, "sold_on": None, "sold_price_cents": 0, "net_cents": -1000}
+    rows += [{**left, "status": "for sale"}] * 2 + [{**left, "status": "gone", "gone_on": "2026-12-01"}]
+    table = stock_table(economics(rows), window=(dt.date(2026, 1, 1), AS_OF), as_of=AS_OF).set_index("category")
+    assert table.loc["mostly unsold", "net_cents"] == 2000
+    for column in ("capital_return", "net_per_cubic_ft_month"):
+        assert table.loc["mostly unsold", column] < 0.1 * table.loc["fine", column]
+
+
+def test_a_return_that_was_given_away_counts_once(economics):
+    row = {"status": "gone", "gone_on": "2026-03-01", "cost_cents": 500, "sold_price_cents": 2000}
+    row |= {"refund_cents": 2000, "net_cents": -900}
+    table = stock_table(economics([row]), window=(dt.date(2026, 1, 1), AS_OF), as_of=AS_OF).iloc[0]
+    assert table["net_cents"] == -900
 
 
 @pytest.mark.worked
