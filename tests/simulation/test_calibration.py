@@ -9,11 +9,13 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.prospects import Horizon
+from flipkit.assumptions import load_assumptions
 from flipkit.simulation.calibration import coverage, scenario_truth, shop_intervals
 from flipkit.simulation.scenarios import scenarios, shops_with
 
 SCENARIOS = {scenario.name: scenario for scenario in scenarios()}
-HORIZON = Horizon(days=180, salvage_ppm=0)
+# The kit's own horizon, so that what is tested is what is claimed.
+HORIZON = Horizon(days=load_assumptions().whole("stock.horizon_days"), salvage_ppm=0)
 
 
 @pytest.fixture(scope="module")
