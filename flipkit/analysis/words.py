@@ -117,3 +117,40 @@ def difference_verdict(low: float, high: float, *, first: str, second: str, clai
     if high < 0:
         return f"{second} earns more an hour than {first}"
     return f"no difference shown between {first} and {second}"
+
+
+def wage_verdict(wage: float, limit: float, low: float, high: float, *, claimed: bool) -> str:
+    """What a wage for help does to the owner's hour, as far as the limit's interval lets one say.
+
+    Parameters
+    ----------
+    wage : float
+        The wage. [dollars per hour]
+    limit : float
+        The wage below which the owner's hour rises; NaN where no wage would do. [dollars per hour]
+    low, high : float
+        The limit's interval; NaN where the owner's hour may earn nothing. [dollars per hour]
+    claimed : bool
+        Whether there is enough behind it to claim an interval.
+
+    Returns
+    -------
+    str
+        The words.
+
+    Examples
+    --------
+    >>> wage_verdict(16.0, 12.0, 9.0, 15.0, claimed=True)
+    'would not raise it'
+    >>> wage_verdict(14.0, 12.0, 9.0, 15.0, claimed=True)
+    'would not raise it by these figures, though that is not sure'
+    """
+    if not claimed:
+        return TOO_FEW
+    # No wage at all is a limit below every wage.
+    limit, low, high = (-math.inf if math.isnan(value) else value for value in (limit, low, high))
+    if wage < low:
+        return "would raise it"
+    if wage >= high:
+        return "would not raise it"
+    return f"{'would' if wage < limit else 'would not'} raise it by these figures, though that is not sure"

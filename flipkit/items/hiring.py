@@ -65,6 +65,52 @@ def hired_costs(minutes: npt.ArrayLike, *, wage_cents: npt.ArrayLike, burden_ppm
     return np.asarray((exact + whole // 2) // whole, dtype=np.int64)
 
 
+def wage_limit(hourly: float, *, burden_ppm: int, pace: float = 1.0, guidance: float = 0.0) -> float:
+    """The wage below which handing work to help raises the owner's hourly return.
+
+    With net N and owner hours H, an activity of h hours handed to somebody who needs ``pace``
+    times as long costs W x pace x h and the burden on it, and frees h x (1 - guidance) of the
+    owner's hours. The hourly return rises just when W x (1 + burden) is below
+    N / H x (1 - guidance) / pace: help that costs less than the owner's own hour earns. The
+    bar is the same for every activity.
+
+    Parameters
+    ----------
+    hourly : float
+        What the owner's hour earns, or a limit of its interval. [dollars per hour]
+    burden_ppm : int
+        Payroll burden on the wage. [parts per million]
+    pace : float
+        Helper's time over the owner's for the same work, above zero.
+    guidance : float
+        Part of the handed-over time that the owner spends on showing and checking, below one.
+
+    Returns
+    -------
+    float
+        The wage; NaN where the hour earns nothing, so that no wage would do. [dollars per hour]
+
+    Raises
+    ------
+    AssumptionError
+        If the burden, pace or guidance is out of range.
+
+    Examples
+    --------
+    >>> round(wage_limit(20.0, burden_ppm=76_500), 2)
+    18.58
+    >>> wage_limit(-3.0, burden_ppm=76_500)
+    nan
+    """
+    if burden_ppm < 0:
+        raise AssumptionError("help.burden", need="at least 0", got=burden_ppm)
+    if pace <= 0:
+        raise AssumptionError("help.pace", need="above 0", got=pace)
+    if not 0 <= guidance < 1:
+        raise AssumptionError("help.guidance", need="at least 0 and below 1", got=guidance)
+    return hourly * (1 - guidance) / (pace * (1 + burden_ppm / PPM)) if hourly > 0 else np.nan
+
+
 def help_table(
     owner_min: Mapping[str, float],
     *,
@@ -76,11 +122,8 @@ def help_table(
 ) -> pd.DataFrame:
     """For each activity, what hiring it out entirely would do to the owner's hour.
 
-    With net N and owner hours H, an activity of h hours handed to somebody who needs ``pace``
-    times as long costs W x pace x h and frees h x (1 - guidance) of the owner's hours. The
-    owner's hourly return rises just when W is below N / H x (1 - guidance) / pace: help that
-    costs less than the owner's own hour earns. That bar is the same for every activity; what
-    differs is how much it frees and what the freed hours must earn.
+    It pays below the wage that ``wage_limit`` gives, whatever the activity; what differs is how
+    much each frees and what the freed hours must earn.
 
     Parameters
     ----------
@@ -119,15 +162,11 @@ def help_table(
     >>> round(float(table["hourly_then"][0]), 2), round(float(table["wage_limit"][0]), 2)
     (22.78, 18.58)
     """
-    if wage_cents < 0 or burden_ppm < 0:
-        raise AssumptionError("help.wage and help.burden", need="at least 0", got=min(wage_cents, burden_ppm))
-    if pace <= 0:
-        raise AssumptionError("pace", need="above 0", got=pace)
-    if not 0 <= guidance < 1:
-        raise AssumptionError("guidance", need="at least 0 and below 1", got=guidance)
+    if wage_cents < 0:
+        raise AssumptionError("help.wage", need="at least 0", got=wage_cents)
     hours = sum(owner_min.values()) / 60
     now = net_cents / 100 / hours if hours > 0 else np.nan
-    dear = (1 + burden_ppm / PPM) * pace / (1 - guidance)
+    limit = wage_limit(now, burden_ppm=burden_ppm, pace=pace, guidance=guidance)
     rows = []
     for activity, minutes in owner_min.items():
         if minutes <= 0:
@@ -137,7 +176,6 @@ def help_table(
         left = hours - freed
         # An owner who does nothing else has no hour left to earn by.
         then = (net_cents - cost) / 100 / left if left > 1e-9 else np.nan
-        limit = now / dear if now > 0 else np.nan
         must = cost / 100 / freed
         pays = bool(then > now) if np.isfinite(then) else net_cents > cost
         rows.append((activity, minutes / 60, freed, minutes * pace / 60, cost, now, then, limit, must, pays))

@@ -17,6 +17,7 @@ from flipkit.analysis.track_record import keep_forecasts
 from flipkit.errors import AssumptionError
 from flipkit.places import demo_folder, notebooks_folder
 from flipkit.reports.decisions import prices_sentence
+from flipkit.reports.hiring import help_sentence
 from flipkit.reports.hours import next_hours
 from flipkit.reports.lessons import packing_lessons
 from flipkit.reports.manifest import AssumptionUsed, Manifest
@@ -27,7 +28,6 @@ from flipkit.reports.partners import partners_sentence
 from flipkit.reports.pocket import pocket_sentence
 from flipkit.reports.reading import (
     category_sentence,
-    help_sentence,
     month_name,
     month_sentence,
     size_sentence,
@@ -138,7 +138,7 @@ def month_plan(
         _page("packing-lessons", "packing_lessons", said, "Packing lessons", packing_lessons(study).sentence()),
         _page("next-hours", "next_hours", said, "Where next month's hours go", next_hours(study).sentence()),
         _page("what-if", "what_if", said, "What if?", _WHAT_IF),
-        _page("hired-help", "hired_help", said, "Does help pay?", help_sentence(study)),
+        _page("hired-help", "hired_help", said, "Does help pay?", help_sentence(study)[0]),
         _page("what-if-sliders", "what_if_sliders", said, "Move the assumptions", sliders_sentence(study)[0]),
         _page("track-record", "track_record", said, "Track record", _TRACK_RECORD),
         _page("trust", "trust", {"shops": TRUST_SHOPS}, "How far can the figures be trusted?", _TRUST),

@@ -283,35 +283,6 @@ def stock_sentence(study: Study) -> str:
     )
 
 
-def help_sentence(study: Study) -> str:
-    """Below which wage help raises the owner's hourly return, and what stands in the assumptions.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-    """
-    row = study.shop_returns.loc["the window"]
-    if not row["items"] or row["owner_min"] <= 0:
-        return "Nothing sold in these months, so there is no hour to compare a wage with."
-    assumed = study.assumptions
-    burdened = (1 + assumed.share("help.burden")) * assumed.number("help.pace") / (1 - assumed.share("help.guidance"))
-    limit = float(row["hourly"]) / burdened
-    wage = assumed.cents("help.wage")
-    if limit <= 0:
-        return "Your own hour earned nothing in these months, so no wage pays."
-    now = "so it would" if wage < limit * 100 else "so it would not"
-    return (
-        f"Help raises what your own hour earns below a wage of {money_per_hour(limit, currency=study.currency)}; "
-        f"the assumed wage is {show_cents(wage, currency=study.currency)}, {now}."
-    )
-
-
 def break_even_sentence(study: Study) -> str:
     """At which sold price an hour on bulky things beats one on small ones.
 

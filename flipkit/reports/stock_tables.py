@@ -1,12 +1,10 @@
-"""Tables of the ranking, the stock and the question of help, as pages show them."""
+"""Tables of the ranking and the stock, as pages show them."""
 
 from __future__ import annotations
 
 import pandas as pd
 
 from flipkit.analysis.stock import ageing_table, stock_table
-from flipkit.books.schema import ACTIVITIES
-from flipkit.items.hiring import help_table
 from flipkit.money import show_cents
 from flipkit.reports.elements import Element, table
 from flipkit.reports.reading import money_per_hour
@@ -159,53 +157,6 @@ def waiting_table(study: Study) -> Element:
     formats = {"chance": _chance}
     caption = f"The {len(frame)} unsold items with the most money in them"
     return table(frame, caption=caption, headings=headings, formats=formats, currency=study.currency)
-
-
-def hiring_table(study: Study) -> Element:
-    """For each activity, what handing it to paid help would do to the owner's hour.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    Element
-        For a page.
-    """
-    sold = study.sold_items()
-    minutes = {activity: float(sold[f"{activity}_min"].sum()) for activity in ACTIVITIES}
-    if not sum(minutes.values()):
-        return words("Nothing sold in these months, so there are no hours to hand over.")
-    frame = help_table(
-        minutes,
-        net_cents=int(sold["net_cents"].sum()),
-        wage_cents=study.assumptions.cents("help.wage"),
-        burden_ppm=study.assumptions.ppm("help.burden"),
-        pace=study.assumptions.number("help.pace"),
-        guidance=study.assumptions.share("help.guidance"),
-    )
-    headings = {
-        "activity": "Activity",
-        "owner_hours": "Your hours",
-        "hours_freed": "freed",
-        "hired_cents": "Help would cost",
-        "hourly_then": "Your hour then",
-        "wage_limit": "Pays below a wage of",
-        "must_earn": "A freed hour must earn",
-        "pays": "Raises your hour",
-    }
-    names = ("hourly_now", "hourly_then", "wage_limit", "must_earn")
-    formats = dict.fromkeys(names, lambda dollars: money_per_hour(float(dollars), currency=study.currency))
-    formats |= dict.fromkeys(("owner_hours", "hours_freed"), lambda hours: f"{hours:,.0f}")
-    return table(
-        frame,
-        caption="Handing an activity over entirely, over the sales of the window",
-        headings=headings,
-        formats=formats,
-        currency=study.currency,
-    )
 
 
 def _chance(chance: float) -> str:

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from flipkit.errors import AssumptionError, NotEnoughDataError
-from flipkit.items.hiring import help_table, hired_cost
+from flipkit.items.hiring import help_table, hired_cost, wage_limit
 from flipkit.items.timing import person_minutes, shrunk_minutes, standard_time, time_model
 
 DELIVERY = Path(__file__).parents[1] / "analysis" / "data" / "delivery.csv"
@@ -105,6 +105,14 @@ def test_the_wage_limit_is_where_the_hour_stands_still(pace, guidance, burden):
     assert at["hourly_then"].to_numpy() == pytest.approx(at["hourly_now"].to_numpy(), abs=0.01)
 
 
+@pytest.mark.worked
+def test_the_wage_limit_takes_burden_pace_and_guidance():
+    # 20.00 x 0.9 / (1.2 x 1.25) = 12.00
+    assert wage_limit(20.0, burden_ppm=250_000, pace=1.2, guidance=0.1) == pytest.approx(12.0)
+    assert math.isnan(wage_limit(0.0, burden_ppm=0))
+    assert math.isnan(wage_limit(math.nan, burden_ppm=0))
+
+
 def test_help_when_nothing_is_earned():
     table = help_table({"pack": 60.0, "write": 60.0, "post": 0.0}, net_cents=-1000, wage_cents=1000, burden_ppm=0)
     assert len(table) == 2
@@ -126,7 +134,8 @@ def test_help_when_nothing_is_earned():
         (lambda: shrunk_minutes(1.0, -1, 1.0, weight=1), "n must be at least 0"),
         (lambda: person_minutes([5.0], [0]), "workers must be at least 1"),
         (lambda: person_minutes([-5.0], [1]), "minutes must be at least 0"),
-        (lambda: help_table({}, net_cents=0, wage_cents=-1, burden_ppm=0), "help.wage and help.burden"),
+        (lambda: help_table({}, net_cents=0, wage_cents=-1, burden_ppm=0), "help.wage must be at least 0"),
+        (lambda: wage_limit(20.0, burden_ppm=-1), "help.burden must be at least 0"),
         (lambda: help_table({}, net_cents=0, wage_cents=1, burden_ppm=0, pace=0), "pace must be above 0"),
         (lambda: help_table({}, net_cents=0, wage_cents=1, burden_ppm=0, guidance=1), "guidance must be"),
     ],
