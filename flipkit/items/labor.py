@@ -265,11 +265,11 @@ def _corrected(
     category: npt.NDArray[np.object_],
     assumptions: Assumptions,
 ) -> tuple[pd.DataFrame, Floats]:
-    """Standard minutes pulled towards what was logged: first the shop's, then the category's own.
+    """Standard minutes pulled towards what was logged: first in other categories, then in the item's own.
 
-    The shop's logs of an activity and size class move the standard; a category's own logs then
-    move it on from there. Each time ``minutes.logged_weight`` observations weigh as much as what
-    was held before.
+    What other categories logged of an activity and size class moves the standard; a category's own
+    logs then move it on from there, so that each log counts once. Each time ``minutes.logged_weight``
+    observations weigh as much as what was held before.
     """
     weight = assumptions.number("minutes.logged_weight")
     corrected = standard.copy()
@@ -287,9 +287,10 @@ def _corrected(
             for name in np.unique(category[sizes == size]):
                 mine = (sizes == size) & (category == name)
                 logs = practised[seen & mine]
-                own = _pulled(whole, logs, weight)
+                others = _pulled(prior, practised[seen & ~mine], weight)
+                own = _pulled(others, logs, weight)
                 if logs.size:
-                    rows.append((activity, size, name, whole, logs.size, logs.mean(), own))
+                    rows.append((activity, size, name, others, logs.size, logs.mean(), own))
                 corrected[mine, at] *= own / prior if prior else 0.0
     columns = ["activity", "size_class", "category", "before_min", "logged_items", "logged_mean_min", "used_min"]
     return pd.DataFrame(rows, columns=columns), corrected

@@ -165,12 +165,13 @@ def next_hours(study: Study) -> NextHours:
     claimed = ranking["claimed"].astype(bool)
     known = claimed & np.isfinite(ranking["pulled"]) & np.isfinite(ranking["error"]) & np.isfinite(minutes)
     unknown = tuple(sorted(str(name) for name in ranking.loc[~known, "category"]))
-    months = study.assumptions.whole("report.window_months")
-    recorded = study.months.tail(months)
+    recorded = study.months.tail(study.assumptions.whole("report.window_months"))
     hours = float(recorded["owner_min"].mean() / 60) if recorded["owner_min"].sum() > 0 else 0.0
     frame, each = ranking[known].reset_index(drop=True), minutes[known].to_numpy(dtype=np.float64)
     if frame.empty or not hours:
         return NextHours(frame.iloc[:0], None, hours, unknown, study.target, study.currency)
+    first, last = (pd.Period(day, "M") for day in study.window())
+    months = (last - first).n + 1
     most = available_hours(frame["items"] / months, each, stretch=study.assumptions.number("sourcing.stretch"))
     value, error = frame["pulled"].to_numpy(dtype=np.float64), frame["error"].to_numpy(dtype=np.float64)
     seed = study.assumptions.whole("report.seed")

@@ -117,11 +117,15 @@ class Study:
         Returns
         -------
         tuple of date
-            First and last day, both included.
+            First and last day, both included; the first is no earlier than the books' first purchase,
+            as a shop had neither stock nor hours before it.
         """
         last = pd.Period(month or self.month, "M")
-        first = last - ((months or self.assumptions.whole("report.window_months")) - 1)
-        return first.start_time.date(), last.end_time.date()
+        first = (last - ((months or self.assumptions.whole("report.window_months")) - 1)).start_time
+        began = self.items["bought_on"].min()
+        if pd.notna(began) and first < began <= last.end_time:
+            first = began
+        return first.date(), last.end_time.date()
 
     @functools.cached_property
     def sold_returns(self) -> pd.DataFrame:

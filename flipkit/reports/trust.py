@@ -123,7 +123,13 @@ def measured_trust(
     whole = {scenario.name: scenario for scenario in scenarios(whole_shop=True)}
     setting = season(whole[names[0]].shop, copies=seasons, seed=seed, truth_items=_TRUTH_ITEMS)
     earned = (
-        shares_of_the_knowing(setting, horizon=horizon, doubt=assumed.number("sourcing.doubt"))
+        shares_of_the_knowing(
+            setting,
+            horizon=horizon,
+            doubt=assumed.number("sourcing.doubt"),
+            window_months=assumed.whole("report.window_months"),
+            too_few=assumed.whole("report.too_few_items"),
+        )
         .rename_axis("name")
         .reset_index()
     )

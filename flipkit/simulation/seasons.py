@@ -17,6 +17,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from flipkit.analysis.groups import Window, in_window
+from flipkit.analysis.hourly import FEW_TRIPS
 from flipkit.analysis.prospects import Horizon, prospect_sums
 from flipkit.analysis.ratios import ratio_of_sums, ratio_standard_error
 from flipkit.analysis.shrinkage import pulled, steadied_errors
@@ -296,7 +298,7 @@ def by_everything(seen: pd.DataFrame, copies: int, names: tuple[str, ...], day: 
     return np.ones((copies, len(names)))
 
 
-def by_the_kit(*, horizon: Horizon, doubt: float) -> Chooser:
+def by_the_kit(*, horizon: Horizon, doubt: float, window_months: int, too_few: int) -> Chooser:
     """Buy by the kit: hourly returns on bought basis, pulled towards the whole, the best first.
 
     Parameters
@@ -307,6 +309,10 @@ def by_the_kit(*, horizon: Horizon, doubt: float) -> Chooser:
         How many of its standard errors each figure is raised by: 0 buys what is best by the
         figures as they are; more gives what is little known the benefit of the doubt, as buying
         it is how more becomes known.
+    window_months : int
+        Months of purchases that the report looks back on.
+    too_few : int
+        Below this many items bought in them a category is given no hours.
 
     Returns
     -------
@@ -317,17 +323,25 @@ def by_the_kit(*, horizon: Horizon, doubt: float) -> Chooser:
     def choose(seen: pd.DataFrame, copies: int, names: tuple[str, ...], day: dt.date) -> Floats:
         score = np.full((copies, len(names)), np.nan)
         for copy, shop in seen.groupby("copy", sort=True):
-            known, value, error = kit_figures(shop.reset_index(drop=True), horizon=horizon)
+            known, value, error = kit_figures(
+                shop.reset_index(drop=True),
+                horizon=horizon,
+                window=(_months_later(day + dt.timedelta(days=1), -window_months), day),
+                too_few=too_few,
+            )
             score[int(str(copy)), pd.Index(names).get_indexer(pd.Index(known))] = value + doubt * error
         return in_order(score)
 
     return choose
 
 
-def kit_figures(shop: pd.DataFrame, *, horizon: Horizon) -> tuple[list[str], Floats, Floats]:
+def kit_figures(
+    shop: pd.DataFrame, *, horizon: Horizon, window: Window, too_few: int
+) -> tuple[list[str], Floats, Floats]:
     """The kit's hourly returns on bought basis, pulled towards the whole, without their intervals.
 
-    The figures of ``pulled_returns(bought_returns(...))`` in a fraction of the time.
+    The figures of ``pulled_returns(bought_returns(...))`` in a fraction of the time, of those
+    categories of which the report claims anything.
 
     Parameters
     ----------
@@ -335,6 +349,10 @@ def kit_figures(shop: pd.DataFrame, *, horizon: Horizon) -> tuple[list[str], Flo
         The items of one shop, as ``observed`` gives them.
     horizon : Horizon
         How far ahead unsold stock is looked at.
+    window : tuple of date
+        First and last day of the purchases; earlier ones teach the forecasts only.
+    too_few : int
+        Below this many items nothing is claimed, as below ``FEW_TRIPS`` trips.
 
     Returns
     -------
@@ -343,13 +361,18 @@ def kit_figures(shop: pd.DataFrame, *, horizon: Horizon) -> tuple[list[str], Flo
     value, error : array, shape (k,)
         Pulled figures and their errors. [dollars per hour]
     """
-    names, parts, net, minutes = prospect_sums(shop, horizon, inside=np.ones(len(shop), dtype=bool), by="category")
+    rows = in_window(shop, window=window, basis="bought")
+    names, parts, net, minutes = prospect_sums(shop, horizon, inside=shop.index.isin(rows.index), by="category")
+    bought = rows.groupby(rows["category"].astype(str))
+    known = [str(name) for name in names]
+    items, trips = (count.reindex(known).to_numpy() for count in (bought.size(), bought["trip_id"].nunique()))
     hourly = np.array([ratio_of_sums(net[part], minutes[part]) for part in parts]) * 0.6
     own = [ratio_standard_error(net[part], minutes[part], clusters_correction=True) * 0.6 for part in parts]
     hours = np.array([minutes[part].sum() / 60 for part in parts])
-    error = steadied_errors(own, np.array([part.size for part in parts]), hours)
-    found = pulled(hourly, error)
-    return [str(name) for name in names], found.value, found.error
+    found = pulled(hourly, steadied_errors(own, trips, hours))
+    claimed = (items >= too_few) & (trips >= FEW_TRIPS)
+    kept = [name for name, sure in zip(known, claimed, strict=True) if sure]
+    return kept, found.value[claimed], found.error[claimed]
 
 
 def knowing(truth: pd.DataFrame) -> Chooser:

@@ -25,7 +25,9 @@ THUMBS: dict[str, Chooser] = {
 }
 
 
-def shares_of_the_knowing(setting: Season, *, horizon: Horizon, doubt: float) -> pd.DataFrame:
+def shares_of_the_knowing(
+    setting: Season, *, horizon: Horizon, doubt: float, window_months: int, too_few: int
+) -> pd.DataFrame:
     """The share of the knowing seller's earnings that each way of choosing reaches.
 
     Parameters
@@ -36,6 +38,10 @@ def shares_of_the_knowing(setting: Season, *, horizon: Horizon, doubt: float) ->
         How far ahead the kit looks at unsold stock.
     doubt : float
         How many of its errors each return counts for more when the kit shares out hours.
+    window_months : int
+        Months of purchases that the report looks back on.
+    too_few : int
+        Below this many items bought in them the kit gives a category no hours.
 
     Returns
     -------
@@ -48,7 +54,7 @@ def shares_of_the_knowing(setting: Season, *, horizon: Horizon, doubt: float) ->
     best = earnings(setting, knowing(setting.truth))
     rows = {}
     kit = {
-        name: by_the_kit(horizon=horizon, doubt=errors)
+        name: by_the_kit(horizon=horizon, doubt=errors, window_months=window_months, too_few=too_few)
         for name, errors in (("the kit", doubt), ("the kit, no benefit of the doubt", 0.0))
     }
     for name, choose in {**kit, **THUMBS}.items():

@@ -25,10 +25,13 @@ def main() -> None:
     given.add_argument("--history", type=int, nargs="+", default=[12, 24])
     given.add_argument("--scenario", nargs="+", default=[])
     given.add_argument("--doubt", type=float, help="errors of benefit of the doubt, in place of the assumption's")
+    given.add_argument("--window", type=int, help="months of purchases looked back on, in place of the assumption's")
     given.add_argument("--six", action="store_true", help="shops of six kinds instead of twelve")
     options = given.parse_args()
     assumptions = load_assumptions()
     horizon = Horizon(days=assumptions.whole("stock.horizon_days"), salvage_ppm=0)
+    too_few = assumptions.whole("report.too_few_items")
+    window = options.window or assumptions.whole("report.window_months")
     doubt = assumptions.number("sourcing.doubt") if options.doubt is None else options.doubt
     started = time.perf_counter()
     for history in options.history:
@@ -37,7 +40,7 @@ def main() -> None:
             if options.scenario and scenario.name not in options.scenario:
                 continue
             setting = season(scenario.shop, copies=options.shops, seed=7 + 2 * at, history_months=history)
-            found = shares_of_the_knowing(setting, horizon=horizon, doubt=doubt)
+            found = shares_of_the_knowing(setting, horizon=horizon, doubt=doubt, window_months=window, too_few=too_few)
             if at == 0 or options.scenario:
                 sys.stdout.write(f"{'':22}" + "".join(f"{name:>34}" for name in found.index) + "\n")
             cells = [f"{row.share:.3f} +- {row.error:.3f}" for row in found.itertuples()]

@@ -40,12 +40,26 @@ def test_a_logged_minute_beats_a_standard_one(tmp_path):
 @pytest.mark.worked
 def test_logs_move_the_standard_of_the_unlogged(tmp_path):
     items, labor = labor_of(tmp_path, "date,activity,minutes,worker,item_id\n2026-01-05,clean,33,wren,A")
-    # Standard 8, weight 8, one log of 33: (8 x 8 + 33) / 9; then the category's own: (8 x 97/9 + 33) / 9.
-    first = (8 * 8 + 33) / 9
-    assert items.loc["B", "clean_min"] == pytest.approx((8 * first + 33) / 9)
+    # Standard 8, weight 8, one log of 33: (8 x 8 + 33) / 9. The category's own log counts once.
+    assert items.loc["B", "clean_min"] == pytest.approx((8 * 8 + 33) / 9)
     assert items.loc["C", "clean_min"] == 15, "bulky things have a standard of their own"
     row = labor.learned.query("activity == 'clean' and category == 'all'").iloc[0]
     assert (row["before_min"], row["logged_items"], row["logged_mean_min"]) == (8, 1, 33)
+
+
+@pytest.mark.worked
+def test_each_log_counts_once_whatever_its_category(tmp_path):
+    two = "{},Pan,cookware,2026-01-03,10.00,,2026-01-05,,,,12,10,8,5\n"
+    books = small_books(
+        tmp_path,
+        items=ITEMS + two.format("E") + two.format("F"),
+        people=PEOPLE,
+        work="date,activity,minutes,worker,item_id\n2026-01-05,clean,33,wren,A\n2026-01-05,clean,17,wren,E",
+    )
+    items = item_economics(books, load_rules(), load_assumptions(), AS_OF).items.set_index("item_id")
+    # Of the others first, then its own: stoneware from 17 and then 33, cookware from 33 and then 17.
+    assert items.loc["B", "clean_min"] == pytest.approx((8 * (8 * 8 + 17) / 9 + 33) / 9)
+    assert items.loc["F", "clean_min"] == pytest.approx((8 * (8 * 8 + 33) / 9 + 17) / 9)
 
 
 def test_a_trip_is_shared_over_what_it_brought(tmp_path):

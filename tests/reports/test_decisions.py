@@ -246,3 +246,14 @@ def test_a_month_without_a_sale_has_nothing_to_move(tmp_path):
     assert found.note() == ""
     assert found.bars_table().text == "No assumption moves the month."
     assert found.together().text == found.together().html.removeprefix("<p>").removesuffix("</p>")
+
+
+def test_finds_of_a_month_are_counted_over_the_months_that_were_bought_in(demo):
+    plan = hours.next_hours(demo)
+    # The demo's books begin in January 2025: 22 months up to October 2026, fewer than the window's 24.
+    assert demo.assumptions.whole("report.window_months") > 22
+    returns = demo.bought_returns.set_index("category")
+    stretch = demo.assumptions.number("sourcing.stretch")
+    for row in plan.frame.to_dict("records"):
+        minutes = returns.loc[row["category"], "expected_min"]
+        assert row["available_h"] == pytest.approx(stretch * minutes / 60 / 22)

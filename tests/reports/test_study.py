@@ -43,7 +43,7 @@ def unsold(tmp_path):
 def test_the_day_and_the_month_come_from_the_books_where_nobody_says(demo):
     assert demo.as_of == dt.date(2026, 11, 14)
     assert demo.month == "2026-10"
-    assert demo.window() == (dt.date(2025, 11, 1), dt.date(2026, 10, 31))
+    assert demo.window(months=12) == (dt.date(2025, 11, 1), dt.date(2026, 10, 31))
 
 
 def test_a_month_that_ends_on_the_last_day_is_full(tmp_path):
@@ -106,7 +106,7 @@ def test_nothing_sold_yet_is_said_and_shown(unsold):
     assert reading.window_sentence(unsold) == "Nothing sold yet."
     assert reading.category_sentence(unsold, "lamps")[0] == "Lamps: nothing sold in these months."
     assert reading.nothing_sold(unsold, "lamps") == (
-        "Of lamps, nothing sold from 2025-02-01 to 2026-01-31: there is no price to follow."
+        "Of lamps, nothing sold from 2026-01-03 to 2026-01-31: there is no price to follow."
     )
     assert reading.size_sentence(unsold)[0].startswith("Nothing small and nothing bulky sold")
     assert reading.trace_sentence(unsold.sold_items()) == "No sale has brought money yet."
@@ -211,3 +211,12 @@ def test_the_digest_knows_the_shops_own_rules_and_assumptions(tmp_path):
     )
     keys.add(open_study(books).key)
     assert len(keys) == 4
+
+
+def test_a_window_begins_no_earlier_than_the_first_purchase() -> None:
+    study = open_study()
+    first = study.items["bought_on"].min().date()
+    assert study.window() == (first, dt.date(2026, 10, 31))
+    assert study.window(months=3) == (dt.date(2026, 8, 1), dt.date(2026, 10, 31))
+    # A month before the shop began is what it is: nothing happened in it.
+    assert study.window("2024-10", months=1) == (dt.date(2024, 10, 1), dt.date(2024, 10, 31))
