@@ -6,14 +6,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from flipkit.analysis.groups import Window, coded_sums, in_window
 from flipkit.analysis.hourly import FEW_TRIPS
 from flipkit.analysis.intervals import ratio_interval, require_interval_settings
+from flipkit.analysis.prospects import Horizon, prospects_by_trip
 from flipkit.analysis.ratios import ratio_of_sums, ratios_without_each
 from flipkit.analysis.words import difference_verdict
 from flipkit.errors import AssumptionError
+
+Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -57,6 +61,7 @@ def hourly_gap(
     resamples: int,
     seed: int,
     too_few: int,
+    horizon: Horizon | None = None,
 ) -> HourlyGap:
     """Difference of two groups' hourly returns, both drawn anew with the trips that they share.
 
@@ -83,6 +88,9 @@ def hourly_gap(
         Start of the draws.
     too_few : int
         Below this many items on either side nothing is claimed.
+    horizon : Horizon, optional
+        On bought basis: how far ahead unsold stock is valued, as in ``bought_returns``; left
+        out, it counts with what it cost so far.
 
     Returns
     -------
@@ -103,19 +111,18 @@ def hourly_gap(
     if both:
         raise AssumptionError("first", need="values that are not in second as well", got=both)
     rows = in_window(economics, window=window, basis=basis)
-    sides = [rows[by].isin(list(names)).to_numpy(dtype=bool) for names in (first, second)]
-    kept = rows.loc[sides[0] | sides[1]]
-    code, trips = pd.factorize(kept["trip_id"].astype(object), sort=True)
-    rates, parts, enough = [], np.zeros(len(trips)), True
-    for names, sign in ((first, 1.0), (second, -1.0)):
-        mine = kept[by].isin(list(names)).to_numpy(dtype=bool)
-        net, minutes = (coded_sums(kept[column].to_numpy() * mine, code) for column in ("net_cents", "owner_min"))
-        rate = ratio_of_sums(net, minutes)
-        rates.append(rate * 0.6)
-        enough &= int(mine.sum()) >= too_few and len(np.unique(code[mine])) >= FEW_TRIPS
-        if enough:
+    side = pd.Series(np.nan, index=rows.index, dtype=np.float64)
+    for at, names in enumerate((first, second)):
+        side[rows[by].isin(list(names))] = at
+    counted = [rows.loc[side == at] for at in (0, 1)]
+    net, minutes = _sums_by_trip(economics, side, horizon if basis == "bought" else None)
+    enough = all(len(part) >= too_few and part["trip_id"].nunique() >= FEW_TRIPS for part in counted)
+    rates = [ratio_of_sums(above, below) * 0.6 for above, below in zip(net, minutes, strict=True)]
+    parts = np.zeros(net.shape[1])
+    if enough:
+        for above, below, sign in zip(net, minutes, (1.0, -1.0), strict=True):
             # What each trip changes: the return less the return without it, scaled to one unit.
-            parts += sign * (len(trips) - 1) * (rate - ratios_without_each(net, minutes))
+            parts += sign * (parts.size - 1) * (ratio_of_sums(above, below) - ratios_without_each(above, below))
     gap = rates[0] - rates[1]
     low = high = np.nan
     if enough and np.isfinite(parts).all():
@@ -131,6 +138,30 @@ def hourly_gap(
         )
         low, high = 0.6 * found.low, 0.6 * found.high
     claimed = bool(np.isfinite(low))
-    names = " and ".join(first), " and ".join(second)
-    words = difference_verdict(low, high, first=names[0], second=names[1], claimed=claimed)
-    return HourlyGap(names[0], names[1], rates[0], rates[1], gap, low, high, claimed, words)
+    told = " and ".join(first), " and ".join(second)
+    words = difference_verdict(low, high, first=told[0], second=told[1], claimed=claimed)
+    return HourlyGap(told[0], told[1], rates[0], rates[1], gap, low, high, claimed, words)
+
+
+def _sums_by_trip(economics: pd.DataFrame, side: pd.Series, horizon: Horizon | None) -> tuple[Floats, Floats]:
+    """Net and minutes of both sides, a column each trip that brought or taught either of them anything."""
+    if horizon is not None and side.notna().any():
+        everywhere = side.reindex(economics.index)
+        inside = everywhere.notna().to_numpy(dtype=bool)
+        names, touched, *found = prospects_by_trip(economics.assign(side=everywhere), horizon, inside=inside, by="side")
+        used = touched.any(axis=0)
+        both = np.zeros((2, 2, int(used.sum())))
+        for at, name in enumerate(names):
+            for of, values in enumerate(found):
+                both[of, int(name)] = values[at, used]
+        return both[0], both[1]
+    kept = economics.loc[side.index[side.notna()]]
+    code, trips = pd.factorize(kept["trip_id"].astype(object), sort=True)
+    net, minutes = np.zeros((2, len(trips))), np.zeros((2, len(trips)))
+    for at in (0, 1):
+        mine = (side.dropna() == at).to_numpy(dtype=bool)
+        if len(trips):
+            net[at], minutes[at] = (
+                coded_sums(kept[name].to_numpy() * mine, code) for name in ("net_cents", "owner_min")
+            )
+    return net, minutes

@@ -138,6 +138,47 @@ def prospect_sums(
     --------
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
+    names, touched, net, minutes = prospects_by_trip(economics, horizon, inside=inside, by=by, shelves=shelves)
+    count, size = touched.shape
+    flat = touched.reshape(-1)
+    place = np.cumsum(flat) - 1
+    parts = [place[at * size + np.flatnonzero(touched[at])] for at in range(count)]
+    return names, parts, net.reshape(-1)[flat], minutes.reshape(-1)[flat]
+
+
+def prospects_by_trip(
+    economics: pd.DataFrame,
+    horizon: Horizon,
+    *,
+    inside: npt.NDArray[np.bool_],
+    by: str,
+    shelves: Shelves | None = None,
+) -> tuple[list[Any], npt.NDArray[np.bool_], Floats, Floats]:
+    """The same with the trips of all groups side by side, so that groups can be drawn together.
+
+    Parameters
+    ----------
+    economics : DataFrame
+        One row an item, as ``item_economics`` gives it.
+    horizon : Horizon
+        How far ahead is looked, and the salvage.
+    inside : array of bool, shape (n,)
+        The items whose totals are wanted; all items teach.
+    by : str
+        Column that names the group.
+    shelves : Shelves, optional
+        Made of the first two, where a caller has them already.
+
+    Returns
+    -------
+    tuple
+        Names of the groups; whether a trip brought or taught a group anything; net [cents] and
+        minutes [min], each a row a group and a column a trip of the shop.
+
+    Examples
+    --------
+    The function needs the frame of ``item_economics``; see ``tests/analysis``.
+    """
     shelf = shelves or Shelves(economics, horizon)
     trip, trip_names = pd.factorize(economics["trip_id"].astype(object), sort=True)
     group, names = pd.factorize(economics[by].astype(object).where(pd.Series(inside, index=economics.index)), sort=True)
@@ -169,16 +210,12 @@ def prospect_sums(
                 value[own] = 0.0
                 target[np.ix_(concerned, part.trips[rows])] -= (value @ member).T
             touched[np.ix_(concerned, part.trips[rows])] = True
-    flat = touched.reshape(-1)
-    place = np.cumsum(flat) - 1
-    parts = []
     for at in range(count):
         mine = np.flatnonzero(touched[at])
         for target, total in zip((net, minutes), totals, strict=True):
             # The trips' lessons are counted to sum to nothing, so that the ratio stays the estimate.
             target[at, mine] += (total[at] - target[at, mine].sum()) / mine.size
-        parts.append(place[at * size + mine])
-    return list(names), parts, net.reshape(-1)[flat], minutes.reshape(-1)[flat]
+    return list(names), touched, net, minutes
 
 
 @lru_cache(maxsize=4)

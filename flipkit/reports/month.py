@@ -30,7 +30,6 @@ from flipkit.reports.reading import (
     category_sentence,
     month_name,
     month_sentence,
-    size_sentence,
     stock_sentence,
     supposed_sentence,
     trace_sentence,
@@ -38,6 +37,7 @@ from flipkit.reports.reading import (
 from flipkit.reports.record import month_forecasts, record_folder
 from flipkit.reports.rules_used import rules_used
 from flipkit.reports.runner import NotebookTask, PageResult
+from flipkit.reports.sizes import size_sentence
 from flipkit.reports.study import Study
 from flipkit.reports.waiting import waiting
 from flipkit.reports.year import year_sentence

@@ -226,36 +226,6 @@ def nothing_sold(study: Study, category: str) -> str:
     return f"Of {category}, nothing sold from {first.isoformat()} to {last.isoformat()}: there is no price to follow."
 
 
-def size_sentence(study: Study) -> tuple[str, str]:
-    """Bulky against small over the window, overall and within equal price bands.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    tuple of (str, str)
-        The sentence and the note below it.
-    """
-    table = study.size_returns.set_index("size_class") if len(study.size_returns) else pd.DataFrame()
-    missing = [size for size in ("small", "bulky") if size not in table.index]
-    if missing:
-        return f"Nothing {' and nothing '.join(missing)} sold in these months, so there is nothing to compare.", ""
-    small, bulky = table.loc["small"], table.loc["bulky"]
-    sentence = f"An hour of work on small things earned {_hourly(study, small)}, on bulky ones {_hourly(study, bulky)}."
-    if not (small["claimed"] and bulky["claimed"]):
-        return sentence, f"One of them is {TOO_FEW}."
-    apart = small["low"] > bulky["high"] or bulky["low"] > small["high"]
-    note = (
-        f"Small: {_interval(study, small)} Bulky: {_interval(study, bulky)} "
-        + ("The two intervals lie apart." if apart else "The two intervals overlap: the difference is not sure.")
-        + " Dear things are more often bulky, so the bands of equal price below are the fairer comparison."
-    )
-    return sentence, note
-
-
 def stock_sentence(study: Study) -> str:
     """What is in stock, what it cost, and what it may still bring.
 

@@ -124,47 +124,6 @@ def returns_table(study: Study) -> Element:
     )
 
 
-def sizes_table(study: Study) -> Element:
-    """The size classes side by side.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    Element
-        For a page.
-    """
-    headings = {
-        "size_class": "Size",
-        "sold": "Sales",
-        "hourly": "Per hour",
-        "interval": f"{study.confidence:.0%} interval",
-        "net_per_sale_cents": "Net per sale",
-        "label_per_sale_cents": "Label per sale",
-        "minutes_per_sale": "Minutes per sale",
-        "returned_share": "Refunded",
-        "days_to_sale": "Days to sale, median",
-        "stock_items": "In stock",
-        "stock_cost_cents": "Capital tied up",
-        "stock_cubic_ft": "Cubic feet",
-    }
-    frame = study.size_returns if len(study.size_returns) else pd.DataFrame(columns=[*headings, "low", "high"])
-    frame = frame.assign(interval=_intervals(study, frame))
-    formats = _formats(study, "hourly")
-    formats |= {
-        "returned_share": lambda share: f"{share:.1%}",
-        "minutes_per_sale": lambda minutes: f"{minutes:,.0f}",
-        "days_to_sale": lambda days: f"{days:,.0f}",
-        "stock_cubic_ft": lambda feet: f"{feet:,.0f}",
-    }
-    return table(
-        frame, caption="What each size takes and brings", headings=headings, formats=formats, currency=study.currency
-    )
-
-
 def bands_table(study: Study) -> Element:
     """The size classes within bands of like prices.
 

@@ -12,7 +12,7 @@ from typing import Any
 import pandas as pd
 
 import flipkit.reports.tallies as tallies
-from flipkit.analysis import bought, hourly, sizes, survival
+from flipkit.analysis import bought, gaps, hourly, sizes, survival
 from flipkit.analysis.break_even import BreakEven, break_even_price
 from flipkit.analysis.buying_verdicts import buying_verdicts
 from flipkit.analysis.groups import Window, in_window
@@ -202,6 +202,27 @@ class Study:
         return sizes.by_size(self.items, window=self.window(), target=self.target, **self._settings)
 
     @functools.cached_property
+    def size_bought(self) -> pd.DataFrame:
+        """The same over what was bought in the window, unsold things with what they may still bring."""
+        return sizes.by_size(
+            self.items,
+            window=self.window(),
+            basis="bought",
+            horizon=self.horizon,
+            target=self.target,
+            **self._settings,
+        )
+
+    @functools.cached_property
+    def size_gaps(self) -> dict[str, gaps.HourlyGap]:
+        """What an hour on bulky things earns more than one on small ones, on each basis."""
+        pair: dict[str, Any] = {"by": "size_class", "first": ["bulky"], "second": ["small"], "horizon": self.horizon}
+        return {
+            basis: gaps.hourly_gap(self.items, window=self.window(), basis=basis, **pair, **self._settings)
+            for basis in ("bought", "sold")
+        }
+
+    @functools.cached_property
     def price_bands(self) -> pd.DataFrame:
         """The size classes within equal price bands over the window."""
         edges = sizes.price_bands(
@@ -313,6 +334,8 @@ class Study:
             "shop_returns",
             "months",
             "size_returns",
+            "size_bought",
+            "size_gaps",
             "price_bands",
             "break_even",
             "selling",

@@ -88,6 +88,26 @@ def test_sizes_on_bought_basis_take_the_horizon(shop, window):
     assert (so_far["hourly"] < table["hourly"]).all()
 
 
+def test_gap_on_bought_basis_counts_what_unsold_things_may_bring(shop, window):
+    frame = shop(3)
+    horizon = Horizon(days=364, salvage_ppm=100_000)
+    settings = {"window": window, "basis": "bought", **PAIR}
+    found = hourly_gap(frame, horizon=horizon, **settings)
+    table = bought_returns(frame, window=window, by="size_class", horizon=horizon, **SETTINGS).set_index("size_class")
+    hourly = table["hourly"]
+    assert (found.hourly_first, found.hourly_second) == pytest.approx((hourly["bulky"], hourly["small"]))
+    assert found.gap == pytest.approx(hourly["bulky"] - hourly["small"])
+    assert found.low < found.gap < found.high
+    so_far = hourly_gap(frame, **settings)
+    early = table["hourly_so_far"]
+    assert so_far.gap == pytest.approx(early["bulky"] - early["small"])
+    # Nothing is unsold on sold basis, so a horizon has nothing to say there.
+    sold = {"window": window, "basis": "sold", **PAIR}
+    assert hourly_gap(frame, horizon=horizon, **sold) == hourly_gap(frame, **sold)
+    none = hourly_gap(frame, horizon=horizon, **{**settings, "first": ["no such"], "second": ["nor such"]})
+    assert (none.claimed, math.isnan(none.gap)) == (False, True)
+
+
 @pytest.mark.worked
 def test_times_to_sale_per_category(economics):
     waits = {"lamps": [(10, True), (20, True), (40, True), (95, False)], "games": [(5, True)] * 3}

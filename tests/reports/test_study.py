@@ -11,7 +11,8 @@ from flipkit.errors import AssumptionError, BooksError
 from flipkit.reports import reading, tallies
 from flipkit.reports.month import month_plan
 from flipkit.reports.opening import STUDIES, open_study
-from flipkit.reports.showing import assumptions_table, bands_table, cautions, returns_table, sizes_table
+from flipkit.reports.showing import assumptions_table, bands_table, cautions, returns_table
+from flipkit.reports.sizes import size_facts_table, size_sentence, sizes_table
 from flipkit.reports.stock_tables import ranking_table, turnover_table
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "items"))
@@ -108,13 +109,13 @@ def test_nothing_sold_yet_is_said_and_shown(unsold):
     assert reading.nothing_sold(unsold, "lamps") == (
         "Of lamps, nothing sold from 2026-01-03 to 2026-01-31: there is no price to follow."
     )
-    assert reading.size_sentence(unsold)[0].startswith("Nothing small and nothing bulky sold")
+    assert size_sentence(unsold)[0].startswith("Nothing small and nothing bulky sold")
     assert reading.trace_sentence(unsold.sold_items()) == "No sale has brought money yet."
     assert reading.break_even_sentence(unsold)
     assert "may bring is not known" in reading.stock_sentence(unsold)
     assert "42%" not in ranking_table(unsold).text
     assert "inf" not in turnover_table(unsold).text
-    for shown in (returns_table, sizes_table, bands_table, assumptions_table):
+    for shown in (returns_table, sizes_table, size_facts_table, bands_table, assumptions_table):
         assert shown(unsold).html
 
 

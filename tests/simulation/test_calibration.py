@@ -8,10 +8,12 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
+from flipkit.analysis.gaps import hourly_gap
 from flipkit.analysis.prospects import Horizon
 from flipkit.assumptions import load_assumptions
 from flipkit.simulation.calibration import coverage, scenario_truth, shop_intervals
-from flipkit.simulation.scenarios import scenarios, shops_with
+from flipkit.simulation.observed import observed
+from flipkit.simulation.scenarios import FIRST_DAY, LAST_DAY, scenarios, shops_with
 
 SCENARIOS = {scenario.name: scenario for scenario in scenarios()}
 # The kit's own horizon, so that what is tested is what is claimed.
@@ -68,3 +70,17 @@ def test_two_equal_categories_have_one_truth() -> None:
     error = (truth.loc[["hand tools", "garden tools"], "hourly_bought_error"] ** 2).sum() ** 0.5
     assert abs(gap) < 4 * error
     assert error < 0.3
+
+
+def test_equal_categories_are_called_equal_on_bought_basis() -> None:
+    scenario = SCENARIOS["two equal"]
+    seen = observed(shops_with(scenario.shop, items_each=20, copies=80, seed=5), as_of=LAST_DAY)
+    settings = {"by": "category", "first": ["hand tools"], "second": ["garden tools"], "basis": "bought"}
+    settings |= {"window": (FIRST_DAY, LAST_DAY), "horizon": HORIZON}
+    settings |= {"confidence": 0.95, "resamples": 500, "seed": 1, "too_few": 10}
+    gaps = [hourly_gap(shop.reset_index(drop=True), **settings) for _, shop in seen.groupby("copy", sort=True)]
+    claimed = [gap for gap in gaps if gap.claimed]
+    assert len(claimed) >= 70
+    # The difference is nothing: 95 % of 80 are 76, four standard errors below are 68.
+    assert sum(gap.low <= 0 <= gap.high for gap in claimed) >= 0.85 * len(claimed)
+    assert sum(gap.low > 0 for gap in claimed) < 0.1 * len(claimed)
