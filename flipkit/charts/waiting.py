@@ -19,7 +19,7 @@ _MOST: Final = 4
 _LEFT: Final = 132
 _RIGHT: Final = 22
 _ROW: Final = 22
-_WRAPPED: Final = 34
+_WRAPPED: Final = 28
 _KNOWN: Final = "isValid(datum.low) && isValid(datum.high)"
 _SHARES: Final = "format(datum.value * 100, '.0f') + '%'"
 

@@ -62,8 +62,8 @@ def test_a_category_is_one_sheet(page, pages, sheet):
 
 
 @pytest.mark.parametrize("sheet", SHEETS)
-@pytest.mark.parametrize("name", ["month-overview", "what-if-sliders"])
-def test_the_overview_and_the_sliders_are_two_sheets_at_most(page, pages, name, sheet):
+@pytest.mark.parametrize("name", ["month-overview", "what-if-sliders", "waiting"])
+def test_a_page_of_pictures_is_two_sheets_at_most(page, pages, name, sheet):
     page.open(pages[name])
     assert sheets(page, sheet) <= 2
 
@@ -116,6 +116,23 @@ def test_the_overviews_first_screen_holds_the_sentence_the_dots_and_every_verdic
     page.open(pages["month-overview"])
     for part in (".headline", "#chart-1 svg .mark-symbol path", ".verdicts li"):
         assert page.run(LAST_SCREEN, part) <= 900, part
+
+
+def test_no_table_scrolls_on_a_desk(page, pages):
+    """There is room beside the words: a table takes it before it hides a column."""
+    found, tables = {}, 0
+    for name, file in pages.items():
+        page.open(file)
+        page.run("document.querySelectorAll('details').forEach(d => d.open = true)")
+        wide = page.run("return document.documentElement.scrollWidth")
+        widths = page.run(
+            "return [...document.querySelectorAll('div.scroll')].map(s => [s.scrollWidth, s.clientWidth])"
+        )
+        tables += len(widths)
+        if wide > 1280 or any(inner > room for inner, room in widths):
+            found[name] = (wide, [pair for pair in widths if pair[0] > pair[1]])
+    assert tables > 100
+    assert found == {}
 
 
 def test_every_page_fits_a_phone_and_writes_nothing_to_the_console(page, pages):

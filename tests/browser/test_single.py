@@ -108,3 +108,14 @@ def test_each_part_fits_a_phone_and_breaks_no_rule_of_accessibility(page, single
         "axe.run(document).then(r => done(r.violations.map(v => `${v.id}: ${v.nodes[0].html}`)), e => done([`${e}`]));"
     )
     assert broken == []
+
+
+def test_a_page_with_things_side_by_side_widens_itself_alone(page, single):
+    page.size(1280)
+    start(page, single)
+    page.run("document.getElementById('one').insertAdjacentHTML('beforeend', '<div class=beside></div>')")
+    wide = "location.hash = arguments[0]; return document.body.clientWidth"
+    page.run(wide, "#one")
+    assert page.run(wide, "#one") > 1200
+    page.run(wide, "#two")
+    assert page.run(wide, "#two") <= 800

@@ -54,7 +54,7 @@ const begin = () => {
   }
 };
 // Paper is narrower than a screen: a drawing is made little wider than its place there, so that its words stay legible.
-const paper = { alone: 860, part: 400, moving: 900, tall: 0.62 };
+const paper = { alone: 865, part: 400, moving: 900, tall: 0.5 };
 // One view is told its whole width, panels the width that they share between their axes; on paper tall panels are lower.
 const fit = (figure, width, tall = 1) => {
   if (!figure.view) return;
