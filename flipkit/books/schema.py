@@ -179,8 +179,8 @@ WORK = Table(
     (
         _c("date", "date", "the day", "2026-03-10", required=True),
         _c("activity", "choice", "what was done", "photograph", required=True, choices=ACTIVITIES),
-        _c("minutes", "minutes", "how long it took in all", "35", required=True, unit="min"),
-        _c("worker", "id", "who did it, a row of people", "me", required=True),
+        _c("minutes", "minutes", "how long this one worker took for all of it", "35", required=True, unit="min"),
+        _c("worker", "id", "who did it, a row of people; two at once are two rows", "me", required=True),
         _c("item_id", "id", "the item it was for", "A-0001"),
         _c("trip_id", "id", "the trip it was for", ""),
         _c("category", "text", "the category it was for", ""),

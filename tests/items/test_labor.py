@@ -98,6 +98,19 @@ def test_two_at_once_are_two_times_the_minutes(tmp_path):
 
 
 @pytest.mark.worked
+def test_two_owners_at_once_are_two_rows_of_person_minutes(tmp_path):
+    log = "date,activity,minutes,worker,item_id\n2026-02-10,pack,30,wren,C\n2026-02-10,pack,30,lark,C"
+    people = PEOPLE + "lark,owner,,\n"
+    books = small_books(tmp_path, items=ITEMS, people=people, work=log, trips="trip_id,date,miles\nT1,2026-01-03,")
+    found = item_economics(books, load_rules(), load_assumptions(), AS_OF)
+    row = found.items.set_index("item_id").loc["C"]
+    # Two people for half an hour are one person's hour, and all of it the owners'.
+    assert (row["pack_min"], row["hired_min"], row["pack_origin"]) == (60, 0, "recorded")
+    learned = found.labor.learned.query("activity == 'pack'").iloc[0]
+    assert (learned["logged_items"], learned["logged_mean_min"]) == (1, 60)
+
+
+@pytest.mark.worked
 def test_assumed_help_packs_its_share(tmp_path):
     items, _ = labor_of(
         tmp_path, "date,activity,minutes,worker", **{"help.share_of_packing": "50 %", "help.wage": "20.00"}
