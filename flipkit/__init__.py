@@ -49,6 +49,7 @@ _HOMES = {
     "load_rules": "flipkit.rules.tables",
     "log_sentence": "flipkit.reports.partners",
     "measured_trust": "flipkit.reports.trust",
+    "methods_table": "flipkit.reports.methods",
     "mileage_table": "flipkit.reports.year",
     "month_sentence": "flipkit.reports.reading",
     "next_hours": "flipkit.reports.hours",

@@ -105,6 +105,7 @@ def table(
     headings: Mapping[str, str] | None = None,
     formats: Mapping[str, Callable[[Any], str]] | None = None,
     fold: bool = False,
+    note: str = "",
     currency: str = "USD",
 ) -> Element:
     """A frame as a table with aligned figures that scrolls within itself where it is too wide.
@@ -125,6 +126,8 @@ def table(
         Column to a function that turns one value into text.
     fold : bool
         Whether the table waits behind its caption until the reader unfolds it.
+    note : str
+        What is to be known of it, said between its caption and its head and folded with it.
     currency : str
         Code of the shop's currency.
 
@@ -152,10 +155,13 @@ def table(
     heads = [(headings or {}).get(name) or _heading(str(name), currency) for name in names]
     shown = [[_text(value, str(name), (formats or {}).get(name), currency) for value in frame[name]] for name in names]
     rows = [list(row) for row in zip(*shown, strict=True)]
-    return Element(table_html(heads, rows, caption=caption, fold=fold), _plain(heads, rows, caption))
+    said = f"{caption}\n{note}".strip() if note else caption
+    return Element(table_html(heads, rows, caption=caption, fold=fold, note=note), _plain(heads, rows, said))
 
 
-def table_html(heads: Sequence[str], rows: Sequence[Sequence[str]], *, caption: str = "", fold: bool = False) -> str:
+def table_html(
+    heads: Sequence[str], rows: Sequence[Sequence[str]], *, caption: str = "", fold: bool = False, note: str = ""
+) -> str:
     """Cells of text as an HTML table; a column of figures is aligned to the right.
 
     Parameters
@@ -168,6 +174,8 @@ def table_html(heads: Sequence[str], rows: Sequence[Sequence[str]], *, caption: 
         What the table holds.
     fold : bool
         Whether it waits behind its caption.
+    note : str
+        What is said between the caption and the head.
 
     Returns
     -------
@@ -199,6 +207,7 @@ def table_html(heads: Sequence[str], rows: Sequence[Sequence[str]], *, caption: 
     label = escape(caption or "Table", quote=True)
     # A caption inside the table would scroll out of sight with it.
     shown = f'<p class="table-title">{escape(caption)}</p>' if caption and not fold else ""
+    shown += f"<p>{escape(note)}</p>" if note else ""
     inner = (
         f'{shown}<div class="scroll" role="group" tabindex="0" aria-label="{label}"><table>'
         f"<thead><tr>{head}</tr></thead><tbody>{''.join(body)}</tbody></table></div>"
