@@ -44,7 +44,9 @@ def prices_sentence(study: Study) -> str:
         return "Nothing is in stock whose typical price is known."
     counts = plan["action"].value_counts()
     parts = [f"{counts[action]:,} {said}" for action, said in _ACTIONS.items() if action in counts]
-    return f"Of {count_of(len(plan), 'thing')} in stock: {', '.join(parts)}."
+    waiting = len(study.unsold_items()) - len(plan)
+    rest = f" Of {waiting:,} more none is known yet." if waiting > 0 else ""
+    return f"Of {count_of(len(plan), 'thing')} in stock whose typical price is known: {', '.join(parts)}.{rest}"
 
 
 def learnt_sentence(study: Study) -> str:

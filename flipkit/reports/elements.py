@@ -113,6 +113,7 @@ def table(
     Columns show in the frame's order, or only those of ``headings`` in its order. A column whose
     name ends in ``_cents`` shows as money and in ``_ppm`` as a percentage; ``_min`` and ``_days``
     show whole, ``_in``, ``_lb`` and ``_cuft`` with one decimal, each with its unit in the heading.
+    A heading of ``headings`` stands as it is, but for the sign of money, which is added.
 
     Parameters
     ----------
@@ -152,8 +153,12 @@ def table(
     missing = [name for name in names if name not in frame.columns]
     if missing:
         raise KeyError(f"headings must name columns of the frame, got {missing}: it has {list(frame.columns)}")
-    heads = [(headings or {}).get(name) or _heading(str(name), currency) for name in names]
-    shown = [[_text(value, str(name), (formats or {}).get(name), currency) for value in frame[name]] for name in names]
+    given, own = headings or {}, formats or {}
+    heads = [given.get(name) or _heading(str(name), currency) for name in names]
+    heads = [
+        head if name in own else _with_sign(head, str(name), currency) for head, name in zip(heads, names, strict=True)
+    ]
+    shown = [[_text(value, str(name), own.get(name), currency) for value in frame[name]] for name in names]
     rows = [list(row) for row in zip(*shown, strict=True)]
     said = f"{caption}\n{note}".strip() if note else caption
     return Element(table_html(heads, rows, caption=caption, fold=fold, note=note), _plain(heads, rows, said))
@@ -215,9 +220,21 @@ def table_html(
     return f"<details><summary>{escape(caption or 'The numbers')}</summary>{inner}</details>" if fold else inner
 
 
+def _sign(currency: str) -> str:
+    return show_cents(0, currency=currency).rstrip("0. ").strip()
+
+
+def _with_sign(heading: str, name: str, currency: str) -> str:
+    """A chosen heading; money, which stands below it without its sign, has the sign there."""
+    sign = _sign(currency)
+    return f"{heading} ({sign})" if name.endswith("_cents") and f"({sign})" not in heading else heading
+
+
 def _heading(name: str, currency: str) -> str:
     stem, _, tail = name.rpartition("_")
-    unit = show_cents(0, currency=currency).rstrip("0. ").strip() if tail == "cents" else _UNITS.get(tail, "")
+    unit = _sign(currency) if tail == "cents" else _UNITS.get(tail, "")
+    if name == "hourly":
+        return f"Per hour ({_sign(currency)})"
     if stem and unit:
         return f"{stem.replace('_', ' ').capitalize()} ({unit})"
     return name.replace("_", " ").capitalize()

@@ -6,7 +6,9 @@ import numpy as np
 import pandas as pd
 
 from flipkit.analysis.buying import SHOP, pocket_table
+from flipkit.analysis.buying_verdicts import STOP
 from flipkit.analysis.words import TOO_FEW
+from flipkit.charts.labels import joined
 from flipkit.money import show_cents
 from flipkit.reports.elements import Element, table
 from flipkit.reports.reading import count_of
@@ -119,11 +121,8 @@ def pocket_sheet(study: Study) -> Element:
     """
     if few_sales_sentence(study):
         return words("No sheet yet: it is made from sales.")
-    prices = pocket_prices(study)
-    found = pd.DataFrame(pocket_table(study.knowledge, prices_cents=prices))
-    # A price at which nothing is worth buying needs no column; a phone has room for the dearest few.
-    paying = [price for price in prices if (found.loc[found["price_cents"] == price, "highest_cents"] >= 100).any()]
-    prices = (paying or prices)[-_MOST_COLUMNS:]
+    found = _shown(study)
+    prices = list(found["price_cents"].unique())
     needed = study.assumptions.whole("report.too_few_items")
     kinds = study.knowledge["categories"]
     rows = []
@@ -158,9 +157,27 @@ def pocket_note(study: Study) -> Element:
     kinds = study.knowledge["categories"]
     few = [name for name, kind in kinds.items() if name != SHOP and kind["sold"] < needed]
     text = f"As of {study.as_of.isoformat()}. A dash: leave it."
+    found = _shown(study)
+    priced = found.loc[found["highest_cents"] >= 100, "category"].unique()
+    verdicts = study.buying_verdicts
+    stopped = [str(name) for name in verdicts.loc[verdicts["verdict"] == STOP, "category"] if name in priced]
+    if stopped:
+        text += (
+            f" Of {joined(stopped)} the overview says stop: what you bought of them so far most likely missed your "
+            f"target. A price here counts on the one find selling for what its column says."
+        )
     if few:
         text += f" * {TOO_FEW}: fewer than {needed} sales of its own, so the whole shop's count beside them."
     return words(text)
+
+
+def _shown(study: Study) -> pd.DataFrame:
+    """The highest prices of the columns that the sheet shows."""
+    prices = pocket_prices(study)
+    found = pd.DataFrame(pocket_table(study.knowledge, prices_cents=prices))
+    # A price at which nothing is worth buying needs no column; a phone has room for the dearest few.
+    paying = [price for price in prices if (found.loc[found["price_cents"] == price, "highest_cents"] >= 100).any()]
+    return found[found["price_cents"].isin((paying or prices)[-_MOST_COLUMNS:])]
 
 
 def _whole(cents: int, study: Study) -> str:

@@ -88,7 +88,7 @@ def turnover_table(study: Study) -> Element:
     frame = stock_table(study.items, window=study.window(), as_of=study.as_of)
     return table(
         frame.sort_values("stock_cost_cents", ascending=False, kind="stable"),
-        caption="Stock by category, the most money first",
+        caption=f"Stock by category on {study.window()[1].isoformat()}, the most money first",
         headings=headings,
         formats=formats,
         currency=study.currency,
@@ -119,11 +119,12 @@ def ages_table(study: Study) -> Element:
         "cost_cents": "At cost",
         "cost_share": "of all",
         "cubic_ft": "Cubic feet",
-        "list_price_cents": "At list price",
+        "list_price_cents": "At first list price",
         "may_bring_cents": "May still bring",
     }
     formats = {"cost_share": lambda share: f"{share:.0%}", "cubic_ft": lambda feet: f"{feet:,.0f}"}
-    return table(frame, caption="Stock by age", headings=headings, formats=formats, currency=study.currency)
+    caption = f"Stock by age on {study.as_of.isoformat()}"
+    return table(frame, caption=caption, headings=headings, formats=formats, currency=study.currency)
 
 
 def waiting_table(study: Study) -> Element:

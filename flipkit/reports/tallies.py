@@ -168,12 +168,11 @@ def oldest_stock(unsold: pd.DataFrame, *, rows: int = 12) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``item_id``, ``title``, ``status``, ``days_held``, ``list_price_cents``, ``cost_cents``.
+        ``item_id``, ``title``, ``status``, ``days_held``, ``first_list_price_cents``, ``cost_cents``.
     """
     columns = ["item_id", "title", "status", "days_held", "list_price_cents", "cost_cents"]
-    return (
-        unsold.sort_values(["days_held", "item_id"], ascending=[False, True])[columns].head(rows).reset_index(drop=True)
-    )
+    found = unsold.sort_values(["days_held", "item_id"], ascending=[False, True])[columns].head(rows)
+    return found.rename(columns={"list_price_cents": "first_list_price_cents"}).reset_index(drop=True)
 
 
 def item_rows(sold: pd.DataFrame) -> pd.DataFrame:

@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.buying import answer
+from flipkit.analysis.buying_verdicts import STOP
 from flipkit.analysis.track_record import keep_forecasts
 from flipkit.charts.frontier import plot_frontier
 from flipkit.charts.tornado import plot_tornado
@@ -69,6 +70,15 @@ def test_the_sheet_says_what_the_aisle_answers_rounded_down(demo):
     assert 'class="long"' not in pocket.pocket_sheet(demo).html
 
 
+def test_the_sheet_says_of_which_priced_things_the_overview_says_stop(demo):
+    note, sheet = pocket.pocket_note(demo).text, pocket.pocket_sheet(demo).text
+    verdicts = demo.buying_verdicts.set_index("category")["verdict"]
+    priced = {line.split(",")[0] for line in sheet.splitlines()[2:] if "$" in line}
+    said = {name for name in verdicts.index if name in note}
+    assert said == {name for name in priced if verdicts[name] == STOP}
+    assert said, "the demo has such a category"
+
+
 def test_every_thing_in_stock_has_one_action_and_the_sentence_counts_them(demo):
     plan = demo.price_plan
     counts = plan["action"].value_counts()
@@ -78,6 +88,9 @@ def test_every_thing_in_stock_has_one_action_and_the_sentence_counts_them(demo):
         assert f"{counts[action]} {said}" in sentence
     assert counts.sum() == len(plan) == plan["item_id"].nunique()
     assert set(plan["item_id"]) <= set(demo.unsold_items()["item_id"])
+    rest = len(demo.unsold_items()) - len(plan)
+    assert rest > 0
+    assert f"{rest} more" in sentence
     every = decisions.offers_table(demo, every=True).text
     assert all(name in every for name in plan.loc[plan["action"] == "hold", "item_id"])
 

@@ -50,6 +50,17 @@ def test_headings_choose_and_order_the_columns():
     assert "1,234.56" not in str(element)
 
 
+def test_money_has_its_sign_in_the_heading_whoever_chose_the_words():
+    def first(**more):
+        return str(table(FRAME, currency="EUR", **more)).splitlines()[0]
+
+    assert first(headings={"net_cents": "It left"}) == "It left (€)"
+    assert first(headings={"net_cents": "It left (€)"}) == "It left (€)"
+    # A format of its own shows the sign in the cell, or needs none.
+    assert first(headings={"net_cents": "It left"}, formats={"net_cents": str}) == "It left"
+    assert str(table(pd.DataFrame({"hourly": [21.5]}))).splitlines() == ["Per hour ($)", "21.50"]
+
+
 def test_a_heading_for_a_column_that_is_not_there_is_refused():
     with pytest.raises(KeyError, match=r"got \['price'\]"):
         table(FRAME, headings={"price": "Price"})
