@@ -161,7 +161,8 @@ class TrackRecord:
             for what, part in self.new.groupby("what", sort=True)
         ]
         headings = {"what": "Forecast", "count": "How many", "due": "Known on", "said": "Said"}
-        return elements.table(pd.DataFrame(rows), caption="Forecasts of this run", headings=headings)
+        caption = "Forecasts of this run, the month's by the months before it alone"
+        return elements.table(pd.DataFrame(rows), caption=caption, headings=headings)
 
     def hourly_table(self) -> Element:
         """What this run forecasts of each category's hour."""
@@ -178,9 +179,10 @@ class TrackRecord:
                 ],
             }
         )
-        level = f"{new['level'].mean():.0%}"
-        caption = f"An hour on the sales of the month that ends on {new['due_on'].max().date().isoformat()}"
-        headings = {"category": "Category", "expected": "Expected", "between": f"{level} interval"}
+        due = new["due_on"].max().date()
+        so_far = ", those so far as they were" if new["made_on"].max().date() >= due.replace(day=1) else ""
+        caption = f"An hour on the sales of the month that ends on {due.isoformat()}{so_far}"
+        headings = {"category": "Category", "expected": "Expected", "between": f"{new['level'].mean():.0%} interval"}
         return elements.table(shown, caption=caption, headings=headings)
 
     def last_table(self) -> Element:

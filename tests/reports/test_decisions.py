@@ -221,6 +221,8 @@ def test_the_demo_shops_forecasts_of_sales_were_about_right(scored_demo):
 
 def test_what_was_said_on_the_same_day_is_not_counted(demo, scored_demo, tmp_path):
     alone = record.track_record(demo, str(tmp_path))
+    assert "months before it alone" in alone.new_table().text
+    assert "those so far as they were" in alone.hourly_table().text, "the demo's last day lies within a month"
     keep_forecasts(tmp_path, record.month_forecasts(demo))
     again = record.track_record(demo, str(tmp_path))
     assert alone.sentence() == again.sentence() == "No forecast is old enough to score yet."
