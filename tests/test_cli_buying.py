@@ -192,12 +192,24 @@ def test_what_is_no_knowledge_is_refused_in_one_line(tmp_path, text):
         (["--price", "sixty"], "--price"),
         (["--price", "0"], "price must be above 0"),
         (["--comparable", "0"], "at least one sale above 0"),
+        (["--price", "-5"], "price must be above 0, got -5.0"),
+        (["--cost", "-3"], "cost must be at least 0, got -3.0"),
+        (["--target", "-5"], "target must be at least 0, got -5.0"),
+        (["--loss", "120 %"], "chance of loss must be between 0 % and 100 %, got '120%'"),
+        (["--part", "20", "--apart", "nan"], "minutes to take it apart must be at least 0"),
+        (["--part", "20", "--apart", "inf"], "minutes to take it apart must be at least 0"),
     ],
 )
 def test_what_makes_no_sense_is_refused_in_words(pack, options, words):
     found = run("lamps", *options, "--from", pack)
     assert found.exit_code == 2
     assert words in found.output
+
+
+def test_a_category_of_no_words_is_asked_for(pack):
+    found = run("  ", "--price", "60", "--from", pack)
+    assert found.exit_code == 2
+    assert "category must be the kind of thing" in found.output
 
 
 def test_the_file_is_the_same_for_numbers_that_differ_in_their_last_bit():

@@ -109,7 +109,7 @@ def question(
     Raises
     ------
     AssumptionError
-        If the venue or the size is unknown.
+        If the venue or the size is unknown, or the price or a wish makes no sense.
 
     Examples
     --------
@@ -128,7 +128,7 @@ def question(
         typical, error = float(np.exp(middle)), float((own + usual) ** -0.5)
     elif price_cents is not None:
         if not price_cents > 0:
-            raise AssumptionError("price", need="above 0", got=price_cents)
+            raise AssumptionError("price", need="above 0", got=price_cents / 100)
         typical, error = float(price_cents), float(wishes["guess_error"])
     elif kind["typical_cents"] is None:
         mend = "say what like things sell for, or what one sold for"
@@ -141,6 +141,12 @@ def question(
     place = venue or kind["venue"]
     if place not in kind["fees"]:
         raise AssumptionError("venue", need=f"one of {', '.join(kind['fees'])}", got=venue)
+    target = float(wishes["target_cents"] if target_cents is None else target_cents)
+    if not target >= 0:
+        raise AssumptionError("target", need="at least 0", got=target / 100)
+    limit = float(wishes["loss_limit"] if loss_limit is None else loss_limit)
+    if not 0 <= limit <= 1:
+        raise AssumptionError("chance of loss", need="between 0 % and 100 %", got=f"{limit:.0%}")
     terms = dict(kind["sizes"][chosen])
     posted = place not in knowledge["collected"]
     if not posted:
@@ -161,8 +167,8 @@ def question(
         float(kind["never_share"]),
         float(kind["appeal_spread"]),
         Terms(tuple(knowledge["fee_price_cents"]), tuple(kind["fees"][place]), **terms),
-        float(wishes["target_cents"] if target_cents is None else target_cents),
-        float(wishes["loss_limit"] if loss_limit is None else loss_limit),
+        target,
+        limit,
         float(wishes["salvage"]),
         float(wishes["money_rate"]),
         float(wishes["storage_cents"]),

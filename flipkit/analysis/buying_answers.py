@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -56,12 +57,18 @@ def buying_answer(
     Raises
     ------
     AssumptionError
-        If the venue, the size or a price makes no sense.
+        If the category is empty, or the venue, the size, a price, the cost or a wish makes no sense.
 
     Examples
     --------
     See ``tests/test_cli_buying.py``.
     """
+    if not category.strip():
+        raise AssumptionError("category", need="the kind of thing, such as lamps", got=category)
+    if cost_cents is not None and cost_cents < 0:
+        raise AssumptionError("cost", need="at least 0", got=cost_cents / 100)
+    if not 0 <= apart_min < math.inf:
+        raise AssumptionError("minutes to take it apart", need="at least 0", got=apart_min)
     name = known_category(knowledge, category)
     asked = question(knowledge, name, venue=venue, **known)
     found = highest_price(asked)
