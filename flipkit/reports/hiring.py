@@ -75,10 +75,10 @@ def help_sentence(study: Study) -> tuple[str, str]:
             f"On the {first['basis']} basis, help raises what your own hour earns below a wage of "
             f"{_wage(study, first['limit'])}; the assumed wage of {wage} {first['verdict']}."
         )
-    note = [f"{_reach(study, first)}."] if not math.isnan(first["limit"]) else []
+    note = [f"The limit's {_reach(study, first)}."] if first["claimed"] and not math.isnan(first["limit"]) else []
     note += [
         f"On the {other['basis']} basis the limit is {_wage(study, other['limit'])} "
-        f"({_reach(study, other, start='')}): the assumed wage {other['verdict']}."
+        f"({_reach(study, other)}): the assumed wage {other['verdict']}."
         for other in others
     ]
     if first["basis"] == "bought":
@@ -104,13 +104,11 @@ def limits_table(study: Study) -> Element:
         return words(_NO_HOURS)
     wage = show_cents(study.assumptions.cents("help.wage"), currency=study.currency)
     frame["interval"] = [_range(study, row) for row in frame.to_dict("records")]
-    frame["counted"] = frame["basis"].map(
-        {"bought": "bought: everything bought, unsold things too", "sold": "sold: what sold"}
-    )
+    frame["counted"] = frame["basis"].map({"bought": "bought, unsold things too", "sold": "sold"})
     headings = {
         "counted": "Basis",
         "hourly": "Your hour",
-        "limit": "Help pays below a wage of",
+        "limit": "Wage limit",
         "interval": f"{study.confidence:.0%} interval",
         "verdict": f"The assumed wage of {wage}",
     }
@@ -120,7 +118,9 @@ def limits_table(study: Study) -> Element:
     }
     # A missing limit is no unknown: no wage at all would do.
     frame["limit"] = frame["limit"].fillna(-math.inf)
-    return table(frame, caption="The wage to stay below", headings=headings, formats=formats, currency=study.currency)
+    return table(
+        frame, caption="Help pays below this wage", headings=headings, formats=formats, currency=study.currency
+    )
 
 
 def hiring_table(study: Study) -> Element:
@@ -184,5 +184,5 @@ def _range(study: Study, row: dict[str, object]) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def _reach(study: Study, row: dict[str, object], *, start: str = "Its ") -> str:
-    return f"{start}{study.confidence:.0%} interval: {_range(study, row)}" if row["claimed"] else TOO_FEW
+def _reach(study: Study, row: dict[str, object]) -> str:
+    return f"{study.confidence:.0%} interval {_range(study, row)}" if row["claimed"] else TOO_FEW

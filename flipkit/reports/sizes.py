@@ -144,15 +144,14 @@ def _compared(study: Study, basis: str, frame: pd.DataFrame) -> tuple[str, str]:
     """What an hour on either size earns, and how sure the difference is."""
     hourly = frame.set_index("size_class")["hourly"]
     small, bulky = (_dollars(study, float(hourly[size])) for size in _PAIR)
-    sentence = f"On the {basis} basis an hour of work on small things earns {small}, on bulky ones {bulky}."
     gap = study.size_gaps[basis]
+    # Two overlapping intervals show nothing: only the interval of the difference decides.
+    verdict = gap.verdict if gap.claimed else f"the difference is {TOO_FEW}"
+    sentence = f"On the {basis} basis an hour of work on small things earns {small}, on bulky ones {bulky}: {verdict}."
     if not gap.claimed:
-        return sentence, f"The difference is {TOO_FEW}."
+        return sentence, ""
     low, high = _dollars(study, gap.low), _dollars(study, gap.high)
-    return sentence, (
-        f"Bulky less small: {_dollars(study, gap.gap)} ({study.confidence:.0%} interval {low} to {high}), "
-        f"so {gap.verdict}."
-    )
+    return sentence, f"Bulky less small: {_dollars(study, gap.gap)} ({study.confidence:.0%} interval {low} to {high})."
 
 
 def _unmeasured(study: Study) -> str:
@@ -161,10 +160,8 @@ def _unmeasured(study: Study) -> str:
     guessed = int((bought["measures_origin"] != "recorded").sum())
     if not guessed:
         return ""
-    return (
-        f"{guessed:,} of {count_of(len(bought), 'thing')} bought have no full measures: "
-        "what is missing is taken from the middling parcel of their category, unsold ones too."
-    )
+    told = f"{guessed:,} of {count_of(len(bought), 'thing')} bought"
+    return f"{told} lack measures and count by their category's usual parcel."
 
 
 def _dollars(study: Study, dollars: float) -> str:

@@ -27,7 +27,8 @@ def test_every_category_and_the_shop_by_all_methods(demo_folder):
     for frame in (demo.bought_returns, demo.shop_bought):
         for row in frame.itertuples():
             line = next(line for line in lines if line.startswith(row.category))
-            assert line.removeprefix(row.category).split()[:3] == [f"{row.items:,}", f"{row.trips:,}", shown(row.hourly)]
+            begins = [f"{row.items:,}", f"{row.trips:,}", shown(row.hourly)]
+            assert line.removeprefix(row.category).split()[:3] == begins
             if row.claimed:
                 claimed += 1
                 assert f"{shown(row.low)} to {shown(row.high)}" in line

@@ -58,7 +58,9 @@ def test_the_comparison_rests_on_the_interval_of_the_difference(demo):
     assert shown(bought.hourly_first) in sentence
     assert shown(bought.hourly_second) in sentence
     for gap in (bought, sold):
-        assert f"{shown(gap.gap)} (95% interval {shown(gap.low)} to {shown(gap.high)}), so {gap.verdict}." in note
+        assert f"{shown(gap.gap)} (95% interval {shown(gap.low)} to {shown(gap.high)})." in note
+    assert sentence.endswith(f": {bought.verdict}.")
+    assert f": {sold.verdict}. Bulky less small" in note
     assert "intervals" not in note
     # The figures of sentence and table are the same ones.
     hourly = demo.size_bought.set_index("size_class")["hourly"]
@@ -70,7 +72,9 @@ def test_a_difference_that_may_be_nothing_is_not_called_one(demo):
     unsure = dataclasses.replace(demo.size_gaps["bought"], low=-1.0, high=1.0, verdict=words)
     other = dataclasses.replace(demo)
     other.__dict__["size_gaps"] = {**demo.size_gaps, "bought": unsure}
-    assert f"(95% interval {shown(-1)} to {shown(1)}), so {words}." in size_sentence(other)[1]
+    sentence, note = size_sentence(other)
+    assert sentence.endswith(f": {words}.")
+    assert f"(95% interval {shown(-1)} to {shown(1)})." in note
 
 
 def test_losses_of_a_sale_are_shown_in_dollars(demo):
@@ -88,9 +92,9 @@ def test_unsold_things_without_measures_are_classed_by_their_category_and_said(t
     study = open_study(write_books(tmp_path, items=HEAD + rows), month="2026-01")
     bought = study.size_bought.set_index("size_class")
     assert (bought["items"]["bulky"], bought["sold"]["bulky"]) == (4, 3)
-    note = size_sentence(study)[1]
-    assert "1 of 7 things bought have no full measures" in note
-    assert "The difference is too few to tell." in note
+    sentence, note = size_sentence(study)
+    assert "1 of 7 things bought lack measures" in note
+    assert sentence.endswith("the difference is too few to tell.")
 
 
 def test_one_size_alone_is_not_compared(tmp_path):
