@@ -15,6 +15,8 @@ from flipkit.analysis.track_record import Forecast, forecast_table
 
 #: Sales that the offers held before weigh beside the books' own.
 _HELD = 10.0
+#: Months with sales before a month is forecast.
+_FEWEST_MONTHS = 6
 
 
 def stock_forecasts(
@@ -130,6 +132,92 @@ def return_forecast(
     19.0
     """
     return Forecast(made_on, due_on, what, subject, "", low=low, middle=estimate, high=high, level=level)
+
+
+def imagined_months(items: pd.DataFrame, month: pd.Period, *, as_of: dt.date, months: int) -> pd.DataFrame:
+    """What a month may come to: its days so far as they were, the days to come as those of a month before.
+
+    Parameters
+    ----------
+    items : DataFrame
+        As ``item_economics`` gives them.
+    month : Period
+        The month.
+    as_of : date
+        The last day that is known; before the month's first day all of it is to come.
+    months : int
+        Months before it that are looked at; those without owner minutes on sales say nothing.
+
+    Returns
+    -------
+    DataFrame
+        One row for each of them, the earliest first: ``net_cents`` [cents], ``owner_min`` [min],
+        ``hourly`` [dollars per hour].
+
+    Examples
+    --------
+    By the 10th of March 5.00 came in for an hour; after a 10th, January brought 20.00 and February 30.00:
+
+    >>> day = pd.to_datetime(["2026-01-04", "2026-01-20", "2026-02-11", "2026-03-05"])
+    >>> items = pd.DataFrame({"sold_on": day, "net_cents": [900, 2000, 3000, 500], "owner_min": 60.0})
+    >>> imagined_months(items, pd.Period("2026-03"), as_of=dt.date(2026, 3, 10), months=12)["hourly"].tolist()
+    [12.5, 17.5]
+    """
+    sold = items[items["sold_on"].notna()]
+    when = sold["sold_on"].dt.to_period("M")
+    passed = as_of.day if pd.Period(as_of, "M") == month else 0
+    columns = ["net_cents", "owner_min"]
+    so_far = sold.loc[(when == month) & (sold["sold_on"].dt.day <= passed), columns].sum()
+    before = (when < month) & (when >= month - months)
+    whole = sold[before].groupby(when[before])[columns].sum()
+    to_come = before & (sold["sold_on"].dt.day > passed)
+    rest = sold[to_come].groupby(when[to_come])[columns].sum()
+    found = rest.reindex(whole.index[whole["owner_min"] > 0]).fillna(0.0) + so_far
+    return found.assign(hourly=found["net_cents"] / 100 / (found["owner_min"].where(found["owner_min"] > 0) / 60))
+
+
+def return_forecasts(
+    items: pd.DataFrame, *, as_of: dt.date, due_on: dt.date, months: int, level: float
+) -> list[Forecast]:
+    """Forecasts of a month's net and hourly return, from its days so far and how the months before it differ.
+
+    Parameters
+    ----------
+    items : DataFrame
+        As ``item_economics`` gives them.
+    as_of : date
+        The last day that is known.
+    due_on : date
+        Last day of the month.
+    months : int
+        Months before it that are learned from.
+    level : float
+        How often the figure is meant to lie in its interval.
+
+    Returns
+    -------
+    list of Forecast
+        ``month net`` [cents] and ``month hourly`` [dollars per hour]; none where fewer than six months say anything.
+
+    Examples
+    --------
+    >>> day = pd.date_range("2026-01-01", periods=8, freq="MS")
+    >>> items = pd.DataFrame({"sold_on": day, "net_cents": [1200, 1400] * 4, "owner_min": 60.0})
+    >>> told = return_forecasts(items, as_of=dt.date(2026, 9, 30), due_on=dt.date(2026, 10, 31), months=12, level=0.8)
+    >>> [(one.what, one.middle) for one in told]
+    [('month net', 1300.0), ('month hourly', 13.0)]
+    """
+    month = pd.Period(due_on, "M")
+    like = imagined_months(items, month, as_of=as_of, months=months).dropna(subset="hourly")
+    if len(like) < _FEWEST_MONTHS:
+        return []
+    told = []
+    for what, column in (("month net", "net_cents"), ("month hourly", "hourly")):
+        seen = like[column].to_numpy(dtype=np.float64)
+        spread, middle = float(seen.std(ddof=1)), float(seen.mean())
+        low, high = month_interval(middle, spread / np.sqrt(seen.size), spread, level=level)
+        told.append(return_forecast(what, str(month), middle, low, high, made_on=as_of, due_on=due_on, level=level))
+    return told
 
 
 def month_interval(estimate: float, error: float, next_error: float, *, level: float) -> tuple[float, float]:

@@ -11,13 +11,12 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from flipkit.analysis.forecasts import month_interval, return_forecast, stock_forecasts
+from flipkit.analysis.forecasts import return_forecasts, stock_forecasts
 from flipkit.analysis.next_returns import WHAT as CATEGORY_HOURLY
 from flipkit.analysis.next_returns import category_forecasts, category_outcomes
 from flipkit.analysis.track_record import (
     CHANCES,
     Fault,
-    Forecast,
     faults,
     forecast_table,
     item_outcomes,
@@ -37,8 +36,6 @@ from flipkit.reports.study import Study
 
 #: Folder beside the packs in which the forecasts of every run are kept.
 FOLDER = "track-record"
-#: Months with sales before a month is forecast.
-_FEWEST_MONTHS = 6
 _MONEY = ("sold price", "month net")
 #: Where a sentence above has said already that nothing has come due.
 _SILENT = Element("", "")
@@ -161,8 +158,13 @@ class TrackRecord:
             for what, part in self.new.groupby("what", sort=True)
         ]
         headings = {"what": "Forecast", "count": "How many", "due": "Known on", "said": "Said"}
-        caption = "Forecasts of this run, the month's by the months before it alone"
+        caption = f"Forecasts of this run{self._so_far()}"
         return elements.table(pd.DataFrame(rows), caption=caption, headings=headings)
+
+    def _so_far(self) -> str:
+        """Where the month has begun: that the returns of what it sold by now are known."""
+        due = self.new["due_on"].max().date()
+        return ", its sales so far as they were" if self.new["made_on"].max().date() >= due.replace(day=1) else ""
 
     def hourly_table(self) -> Element:
         """What this run forecasts of each category's hour."""
@@ -180,8 +182,7 @@ class TrackRecord:
             }
         )
         due = new["due_on"].max().date()
-        so_far = ", those so far as they were" if new["made_on"].max().date() >= due.replace(day=1) else ""
-        caption = f"An hour on the sales of the month that ends on {due.isoformat()}{so_far}"
+        caption = f"An hour on the sales of the month that ends on {due.isoformat()}{self._so_far()}"
         headings = {"category": "Category", "expected": "Expected", "between": f"{new['level'].mean():.0%} interval"}
         return elements.table(shown, caption=caption, headings=headings)
 
@@ -295,16 +296,18 @@ def month_forecasts(study: Study) -> pd.DataFrame:
     things = stock_forecasts(
         study.items, study.books.price_changes, model, typical, as_of=study.as_of, due_on=due, level=study.confidence
     )
+    months = study.assumptions.whole("report.window_months")
+    returns = return_forecasts(study.items, as_of=study.as_of, due_on=due, months=months, level=study.confidence)
     categories = category_forecasts(
         study.items,
         as_of=study.as_of,
         due_on=due,
-        months=study.assumptions.whole("report.window_months"),
+        months=months,
         level=study.confidence,
         too_few=study.assumptions.whole("report.too_few_items"),
         seed=study.assumptions.whole("report.seed"),
     )
-    told = forecast_table([*_of_months(study, month, due), *categories])
+    told = forecast_table([*returns, *categories])
     parts = [part for part in (things, told) if len(part)]
     return pd.concat(parts, ignore_index=True) if parts else forecast_table([])
 
@@ -358,32 +361,6 @@ def outcomes(study: Study, forecasts: pd.DataFrame) -> dict[tuple[str, str, dt.d
     items = study.items
     found = item_outcomes(items, forecasts) | category_outcomes(items, forecasts)
     return found | _month_outcomes(study, forecasts)
-
-
-def _of_months(study: Study, month: pd.Period, due: dt.date) -> list[Forecast]:
-    """The month's net and hourly return, from the months before it and how they differ."""
-    before = tallies.by_month(study.items, last=str(month - 1)).tail(study.assumptions.whole("report.window_months"))
-    before = before[before["hourly"].notna()]
-    if len(before) < _FEWEST_MONTHS:
-        return []
-    found = []
-    for what, column in (("month net", "net_cents"), ("month hourly", "hourly")):
-        seen = before[column].to_numpy(dtype=np.float64)
-        spread = float(seen.std(ddof=1))
-        low, high = month_interval(float(seen.mean()), spread / np.sqrt(seen.size), spread, level=study.confidence)
-        found.append(
-            return_forecast(
-                what,
-                str(month),
-                float(seen.mean()),
-                low,
-                high,
-                made_on=study.as_of,
-                due_on=due,
-                level=study.confidence,
-            )
-        )
-    return found
 
 
 def _month_outcomes(study: Study, due: pd.DataFrame) -> dict[tuple[str, str, dt.date], float]:

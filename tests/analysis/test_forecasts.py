@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.analysis.forecasts import month_interval, return_forecast, stock_forecasts
+from flipkit.analysis.forecasts import imagined_months, month_interval, return_forecast, stock_forecasts
 from flipkit.analysis.track_record import item_outcomes, score_table, scored
 from flipkit.assumptions import load_assumptions
 from flipkit.simulation.buying_year import knowledge_of, year_assumptions
@@ -70,6 +70,22 @@ def test_figures_of_a_month():
     made = return_forecast("month hourly", "2026-11", 10.0, low, high, made_on=day, due_on=day, level=0.9)
     assert made.low == pytest.approx(10 - 1.6448536 * 5)
     assert made.what == "month hourly"
+
+
+@pytest.mark.worked
+def test_a_month_keeps_its_days_so_far_and_takes_the_rest_from_months_before():
+    day = pd.to_datetime(["2026-01-04", "2026-01-20", "2026-02-11", "2026-03-05", "2026-03-30", None])
+    items = pd.DataFrame({"sold_on": day, "net_cents": [900, 2000, 3000, 500, 7000, 0], "owner_min": 60.0})
+    march = pd.Period("2026-03")
+    within = imagined_months(items, march, as_of=dt.date(2026, 3, 10), months=12)
+    # 5.00 so far beside 20.00 of January after its 10th and 30.00 of February: two hours each.
+    assert within["net_cents"].tolist() == [2500, 3500]
+    assert within["hourly"].tolist() == [12.5, 17.5]
+    # Past the 25th nothing of those months is left: what came in counts alone.
+    assert imagined_months(items, march, as_of=dt.date(2026, 3, 25), months=12)["net_cents"].tolist() == [500, 500]
+    ahead = imagined_months(items, march, as_of=dt.date(2026, 2, 28), months=12)
+    assert ahead["net_cents"].tolist() == [2900, 3000]
+    assert imagined_months(items, march, as_of=dt.date(2026, 2, 28), months=1)["net_cents"].tolist() == [3000]
 
 
 def test_knowledge_is_plain_and_complete():

@@ -219,10 +219,23 @@ def test_the_demo_shops_forecasts_of_sales_were_about_right(scored_demo):
     assert chances["brier"].mean() < chances["outcome"].mean() * (1 - chances["outcome"].mean())
 
 
+def test_a_month_that_has_begun_is_forecast_from_what_it_sold_so_far(demo):
+    sold = demo.items[demo.items["sold_on"].notna()]
+    months, days = sold["sold_on"].dt.to_period("M"), sold["sold_on"].dt.day
+    so_far = sold.loc[months == pd.Period("2026-11"), "net_cents"].sum()
+    window = demo.assumptions.whole("report.window_months")
+    before = pd.period_range(max(months.min(), pd.Period("2026-11") - window), "2026-10", freq="M")
+    rest = [sold.loc[(months == month) & (days > demo.as_of.day), "net_cents"].sum() for month in before]
+    told = record.month_forecasts(demo).set_index("what").loc["month net"]
+    assert so_far > 0
+    assert told["middle"] == pytest.approx(so_far + np.mean(rest))
+    assert told["high"] - told["low"] == pytest.approx(2 * 1.959964 * np.std(rest, ddof=1) * np.sqrt(1 + 1 / len(rest)))
+
+
 def test_what_was_said_on_the_same_day_is_not_counted(demo, scored_demo, tmp_path):
     alone = record.track_record(demo, str(tmp_path))
-    assert "months before it alone" in alone.new_table().text
-    assert "those so far as they were" in alone.hourly_table().text, "the demo's last day lies within a month"
+    for table in (alone.new_table(), alone.hourly_table()):
+        assert "its sales so far as they were" in table.text, "the demo's last day lies within a month"
     keep_forecasts(tmp_path, record.month_forecasts(demo))
     again = record.track_record(demo, str(tmp_path))
     assert alone.sentence() == again.sentence() == "No forecast is old enough to score yet."
