@@ -111,7 +111,7 @@ def size_facts_table(study: Study) -> Element:
         "label_per_sale_cents": "Label per sale",
         "minutes_per_sale": "Minutes per sale",
         "returned_share": "Refunded",
-        "loss_per_sale_cents": "Lost per sale to refunds, damage and later charges",
+        "loss_per_sale_cents": "Lost per sale",
         "days_to_sale": "Days to sale, median",
         "stock_items": "In stock",
         "stock_cost_cents": "Capital tied up",
@@ -128,7 +128,11 @@ def size_facts_table(study: Study) -> Element:
         "cubic_ft": lambda feet: f"{feet:,.1f}",
     }
     return table(
-        frame, caption="What each size takes and brings", headings=headings, formats=formats, currency=study.currency
+        frame,
+        caption="What each size takes and brings; lost to damage, refunds and later carrier charges",
+        headings=headings,
+        formats=formats,
+        currency=study.currency,
     )
 
 
