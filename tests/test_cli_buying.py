@@ -105,6 +105,21 @@ def test_comparables_are_damped_and_counted(pack):
     assert near["at_cost"]["more_comparables_to_turn"] >= 1
 
 
+def test_the_nearer_a_decision_the_fewer_more_comparables_turn_it():
+    """One comparable far above the category: the price decided by lies between them, and so must the gap."""
+    highest = buying_answer(known_shop(), "lamps", comparables_cents=[9000])["highest_cents"]
+    asked = [
+        buying_answer(known_shop(), "lamps", comparables_cents=[9000], cost_cents=highest + more)["at_cost"]
+        for more in (50, 500, 1000, 3000)
+    ]
+    counts = [
+        float("inf") if one["more_comparables_to_turn"] is None else one["more_comparables_to_turn"] for one in asked
+    ]
+    assert counts == sorted(counts)
+    assert counts[0] == 1
+    assert counts[-1] > 10
+
+
 def test_parts_that_bring_more_than_the_whole_are_told(pack):
     two = run("lamps", "--price", 60, "--part", 80, "--part", 90, "--from", pack)
     assert "Better sold in parts" in two.output

@@ -212,8 +212,12 @@ def _at_cost(asked: Question, found: Answer, seen: TypicalPrice | None, cost_cen
         "turning_typical_cents": None if turning is None else round(turning),
     }
     if seen is not None:
-        more = None if turning is None else more_comparables(seen, turning_cents=turning, chance=_WORTH_LOOKING)
-        judged["more_comparables_to_turn"] = more
+        leaning = (asked.typical_cents, asked.price_error)
+        judged["more_comparables_to_turn"] = (
+            None
+            if turning is None
+            else more_comparables(seen, turning_cents=turning, chance=_WORTH_LOOKING, leaning=leaning)
+        )
         judged["more_comparables_chance_share"] = _WORTH_LOOKING
     return judged
 

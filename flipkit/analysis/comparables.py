@@ -26,9 +26,10 @@ Bools = npt.NDArray[np.bool_]
 EMPIRICAL_FROM = 20
 #: A median absolute deviation is this part of a normal standard deviation.
 MAD_OF_NORMAL = 0.6744897501960817
-
 #: Variance of the Hodges-Lehmann middle over that of the mean, for normal values.
 HODGES_LEHMANN_COST = math.pi / 3
+#: No more further comparables than these are considered.
+_MOST_MORE = 100
 
 
 def weighted_quantile(values: npt.ArrayLike, share: npt.ArrayLike, weights: npt.ArrayLike | None = None) -> Floats:
@@ -327,7 +328,9 @@ def price_quantiles(price_cents: npt.ArrayLike, found: TypicalPrice, shares: npt
     return np.array([found.quantile_cents(float(share)) for share in wanted], dtype=np.float64)
 
 
-def more_comparables(found: TypicalPrice, *, turning_cents: float, chance: float, most: int = 100) -> int | None:
+def more_comparables(
+    found: TypicalPrice, *, turning_cents: float, chance: float, leaning: tuple[float, float] | None = None
+) -> int | None:
     """How many more comparables it takes until they change the decision with a stated chance.
 
     The decision turns where the typical price crosses ``turning_cents``. More sales will move
@@ -341,13 +344,13 @@ def more_comparables(found: TypicalPrice, *, turning_cents: float, chance: float
         Typical price at which the decision turns. [cents]
     chance : float
         Chance from which on looking further is worth it.
-    most : int
-        No more than so many are considered.
+    leaning : tuple of (float, float), optional
+        Typical price decided by, and its logarithm's error, where it leans on more than ``found``. [cents]
 
     Returns
     -------
     int or None
-        How many more; None where even ``most`` would hardly change it.
+        How many more; None where even a hundred would hardly change it.
 
     Examples
     --------
@@ -355,17 +358,17 @@ def more_comparables(found: TypicalPrice, *, turning_cents: float, chance: float
     >>> found = typical_price([4000, 4400, 3600], rules=comparable_rules(load_assumptions()))
     >>> more_comparables(found, turning_cents=3900, chance=0.1) is not None
     True
-    >>> more_comparables(found, turning_cents=900, chance=0.1) is None
-    True
     """
     from statistics import NormalDist
 
     if turning_cents <= 0:
         return None
-    gap = abs(math.log(found.cents) - math.log(turning_cents))
-    for more in range(1, most + 1):
-        left = HODGES_LEHMANN_COST * found.spread**2 / (found.effective + more)
-        moves = math.sqrt(max(found.error**2 - left, 0.0))
+    middle, error = leaning or (found.cents, found.error)
+    gap = abs(math.log(middle) - math.log(turning_cents))
+    other = max(error**-2 - found.error**-2, 0.0)
+    for more in range(1, _MOST_MORE + 1):
+        left = 1 / (other + (found.effective + more) / (HODGES_LEHMANN_COST * found.spread**2))
+        moves = math.sqrt(max(error**2 - left, 0.0))
         if moves > 0 and NormalDist().cdf(-gap / moves) >= chance:
             return more
     return None

@@ -150,6 +150,39 @@ def test_so_many_more_comparables_do_turn_it_as_often_as_was_said(rules, prices,
     assert crossed(max(more // 2, 1)) < crossed(4 * more)
 
 
+@pytest.mark.parametrize("gap", [0.05, 0.1])
+def test_more_comparables_turn_a_price_that_leans_on_its_category_as_often_as_was_said(rules, gap):
+    """The middle is weighed beside what the category sells for, as the highest price weighs it."""
+    prices, usual_cents, usual_error = [8000, 8600, 9000], 5000, 0.3
+
+    def leaning(found):
+        own, usual = found.error**-2, usual_error**-2
+        middle = (own * math.log(found.cents) + usual * math.log(usual_cents)) / (own + usual)
+        return math.exp(middle), (own + usual) ** -0.5
+
+    found = typical_price(prices, rules=rules)
+    middle, error = leaning(found)
+    assert middle < 0.93 * found.cents
+    turning = middle * math.exp(gap)
+    more = more_comparables(found, turning_cents=turning, chance=0.2, leaning=(middle, error))
+    random = np.random.default_rng(6)
+
+    def crossed(count):
+        hits = 0
+        for _ in range(1500):
+            truth = random.normal(math.log(middle), error)
+            new = random.normal(truth, found.spread, count)
+            # The middle of the old and the new, each by the sales behind it.
+            mean = (found.effective * math.log(found.cents) + new.sum()) / (found.effective + count)
+            later = found._replace(cents=math.exp(mean), error=found.error * (1 + count / found.effective) ** -0.5)
+            hits += leaning(later)[0] > turning
+        return hits / 1500
+
+    # A standard error of .010; whole comparables step over the chance asked for.
+    assert 0.17 <= crossed(more) <= (0.24 if more > 1 else 0.5)
+    assert more == 1 or crossed(max(more // 2, 1)) < 0.2
+
+
 def test_no_sale_is_told(rules):
     with pytest.raises(NotEnoughDataError, match="at least one sale"):
         typical_price([], rules=rules)
