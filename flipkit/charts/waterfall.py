@@ -77,7 +77,8 @@ def plot_waterfall(
 
     x = alt.X(
         "start:Q",
-        title=None,
+        # The figures at the right are of one item, the bars of all.
+        title="all sales together" if per_item else None,
         axis=alt.Axis(labelExpr=labels.axis_money(currency, unit=100), tickCount=4, grid=True),
         scale=alt.Scale(zero=True),
     )

@@ -119,7 +119,7 @@ class NextHours:
         hours = dict.fromkeys(("hours", "available_h"), lambda number: f"{number:,.0f}")
         return elements.table(
             self.frame,
-            caption="Next month's hours, the best first",
+            caption="Next month's hours, in the order in which they are given out",
             headings=headings,
             formats=hourly | shares | hours,
             currency=self.currency,

@@ -120,7 +120,10 @@ def sliders_sentence(study: Study) -> tuple[str, str]:
     start = starting_settings(study)
     moved = moved_returns(sums, start, wage=start.wage)
     lines = moved_words(moved, start.target, currency=study.currency)
-    note = "What sold in the window; unsold things are not in it, the page on the stock counts them."
+    note = (
+        "As the books stand, before a slider moves. What sold in the window; unsold things are not in it, the page on "
+        "the stock counts them."
+    )
     if not sums["help"].sum():
         note += " No help was paid in these sales, so the wage moves nothing."
     return " ".join(lines[:2]), note

@@ -93,7 +93,7 @@ def test_what_is_folded_is_not_printed_and_that_is_said(page, pages):
         shown = page.run(
             "return [...document.querySelectorAll('details')].filter(d => d.getClientRects().length).length"
         )
-        said = page.run("return getComputedStyle(document.querySelector('main'), '::after').content")
+        said = page.run("return getComputedStyle(document.querySelector('main'), '::before').content")
     finally:
         page.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
     assert shown == 0
