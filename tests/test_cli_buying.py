@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 
 from flipkit.analysis.buying import answer as highest_answer
-from flipkit.analysis.buying import question, turning_price
+from flipkit.analysis.buying import question, turning_price, venue_answers
 from flipkit.analysis.buying_answers import buying_answer, known_category
 from flipkit.analysis.knowledge_file import knowledge_text, newest_knowledge, read_knowledge
 from flipkit.cli import main
@@ -135,6 +135,25 @@ def test_the_words_state_the_numbers(pack):
     assert "which counts" in found.output
     assert "Where to sell it" in found.output
     assert "$16.00 an hour" in found.output
+
+
+def test_venues_stand_in_the_order_of_the_highest_price_that_they_allow(pack):
+    """Slow sale at the stall costs little for the target and much for the chance of loss."""
+    shop = known_shop()
+    shop["categories"]["lamps"]["venue_pace"]["stall"] = 0.45
+    every = venue_answers(shop, "lamps", price_cents=12_000)
+    assert list(every) == ["posted", "dear", "stall"]
+    assert every["stall"].for_target_cents > every["dear"].for_target_cents
+    assert every["stall"].highest_cents < every["dear"].highest_cents
+    (pack / "knowledge.json").write_text(knowledge_text(shop), encoding="utf-8")
+    lines = run("lamps", "--price", "120", "--from", pack).output.splitlines()
+    rows = lines[lines.index("Where to sell it, the best first:") + 1 :][:3]
+    for row, (venue, one) in zip(rows, every.items(), strict=True):
+        assert row.split()[0] == venue
+        assert f"{show_cents(one.highest_cents)} at most" in row
+    gap = every["posted"].highest_cents - every["stall"].highest_cents
+    assert lines[-1] == f"Posted is better: it allows {show_cents(gap)} more."
+    assert "is better" not in run("lamps", "--price", "1", "--from", pack).output
 
 
 def test_what_is_not_worth_any_price_is_to_be_left(pack):

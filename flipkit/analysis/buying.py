@@ -209,7 +209,8 @@ def venue_answers(knowledge: Mapping[str, Any], category: str, **known: Any) -> 
     """
     kind = knowledge["categories"].get(category) or knowledge["categories"][SHOP]
     found = {venue: answer(knowledge, category, venue=venue, **known) for venue in kind["fees"]}
-    return dict(sorted(found.items(), key=lambda pair: -pair[1].for_target_cents))
+    # Where no venue allows anything, the one that comes nearest to the target stands first.
+    return dict(sorted(found.items(), key=lambda pair: (-pair[1].highest_cents, -pair[1].for_target_cents)))
 
 
 def pocket_table(

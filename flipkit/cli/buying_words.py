@@ -126,7 +126,7 @@ def _venue_words(answer: dict[str, Any], money: Money) -> list[str]:
         rows.append(
             [
                 f"  {one['venue']} ({how})",
-                f"{_at_most(one['for_target_cents'], money)} for the target",
+                f"{_at_most(one['highest_cents'], money)} at most",
                 f"{one['expected_weeks']:.0f} weeks",
                 f"sells {one['sold_share']:.0%}",
             ]
@@ -134,9 +134,11 @@ def _venue_words(answer: dict[str, Any], money: Money) -> list[str]:
     lines = ["Where to sell it, the best first:", *columns(rows)]
     best = {kind: next((one for one in answer["venues"] if one["collected"] == kind), None) for kind in (True, False)}
     local, posted = best[True], best[False]
-    if local and posted:
-        word, gap = "Local", local["for_target_cents"] - posted["for_target_cents"]
+    if local and posted and (local["highest_cents"] or posted["highest_cents"]):
+        word, gap = "Local", local["highest_cents"] - posted["highest_cents"]
         if gap < 0:
             word, gap = "Posted", -gap
-        lines.append(f"{word} is better: it allows {money(gap)} more.")
+        lines.append(
+            f"{word} is better: it allows {money(gap)} more." if gap else "Local or posted: both allow as much."
+        )
     return lines
