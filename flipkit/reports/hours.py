@@ -85,8 +85,9 @@ class NextHours:
         few = (self.frame["pulled"] >= self.target) & (self.frame["hours"] >= 0.5)
         start = "" if few.any() else f"Expected of the hours given out: {self._money(plan.expected)}. "
         text = (
-            f"{start}80% interval {self._money(plan.low)} to {self._money(plan.high)}. Knowing every return beforehand "
-            f"would be worth {self._money(plan.knowing - plan.expected)} more."
+            f"{start}80% interval {self._money(plan.low)} to {self._money(plan.high)} by how sure the returns are; the "
+            f"luck of a single month comes on top. Knowing every return beforehand would be worth "
+            f"{self._money(plan.knowing - plan.expected)} more."
         )
         if below >= 0.5:
             text += f" {count_of(round(below), 'hour')} go to what is expected below your target."

@@ -127,6 +127,11 @@ def test_hours_are_shared_within_what_can_be_found(demo):
     assert (frame["more_cents"] <= frame["knowing_cents"] + 1).all()
     reach = frame.loc[frame["pulled"] >= demo.target, "hours"].sum()
     assert f"{reach:,.0f} have finds expected to reach your target" in plan.sentence()
+    # The interval is that of the returns alone: hours in plenty, a month's own luck is told apart.
+    told = plan.plan
+    assert told.low < told.expected < told.high
+    assert told.high - told.low < 2 * 1.2816 * float(frame["error"] @ frame["hours"])
+    assert "the luck of a single month comes on top" in plan.note()
     assert plan.table().text
 
 
