@@ -137,6 +137,18 @@ def test_the_words_state_the_numbers(pack):
     assert "$16.00 an hour" in found.output
 
 
+def test_a_heavy_thing_of_its_size_is_judged_by_its_own_label(pack):
+    light, heavy = (
+        json.loads(run("lamps", "--price", 60, *options, "--from", pack, "--json").output)
+        for options in ([], ["--at-sale", "7.50"])
+    )
+    assert (light["at_sale_cents"], heavy["at_sale_cents"]) == (250, 750)
+    # $5 more at each sale: nearly $5 less for what nearly always sells, less what it does not cost unsold.
+    assert 0.5 * 500 < light["for_target_cents"] - heavy["for_target_cents"] < 500
+    collected = [[one for one in said["venues"] if one["collected"]] for said in (light, heavy)]
+    assert collected[0] == collected[1], "what is collected has no label"
+
+
 def test_venues_stand_in_the_order_of_the_highest_price_that_they_allow(pack):
     """Slow sale at the stall costs little for the target and much for the chance of loss."""
     shop = known_shop()

@@ -157,6 +157,7 @@ def _figures(found: Answer, asked: Question) -> dict[str, Any]:
         "binding": found.binding,
         "target_cents_per_hour": round(asked.target_cents),
         "loss_limit_share": asked.loss_limit,
+        "at_sale_cents": round(asked.terms.at_sale_cents),
         "sold_share": round(found.sold_share, 4),
         "expected_weeks": round(found.weeks, 2),
         "owner_min": round(found.owner_min, 1),

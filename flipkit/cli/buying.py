@@ -23,6 +23,11 @@ PACKS = "packs"
 @click.option("--venue", default="", help="Where it is to be sold; by default where such things mostly sold.")
 @click.option("--target", help="What an hour should bring; by default as the last report assumed.")
 @click.option("--loss", "loss", help="Chance of losing money not to be passed, such as 40 %.")
+@click.option(
+    "--at-sale",
+    help="What its label and packing cost beyond the shipping charged, by its own size and weight ('flipkit parcel'); "
+    "by default as such things mostly cost.",
+)
 @click.option("--part", "parts", multiple=True, help="What a part of it would sell for alone; may be repeated.")
 @click.option("--apart", "apart_min", type=click.FloatRange(0), default=0.0, help="Minutes to take it apart.")
 @click.option("--from", "source", type=BOOKS, help="A pack or its knowledge.json; by default the newest in packs.")
@@ -36,6 +41,7 @@ def buy(
     venue: str,
     target: str | None,
     loss: str | None,
+    at_sale: str | None,
     parts: Sequence[str],
     apart_min: float,
     source: Path | None,
@@ -56,6 +62,7 @@ def buy(
         cost_cents=None if cost is None else read_cents(cost, name="--cost"),
         target_cents=None if target is None else read_cents(target, name="--target"),
         loss_limit=None if loss is None else read_ppm(loss, name="--loss") / 1e6,
+        at_sale_cents=None if at_sale is None else read_cents(at_sale, name="--at-sale"),
         parts_cents=[read_cents(one, name="--part") for one in parts],
         apart_min=apart_min,
     )
