@@ -100,6 +100,15 @@ def test_bought_basis_counts_what_did_not_sell(tmp_path):
     assert sold["verdict"] == "too few to tell"
 
 
+def test_a_categorys_verdict_is_that_of_the_overview_and_counts_the_unsold(demo):
+    for row in demo.bought_returns.to_dict("records"):
+        sentence, note = reading.category_sentence(demo, row["category"])
+        assert sentence.endswith(f" – {row['verdict']}.")
+        assert f"with the unsold counted, {reading.money_per_hour(row['hourly'], currency='USD')}" in sentence
+        assert f"{int(row['sold'])} of {int(row['items'])} purchases sold" in note
+        assert note.count("95% interval") == 2
+
+
 def test_nothing_sold_yet_is_said_and_shown(unsold):
     sentence, note = reading.month_sentence(unsold)
     assert sentence == "Nothing sold yet."
