@@ -182,6 +182,13 @@ def test_a_category_with_hardly_a_sale_is_too_few_to_tell(tmp_path):
     assert "Too few to tell" not in run("jugs", "--price", 60, "--from", file).output
 
 
+def test_a_category_of_which_the_overview_says_stop_is_said_so(pack):
+    assert "says stop" not in run("lamps", "--price", 60, "--from", pack).output
+    (pack / "knowledge.json").write_text(knowledge_text({**known_shop(), "stop": ["lamps"]}), encoding="utf-8")
+    assert "The overview says stop for lamps" in run("lamps", "--price", 60, "--from", pack).output
+    assert "says stop" not in run("tin toys", "--price", 60, "--from", pack).output
+
+
 def test_books_without_a_sale_answer_a_stated_price_alone():
     shop = known_shop()
     shop["categories"]["lamps"] |= {"items": 2, "sold": 0, "typical_cents": None}

@@ -82,6 +82,8 @@ def buying_answer(
         "items_in_books": kind["items"],
         "sales_in_books": kind["sold"],
         "too_few_to_tell": kind["sold"] < knowledge["too_few_items"],
+        # A file of before these were written names none.
+        "overview_says_stop": name in knowledge.get("stop", ()),
         "knowledge_as_of": knowledge.get("as_of", ""),
         "currency": knowledge.get("currency", "USD"),
         "size_class": size,

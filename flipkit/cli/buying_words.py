@@ -90,6 +90,11 @@ def _doubts(answer: dict[str, Any], money: Money) -> list[str]:
     found = []
     if answer["judged_by"] != answer["category"]:
         found.append(f"The books know no {answer['category']!r}: judged by the {answer['judged_by']}.")
+    if answer["overview_says_stop"]:
+        found.append(
+            f"The overview says stop for {answer['judged_by']}: what you bought of them so far most likely missed your "
+            f"target. A price here counts on this one selling for what is said."
+        )
     if answer["too_few_to_tell"]:
         sales = answer["sales_in_books"]
         found.append(f"Too few to tell: {sales} sale{'' if sales == 1 else 's'} of such things; the rest is assumed.")

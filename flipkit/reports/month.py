@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from flipkit.analysis import knowledge_file
+from flipkit.analysis.buying_verdicts import STOP
 from flipkit.analysis.track_record import FILE as FORECASTS
 from flipkit.analysis.track_record import keep_forecasts
 from flipkit.errors import AssumptionError
@@ -283,7 +284,9 @@ def default_jobs() -> int:
 
 def _leave_knowledge(study: Study, folder: Path) -> None:
     """What ``flipkit buy`` answers from."""
-    text = knowledge_file.knowledge_text(study.knowledge)
+    verdicts = study.buying_verdicts
+    stop = sorted(str(name) for name in verdicts.loc[verdicts["verdict"] == STOP, "category"])
+    text = knowledge_file.knowledge_text({**study.knowledge, "stop": stop})
     Path(folder, knowledge_file.FILE).write_text(text, encoding="utf-8", newline="\n")
 
 

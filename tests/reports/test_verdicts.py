@@ -7,7 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from flipkit.analysis.buying_answers import buying_answer
 from flipkit.analysis.buying_verdicts import STOP, UNDER_A_PRICE
+from flipkit.analysis.knowledge_file import read_knowledge
+from flipkit.reports import month
 from flipkit.reports.opening import open_study
 from flipkit.reports.verdicts import verdict_list, verdict_reason
 
@@ -37,6 +40,16 @@ def test_the_list_names_every_category_once_with_its_reason(study):
         assert f"{verdict.capitalize()} ({count})" in shown.text
     assert "beat $18 an hour" in shown.text
     assert "80% or more" in shown.text
+
+
+def test_the_shop_aisle_is_told_what_the_overview_says_stop_of(study, tmp_path):
+    month._leave_knowledge(study, tmp_path)
+    left = read_knowledge(tmp_path)
+    verdicts = study.buying_verdicts.set_index("category")["verdict"]
+    assert 0 < (verdicts == STOP).sum() < len(verdicts)
+    for category, verdict in verdicts.items():
+        said = buying_answer(left, str(category), price_cents=10_000)
+        assert said["overview_says_stop"] == (verdict == STOP)
 
 
 ROW = {
