@@ -183,7 +183,8 @@ def _row(
     usable = bool(known["claimed"]) and kind["typical_cents"] is not None and _sold(knowledge)
     if not usable or math.isnan(chance) or not costs.size:
         return none
-    found = answer(knowledge, name)
+    # Asked as in the aisle, of a thing that is thought to sell at this price: the same answer in both places.
+    found = answer(knowledge, name, price_cents=kind["typical_cents"])
     record = record_price(
         costs.mean(), pulled=float(known["pulled"]), target=target, minutes=known["expected_min"] / known["items"]
     )
