@@ -286,3 +286,26 @@ def test_the_answer_waits_for_no_table_library(pack):
         [sys.executable, "-c", code, *arguments], capture_output=True, text=True, check=True, encoding="utf-8"
     )
     assert found.stdout.splitlines()[-1] == "[]"
+
+
+def test_a_heavier_thing_of_its_size_pays_more_label(pack, tmp_path):
+    knowledge = known_shop()
+    usual = run("lamps", "--price", 60, "--weight", "9lb", "--from", pack)
+    assert usual.exit_code == 2
+    assert "weight must be a pack that knows labels by weight, got 'none': run 'flipkit report' again" in usual.output
+    for kind in knowledge["categories"].values():
+        for terms in kind["sizes"].values():
+            terms |= {"weight_lb": 5.0, "pound_cents": 40.0}
+    newer = tmp_path / "knowledge.json"
+    newer.write_text(knowledge_text(knowledge), encoding="utf-8")
+    plain, same, heavy = (
+        json.loads(run("lamps", "--price", 60, *options, "--from", newer, "--json").output)
+        for options in ([], ["--weight", "80 oz"], ["--weight", "15lb"])
+    )
+    assert same["at_sale_cents"] == plain["at_sale_cents"]
+    # Ten pounds more at 40 cents.
+    assert heavy["at_sale_cents"] == plain["at_sale_cents"] + 400
+    assert heavy["for_target_cents"] < plain["for_target_cents"]
+    refused = run("lamps", "--price", 60, "--weight", "0 lb", "--from", newer)
+    assert refused.exit_code == 2
+    assert "weight must be" in refused.output

@@ -35,6 +35,7 @@ __all__ = [
     "venue_answers",
 ]
 
+_AGAIN = "run 'flipkit report' again"
 #: Name under which the whole shop stands in the knowledge.
 SHOP = "whole shop"
 
@@ -75,6 +76,7 @@ def question(
     price_cents: float | None = None,
     comparables_cents: Sequence[float] = (),
     size: str = "",
+    weight_lb: float | None = None,
     venue: str = "",
     at_sale_cents: float | None = None,
     target_cents: float | None = None,
@@ -94,6 +96,9 @@ def question(
         Recorded sales of like things, better than a thought. [cents]
     size : str
         Size class of the packed parcel; empty: the category's most common one.
+    weight_lb : float, optional
+        Packed weight; without it such things' usual one. The label moves by what a pound more of
+        the shop's parcels of that size cost. [lb]
     venue : str
         Where it is to be sold; empty: where the shop mostly sells.
     at_sale_cents : float, optional
@@ -156,6 +161,13 @@ def question(
     if at_sale_cents is not None and posted:
         terms["at_sale_cents"] = float(at_sale_cents)
     terms.pop("post_min")
+    usual_lb, pound_cents = (terms.pop(name, None) for name in ("weight_lb", "pound_cents"))
+    if weight_lb is not None and at_sale_cents is None and posted:
+        if usual_lb is None or pound_cents is None:
+            raise AssumptionError("weight", need="a pack that knows labels by weight", got="none", mend=_AGAIN)
+        if not weight_lb > 0:
+            raise AssumptionError("weight", need="above 0", got=weight_lb)
+        terms["at_sale_cents"] += pound_cents * (weight_lb - usual_lb)
     demand = demand_from(kind["demand"])
     ratio = kind["venue_pace"].get(place, 1.0)
     demand = Demand(demand.log_rate + np.log(ratio), demand.pull, demand.weekly, demand.offers)

@@ -31,6 +31,8 @@ _HELD = 5.0
 _HELD_SALES = 20.0
 #: Prices at which fees are tabulated, from one dollar to 5,000. [cents]
 FEE_PRICES = tuple(int(price) for price in np.unique(np.rint(np.geomspace(100, 500_000, 48))))
+#: Parcels of a size below which a pound is not said to cost anything.
+_FEWEST_PARCELS = 10
 _BEFORE = ("find", "research", "clean", "photograph", "write", "store")
 _AT_SALE = ("messages", "pack", "post")
 _POSTING = ("pack", "post")
@@ -246,6 +248,9 @@ def _terms(
             "refund_share": refunds,
             # Without a parcel of this size, as much of its label is charged as of the others.
             "at_sale_cents": pulled(at_sale, "at_sale_cents", label * (1 - min(float(charged), 1.0)) + material),
+            "weight_lb": pulled(posted["weight_lb"].dropna(), "weight_lb", held.by_size("parcel.weight_lb")[size]),
+            # What a pound more costs is the carriers' doing, so the whole shop's parcels of the size tell it.
+            "pound_cents": above[size]["pound_cents"] if above else _pound_cents(posted),
             "before_cents": pulled(rows["trip_cents"], "before_cents", 0.0),
             "week_cents": week,
             "before_min": _before(rows, listed, assumed, upper),
@@ -257,6 +262,18 @@ def _terms(
             "volume_cuft": pulled(rows["volume_cuft"], "volume_cuft", _assumed_volume(size, held)),
         }
     return found
+
+
+def _pound_cents(posted: pd.DataFrame) -> float:
+    """What a pound more costs at a sale, beyond the shipping charged: the slope of the labels in the scale weight."""
+    known = posted[posted["weight_lb"].notna()]
+    weight = known["weight_lb"].to_numpy(dtype=np.float64)
+    label = known["label_cents"].to_numpy(dtype=np.float64)
+    if len(known) < _FEWEST_PARCELS or not np.ptp(weight):
+        return 0.0
+    away = weight - weight.mean()
+    charged = float(known["shipping_charged_cents"].sum()) / max(float(label.sum()), 1.0)
+    return float(max(away @ label / (away @ away), 0.0) * (1 - min(charged, 1.0)))
 
 
 def _before(

@@ -19,6 +19,7 @@ PACKS = "packs"
 @click.option("--price", help="What like things sell for, as you think.")
 @click.option("--comparable", "comparables", multiple=True, help="What a like thing sold for; may be repeated.")
 @click.option("--size", default="", help="Size class when packed: small, medium, bulky or oversize.")
+@click.option("--weight", help="Packed weight, such as 9lb; by default as such things mostly weigh.")
 @click.option("--cost", help="What is asked for it: is it worth that?")
 @click.option("--venue", default="", help="Where it is to be sold; by default where such things mostly sold.")
 @click.option("--target", help="What an hour should bring; by default as the last report assumed.")
@@ -37,6 +38,7 @@ def buy(
     price: str | None,
     comparables: Sequence[str],
     size: str,
+    weight: str | None,
     cost: str | None,
     venue: str,
     target: str | None,
@@ -51,6 +53,7 @@ def buy(
     from flipkit.analysis.buying_answers import buying_answer
     from flipkit.analysis.knowledge_file import newest_knowledge, read_knowledge
     from flipkit.money import read_cents, read_ppm
+    from flipkit.quantities import read_weight
 
     answer = buying_answer(
         read_knowledge(source or newest_knowledge(Path(PACKS))),
@@ -58,6 +61,7 @@ def buy(
         price_cents=None if price is None else read_cents(price, name="--price"),
         comparables_cents=[read_cents(one, name="--comparable") for one in comparables],
         size=size,
+        weight_lb=None if weight is None else read_weight(weight, name="--weight"),
         venue=venue,
         cost_cents=None if cost is None else read_cents(cost, name="--cost"),
         target_cents=None if target is None else read_cents(target, name="--target"),

@@ -79,3 +79,15 @@ def test_endings_are_read_or_refused():
     assert endings(load_assumptions(overrides={"pricing.endings": "95, 99"})) == [95, 99]
     with pytest.raises(AssumptionError, match="cents from 0 to 99"):
         endings(load_assumptions(overrides={"pricing.endings": "1.99"}))
+
+
+def test_what_a_pound_more_costs_is_the_slope_of_the_shops_labels(study, knowledge):
+    sold = study.items[study.items["sold_on"].notna() & (study.items["zone"] != "pickup")]
+    small = sold[(sold["size_class"] == "small") & sold["weight_lb"].notna()]
+    slope = np.polyfit(small["weight_lb"].astype(float), small["label_cents"].astype(float), 1)[0]
+    charged = small["shipping_charged_cents"].sum() / small["label_cents"].sum()
+    for kind in knowledge["categories"].values():
+        assert kind["sizes"]["small"]["pound_cents"] == pytest.approx(slope * (1 - charged))
+        # Nothing oversize was posted: nobody knows what a pound more of it costs.
+        assert kind["sizes"]["oversize"]["pound_cents"] == 0
+        assert 0 < kind["sizes"]["small"]["weight_lb"] < kind["sizes"]["bulky"]["weight_lb"]
