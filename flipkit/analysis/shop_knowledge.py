@@ -248,7 +248,7 @@ def _terms(
             "refund_share": refunds,
             # Without a parcel of this size, as much of its label is charged as of the others.
             "at_sale_cents": pulled(at_sale, "at_sale_cents", label * (1 - min(float(charged), 1.0)) + material),
-            "weight_lb": pulled(posted["weight_lb"].dropna(), "weight_lb", held.by_size("parcel.weight_lb")[size]),
+            "weight_lb": pulled(_weights(posted).dropna(), "weight_lb", held.by_size("parcel.weight_lb")[size]),
             # What a pound more costs is the carriers' doing, so the whole shop's parcels of the size tell it.
             "pound_cents": above[size]["pound_cents"] if above else _pound_cents(posted),
             "before_cents": pulled(rows["trip_cents"], "before_cents", 0.0),
@@ -264,10 +264,15 @@ def _terms(
     return found
 
 
+def _weights(posted: pd.DataFrame) -> pd.Series:
+    """Packed scale weights; all missing where nobody weighs, as in simulated shops."""
+    return posted["weight_lb"] if "weight_lb" in posted else pd.Series(np.nan, index=posted.index)
+
+
 def _pound_cents(posted: pd.DataFrame) -> float:
     """What a pound more costs at a sale, beyond the shipping charged: the slope of the labels in the scale weight."""
-    known = posted[posted["weight_lb"].notna()]
-    weight = known["weight_lb"].to_numpy(dtype=np.float64)
+    known = posted[_weights(posted).notna()]
+    weight = _weights(known).to_numpy(dtype=np.float64)
     label = known["label_cents"].to_numpy(dtype=np.float64)
     if len(known) < _FEWEST_PARCELS or not np.ptp(weight):
         return 0.0

@@ -191,7 +191,9 @@ def category_sentence(study: Study, category: str) -> tuple[str, str]:
     note = _stock_words(study, unsold)
     if len(bought):
         row = bought.iloc[0]
-        stands = f"{_hourly(study, row)} an hour, {_interval(study, row)}" if row["claimed"] else f"{TOO_FEW}."
+        # Of what never sold nobody knows what it will bring.
+        known = row["claimed"] and row["sold"]
+        stands = f"{_hourly(study, row)} an hour, {_interval(study, row)}" if known else f"{TOO_FEW}."
         note = (
             f"Counting everything bought in the same months, unsold things with what they may still bring: "
             f"{stands} {int(row['sold'])} of {count_of(int(row['items']), 'purchase')} sold. {note}"
@@ -200,7 +202,7 @@ def category_sentence(study: Study, category: str) -> tuple[str, str]:
         return f"{category.capitalize()}: nothing sold in these months.", note
     row = sold.iloc[0]
     # The verdict is that of the overview: things that sold say nothing of those that did not.
-    judged = bought.iloc[0] if len(bought) and bought.iloc[0]["claimed"] else row
+    judged = bought.iloc[0] if len(bought) and bought.iloc[0]["claimed"] and bought.iloc[0]["sold"] else row
     with_unsold = "" if judged is row else f"; with the unsold counted, {_hourly(study, judged)}"
     sentence = (
         f"{category.capitalize()}: an hour of your own work earned {_hourly(study, row)} "

@@ -76,8 +76,8 @@ def test_a_chart_is_drawn_when_its_page_is_seen_and_not_before(page, single):
 def test_a_page_can_be_opened_straight_away(page, single):
     page.driver.get("about:blank")
     page.driver.get(f"{single.as_uri()}#two")
-    assert page.run(SHOWN) == ["Two"]
     drawn(page, "two")
+    assert page.run(SHOWN) == ["Two"]
     assert page.driver.title == "Two"
 
 

@@ -170,7 +170,7 @@ def test_colours_become_variables_of_the_style_sheet():
 
 def test_every_variable_that_is_used_is_declared():
     html = page(cell_with(chart_output()))
-    declared = set(re.findall(r"(--[a-z0-9-]+): #", html))
+    declared = set(re.findall(r"(--[a-z0-9-]+): (?:#|calc)", html))
     used = set(re.findall(r"var\((--[a-z0-9-]+)\)", re.sub(r"<script>.*?</script>", "", html, flags=re.DOTALL)))
     assert used <= declared
     assert used
