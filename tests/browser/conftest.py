@@ -91,7 +91,9 @@ class Browser:
                 sent[known["requestId"]] = known["request"]["url"]
             elif event["method"] == "Network.loadingFailed":
                 stopped[known["requestId"]] = known.get("blockedReason") or known.get("errorText", "")
-        return [(url, stopped.get(key, "")) for key, url in sent.items() if not url.startswith("data:")]
+        # What the browser asks itself for, such as its first empty tab's pictures, is not the page's doing.
+        own = ("data:", "chrome:")
+        return [(url, stopped.get(key, "")) for key, url in sent.items() if not url.startswith(own)]
 
 
 @contextmanager
