@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from flipkit.analysis.words import TOO_FEW
-from flipkit.reports.elements import Element, caution, table
+from flipkit.reports.elements import NOTHING, Element, caution, table
 from flipkit.reports.reading import money_per_hour
 from flipkit.reports.rules_used import rules_used
 from flipkit.reports.study import Study
@@ -91,30 +91,15 @@ def returns_table(study: Study) -> Element:
     """
     headings = {
         "category": "Category",
-        "bought_hourly": "Per hour, bought",
-        "bought_interval": f"{study.confidence:.0%} interval",
-        "sold_of": "Sold of bought",
-        "sold_hourly": "Per hour, sold",
-        "sold_interval": f"{study.confidence:.0%} interval",
-        "sold_items": "Sales",
+        **bases_headings(study),
         "net_per_sale_cents": "Net per sale",
         "minutes_per_sale": "Minutes per sale",
     }
-    frame = study.both_bases.copy()
-    for basis in ("sold", "bought"):
-        frame[f"{basis}_interval"] = _intervals(study, frame, before=f"{basis}_")
-    frame["bought_hourly"] = frame["bought_hourly"].where(frame["bought_sold"].fillna(0) > 0)
+    frame = bases_columns(study, study.both_bases)
     sales = frame["sold_items"].where(frame["sold_items"] > 0)
     frame["net_per_sale_cents"] = frame["sold_net_cents"] / sales
     frame["minutes_per_sale"] = frame["sold_owner_min"] / sales
-    frame["sold_of"] = [
-        f"{int(sold)} of {int(bought)}" if bought == bought else "–"
-        for sold, bought in zip(frame["bought_sold"], frame["bought_items"], strict=True)
-    ]
-    formats = _formats(study, "sold_hourly", "bought_hourly") | {
-        "sold_items": lambda number: f"{number:,.0f}",
-        "minutes_per_sale": lambda minutes: f"{minutes:,.0f}",
-    }
+    formats = bases_formats(study) | {"minutes_per_sale": lambda minutes: f"{minutes:,.0f}"}
     return table(
         frame,
         caption="True hourly return by category, bought and sold basis",
@@ -122,6 +107,74 @@ def returns_table(study: Study) -> Element:
         formats=formats,
         currency=study.currency,
     )
+
+
+def bases_headings(study: Study) -> dict[str, str]:
+    """Headings of what both bases have side by side, whatever the rows are.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    dict of str to str
+        Column to heading.
+    """
+    return {
+        "bought_hourly": "Per hour, bought",
+        "bought_interval": f"{study.confidence:.0%} interval",
+        "sold_of": "Sold of bought",
+        "sold_hourly": "Per hour, sold",
+        "sold_interval": f"{study.confidence:.0%} interval",
+        "sold_items": "Sales",
+    }
+
+
+def bases_columns(study: Study, frame: pd.DataFrame) -> pd.DataFrame:
+    """The columns of ``bases_headings``, added to a frame with both bases side by side.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+    frame : DataFrame
+        As ``side_by_side`` gives it.
+
+    Returns
+    -------
+    DataFrame
+        A copy; of what never sold no hourly return is shown on bought basis.
+    """
+    shown = frame.copy()
+    for basis in ("sold", "bought"):
+        shown[f"{basis}_interval"] = [
+            text if items == items else NOTHING
+            for text, items in zip(_intervals(study, shown, before=f"{basis}_"), shown[f"{basis}_items"], strict=True)
+        ]
+    shown["bought_hourly"] = shown["bought_hourly"].where(shown["bought_sold"].fillna(0) > 0)
+    shown["sold_of"] = [
+        f"{int(sold)} of {int(bought)}" if bought == bought else NOTHING
+        for sold, bought in zip(shown["bought_sold"], shown["bought_items"], strict=True)
+    ]
+    return shown
+
+
+def bases_formats(study: Study) -> dict[str, Callable[[Any], str]]:
+    """How the columns of ``bases_headings`` are written.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    dict of str to callable
+        Column to a function that turns one value into text.
+    """
+    return _formats(study, "sold_hourly", "bought_hourly") | {"sold_items": lambda number: f"{number:,.0f}"}
 
 
 def bands_table(study: Study) -> Element:

@@ -9,8 +9,9 @@ from flipkit.analysis.groups import in_window
 from flipkit.analysis.sizes import SIZE_ORDER
 from flipkit.analysis.words import TOO_FEW
 from flipkit.money import show_cents
-from flipkit.reports.elements import NOTHING, Element, table
+from flipkit.reports.elements import Element, table
 from flipkit.reports.reading import count_of, money_per_hour
+from flipkit.reports.showing import bases_columns, bases_formats, bases_headings
 from flipkit.reports.study import Study
 
 _PAIR = ("small", "bulky")
@@ -54,39 +55,13 @@ def sizes_table(study: Study) -> Element:
     Element
         For a page.
     """
-    headings = {
-        "size_class": "Size",
-        "bought_hourly": "Per hour, bought",
-        "bought_interval": f"{study.confidence:.0%} interval",
-        "sold_of": "Sold of bought",
-        "sold_hourly": "Per hour, sold",
-        "sold_interval": f"{study.confidence:.0%} interval",
-        "sold_items": "Sales",
-    }
     frame = side_by_side(study.size_returns, study.size_bought, by="size_class")
     frame = frame.iloc[frame["size_class"].map({size: at for at, size in enumerate(SIZE_ORDER)}).argsort()]
-    for basis in ("sold", "bought"):
-        rows = frame[[f"{basis}_items", f"{basis}_low", f"{basis}_high"]].itertuples(index=False)
-        frame[f"{basis}_interval"] = [
-            NOTHING
-            if pd.isna(items)
-            else TOO_FEW
-            if pd.isna(low)
-            else f"{_dollars(study, low)} to {_dollars(study, high)}"
-            for items, low, high in rows
-        ]
-    frame["bought_hourly"] = frame["bought_hourly"].where(frame["bought_sold"].fillna(0) > 0)
-    frame["sold_of"] = [
-        f"{int(sold)} of {int(bought)}" if bought == bought else NOTHING
-        for sold, bought in zip(frame["bought_sold"], frame["bought_items"], strict=True)
-    ]
-    formats = dict.fromkeys(("bought_hourly", "sold_hourly"), lambda dollars: _dollars(study, dollars))
-    formats["sold_items"] = lambda number: f"{number:,.0f}"
     return table(
-        frame,
+        bases_columns(study, frame),
         caption="What an hour on each size earns, bought and sold basis",
-        headings=headings,
-        formats=formats,
+        headings={"size_class": "Size", **bases_headings(study)},
+        formats=bases_formats(study),
         currency=study.currency,
     )
 
