@@ -6,16 +6,15 @@ import numpy as np
 import pandas as pd
 
 from flipkit.analysis.prospects import Horizon
-from flipkit.simulation.seasons import (
+from flipkit.simulation.choosers import (
     Chooser,
-    Season,
     by_everything,
     by_profit_per_sale,
     by_sold_hourly,
     by_the_kit,
-    earnings,
     knowing,
 )
+from flipkit.simulation.seasons import Season, earnings
 
 #: The rules of thumb, by what they are called in tables.
 THUMBS: dict[str, Chooser] = {

@@ -14,19 +14,17 @@ import pytest
 from flipkit.analysis.bought import bought_returns
 from flipkit.analysis.prospects import Horizon
 from flipkit.analysis.shrinkage import pulled_returns
-from flipkit.simulation.observed import observed
-from flipkit.simulation.scenarios import scenarios
-from flipkit.simulation.seasons import (
-    Season,
+from flipkit.simulation.choosers import (
     by_everything,
     by_profit_per_sale,
     by_sold_hourly,
-    earnings,
     in_order,
     kit_figures,
     knowing,
-    season,
 )
+from flipkit.simulation.observed import observed
+from flipkit.simulation.scenarios import scenarios
+from flipkit.simulation.seasons import Season, earnings, season
 from flipkit.simulation.usefulness import THUMBS, shares_of_the_knowing
 
 HALF_YEAR = Horizon(days=180, salvage_ppm=0)
