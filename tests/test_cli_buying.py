@@ -17,9 +17,7 @@ from flipkit.analysis.knowledge_file import knowledge_text, newest_knowledge, re
 from flipkit.cli import main
 from flipkit.errors import AssumptionError, PackError
 from flipkit.money import show_cents
-
-sys.path.insert(0, str(Path(__file__).resolve().parent / "analysis"))
-from known_shop import known_shop
+from tests.helpers.known_shop import known_shop
 
 
 @pytest.fixture

@@ -9,7 +9,6 @@ import sys
 
 import numpy as np
 import pytest
-from known_shop import known_shop
 
 from flipkit.analysis.buying import (
     answer,
@@ -24,6 +23,7 @@ from flipkit.analysis.buying import (
 from flipkit.analysis.highest_price import best_sale
 from flipkit.analysis.pricing import GIVE_UP
 from flipkit.errors import AssumptionError
+from tests.helpers.known_shop import known_shop
 
 
 @pytest.fixture(scope="module")

@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import pytest
 
 from flipkit import open_study
 from flipkit.analysis.packing_lessons import COLUMNS, SIDES, lesson_totals, parcel_lessons
 from flipkit.rules.postage import labels
 from flipkit.rules.trim import trim_advice
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "items"))
-from small_books import write_books
+from tests.helpers.small_books import write_books
 
 
 @pytest.fixture(scope="module")

@@ -7,13 +7,13 @@ import datetime as dt
 import numpy as np
 import pandas as pd
 import pytest
-from known_shop import known_shop
 
 from flipkit.analysis.demand import Offers
 from flipkit.analysis.person_weeks import Typical
 from flipkit.analysis.selling import SellingModel
 from flipkit.analysis.selling_prior import OWN, SHARED
 from flipkit.analysis.stock_prices import price_plan
+from tests.helpers.known_shop import known_shop
 
 TODAY = dt.date(2026, 11, 14)
 

@@ -1,6 +1,6 @@
 """How long a million rows take to convert and check, and the check of a shop of ten thousand items.
 
-Run it by hand, on one core: ``taskset -c 0 python tests/benchmarks/bench_books.py [rows]``. The
+Run it by hand, on one core: ``taskset -c 0 python -m tests.benchmarks.bench_books [rows]``. The
 export is a semicolon list of twelve columns with decimal commas, thousands marks, euro signs and
 day-first dates, as a European spreadsheet writes it. Times are of the processor, imports aside;
 the memory is the largest that the process ever held.

@@ -1,4 +1,4 @@
-"""Print how often the kit's 95 % intervals hold the truth: ``python tests/benchmarks/bench_calibration.py``.
+"""Print how often the kit's 95 % intervals hold the truth: ``python -m tests.benchmarks.bench_calibration``.
 
 A row a scenario, number of items bought of each category, and basis. ``held`` is the share of
 the claimed intervals that hold the truth, with its standard error over shops; ``claimed`` the

@@ -1,4 +1,4 @@
-"""Print how forecasts come out: ``python tests/benchmarks/bench_forecasts.py``.
+"""Print how forecasts come out: ``python -m tests.benchmarks.bench_forecasts``.
 
 First each category's hour in simulated shops, forecast at each month's end and scored at the
 next: the share of the outcomes inside their intervals, with its standard error over shops. Then

@@ -1,6 +1,6 @@
 """Time of the intervals of 12 categories over 10,000 items with 10,000 resamples, beside a plain loop.
 
-Run it by hand: ``python tests/benchmarks/bench_hourly.py``. The goal is under two seconds on two
+Run it by hand: ``python -m tests.benchmarks.bench_hourly``. The goal is under two seconds on two
 cores. Times of one machine mean little; the ratio to a plain loop says more. Both are processor
 seconds, which other work on the machine does not stretch; the clock's stand beside them. The loop draws the
 trips of a category anew and adds up their items one resample at a time; it is timed on a few

@@ -1,6 +1,6 @@
 """How often each kind of interval holds the truth, by number of trips and weight of the tail.
 
-Run it by hand: ``python tests/benchmarks/bench_intervals.py [shops]``. Trips bring one to many
+Run it by hand: ``python -m tests.benchmarks.bench_intervals [shops]``. Trips bring one to many
 items of log-normal prices, alike within a trip; hours vary from trip to trip. Only samples of at
 least twenty items count. ``bench_calibration.py`` does the same with whole simulated shops.
 """

@@ -1,6 +1,6 @@
 """Time of packing plans for anything from 1 to 108 in, time and waste of nestings.
 
-Run it by hand: ``python tests/benchmarks/bench_packing.py``. The goals: every plan in under a
+Run it by hand: ``python -m tests.benchmarks.bench_packing``. The goals: every plan in under a
 second, the first one of a process too (imports aside); nesting of up to eight blanks exact, of
 more blanks within a stated bound. Processor seconds, which other work on the machine does not
 stretch; the clock's stand beside them.
@@ -9,15 +9,10 @@ stretch; the clock's stand beside them.
 from __future__ import annotations
 
 import random
-import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "items"))
-
-from packing_stock import ASSUMED, DAY, LABELS, RULES, STOCK
 
 from flipkit.items.blanks import Blank
 from flipkit.items.labels import rate_card_labels
@@ -25,6 +20,7 @@ from flipkit.items.nesting import nest
 from flipkit.items.packing import PackItem, packing_plan
 from flipkit.items.stock import Sheet
 from flipkit.rules.tables import load_rules
+from tests.helpers.packing_stock import ASSUMED, DAY, LABELS, RULES, STOCK
 
 PLANS, NESTS, LARGE = 400, 60, 60
 

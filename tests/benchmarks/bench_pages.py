@@ -1,6 +1,6 @@
 """How large each page of a pack is, how soon its first chart stands, and what it writes to the console.
 
-Run it by hand: ``python tests/benchmarks/bench_pages.py [PACK]``; without a folder the demo shop's pack is made
+Run it by hand: ``python -m tests.benchmarks.bench_pages [PACK]``; without a folder the demo shop's pack is made
 first. It needs Chromium and its driver. The time is from the start of the navigation to the moment at which the
 first drawing is in the page, as the page itself sees it, from disk with the network off, the best and the worst of
 a few openings; the aim is 1.5 s. Another busy program on the machine lengthens it.
@@ -12,11 +12,9 @@ import sys
 import tempfile
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "browser"))
-from conftest import window
-
 from flipkit.reports.month import default_jobs, make_month_pack, month_plan
 from flipkit.reports.page import MOST_BYTES
+from tests.helpers.browser import window
 
 AIM_MS = 1_500
 OPENINGS = 3

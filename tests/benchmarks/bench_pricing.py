@@ -1,4 +1,4 @@
-"""Print what price paths and buying limits are worth: ``python tests/benchmarks/bench_pricing.py``.
+"""Print what price paths and buying limits are worth: ``python -m tests.benchmarks.bench_pricing``.
 
 First table: what a thing earns on average by each way of pricing, over what a seller earns who
 knows the demand and sees the same comparables; ``+-`` is the standard error over the shops.

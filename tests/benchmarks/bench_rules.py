@@ -1,6 +1,6 @@
 """A million orders priced: the columns against one item at a time, duckdb and polars, on one core.
 
-Run with ``python tests/benchmarks/bench_rules.py [--orders N]``; duckdb and polars are optional and
+Run with ``python -m tests.benchmarks.bench_rules [--orders N]``; duckdb and polars are optional and
 are left out where they are not installed. Every engine runs in a process of its own, bound to one
 core, on the same orders; the prices of all are compared to the cent, and the ratios are those of
 this one run.

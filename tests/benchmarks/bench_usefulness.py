@@ -1,4 +1,4 @@
-"""Print what a year of buying by the kit earns: ``python tests/benchmarks/bench_usefulness.py``.
+"""Print what a year of buying by the kit earns: ``python -m tests.benchmarks.bench_usefulness``.
 
 A row a scenario: the share of the knowing seller's earnings that each way of choosing reaches,
 with its standard error over shops. Everybody has the same finds, hours and history.

@@ -1,6 +1,6 @@
 """Time that the sliders in JupyterLab take to answer, beside a report opened anew under the same assumptions.
 
-Run it by hand: ``python tests/benchmarks/bench_widgets.py``. The goal is an answer in under 0.3 seconds for a
+Run it by hand: ``python -m tests.benchmarks.bench_widgets``. The goal is an answer in under 0.3 seconds for a
 shop of 1,500 items. Times of one machine mean little; the ratio to opening the study and showing the same anew
 says more. Both are medians on the clock, with the processor's time beside them, which other work on the machine
 does not stretch so much. What is timed is all that a moved slider sets off in the kernel: the economics, both

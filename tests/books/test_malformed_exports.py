@@ -5,12 +5,12 @@ from __future__ import annotations
 import csv
 import time
 
-import malformed_exports
 import pytest
 
 from flipkit.books.convert import apply, propose
 from flipkit.books.read import inspect_books
 from flipkit.errors import ConversionError
+from tests.helpers import malformed_exports
 
 #: 15 kinds of damage, 140 files of each: 2,100.
 EACH = 140

@@ -11,7 +11,6 @@ import time
 import urllib.request
 
 import pytest
-from conftest import window
 
 from flipkit.analysis.moving import Settings
 from flipkit.reports.lab import lab_environment, lab_folder
@@ -19,6 +18,7 @@ from flipkit.reports.moved import MovedStudies, moved_sentence
 from flipkit.reports.opening import open_study
 from flipkit.reports.own_assumptions import saved_text
 from flipkit.reports.stock_tables import ranking_table
+from tests.helpers.browser import window
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 

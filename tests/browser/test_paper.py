@@ -6,9 +6,9 @@ import base64
 import re
 
 import pytest
-from demo import demo_pages
 
 from flipkit.reports.page import MOST_BYTES
+from tests.helpers.demo_pages import demo_pages
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 

@@ -8,9 +8,6 @@ import math
 import pandas as pd
 import pytest
 
-#: Two files of this name cannot both be searched for doctests.
-collect_ignore = ["conftest.py"]
-
 NAN = math.nan
 
 

@@ -4,12 +4,12 @@ import datetime as dt
 
 import numpy as np
 import pytest
-from small_books import small_books
 
 from flipkit.assumptions import load_assumptions
 from flipkit.books.read import read_books
 from flipkit.items.costs import COSTS, GAINS, LINES, item_economics
 from flipkit.rules.tables import load_rules
+from tests.helpers.small_books import small_books
 
 AS_OF = dt.date(2026, 3, 31)
 ITEMS = """

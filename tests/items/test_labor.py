@@ -3,11 +3,11 @@ from __future__ import annotations
 import datetime as dt
 
 import pytest
-from small_books import small_books
 
 from flipkit.assumptions import load_assumptions
 from flipkit.items.costs import item_economics
 from flipkit.rules.tables import load_rules
+from tests.helpers.small_books import small_books
 
 AS_OF = dt.date(2026, 3, 31)
 ITEMS = """

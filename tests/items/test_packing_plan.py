@@ -9,7 +9,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from packing_stock import ASSUMED, DAY, LABELS, RULES, STOCK
 
 from flipkit.assumptions import load_assumptions
 from flipkit.errors import MeasureError
@@ -19,6 +18,7 @@ from flipkit.items.packing import PackItem, packing_plan
 from flipkit.items.stock import Carton, Cushion, Sheet, Stock
 from flipkit.rules.postage import labels as postage_labels
 from flipkit.rules.tables import load_rules
+from tests.helpers.packing_stock import ASSUMED, DAY, LABELS, RULES, STOCK
 
 JUG = PackItem("A-1", "stoneware jug", 12, 9, 9, 6, "delicate", 6500)
 PRINT = PackItem("A-2", "framed print", 26, 20, 1.5, 6, "delicate", 9000)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 
 import pytest
-from packing_stock import ASSUMED, LABELS, RULES, STOCK
 
 from flipkit.assumptions import load_assumptions
 from flipkit.errors import AssumptionError, MeasureError
@@ -16,6 +15,7 @@ from flipkit.items.packing_trials import inch_prices, packing_trials, trials_rea
 from flipkit.items.packing_words import plan_cautions, plan_reading
 from flipkit.items.stock import Carton, Stock
 from flipkit.items.strength import strength_check
+from tests.helpers.packing_stock import ASSUMED, LABELS, RULES, STOCK, price
 
 JUG = PackItem("A-1", "stoneware jug", 12, 9, 9, 6, "delicate", 6500)
 MACHINE = PackItem("A-4", "sewing machine", 18, 9, 13, 32, "moderately rugged", 12000, upright=True)
@@ -201,7 +201,6 @@ def test_what_one_inch_of_the_outside_costs():
     plan = plan_of(JUG)
     found = inch_prices(plan, labels=LABELS)
     assert [one.side for one in found] == ["length", "width", "height"]
-    from packing_stock import price
 
     for place, one in enumerate(found):
         sides = list(plan.best.draft.outside_in)

@@ -7,7 +7,6 @@ import datetime as dt
 import numpy as np
 import pandas as pd
 import pytest
-from small_books import small_books
 
 from flipkit.assumptions import load_assumptions
 from flipkit.books.read import read_books
@@ -16,6 +15,7 @@ from flipkit.errors import AssumptionError
 from flipkit.items.costs import LINES, Supposing, item_economics, net_of
 from flipkit.items.supposed import NOTHING_SUPPOSED, suppositions
 from flipkit.rules.tables import load_rules
+from tests.helpers.small_books import small_books
 
 AS_OF = dt.date(2026, 3, 31)
 ITEMS = """

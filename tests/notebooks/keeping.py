@@ -2,7 +2,7 @@
 
 Run as a program, it runs every notebook with its own parameters and keeps what it shows::
 
-    python tests/notebooks/keeping.py [NOTEBOOK ...]
+    python -m tests.notebooks.keeping [NOTEBOOK ...]
 
 Tags of cells:
 
@@ -28,7 +28,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-NOTEBOOKS = sorted((Path(__file__).resolve().parents[2] / "notebooks").glob("*.ipynb"))
+ROOT = Path(__file__).resolve().parents[2]
+NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 TAGS = {"parameters", "beside", "columns", "nbval-ignore-output", "nbval-skip"}
 NOT_COMPARED = {"nbval-ignore-output", "nbval-skip"}
 _DIGIT = re.compile(r"\d")
@@ -114,10 +115,20 @@ def noticed(files: Sequence[Path], folder: Path) -> list[dict[str, Any]]:
     """
     settings, report = folder / "pytest.ini", folder / "altered.json"
     settings.write_text("[pytest]\n", encoding="utf-8")
-    command = [sys.executable, "-m", "pytest", "-p", "altered", "-p", "no:cacheprovider", "--collect-only", "-q"]
+    command = [
+        sys.executable,
+        "-m",
+        "pytest",
+        "-p",
+        "tests.notebooks.altered",
+        "-p",
+        "no:cacheprovider",
+        "--collect-only",
+        "-q",
+    ]
     command += ["-c", str(settings), "--rootdir", str(folder), "--nbval", "--nbval-current-env", *map(str, files)]
     outer = {name: value for name, value in os.environ.items() if not name.startswith("PYTEST_")}
-    around = {**outer, "PYTHONPATH": str(Path(__file__).parent), "ALTERED_REPORT": str(report)}
+    around = {**outer, "PYTHONPATH": str(ROOT), "ALTERED_REPORT": str(report)}
     ran = subprocess.run(command, cwd=folder, env=around, capture_output=True, text=True, check=False)
     if ran.returncode != 0:
         raise RuntimeError(f"nbval collected nothing:\n{ran.stdout}\n{ran.stderr}")

@@ -11,7 +11,10 @@ import json
 
 import nbformat
 import pytest
-from keeping import (
+from nbformat.v4 import new_code_cell, new_notebook
+
+from flipkit.reports.opening import STUDIES, open_study
+from tests.notebooks.keeping import (
     NOTEBOOKS,
     TAGS,
     chance_of,
@@ -22,9 +25,6 @@ from keeping import (
     with_a_wrong_copy,
     with_another_digit,
 )
-from nbformat.v4 import new_code_cell, new_notebook
-
-from flipkit.reports.opening import STUDIES, open_study
 
 pytestmark = pytest.mark.slow
 

@@ -8,9 +8,6 @@ import nbformat
 import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
 
-#: Two files of this name cannot both be searched for doctests.
-collect_ignore = ["conftest.py"]
-
 FIXTURES = Path(__file__).parent / "fixtures"
 
 

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import sys
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -19,9 +17,7 @@ from flipkit.items.costs import item_economics
 from flipkit.reports import decisions, hours, pocket, record
 from flipkit.reports.opening import open_study
 from flipkit.reports.what_if import _FAMILIES, what_if
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "items"))
-from small_books import write_books
+from tests.helpers.small_books import write_books
 
 UNSOLD = """
 item_id,title,category,bought_on,cost

@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import pytest
 
 from flipkit.items.hiring import help_table, wage_limit
 from flipkit.reports.hiring import help_sentence, hiring_table, limits_table, wage_limits
 from flipkit.reports.opening import open_study
 from flipkit.reports.reading import money_per_hour
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "items"))
-from small_books import write_books
+from tests.helpers.small_books import write_books
 
 HEAD = "item_id,title,category,bought_on,cost,listed_on,sold_on,sold_price\n"
 

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import sys
-from pathlib import Path
 
 import pytest
 
@@ -12,9 +10,7 @@ from flipkit.charts.lessons import plot_packing_lessons
 from flipkit.money import show_cents
 from flipkit.reports.lessons import packing_lessons
 from flipkit.reports.opening import open_study
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "items"))
-from small_books import write_books
+from tests.helpers.small_books import write_books
 
 
 @pytest.fixture(scope="module")

@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 from flipkit.reports.methods import methods_table
 from flipkit.reports.opening import open_study
 from flipkit.reports.reading import money_per_hour
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "items"))
-from small_books import write_books
+from tests.helpers.small_books import write_books
 
 
 def shown(dollars):

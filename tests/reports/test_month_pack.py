@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import sys
 from pathlib import Path
 
 import pytest
@@ -12,9 +11,7 @@ from flipkit.analysis.knowledge_file import read_knowledge
 from flipkit.analysis.track_record import kept_forecasts
 from flipkit.reports import month as months
 from flipkit.reports.month import make_month_pack, month_plan
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "items"))
-from small_books import write_books
+from tests.helpers.small_books import write_books
 
 ITEMS = """
 item_id,title,category,bought_on,cost,listed_on,list_price,sold_on,sold_price,length_in,width_in,height_in,weight_lb

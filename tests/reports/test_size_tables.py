@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import sys
-from pathlib import Path
 
 import pytest
 
@@ -13,9 +11,7 @@ from flipkit.money import show_cents
 from flipkit.reports.opening import open_study
 from flipkit.reports.reading import money_per_hour
 from flipkit.reports.sizes import size_facts_table, size_sentence, sizes_table
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "items"))
-from small_books import write_books
+from tests.helpers.small_books import write_books
 
 HEAD = "item_id,title,category,bought_on,cost,listed_on,sold_on,sold_price,length_in,width_in,height_in,weight_lb\n"
 

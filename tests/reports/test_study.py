@@ -1,8 +1,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import sys
-from pathlib import Path
 
 import pandas as pd
 import pytest
@@ -14,9 +12,7 @@ from flipkit.reports.opening import STUDIES, open_study
 from flipkit.reports.showing import assumptions_table, bands_table, cautions, returns_table
 from flipkit.reports.sizes import size_facts_table, size_sentence, sizes_table
 from flipkit.reports.stock_tables import ranking_table, turnover_table
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "items"))
-from small_books import write_books
+from tests.helpers.small_books import write_books
 
 UNSOLD = """
 item_id,title,category,bought_on,cost

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import pytest
 
 from flipkit.analysis.buying_answers import buying_answer
@@ -13,9 +10,7 @@ from flipkit.analysis.knowledge_file import read_knowledge
 from flipkit.reports import month
 from flipkit.reports.opening import open_study
 from flipkit.reports.verdicts import verdict_list, verdict_reason
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "items"))
-from small_books import write_books
+from tests.helpers.small_books import write_books
 
 UNSOLD = """
 item_id,title,category,bought_on,cost

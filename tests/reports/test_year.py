@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import sys
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -24,9 +22,7 @@ from flipkit.reports.year import (
     year_goods,
     year_sentence,
 )
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "items"))
-from small_books import write_books
+from tests.helpers.small_books import write_books
 
 YEAR = (dt.date(2026, 1, 1), dt.date(2026, 12, 31))
 ITEMS = """

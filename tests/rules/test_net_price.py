@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from random_schedules import schedules
 
 from flipkit.errors import MoneyError
 from flipkit.money import percentage
 from flipkit.rules.fees import order_fees
 from flipkit.rules.net_price import HIGHEST_PRICE_CENTS, gross_up_cents, net_at_price, price_for_net
+from tests.helpers.random_schedules import schedules
 
 DAY = dt.date(2026, 1, 1)
 EVERY_CENT = np.arange(60_001)
