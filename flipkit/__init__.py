@@ -29,7 +29,7 @@ _HOMES = {
     "cautions": "flipkit.reports.showing",
     "changes_table": "flipkit.reports.decisions",
     "divisors_table": "flipkit.reports.moving",
-    "drawn": "flipkit.reports.parcel",
+    "drawn": "flipkit.reports.lessons",
     "fresh_table": "flipkit.reports.decisions",
     "frontier_frame": "flipkit.reports.decisions",
     "frontier_table": "flipkit.reports.decisions",

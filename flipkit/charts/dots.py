@@ -133,7 +133,7 @@ def draw_dots(
         return alt.Y("row:N", sort=order, title=None, axis=axis, scale=scale)
 
     roles = sorted({dot.role for dot in dots})
-    color = alt.Color("role:N", legend=None, scale=alt.Scale(domain=roles, range=[theme.color(r) for r in roles]))
+    hue = alt.Color("role:N", legend=None, scale=alt.Scale(domain=roles, range=[theme.color(r) for r in roles]))
     base = alt.Chart(alt.Data(values=rows))
     known = [v for dot in dots for v in (dot.low, dot.high, dot.value) if v is not None]
     layers: list[Any] = []
@@ -148,7 +148,7 @@ def draw_dots(
     # Without a single interval there is nothing to span, and a browser would say so.
     claimed = any(dot.low is not None for dot in dots)
     if claimed:
-        layers.append(interval.encode(x=x("low"), x2="high:Q", y=y(names), color=color))
+        layers.append(interval.encode(x=x("low"), x2="high:Q", y=y(names), color=hue))
     values = alt.Axis(labelExpr=labels.axis_money(currency, unit=1), grid=True, tickCount=4)
     tooltip = [
         alt.Tooltip("name:N", title="Which"),
@@ -156,7 +156,7 @@ def draw_dots(
         alt.Tooltip("count:N", title=count_title.capitalize()),
     ]
     dot_mark = base.mark_point(filled=True, opacity=1, size=110)
-    layers.append(dot_mark.encode(x=x("value", values), y=y(None if claimed else names), color=color, tooltip=tooltip))
+    layers.append(dot_mark.encode(x=x("value", values), y=y(None if claimed else names), color=hue, tooltip=tooltip))
     counts = alt.Axis(**labels.end_axis(heads, count_title))
     layers.append(base.mark_point(opacity=0, size=1).encode(x=x("value"), y=y(counts)))
     layers += _words(rows, x, y, middle=(min([*known, 0.0]) + max([*known, target or 0.0])) / 2)

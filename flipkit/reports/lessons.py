@@ -13,6 +13,7 @@ from flipkit.books.schema import PICKUP
 from flipkit.money import show_cents
 from flipkit.reports import elements
 from flipkit.reports.elements import Element, caution
+from flipkit.reports.parcel import ParcelPlan
 from flipkit.reports.reading import count_of
 from flipkit.reports.showing import LIFT_LB, words
 from flipkit.reports.study import Study
@@ -218,3 +219,25 @@ def packing_lessons(study: Study, *, reach_in: float = 1.0) -> PackingLessons:
 def _sides(row: dict[Hashable, Any]) -> str:
     sides = " x ".join(f"{float(row[f'{side}_in']):g}" for side in ("length", "width", "height"))
     return f"{sides} in, {float(row['weight_lb']):g} lb"
+
+
+def drawn(parcel: ParcelPlan) -> Element:
+    """The drawings of a plan as a page shows them.
+
+    Parameters
+    ----------
+    parcel : ParcelPlan
+        The plan.
+
+    Returns
+    -------
+    Element
+        For a page; words alone where there is nothing to cut.
+    """
+    drawings = parcel.drawings()
+    if not drawings:
+        return Element("<p>There is nothing to cut or to fold.</p>", "There is nothing to cut or to fold.")
+    html = "".join(
+        f'<div class="scroll" role="region" tabindex="0" aria-label="Drawing">{svg}</div>' for svg in drawings
+    )
+    return Element(html, f"{len(drawings)} drawings, to scale")

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from flipkit.errors import PackError
+from flipkit.reports.rules_used import RuleUsed
 
 #: Name of the manifest's file in a pack.
 FILE: Final = "run.json"
@@ -40,29 +41,6 @@ class AssumptionUsed:
     unit: str
     layer: str
     source: str = ""
-
-
-@dataclass(frozen=True)
-class RuleUsed:
-    """One block of a rule set that some figure of the pack depends on.
-
-    Attributes
-    ----------
-    kind, name, begins, ends : str
-        The rule set, and the days its block is in force; ``ends`` is empty while it is.
-    source, seen : str
-        Where the block comes from, and how well that is known.
-    own : bool
-        Whether the block is the seller's own and not packaged.
-    """
-
-    kind: str
-    name: str
-    begins: str
-    ends: str
-    source: str
-    seen: str
-    own: bool = False
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings
 from flipkit.books.schema import PICKUP
@@ -24,9 +24,6 @@ from flipkit.quantities import read_weight
 from flipkit.rules.packing_rules import packing_rules
 from flipkit.rules.parcel_answers import read_sides
 from flipkit.rules.tables import Rules, load_rules
-
-if TYPE_CHECKING:
-    from flipkit.reports.elements import Element
 
 #: Where the seller says what is at hand to pack with, in the folder of the books.
 STOCK_FILE = "packing.toml"
@@ -207,30 +204,6 @@ def plan_parcel(
     rules = packing_rules(on=day, folder=own_rules)
     plan = packing_plan(item, stock, labels=labels, rules=rules, assumptions=assumptions)
     return ParcelPlan(plan, stock, labels, own_stock, own_cards)
-
-
-def drawn(parcel: ParcelPlan) -> Element:
-    """The drawings of a plan as a page shows them.
-
-    Parameters
-    ----------
-    parcel : ParcelPlan
-        The plan.
-
-    Returns
-    -------
-    Element
-        For a page; words alone where there is nothing to cut.
-    """
-    from flipkit.reports.elements import Element
-
-    drawings = parcel.drawings()
-    if not drawings:
-        return Element("<p>There is nothing to cut or to fold.</p>", "There is nothing to cut or to fold.")
-    html = "".join(
-        f'<div class="scroll" role="region" tabindex="0" aria-label="Drawing">{svg}</div>' for svg in drawings
-    )
-    return Element(html, f"{len(drawings)} drawings, to scale")
 
 
 def drawings_page(parcel: ParcelPlan) -> str:

@@ -3,17 +3,40 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from flipkit.items.sale_costs import own_rate_cards
-from flipkit.reports.manifest import RuleUsed
 from flipkit.reports.study import Study
 from flipkit.rules.dated import RuleSet
 
 Days = npt.NDArray[np.datetime64]
+
+
+@dataclass(frozen=True)
+class RuleUsed:
+    """One block of a rule set that some figure of the pack depends on.
+
+    Attributes
+    ----------
+    kind, name, begins, ends : str
+        The rule set, and the days its block is in force; ``ends`` is empty while it is.
+    source, seen : str
+        Where the block comes from, and how well that is known.
+    own : bool
+        Whether the block is the seller's own and not packaged.
+    """
+
+    kind: str
+    name: str
+    begins: str
+    ends: str
+    source: str
+    seen: str
+    own: bool = False
 
 
 def rules_used(study: Study) -> list[RuleUsed]:

@@ -10,7 +10,14 @@ import altair as alt
 import pytest
 import vl_convert
 
-from flipkit import charts
+from flipkit.charts import (
+    plot_category_returns,
+    plot_days_listed,
+    plot_minutes,
+    plot_months,
+    plot_size_comparison,
+    plot_waterfall,
+)
 from flipkit.charts.renderer import FIT_KEY, LAB_WIDTH, MIME_TYPE, SCHEMA, TABLE_KEY, described, render_bundle, wordless
 from flipkit.errors import ChartError
 
@@ -76,7 +83,7 @@ def test_importing_charts_skips_the_slow_grammar():
 
 def test_the_package_of_charts_does_not_load_the_library_before_a_chart_is_asked_for():
     asked = "print('altair' in sys.modules)"
-    code = f"import flipkit.charts, sys; {asked}; flipkit.charts.plot_months; {asked}"
+    code = f"import flipkit.charts, sys; {asked}; flipkit.plot_months; {asked}"
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert told.stdout.split() == ["False", "True"]
 
@@ -86,12 +93,12 @@ def test_every_chart_draws_with_the_grammar_that_jupyterlab_has_and_with_the_pag
     version, returns, lines, minutes, sizes, months, waiting
 ):
     drawings = [
-        charts.plot_category_returns(returns, 25.0),
-        charts.plot_waterfall(lines),
-        charts.plot_minutes(minutes, group="size_class"),
-        charts.plot_size_comparison(sizes),
-        charts.plot_months(months, 18.0),
-        charts.plot_days_listed(waiting, medians={"": 40.0}),
+        plot_category_returns(returns, 25.0),
+        plot_waterfall(lines),
+        plot_minutes(minutes, group="size_class"),
+        plot_size_comparison(sizes),
+        plot_months(months, 18.0),
+        plot_days_listed(waiting, medians={"": 40.0}),
     ]
     least = [5, 4, 4, 6, 18, 2]
     for chart, count in zip(drawings, least, strict=True):

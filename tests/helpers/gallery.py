@@ -8,8 +8,16 @@ import numpy as np
 import pandas as pd
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 
-from flipkit import charts
 from flipkit.analysis.survival import days_to_sale, survival_table
+from flipkit.charts import (
+    plot_category_returns,
+    plot_days_listed,
+    plot_minutes,
+    plot_months,
+    plot_price_bands,
+    plot_size_comparison,
+    plot_waterfall,
+)
 from flipkit.reports.elements import caution, headline, table
 from flipkit.reports.page import render_page
 
@@ -79,14 +87,14 @@ def drawings():
     """One of every chart."""
     curve, median = waiting()
     return [
-        charts.plot_category_returns(RETURNS, 25.0, confidence=0.95),
-        charts.plot_price_bands(BANDS, 25.0),
-        charts.plot_waterfall(LINES),
-        charts.plot_minutes(MINUTES),
-        charts.plot_size_comparison(SIZES, confidence=0.95),
-        charts.plot_months(months(), 25.0),
-        charts.plot_days_listed(curve, medians={"": median}),
-        charts.plot_days_listed(
+        plot_category_returns(RETURNS, 25.0, confidence=0.95),
+        plot_price_bands(BANDS, 25.0),
+        plot_waterfall(LINES),
+        plot_minutes(MINUTES),
+        plot_size_comparison(SIZES, confidence=0.95),
+        plot_months(months(), 25.0),
+        plot_days_listed(curve, medians={"": median}),
+        plot_days_listed(
             pd.concat([curve.assign(size=s) for s in ("small", "bulky")]), group="size", medians={"small": median}
         ),
     ]
