@@ -19,7 +19,7 @@ from typing import Any, Literal
 
 from flipkit.errors import AssumptionError, MoneyError
 from flipkit.money import read_cents, read_ppm, show_cents
-from flipkit.quantities import read_minutes
+from flipkit.units import read_minutes
 
 #: The packaged files: the shop's economics, and the packing plan.
 _FILES = ("assumptions.toml", "assumptions_packing.toml")

@@ -33,10 +33,8 @@ def test_report_passes_on_what_was_asked(monkeypatch, books, tmp_path):
     asked = {}
     plan = SimpleNamespace(pages=(1, 2), study=SimpleNamespace(month="2026-09"))
     pack = SimpleNamespace(results=(), folder=tmp_path / "out", index=tmp_path / "out" / "index.html")
-    monkeypatch.setattr(
-        "flipkit.reports.month.month_plan", lambda given, **rest: asked.update(rest, books=given) or plan
-    )
-    monkeypatch.setattr("flipkit.reports.month.make_month_pack", lambda _, **rest: asked.update(rest) or pack)
+    monkeypatch.setattr("flipkit.pack.month.month_plan", lambda given, **rest: asked.update(rest, books=given) or plan)
+    monkeypatch.setattr("flipkit.pack.month.make_month_pack", lambda _, **rest: asked.update(rest) or pack)
     result = run(
         "report", books, "--month", "2026-09", "--as-of", "2026-10-02", "--category", "lamps", "--category", "jugs",
         "--out", tmp_path / "out", "--set", "help.wage=18", "--set", "hour.target=25", "--jobs", 3,
@@ -68,7 +66,7 @@ def test_anything_else_keeps_its_traceback(monkeypatch, books):
     def broken(*_, **__):
         raise ZeroDivisionError("a bug")
 
-    monkeypatch.setattr("flipkit.reports.month.month_plan", broken)
+    monkeypatch.setattr("flipkit.pack.month.month_plan", broken)
     assert isinstance(run("report", books).exception, ZeroDivisionError)
 
 

@@ -11,8 +11,9 @@ import pytest
 from click.testing import CliRunner
 
 from flipkit.analysis.buying import answer as highest_answer
-from flipkit.analysis.buying import question, turning_price, venue_answers
+from flipkit.analysis.buying import question, venue_answers
 from flipkit.analysis.buying_answers import buying_answer, known_category
+from flipkit.analysis.buying_reasons import turning_price
 from flipkit.analysis.knowledge_file import knowledge_text, newest_knowledge, read_knowledge
 from flipkit.cli import main
 from flipkit.errors import AssumptionError, PackError

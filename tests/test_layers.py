@@ -87,13 +87,13 @@ def test_the_guide_to_the_analysis_names_every_module(path):
 @pytest.mark.parametrize(
     ("code", "seen"),
     [
-        ("from flipkit.reports.page import x\nimport flipkit.cli\n", {"reports", "cli"}),
+        ("from flipkit.pack.page import x\nimport flipkit.cli\n", {"reports", "cli"}),
         ("import flipkit\n", {"__init__"}),
         ("import flipkit as fk\n", {"__init__"}),
         ("from flipkit import what_if\n", {"__init__"}),
         ("from flipkit import errors, open_study\n", {"errors", "__init__"}),
         ("def f():\n    import flipkit.errors\n    return flipkit.open_study\n", {"errors", "__init__"}),
-        ("import importlib\nimportlib.import_module('flipkit.reports.page')\n", {"reports"}),
+        ("import importlib\nimportlib.import_module('flipkit.pack.page')\n", {"reports"}),
         ("from importlib import import_module\nimport_module('flipkit')\n", {"__init__"}),
         ("import numpy\nfrom pathlib import Path\nfrom flipkit.errors import FlipkitError\n", {"errors"}),
     ],
@@ -106,7 +106,7 @@ def test_the_check_sees_an_upward_import_in_every_spelling(tmp_path, code, seen)
     assert all(LEVEL[name] > LEVEL["money"] for name in upward)
 
 
-@pytest.mark.parametrize("line", ["import flipkit", "from flipkit import what_if", "import flipkit.reports.page"])
+@pytest.mark.parametrize("line", ["import flipkit", "from flipkit import what_if", "import flipkit.pack.page"])
 def test_a_low_module_with_an_upward_import_fails(tmp_path, monkeypatch, line):
     """The very check above, on a copy of a real module with one line more."""
     monkeypatch.setattr(f"{__name__}.ROOT", tmp_path)

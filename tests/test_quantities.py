@@ -6,15 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from flipkit.errors import MeasureError
-from flipkit.quantities import (
-    read_length,
-    read_minutes,
-    read_weight,
-    rounded_down,
-    rounded_nearest,
-    rounded_up,
-    snapped,
-)
+from flipkit.units import read_length, read_minutes, read_weight, rounded_down, rounded_nearest, rounded_up, snapped
 
 
 @pytest.mark.parametrize(

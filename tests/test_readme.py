@@ -6,8 +6,8 @@ import re
 from pathlib import Path
 
 from flipkit.reports.opening import open_study
-from flipkit.reports.reading import month_sentence
-from flipkit.reports.showing import returns_table
+from flipkit.reports.sentences import month_sentence
+from flipkit.reports.tables import returns_table
 
 README = Path(__file__).resolve().parents[1] / "README.md"
 

@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 
 from flipkit.analysis.groups import Window, group_counts, in_window
-from flipkit.analysis.hourly import SHOP, category_returns, returns_table, true_hourly_return
-from flipkit.analysis.intervals import parent_normals, ratio_interval, require_interval_settings
-from flipkit.analysis.prospects import Horizon, Shelves, prospect_sums, stock_prospects
+from flipkit.analysis.ratio_stats import parent_normals, ratio_interval, require_interval_settings
+from flipkit.analysis.returns import SHOP, category_returns, returns_table, true_hourly_return
+from flipkit.analysis.stock_value import Horizon, Shelves, prospect_sums, stock_prospects
 
 
 def bought_returns(

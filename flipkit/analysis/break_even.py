@@ -11,10 +11,10 @@ import numpy.typing as npt
 import pandas as pd
 
 from flipkit.analysis.groups import Window, in_window
-from flipkit.analysis.hourly import FEW_TRIPS
-from flipkit.analysis.intervals import require_interval_settings
+from flipkit.analysis.ratio_stats import require_interval_settings
 from flipkit.analysis.ratios import ratio_of_sums
 from flipkit.analysis.resamples import resampled_sums
+from flipkit.analysis.returns import FEW_TRIPS
 from flipkit.errors import AssumptionError
 
 Floats = npt.NDArray[np.float64]

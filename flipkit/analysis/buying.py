@@ -14,7 +14,7 @@ import numpy as np
 from flipkit.analysis.buying_reasons import Driver, PartOut, drivers, part_out, turning_price
 from flipkit.analysis.comparables import ComparableRules, typical_price
 from flipkit.analysis.demand import Demand, demand_from
-from flipkit.analysis.highest_price import Answer, Question, Terms, highest_price
+from flipkit.analysis.max_bid import Answer, Question, Terms, highest_price
 from flipkit.analysis.price_tables import PriceGrid
 from flipkit.errors import AssumptionError
 

@@ -7,10 +7,10 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from flipkit.analysis.buying import SHOP, Question, question, venue_answers
+from flipkit.analysis.buying import SHOP, question, venue_answers
 from flipkit.analysis.buying_reasons import drivers, part_out, turning_price
 from flipkit.analysis.comparables import ComparableRules, TypicalPrice, more_comparables, typical_price
-from flipkit.analysis.highest_price import Answer, highest_price
+from flipkit.analysis.max_bid import Answer, Question, highest_price
 from flipkit.errors import AssumptionError
 
 #: Halvings of the range in which the typical price is sought at which a cost is just right: within 2 %.

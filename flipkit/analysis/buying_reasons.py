@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from flipkit.analysis.demand import Demand
-from flipkit.analysis.highest_price import Answer, Question, highest_price
+from flipkit.analysis.max_bid import Answer, Question, highest_price
 from flipkit.errors import AssumptionError
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from flipkit.analysis.person_weeks import PersonWeeks, Typical, asking_prices, person_weeks
-from flipkit.analysis.selling import SellingModel, week_rates
+from flipkit.analysis.sale_hazard import SellingModel, week_rates
 from flipkit.analysis.track_record import Forecast, forecast_table
 
 #: Sales that the offers held before weigh beside the books' own.

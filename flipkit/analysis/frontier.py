@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from flipkit.analysis.highest_price import Question
+from flipkit.analysis.max_bid import Question
 from flipkit.analysis.price_outcomes import FrontierPoint, price_frontier
 from flipkit.analysis.price_tables import price_table
 from flipkit.analysis.pricing import PriceSettings

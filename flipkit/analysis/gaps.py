@@ -10,10 +10,10 @@ import numpy.typing as npt
 import pandas as pd
 
 from flipkit.analysis.groups import Window, coded_sums, in_window
-from flipkit.analysis.hourly import FEW_TRIPS
-from flipkit.analysis.intervals import ratio_interval, require_interval_settings
-from flipkit.analysis.prospects import Horizon, prospects_by_trip
+from flipkit.analysis.ratio_stats import ratio_interval, require_interval_settings
 from flipkit.analysis.ratios import ratio_of_sums, ratios_without_each
+from flipkit.analysis.returns import FEW_TRIPS
+from flipkit.analysis.stock_value import Horizon, prospects_by_trip
 from flipkit.analysis.words import difference_verdict
 from flipkit.errors import AssumptionError
 

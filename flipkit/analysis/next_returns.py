@@ -15,8 +15,8 @@ import numpy.typing as npt
 import pandas as pd
 
 from flipkit.analysis.groups import in_window
-from flipkit.analysis.hourly import FEW_TRIPS
 from flipkit.analysis.resamples import generator
+from flipkit.analysis.returns import FEW_TRIPS
 from flipkit.analysis.track_record import Forecast
 
 Floats = npt.NDArray[np.float64]

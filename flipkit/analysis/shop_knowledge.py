@@ -14,7 +14,7 @@ from flipkit.analysis.buying import SHOP
 from flipkit.analysis.comparables import comparable_rules
 from flipkit.analysis.demand import Demand
 from flipkit.analysis.person_weeks import Typical, person_weeks, typical_prices
-from flipkit.analysis.selling import SellingModel, selling_model
+from flipkit.analysis.sale_hazard import SellingModel, selling_model
 from flipkit.analysis.selling_prior import selling_prior
 from flipkit.assumptions import SIZES, Assumptions
 from flipkit.books.read import Books

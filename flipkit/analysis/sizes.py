@@ -15,8 +15,8 @@ import pandas as pd
 
 from flipkit.analysis.bought import bought_returns
 from flipkit.analysis.groups import Window, in_window
-from flipkit.analysis.hourly import category_returns
-from flipkit.analysis.prospects import Horizon
+from flipkit.analysis.returns import category_returns
+from flipkit.analysis.stock_value import Horizon
 from flipkit.analysis.survival import days_to_sale
 from flipkit.errors import AssumptionError
 

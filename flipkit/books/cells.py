@@ -18,8 +18,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from flipkit import money, quantities
-from flipkit.books import bulk, writing
+from flipkit import money
+from flipkit import units as the_units
+from flipkit.books import bulk, write
 from flipkit.books.problems import Findings
 from flipkit.books.schema import Column
 from flipkit.errors import MeasureError, MoneyError
@@ -203,11 +204,11 @@ def reader_of(column: Column, *, unit: str, units: Units) -> Callable[[str], Any
         signed = column.kind == "signed money"
         return functools.partial(_money, name=name, currency=units.currency, signed=signed)
     if column.kind == "length":
-        return functools.partial(_measure, name=name, unit=unit or units.length, read=quantities.read_length)
+        return functools.partial(_measure, name=name, unit=unit or units.length, read=the_units.read_length)
     if column.kind == "weight":
-        return functools.partial(_measure, name=name, unit=unit or units.weight, read=quantities.read_weight)
+        return functools.partial(_measure, name=name, unit=unit or units.weight, read=the_units.read_weight)
     if column.kind == "minutes":
-        return functools.partial(_measure, name=name, unit="min", read=quantities.read_minutes, zero=True)
+        return functools.partial(_measure, name=name, unit="min", read=the_units.read_minutes, zero=True)
     if column.kind == "choice":
         return functools.partial(_choice, choices=column.choices)
     return {
@@ -223,7 +224,7 @@ def reader_of(column: Column, *, unit: str, units: Units) -> Callable[[str], Any
 
 
 def _text(text: str) -> str:
-    return writing.unshielded(text)
+    return write.unshielded(text)
 
 
 def _money(text: str, *, name: str, currency: str, signed: bool) -> int | Bad:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from flipkit.books.exports.layout import Left
-from flipkit.books.merge import Change
 from flipkit.books.problems import rows_in_words
+from flipkit.imports.merge import Change
 
 #: Folder inside the books for what a conversion tells.
 CONVERTED = "converted"

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from flipkit.books.problems import Problem
 from flipkit.books.read import Books, inspect_books
-from flipkit.books.writing import unshielded
+from flipkit.books.write import unshielded
 from flipkit.errors import ConversionError
 
 

@@ -9,9 +9,9 @@ from decimal import Decimal
 from flipkit.books.cells import Bad, Units, reader_of
 from flipkit.books.exports.layout import Left
 from flipkit.books.exports.taken import Taken
-from flipkit.books.join import Label, Stock, labels_of, match_labels, shares_of
 from flipkit.books.schema import ITEMS
-from flipkit.books.writing import csv_text
+from flipkit.books.write import csv_text
+from flipkit.imports.join import Label, Stock, labels_of, match_labels, shares_of
 
 _LEDGER = ("label", "items", "amount", "adjustment", "date", "how")
 

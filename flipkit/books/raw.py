@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
 
-from flipkit.books import schema, workbook
+from flipkit.books import schema, tabular
 from flipkit.books.problems import Findings, Problem
 from flipkit.books.tabling import RawTable, TableMaker
 
@@ -69,7 +69,7 @@ def read_raw(path: Path, *, without: str = "") -> RawBooks:
     raw = RawBooks(path)
     if path.is_dir():
         _read_folder(raw, without)
-    elif path.suffix.lower() in workbook.ENDINGS and path.is_file():
+    elif path.suffix.lower() in tabular.ENDINGS and path.is_file():
         _read_workbook(raw)
     else:
         findings = Findings(str(path.name), raw.problems)
@@ -111,7 +111,7 @@ def _read_folder(raw: RawBooks, without: str) -> None:
             table = _read_csv(entry, stem, findings, raw.hashes)
             if table is not None:
                 raw.tables[stem] = table
-        elif ending in (".csv", ".tsv", ".txt", *workbook.ENDINGS):
+        elif ending in (".csv", ".tsv", ".txt", *tabular.ENDINGS):
             near = _near(stem, _known())
             mend = f"if it is {near}, rename it {near}.csv" if near else "it was not read"
             findings.note(None, "", f"a file {entry.name}", "files named after the tables", mend)
@@ -121,9 +121,9 @@ def _read_workbook(raw: RawBooks) -> None:
     findings = Findings(raw.path.name, raw.problems)
     try:
         raw.hashes[raw.path.name] = hashlib.sha256(raw.path.read_bytes()).hexdigest()
-        sheets = workbook.read_sheets(raw.path)
-        lost = workbook.lost_cells(raw.path)
-    except (workbook.WorkbookError, OSError) as error:
+        sheets = tabular.read_sheets(raw.path)
+        lost = tabular.lost_cells(raw.path)
+    except (tabular.WorkbookError, OSError) as error:
         findings.stop(None, "", str(error), "a workbook that opens", "open it in a spreadsheet and save it anew")
         return
     for sheet in sheets:

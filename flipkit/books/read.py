@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from flipkit.books import cells, relations, schema
+from flipkit.books import cells, schema, validate
 from flipkit.books.cells import Units
 from flipkit.books.collector import collector_held
 from flipkit.books.problems import Findings, Problem, plain_header, rows_in_words
@@ -197,7 +197,7 @@ def inspect_raw(raw: RawBooks, *, as_of: dt.date | None = None) -> tuple[Books |
     ):
         _tell_no_items(place, problems)
     labels = {table.name: _label(place, raw.tables.get(table.name), table) for table in schema.TABLES}
-    relations.check(frames, labels, problems, as_of=as_of)
+    validate.check(frames, labels, problems, as_of=as_of)
     _in_order(problems, list(labels.values()))
     if any(problem.severity == "stop" for problem in problems):
         return None, problems

@@ -13,9 +13,9 @@ from flipkit.books import schema
 from flipkit.books.problems import Problem
 from flipkit.books.schema import Table
 from flipkit.books.tabling import EXAMPLE
-from flipkit.books.writing import csv_text, staged
+from flipkit.books.write import csv_text, staged
 from flipkit.errors import BooksError
-from flipkit.places import notebooks_folder
+from flipkit.paths import notebooks_folder
 
 _TEMPLATES = {
     "README.md": "README.md",

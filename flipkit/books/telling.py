@@ -11,10 +11,10 @@ from pathlib import Path
 from flipkit.books import bulk, schema
 from flipkit.books.conversion import CONVERTED
 from flipkit.books.exports.layout import Left
-from flipkit.books.exports.propose import Proposal
 from flipkit.books.exports.taken import Taken
-from flipkit.books.merge import Change
-from flipkit.books.writing import Stage, csv_text
+from flipkit.books.write import Stage, csv_text
+from flipkit.imports.detect import Proposal
+from flipkit.imports.merge import Change
 
 _SUMMED = ("quantity", "cost", "sold_price", "amount", "price", "minutes")
 

@@ -10,7 +10,7 @@ import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair 
 import altair as alt
 import pandas as pd
 
-from flipkit.charts import labels
+from flipkit.charts import style
 from flipkit.charts.dots import Dot, draw_dots
 from flipkit.charts.renderer import described, wordless
 
@@ -52,7 +52,7 @@ def plot_break_even_moves(
     >>> plot_break_even_moves(rows).to_dict()["description"]
     'As the books have it: $159 ($133 to $216). Hired wage $32: $169 ($140 to no price).'
     """
-    labels.require_columns(frame, list(_NEEDED), chart="plot_break_even_moves")
+    style.require_columns(frame, list(_NEEDED), chart="plot_break_even_moves")
     rows = [row for row in frame.to_dict("records") if row["claimed"]]
     if not any(math.isfinite(row["price_cents"]) for row in rows):
         return wordless("There are too few sales to find a price from which bulky wins.")
@@ -87,7 +87,7 @@ def plot_break_even_moves(
 
 def _name(row: Mapping[Any, Any], currency: str) -> str:
     if row["moved"] == "wage":
-        return f"hired wage {labels.hourly(row['wage'], currency=currency)}"
+        return f"hired wage {style.hourly(row['wage'], currency=currency)}"
     return f"divisor {row['divisor']}" if row["moved"] == "divisor" else _NOW
 
 
@@ -96,12 +96,12 @@ def _dot(row: Mapping[Any, Any], reach: float, currency: str) -> Dot:
     label = name.removeprefix("hired wage ").removeprefix("divisor ") + (" an hour" if row["moved"] == "wage" else "")
     # An interval without an upper end is drawn as far as the others go; the reading says that it has none.
     low, high = row["low_cents"] / 100, min(row["high_cents"], reach) / 100
-    text = labels.money(row["price_cents"], currency=currency)
+    text = style.money(row["price_cents"], currency=currency)
     return Dot(name, label, row["price_cents"] / 100, low, high, text, "", "ink")
 
 
 def _price(cents: float, currency: str) -> str:
-    return labels.money(cents, currency=currency) if math.isfinite(cents) else "no price"
+    return style.money(cents, currency=currency) if math.isfinite(cents) else "no price"
 
 
 def _shown(row: Mapping[Any, Any], currency: str) -> str:

@@ -11,7 +11,7 @@ import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair 
 import altair as alt
 
 from flipkit.analysis.words import TOO_FEW
-from flipkit.charts import labels, theme
+from flipkit.charts import style, theme
 from flipkit.errors import ChartError
 
 #: What a verdict is drawn in. A verdict with no place here is an error, not a grey dot.
@@ -144,12 +144,12 @@ def draw_dots(
         layers.append(_target(target, target_text))
     interval = base.mark_rule(strokeWidth=5, opacity=0.35, strokeCap="round")
     weight = {"condition": {"test": f"indexof({bold}, datum.value) >= 0", "value": "bold"}, "value": "normal"}
-    names = alt.Axis(**labels.row_axis(labelFontWeight=weight))
+    names = alt.Axis(**style.row_axis(labelFontWeight=weight))
     # Without a single interval there is nothing to span, and a browser would say so.
     claimed = any(dot.low is not None for dot in dots)
     if claimed:
         layers.append(interval.encode(x=x("low"), x2="high:Q", y=y(names), color=hue))
-    values = alt.Axis(labelExpr=labels.axis_money(currency, unit=1), grid=True, tickCount=4)
+    values = alt.Axis(labelExpr=style.axis_money(currency, unit=1), grid=True, tickCount=4)
     tooltip = [
         alt.Tooltip("name:N", title="Which"),
         alt.Tooltip("text:N", title="Estimate"),
@@ -157,7 +157,7 @@ def draw_dots(
     ]
     dot_mark = base.mark_point(filled=True, opacity=1, size=110)
     layers.append(dot_mark.encode(x=x("value", values), y=y(None if claimed else names), color=hue, tooltip=tooltip))
-    counts = alt.Axis(**labels.end_axis(heads, count_title))
+    counts = alt.Axis(**style.end_axis(heads, count_title))
     layers.append(base.mark_point(opacity=0, size=1).encode(x=x("value"), y=y(counts)))
     layers += _words(rows, x, y, middle=(min([*known, 0.0]) + max([*known, target or 0.0])) / 2)
     chart = alt.layer(*layers).resolve_axis(x="independent", y="independent")

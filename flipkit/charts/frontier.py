@@ -8,7 +8,7 @@ import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair 
 import altair as alt
 import pandas as pd
 
-from flipkit.charts import labels, theme
+from flipkit.charts import style, theme
 from flipkit.charts.renderer import described, wordless
 
 _NEEDED = ("weeks", "money_cents", "list_price_cents", "sold_share", "chosen")
@@ -44,14 +44,14 @@ def plot_frontier(frame: pd.DataFrame, *, title: str, currency: str = "USD") -> 
     >>> plot_frontier(rows, title="Hurry").to_dict()["description"]
     'Proposed: listed at $75, $40 after 20 weeks. Most hurried: listed at $52, $31 after 6 weeks.'
     """
-    labels.require_columns(frame, list(_NEEDED), chart="plot_frontier")
+    style.require_columns(frame, list(_NEEDED), chart="plot_frontier")
     if frame.empty:
         return wordless("Nothing is held, so there is nothing to hurry.")
     rows: list[dict[str, Any]] = [
         {
             "weeks": float(row["weeks"]),
             "money": float(row["money_cents"]) / 100,
-            "shown": labels.money(float(row["list_price_cents"]), currency=currency),
+            "shown": style.money(float(row["list_price_cents"]), currency=currency),
             "sold": float(row["sold_share"]),
             "chosen": bool(row["chosen"]),
         }
@@ -63,7 +63,7 @@ def plot_frontier(frame: pd.DataFrame, *, title: str, currency: str = "USD") -> 
             "money:Q",
             title=None,
             scale=alt.Scale(zero=True),
-            axis=alt.Axis(labelExpr=labels.axis_money(currency, unit=1), tickCount=5),
+            axis=alt.Axis(labelExpr=style.axis_money(currency, unit=1), tickCount=5),
         ),
         tooltip=[
             alt.Tooltip("weeks:Q", title="Weeks", format=",.1f"),
@@ -94,9 +94,9 @@ def plot_frontier(frame: pd.DataFrame, *, title: str, currency: str = "USD") -> 
     reading = f"Proposed: {_words(proposed, currency)}. Most hurried: {_words(hurried, currency)}."
     numbers = [
         {
-            "listed at": labels.money(float(row["list_price_cents"]), currency=currency),
+            "listed at": style.money(float(row["list_price_cents"]), currency=currency),
             "weeks": f"{float(row['weeks']):.1f}",
-            "money": labels.money(float(row["money_cents"]), currency=currency),
+            "money": style.money(float(row["money_cents"]), currency=currency),
             "sells": f"{float(row['sold_share']):.0%}",
         }
         for row in records
@@ -105,6 +105,6 @@ def plot_frontier(frame: pd.DataFrame, *, title: str, currency: str = "USD") -> 
 
 
 def _words(row: Any, currency: str) -> str:
-    listed = labels.money(float(row["list_price_cents"]), currency=currency)
-    money = labels.money(float(row["money_cents"]), currency=currency)
+    listed = style.money(float(row["list_price_cents"]), currency=currency)
+    money = style.money(float(row["money_cents"]), currency=currency)
     return f"listed at {listed}, {money} after {float(row['weeks']):.0f} weeks"

@@ -8,7 +8,7 @@ import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair 
 import altair as alt
 import pandas as pd
 
-from flipkit.charts import labels, theme
+from flipkit.charts import style, theme
 from flipkit.charts.renderer import described, wordless
 from flipkit.money import show_cents
 
@@ -49,12 +49,12 @@ def plot_packing_lessons(frame: pd.DataFrame, *, currency: str = "USD") -> alt.L
     >>> plot_packing_lessons(rows).to_dict()["description"]
     'Lamps $15.00 over 9 parcels.'
     """
-    labels.require_columns(frame, ["category", "parcels", *PARTS, "cost_cents"], chart="plot_packing_lessons")
+    style.require_columns(frame, ["category", "parcels", *PARTS, "cost_cents"], chart="plot_packing_lessons")
     costly = frame[frame["cost_cents"] > 0]
     if costly.empty:
         known = "No parcel cost more than it had to, as far as the books can tell."
         return wordless(known if len(frame) else "No parcel with measures to look at.")
-    names = labels.distinct_labels([str(name) for name in costly["category"]])
+    names = style.distinct_labels([str(name) for name in costly["category"]])
     records = [dict(row) for row in costly.to_dict("records")]
     values = [
         {"row": name, "part": words, "place": place, "cents": int(row[part]), "shown": show_cents(int(row[part]))}
@@ -70,10 +70,10 @@ def plot_packing_lessons(frame: pd.DataFrame, *, currency: str = "USD") -> alt.L
     def y(axis: dict[str, Any]) -> alt.Y:
         return alt.Y("row:N", sort=names, title=None, scale=scale, axis=alt.Axis(**axis))
 
-    axis = alt.Axis(labelExpr=labels.axis_money(currency, unit=100), tickCount=4, grid=True)
+    axis = alt.Axis(labelExpr=style.axis_money(currency, unit=100), tickCount=4, grid=True)
     bars = base.mark_bar().encode(
         x=alt.X("cents:Q", title="could have been saved", stack="zero", axis=axis),
-        y=y(labels.row_axis()),
+        y=y(style.row_axis()),
         order=alt.Order("place:Q"),
         color=alt.Color(
             "part:N",
@@ -88,10 +88,10 @@ def plot_packing_lessons(frame: pd.DataFrame, *, currency: str = "USD") -> alt.L
         ],
     )
     texts = {
-        name: labels.money(int(row["cost_cents"]), currency=currency) for name, row in zip(names, records, strict=True)
+        name: style.money(int(row["cost_cents"]), currency=currency) for name, row in zip(names, records, strict=True)
     }
     ends = base.mark_point(opacity=0, size=1).encode(
-        x=alt.X("cents:Q", axis=None), y=y(labels.end_axis(texts, "in all", labelColor=theme.color("ink")))
+        x=alt.X("cents:Q", axis=None), y=y(style.end_axis(texts, "in all", labelColor=theme.color("ink")))
     )
     chart = alt.layer(bars, ends).resolve_axis(x="independent", y="independent")
     chart = chart.properties(
@@ -102,7 +102,7 @@ def plot_packing_lessons(frame: pd.DataFrame, *, currency: str = "USD") -> alt.L
         f"{row['category']} {amount} over {int(row['parcels']):,} {'parcel' if row['parcels'] == 1 else 'parcels'}"
         for row, amount in zip(records, amounts, strict=True)
     ]
-    reading = f"{labels.joined(said)}."
+    reading = f"{style.joined(said)}."
     numbers = [_numbers(row, currency) for row in [dict(one) for one in frame.to_dict("records")]]
     return described(chart, reading[0].upper() + reading[1:], numbers)
 

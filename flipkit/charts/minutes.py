@@ -8,7 +8,7 @@ import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair 
 import altair as alt
 import pandas as pd
 
-from flipkit.charts import labels, theme
+from flipkit.charts import style, theme
 from flipkit.charts.renderer import described, wordless
 from flipkit.errors import ChartError
 
@@ -54,14 +54,14 @@ def plot_minutes(frame: pd.DataFrame, *, group: str = "category") -> alt.LayerCh
     >>> plot_minutes(rows).to_dict()["description"]
     'All items: 32 minutes each, most of them for pack (20) and find (12).'
     """
-    labels.require_columns(frame, ["activity", "minutes_per_item"], chart="plot_minutes")
+    style.require_columns(frame, ["activity", "minutes_per_item"], chart="plot_minutes")
     known = frame[frame["minutes_per_item"].notna()]
     names = known[group].astype(str) if group in known else pd.Series("all items", index=known.index, dtype=object)
     rows = _rows(names.tolist(), known["activity"].tolist(), known["minutes_per_item"].tolist())
     if not any(row["minutes"] for row in rows):
         return wordless("No minutes are known yet.")
     groups = list(dict.fromkeys(row["group"] for row in rows))
-    labelled = dict(zip(groups, labels.distinct_labels(groups), strict=True))
+    labelled = dict(zip(groups, style.distinct_labels(groups), strict=True))
     for row in rows:
         row["row"] = labelled[row["group"]]
     totals = {name: sum(row["minutes"] for row in rows if row["group"] == name) for name in groups}
@@ -90,7 +90,7 @@ def _drawing(rows: list[dict[str, Any]], order: list[str], totals: dict[str, str
     sequence = alt.Order("place:Q")
     bars = base.mark_bar(stroke=theme.color("paper"), strokeWidth=1).encode(
         x=x,
-        y=y(labels.row_axis()),
+        y=y(style.row_axis()),
         color=color,
         order=sequence,
         detail="activity:N",
@@ -112,7 +112,7 @@ def _drawing(rows: list[dict[str, Any]], order: list[str], totals: dict[str, str
         text="activity:N",
     )
     ends = base.mark_point(opacity=0, size=1).encode(
-        x=alt.X("minutes:Q", axis=None), y=y(labels.end_axis(totals, "min", labelColor=theme.color("ink")))
+        x=alt.X("minutes:Q", axis=None), y=y(style.end_axis(totals, "min", labelColor=theme.color("ink")))
     )
     chart = alt.layer(bars, words, ends).resolve_axis(x="independent", y="independent")
     chart = chart.resolve_scale(color="independent")
@@ -144,7 +144,7 @@ def _reading(rows: list[dict[str, Any]], totals: dict[str, float]) -> str:
     for name, total in totals.items():
         own = sorted((row for row in rows if row["group"] == name), key=lambda row: -row["minutes"])
         most = [f"{row['activity']} ({row['minutes']:,.0f})" for row in own[:3] if row["minutes"] >= 0.5]
-        tail = f", most of them for {labels.joined(most)}" if most else ""
+        tail = f", most of them for {style.joined(most)}" if most else ""
         text = f"{name}: {total:,.0f} minutes each{tail}."
         sentences.append(text[0].upper() + text[1:])
     return " ".join(sentences)

@@ -8,7 +8,8 @@ import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair 
 import altair as alt
 import pandas as pd
 
-from flipkit.charts import labels, theme
+from flipkit.charts import style as chart_style
+from flipkit.charts import theme
 from flipkit.charts.panels import panel_title, stacked
 from flipkit.charts.renderer import described, wordless
 from flipkit.money import show_cents
@@ -50,14 +51,14 @@ def plot_months(
     >>> plot_months(rows).to_dict()["description"]
     'October 2026: $22 an hour, $880.00 net in 40 hours, 31 sold. The month before: $21 an hour.'
     """
-    labels.require_columns(frame, ["month", "sold", "net_cents", "owner_min", "hourly"], chart="plot_months")
+    chart_style.require_columns(frame, ["month", "sold", "net_cents", "owner_min", "hourly"], chart="plot_months")
     if frame.empty or not frame["sold"].any():
         return wordless("Nothing sold yet, so no month has a figure.")
     rows = _in_runs([_record(row, currency) for row in frame.to_dict("records")])
     months = [row["month"] for row in rows]
     panels = [
         _hourly_panel(rows, months, target, currency),
-        _bar_panel(rows, months, "net_cents", "net", labels.axis_money(currency, unit=100), last=False),
+        _bar_panel(rows, months, "net_cents", "net", chart_style.axis_money(currency, unit=100), last=False),
         _bar_panel(rows, months, "hours", "hours of your own work", "format(datum.value, ',~f')", last=True),
     ]
     chart = stacked(panels, margin=_LEFT + _RIGHT, spacing=36).properties(title="Month by month")
@@ -74,7 +75,7 @@ def _record(row: dict[Any, Any], currency: str) -> dict[str, Any]:
         "net_cents_text": show_cents(int(row["net_cents"]), currency=currency),
         "hours": float(row["owner_min"]) / 60,
         "hours_text": f"{float(row['owner_min']) / 60:,.1f}",
-        "hourly": labels.plain(row["hourly"]),
+        "hourly": chart_style.plain(row["hourly"]),
         "role": "above" if int(row["net_cents"]) >= 0 else "below",
     }
 
@@ -99,9 +100,9 @@ def _month_axis(months: list[str], *, named: bool) -> alt.Axis:
     return alt.Axis(
         values=shown or months,
         labels=named,
-        labelExpr=labels.axis_lookup(texts or {month: month for month in months}),
+        labelExpr=chart_style.axis_lookup(texts or {month: month for month in months}),
         labelAngle=0,
-        labelLineHeight=labels.LINE_HEIGHT,
+        labelLineHeight=chart_style.LINE_HEIGHT,
         labelOverlap=True,
         title=None,
     )
@@ -109,14 +110,14 @@ def _month_axis(months: list[str], *, named: bool) -> alt.Axis:
 
 def _hourly_panel(rows: list[dict[str, Any]], months: list[str], target: float | None, currency: str) -> alt.LayerChart:
     known = [row for row in rows if row["hourly"] is not None]
-    last = {**known[-1], "text": labels.hourly(known[-1]["hourly"], currency=currency)} if known else None
+    last = {**known[-1], "text": chart_style.hourly(known[-1]["hourly"], currency=currency)} if known else None
     x = alt.X("month:O", sort=months, scale=alt.Scale(domain=months), axis=_month_axis(months, named=False))
     y = alt.Y(
         "hourly:Q",
         title=None,
         scale=alt.Scale(zero=True),
         axis=alt.Axis(
-            labelExpr=labels.axis_money(currency, unit=1), tickCount=4, grid=True, minExtent=_LEFT, maxExtent=_LEFT
+            labelExpr=chart_style.axis_money(currency, unit=1), tickCount=4, grid=True, minExtent=_LEFT, maxExtent=_LEFT
         ),
     )
     tooltip = [
@@ -131,7 +132,7 @@ def _hourly_panel(rows: list[dict[str, Any]], months: list[str], target: float |
     ]
     if target is not None:
         goal = alt.Chart(
-            alt.Data(values=[{"hourly": target, "text": f"target {labels.hourly(target, currency=currency)}"}])
+            alt.Data(values=[{"hourly": target, "text": f"target {chart_style.hourly(target, currency=currency)}"}])
         )
         layers.append(goal.mark_rule(color=theme.color("ink"), strokeWidth=1.5).encode(y=y))
         look: dict[str, Any] = {"align": "left", "x": 2, "dy": -8, "fontWeight": 600}
@@ -170,12 +171,14 @@ def _reading(rows: list[dict[str, Any]], currency: str) -> str:
     sentences = [f"{last['named']}: {_phrase(last, currency)}."]
     if len(rows) > 1:
         before = rows[-2]["hourly"]
-        said = "no sale" if before is None else f"{labels.hourly(before, currency=currency)} an hour"
+        said = "no sale" if before is None else f"{chart_style.hourly(before, currency=currency)} an hour"
         sentences.append(f"The month before: {said}.")
     known = [row for row in rows if row["hourly"] is not None]
     if len(known) > 2:
         best = max(known, key=lambda row: float(row["hourly"]))
-        sentences.append(f"Best month: {best['named']}, {labels.hourly(best['hourly'], currency=currency)} an hour.")
+        sentences.append(
+            f"Best month: {best['named']}, {chart_style.hourly(best['hourly'], currency=currency)} an hour."
+        )
     return " ".join(sentences)
 
 
@@ -183,12 +186,12 @@ def _phrase(row: dict[str, Any], currency: str) -> str:
     net = show_cents(row["net_cents"], currency=currency)
     if row["hourly"] is None:
         return "no sale" if row["sold"] == 0 else f"{row['sold']:,} sold, {net} net, no hours recorded"
-    per_hour = labels.hourly(row["hourly"], currency=currency)
+    per_hour = chart_style.hourly(row["hourly"], currency=currency)
     return f"{per_hour} an hour, {net} net in {row['hours']:,.0f} hours, {row['sold']:,} sold"
 
 
 def _numbers(row: dict[str, Any], currency: str) -> dict[str, str]:
-    mark = labels.currency_mark(currency)
+    mark = chart_style.currency_mark(currency)
     return {
         "Month": row["named"],
         "Sold": f"{row['sold']:,}",

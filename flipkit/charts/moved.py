@@ -9,10 +9,10 @@ import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair 
 import altair as alt
 import pandas as pd
 
-from flipkit.charts import labels
-from flipkit.charts.moving import ranked_dots
+from flipkit.charts import style
 from flipkit.charts.renderer import MIME_TYPE, TABLE_KEY, described, wordless
 from flipkit.charts.returns import interval_words, returns_words
+from flipkit.charts.sliders import ranked_dots
 
 _NEEDED = ("category", "items", "hourly", "low", "high", "claimed", "verdict")
 
@@ -52,7 +52,7 @@ def plot_moved_returns(
     >>> plot_moved_returns(rows, 15.0, confidence=0.95).to_dict()["description"]
     'Above the target of $15 an hour: lamps $21 ($17 to $26, 40 bought).'
     """
-    labels.require_columns(frame, list(_NEEDED), chart="plot_moved_returns")
+    style.require_columns(frame, list(_NEEDED), chart="plot_moved_returns")
     if frame.empty:
         return wordless(f"Nothing {counted} yet, so there is no hour to value.")
     chart = ranked_dots(alt.Chart(), len(frame), confidence=confidence, counted=counted, currency=currency)
@@ -120,12 +120,12 @@ def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
     """What the layers read: a category's place, figures and words."""
     rows = []
     for place, row in enumerate(frame.to_dict("records"), start=1):
-        low, high = (labels.plain(row[end]) if row["claimed"] else None for end in ("low", "high"))
+        low, high = (style.plain(row[end]) if row["claimed"] else None for end in ("low", "high"))
         rows.append(
             {
                 "place": place,
                 "category": str(row["category"]),
-                "value": labels.plain(row["hourly"]),
+                "value": style.plain(row["hourly"]),
                 "lower": low,
                 "upper": high,
                 "claimed": bool(row["claimed"]),

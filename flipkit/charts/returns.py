@@ -10,7 +10,7 @@ import altair as alt
 import pandas as pd
 
 from flipkit.analysis.words import TOO_FEW
-from flipkit.charts import labels
+from flipkit.charts import style
 from flipkit.charts.dots import TONES, Dot, draw_dots, tone
 from flipkit.charts.renderer import described, wordless
 
@@ -64,12 +64,12 @@ def plot_category_returns(
     >>> plot_category_returns(rows, 15.0).to_dict()["description"]
     'Above the target of $15 an hour: lamps $21 ($17 to $26, 40 sold).'
     """
-    labels.require_columns(frame, [group, *_NEEDED], chart="plot_category_returns")
+    style.require_columns(frame, [group, *_NEEDED], chart="plot_category_returns")
     if frame.empty:
         return wordless(f"Nothing {counted} yet, so there is no hour to value.")
     names = [str(name) for name in frame[group]]
     rows = frame.to_dict("records")
-    shown = labels.distinct_labels(names)
+    shown = style.distinct_labels(names)
     dots = [_dot(name, label, row, currency) for name, label, row in zip(names, shown, rows, strict=True)]
     title = alt.TitleParams(
         "What an hour of your work earned", subtitle=f"Dot: the estimate. Bar: {interval_words(confidence)}."
@@ -113,7 +113,7 @@ def plot_price_bands(
     >>> plot_price_bands(rows, 15.0).to_dict()["description"]
     'Above the target of $15 an hour: under $50: small $21 ($17 to $26, 40 sold).'
     """
-    labels.require_columns(frame, ["from_cents", "below_cents", "size_class", *_NEEDED], chart="plot_price_bands")
+    style.require_columns(frame, ["from_cents", "below_cents", "size_class", *_NEEDED], chart="plot_price_bands")
     if frame.empty:
         return wordless("Nothing sold yet, so there is no hour to value.")
     rows = frame.to_dict("records")
@@ -121,7 +121,7 @@ def plot_price_bands(
     names = [f"{band}: {row['size_class']}" for band, row in zip(bands, rows, strict=True)]
     dots: list[Dot] = []
     for k, band in enumerate(dict.fromkeys(bands)):
-        dots.append(Dot("", labels.wrapped(band), None, None, None, "", "", "ink", heading=True))
+        dots.append(Dot("", style.wrapped(band), None, None, None, "", "", "ink", heading=True))
         own = [(name, row) for name, row, of in zip(names, rows, bands, strict=True) if of == band]
         # The same size stands in every band: marks without width keep the rows apart.
         dots += [_dot(name, str(row["size_class"]) + "\u200b" * k, row, currency) for name, row in own]
@@ -210,7 +210,7 @@ def _described(
     chart = draw_dots(
         dots,
         target=target,
-        target_text="" if target is None else f"target {labels.hourly(target, currency=currency)}",
+        target_text="" if target is None else f"target {style.hourly(target, currency=currency)}",
         x_title="net per hour of your own work",
         count_title=counted,
         currency=currency,
@@ -229,26 +229,26 @@ def _dot(name: str, label: str, row: Mapping[Any, Any], currency: str) -> Dot:
     role = tone(str(row["verdict"]))
     value = _number(row["hourly"])
     claimed = role != TONES[TOO_FEW]
-    text = TOO_FEW if value is None or not claimed else labels.hourly(value, currency=currency)
+    text = TOO_FEW if value is None or not claimed else style.hourly(value, currency=currency)
     low, high = (_number(row["low"]), _number(row["high"])) if claimed else (None, None)
     return Dot(name, label, value, low, high, text, f"{int(row['items']):,}", role)
 
 
 def _band(start: Any, end: Any, currency: str) -> str:
     if pd.isna(end):
-        return f"{labels.money(int(start), currency=currency)} and over"
+        return f"{style.money(int(start), currency=currency)} and over"
     if int(start) == 0:
-        return f"under {labels.money(int(end), currency=currency)}"
-    return f"{labels.money(int(start), currency=currency)} to {labels.money(int(end), currency=currency)}"
+        return f"under {style.money(int(end), currency=currency)}"
+    return f"{style.money(int(start), currency=currency)} to {style.money(int(end), currency=currency)}"
 
 
 def _number(value: Any) -> float | None:
-    found = labels.plain(value)
+    found = style.plain(value)
     return None if found is None else float(found)
 
 
 def _reading(names: list[str], rows: list[dict[Any, Any]], *, target: float | None, counted: str, currency: str) -> str:
-    aim = "" if target is None else f" of {labels.hourly(target, currency=currency)} an hour"
+    aim = "" if target is None else f" of {style.hourly(target, currency=currency)} an hour"
     sentences = []
     for verdict in _ORDER:
         parts = [
@@ -256,7 +256,7 @@ def _reading(names: list[str], rows: list[dict[Any, Any]], *, target: float | No
         ]
         if parts:
             head = verdict.replace("the target", f"the target{aim}")
-            sentences.append(f"{head[0].upper()}{head[1:]}: {labels.joined(parts)}.")
+            sentences.append(f"{head[0].upper()}{head[1:]}: {style.joined(parts)}.")
     return " ".join(sentences)
 
 
@@ -267,12 +267,12 @@ def _phrase(name: str, row: Mapping[Any, Any], counted: str, currency: str) -> s
         return f"{name} (no hours recorded, {count})"
     if low is None or high is None or tone(str(row["verdict"])) == TONES[TOO_FEW]:
         return f"{name} ({count})"
-    between = f"{labels.hourly(low, currency=currency)} to {labels.hourly(high, currency=currency)}"
-    return f"{name} {labels.hourly(value, currency=currency)} ({between}, {count})"
+    between = f"{style.hourly(low, currency=currency)} to {style.hourly(high, currency=currency)}"
+    return f"{name} {style.hourly(value, currency=currency)} ({between}, {count})"
 
 
 def _numbers(name: str, row: Mapping[Any, Any], head: str, counted: str, currency: str) -> dict[str, str]:
-    mark = labels.currency_mark(currency).strip()
+    mark = style.currency_mark(currency).strip()
     value, low, high = (_number(row[key]) for key in ("hourly", "low", "high"))
     return {
         head: name,

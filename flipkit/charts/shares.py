@@ -8,7 +8,7 @@ import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair 
 import altair as alt
 import pandas as pd
 
-from flipkit.charts import labels, theme
+from flipkit.charts import style, theme
 from flipkit.charts.renderer import described, wordless
 
 #: Height of a row, and of one more line of its name. [px]
@@ -45,10 +45,10 @@ def plot_shares(
     >>> plot_shares(rows, title="Held", subtitle="", meant=0.95).to_dict()["description"]
     'Sold basis: 94% (give or take 2%).'
     """
-    labels.require_columns(frame, ["name", "share", "error"], chart="plot_shares")
+    style.require_columns(frame, ["name", "share", "error"], chart="plot_shares")
     if frame.empty:
         return wordless("Nothing has been measured.")
-    names = labels.distinct_labels([str(name) for name in frame["name"]])
+    names = style.distinct_labels([str(name) for name in frame["name"]])
     rows: list[dict[str, Any]] = [
         {
             "name": name,
@@ -62,7 +62,7 @@ def plot_shares(
     tall = _ROW + _LINE * max(max(name.count("\n") for name in names) - 1, 0)
     floor = max(min(row["low"] for row in rows) - 0.05, 0.0)
     base = alt.Chart(alt.Data(values=rows)).encode(
-        y=alt.Y("name:N", sort=[row["name"] for row in rows], title=None, axis=alt.Axis(**labels.row_axis()))
+        y=alt.Y("name:N", sort=[row["name"] for row in rows], title=None, axis=alt.Axis(**style.row_axis()))
     )
     scale = alt.Scale(domain=[min(floor, (meant or 1.0) - 0.05), 1.0], nice=True)
     axis = alt.Axis(format="%", title=None, tickCount=5)

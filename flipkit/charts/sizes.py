@@ -11,7 +11,7 @@ import altair as alt
 import pandas as pd
 
 from flipkit.analysis.words import TOO_FEW
-from flipkit.charts import labels, theme
+from flipkit.charts import style, theme
 from flipkit.charts.dots import tone
 from flipkit.charts.panels import panel_title, stacked
 from flipkit.charts.renderer import described, wordless
@@ -75,7 +75,7 @@ def plot_size_comparison(
     >>> plot_size_comparison(rows).to_dict()["description"]
     'Your own minutes per sale: small 40 min, bulky 95 min.'
     """
-    labels.require_columns(frame, ["size_class", "items", "verdict"], chart="plot_size_comparison")
+    style.require_columns(frame, ["size_class", "items", "verdict"], chart="plot_size_comparison")
     measures = [m for m in MEASURES if m.column in frame.columns and frame[m.column].notna().any()]
     if frame.empty or not measures:
         return wordless("Nothing sold yet, so there is no size to compare.")
@@ -109,8 +109,8 @@ def _panel(measure: _Measure, rows: list[dict[Any, Any]], currency: str) -> alt.
 
     roles = sorted({value["role"] for value in values})
     color = alt.Color("role:N", legend=None, scale=alt.Scale(domain=roles, range=[theme.color(r) for r in roles]))
-    names = labels.row_axis(minExtent=_LEFT, maxExtent=_LEFT)
-    ends = labels.end_axis(texts, "", labelColor=theme.color("ink"), minExtent=_RIGHT, maxExtent=_RIGHT)
+    names = style.row_axis(minExtent=_LEFT, maxExtent=_LEFT)
+    ends = style.end_axis(texts, "", labelColor=theme.color("ink"), minExtent=_RIGHT, maxExtent=_RIGHT)
     layers: list[Any] = [rule.encode(x=x("value"))]
     if measure.low and any(value["low"] is not None for value in values):
         bar = base.mark_rule(strokeWidth=5, opacity=0.35, strokeCap="round")
@@ -128,7 +128,7 @@ def _panel(measure: _Measure, rows: list[dict[Any, Any]], currency: str) -> alt.
 
 def _record(measure: _Measure, row: dict[Any, Any]) -> dict[str, Any]:
     few = measure.column == "hourly" and row["verdict"] == TOO_FEW
-    value = labels.plain(row[measure.column])
+    value = style.plain(row[measure.column])
     role = "quiet"
     if measure.column == "hourly":
         role = tone(str(row["verdict"]))
@@ -138,15 +138,15 @@ def _record(measure: _Measure, row: dict[Any, Any]) -> dict[str, Any]:
         "role": role,
         "size": str(row["size_class"]),
         "value": value,
-        "low": labels.plain(row.get(measure.low)) if measure.low and not few else None,
-        "high": labels.plain(row.get(measure.high)) if measure.high and not few else None,
+        "low": style.plain(row.get(measure.low)) if measure.low and not few else None,
+        "high": style.plain(row.get(measure.high)) if measure.high and not few else None,
     }
 
 
 def _end(measure: _Measure, row: dict[Any, Any], show: Callable[[float], str]) -> str:
     if measure.column == "hourly" and row["verdict"] == TOO_FEW:
         return TOO_FEW
-    value = labels.plain(row[measure.column])
+    value = style.plain(row[measure.column])
     if value is None:
         return "not reached" if measure.unit == "days" and int(row["items"]) > 0 else "–"
     return show(float(value))
@@ -154,9 +154,9 @@ def _end(measure: _Measure, row: dict[Any, Any], show: Callable[[float], str]) -
 
 def _shower(unit: str, currency: str) -> Callable[[float], str]:
     if unit == "cents":
-        return lambda value: labels.money(value, currency=currency)
+        return lambda value: style.money(value, currency=currency)
     if unit == "dollars":
-        return lambda value: labels.hourly(value, currency=currency)
+        return lambda value: style.hourly(value, currency=currency)
     return lambda value: f"{value:,.0f} {unit}"
 
 
@@ -170,7 +170,7 @@ def _numbers(row: dict[Any, Any], measures: list[_Measure], currency: str) -> di
     numbers = {"Size": str(row["size_class"]), "Items": f"{int(row['items']):,}"}
     for measure in measures:
         text = _end(measure, row, _shower(measure.unit, currency))
-        low, high = (labels.plain(row.get(name)) if name else None for name in (measure.low, measure.high))
+        low, high = (style.plain(row.get(name)) if name else None for name in (measure.low, measure.high))
         if low is not None and high is not None and text != TOO_FEW:
             show = _shower(measure.unit, currency)
             text += f" ({show(float(low))} to {show(float(high))})"

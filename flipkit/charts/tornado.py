@@ -8,7 +8,7 @@ import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair 
 import altair as alt
 import pandas as pd
 
-from flipkit.charts import labels, theme
+from flipkit.charts import style, theme
 from flipkit.charts.renderer import described, wordless
 
 _NEEDED = ("name", "at_low", "at_high")
@@ -50,11 +50,11 @@ def plot_tornado(
     >>> plot_tornado(rows, middle=16.8, title="What if", subtitle="").to_dict()["description"]
     'With nothing moved $17. Minutes of packing: $18 at the low, $16 at the high.'
     """
-    labels.require_columns(frame, list(_NEEDED), chart="plot_tornado")
+    style.require_columns(frame, list(_NEEDED), chart="plot_tornado")
     if frame.empty:
         return wordless("No assumption moves the figure.")
     records = [{str(key): value for key, value in row.items()} for row in frame.to_dict("records")]
-    order = labels.distinct_labels([str(row["name"]) for row in records])
+    order = style.distinct_labels([str(row["name"]) for row in records])
     rows: list[dict[str, Any]] = []
     for label, row in zip(order, records, strict=True):
         for end, word in (("at_low", "low"), ("at_high", "high")):
@@ -64,21 +64,21 @@ def plot_tornado(
                     "name": label,
                     "from": middle,
                     "to": float(row[end]),
-                    "end": f"{word}: {labels.hourly(float(row[end]), currency=currency)}",
+                    "end": f"{word}: {style.hourly(float(row[end]), currency=currency)}",
                     "tone": "better" if better else "worse",
                 }
             )
     ends = [row["to"] for row in rows] + [middle] + ([target] if target is not None else [])
     reach = (max(ends) - min(ends)) * 0.08 or 1.0
     scale = alt.Scale(domain=[min(ends) - reach, max(ends) + reach], nice=False)
-    axis = alt.Axis(labelExpr=labels.axis_money(currency, unit=1), title="an hour", tickCount=5)
+    axis = alt.Axis(labelExpr=style.axis_money(currency, unit=1), title="an hour", tickCount=5)
     bars = (
         alt.Chart(alt.Data(values=rows))
         .mark_bar(height=14)
         .encode(
             x=alt.X("from:Q", scale=scale, axis=axis),
             x2="to:Q",
-            y=alt.Y("name:N", sort=order, title=None, axis=alt.Axis(**labels.row_axis())),
+            y=alt.Y("name:N", sort=order, title=None, axis=alt.Axis(**style.row_axis())),
             color=alt.Color(
                 "tone:N",
                 scale=alt.Scale(domain=["better", "worse"], range=[theme.color("above"), theme.color("below")]),
@@ -94,11 +94,11 @@ def plot_tornado(
         width="container", height=_ROW * len(order), title=alt.TitleParams(title, subtitle=subtitle)
     )
     parts = [
-        f"{row['name']}: {labels.hourly(float(row['at_low']), currency=currency)} at the low, "
-        f"{labels.hourly(float(row['at_high']), currency=currency)} at the high"
+        f"{row['name']}: {style.hourly(float(row['at_low']), currency=currency)} at the low, "
+        f"{style.hourly(float(row['at_high']), currency=currency)} at the high"
         for row in records
     ]
-    reading = f"With nothing moved {labels.hourly(middle, currency=currency)}. " + " ".join(
+    reading = f"With nothing moved {style.hourly(middle, currency=currency)}. " + " ".join(
         f"{part[:1].upper()}{part[1:]}." for part in parts
     )
     numbers = [

@@ -9,7 +9,7 @@ import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair 
 import altair as alt
 import pandas as pd
 
-from flipkit.charts import labels, theme
+from flipkit.charts import style, theme
 from flipkit.charts.panels import panel_title, stacked
 from flipkit.charts.renderer import described, wordless
 
@@ -57,12 +57,12 @@ def plot_waiting(
     >>> plot_waiting(curves, counts, title="How long things wait", subtitle="").to_dict()["description"]
     'Still unsold: mugs 50% after 40 days.'
     """
-    labels.require_columns(curves, ["group", "days", "unsold_share", "low", "high"], chart="plot_waiting")
-    labels.require_columns(counts, ["group", "days", "at_risk"], chart="plot_waiting")
+    style.require_columns(curves, ["group", "days", "unsold_share", "low", "high"], chart="plot_waiting")
+    style.require_columns(counts, ["group", "days", "at_risk"], chart="plot_waiting")
     if curves.empty:
         return wordless("Nothing has been listed yet.")
     names = [str(name) for name in dict.fromkeys(curves["group"])]
-    shown = dict(zip(names, labels.distinct_labels(names), strict=True))
+    shown = dict(zip(names, style.distinct_labels(names), strict=True))
     lines = [
         {"group": shown[str(row["group"])], "days": float(row["days"])}
         | {key: _share(row[key]) for key in ("unsold_share", "low", "high")}
@@ -91,7 +91,7 @@ def plot_waiting(
 
 def _share(value: Any) -> float | None:
     """A share to a hundredth of a percent: a page holds a thousand of them."""
-    known = labels.plain(value)
+    known = style.plain(value)
     return None if known is None else round(float(known), 4)
 
 
@@ -134,7 +134,7 @@ def _counts(rows: list[dict[str, Any]], own: list[str], marks: list[float]) -> a
         for name, color in zip(own, _colors(own), strict=True)
     ]
     look = {"labelColor": {"condition": tests, "value": theme.color("ink")}, "labelFontWeight": 600, "labelPadding": 18}
-    axis = alt.Axis(**labels.row_axis(**look, minExtent=_LEFT, maxExtent=_LEFT))
+    axis = alt.Axis(**style.row_axis(**look, minExtent=_LEFT, maxExtent=_LEFT))
     height = (_WRAPPED if any("\n" in name for name in own) else _ROW) * len(own)
     base = alt.Chart(alt.Data(values=rows)).mark_text(fontSize=12)
     return base.encode(
@@ -161,7 +161,7 @@ def _standing(
 def _phrase(name: str, rows: list[dict[str, Any]]) -> str:
     told = [rows[k] for k in dict.fromkeys((min(1, len(rows) - 1), len(rows) - 1))]
     parts = [f"{row['unsold_share'] * 100:.0f}% after {row['days']:,.0f} days" for row in told]
-    return f"{name} {labels.joined(parts)}"
+    return f"{name} {style.joined(parts)}"
 
 
 def _numbers(name: str, row: dict[str, Any]) -> dict[str, str]:

@@ -8,7 +8,7 @@ import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair 
 import altair as alt
 import pandas as pd
 
-from flipkit.charts import labels, theme
+from flipkit.charts import style, theme
 from flipkit.charts.renderer import described, wordless
 from flipkit.errors import ChartError
 from flipkit.money import show_cents
@@ -57,7 +57,7 @@ def plot_waterfall(
     >>> plot_waterfall(rows).to_dict()["description"]
     'Of $50.00 sold price, labels took $12.50; $37.50 is left.'
     """
-    labels.require_columns(
+    style.require_columns(
         frame, ["line", "amount_cents", *(["per_item_cents"] if per_item else [])], chart="plot_waterfall"
     )
     rows = _placed(frame)
@@ -65,7 +65,7 @@ def plot_waterfall(
     if len(drawn) < 2:
         return wordless(nothing)
     figures = dict(zip(frame["line"], frame["per_item_cents"], strict=True)) if per_item else {}
-    for row, label in zip(drawn, labels.distinct_labels([row["line"] for row in drawn], 21), strict=True):
+    for row, label in zip(drawn, style.distinct_labels([row["line"] for row in drawn], 21), strict=True):
         row["row"] = label
     order = [row["row"] for row in drawn]
     texts = {row["row"]: _figure(row, figures, currency) for row in drawn}
@@ -79,7 +79,7 @@ def plot_waterfall(
         "start:Q",
         # The figures at the right are of one item, the bars of all.
         title="all sales together" if per_item else None,
-        axis=alt.Axis(labelExpr=labels.axis_money(currency, unit=100), tickCount=4, grid=True),
+        axis=alt.Axis(labelExpr=style.axis_money(currency, unit=100), tickCount=4, grid=True),
         scale=alt.Scale(zero=True),
     )
     color = alt.Color(
@@ -88,11 +88,11 @@ def plot_waterfall(
         scale=alt.Scale(domain=["above", "below"], range=[theme.color("above"), theme.color("below")]),
     )
     tooltip = [alt.Tooltip("line:N", title="Line"), alt.Tooltip("shown:N", title="Amount")]
-    bars = base.mark_bar().encode(x=x, x2="end:Q", y=y(labels.row_axis()), color=color, tooltip=tooltip)
+    bars = base.mark_bar().encode(x=x, x2="end:Q", y=y(style.row_axis()), color=color, tooltip=tooltip)
     zero = alt.Chart(alt.Data(values=[{"start": 0}])).mark_rule(color=theme.color("ink"), strokeWidth=1)
     heading = "per item" if per_item else "in all"
     ends = base.mark_point(opacity=0, size=1).encode(
-        x=alt.X("start:Q", axis=None), y=y(labels.end_axis(texts, heading, labelColor=theme.color("ink")))
+        x=alt.X("start:Q", axis=None), y=y(style.end_axis(texts, heading, labelColor=theme.color("ink")))
     )
     chart = alt.layer(bars, zero.encode(x=alt.X("start:Q", axis=None)), ends)
     chart = chart.resolve_axis(x="independent", y="independent")
@@ -134,8 +134,8 @@ def _placed(frame: pd.DataFrame) -> list[dict[str, Any]]:
 def _figure(row: dict[str, Any], figures: dict[str, float], currency: str) -> str:
     """What stands at a row's end: small amounts per item to the cent, sums in whole units."""
     if not figures:
-        return labels.money(row["amount"], currency=currency)
-    each = labels.plain(figures[row["line"]])
+        return style.money(row["amount"], currency=currency)
+    each = style.plain(figures[row["line"]])
     return "–" if each is None else show_cents(round(float(each)), currency=currency)
 
 
@@ -148,13 +148,13 @@ def _reading(rows: list[dict[str, Any]], currency: str) -> str:
     taken = [f"{row['line']} took {shown(row['amount'])}" for row in costs]
     net = rows[-1]["amount"]
     left = f"{shown(net)} is left" if net >= 0 else f"the loss is {shown(net)}"
-    head = f"Of {labels.joined(gains)}, " if gains else ""
-    text = f"{head}{labels.joined(taken) or 'nothing was taken'}; {left}."
+    head = f"Of {style.joined(gains)}, " if gains else ""
+    text = f"{head}{style.joined(taken) or 'nothing was taken'}; {left}."
     return text[0].upper() + text[1:]
 
 
 def _numbers(row: dict[str, Any], figures: dict[str, float], currency: str) -> dict[str, str]:
-    mark = labels.currency_mark(currency)
+    mark = style.currency_mark(currency)
     numbers = {
         "Line": row["line"].capitalize(),
         f"In all ({mark.strip()})": show_cents(row["amount"], currency=currency).replace(mark, ""),

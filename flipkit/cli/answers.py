@@ -85,7 +85,7 @@ def rules_folder(books: Path | None) -> Path | None:
     Path or None
         The folder, where there is one.
     """
-    from flipkit.places import demo_folder
+    from flipkit.paths import demo_folder
 
     place = books or demo_folder()
     if not place.exists():

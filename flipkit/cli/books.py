@@ -12,10 +12,10 @@ import click
 from flipkit.cli.answers import BOOKS, refuse
 
 if TYPE_CHECKING:
-    from flipkit.books.exports.propose import Proposal
     from flipkit.books.exports.questions import Question
+    from flipkit.imports.detect import Proposal
 
-#: What each answer is about; the keys are those of ``flipkit.books.exports.propose.ANSWERS``.
+#: What each answer is about; the keys are those of ``flipkit.imports.detect.ANSWERS``.
 ANSWER_HELP = {
     "table": "Table of the books that the rows belong to.",
     "sheet": "Sheet of a workbook.",
@@ -96,9 +96,9 @@ def convert(
     **said: Any,
 ) -> None:
     """Put the rows of another program's EXPORT (CSV, TSV, workbook) into a folder of books."""
-    from flipkit.books.convert import apply
-    from flipkit.books.exports.mapping import read_mapping
-    from flipkit.books.exports.propose import propose
+    from flipkit.imports.apply import apply
+    from flipkit.imports.detect import propose
+    from flipkit.imports.mapping import read_mapping
 
     answers = {key.replace("_", "-"): value for key, value in said.items() if value is not None}
     for word, pairs in (("column", columns), ("fixed", fixed), ("skip", skip), ("keep", keep)):

@@ -53,7 +53,7 @@ def buy(
     from flipkit.analysis.buying_answers import buying_answer
     from flipkit.analysis.knowledge_file import newest_knowledge, read_knowledge
     from flipkit.money import read_cents, read_ppm
-    from flipkit.quantities import read_weight
+    from flipkit.units import read_weight
 
     answer = buying_answer(
         read_knowledge(source or newest_knowledge(Path(PACKS))),

@@ -16,8 +16,8 @@ from flipkit.cli.answers import BOOKS
 @click.option("--no-open", is_flag=True, help="Copy the notebooks and do not start JupyterLab.")
 def lab(books: Path, folder: Path | None, no_open: bool) -> None:
     """Open the notebooks on BOOKS in JupyterLab, as copies of your own to change."""
-    from flipkit.reports.lab import lab_folder, open_lab
-    from flipkit.reports.reading import count_of
+    from flipkit.lab import lab_folder, open_lab
+    from flipkit.reports.sentences import count_of
 
     found = lab_folder(books, folder)
     if found.made:

@@ -40,7 +40,7 @@ def report(
         os.environ.setdefault(name, "1")
     from tqdm import tqdm
 
-    from flipkit.reports.month import default_jobs, make_month_pack, month_plan
+    from flipkit.pack.month import default_jobs, make_month_pack, month_plan
 
     asked: dict[str, Any] = {
         "month": month,
@@ -51,7 +51,7 @@ def report(
     earlier = None
     if again is not None:
         from flipkit.books.read import read_books
-        from flipkit.places import demo_folder
+        from flipkit.paths import demo_folder
         from flipkit.reports.again import read_run
 
         if any(asked.values()):

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from flipkit.cli.answers import BOOKS, day_of, refuse, settings_of, told
-from flipkit.cli.charges import books_option, json_option, on_option, settings_option
+from flipkit.cli.prices import books_option, json_option, on_option, settings_option
 
 
 @click.command()
@@ -49,7 +49,7 @@ def packing(
     as_json: bool,
 ) -> None:
     """How to pack a bare item most cheaply and safely: flipkit packing 20x14x10in 9lb --fragility delicate."""
-    from flipkit.reports.parcel import bare_item, drawings_page, plan_parcel
+    from flipkit.packing.parcel import bare_item, drawings_page, plan_parcel
 
     item = bare_item(
         title,

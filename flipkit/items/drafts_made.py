@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from flipkit.items.blanks import (
+from flipkit.items.drafts_stock import carton_outside_in
+from flipkit.packing.blanks import (
     Blank,
     five_panel_blank,
     folded_wrap_blank,
@@ -12,11 +13,10 @@ from flipkit.items.blanks import (
     slotted_half_blank,
     tray_blank,
 )
-from flipkit.items.cushioning import SQIN_PER_SQFT, Sides, girth_strip_in, slotted_strips_in
-from flipkit.items.drafts import Bench, Draft, boards, turned
-from flipkit.items.drafts_stock import carton_outside_in
-from flipkit.quantities import SNAP
+from flipkit.packing.cushioning import SQIN_PER_SQFT, Sides, girth_strip_in, slotted_strips_in
+from flipkit.packing.styles import Bench, Draft, boards, turned
 from flipkit.rules.board import Flute, ScoreAllowance, score_allowance
+from flipkit.units import SNAP
 
 Made = tuple[Sides, tuple[Blank, ...], tuple[float, ...]]  # outside, blanks, strips
 Maker = Callable[[Sides, Flute, ScoreAllowance, Bench], Made | None]

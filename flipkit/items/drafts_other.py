@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from flipkit.items.cushioning import CUIN_PER_CUFT, Padding, stretch_wrap_sqft
-from flipkit.items.drafts import Bench, Draft, Refusal, turned
-from flipkit.items.stock import Tube
-from flipkit.quantities import SNAP
+from flipkit.packing.at_hand import Tube
+from flipkit.packing.cushioning import CUIN_PER_CUFT, Padding, stretch_wrap_sqft
+from flipkit.packing.styles import Bench, Draft, Refusal, turned
+from flipkit.units import SNAP
 
 
 def tube_drafts(bench: Bench) -> Iterator[Draft | Refusal]:

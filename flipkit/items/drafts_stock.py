@@ -5,12 +5,12 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator
 
-from flipkit.items.blanks import slotted_blank
-from flipkit.items.cushioning import SQIN_PER_SQFT, Padding, Sides, girth_strip_in, slotted_strips_in
-from flipkit.items.drafts import Bench, Draft, Refusal, turned
-from flipkit.items.stock import Carton
-from flipkit.quantities import SNAP
+from flipkit.packing.at_hand import Carton
+from flipkit.packing.blanks import slotted_blank
+from flipkit.packing.cushioning import SQIN_PER_SQFT, Padding, Sides, girth_strip_in, slotted_strips_in
+from flipkit.packing.styles import Bench, Draft, Refusal, turned
 from flipkit.rules.board import score_allowance
+from flipkit.units import SNAP
 
 
 def carton_outside_in(inside_in: Sides, caliper_in: float) -> Sides:

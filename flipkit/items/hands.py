@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from flipkit.assumptions import Assumptions
-from flipkit.rules.lifting import WeightLimit, weight_limit
+from flipkit.packing.lifting import WeightLimit, weight_limit
 from flipkit.rules.lifting_jobs import carton_coupling, reach_in, team_limit_lb
 from flipkit.rules.lifting_tables import LiftingBlock
 

@@ -14,11 +14,11 @@ from typing import Literal
 import numpy as np
 
 from flipkit.errors import MeasureError
-from flipkit.items.blanks import Blank
 from flipkit.items.guillotine import PER_INCH, Box, Counts, Cut, Kind, Spot, free_spots, guillotine_boxes, sub_counts
 from flipkit.items.guillotine_orders import best_orders
-from flipkit.items.stock import Sheet
-from flipkit.quantities import SNAP
+from flipkit.packing.at_hand import Sheet
+from flipkit.packing.blanks import Blank
+from flipkit.units import SNAP
 
 Cutting = Literal["guillotine", "free"]
 #: As many blanks as are nested exactly.
@@ -157,7 +157,7 @@ def nest(blanks: Sequence[Blank], sheets: Sequence[Sheet], *, cutting: Cutting =
 
     Examples
     --------
-    >>> from flipkit.items.blanks import pad_blank
+    >>> from flipkit.packing.blanks import pad_blank
     >>> tray = pad_blank("tray", 20, 16)
     >>> sheet = Sheet("sheet", length_in=40, width_in=24, flute="C", grade="32 ECT", cost_cents=300, quantity=2)
     >>> found = nest([tray, tray], [sheet])

@@ -15,14 +15,14 @@ from typing import Any
 
 from flipkit.assumptions import Assumptions
 from flipkit.errors import MeasureError
-from flipkit.items.drafts import STYLES, Bench, Draft, PackItem, Refusal, paddings
 from flipkit.items.drafts_made import MADE, made_drafts
 from flipkit.items.drafts_other import bag_drafts, pickup_drafts, tube_drafts, wrapped_drafts
 from flipkit.items.drafts_stock import cut_down_drafts, joined_drafts, stock_drafts
 from flipkit.items.labels import Labels
-from flipkit.items.packing_costs import Priced, priced_drafts
 from flipkit.items.packing_sheet import plan_dict
-from flipkit.items.stock import Stock
+from flipkit.packing.at_hand import Stock
+from flipkit.packing.plan import Priced, priced_drafts
+from flipkit.packing.styles import STYLES, Bench, Draft, PackItem, Refusal, paddings
 from flipkit.rules.packing_rules import PackingRules
 
 __all__ = ["PackItem", "Plan", "packing_plan"]

@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from typing import Any
 
 from flipkit.assumptions import Assumptions
-from flipkit.items.cushioning import Padding
-from flipkit.items.drafts import STYLES, PackItem, Refusal, turned
 from flipkit.items.nesting import Nest
-from flipkit.items.packing_costs import Priced
 from flipkit.items.strength import StrengthCheck, strength_check
+from flipkit.packing.cushioning import Padding
+from flipkit.packing.plan import Priced
+from flipkit.packing.styles import STYLES, PackItem, Refusal, turned
 from flipkit.rules.packing_rules import PackingRules
 
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from flipkit.items.cushioning import CUIN_PER_CUFT, M_PER_IN
-from flipkit.items.drafts import STYLES, PackItem, turned
 from flipkit.items.packing import Plan
-from flipkit.items.packing_cautions import (
+from flipkit.items.strength import strength_check
+from flipkit.money import show_cents
+from flipkit.packing.cushioning import CUIN_PER_CUFT, M_PER_IN
+from flipkit.packing.instructions import (
     board_cautions,
     cushion_caution,
     goods_caution,
@@ -14,9 +15,8 @@ from flipkit.items.packing_cautions import (
     packaging_caution,
     strength_cautions,
 )
-from flipkit.items.packing_costs import Priced
-from flipkit.items.strength import strength_check
-from flipkit.money import show_cents
+from flipkit.packing.plan import Priced
+from flipkit.packing.styles import STYLES, PackItem, turned
 
 CAUTION = "Caution. "
 #: How a container is set up, by style.

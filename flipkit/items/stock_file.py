@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import TypeVar
 
 from flipkit.errors import MeasureError
-from flipkit.items.stock import Bag, Carton, Cushion, Fill, Sheet, Stock, StretchWrap, Tape, Tube
-from flipkit.quantities import read_length, read_weight
-from flipkit.rules.reading import Keys, read_toml
+from flipkit.packing.at_hand import Bag, Carton, Cushion, Fill, Sheet, Stock, StretchWrap, Tape, Tube
+from flipkit.rules.blocks import Keys, read_toml
+from flipkit.units import read_length, read_weight
 
 T = TypeVar("T")
 _BY = re.compile(r"\s*[x×*]\s*", re.I)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from flipkit.assumptions import Assumptions
-from flipkit.items.packing_costs import Priced
-from flipkit.rules.cartons import dense_burst, gross_limit_lb
+from flipkit.packing.materials import dense_burst, gross_limit_lb
+from flipkit.packing.plan import Priced
 from flipkit.rules.compression import box_compression_lb, compression_scope, stacking_load_lb
 from flipkit.rules.packing_rules import PackingRules
 

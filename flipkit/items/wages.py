@@ -9,7 +9,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from flipkit.assumptions import Assumptions
-from flipkit.items.hiring import hired_costs
+from flipkit.economics.hiring import hired_costs
 from flipkit.money import Cents, share_out_groups
 
 #: Whom ``help.wage`` is for, as ``suppose.wage_for`` says it.

@@ -8,12 +8,12 @@ import pandas as pd
 
 from flipkit.analysis.words import TOO_FEW, wage_verdict
 from flipkit.books.schema import ACTIVITIES
-from flipkit.items.hiring import help_table, wage_limit
+from flipkit.economics.hiring import help_table, wage_limit
 from flipkit.money import show_cents
 from flipkit.reports.elements import Element, table
-from flipkit.reports.reading import money_per_hour
-from flipkit.reports.showing import words
+from flipkit.reports.sentences import money_per_hour
 from flipkit.reports.study import Study
+from flipkit.reports.tables import words
 
 _NO_HOURS = "Nothing sold in these months, so there is no hour to compare a wage with."
 

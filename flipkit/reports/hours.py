@@ -7,14 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from flipkit.analysis.sourcing import HourPlan, available_hours, hour_plan, worth_of_items
+from flipkit.analysis.hours import HourPlan, available_hours, hour_plan, worth_of_items
 from flipkit.analysis.words import TOO_FEW
 from flipkit.money import show_cents
 from flipkit.reports import elements
 from flipkit.reports.elements import Element
-from flipkit.reports.reading import count_of, money_per_hour
-from flipkit.reports.showing import words
+from flipkit.reports.sentences import count_of, money_per_hour
 from flipkit.reports.study import Study
+from flipkit.reports.tables import words
 
 #: Sets of true returns that are imagined.
 _DRAWS = 4000

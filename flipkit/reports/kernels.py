@@ -32,7 +32,7 @@ from papermill.engines import NBClientEngine, NotebookExecutionManager, papermil
 #: Name under which papermill finds the engine below.
 ENGINE: Final = "flipkit"
 #: What a warm process imports before the first fork.
-WARM: Final = "flipkit.reports.warm"
+WARM: Final = "flipkit.pack.kernel_preload"
 #: The same in every kernel, so that the same books give the same bytes on any machine: the order of
 #: sets of text, and sums that do not depend on how many cores shared them.
 STEADY: Final[Mapping[str, str]] = {"PYTHONHASHSEED": "0", "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}

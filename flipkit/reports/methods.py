@@ -6,7 +6,7 @@ import pandas as pd
 
 from flipkit.analysis.words import TOO_FEW
 from flipkit.reports.elements import Element, table
-from flipkit.reports.reading import money_per_hour
+from flipkit.reports.sentences import money_per_hour
 from flipkit.reports.study import Study
 
 _WHY = (

@@ -12,14 +12,14 @@ import hashlib
 import json
 from collections.abc import Mapping, Sequence
 
-from flipkit.analysis.moving import Settings
+from flipkit.analysis.sliders import Settings
+from flipkit.economics.items import Supposing, item_economics
+from flipkit.economics.overrides import NOTHING_SUPPOSED, suppositions
 from flipkit.errors import AssumptionError
-from flipkit.items.costs import Supposing, item_economics
-from flipkit.items.supposed import NOTHING_SUPPOSED, suppositions
 from flipkit.items.wages import EVERYBODY
 from flipkit.money import show_cents
-from flipkit.reports.moving import wage_paid
-from flipkit.reports.reading import count_of, money_per_hour, supposed_sentence
+from flipkit.reports.sentences import count_of, money_per_hour, supposed_sentence
+from flipkit.reports.sliders import wage_paid
 from flipkit.reports.study import Study
 
 TARGET = "hour.target"

@@ -20,9 +20,9 @@ import pandas as pd
 from flipkit.assumptions import load_assumptions, parsed_settings, settings_in
 from flipkit.books.past import last_recorded_day
 from flipkit.books.read import Books, read_books
+from flipkit.economics.items import item_economics
 from flipkit.errors import AssumptionError
-from flipkit.items.costs import item_economics
-from flipkit.places import demo_folder
+from flipkit.paths import demo_folder
 from flipkit.reports.study import Study
 from flipkit.rules.tables import load_rules
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from flipkit.assumptions import Assumption, load_assumptions
 from flipkit.errors import AssumptionError
-from flipkit.places import demo_folder
+from flipkit.paths import demo_folder
 from flipkit.reports.study import Study
 
 

@@ -10,17 +10,17 @@ from typing import Any, Final
 
 import ipywidgets
 
-from flipkit.analysis.moving import Settings
+from flipkit.analysis.sliders import Settings
 from flipkit.assumptions import parsed_settings
 from flipkit.charts.moved import plot_moved_returns, with_figures
-from flipkit.charts.moving import DIVISOR_LABEL, DIVISORS, divisor_options, slides
+from flipkit.charts.sliders import DIVISOR_LABEL, DIVISORS, divisor_options, slides
 from flipkit.errors import FlipkitError
 from flipkit.reports.elements import Element, headline
 from flipkit.reports.moved import MovedStudies, moved_sentence
 from flipkit.reports.own_assumptions import save_assumptions
-from flipkit.reports.showing import returns_table
 from flipkit.reports.stock_tables import ranking_table
 from flipkit.reports.study import Study
+from flipkit.reports.tables import returns_table
 
 #: A key held down sends many values; only the one at which it rests for so long is computed. [s]
 REST_S: Final = 0.04

@@ -10,13 +10,13 @@ import pandas as pd
 from flipkit.analysis.groups import Window, in_window
 from flipkit.books.past import books_as_of
 from flipkit.books.read import Books
-from flipkit.items.hiring import hired_costs
+from flipkit.economics.hiring import hired_costs
 from flipkit.money import share_out, show_cents
 from flipkit.reports.elements import Element, table
-from flipkit.reports.reading import month_name
-from flipkit.reports.showing import words
+from flipkit.reports.sentences import month_name
 from flipkit.reports.spans import currency_unit, rows_within, year_window
 from flipkit.reports.study import Study
+from flipkit.reports.tables import words
 
 
 def partners_sentence(study: Study) -> tuple[str, str]:

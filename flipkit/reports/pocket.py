@@ -6,14 +6,14 @@ import numpy as np
 import pandas as pd
 
 from flipkit.analysis.buying import SHOP, pocket_table
-from flipkit.analysis.buying_verdicts import STOP
+from flipkit.analysis.decisions import STOP
 from flipkit.analysis.words import TOO_FEW
-from flipkit.charts.labels import joined
+from flipkit.charts.style import joined
 from flipkit.money import show_cents
 from flipkit.reports.elements import Element, table
-from flipkit.reports.reading import count_of
-from flipkit.reports.showing import words
+from flipkit.reports.sentences import count_of
 from flipkit.reports.study import Study
+from flipkit.reports.tables import words
 
 #: Where the sale prices of the sheet's columns stand among the shop's own.
 _PLACES = (0.2, 0.4, 0.6, 0.8, 0.95)

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.items.sale_costs import own_rate_cards
+from flipkit.economics.costs import own_rate_cards
 from flipkit.reports.study import Study
 from flipkit.rules.dated import RuleSet
 

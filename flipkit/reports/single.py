@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Final
 
 from flipkit.errors import PackError
+from flipkit.pack.page import TEMPLATES, policy, style_sheet
 from flipkit.reports.library import drawing_library
-from flipkit.reports.page import TEMPLATES, policy, style_sheet
 
 #: All pages in one file; the pack as an archive.
 SINGLE: Final = "pack.html"

@@ -10,15 +10,15 @@ from typing import Final
 import pandas as pd
 
 from flipkit.analysis.break_even import BreakEven
-from flipkit.analysis.moving import Settings
-from flipkit.charts.moving import DIVISORS
+from flipkit.analysis.sliders import Settings
+from flipkit.charts.sliders import DIVISORS
 from flipkit.money import show_cents
 from flipkit.reports import elements
 from flipkit.reports.elements import Element
 from flipkit.reports.moved import MovedStudies
-from flipkit.reports.reading import money_per_hour
-from flipkit.reports.showing import words
+from flipkit.reports.sentences import money_per_hour
 from flipkit.reports.study import Study
+from flipkit.reports.tables import words
 
 #: Hired wages that are tried, in whole units of the currency, as parts of the one that was paid.
 WAGE_PARTS: Final = (0.5, 0.75, 1.5, 2.0)

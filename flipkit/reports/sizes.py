@@ -10,9 +10,9 @@ from flipkit.analysis.sizes import SIZE_ORDER
 from flipkit.analysis.words import TOO_FEW
 from flipkit.money import show_cents
 from flipkit.reports.elements import Element, table
-from flipkit.reports.reading import count_of, money_per_hour
-from flipkit.reports.showing import bases_columns, bases_formats, bases_headings
+from flipkit.reports.sentences import count_of, money_per_hour
 from flipkit.reports.study import Study
+from flipkit.reports.tables import bases_columns, bases_formats, bases_headings
 
 _PAIR = ("small", "bulky")
 

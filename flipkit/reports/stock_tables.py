@@ -7,9 +7,9 @@ import pandas as pd
 from flipkit.analysis.stock import ageing_table, stock_table
 from flipkit.money import show_cents
 from flipkit.reports.elements import Element, table
-from flipkit.reports.reading import money_per_hour
-from flipkit.reports.showing import words
+from flipkit.reports.sentences import money_per_hour
 from flipkit.reports.study import Study
+from flipkit.reports.tables import words
 
 #: Most items that a table of single items shows.
 _MOST_ITEMS = 15

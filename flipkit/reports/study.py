@@ -12,20 +12,20 @@ from typing import Any
 import pandas as pd
 
 import flipkit.reports.tallies as tallies
-from flipkit.analysis import bought, gaps, hourly, sizes, survival
+from flipkit.analysis import bought, gaps, returns, sizes, survival
 from flipkit.analysis.break_even import BreakEven, break_even_price
-from flipkit.analysis.buying_verdicts import buying_verdicts
+from flipkit.analysis.decisions import buying_verdicts
 from flipkit.analysis.groups import Window, in_window
 from flipkit.analysis.person_weeks import Typical
-from flipkit.analysis.prospects import Horizon, stock_prospects
-from flipkit.analysis.selling import SellingModel
+from flipkit.analysis.repricing import price_plan
+from flipkit.analysis.sale_hazard import SellingModel
 from flipkit.analysis.shop_knowledge import shop_knowledge, shop_model
 from flipkit.analysis.shrinkage import pulled_returns
-from flipkit.analysis.stock_prices import price_plan
+from flipkit.analysis.stock_value import Horizon, stock_prospects
 from flipkit.assumptions import Assumptions
 from flipkit.books.problems import Problem
 from flipkit.books.read import Books
-from flipkit.items.costs import Economics
+from flipkit.economics.items import Economics
 from flipkit.money import show_cents
 from flipkit.rules.tables import Rules
 
@@ -130,7 +130,7 @@ class Study:
     @functools.cached_property
     def sold_returns(self) -> pd.DataFrame:
         """True hourly return of each category over the items sold in the window."""
-        return hourly.category_returns(
+        return returns.category_returns(
             self.items, window=self.window(), basis="sold", target=self.target, **self._settings
         )
 
@@ -186,7 +186,7 @@ class Study:
             "the window": self.window(),
         }
         rows = [
-            hourly.shop_return(self.items, window=span, target=self.target, **self._settings).assign(span=name)
+            returns.shop_return(self.items, window=span, target=self.target, **self._settings).assign(span=name)
             for name, span in spans.items()
         ]
         return pd.concat(rows, ignore_index=True).set_index("span")

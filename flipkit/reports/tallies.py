@@ -9,7 +9,7 @@ import pandas as pd
 
 from flipkit.assumptions import SIZES
 from flipkit.books.schema import ACTIVITIES
-from flipkit.items.costs import COSTS, GAINS, LINES
+from flipkit.economics.items import COSTS, GAINS, LINES
 
 #: What each line is called on a page.
 LINE_NAMES = {

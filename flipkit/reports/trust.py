@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from flipkit.analysis.prospects import Horizon
+from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import Assumptions, load_assumptions
-from flipkit.simulation.calibration import coverage, scenario_truth, shop_intervals
+from flipkit.simulation.coverage import coverage, scenario_truth, shop_intervals
 from flipkit.simulation.scenarios import scenarios
 from flipkit.simulation.seasons import season
 from flipkit.simulation.usefulness import shares_of_the_knowing

@@ -8,12 +8,12 @@ from typing import Any
 
 import pandas as pd
 
-from flipkit.analysis.buying_verdicts import BUY_MORE, FEW_FINDS, STOP, UNDER_A_PRICE, VERDICTS
+from flipkit.analysis.decisions import BUY_MORE, FEW_FINDS, STOP, UNDER_A_PRICE, VERDICTS
 from flipkit.analysis.words import LIKELY, TOO_FEW, UNLIKELY
-from flipkit.charts.labels import hourly
+from flipkit.charts.style import hourly
 from flipkit.money import show_cents
 from flipkit.reports.elements import Element
-from flipkit.reports.reading import count_of, money_per_hour
+from flipkit.reports.sentences import count_of, money_per_hour
 from flipkit.reports.study import Study
 
 #: Categories too few to tell that are named; the rest are counted.

@@ -23,9 +23,9 @@ from flipkit.analysis.waiting_curves import at_risk_counts, last_day, waiting_cu
 from flipkit.analysis.words import TOO_FEW
 from flipkit.reports import elements
 from flipkit.reports.elements import Element
-from flipkit.reports.reading import count_of
-from flipkit.reports.showing import words
+from flipkit.reports.sentences import count_of
 from flipkit.reports.study import Study
+from flipkit.reports.tables import words
 
 #: Groups that the picture shows: those with the most things.
 _MOST_DRAWN = 12

@@ -11,16 +11,16 @@ import numpy as np
 import pandas as pd
 
 from flipkit.analysis.groups import in_window
-from flipkit.analysis.scenarios import Bar, Cloud, Spread, as_override, monte_carlo, tornado, turning_point
+from flipkit.analysis.sensitivity import Bar, Cloud, Spread, as_override, monte_carlo, tornado, turning_point
 from flipkit.analysis.words import TOO_FEW
 from flipkit.assumptions import Assumptions, load_assumptions
 from flipkit.books.schema import ACTIVITIES
-from flipkit.items.costs import item_economics
+from flipkit.economics.items import item_economics
 from flipkit.reports import elements
 from flipkit.reports.elements import Element
-from flipkit.reports.reading import count_of, money_per_hour, month_name
-from flipkit.reports.showing import words
+from flipkit.reports.sentences import count_of, money_per_hour, month_name
 from flipkit.reports.study import Study
+from flipkit.reports.tables import words
 
 #: What is moved together, under the words that name it: every assumption whose key begins so.
 _FAMILIES = {

@@ -13,10 +13,10 @@ from flipkit.books.past import books_as_of
 from flipkit.money import show_cents
 from flipkit.reports.elements import Element, caution, table
 from flipkit.reports.partners import worked
-from flipkit.reports.reading import count_of
-from flipkit.reports.showing import words
+from flipkit.reports.sentences import count_of
 from flipkit.reports.spans import currency_unit, rows_within, within, year_window
 from flipkit.reports.study import Study
+from flipkit.reports.tables import words
 from flipkit.rules.mileage import mileage_cents
 
 #: Lines of the usual form for a business of one owner, part on the cost of goods, by number.

@@ -6,7 +6,7 @@ import dataclasses
 from dataclasses import dataclass
 
 from flipkit.money import LARGEST_CENTS
-from flipkit.rules.reading import Keys
+from flipkit.rules.blocks import Keys
 
 #: What a percentage may be taken of.
 BASES = ("goods", "shipping", "tax")

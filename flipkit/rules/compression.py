@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 
 from flipkit.errors import MeasureError
-from flipkit.rules.cartons import CartonBlock
+from flipkit.packing.materials import CartonBlock
 
 
 def box_compression_lb(

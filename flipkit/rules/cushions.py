@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from flipkit.errors import MeasureError
+from flipkit.rules.blocks import Keys, read_blocks, read_toml
 from flipkit.rules.dated import Block, RuleSet
-from flipkit.rules.reading import Keys, read_blocks, read_toml
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from flipkit.errors import MeasureError
-from flipkit.rules.lifting import Coupling, Duration
+from flipkit.packing.lifting import Coupling, Duration
 from flipkit.rules.lifting_tables import LiftingBlock
 
 

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from flipkit.errors import RuleTableError
+from flipkit.rules.blocks import Keys, read_blocks, read_table_text, read_toml
 from flipkit.rules.dated import Block, RuleSet
-from flipkit.rules.reading import Keys, read_blocks, read_table_text, read_toml
 
 DURATIONS = ("short", "moderate", "long")
 COUPLINGS = ("good", "fair", "poor")

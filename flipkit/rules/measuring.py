@@ -8,9 +8,9 @@ import numpy as np
 import numpy.typing as npt
 
 from flipkit.errors import MeasureError
-from flipkit.quantities import SNAP, rounded_down, rounded_nearest, rounded_up, snapped
 from flipkit.rules import columns as cols
 from flipkit.rules.parcel_rules import MEASURES, PACKAGING, Condition, Dimensional, ParcelBlock, ParcelRules
+from flipkit.units import SNAP, rounded_down, rounded_nearest, rounded_up, snapped
 
 CM_PER_IN = 2.54
 KG_PER_LB = 0.45359237

@@ -11,8 +11,8 @@ import numpy.typing as npt
 
 from flipkit.money import Cents
 from flipkit.rules import columns as cols
+from flipkit.rules.blocks import Keys, read_blocks
 from flipkit.rules.dated import Block, RuleSet
-from flipkit.rules.reading import Keys, read_blocks
 
 
 @dataclass(frozen=True)

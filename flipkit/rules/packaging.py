@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from flipkit.rules.cartons import CartonBlock, Packaging
+from flipkit.packing.materials import CartonBlock, Packaging
 
 
 def packaging_triggers(packaging: Packaging, sides_in: Sequence[float], *, block: CartonBlock) -> tuple[str, ...]:

@@ -10,8 +10,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from flipkit.packing.materials import CartonBlock, read_cartons
 from flipkit.rules.board import BoardBlock, read_board
-from flipkit.rules.cartons import CartonBlock, read_cartons
 from flipkit.rules.cushions import CushionBlock, read_cushions
 from flipkit.rules.dated import RuleSet
 from flipkit.rules.lifting_tables import LiftingBlock, read_lifting

@@ -16,8 +16,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from flipkit.rules.blocks import Keys, read_blocks
 from flipkit.rules.dated import Block, RuleSet
-from flipkit.rules.reading import Keys, read_blocks
 
 #: How a side becomes a whole unit.
 SIDES = ("nearest", "up", "down", "as measured")

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from flipkit.errors import MoneyError, RuleTableError
 from flipkit.money import Cents, read_cents
-from flipkit.quantities import SNAP
+from flipkit.units import SNAP
 
 _PRICE = re.compile(r"\d{1,7}\.\d\d")
 _WEIGHT = re.compile(r"(\d+(?:\.\d+)?)\s*(oz|lb|kg)?")

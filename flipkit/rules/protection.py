@@ -11,8 +11,8 @@ import numpy.typing as npt
 
 from flipkit.errors import MoneyError
 from flipkit.money import PPM, Cents, percentage
+from flipkit.rules.blocks import Keys
 from flipkit.rules.charging import stepped
-from flipkit.rules.reading import Keys
 
 
 @dataclass(frozen=True)

@@ -18,10 +18,10 @@ import numpy.typing as npt
 
 from flipkit.errors import MeasureError
 from flipkit.rules import columns as cols
+from flipkit.rules.blocks import Keys, read_blocks
 from flipkit.rules.dated import Block, RuleSet
 from flipkit.rules.price_tables import PriceTable, read_price_table
 from flipkit.rules.protection import DeclaredValue, read_declared_value
-from flipkit.rules.reading import Keys, read_blocks
 
 #: The zone of a thing that its buyer collects: no label.
 PICKUP = "pickup"

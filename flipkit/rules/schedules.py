@@ -18,9 +18,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from flipkit.money import PPM
+from flipkit.rules.blocks import Keys, read_blocks
 from flipkit.rules.charges import Charge, Steps, read_charge, read_named_charge, read_steps
 from flipkit.rules.dated import Block, RuleSet
-from flipkit.rules.reading import Keys, read_blocks
 
 #: The lines of a bill, in the order of its columns.
 LINES = ("commission", "per_order", "payment", "advertising", "listing", "international", "seller_level")

@@ -9,12 +9,12 @@ import numpy.typing as npt
 
 from flipkit.errors import MeasureError, RuleTableError
 from flipkit.money import Cents, percentage
-from flipkit.quantities import SNAP
 from flipkit.rules import columns as cols
 from flipkit.rules.measuring import KG_PER_LB, block_measures, whole_weights, without_sides
 from flipkit.rules.parcel_rules import ParcelBlock, ParcelRules
 from flipkit.rules.protection import declared_value_cents
 from flipkit.rules.rate_cards import PICKUP, CardBlock, RateCard, Service
+from flipkit.units import SNAP
 
 #: The lines of a label, in the order of its columns.
 LINES = ("base", "surcharge", "fuel", "signature", "protection")

@@ -10,12 +10,12 @@ import numpy as np
 import numpy.typing as npt
 
 from flipkit.errors import RuleTableError
-from flipkit.quantities import SNAP
 from flipkit.rules import columns as cols
+from flipkit.rules.blocks import Keys, read_blocks
 from flipkit.rules.dated import Block, RuleSet
 from flipkit.rules.measuring import parcel_columns
 from flipkit.rules.parcel_rules import MEASURES, ParcelRules
-from flipkit.rules.reading import Keys, read_blocks
+from flipkit.units import SNAP
 
 #: From the smallest to the largest.
 SIZE_CLASSES = ("small", "medium", "bulky", "oversize")

@@ -10,11 +10,11 @@ from pathlib import Path
 from typing import Any
 
 from flipkit.errors import RuleTableError
+from flipkit.rules.blocks import Keys, read_table_text, read_toml
 from flipkit.rules.dated import Source
 from flipkit.rules.mileage import Mileage, read_mileage
 from flipkit.rules.parcel_rules import ParcelRules, read_parcel_rules
 from flipkit.rules.rate_cards import RateCard, read_rate_card
-from flipkit.rules.reading import Keys, read_table_text, read_toml
 from flipkit.rules.schedules import FeeSchedule, read_fee_schedule
 from flipkit.rules.size_classes import SizeClasses, read_size_classes
 

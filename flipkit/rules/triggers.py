@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy.typing as npt
 
-from flipkit.quantities import SNAP
 from flipkit.rules import columns as cols
 from flipkit.rules.measuring import block_measures, condition_holds, parcel_inputs
 from flipkit.rules.parcel_rules import PACKAGING, ParcelBlock, ParcelRules, Surcharge
+from flipkit.units import SNAP
 
 if TYPE_CHECKING:
     import pandas as pd

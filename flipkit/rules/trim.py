@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from flipkit.errors import MeasureError
-from flipkit.quantities import SNAP
 from flipkit.rules.measuring import OWN_UNITS, parcel_columns
 from flipkit.rules.parcel_rules import ParcelBlock, ParcelRules
 from flipkit.rules.postage import label_columns
 from flipkit.rules.rate_cards import RateCard
+from flipkit.units import SNAP
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -11,7 +11,7 @@ import pandas as pd
 
 from flipkit.simulation.draws import Draws
 from flipkit.simulation.histories import Histories
-from flipkit.simulation.lives import asked_cents
+from flipkit.simulation.shops import asked_cents
 from flipkit.simulation.titles import titles
 from flipkit.simulation.worklog import Logging, work_log
 

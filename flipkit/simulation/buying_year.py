@@ -19,11 +19,11 @@ import pandas as pd
 
 from flipkit.analysis.buying import question
 from flipkit.analysis.demand import Demand
-from flipkit.analysis.highest_price import Question, best_sale, highest_price
+from flipkit.analysis.max_bid import Question, best_sale, highest_price
 from flipkit.analysis.price_outcomes import path_outcomes
 from flipkit.analysis.price_tables import PriceTable
 from flipkit.analysis.pricing import PricePaths
-from flipkit.analysis.selling import SellingModel
+from flipkit.analysis.sale_hazard import SellingModel
 from flipkit.analysis.shop_knowledge import shop_knowledge, shop_model
 from flipkit.assumptions import Assumptions
 from flipkit.books.schema import ACTIVITIES

@@ -9,10 +9,10 @@ import numpy as np
 import pandas as pd
 
 from flipkit.analysis.groups import Window, in_window
-from flipkit.analysis.hourly import FEW_TRIPS
-from flipkit.analysis.prospects import Horizon, prospect_sums
 from flipkit.analysis.ratios import ratio_of_sums, ratio_standard_error
+from flipkit.analysis.returns import FEW_TRIPS
 from flipkit.analysis.shrinkage import pulled, steadied_errors
+from flipkit.analysis.stock_value import Horizon, prospect_sums
 from flipkit.simulation.kinds import Floats
 
 #: What a way of choosing is given: the items seen so far (as ``observed``), the number of shops,

@@ -6,7 +6,7 @@ import datetime as dt
 
 import pandas as pd
 
-from flipkit.places import demo_folder
+from flipkit.paths import demo_folder
 from flipkit.rules.tables import Rules, load_rules
 from flipkit.simulation.books import Gaps, books_tables
 from flipkit.simulation.demo_kinds import DEMO_KINDS

@@ -15,7 +15,7 @@ import pandas as pd
 
 from flipkit.simulation.draws import Draws
 from flipkit.simulation.kinds import Floats, Shop
-from flipkit.simulation.lives import EPOCH, lives
+from flipkit.simulation.shops import EPOCH, lives
 
 Ints = npt.NDArray[np.int64]
 

@@ -9,7 +9,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from flipkit.simulation.histories import Histories
-from flipkit.simulation.lives import MINUTES, answered, stored
+from flipkit.simulation.shops import MINUTES, answered, stored
 
 _AT_SALE = (
     "sold_price_cents",

@@ -17,7 +17,7 @@ from flipkit.analysis.demand import Demand, Possible
 from flipkit.analysis.price_outcomes import path_outcomes, worth_cents
 from flipkit.analysis.price_tables import PriceGrid, PriceTable, price_table
 from flipkit.analysis.pricing import PriceSettings
-from flipkit.analysis.selling import SellingModel
+from flipkit.analysis.sale_hazard import SellingModel
 from flipkit.analysis.weighed_prices import weighed_paths
 from flipkit.assumptions import Assumptions
 from flipkit.simulation.draws import Draws

@@ -17,7 +17,7 @@ import pandas as pd
 from flipkit.analysis.comparables import comparable_rules
 from flipkit.analysis.demand import Demand, Offers, Wanting, wanting
 from flipkit.analysis.person_weeks import Typical, person_weeks, typical_prices
-from flipkit.analysis.selling import SellingModel, selling_model
+from flipkit.analysis.sale_hazard import SellingModel, selling_model
 from flipkit.analysis.selling_prior import OFFER_PARTS, selling_prior
 from flipkit.assumptions import Assumptions
 from flipkit.simulation.draws import Draws

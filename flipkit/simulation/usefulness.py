@@ -5,15 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from flipkit.analysis.prospects import Horizon
-from flipkit.simulation.choosers import (
-    Chooser,
-    by_everything,
-    by_profit_per_sale,
-    by_sold_hourly,
-    by_the_kit,
-    knowing,
-)
+from flipkit.analysis.stock_value import Horizon
+from flipkit.simulation.choosers import Chooser, by_everything, by_profit_per_sale, by_sold_hourly, by_the_kit, knowing
 from flipkit.simulation.seasons import Season, earnings
 
 #: The rules of thumb, by what they are called in tables.

@@ -10,17 +10,9 @@ import sys
 import numpy as np
 import pytest
 
-from flipkit.analysis.buying import (
-    answer,
-    drivers,
-    highest_price,
-    part_out,
-    pocket_table,
-    question,
-    turning_price,
-    venue_answers,
-)
-from flipkit.analysis.highest_price import best_sale
+from flipkit.analysis.buying import answer, pocket_table, question, venue_answers
+from flipkit.analysis.buying_reasons import drivers, part_out, turning_price
+from flipkit.analysis.max_bid import best_sale, highest_price
 from flipkit.analysis.pricing import GIVE_UP
 from flipkit.errors import AssumptionError
 from tests.helpers.known_shop import known_shop

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from flipkit import open_study
 from flipkit.analysis.buying import answer
-from flipkit.analysis.buying_verdicts import (
+from flipkit.analysis.decisions import (
     BUY_MORE,
     FEW_FINDS,
     LEAST_CENTS,

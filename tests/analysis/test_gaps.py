@@ -9,9 +9,9 @@ import pytest
 
 from flipkit.analysis.bought import bought_returns
 from flipkit.analysis.gaps import hourly_gap
-from flipkit.analysis.hourly import category_returns
-from flipkit.analysis.prospects import Horizon
+from flipkit.analysis.returns import category_returns
 from flipkit.analysis.sizes import by_size
+from flipkit.analysis.stock_value import Horizon
 from flipkit.analysis.survival import ALL_SOLD, sale_times
 from flipkit.errors import AssumptionError
 

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.groups import group_counts, in_window, trip_sums
-from flipkit.analysis.hourly import FEW_TRIPS, category_returns, hourly_interval, shop_return, true_hourly_return
+from flipkit.analysis.returns import FEW_TRIPS, category_returns, hourly_interval, shop_return, true_hourly_return
 from flipkit.analysis.words import chance_verdict, difference_verdict, hourly_verdict
 from flipkit.errors import AssumptionError
 

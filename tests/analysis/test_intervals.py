@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from flipkit.analysis.intervals import (
+from flipkit.analysis.ratio_stats import (
     generalised_normal_shape,
     parent_normals,
     ratio_interval,

@@ -6,11 +6,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.analysis.moving import AS_CHARGED, PRODUCTS, Settings, moved_returns
-from flipkit.items.costs import item_economics
-from flipkit.items.supposed import labels_dearer, with_divisor
-from flipkit.reports.moving import starting_settings, study_sums, wage_paid
+from flipkit.analysis.sliders import AS_CHARGED, PRODUCTS, Settings, moved_returns
+from flipkit.economics.items import item_economics
+from flipkit.economics.overrides import labels_dearer, with_divisor
 from flipkit.reports.opening import open_study
+from flipkit.reports.sliders import starting_settings, study_sums, wage_paid
 
 pytestmark = pytest.mark.slow
 

@@ -7,16 +7,9 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.bought import both_bases, bought_returns, shop_bought_return
-from flipkit.analysis.chances import (
-    DAY_ITEMS,
-    PACE_SALES,
-    chances_by_day,
-    pooled_hazards,
-    shelf_counts,
-    shop_hazards,
-)
-from flipkit.analysis.hourly import category_returns
-from flipkit.analysis.prospects import Horizon, prospect_sums, stock_prospects
+from flipkit.analysis.chances import DAY_ITEMS, PACE_SALES, chances_by_day, pooled_hazards, shelf_counts, shop_hazards
+from flipkit.analysis.returns import category_returns
+from flipkit.analysis.stock_value import Horizon, prospect_sums, stock_prospects
 from flipkit.analysis.survival import survival_table
 from flipkit.errors import AssumptionError
 

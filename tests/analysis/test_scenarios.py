@@ -5,14 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from flipkit.analysis.scenarios import (
-    Spread,
-    as_override,
-    assumption_spread,
-    monte_carlo,
-    tornado,
-    turning_point,
-)
+from flipkit.analysis.sensitivity import Spread, as_override, assumption_spread, monte_carlo, tornado, turning_point
 from flipkit.assumptions import load_assumptions
 from flipkit.errors import AssumptionError
 

@@ -13,7 +13,7 @@ from scipy.optimize import minimize
 from flipkit.analysis.comparables import comparable_rules
 from flipkit.analysis.demand import wanting
 from flipkit.analysis.person_weeks import PersonWeeks, person_weeks, typical_prices
-from flipkit.analysis.selling import selling_model
+from flipkit.analysis.sale_hazard import selling_model
 from flipkit.analysis.selling_prior import OFFER_PARTS, SHARED, selling_prior
 from flipkit.assumptions import load_assumptions
 

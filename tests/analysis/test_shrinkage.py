@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.analysis.hourly import category_returns
+from flipkit.analysis.returns import category_returns
 from flipkit.analysis.shrinkage import pulled, pulled_returns, steadied_errors
 
 HITS = [18, 17, 16, 15, 14, 14, 13, 12, 11, 11, 10, 10, 10, 10, 10, 9, 8, 7]

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from flipkit.analysis.sourcing import available_hours, best_hours, hour_plan, worth_of_items
+from flipkit.analysis.hours import available_hours, best_hours, hour_plan, worth_of_items
 from flipkit.errors import AssumptionError
 
 

@@ -7,13 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from flipkit.analysis.stopping import (
-    fixed_threshold,
-    markdown_prices,
-    offer_values,
-    reservation_offer,
-    timed_price,
-)
+from flipkit.analysis.stopping import fixed_threshold, markdown_prices, offer_values, reservation_offer, timed_price
 from flipkit.errors import AssumptionError
 
 

@@ -69,8 +69,9 @@ def main() -> None:
     import clevercsv  # noqa: F401
     import pandas as pd  # noqa: F401
 
-    from flipkit.books.convert import apply, propose
     from flipkit.books.read import inspect_books
+    from flipkit.imports.apply import apply
+    from flipkit.imports.detect import propose
 
     with tempfile.TemporaryDirectory() as place:
         home = Path(place)

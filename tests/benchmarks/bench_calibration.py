@@ -11,9 +11,9 @@ import argparse
 import sys
 import time
 
-from flipkit.analysis.prospects import Horizon
+from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import load_assumptions
-from flipkit.simulation.calibration import coverage, scenario_truth, shop_intervals
+from flipkit.simulation.coverage import coverage, scenario_truth, shop_intervals
 from flipkit.simulation.scenarios import scenarios
 
 

@@ -16,8 +16,8 @@ import numpy as np
 import pandas as pd
 
 from flipkit.analysis.track_record import faults, score_table, scored
+from flipkit.reports.forecasts import month_forecasts, outcomes
 from flipkit.reports.opening import open_study
-from flipkit.reports.record import month_forecasts, outcomes
 from flipkit.simulation.demo import demo_rules, demo_shop
 from flipkit.simulation.foretold import foretold_returns
 from flipkit.simulation.histories import histories

@@ -17,8 +17,8 @@ import numpy as np
 import pandas as pd
 
 from flipkit.analysis.bought import bought_returns
-from flipkit.analysis.hourly import category_returns
-from flipkit.analysis.prospects import Horizon
+from flipkit.analysis.returns import category_returns
+from flipkit.analysis.stock_value import Horizon
 
 ITEMS, CATEGORIES, RESAMPLES, TRIPS = 10_000, 12, 10_000, 833
 LOOPED = 100

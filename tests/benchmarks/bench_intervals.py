@@ -11,7 +11,7 @@ import sys
 
 import numpy as np
 
-from flipkit.analysis.intervals import ratio_interval, student_limits
+from flipkit.analysis.ratio_stats import ratio_interval, student_limits
 
 #: Trips, and mean items of a trip beyond the first.
 SIZES = ((5, 3.5), (8, 2.0), (12, 1.0), (20, 0.3), (20, 2.0), (40, 1.0), (100, 1.0))

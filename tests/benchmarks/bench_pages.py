@@ -12,8 +12,8 @@ import sys
 import tempfile
 from pathlib import Path
 
-from flipkit.reports.month import default_jobs, make_month_pack, month_plan
-from flipkit.reports.page import MOST_BYTES
+from flipkit.pack.month import default_jobs, make_month_pack, month_plan
+from flipkit.pack.page import MOST_BYTES
 from tests.helpers.browser import window
 
 AIM_MS = 1_500

@@ -17,7 +17,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from flipkit.analysis.prospects import Horizon
+from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import load_assumptions
 from flipkit.simulation.scenarios import Scenario, scenarios
 from flipkit.simulation.seasons import season

@@ -19,8 +19,8 @@ from flipkit.charts.moved import plot_moved_returns
 from flipkit.reports.moved import moved_sentence
 from flipkit.reports.opening import open_study
 from flipkit.reports.panel import AssumptionPanel
-from flipkit.reports.showing import returns_table
 from flipkit.reports.stock_tables import ranking_table
+from flipkit.reports.tables import returns_table
 
 #: Moves of each slider; there are no more than three divisors, so they come again.
 MOVES: dict[str, list[Any]] = {

@@ -10,9 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from flipkit.books.convert import apply, propose
 from flipkit.books.read import inspect_books, read_books
 from flipkit.errors import ConversionError
+from flipkit.imports.apply import apply
+from flipkit.imports.detect import propose
 
 STOCK = "SKU,Item,Category,Bought,Cost,Note\nA1,Crock,pots,2026-03-07,18,\nA2,Blue vase,vases,2026-03-07,5,nice\n"
 UNNAMED = "Item,Category,Bought,Cost\nlamp,x,2026-03-01,5\nlamp,x,2026-03-01,5\nvase,y,2026-03-01,6\n"

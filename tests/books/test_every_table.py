@@ -5,8 +5,9 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from flipkit.books.convert import apply, propose
 from flipkit.books.read import read_books
+from flipkit.imports.apply import apply
+from flipkit.imports.detect import propose
 
 STOCK = "SKU,Item,Category,Bought,Cost,Lot\nA1,Crock,pots,2026-03-07,18,\nA2,Vase,pots,2026-03-07,,L7\n"
 

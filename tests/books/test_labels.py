@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from flipkit.books.convert import apply, propose
 from flipkit.books.read import read_books
 from flipkit.errors import ConversionError
+from flipkit.imports.apply import apply
+from flipkit.imports.detect import propose
 
 STOCK = (
     "SKU,Item,Category,Bought,Cost,Zone\nA1,Crock,pots,2026-03-07,18,4\nA2,Blue vase,vases,2026-03-07,5,5\n"

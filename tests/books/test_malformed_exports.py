@@ -7,9 +7,10 @@ import time
 
 import pytest
 
-from flipkit.books.convert import apply, propose
 from flipkit.books.read import inspect_books
 from flipkit.errors import ConversionError
+from flipkit.imports.apply import apply
+from flipkit.imports.detect import propose
 from tests.helpers import malformed_exports
 
 #: 15 kinds of damage, 140 files of each: 2,100.

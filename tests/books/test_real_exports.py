@@ -13,12 +13,13 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from flipkit.books.convert import apply, propose
-from flipkit.books.exports.numbers import number_of
-from flipkit.books.exports.opening import open_export
 from flipkit.books.exports.survey import survey
 from flipkit.books.read import read_books
 from flipkit.errors import ConversionError
+from flipkit.imports.apply import apply
+from flipkit.imports.detect import propose
+from flipkit.imports.sheets import open_export
+from flipkit.imports.values import number_of
 
 LEDGER = pytest.mark.published(source="csvkit-examples", where="examples/realdata/ks_1033_data.csv", seen="found")
 

@@ -11,10 +11,11 @@ import pytest
 from flipkit.assumptions import load_assumptions
 from flipkit.books import schema
 from flipkit.books.check import check, explain
-from flipkit.books.convert import apply, propose
 from flipkit.books.read import inspect_books, read_books
 from flipkit.books.start import make_folder
 from flipkit.errors import BooksError
+from flipkit.imports.apply import apply
+from flipkit.imports.detect import propose
 from flipkit.rules.tables import load_rules
 
 

@@ -10,8 +10,9 @@ import random
 import openpyxl
 import pytest
 
-from flipkit.books.convert import apply, propose
 from flipkit.books.read import read_books
+from flipkit.imports.apply import apply
+from flipkit.imports.detect import propose
 
 HEADERS = {
     "title": ["Item", "Description", "Product name", "What", "title"],

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flipkit.books.writing import csv_text, shielded, staged, unshielded, write_atomically
+from flipkit.books.write import csv_text, shielded, staged, unshielded, write_atomically
 
 TEXT = st.text(alphabet=st.characters(exclude_categories=["Cs"], exclude_characters="\0"), max_size=20)
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")

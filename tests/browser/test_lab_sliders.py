@@ -12,8 +12,8 @@ import urllib.request
 
 import pytest
 
-from flipkit.analysis.moving import Settings
-from flipkit.reports.lab import lab_environment, lab_folder
+from flipkit.analysis.sliders import Settings
+from flipkit.lab import lab_environment, lab_folder
 from flipkit.reports.moved import MovedStudies, moved_sentence
 from flipkit.reports.opening import open_study
 from flipkit.reports.own_assumptions import saved_text
@@ -152,8 +152,8 @@ def test_a_key_moves_the_full_model_and_a_button_saves_it(server, books, tmp_pat
 
 
 def test_as_a_page_the_sliders_are_words_and_tables_and_ask_for_nothing(page, books, tmp_path):
-    from flipkit.reports.page import MOST_BYTES
-    from flipkit.reports.runner import NotebookTask, run_notebooks
+    from flipkit.pack.page import MOST_BYTES
+    from flipkit.pack.run import NotebookTask, run_notebooks
 
     place = lab_folder(books, tmp_path / "lab").folder
     [result] = run_notebooks([NotebookTask("move", place / "move_assumptions.ipynb")], tmp_path / "out", cwd=place)

@@ -7,7 +7,7 @@ import re
 
 import pytest
 
-from flipkit.reports.page import MOST_BYTES
+from flipkit.pack.page import MOST_BYTES
 from tests.helpers.demo_pages import demo_pages
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from flipkit.pack.build import PackPage, make_pack
+from flipkit.pack.run import NotebookTask
 from flipkit.reports.manifest import Manifest
-from flipkit.reports.pack import PackPage, make_pack
-from flipkit.reports.runner import NotebookTask
 from flipkit.reports.single import SINGLE
 
 pytestmark = pytest.mark.browser

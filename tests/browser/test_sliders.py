@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 
-from flipkit.analysis.moving import AS_CHARGED, Settings, moved_returns
-from flipkit.charts.moving import DIVISORS, moved_words
-from flipkit.reports.moving import plot_sliders, starting_settings, study_sums, wage_paid
+from flipkit.analysis.sliders import AS_CHARGED, Settings, moved_returns
+from flipkit.charts.sliders import DIVISORS, moved_words
+from flipkit.pack.page import render_page
 from flipkit.reports.opening import open_study
-from flipkit.reports.page import render_page
+from flipkit.reports.sliders import plot_sliders, starting_settings, study_sums, wage_paid
 
 pytestmark = pytest.mark.browser
 

@@ -9,13 +9,14 @@ import xml.etree.ElementTree as ET
 import pytest
 
 from flipkit.assumptions import load_assumptions
-from flipkit.charts.cut_drawing import plot_blank, plot_plan, plot_sheet
 from flipkit.charts.pen import PAGE_MM, SCALES, Pen, fitting_scale, inch_text
-from flipkit.items.blanks import pad_blank, slotted_blank
 from flipkit.items.labels import simple_labels
 from flipkit.items.nesting import nest
-from flipkit.items.packing import PackItem, packing_plan
-from flipkit.items.stock import Carton, Cushion, Fill, Sheet, Stock, Tape
+from flipkit.items.packing import packing_plan
+from flipkit.packing.at_hand import Carton, Cushion, Fill, Sheet, Stock, Tape
+from flipkit.packing.blanks import pad_blank, slotted_blank
+from flipkit.packing.drawing import plot_blank, plot_plan, plot_sheet
+from flipkit.packing.styles import PackItem
 from flipkit.rules.board import score_allowance
 from flipkit.rules.packing_rules import packing_rules
 

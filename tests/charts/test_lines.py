@@ -6,8 +6,9 @@ import pandas as pd
 import pytest
 
 from flipkit.books.schema import ACTIVITIES
-from flipkit.charts import plot_minutes, plot_waterfall, theme
-from flipkit.charts.minutes import PHASES
+from flipkit.charts import theme
+from flipkit.charts.minutes import PHASES, plot_minutes
+from flipkit.charts.waterfall import plot_waterfall
 from flipkit.errors import ChartError
 
 

@@ -7,7 +7,10 @@ import math
 import pandas as pd
 import pytest
 
-from flipkit.charts import plot_days_listed, plot_months, plot_size_comparison, theme
+from flipkit.charts import theme
+from flipkit.charts.months import plot_months
+from flipkit.charts.sizes import plot_size_comparison
+from flipkit.charts.stock import plot_days_listed
 from flipkit.errors import ChartError
 
 

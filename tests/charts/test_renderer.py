@@ -10,15 +10,13 @@ import altair as alt
 import pytest
 import vl_convert
 
-from flipkit.charts import (
-    plot_category_returns,
-    plot_days_listed,
-    plot_minutes,
-    plot_months,
-    plot_size_comparison,
-    plot_waterfall,
-)
+from flipkit.charts.minutes import plot_minutes
+from flipkit.charts.months import plot_months
 from flipkit.charts.renderer import FIT_KEY, LAB_WIDTH, MIME_TYPE, SCHEMA, TABLE_KEY, described, render_bundle, wordless
+from flipkit.charts.returns import plot_category_returns
+from flipkit.charts.sizes import plot_size_comparison
+from flipkit.charts.stock import plot_days_listed
+from flipkit.charts.waterfall import plot_waterfall
 from flipkit.errors import ChartError
 
 

@@ -6,8 +6,9 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.words import LIKELY, chance_verdict, hourly_verdict
-from flipkit.charts import plot_category_returns, plot_price_bands, theme
+from flipkit.charts import theme
 from flipkit.charts.dots import TONES, tone
+from flipkit.charts.returns import plot_category_returns, plot_price_bands
 from flipkit.errors import ChartError
 
 

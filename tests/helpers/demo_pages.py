@@ -5,9 +5,9 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
-from flipkit.reports import month as months
+from flipkit.pack import month as months
+from flipkit.pack.run import run_notebooks
 from flipkit.reports.opening import STUDIES
-from flipkit.reports.runner import run_notebooks
 
 
 def demo_pages(folder: Path) -> list[Path]:

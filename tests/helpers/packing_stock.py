@@ -7,7 +7,7 @@ import math
 
 from flipkit.assumptions import load_assumptions
 from flipkit.items.labels import simple_labels
-from flipkit.items.stock import Bag, Carton, Cushion, Fill, Sheet, Stock, StretchWrap, Tape, Tube
+from flipkit.packing.at_hand import Bag, Carton, Cushion, Fill, Sheet, Stock, StretchWrap, Tape, Tube
 from flipkit.rules.packing_rules import packing_rules
 
 DAY = dt.date(2026, 11, 25)

@@ -7,7 +7,7 @@ import pytest
 
 from flipkit.assumptions import load_assumptions
 from flipkit.books.read import read_books
-from flipkit.items.costs import COSTS, GAINS, LINES, item_economics
+from flipkit.economics.items import COSTS, GAINS, LINES, item_economics
 from flipkit.rules.tables import load_rules
 from tests.helpers.small_books import small_books
 

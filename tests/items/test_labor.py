@@ -5,7 +5,7 @@ import datetime as dt
 import pytest
 
 from flipkit.assumptions import load_assumptions
-from flipkit.items.costs import item_economics
+from flipkit.economics.items import item_economics
 from flipkit.rules.tables import load_rules
 from tests.helpers.small_books import small_books
 

@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from flipkit.errors import MeasureError
-from flipkit.items.blanks import (
+from flipkit.packing.at_hand import Carton, flattened
+from flipkit.packing.blanks import (
     five_panel_blank,
     folded_wrap_blank,
     pad_blank,
@@ -18,7 +19,6 @@ from flipkit.items.blanks import (
     slotted_half_blank,
     tray_blank,
 )
-from flipkit.items.stock import Carton, flattened
 from flipkit.rules.board import ScoreAllowance, thumb_blank_in
 from flipkit.rules.packing_rules import packing_rules
 

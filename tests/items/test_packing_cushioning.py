@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from flipkit.errors import MeasureError
-from flipkit.items.cushioning import (
+from flipkit.packing.at_hand import Cushion
+from flipkit.packing.cushioning import (
     cushion_area_sqft,
     face_strips_in,
     fill_volume_cuft,
@@ -19,7 +20,6 @@ from flipkit.items.cushioning import (
     slotted_strips_in,
     stretch_wrap_sqft,
 )
-from flipkit.items.stock import Cushion
 from flipkit.rules.packing_rules import packing_rules
 
 TABLE = packing_rules(on=dt.date(2026, 11, 25)).cushions

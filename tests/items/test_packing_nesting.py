@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from flipkit.errors import MeasureError
-from flipkit.items.blanks import Blank, pad_blank
 from flipkit.items.nesting import Nest, nest
-from flipkit.items.stock import Sheet
+from flipkit.packing.at_hand import Sheet
+from flipkit.packing.blanks import Blank, pad_blank
 
 CASES = 500
 

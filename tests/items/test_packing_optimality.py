@@ -15,9 +15,10 @@ import pytest
 
 from flipkit.assumptions import load_assumptions
 from flipkit.items.labels import simple_labels
-from flipkit.items.packing import PackItem, packing_plan
-from flipkit.items.stock import Bag, Carton, Cushion, Fill, Sheet, Stock, StretchWrap, Tape, Tube
-from flipkit.rules.lifting import weight_limit
+from flipkit.items.packing import packing_plan
+from flipkit.packing.at_hand import Bag, Carton, Cushion, Fill, Sheet, Stock, StretchWrap, Tape, Tube
+from flipkit.packing.lifting import weight_limit
+from flipkit.packing.styles import PackItem
 from flipkit.rules.packing_rules import packing_rules
 
 CASES = 2000

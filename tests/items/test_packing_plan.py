@@ -12,10 +12,10 @@ import pytest
 
 from flipkit.assumptions import load_assumptions
 from flipkit.errors import MeasureError
-from flipkit.items.drafts import STYLES
 from flipkit.items.labels import rate_card_labels
-from flipkit.items.packing import PackItem, packing_plan
-from flipkit.items.stock import Carton, Cushion, Sheet, Stock
+from flipkit.items.packing import packing_plan
+from flipkit.packing.at_hand import Carton, Cushion, Sheet, Stock
+from flipkit.packing.styles import STYLES, PackItem
 from flipkit.rules.postage import labels as postage_labels
 from flipkit.rules.tables import load_rules
 from tests.helpers.packing_stock import ASSUMED, DAY, LABELS, RULES, STOCK

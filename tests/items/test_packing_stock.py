@@ -8,9 +8,9 @@ import pandas as pd
 import pytest
 
 from flipkit.errors import MeasureError, RuleTableError
-from flipkit.items.stock import Bag, Carton, Cushion, Fill, Sheet, StretchWrap, Tape, Tube
 from flipkit.items.stock_file import read_stock
 from flipkit.items.supplies import unit_costs
+from flipkit.packing.at_hand import Bag, Carton, Cushion, Fill, Sheet, StretchWrap, Tape, Tube
 
 FILE = """
 [[carton]]

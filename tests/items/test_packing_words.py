@@ -9,12 +9,13 @@ import pytest
 from flipkit.assumptions import load_assumptions
 from flipkit.errors import AssumptionError, MeasureError
 from flipkit.items.labels import simple_labels
-from flipkit.items.packing import PackItem, packing_plan
-from flipkit.items.packing_cautions import goods_caution
-from flipkit.items.packing_trials import inch_prices, packing_trials, trials_reading
+from flipkit.items.packing import packing_plan
 from flipkit.items.packing_words import plan_cautions, plan_reading
-from flipkit.items.stock import Carton, Stock
 from flipkit.items.strength import strength_check
+from flipkit.packing.at_hand import Carton, Stock
+from flipkit.packing.instructions import goods_caution
+from flipkit.packing.styles import PackItem
+from flipkit.packing.trials import inch_prices, packing_trials, trials_reading
 from tests.helpers.packing_stock import ASSUMED, LABELS, RULES, STOCK, price
 
 JUG = PackItem("A-1", "stoneware jug", 12, 9, 9, 6, "delicate", 6500)

@@ -11,9 +11,9 @@ import pytest
 from flipkit.assumptions import load_assumptions
 from flipkit.books.read import read_books
 from flipkit.books.schema import ACTIVITIES
+from flipkit.economics.items import LINES, Supposing, item_economics, net_of
+from flipkit.economics.overrides import NOTHING_SUPPOSED, suppositions
 from flipkit.errors import AssumptionError
-from flipkit.items.costs import LINES, Supposing, item_economics, net_of
-from flipkit.items.supposed import NOTHING_SUPPOSED, suppositions
 from flipkit.rules.tables import load_rules
 from tests.helpers.small_books import small_books
 

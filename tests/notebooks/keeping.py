@@ -181,7 +181,7 @@ def compared(files: Sequence[Path], folder: Path, env: Mapping[str, str] | None 
 
 def keep(notebooks: Sequence[Path]) -> None:
     """Run notebooks with their own parameters and write back what they show."""
-    from flipkit.reports.runner import NotebookTask, run_notebooks
+    from flipkit.pack.run import NotebookTask, run_notebooks
 
     with tempfile.TemporaryDirectory() as made:
         tasks = [NotebookTask(path.stem.replace(" ", "-").lower(), path) for path in notebooks]

@@ -9,12 +9,13 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.buying import answer
-from flipkit.analysis.buying_verdicts import STOP
+from flipkit.analysis.decisions import STOP
 from flipkit.analysis.track_record import keep_forecasts
 from flipkit.charts.frontier import plot_frontier
 from flipkit.charts.tornado import plot_tornado
-from flipkit.items.costs import item_economics
-from flipkit.reports import decisions, hours, pocket, record
+from flipkit.economics.items import item_economics
+from flipkit.reports import forecasts, hours, pocket
+from flipkit.reports import prices as report_prices
 from flipkit.reports.opening import open_study
 from flipkit.reports.what_if import _FAMILIES, what_if
 from tests.helpers.small_books import write_books
@@ -78,7 +79,7 @@ def test_the_sheet_says_of_which_priced_things_the_overview_says_stop(demo):
 def test_every_thing_in_stock_has_one_action_and_the_sentence_counts_them(demo):
     plan = demo.price_plan
     counts = plan["action"].value_counts()
-    sentence = decisions.prices_sentence(demo)
+    sentence = report_prices.prices_sentence(demo)
     assert f"Of {len(plan)} things" in sentence
     for action, said in (("hold", "to hold"), ("give up", "to give up")):
         assert f"{counts[action]} {said}" in sentence
@@ -87,7 +88,7 @@ def test_every_thing_in_stock_has_one_action_and_the_sentence_counts_them(demo):
     rest = len(demo.unsold_items()) - len(plan)
     assert rest > 0
     assert f"{rest} more" in sentence
-    every = decisions.offers_table(demo, every=True).text
+    every = report_prices.offers_table(demo, every=True).text
     assert all(name in every for name in plan.loc[plan["action"] == "hold", "item_id"])
 
 
@@ -96,15 +97,15 @@ def test_the_tables_of_prices_do_not_raise_what_is_asked(demo):
     listed = plan[plan["asked_cents"].notna() & (plan["action"] != "give up")]
     assert (listed["price_cents"] <= listed["asked_cents"]).all()
     assert (listed["lowest_offer_cents"] <= listed["price_cents"]).all()
-    assert "data" in decisions.learnt_sentence(demo)
+    assert "data" in report_prices.learnt_sentence(demo)
 
 
 def test_hurry_never_earns_more_and_never_takes_longer(demo):
-    frame = decisions.frontier_frame(demo)
+    frame = report_prices.frontier_frame(demo)
     assert frame["chosen"].tolist() == [True] + [False] * (len(frame) - 1)
     assert (np.diff(frame["money_cents"]) <= 1e-6).all()
     assert (np.diff(frame["weeks"]) <= 1e-6).all()
-    spec = plot_frontier(frame, title=decisions.frontier_title(frame)).to_dict()
+    spec = plot_frontier(frame, title=report_prices.frontier_title(frame)).to_dict()
     assert spec["description"].startswith("Proposed: listed at $")
     assert len(spec["usermeta"]["numbers"]) == len(frame)
 
@@ -191,8 +192,8 @@ def test_a_tornado_reads_its_numbers(moved):
 def scored_demo(demo, demo_folder, tmp_path_factory):
     """The demo shop in November, scoring what it said at the end of September."""
     folder = tmp_path_factory.mktemp("kept")
-    keep_forecasts(folder, record.month_forecasts(open_study(demo_folder, as_of="2026-09-30")))
-    return folder, record.track_record(demo, str(folder))
+    keep_forecasts(folder, forecasts.month_forecasts(open_study(demo_folder, as_of="2026-09-30")))
+    return folder, forecasts.track_record(demo, str(folder))
 
 
 def test_forecasts_of_a_month_ago_are_scored_by_what_the_books_say_now(demo, scored_demo):
@@ -227,43 +228,52 @@ def test_a_month_that_has_begun_is_forecast_from_what_it_sold_so_far(demo):
     window = demo.assumptions.whole("report.window_months")
     before = pd.period_range(max(months.min(), pd.Period("2026-11") - window), "2026-10", freq="M")
     rest = [sold.loc[(months == month) & (days > demo.as_of.day), "net_cents"].sum() for month in before]
-    told = record.month_forecasts(demo).set_index("what").loc["month net"]
+    told = forecasts.month_forecasts(demo).set_index("what").loc["month net"]
     assert so_far > 0
     assert told["middle"] == pytest.approx(so_far + np.mean(rest))
     assert told["high"] - told["low"] == pytest.approx(2 * 1.959964 * np.std(rest, ddof=1) * np.sqrt(1 + 1 / len(rest)))
 
 
 def test_what_was_said_on_the_same_day_is_not_counted(demo, scored_demo, tmp_path):
-    alone = record.track_record(demo, str(tmp_path))
+    alone = forecasts.track_record(demo, str(tmp_path))
     for table in (alone.new_table(), alone.hourly_table()):
         assert "its sales so far as they were" in table.text, "the demo's last day lies within a month"
-    keep_forecasts(tmp_path, record.month_forecasts(demo))
-    again = record.track_record(demo, str(tmp_path))
+    keep_forecasts(tmp_path, forecasts.month_forecasts(demo))
+    again = forecasts.track_record(demo, str(tmp_path))
     assert alone.sentence() == again.sentence() == "No forecast is old enough to score yet."
     assert again.waiting == 0
     assert alone.new.equals(again.new)
 
 
 def test_a_shops_forecasts_are_kept_apart_from_anothers(demo, few, tmp_path):
-    own, other = record.record_folder(tmp_path, demo), record.record_folder(tmp_path, few)
+    own, other = forecasts.record_folder(tmp_path, demo), forecasts.record_folder(tmp_path, few)
     assert own != other
     assert own.parent == other.parent == tmp_path / "track-record"
 
 
 def test_books_with_hardly_a_sale_say_so_everywhere(few):
     count = "0 sales" if few.items["sold_on"].isna().all() else "2 sales"
-    for sentence in (pocket.pocket_sentence(few), decisions.prices_sentence(few)):
+    for sentence in (pocket.pocket_sentence(few), report_prices.prices_sentence(few)):
         assert sentence.startswith(f"Too few to tell: {count} in the books")
     assert "$" not in pocket.pocket_sheet(few).text
     assert pocket.pocket_note(few).text.startswith("Too few to tell")
-    for shown in (decisions.changes_table, decisions.offers_table, decisions.give_up_table, decisions.fresh_table):
+    for shown in (
+        report_prices.changes_table,
+        report_prices.offers_table,
+        report_prices.give_up_table,
+        report_prices.fresh_table,
+    ):
         assert shown(few).text == "Too few to tell."
-    assert plot_frontier(decisions.frontier_frame(few), title="").to_dict()["description"].startswith("Nothing is held")
+    assert (
+        plot_frontier(report_prices.frontier_frame(few), title="")
+        .to_dict()["description"]
+        .startswith("Nothing is held")
+    )
     plan = hours.next_hours(few)
     assert plan.sentence().startswith("Too few to tell")
     assert plan.note() == ""
     assert plan.left_out().text.startswith("Too few to tell")
-    told = record.track_record(few)
+    told = forecasts.track_record(few)
     assert told.new.empty
     assert told.note().startswith("Too few to tell")
     assert told.coverage().empty

@@ -12,8 +12,8 @@ import pytest
 from click.testing import CliRunner
 
 from flipkit.cli import main
-from flipkit.places import notebooks_folder
-from flipkit.reports.lab import lab_folder
+from flipkit.lab import lab_folder
+from flipkit.paths import notebooks_folder
 
 ITEMS = "item_id,title,category,bought_on,cost\nA,Jug,stoneware,2026-01-03,10.00\n"
 
@@ -39,7 +39,7 @@ def started(monkeypatch):
         asked.append((command, rest))
         return SimpleNamespace(returncode=0)
 
-    monkeypatch.setattr("flipkit.reports.lab.subprocess.run", record)
+    monkeypatch.setattr("flipkit.lab.subprocess.run", record)
     return asked
 
 
@@ -88,7 +88,7 @@ def test_nothing_is_started_where_nobody_asks_for_it(books, started, tmp_path):
 
 
 def test_its_status_is_passed_on(books, monkeypatch):
-    monkeypatch.setattr("flipkit.reports.lab.subprocess.run", lambda *_, **__: SimpleNamespace(returncode=3))
+    monkeypatch.setattr("flipkit.lab.subprocess.run", lambda *_, **__: SimpleNamespace(returncode=3))
     assert run("lab", books).exit_code == 3
 
 
@@ -123,8 +123,8 @@ D,Bowl,stoneware,2026-01-02,4.00,,,,
 @pytest.mark.slow
 @pytest.mark.parametrize("items", [ITEMS, FEW_SALES], ids=["nothing sold", "two sales"])
 def test_each_copy_runs_by_itself_from_its_own_folder(books, items):
-    from flipkit.reports.page import MOST_BYTES
-    from flipkit.reports.runner import NotebookTask, run_notebooks
+    from flipkit.pack.page import MOST_BYTES
+    from flipkit.pack.run import NotebookTask, run_notebooks
 
     (books / "items.csv").write_text(items, encoding="utf-8")
     place = lab_folder(books).folder

@@ -8,8 +8,8 @@ import pytest
 
 from flipkit.charts.lessons import plot_packing_lessons
 from flipkit.money import show_cents
-from flipkit.reports.lessons import packing_lessons
 from flipkit.reports.opening import open_study
+from flipkit.reports.packing_review import packing_lessons
 from tests.helpers.small_books import write_books
 
 

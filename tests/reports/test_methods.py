@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from flipkit.reports.methods import methods_table
 from flipkit.reports.opening import open_study
-from flipkit.reports.reading import money_per_hour
+from flipkit.reports.sentences import money_per_hour
 from tests.helpers.small_books import write_books
 
 

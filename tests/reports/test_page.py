@@ -12,7 +12,7 @@ from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_outp
 
 from flipkit.charts import theme
 from flipkit.charts.renderer import MIME_TYPE, render_bundle
-from flipkit.reports.page import MOST_BYTES, PageLinks, embedded_json, first_heading, render_page
+from flipkit.pack.page import MOST_BYTES, PageLinks, embedded_json, first_heading, render_page
 
 
 def cell_with(*outputs):

@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner
 from openpyxl import Workbook
 
-from flipkit.analysis.moving import Settings
+from flipkit.analysis.sliders import Settings
 from flipkit.assumptions import load_assumptions, settings_in
 from flipkit.charts.moved import plot_moved_returns
 from flipkit.charts.renderer import MIME_TYPE
@@ -22,8 +22,8 @@ from flipkit.reports.moved import MovedStudies
 from flipkit.reports.opening import open_study
 from flipkit.reports.own_assumptions import save_assumptions
 from flipkit.reports.panel import AssumptionPanel, assumption_panel
-from flipkit.reports.showing import returns_table
 from flipkit.reports.stock_tables import ranking_table
+from flipkit.reports.tables import returns_table
 
 DAY = dt.date(2026, 11, 25)
 ITEMS = """item_id,title,category,bought_on,cost,listed_on,sold_on,sold_price,shipping_charged
@@ -192,7 +192,7 @@ def test_what_was_saved_gives_the_same_figures_wherever_it_is_taken_up(panel, bo
         found = load_assumptions(shop, overrides=overrides).entries
         assert {key: entry.value for key, entry in found.items()} == kept
     asked = {}
-    monkeypatch.setattr("flipkit.reports.month.month_plan", lambda _, **rest: asked.update(rest) or 1 / 0)
+    monkeypatch.setattr("flipkit.pack.month.month_plan", lambda _, **rest: asked.update(rest) or 1 / 0)
     said = ("report", books, "--assumptions", file.name, "--set", "hour.target=9", "--set", "minutes.pack=12")
     CliRunner().invoke(main, [str(word) for word in said])
     expected = {key: value for key, value in settings_in(file).items() if not key.startswith("minutes.pack")}

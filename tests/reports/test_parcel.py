@@ -7,7 +7,7 @@ import shutil
 import pytest
 
 from flipkit.errors import AssumptionError
-from flipkit.reports.parcel import EXAMPLE_CARDS, EXAMPLE_STOCK, bare_item, plan_parcel
+from flipkit.packing.parcel import EXAMPLE_CARDS, EXAMPLE_STOCK, bare_item, plan_parcel
 
 
 @pytest.fixture

@@ -11,8 +11,8 @@ import time
 import pytest
 
 from flipkit.errors import NotebookFailedError, NotebookParameterError
+from flipkit.pack.run import NotebookTask, declared_parameters, run_notebooks
 from flipkit.reports.kernels import can_fork
-from flipkit.reports.runner import NotebookTask, declared_parameters, run_notebooks
 
 WAYS = [
     pytest.param(True, id="warm", marks=pytest.mark.skipif(not can_fork(), reason="kernels are forked on Linux only")),

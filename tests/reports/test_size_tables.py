@@ -9,7 +9,7 @@ import pytest
 from flipkit.analysis.sizes import by_size
 from flipkit.money import show_cents
 from flipkit.reports.opening import open_study
-from flipkit.reports.reading import money_per_hour
+from flipkit.reports.sentences import money_per_hour
 from flipkit.reports.sizes import size_facts_table, size_sentence, sizes_table
 from tests.helpers.small_books import write_books
 

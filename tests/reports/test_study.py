@@ -6,12 +6,12 @@ import pandas as pd
 import pytest
 
 from flipkit.errors import AssumptionError, BooksError
-from flipkit.reports import reading, tallies
-from flipkit.reports.month import month_plan
+from flipkit.pack.month import month_plan
+from flipkit.reports import sentences, tallies
 from flipkit.reports.opening import STUDIES, open_study
-from flipkit.reports.showing import assumptions_table, bands_table, cautions, returns_table
 from flipkit.reports.sizes import size_facts_table, size_sentence, sizes_table
 from flipkit.reports.stock_tables import ranking_table, turnover_table
+from flipkit.reports.tables import assumptions_table, bands_table, cautions, returns_table
 from tests.helpers.small_books import write_books
 
 UNSOLD = """
@@ -98,26 +98,26 @@ def test_bought_basis_counts_what_did_not_sell(tmp_path):
 
 def test_a_categorys_verdict_is_that_of_the_overview_and_counts_the_unsold(demo):
     for row in demo.bought_returns.to_dict("records"):
-        sentence, note = reading.category_sentence(demo, row["category"])
+        sentence, note = sentences.category_sentence(demo, row["category"])
         assert sentence.endswith(f" – {row['verdict']}.")
-        assert f"with the unsold counted, {reading.money_per_hour(row['hourly'], currency='USD')}" in sentence
+        assert f"with the unsold counted, {sentences.money_per_hour(row['hourly'], currency='USD')}" in sentence
         assert f"{int(row['sold'])} of {int(row['items'])} purchases sold" in note
         assert note.count("95% interval") == 2
 
 
 def test_nothing_sold_yet_is_said_and_shown(unsold):
-    sentence, note = reading.month_sentence(unsold)
+    sentence, note = sentences.month_sentence(unsold)
     assert sentence == "Nothing sold yet."
     assert note.startswith("In stock: 2 items that cost $22.50")
-    assert reading.window_sentence(unsold) == "Nothing sold yet."
-    assert reading.category_sentence(unsold, "lamps")[0] == "Lamps: nothing sold in these months."
-    assert reading.nothing_sold(unsold, "lamps") == (
+    assert sentences.window_sentence(unsold) == "Nothing sold yet."
+    assert sentences.category_sentence(unsold, "lamps")[0] == "Lamps: nothing sold in these months."
+    assert sentences.nothing_sold(unsold, "lamps") == (
         "Of lamps, nothing sold from 2026-01-03 to 2026-01-31: there is no price to follow."
     )
     assert size_sentence(unsold)[0].startswith("Nothing small and nothing bulky sold")
-    assert reading.trace_sentence(unsold.sold_items()) == "No sale has brought money yet."
-    assert reading.break_even_sentence(unsold)
-    assert "may bring is not known" in reading.stock_sentence(unsold)
+    assert sentences.trace_sentence(unsold.sold_items()) == "No sale has brought money yet."
+    assert sentences.break_even_sentence(unsold)
+    assert "may bring is not known" in sentences.stock_sentence(unsold)
     assert "42%" not in ranking_table(unsold).text
     assert "inf" not in turnover_table(unsold).text
     for shown in (returns_table, sizes_table, size_facts_table, bands_table, assumptions_table):
@@ -125,18 +125,18 @@ def test_nothing_sold_yet_is_said_and_shown(unsold):
 
 
 def test_the_sentence_states_the_numbers(demo):
-    sentence, note = reading.month_sentence(demo)
+    sentence, note = sentences.month_sentence(demo)
     row = demo.shop_returns.loc["this month"]
-    assert reading.money_per_hour(row["hourly"], currency="USD") in sentence
+    assert sentences.money_per_hour(row["hourly"], currency="USD") in sentence
     assert f"{int(row['items'])} sales" in sentence
-    assert reading.money_per_hour(row["low"], currency="USD") in note
+    assert sentences.money_per_hour(row["low"], currency="USD") in note
     assert "Target: $18.00" in note
 
 
 def test_what_is_supposed_stands_on_the_first_page_and_in_the_index(demo, demo_folder):
-    from flipkit.reports.month import pack_notes
+    from flipkit.pack.month import pack_notes
 
-    assert reading.supposed_sentence(demo) == ""
+    assert sentences.supposed_sentence(demo) == ""
     assert not [note for note in pack_notes(demo) if note.startswith("Supposed")]
     other = open_study(
         demo_folder,
@@ -147,9 +147,9 @@ def test_what_is_supposed_stands_on_the_first_page_and_in_the_index(demo, demo_f
         "Supposed in place of the books: help at $19.00 an hour whatever was paid; fees −1.5 percentage points; "
         "a divisor of 166 for every parcel; 1.25 times your own minutes."
     )
-    assert reading.month_sentence(other)[1].endswith(said)
+    assert sentences.month_sentence(other)[1].endswith(said)
     assert said in pack_notes(other)
-    assert reading.month_sentence(other)[0] != reading.month_sentence(demo)[0]
+    assert sentences.month_sentence(other)[0] != sentences.month_sentence(demo)[0]
 
 
 def test_a_lifting_caution_stands_where_things_are_heavy(demo, unsold):

@@ -14,7 +14,7 @@ import pytest
 from flipkit.errors import MeasureError, MoneyError, RuleNotInForceError
 from flipkit.rules.fee_answers import fees_answer, price_answer
 from flipkit.rules.fees import order_fees
-from flipkit.rules.parcel_answers import parcel_answer, protection_answer, read_sides
+from flipkit.rules.parcel_advice import parcel_answer, protection_answer, read_sides
 from flipkit.rules.postage import labels
 
 DAY = dt.date(2026, 10, 1)
@@ -214,9 +214,9 @@ def test_an_answer_loads_neither_pandas_nor_pint_nor_scipy():
     code = f"""
 import datetime as dt, sys
 from pathlib import Path
-from flipkit.quantities import read_weight
+from flipkit.units import read_weight
 from flipkit.rules.fee_answers import fees_answer, price_answer
-from flipkit.rules.parcel_answers import parcel_answer, protection_answer, read_sides
+from flipkit.rules.parcel_advice import parcel_answer, protection_answer, read_sides
 from flipkit.rules.tables import load_rules
 rules, day = load_rules(Path({str(rules)!r})), dt.date(2026, 10, 1)
 sides, weight = read_sides("147 x 66 x 15 cm"), read_weight("14 lb 3 oz")

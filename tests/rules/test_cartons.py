@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 import flipkit.rules
 from flipkit.errors import MeasureError, RuleTableError
+from flipkit.packing.materials import carton_grade, dense_burst, grade_needed, gross_limit_lb, read_cartons
 from flipkit.rules.board import carton_tolerance_in, read_board, score_allowance
-from flipkit.rules.cartons import carton_grade, dense_burst, grade_needed, gross_limit_lb, read_cartons
 from flipkit.rules.compression import box_compression_lb, compression_scope, stacking_load_lb
 from flipkit.rules.packaging import packaging_triggers
 from flipkit.rules.packing_rules import packing_rules

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 import flipkit.rules
 from flipkit.errors import MeasureError, RuleNotInForceError, RuleTableError
-from flipkit.rules.lifting import frequency_multiplier, half_up, lifting_index, weight_limit
+from flipkit.packing.lifting import frequency_multiplier, half_up, lifting_index, weight_limit
 from flipkit.rules.lifting_jobs import (
     carton_coupling,
     composite_lifting_index,

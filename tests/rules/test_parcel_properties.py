@@ -12,10 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flipkit.errors import MeasureError, RuleNotInForceError
-from flipkit.quantities import read_length, read_weight
 from flipkit.rules.measuring import parcel_columns
 from flipkit.rules.parcels import billable
 from flipkit.rules.tables import load_rules
+from flipkit.units import read_length, read_weight
 
 PARCELS = load_rules().parcels
 BLOCKS = [(name, block.starts) for name, rules in PARCELS.items() for block in rules.blocks]

@@ -7,12 +7,7 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from flipkit.rules.dimensions import (
-    length_plus_girth_in,
-    tube_length_plus_girth_in,
-    united_in,
-    volume_cu_in,
-)
+from flipkit.rules.dimensions import length_plus_girth_in, tube_length_plus_girth_in, united_in, volume_cu_in
 from flipkit.rules.parcels import billable
 
 ERA_194 = dt.date(2018, 1, 1)

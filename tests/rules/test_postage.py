@@ -9,7 +9,8 @@ import pandas as pd
 import pytest
 
 from flipkit.errors import MeasureError, RuleTableError
-from flipkit.rules.postage import labels, service_choices, zone_shares
+from flipkit.rules.labelling import zone_shares
+from flipkit.rules.postage import labels, service_choices
 from flipkit.rules.services import LINES
 
 DAY = dt.date(2026, 10, 1)

@@ -9,9 +9,9 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.gaps import hourly_gap
-from flipkit.analysis.prospects import Horizon
+from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import load_assumptions
-from flipkit.simulation.calibration import coverage, scenario_truth, shop_intervals
+from flipkit.simulation.coverage import coverage, scenario_truth, shop_intervals
 from flipkit.simulation.observed import observed
 from flipkit.simulation.scenarios import FIRST_DAY, LAST_DAY, scenarios, shops_with
 

@@ -9,10 +9,10 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.bought import both_bases
-from flipkit.analysis.prospects import Horizon
+from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import load_assumptions
 from flipkit.books.read import read_books
-from flipkit.items.costs import item_economics
+from flipkit.economics.items import item_economics
 from flipkit.simulation.demo import DEMO_FIRST_DAY, DEMO_LAST_DAY, DEMO_SEED, demo_rules, demo_shop, demo_truth
 from flipkit.simulation.histories import histories
 from flipkit.simulation.observed import observed

@@ -10,10 +10,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.simulation import Kind, PlainCharges, Shop
 from flipkit.simulation.demo import DEMO_SEED, demo_rules, demo_shop
 from flipkit.simulation.histories import Histories, histories
-from flipkit.simulation.lives import MINUTES
+from flipkit.simulation.kinds import Kind, PlainCharges, Shop
+from flipkit.simulation.shops import MINUTES
 from flipkit.simulation.truth import true_returns
 
 #: A kind without spread: sold at its list price of 20.00 or never, at the same chance each week.

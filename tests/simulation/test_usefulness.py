@@ -12,8 +12,8 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.bought import bought_returns
-from flipkit.analysis.prospects import Horizon
 from flipkit.analysis.shrinkage import pulled_returns
+from flipkit.analysis.stock_value import Horizon
 from flipkit.simulation.choosers import (
     by_everything,
     by_profit_per_sale,

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from flipkit.books.exports import matching, words
+from flipkit.books.exports import words
 from flipkit.books.exports.draft import MONEY, Draft, facts_of, said_of, with_column
 from flipkit.books.exports.layout import Layout
-from flipkit.books.exports.mapping import Mapping
-from flipkit.books.exports.numbers import number_of
-from flipkit.books.exports.opening import Export
 from flipkit.books.problems import rows_in_words
+from flipkit.imports import match as import_match
+from flipkit.imports.mapping import Mapping
+from flipkit.imports.sheets import Export
+from flipkit.imports.values import number_of
 
 
 def settle_rivals(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
@@ -35,8 +36,8 @@ def settle_rivals(export: Export, layout: Layout, mapping: Mapping, draft: Draft
     if mapping.table != "items" and mapping.table != words.LABELS:
         return mapping
     said = {key.removeprefix("column ") for key in draft.answers if key.startswith("column ")}
-    for match in matching.matches(layout, mapping.table):
-        kind = matching.kind_of(mapping.table, match.column)
+    for match in import_match.matches(layout, mapping.table):
+        kind = import_match.kind_of(mapping.table, match.column)
         source = mapping.columns.get(match.column)
         if source is None or source.headers != (match.header,) or match.column in said or not match.rivals:
             continue

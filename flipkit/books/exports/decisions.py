@@ -6,16 +6,17 @@ wrong reading would be seen it is guessed and told, and otherwise it is asked.
 
 from __future__ import annotations
 
-from flipkit.books.exports import matching, words
+from flipkit.books.exports import words
 from flipkit.books.exports.amounts import settle_each, settle_of_order, settle_rivals, settle_signs
 from flipkit.books.exports.draft import NUMBERS, Draft, facts_of, said_of, updated, with_column
 from flipkit.books.exports.layout import Layout
-from flipkit.books.exports.mapping import Mapping
 from flipkit.books.exports.marks import settle_currency, settle_decimal, settle_order
-from flipkit.books.exports.opening import Export
-from flipkit.books.join import plain
 from flipkit.books.problems import Problem, rows_in_words
 from flipkit.errors import ConversionError
+from flipkit.imports import match
+from flipkit.imports.join import plain
+from flipkit.imports.mapping import Mapping
+from flipkit.imports.sheets import Export
 
 #: Columns that an export of sales or stock may lack and that only the seller can give.
 _HINTS = {
@@ -211,7 +212,7 @@ def _repeats(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
 
 def _missing(layout: Layout, mapping: Mapping, draft: Draft) -> None:
     """Columns that a record cannot be without."""
-    needed = [name for name in matching.required_of(mapping.table) if name not in ("item_id",)]
+    needed = [name for name in match.required_of(mapping.table) if name not in ("item_id",)]
     if _sales_of_stock(layout, mapping, draft):
         by_title = {"title"} if "item_id" not in mapping.columns else set()
         needed = [name for name in needed if name in by_title | {"sold_price"}]

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping as Answers
 from dataclasses import dataclass, field
 
-from flipkit.books.exports import matching
 from flipkit.books.exports.facts import ColumnFacts
 from flipkit.books.exports.layout import Layout
-from flipkit.books.exports.mapping import Mapping
 from flipkit.books.exports.questions import Choice, Question
-from flipkit.books.join import Stock
 from flipkit.books.problems import Problem
 from flipkit.errors import ConversionError
+from flipkit.imports import match
+from flipkit.imports.join import Stock
+from flipkit.imports.mapping import Mapping
 
 MONEY = ("money", "signed money")
 NUMBERS = (*MONEY, "number", "count", "miles", "rate", "length", "weight", "minutes")
@@ -65,7 +65,7 @@ def facts_of(layout: Layout, mapping: Mapping, kinds: tuple[str, ...]) -> dict[s
     return {
         name: layout.fact(source.headers[0])
         for name, source in mapping.columns.items()
-        if len(source.headers) == 1 and matching.kind_of(mapping.table, name) in kinds
+        if len(source.headers) == 1 and match.kind_of(mapping.table, name) in kinds
     }
 
 

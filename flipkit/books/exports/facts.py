@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from itertools import islice
 
 from flipkit.books.exports.dates import DateEvidence
-from flipkit.books.exports.numbers import NOTHING, NumberEvidence
+from flipkit.imports.values import NOTHING, NumberEvidence
 
 #: Words for "nothing" in the capitals that programs use.
 _NOTHINGS = frozenset(way for word in NOTHING for way in (word, word.upper(), word.title(), word.capitalize()))

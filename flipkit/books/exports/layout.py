@@ -10,10 +10,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from flipkit.books import bulk
-from flipkit.books.exports.dialect import Block, Record
 from flipkit.books.exports.facts import ColumnFacts
-from flipkit.books.exports.opening import Export
 from flipkit.books.exports.totals import Total
+from flipkit.imports.dialect import Block, Record
+from flipkit.imports.sheets import Export
 
 
 @dataclass(slots=True)

@@ -9,8 +9,8 @@ from flipkit.books.exports.dates import ORDERS
 from flipkit.books.exports.draft import MONEY, NUMBERS, Draft, facts_of, said_of, updated, with_column
 from flipkit.books.exports.facts import ColumnFacts
 from flipkit.books.exports.layout import Layout
-from flipkit.books.exports.mapping import Mapping
-from flipkit.books.exports.numbers import DECIMALS, number_of
+from flipkit.imports.mapping import Mapping
+from flipkit.imports.values import DECIMALS, number_of
 
 _WORD_OF = {mark: word for word, mark in DECIMALS.items()}
 

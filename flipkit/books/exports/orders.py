@@ -10,8 +10,8 @@ from decimal import Decimal
 import numpy as np
 
 from flipkit.books.exports.layout import Left
-from flipkit.books.exports.mapping import Mapping
 from flipkit.books.exports.taken import Taken
+from flipkit.imports.mapping import Mapping
 from flipkit.money import share_out_groups
 
 #: What a row of items is known by when nothing in the export names it.

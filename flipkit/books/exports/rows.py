@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from flipkit.books.cells import Bad
-from flipkit.books.exports import matching
 from flipkit.books.exports.layout import Left, SortedBlock
-from flipkit.books.exports.mapping import Mapping
 from flipkit.books.exports.orders import name_rows, share_orders
-from flipkit.books.exports.propose import Proposal
-from flipkit.books.exports.readers import ColumnReader
 from flipkit.books.exports.taken import Taken
+from flipkit.imports import match
+from flipkit.imports.detect import Proposal
+from flipkit.imports.mapping import Mapping
+from flipkit.imports.rows import ColumnReader
 
 
 def taken_rows(proposal: Proposal, *, currency: str = "USD") -> Taken:
@@ -117,7 +117,7 @@ def _take(
 
 def _may_be_blank(name: str, mapping: Mapping) -> bool:
     """Whether a row can do without a column: it is not required, or another stands in for it."""
-    if name not in matching.required_of(mapping.table):
+    if name not in match.required_of(mapping.table):
         return True
     if name == "cost" and "lot_id" in mapping.columns:
         return True

@@ -9,12 +9,12 @@ from collections.abc import Sequence
 from flipkit.books.collector import collector_held
 from flipkit.books.exports import totals
 from flipkit.books.exports.dates import read_date
-from flipkit.books.exports.dialect import Record
 from flipkit.books.exports.facts import ColumnFacts
 from flipkit.books.exports.layout import Layout, Left, SortedBlock
-from flipkit.books.exports.numbers import read_written
-from flipkit.books.exports.opening import Export, refusal
 from flipkit.books.exports.totals import Total
+from flipkit.imports.dialect import Record
+from flipkit.imports.sheets import Export, refusal
+from flipkit.imports.values import read_written
 
 #: Rows looked at to find the header, and rows kept for sums and comparisons.
 LOOKED_AT = 200

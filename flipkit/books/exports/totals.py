@@ -11,9 +11,9 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from flipkit.books import bulk
-from flipkit.books.exports.dialect import Record
 from flipkit.books.exports.facts import ColumnFacts
-from flipkit.books.exports.numbers import number_of, read_written
+from flipkit.imports.dialect import Record
+from flipkit.imports.values import number_of, read_written
 
 if TYPE_CHECKING:
     from flipkit.books.exports.layout import SortedBlock

@@ -9,10 +9,10 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from flipkit.books.exports.dialect import blocks_of
-from flipkit.books.exports.opening import open_export
 from flipkit.books.exports.survey import survey
 from flipkit.errors import ConversionError
+from flipkit.imports.dialect import blocks_of
+from flipkit.imports.sheets import open_export
 
 SPECTRUM = Path(__file__).parents[1] / "data" / "csv_spectrum"
 

@@ -9,7 +9,7 @@ from babel.numbers import format_currency, format_decimal
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flipkit.books.exports.numbers import NumberEvidence, PlainNumbers, number_of, read_written
+from flipkit.imports.values import NumberEvidence, PlainNumbers, number_of, read_written
 
 
 @pytest.mark.parametrize(

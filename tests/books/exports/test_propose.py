@@ -7,9 +7,10 @@ import tomllib
 import openpyxl
 import pytest
 
-from flipkit.books.convert import apply, propose
-from flipkit.books.exports.mapping import Mapping, mapping_text, read_mapping
 from flipkit.errors import ConversionError
+from flipkit.imports.apply import apply
+from flipkit.imports.detect import propose
+from flipkit.imports.mapping import Mapping, mapping_text, read_mapping
 
 WIDE = (
     "SKU,Item,Type,Where bought,Purchase Date,Cost,List Price,Listed,Sold,Sold For,Shipping Charged,Platform,Fees,"

@@ -1,0 +1,288 @@
+"""The economics of each item: from the sold price down to the net, every line with its origin.
+
+A line is *recorded* in the books, follows from a *rule* in force on the day, or is *assumed*.
+A recorded line beats a computed one and a computed one an assumed one. Net is the exact sum of
+its lines; an item that never sold has a net too, what it cost so far.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from flipkit.assumptions import SIZES, Assumptions
+from flipkit.books.past import books_as_of
+from flipkit.books.read import Books
+from flipkit.books.schema import PICKUP
+from flipkit.economics.costs import label_lines, marketplace_fees
+from flipkit.economics.labor import Labor, item_labor
+from flipkit.economics.overrides import (
+    labels_dearer,
+    supposed_fee,
+    supposed_hired,
+    supposed_label,
+    supposed_minutes,
+    suppositions,
+)
+from flipkit.items.measures import packed_parcels
+from flipkit.items.shared_costs import cost_of_goods, overhead_shares, trip_costs
+from flipkit.money import PPM, Cents, percentage
+from flipkit.rules.tables import Rules
+
+#: Lines that add to the net, then lines that take from it; all are positive amounts.
+GAINS = ("sold_price", "shipping_charged")
+COSTS = (
+    "refund",
+    "marketplace_fee",
+    "label",
+    "label_adjustment",
+    "protection",
+    "materials",
+    "cost",
+    "trip",
+    "hired",
+    "overhead",
+    "expected_loss",
+)
+LINES = GAINS + COSTS
+
+Origins = npt.NDArray[np.object_]
+
+
+@dataclass(frozen=True)
+class Economics:
+    """What every item brought and took, as of a day.
+
+    Attributes
+    ----------
+    items : DataFrame
+        One row an item in the books' order: what it is, its dates and ``status``, its packed
+        parcel and ``size_class``, every line of its economics (``<line>_cents`` and
+        ``<line>_origin``), ``net_cents``, minutes by activity, ``owner_min``, ``hired_min``.
+    labor : Labor
+        Minutes, and what the work logs taught.
+    unborne_cents : int
+        Overheads of months in which nothing was held, borne by no item. [cents]
+    as_of : date
+        The last day that is known.
+    """
+
+    items: pd.DataFrame
+    labor: Labor
+    unborne_cents: int
+    as_of: dt.date
+
+
+class Supposing:
+    """Economics as the books have them, ready to be asked under one supposition after another.
+
+    Parameters
+    ----------
+    recorded : Economics
+        Every line of every item, with nothing supposed.
+    rules : Rules
+        Rate cards and parcel rules behind it.
+    assumptions : Assumptions
+        What stood in for what was neither recorded nor ruled.
+    """
+
+    def __init__(self, recorded: Economics, rules: Rules, assumptions: Assumptions) -> None:
+        self._recorded = recorded
+        self._rules = rules
+        self._assumptions = assumptions
+        self._dearer: dict[int, Cents] = {}
+
+    def under(self, assumptions: Assumptions) -> Economics:
+        """The economics under assumptions that differ in ``suppose.*``, ``help.wage`` or ``help.burden`` alone.
+
+        Parameters
+        ----------
+        assumptions : Assumptions
+            The assumptions.
+
+        Returns
+        -------
+        Economics
+            What ``item_economics`` gives for them, computed from those lines that move.
+        """
+        items = self._recorded.items
+        hired = self._recorded.labor.hired.cents(assumptions)
+        kinds = supposed_hired(hired, items["hired_origin"].to_numpy(dtype=object), assumptions)
+        changed: dict[str, Any] = {"hired_cents": hired, "hired_origin": kinds}
+        supposed = suppositions(assumptions)
+        if "suppose.fee_points" in supposed:
+            fee, origin = supposed_fee(items, assumptions)
+            changed |= {"marketplace_fee_cents": fee, "marketplace_fee_origin": origin}
+        if "suppose.divisor" in supposed:
+            label, origin = supposed_label(items, self.dearer(assumptions.whole("suppose.divisor")))
+            changed |= {"label_cents": label, "label_origin": origin}
+        if "suppose.minutes" in supposed:
+            changed |= supposed_minutes(items, assumptions.number("suppose.minutes"))
+        frame = items.assign(**changed)
+        frame["net_cents"] = net_of(frame)
+        return dataclasses.replace(self._recorded, items=frame)
+
+    def dearer(self, divisor: int) -> Cents:
+        """What each label would cost more at a divisor, computed when first asked for.
+
+        Parameters
+        ----------
+        divisor : int
+            Cubic inches a pound.
+
+        Returns
+        -------
+        array, shape (n,)
+            The differences. [cents]
+        """
+        if divisor not in self._dearer:
+            self._dearer[divisor] = labels_dearer(
+                self._recorded.items, divisor, rules=self._rules, assumptions=self._assumptions
+            )
+        return self._dearer[divisor]
+
+
+def item_economics(books: Books, rules: Rules, assumptions: Assumptions, as_of: dt.date) -> Economics:
+    """Every line of every item's economics, as the books stood on a day.
+
+    Parameters
+    ----------
+    books : Books
+        The seller's books.
+    rules : Rules
+        Fee schedules, rate cards, parcel rules, mileage and size classes.
+    assumptions : Assumptions
+        What stands in for what is neither recorded nor ruled.
+    as_of : date
+        The last day that is known; later events are left out.
+
+    Returns
+    -------
+    Economics
+        One row an item; the lines of an item sum exactly to its net.
+
+    Raises
+    ------
+    RuleNotInForceError
+        If a sale falls on a day that its venue's schedule or rate card does not cover.
+    """
+    recorded = _as_recorded(books, rules, assumptions, as_of)
+    return Supposing(recorded, rules, assumptions).under(assumptions) if suppositions(assumptions) else recorded
+
+
+def _as_recorded(books: Books, rules: Rules, assumptions: Assumptions, as_of: dt.date) -> Economics:
+    """The same with nothing supposed."""
+    known = books_as_of(books, as_of)
+    items = known.items
+    parcels = packed_parcels(items, rules, assumptions, as_of=as_of)
+    frame = _described(items, parcels, as_of)
+    labor = item_labor(items, known.work, known.people, parcels["size_class"], assumptions)
+    sold = items["sold_on"].notna().to_numpy()
+    lines: dict[str, tuple[Cents, Origins]] = {}
+    for line in GAINS:
+        lines[line] = _recorded(items[f"{line}_cents"], sold)
+    lines["refund"] = _refunds(items)
+    lines["marketplace_fee"] = marketplace_fees(items, sold, rules, assumptions)
+    lines["label"], lines["protection"] = label_lines(items, parcels, sold, rules, assumptions)
+    lines["label_adjustment"] = _recorded(items["label_adjustment_cents"], sold)
+    lines["materials"] = _materials(items, parcels, sold, assumptions)
+    lines["cost"] = cost_of_goods(items, known.lots, parcels["weight_lb"])
+    lines["trip"] = trip_costs(items, known.trips, lines["cost"][0], rules, assumptions)
+    lines["hired"] = (labor.minutes["hired_cents"].to_numpy(), labor.minutes["hired_origin"].to_numpy())
+    overhead, unborne = overhead_shares(items, known.overheads, as_of=pd.Timestamp(as_of))
+    lines["overhead"] = (overhead, np.where(overhead != 0, "recorded", "none").astype(object))
+    lines["expected_loss"] = _expected_loss(items, parcels, as_of, assumptions)
+    for line in LINES:
+        frame[f"{line}_cents"], frame[f"{line}_origin"] = lines[line]
+    frame["net_cents"] = net_of(frame)
+    frame = pd.concat([frame, labor.minutes.drop(columns=["hired_cents", "hired_origin"])], axis=1)
+    return Economics(frame, labor, int(unborne.sum()), as_of)
+
+
+def net_of(frame: pd.DataFrame) -> Cents:
+    """Gains less costs, line by line.
+
+    Parameters
+    ----------
+    frame : DataFrame, n rows
+        The lines as ``<line>_cents``.
+
+    Returns
+    -------
+    array, shape (n,)
+        The net. [cents]
+    """
+    gains = sum(frame[f"{line}_cents"].to_numpy(dtype=np.int64) for line in GAINS)
+    costs = sum(frame[f"{line}_cents"].to_numpy(dtype=np.int64) for line in COSTS)
+    return np.asarray(gains - costs, dtype=np.int64)
+
+
+def _described(items: pd.DataFrame, parcels: pd.DataFrame, as_of: dt.date) -> pd.DataFrame:
+    """What each item is, where it stands and how long it has waited."""
+    frame = items[["item_id", "title", "category", "lot_id", "venue", "zone", "quantity"]].copy()
+    day = items["bought_on"].dt.strftime("%Y-%m-%d")
+    frame["trip_id"] = items["trip_id"].where(items["trip_id"] != "", "bought " + day)
+    for column in ("bought_on", "listed_on", "sold_on", "returned_on", "gone_on", "list_price_cents"):
+        frame[column] = items[column]
+    sold, returned, gone = (items[name].notna() for name in ("sold_on", "returned_on", "gone_on"))
+    frame["status"] = np.select(
+        [gone, returned, sold, items["listed_on"].notna()], ["gone", "returned", "sold", "for sale"], "not listed"
+    )
+    frame = pd.concat([frame, parcels], axis=1)
+    left = items["gone_on"].fillna(items["sold_on"].where(~returned)).fillna(pd.Timestamp(as_of))
+    frame["days_held"] = (left - items["bought_on"]).dt.days
+    shown = items["sold_on"].fillna(items["gone_on"]).fillna(pd.Timestamp(as_of))
+    frame["days_listed"] = (shown - items["listed_on"]).dt.days.astype(np.float64)
+    return frame
+
+
+def _recorded(amounts: pd.Series, applies: npt.NDArray[np.bool_]) -> tuple[Cents, Origins]:
+    given = amounts.notna().to_numpy() & applies
+    cents = np.where(given, amounts.fillna(0).to_numpy(dtype=np.int64), 0)
+    return cents, np.where(given, "recorded", "none").astype(object)
+
+
+def _refunds(items: pd.DataFrame) -> tuple[Cents, Origins]:
+    """Refunds as recorded; a return without one is taken to have given the price back."""
+    back = items["returned_on"].notna().to_numpy()
+    given = items["refund_cents"].notna().to_numpy()
+    price = items["sold_price_cents"].fillna(0).to_numpy(dtype=np.int64)
+    cents = np.where(given, items["refund_cents"].fillna(0).to_numpy(dtype=np.int64), np.where(back, price, 0))
+    return cents, np.select([given, back], ["recorded", "assumed"], "none").astype(object)
+
+
+def _materials(
+    items: pd.DataFrame, parcels: pd.DataFrame, sold: npt.NDArray[np.bool_], assumptions: Assumptions
+) -> tuple[Cents, Origins]:
+    """Packing materials as recorded; what a parcel of that size takes where they are not."""
+    given = items["materials_paid_cents"].notna().to_numpy()
+    parcel = sold & (items["zone"] != PICKUP).to_numpy()
+    assumed = _per_size(parcels["size_class"], assumptions, "materials.assumed")
+    paid = items["materials_paid_cents"].fillna(0).to_numpy(dtype=np.int64)
+    cents = np.where(given, paid, np.where(parcel, assumed, 0))
+    return cents, np.select([given, parcel], ["recorded", "assumed"], "none").astype(object)
+
+
+def _expected_loss(
+    items: pd.DataFrame, parcels: pd.DataFrame, as_of: dt.date, assumptions: Assumptions
+) -> tuple[Cents, Origins]:
+    """What sales that can still come back are expected to lose."""
+    window = pd.Timedelta(days=assumptions.whole("loss.return_window_days"))
+    open_ = (items["sold_on"].notna() & items["returned_on"].isna()).to_numpy()
+    open_ = open_ & (items["sold_on"] + window > pd.Timestamp(as_of)).to_numpy()
+    chance = _per_size(parcels["size_class"], assumptions, "loss.chance")
+    rate = chance * assumptions.ppm("loss.share") // PPM
+    price = items["sold_price_cents"].fillna(0).to_numpy(dtype=np.int64)
+    cents = np.where(open_, percentage(price, rate), 0)
+    return cents, np.where(open_, "assumed", "none").astype(object)
+
+
+def _per_size(size_class: pd.Series, assumptions: Assumptions, key: str) -> Cents:
+    table = np.array([int(assumptions.by_size(key)[size]) for size in SIZES], dtype=np.int64)
+    return table[np.array([SIZES.index(size) for size in size_class], dtype=np.int64)]

@@ -1,0 +1,1 @@
+"""A stranger's export, read, asked about and merged into the books."""

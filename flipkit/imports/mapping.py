@@ -1,0 +1,287 @@
+"""How an export is read, as a small TOML file that the seller can read, mend and keep."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from flipkit.books import schema
+from flipkit.books.exports import words
+from flipkit.books.exports.dates import ORDERS
+from flipkit.books.problems import Problem, shortened
+from flipkit.errors import ConversionError
+
+Order = Literal["", "day-month-year", "month-day-year", "year-month-day"]
+Decimal = Literal["", "point", "comma"]
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Source(_Strict):
+    """Where the cells of one column come from.
+
+    Parameters
+    ----------
+    headers : tuple of str
+        Headers of the export; several are joined by a space.
+    value : str
+        One value for every row instead.
+    blank : str
+        Header that fills in where the first is blank.
+    unit : str
+        Unit of a bare number.
+    order : str
+        Order of day, month and year, where it differs from the file's.
+    decimal : str
+        Decimal mark, where it differs from the file's.
+    each : bool
+        Whether the amount is for one of ``quantity`` like things.
+    per_order : bool
+        Whether the amount belongs to the whole order and is shared among its items.
+    turned : bool
+        Whether the sign is turned, as in a list that writes costs as negative.
+    """
+
+    headers: tuple[str, ...] = ()
+    value: str = ""
+    blank: str = ""
+    unit: str = ""
+    order: Order = ""
+    decimal: Decimal = ""
+    each: bool = False
+    per_order: bool = False
+    turned: bool = False
+
+    @model_validator(mode="before")
+    @classmethod
+    def _from_is_headers(cls, given: object) -> object:
+        # The file says "from", which Python keeps for itself.
+        if isinstance(given, dict) and "from" in given:
+            return {"headers": given["from"], **{key: value for key, value in given.items() if key != "from"}}
+        return given if not isinstance(given, str) else {"headers": given}
+
+    @field_validator("headers", mode="before")
+    @classmethod
+    def _one_or_many(cls, given: object) -> object:
+        return (given,) if isinstance(given, str) else given
+
+
+class File(_Strict):
+    """How the file is opened.
+
+    Parameters
+    ----------
+    encoding, delimiter, quote, sheet : str
+        As in `flipkit.imports.sheets.open_export`; empty to find out.
+    header_row : int or None
+        Row of the headers, 0 for none; None to find it.
+    """
+
+    encoding: str = ""
+    delimiter: str = ""
+    quote: str | None = None
+    sheet: str = ""
+    header_row: int | None = None
+
+
+class Rows(_Strict):
+    """Which rows are records.
+
+    Parameters
+    ----------
+    duplicates : str
+        ``separate`` when rows equal in every cell are separate things, ``once`` when they are copies.
+    totals : str
+        ``leave-out`` or ``keep``.
+    skip : dict of str to tuple of str
+        By header, the cells of rows that do not count.
+    keep : dict of str to tuple of str
+        By header, words one of which stands in every row that counts; ``*`` for every row.
+    """
+
+    duplicates: Literal["", "separate", "once"] = ""
+    totals: Literal["", "leave-out", "keep"] = ""
+    skip: dict[str, tuple[str, ...]] = Field(default_factory=dict)
+    keep: dict[str, tuple[str, ...]] = Field(default_factory=dict)
+
+    @field_validator("skip", "keep", mode="before")
+    @classmethod
+    def _one_or_many(cls, given: object) -> object:
+        if not isinstance(given, dict):
+            return given
+        return {key: (value,) if isinstance(value, str) else value for key, value in given.items()}
+
+
+class Mapping(_Strict):
+    """How an export becomes rows of one table.
+
+    Parameters
+    ----------
+    table : str
+        Table of the books, or ``labels``.
+    file : File
+        How the file is opened.
+    rows : Rows
+        Which rows are records.
+    order : str
+        Order of day, month and year.
+    decimal : str
+        Decimal mark.
+    currency : str
+        Currency of the amounts.
+    columns : dict of str to Source
+        By column of the table.
+    """
+
+    table: str = ""
+    file: File = Field(default_factory=File)
+    rows: Rows = Field(default_factory=Rows)
+    order: Order = ""
+    decimal: Decimal = ""
+    currency: str = ""
+    columns: dict[str, Source] = Field(default_factory=dict)
+
+    @field_validator("table")
+    @classmethod
+    def _known_table(cls, given: str) -> str:
+        if given and given not in words.tables():
+            raise ValueError(f"one of {', '.join(words.tables())}")
+        return given
+
+
+def read_mapping(path: Path) -> Mapping:
+    """Read a mapping that the seller kept.
+
+    Parameters
+    ----------
+    path : Path
+        The TOML file.
+
+    Returns
+    -------
+    Mapping
+        The mapping.
+
+    Raises
+    ------
+    ConversionError
+        If it is no TOML or says something that a mapping does not know.
+    """
+    try:
+        given = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise _wrong(path, "", error.strerror or str(error), "a mapping file", "look at its path") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise _wrong(path, "", str(error), "TOML", "") from None
+    try:
+        mapping = Mapping.model_validate(given)
+    except ValidationError as error:
+        problems = [
+            Problem(
+                path.name,
+                None,
+                ".".join(str(part) for part in issue["loc"]),
+                shortened(str(issue["input"])),
+                _needed(issue["type"], issue["msg"]),
+                "",
+            )
+            for issue in error.errors()
+        ]
+        raise ConversionError(problems) from None
+    known = _columns(mapping.table)
+    unknown = [name for name in mapping.columns if mapping.table and name not in known]
+    if unknown:
+        raise _wrong(path, f"columns.{unknown[0]}", unknown[0], f"one of {', '.join(known)}", "")
+    return mapping
+
+
+def _columns(table: str) -> list[str]:
+    if table in schema.BY_NAME:
+        return [column.name for column in schema.BY_NAME[table].columns]
+    return list(words.known_words().get(table, {}))
+
+
+def _needed(kind: str, message: str) -> str:
+    if kind == "extra_forbidden":
+        return "a key that a mapping has"
+    return message.removeprefix("Value error, ").removeprefix("Input should be ")
+
+
+def _wrong(path: Path, column: str, found: str, needed: str, mend: str) -> ConversionError:
+    return ConversionError([Problem(path.name, None, column, found, needed, mend)])
+
+
+def mapping_text(mapping: Mapping, *, export: str) -> str:
+    """A mapping as a TOML file with a word beside each line.
+
+    Parameters
+    ----------
+    mapping : Mapping
+        The mapping.
+    export : str
+        Name of the export that it was made for.
+
+    Returns
+    -------
+    str
+        The text of the file.
+    """
+    lines = [
+        f"# How flipkit reads {export}. Keep this file and give it again with --mapping for a later export.",
+        f"table = {_quoted(mapping.table)}  # what the rows become",
+    ]
+    if mapping.order:
+        lines.append(f"order = {_quoted(mapping.order)}  # of dates: {', '.join(ORDERS)}")
+    if mapping.decimal:
+        lines.append(f"decimal = {_quoted(mapping.decimal)}  # mark before the part of a number: point or comma")
+    if mapping.currency:
+        lines.append(f"currency = {_quoted(mapping.currency)}")
+    lines += _section("file", mapping.file, {"header_row": "row of the headers, 0 for none"})
+    rows = {"duplicates": "equal rows are separate things, or count once", "totals": "rows that add up others"}
+    lines += _section("rows", mapping.rows, rows)
+    if mapping.columns:
+        lines += ["", "[columns]  # a column of the table, and where its cells come from"]
+        lines += [f"{name} = {_source(source)}" for name, source in mapping.columns.items()]
+    return "\n".join(lines) + "\n"
+
+
+def _section(name: str, part: BaseModel, comments: dict[str, str]) -> list[str]:
+    said = part.model_dump(exclude_defaults=True)
+    if not said:
+        return []
+    lines = ["", f"[{name}]"]
+    for key, value in said.items():
+        note = f"  # {comments[key]}" if key in comments else ""
+        lines.append(f"{key} = {_value(value)}{note}")
+    return lines
+
+
+def _source(source: Source) -> str:
+    said: dict[str, Any] = source.model_dump(exclude_defaults=True)
+    return _value({"from" if key == "headers" else key: value for key, value in said.items()})
+
+
+def _value(value: object) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int):
+        return str(value)
+    if isinstance(value, list | tuple):
+        return _value(value[0]) if len(value) == 1 else f"[{', '.join(map(_value, value))}]"
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items()) + " }"
+    return _quoted(str(value))
+
+
+def _key(key: str) -> str:
+    return key if key.replace("_", "").replace("-", "").isalnum() and key.isascii() else _quoted(key)
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

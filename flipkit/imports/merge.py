@@ -1,0 +1,349 @@
+"""New rows among those that the books hold already: added, filled in, or shown as changed.
+
+A row that is already there is never overwritten: blank cells are filled, a cell that differs is
+shown, and is taken only when the seller says so and has not written it by hand.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import operator
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from flipkit.books.cells import Bad, Units, reader_of
+from flipkit.books.exports.taken import Taken
+from flipkit.books.problems import plain_header
+from flipkit.books.schema import Table
+from flipkit.books.write import csv_text, unshielded
+
+#: Kinds of columns that hold words, which a spreadsheet could take for formulas.
+_WORDS = ("id", "text", "choice")
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A cell of the books that an export says otherwise.
+
+    Parameters
+    ----------
+    key : str
+        Name of the row.
+    column : str
+        Its column.
+    books : str
+        What the books say.
+    export : str
+        What the export says.
+    done : str
+        ``filled``, ``taken``, or why it was left.
+    """
+
+    key: str
+    column: str
+    books: str
+    export: str
+    done: str
+
+
+@dataclass(slots=True)
+class TableFile:
+    """A table file of the books as it stands, comments and all.
+
+    Parameters
+    ----------
+    header_at : int
+        Place of the header among the lines; -1 where there is none yet.
+    lines : list of list of str
+        Its records, unshielded.
+    columns : list of str
+        Plain names of its headers.
+    """
+
+    header_at: int = -1
+    lines: list[list[str]] = field(default_factory=list)
+    columns: list[str] = field(default_factory=list)
+
+    @property
+    def records(self) -> range:
+        """Places of the lines below the header."""
+        return range(self.header_at + 1, len(self.lines))
+
+    def text(self, table: Table) -> str:
+        """The file as it is written.
+
+        Parameters
+        ----------
+        table : Table
+            The table.
+
+        Returns
+        -------
+        str
+            The text.
+        """
+        plain = {column.name for column in table.columns if column.kind not in _WORDS}
+        words = [at for at, name in enumerate(self.columns) if name not in plain]
+        return csv_text(self.lines[0], self.lines[1:], words=words)
+
+
+def read_table_file(path: Path) -> TableFile:
+    """A table file of the books, every record as it stands.
+
+    Parameters
+    ----------
+    path : Path
+        The file; it need not exist.
+
+    Returns
+    -------
+    TableFile
+        Its lines.
+    """
+    if not path.exists():
+        return TableFile()
+    text = path.read_text(encoding="utf-8-sig")
+    lines = [[unshielded(cell.strip()) for cell in line] for line in csv.reader(io.StringIO(text, newline=""))]
+    at = next((i for i, line in enumerate(lines) if any(line) and not line[0].startswith("#")), -1)
+    columns = [plain_header(cell) for cell in lines[at]] if at >= 0 else []
+    return TableFile(at, lines, columns)
+
+
+@dataclass(slots=True)
+class Merged:
+    """A table file with the rows of an export among its own.
+
+    Parameters
+    ----------
+    file : TableFile
+        The file as it will be.
+    added : int
+        Rows added.
+    there : int
+        Rows that were there already.
+    changes : list of Change
+        Cells that the export says otherwise.
+    origins : dict of int to int
+        By place of an added or altered line, the place of its row among those taken.
+    accepted : list of list of str
+        The rows of the export, the cells that were left taken away.
+    text : str
+        The file as it is written, once that is made.
+    whole : bool
+        Whether the file holds nothing but the rows of this export.
+    """
+
+    file: TableFile
+    added: int = 0
+    there: int = 0
+    changes: list[Change] = field(default_factory=list)
+    origins: dict[int, int] = field(default_factory=dict)
+    accepted: list[list[str]] = field(default_factory=list)
+    text: str = ""
+    whole: bool = False
+
+    @property
+    def altered(self) -> bool:
+        """Whether anything in the file is new."""
+        return bool(self.added) or any(change.done in ("filled", "taken") for change in self.changes)
+
+
+def merged(
+    table: Table,
+    file: TableFile,
+    taken: Taken,
+    *,
+    last: dict[tuple[str, str], str],
+    units: Units,
+    take_changes: bool,
+    may_add: Callable[[int], bool] = lambda place: True,
+) -> Merged:
+    """Put the rows of an export among those of a table.
+
+    Parameters
+    ----------
+    table : Table
+        The table.
+    file : TableFile
+        The table as it stands.
+    taken : Taken
+        The rows of the export.
+    last : dict of tuple to str
+        By row name and column, what the last export said.
+    units : Units
+        What a bare number means in these books.
+    take_changes : bool
+        Whether cells that the export says otherwise are taken.
+    may_add : callable
+        Whether the row at a place may become a new one.
+
+    Returns
+    -------
+    Merged
+        The file as it will be.
+    """
+    result = Merged(_with_columns(table, file, taken))
+    if table.key:
+        _by_key(table, result, taken, last, units, take_changes, may_add)
+    else:
+        _by_content(table, result, taken, units)
+    return result
+
+
+def _with_columns(table: Table, file: TableFile, taken: Taken) -> TableFile:
+    """The file with every column that the new rows fill, its own lines as wide as its header."""
+    filled = [name for at, name in enumerate(taken.columns) if any(row[at] for row in taken.rows)]
+    if file.header_at < 0:
+        wanted = set(filled) | set(table.required)
+        columns = [column.name for column in table.columns if column.name in wanted]
+        return TableFile(len(file.lines), [*file.lines, list(columns)], columns)
+    new = [column.name for column in table.columns if column.name in filled and column.name not in file.columns]
+    columns = [*file.columns, *new]
+    lines = []
+    for at, line in enumerate(file.lines):
+        if at == file.header_at:
+            lines.append([*line, *new])
+        elif at < file.header_at or not any(line) or line[0].startswith("#"):
+            lines.append(list(line))
+        else:
+            lines.append([*line, *[""] * (len(columns) - len(line))])
+    return TableFile(file.header_at, lines, columns)
+
+
+def _by_key(
+    table: Table,
+    result: Merged,
+    taken: Taken,
+    last: dict[tuple[str, str], str],
+    units: Units,
+    take_changes: bool,
+    may_add: Callable[[int], bool],
+) -> None:
+    file = result.file
+    if not len(file.records) and _all_new(table, result, taken):
+        return
+    key_at, width = file.columns.index(table.key), len(file.columns)
+    where = {
+        file.lines[place][key_at]: place
+        for place in file.records
+        if len(file.lines[place]) > key_at and not file.lines[place][0].startswith("#")
+    }
+    places = [(at, file.columns.index(name), name) for at, name in enumerate(taken.columns) if name in file.columns]
+    key_from = taken.columns.index(table.key)
+    same = {name: _same(table, name, units) for _, _, name in places}
+    for number, row in enumerate(taken.rows):
+        place = where.get(row[key_from])
+        if place is None:
+            if not may_add(number):
+                continue
+            line = [""] * width
+            for at, to, _ in places:
+                line[to] = row[at]
+            where[row[key_from]] = len(file.lines)
+            result.origins[len(file.lines)] = number
+            file.lines.append(line)
+            result.added += 1
+            result.accepted.append(row)
+            continue
+        result.there += 1
+        line = file.lines[place]
+        accepted = row
+        for at, to, name in places:
+            said, stands = row[at], line[to]
+            if not said or said == stands or (stands and same[name](stands, said)):
+                continue
+            before = last.get((row[key_from], name), "")
+            if not stands:
+                done = "filled" if not before else "left: you emptied this cell"
+            elif not before or not same[name](stands, before):
+                done = "left: you wrote this cell by hand"
+            else:
+                done = "taken" if take_changes else "left: take changes with --changes take"
+            result.changes.append(Change(row[key_from], name, stands, said, done))
+            if done in ("filled", "taken"):
+                line[to] = said
+                result.origins[place] = number
+                continue
+            if accepted is row:
+                accepted = list(row)
+            accepted[at] = ""
+        result.accepted.append(accepted)
+
+
+def _all_new(table: Table, result: Merged, taken: Taken) -> bool:
+    """Put rows into a table that has none yet; False where two of them share a name."""
+    file = result.file
+    key_from = taken.columns.index(table.key)
+    if len({row[key_from] for row in taken.rows}) < len(taken.rows):
+        return False
+    at = len(file.lines)
+    if file.columns == taken.columns:
+        file.lines.extend(taken.rows)
+    else:
+        blank = len(taken.columns)
+        order = [taken.columns.index(name) if name in taken.columns else blank for name in file.columns]
+        place = operator.itemgetter(*order) if len(order) > 1 else None
+        for row in taken.rows:
+            padded = [*row, ""]
+            file.lines.append(list(place(padded)) if place is not None else [padded[order[0]]])
+    result.added = len(taken.rows)
+    result.origins = dict(zip(range(at, len(file.lines)), range(len(taken.rows)), strict=True))
+    result.accepted = taken.rows
+    result.whole = at == 1
+    return True
+
+
+def _same(table: Table, name: str, units: Units) -> Callable[[str, str], bool]:
+    """Whether two texts of a column mean the same."""
+    column = table.column(name)
+    read = reader_of(column, unit=column.unit, units=units)
+    known: dict[str, object] = {}
+
+    def value(text: str) -> object:
+        if text not in known:
+            found = read(text)
+            known[text] = text if isinstance(found, Bad) else found
+        return known[text]
+
+    return lambda one, other: value(one) == value(other)
+
+
+def _by_content(table: Table, result: Merged, taken: Taken, units: Units) -> None:
+    """Rows without a name: as many of each as the export has, those already there included."""
+    file = result.file
+    places = [(at, file.columns.index(name), name) for at, name in enumerate(taken.columns) if name in file.columns]
+    readers = []
+    for _, _, name in places:
+        column = table.column(name)
+        readers.append(reader_of(column, unit=column.unit, units=units))
+    known: dict[tuple[int, str], object] = {}
+
+    def meant(cells: list[str]) -> tuple[object, ...]:
+        values: list[object] = []
+        for at, text in enumerate(cells):
+            if (at, text) not in known:
+                found = readers[at](text) if text else None
+                known[at, text] = text if isinstance(found, Bad) else found
+            values.append(known[at, text])
+        return tuple(values)
+
+    have: Counter[tuple[object, ...]] = Counter()
+    for place in file.records:
+        line = file.lines[place]
+        if any(line) and not line[0].startswith("#"):
+            have[meant([line[to] for _, to, _ in places])] += 1
+    for number, row in enumerate(taken.rows):
+        said = meant([row[at] for at, _, _ in places])
+        if have[said]:
+            have[said] -= 1
+            result.there += 1
+            continue
+        line = [""] * len(file.columns)
+        for at, to, _ in places:
+            line[to] = row[at]
+        result.origins[len(file.lines)] = number
+        file.lines.append(line)
+        result.added += 1

@@ -1,0 +1,1 @@
+"""The month's pack: notebooks run, pages written, one folder made whole."""

@@ -1,0 +1,310 @@
+"""Notebooks run with parameters, several at a time, each becoming a page."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor, as_completed
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from flipkit.errors import NotebookFailedError, NotebookParameterError
+from flipkit.pack.page import MOST_BYTES, PageLinks, render_page
+
+if TYPE_CHECKING:
+    from nbformat import NotebookNode
+
+    from flipkit.reports.kernels import Kernels
+
+_NAME = re.compile(r"[a-z0-9][a-z0-9_-]*")
+_WIDGET = "application/vnd.jupyter.widget-view+json"
+_INJECTED = "injected-parameters"
+
+
+@dataclass(frozen=True)
+class NotebookTask:
+    """One page to make.
+
+    Attributes
+    ----------
+    name : str
+        Name of the page's file without ending: lower-case letters, digits, ``-`` and ``_``.
+    notebook : Path
+        The notebook to run.
+    parameters : mapping
+        Values for its ``parameters`` cell; each must be declared there.
+    title : str
+        Title of the page; the notebook's first heading where empty.
+    """
+
+    name: str
+    notebook: Path
+    parameters: Mapping[str, Any] = field(default_factory=dict)
+    title: str = ""
+
+
+@dataclass(frozen=True)
+class PageResult:
+    """What became of one task.
+
+    Attributes
+    ----------
+    name, title : str
+        The task's name; the page's title.
+    page : Path or None
+        The HTML file; None where the notebook failed.
+    notebook : Path or None
+        The executed notebook, as far as it went; None where no kernel came up.
+    error : NotebookFailedError or None
+        Why there is no page.
+    warnings : tuple of str
+        What the notebook wrote to standard error, and a page that is too large; none of it is shown
+        in the page.
+    """
+
+    name: str
+    title: str
+    page: Path | None
+    notebook: Path | None
+    error: NotebookFailedError | None = None
+    warnings: tuple[str, ...] = ()
+
+
+def run_notebooks(
+    tasks: Sequence[NotebookTask],
+    out: Path,
+    *,
+    jobs: int = 1,
+    on_done: Callable[[PageResult], object] | None = None,
+    cwd: Path | None = None,
+    env: Mapping[str, str] | None = None,
+    home: tuple[str, str] | None = None,
+    warm: bool | None = None,
+    cell_timeout_s: float | None = None,
+) -> list[PageResult]:
+    """Run each task's notebook and write its page to ``out`` and the executed notebook to ``out/notebooks``.
+
+    A notebook that fails has an error in its result and leaves the others alone. Executed notebooks
+    keep no times and no random names: the same inputs give the same bytes.
+
+    Parameters
+    ----------
+    tasks : sequence of NotebookTask
+        The pages, in the order in which they link to one another.
+    out : Path
+        Folder of the pages; made where missing.
+    jobs : int
+        How many notebooks run at a time.
+    on_done : callable, optional
+        Called with each result as it comes, in this thread.
+    cwd : Path, optional
+        The notebooks' working folder; ``out`` by default. A path in a parameter that is relative to
+        it keeps the executed notebooks the same wherever the pack is made.
+    env : mapping of str to str, optional
+        Further environment variables of the kernels.
+    home : tuple of (str, str), optional
+        Address and title of the page that leads to all others.
+    warm : bool, optional
+        Whether kernels are forked from a warm process; by default where that can be done and more
+        than one notebook is to run.
+    cell_timeout_s : float, optional
+        Longest time for one cell; none by default. [s]
+
+    Returns
+    -------
+    list of PageResult
+        One a task, in the tasks' order.
+
+    Raises
+    ------
+    NotebookParameterError
+        If a task has a parameter that its notebook does not declare; nothing has run then.
+    ValueError
+        If two tasks share a name, a name cannot be a file's, or ``jobs`` is below 1.
+    """
+    _require_tasks(tasks, jobs)
+    if not tasks:
+        return []
+    from flipkit.reports.kernels import can_fork, kernels
+
+    folder = out / "notebooks"
+    folder.mkdir(parents=True, exist_ok=True)
+    results: dict[str, PageResult] = {}
+    with kernels(warm=(can_fork() and len(tasks) > 1) if warm is None else warm) as source:
+        run = _Run(out.resolve(), source, (cwd or out).resolve(), dict(env or {}), cell_timeout_s)
+        pool = ThreadPoolExecutor(max_workers=min(jobs, len(tasks)), thread_name_prefix="notebook")
+        try:
+            waiting = [pool.submit(run.page, task, _links(tasks, k, home)) for k, task in enumerate(tasks)]
+            for future in as_completed(waiting):
+                result = future.result()
+                results[result.name] = result
+                if on_done is not None:
+                    on_done(result)
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)
+            source.kill()
+            raise
+        finally:
+            pool.shutdown(wait=True)
+    return [results[task.name] for task in tasks]
+
+
+@dataclass(frozen=True)
+class _Run:
+    """What the pages of one run share."""
+
+    out: Path
+    source: Kernels
+    cwd: Path
+    env: dict[str, str]
+    cell_timeout_s: float | None
+
+    def page(self, task: NotebookTask, links: PageLinks) -> PageResult:
+        notebook, error = self._executed(task)
+        kept = None
+        if notebook is not None:
+            import nbformat
+
+            kept = self.out / "notebooks" / f"{task.name}.ipynb"
+            kept.write_text(nbformat.writes(notebook) + "\n", encoding="utf-8", newline="\n")
+        if notebook is None or error is not None:
+            return PageResult(task.name, task.title, None, kept, error)
+        from flipkit.pack.page import first_heading
+
+        title = task.title or first_heading(notebook) or task.name
+        try:
+            html = render_page(notebook, title=title, links=links).encode()
+        except ValueError as problem:
+            failed = NotebookFailedError(task.name, notebook=task.notebook.name, cause=str(problem))
+            return PageResult(task.name, title, None, kept, failed)
+        file = self.out / f"{task.name}.html"
+        file.write_bytes(html)
+        return PageResult(task.name, title, file, kept, None, _warnings(notebook, len(html)))
+
+    def _executed(self, task: NotebookTask) -> tuple[NotebookNode | None, NotebookFailedError | None]:
+        import nbformat
+        import papermill
+        from nbclient.exceptions import CellTimeoutError, DeadKernelError
+        from papermill.exceptions import PapermillExecutionError
+
+        from flipkit.reports.kernels import ENGINE
+
+        original = nbformat.read(task.notebook, as_version=4)
+        known = {cell.get("id") for cell in original.cells}
+        kept: dict[str, Any] = {}
+        error: NotebookFailedError | None = None
+        try:
+            papermill.execute_notebook(
+                original,
+                None,
+                parameters=dict(task.parameters),
+                engine_name=ENGINE,
+                kernel_name="python3",
+                progress_bar=False,
+                # papermill would write the notebook twice a cell; we write it once, at the end.
+                request_save_on_cell_execute=False,
+                autosave_cell_every=0,
+                kernels=self.source,
+                kept=kept,
+                cwd=None,
+                folder=self.cwd,
+                env=self.env,
+                cell_timeout=self.cell_timeout_s,
+            )
+        except PapermillExecutionError as problem:
+            error = NotebookFailedError(
+                task.name,
+                notebook=task.notebook.name,
+                cell=problem.cell_index + 1,
+                source=problem.source,
+                cause=f"{problem.ename}: {problem.evalue}",
+            )
+        except (DeadKernelError, CellTimeoutError, RuntimeError, TimeoutError) as problem:
+            told = _tail(kept.get("log"))
+            error = NotebookFailedError(task.name, notebook=task.notebook.name, cause=f"{problem}{told}")
+        notebook = kept.get("notebook")
+        return (None if notebook is None else _steadied(notebook, known)), error
+
+
+def declared_parameters(notebook: Path) -> dict[str, str]:
+    """Parameters that a notebook declares, with the comment behind each.
+
+    Parameters
+    ----------
+    notebook : Path
+        The notebook.
+
+    Returns
+    -------
+    dict of str to str
+        Name to help, in the order of the cell tagged ``parameters``; empty without such a cell.
+    """
+    import papermill
+
+    # papermill fills in what stands between braces in a path, and a folder may be named so.
+    path = str(notebook).replace("{", "{{").replace("}", "}}")
+    return {name: str(entry["help"]) for name, entry in papermill.inspect_notebook(path).items()}
+
+
+def _require_tasks(tasks: Sequence[NotebookTask], jobs: int) -> None:
+    if jobs < 1:
+        raise ValueError(f"jobs must be at least 1, got {jobs}")
+    names = [task.name for task in tasks]
+    for name in names:
+        if not _NAME.fullmatch(name):
+            raise ValueError(f"the name of a page must be lower-case letters, digits, - and _, got {name!r}")
+        if names.count(name) > 1:
+            raise ValueError(f"the names of pages must differ, got {name!r} {names.count(name)} times")
+    declared: dict[Path, dict[str, str]] = {}
+    for task in tasks:
+        if task.notebook not in declared:
+            declared[task.notebook] = declared_parameters(task.notebook)
+        unknown = [name for name in task.parameters if name not in declared[task.notebook]]
+        if unknown:
+            raise NotebookParameterError(task.notebook.name, unknown=unknown, declared=list(declared[task.notebook]))
+
+
+def _links(tasks: Sequence[NotebookTask], k: int, home: tuple[str, str] | None) -> PageLinks:
+    def neighbour(place: int) -> tuple[str, str] | None:
+        if not 0 <= place < len(tasks) or home is None:
+            return None
+        return f"{tasks[place].name}.html", tasks[place].title or tasks[place].name
+
+    return PageLinks(home, neighbour(k - 1), neighbour(k + 1))
+
+
+def _steadied(notebook: NotebookNode, known: set[str | None]) -> NotebookNode:
+    """Take out of an executed notebook what differs from run to run: times, places, random names."""
+    for key in ("papermill", "widgets"):
+        notebook.metadata.pop(key, None)
+    for k, cell in enumerate(notebook.cells):
+        for output in cell.get("outputs", []):
+            # A widget lives as long as its kernel; what it says in words and tables stays.
+            output.get("data", {}).pop(_WIDGET, None)
+        for key in ("papermill", "execution"):
+            cell.metadata.pop(key, None)
+        if cell.get("id") not in known:
+            cell.id = _INJECTED if _INJECTED in cell.metadata.get("tags", []) else f"cell-{k + 1}"
+    return notebook
+
+
+def _warnings(notebook: NotebookNode, size: int) -> tuple[str, ...]:
+    told = [
+        output.text.strip()
+        for cell in notebook.cells
+        for output in cell.get("outputs", [])
+        if output.output_type == "stream" and output.name == "stderr"
+    ]
+    if size > MOST_BYTES:
+        told.append(f"the page is {size:,} bytes, more than {MOST_BYTES:,}: show fewer rows or aggregate them")
+    return tuple(told)
+
+
+def _tail(log: Path | None) -> str:
+    """Last lines that a dead kernel wrote, for the error."""
+    try:
+        lines = [] if log is None else log.read_text(encoding="utf-8", errors="replace").strip().splitlines()
+    except OSError:
+        lines = []
+    return "".join(f"\n  {line}" for line in lines[-5:])

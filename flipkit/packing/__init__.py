@@ -1,0 +1,1 @@
+"""How to pack one thing: materials, hands, cushioning, styles, the plan, its drawing and its words."""

@@ -1,0 +1,254 @@
+"""The packing plan of one item, with everything that it asks for found in the books."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from html import escape
+from pathlib import Path
+from typing import Any
+
+from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings
+from flipkit.books.schema import PICKUP
+from flipkit.errors import AssumptionError, RuleTableError
+from flipkit.items.labels import Labels, cheapest_labels, mixed_labels, rate_card_labels
+from flipkit.items.packing import Plan, packing_plan
+from flipkit.items.packing_words import plan_reading
+from flipkit.items.stock_file import read_stock, starter_stock
+from flipkit.money import read_cents
+from flipkit.packing.at_hand import Stock
+from flipkit.packing.styles import PackItem
+from flipkit.packing.trials import packing_trials, trials_reading
+from flipkit.paths import demo_folder
+from flipkit.rules.packing_rules import packing_rules
+from flipkit.rules.parcel_advice import read_sides
+from flipkit.rules.tables import Rules, load_rules
+from flipkit.units import read_weight
+
+#: Where the seller says what is at hand to pack with, in the folder of the books.
+STOCK_FILE = "packing.toml"
+#: What is said where an example stands in for the seller's stock, or for the carrier's prices.
+EXAMPLE_STOCK = f"No {STOCK_FILE} beside the books: an example stock of cartons and cushioning is assumed."
+EXAMPLE_CARDS = "No rate card beside the books: the labels are priced by the demo's invented ones."
+
+
+@dataclass(frozen=True)
+class ParcelPlan:
+    """A plan with what it was made from.
+
+    Attributes
+    ----------
+    plan : Plan
+        The cheapest way, the others, and the reasons against the rest.
+    stock : Stock
+        What is at hand.
+    labels : Labels
+        What prices the labels.
+    own_stock : bool
+        Whether the seller said what is at hand, or an example stands in for it.
+    own_cards : bool
+        Whether a rate card of the seller's priced the labels, or the demo's stand in for it.
+    """
+
+    plan: Plan
+    stock: Stock
+    labels: Labels
+    own_stock: bool = True
+    own_cards: bool = True
+
+    def reading(self) -> list[str]:
+        """The plan in words, each caution after the step that it belongs to."""
+        said = [text for own, text in ((self.own_stock, EXAMPLE_STOCK), (self.own_cards, EXAMPLE_CARDS)) if not own]
+        return [*said, *plan_reading(self.plan)]
+
+    def answer(self) -> dict[str, Any]:
+        """The plan as data, with units in its keys, whose stock it draws on and whose rate cards price it."""
+        whose = {"stock": self.own_stock, "rate_cards": self.own_cards}
+        return {**self.plan.as_dict(), **{key: "the shop's own" if own else "example" for key, own in whose.items()}}
+
+    def trials(self) -> list[str]:
+        """How the plan changes when one thing is otherwise, in words."""
+        return trials_reading(packing_trials(self.plan, self.stock, labels=self.labels))
+
+    def drawings(self) -> list[str]:
+        """Scale drawings of the cuts, the folds and the layers, as SVG."""
+        from flipkit.packing.drawing import plot_plan
+
+        return plot_plan(self.plan)
+
+
+def bare_item(
+    title: str,
+    sides: str,
+    weight: str,
+    *,
+    fragility: str,
+    value: str = "0",
+    upright: bool = False,
+    round_section: bool = False,
+    pickup: bool = False,
+) -> PackItem:
+    """What is to be packed, from texts as a seller writes them.
+
+    Parameters
+    ----------
+    title : str
+        What it is, for cautions.
+    sides : str
+        Such as ``20x14x10in``; the height as it stands last.
+    weight : str
+        Such as ``9 lb``.
+    fragility : str
+        Its class, as the cushioning table names it.
+    value : str
+        What is lost if it arrives broken.
+    upright, round_section, pickup : bool
+        Whether it must stay upright, is round along its longest side, can be collected.
+
+    Returns
+    -------
+    PackItem
+        The item.
+
+    Raises
+    ------
+    MeasureError
+        If the sides or the weight cannot be read.
+    MoneyError
+        If the value cannot be read.
+
+    Examples
+    --------
+    >>> bare_item("lamp", "20x14x10in", "9 lb", fragility="delicate").sides_in
+    (20.0, 14.0, 10.0)
+    """
+    length, width, height = read_sides(sides)
+    return PackItem(
+        item_id="",
+        title=title,
+        length_in=length,
+        width_in=width,
+        height_in=height,
+        weight_lb=read_weight(weight),
+        fragility=fragility,
+        value_cents=read_cents(value, name="value"),
+        upright=upright,
+        round_section=round_section,
+        pickup=pickup,
+    )
+
+
+def plan_parcel(
+    item: PackItem,
+    *,
+    books: Path | str = "",
+    on: dt.date | str,
+    zone: str = "",
+    card: str = "",
+    stock_file: Path | None = None,
+    settings: Mapping[str, Any] | str = "",
+) -> ParcelPlan:
+    """Plan a parcel with the rules, rate cards, assumptions and stock of a shop.
+
+    Parameters
+    ----------
+    item : PackItem
+        The bare item.
+    books : Path or str
+        Folder of the books or a workbook; empty: the demo shop's.
+    on : date or str
+        Day of packing.
+    zone : str
+        Zone of the buyer; empty: the assumed mix of zones.
+    card : str
+        Rate card; empty: the cheapest of ``postage.rate_cards`` for each parcel, or of all that are there
+        where that names none; the demo's invented ones where there are none.
+    stock_file : Path, optional
+        What is at hand; ``packing.toml`` of the books, or else a packing corner to start from.
+    settings : mapping or str
+        This run's assumptions; as text ``KEY=VALUE`` with semicolons between.
+
+    Returns
+    -------
+    ParcelPlan
+        The plan.
+
+    Raises
+    ------
+    AssumptionError
+        If no rate card is known, or a setting cannot be used.
+    RuleTableError
+        If the stock file does not exist or is malformed.
+    MeasureError
+        If a side or the weight makes no sense.
+    """
+    if zone == PICKUP:
+        item = replace(item, pickup=True)
+    day = dt.date.fromisoformat(on) if isinstance(on, str) else on
+    overrides = parsed_settings(settings) if isinstance(settings, str) else settings
+    place = Path(books) if str(books) else demo_folder()
+    home = place.parent if place.is_file() else place
+    own_rules = home / "rules" if (home / "rules").is_dir() else None
+    own = home / "assumptions.toml"
+    assumptions = load_assumptions(own if own.is_file() else None, overrides=overrides)
+    cards = load_rules(own_rules)
+    own_cards = bool(cards.rate_cards or card or assumptions.text("postage.rate_cards"))
+    if not own_cards:
+        cards = load_rules(demo_folder() / "rules")
+    labels = _labels(cards, assumptions, on=day, zone=zone, card=card, item=item)
+    file = stock_file or home / STOCK_FILE
+    if stock_file is not None and not file.is_file():
+        raise RuleTableError(file.name, found="no such file", needed="a TOML file of what is at hand to pack with")
+    own_stock = file.is_file()
+    stock = read_stock(file) if own_stock else starter_stock()
+    rules = packing_rules(on=day, folder=own_rules)
+    plan = packing_plan(item, stock, labels=labels, rules=rules, assumptions=assumptions)
+    return ParcelPlan(plan, stock, labels, own_stock, own_cards)
+
+
+def drawings_page(parcel: ParcelPlan) -> str:
+    """A page of the drawings alone, to print and to work from.
+
+    Parameters
+    ----------
+    parcel : ParcelPlan
+        The plan.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    words = "".join(f"<p>{escape(line)}</p>" for line in parcel.reading())
+    title = escape(f"Packing plan: {parcel.plan.item.title}")
+    return (
+        f'<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>{title}</title></head>'
+        f"<body><h1>{title}</h1>{words}{''.join(parcel.drawings())}</body></html>\n"
+    )
+
+
+def _labels(rules: Rules, assumptions: Assumptions, *, on: dt.date, zone: str, card: str, item: PackItem) -> Labels:
+    named = [name.strip() for name in assumptions.text("postage.rate_cards").split(",") if name.strip()]
+    names = [card] if card else named or sorted(rules.rate_cards)
+    unknown = [name for name in names if name not in rules.rate_cards]
+    if unknown or not names:
+        known = ", ".join(sorted(rules.rate_cards)) or "none"
+        raise AssumptionError(
+            "postage.rate_cards",
+            need=f"names of rate cards among {known}",
+            got=", ".join(unknown),
+            mend="put your carrier's card into the books' rules folder",
+        )
+
+    def priced(name: str) -> Labels:
+        found = rules.rate_cards[name]
+
+        def in_zone(where: str) -> Labels:
+            return rate_card_labels(found, rules.rules_of(found), on=on, zone=where, declared_cents=item.value_cents)
+
+        if zone and zone != PICKUP:
+            return in_zone(zone)
+        return mixed_labels([(share, in_zone(where)) for where, share in assumptions.zone_mix().items()])
+
+    return cheapest_labels({name: priced(name) for name in names})

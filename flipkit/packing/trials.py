@@ -1,0 +1,233 @@
+"""A packing plan tried under other conditions: an inch less, another cushioning, another wage."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from flipkit.assumptions import Assumptions
+from flipkit.errors import MeasureError
+from flipkit.items.labels import Labels
+from flipkit.items.packing import Plan, packing_plan
+from flipkit.money import show_cents
+from flipkit.packing.at_hand import Stock
+from flipkit.packing.styles import STYLES, PackItem
+
+SIDES = ("length_in", "width_in", "height_in")
+
+
+@dataclass(frozen=True)
+class Trial:
+    """The plan under one other condition.
+
+    Attributes
+    ----------
+    what : str
+        The condition in words.
+    plan : Plan
+        The plan under it.
+    total_cents : int or None
+        What it costs; None where nothing is possible. [cents]
+    change_cents : int or None
+        Dearer than the plan as it is; None where one of the two is not possible. [cents]
+    other_way : bool
+        Whether style, container or cushioning change.
+    """
+
+    what: str
+    plan: Plan
+    total_cents: int | None
+    change_cents: int | None
+    other_way: bool
+
+    def as_dict(self) -> dict[str, Any]:
+        """The trial as plain values with units in the key names."""
+        best = self.plan.best
+        cushion = best.draft.padding.cushion if best and best.draft.padding else None
+        return {
+            "what": self.what,
+            "total_cents": self.total_cents,
+            "change_cents": self.change_cents,
+            "other_way": self.other_way,
+            "style_name": STYLES[best.draft.style] if best else "",
+            "container": best.draft.what if best else "",
+            "cushion": cushion.name if cushion else "",
+        }
+
+
+def packing_trials(
+    plan: Plan,
+    stock: Stock,
+    *,
+    labels: Labels,
+    wages: Mapping[str, str] | None = None,
+    inch: float = 1.0,
+) -> list[Trial]:
+    """How a plan changes when one thing is otherwise, each thing alone.
+
+    Each side of the item an inch less (a shade, a foot or a handle taken off); each cushioning
+    alone; the helper packing; the helper's wage; rougher handling.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan as it is.
+    stock : Stock
+        What is at hand.
+    labels : Labels
+        What prices the labels.
+    wages : mapping, optional
+        Names to other hourly wages of the helper; by default three quarters and one and a half
+        of the present one.
+    inch : float
+        How much a side shrinks. [in]
+
+    Returns
+    -------
+    list of Trial
+        In a fixed order.
+    """
+    base = plan.assumptions
+    trials = []
+    for side in SIDES:
+        less = getattr(plan.item, side) - inch
+        if less > 0:
+            item = replace(plan.item, **{side: less})
+            words = f"{side.removesuffix('_in')} {inch:g} in less"
+            trials.append(_trial(words, plan, item, stock, labels, base))
+    if len(stock.cushions) > 1:
+        for cushion in stock.cushions:
+            only = replace(stock, cushions=(cushion,))
+            trials.append(_trial(f"only {cushion.name}", plan, plan.item, only, labels, base))
+    other = "helper" if base.text("packing.packer") == "owner" else "owner"
+    changes: dict[str, dict[str, Any]] = {f"the {other} packs": {"packing.packer": other}}
+    now = base.cents("help.wage")
+    for name, wage in (wages or _near(now)).items():
+        changes[name] = {"help.wage": wage}
+    if base.text("packing.rough") == "no":
+        changes["rough handling"] = {"packing.rough": "yes"}
+    for name, change in changes.items():
+        assumptions = base.changed(change)
+        trials.append(_trial(name, plan, plan.item, stock, labels, assumptions))
+    return trials
+
+
+def _near(now_cents: int) -> dict[str, str]:
+    wages = (now_cents * 3 // 4, now_cents * 3 // 2)
+    return {f"helper at {show_cents(wage)} an hour": f"{wage // 100}.{wage % 100:02d}" for wage in wages}
+
+
+def _trial(what: str, plan: Plan, item: PackItem, stock: Stock, labels: Labels, assumptions: Assumptions) -> Trial:
+    found = packing_plan(item, stock, labels=labels, rules=plan.rules, assumptions=assumptions)
+    was, now = plan.best, found.best
+    total = now.total_cents if now else None
+    change = now.total_cents - was.total_cents if now and was else None
+    return Trial(what, found, total, change, _way(found) != _way(plan))
+
+
+def _way(plan: Plan) -> tuple[str, str, str]:
+    if plan.best is None:
+        return ("", "", "")
+    draft = plan.best.draft
+    cushion = draft.padding.cushion if draft.padding else None
+    return (draft.style, draft.what, cushion.name if cushion else "")
+
+
+@dataclass(frozen=True)
+class InchPrice:
+    """What one inch of the parcel's outside costs at the label.
+
+    Attributes
+    ----------
+    side : str
+        ``length``, ``width`` or ``height``.
+    saves_cents : int
+        Label less the label of a parcel an inch shorter there. [cents]
+    billable_lb : float
+        Weight that would be billed; NaN where unknown. [lb]
+    """
+
+    side: str
+    saves_cents: int
+    billable_lb: float
+
+
+def inch_prices(plan: Plan, *, labels: Labels, inch: float = 1.0) -> list[InchPrice]:
+    """What the label would cost with one side of the parcel an inch shorter, side by side.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan; its best way is looked at.
+    labels : Labels
+        What prices the labels.
+    inch : float
+        How much shorter. [in]
+
+    Returns
+    -------
+    list of InchPrice
+        One a side; empty for a pick-up and where nothing is possible.
+
+    Raises
+    ------
+    MeasureError
+        If the inch leaves nothing of a side.
+    """
+    best = plan.best
+    if best is None or best.draft.style == "pickup":
+        return []
+    sides = np.array([best.draft.outside_in] * 3) - np.eye(3) * inch
+    if sides.min() <= 0:
+        raise MeasureError("inch", need=f"less than {min(best.draft.outside_in):.2f} in", got=inch)
+    found = labels(
+        sides[:, 0],
+        sides[:, 1],
+        sides[:, 2],
+        np.full(3, best.gross_lb),
+        [best.draft.packaging] * 3,
+        [best.draft.nonrectangular] * 3,
+    )
+    names = [side.removesuffix("_in") for side in SIDES]
+    rows = zip(names, found.cents, found.billable_lb, found.refused, strict=True)
+    return [InchPrice(name, best.label_cents - int(c), float(lb)) for name, c, lb, refused in rows if not refused]
+
+
+def trials_reading(trials: list[Trial], *, currency: str = "USD") -> list[str]:
+    """The trials in plain words.
+
+    Parameters
+    ----------
+    trials : list of Trial
+        From :func:`packing_trials`.
+    currency : str
+        Code of the shop's currency.
+
+    Returns
+    -------
+    list of str
+        A sentence a trial.
+    """
+    said = []
+    for trial in trials:
+        best = trial.plan.best
+        if best is None:
+            said.append(f"{_capital(trial.what)}: nothing at hand sends it safely.")
+            continue
+        if trial.change_cents is None:
+            change = f"it can be sent, for {show_cents(best.total_cents, currency=currency)}"
+        elif trial.change_cents == 0:
+            change = "the same cost"
+        else:
+            word = "dearer" if trial.change_cents > 0 else "cheaper"
+            change = f"{show_cents(abs(trial.change_cents), currency=currency)} {word}"
+        way = f"; then {STYLES[best.draft.style]}, {best.draft.what}" if trial.other_way else ", packed the same way"
+        said.append(f"{_capital(trial.what)}: {change}{way}.")
+    return said
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
