@@ -25,8 +25,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from flipkit.books.exports.questions import Question
     from flipkit.books.problems import Problem
+    from flipkit.imports.mapping import Question
 
 
 class FlipkitError(Exception):

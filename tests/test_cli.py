@@ -10,8 +10,8 @@ from types import SimpleNamespace
 
 import pytest
 from click.testing import CliRunner
+from flipkit.cli.main.main import main
 
-from flipkit.cli import main
 from flipkit.money import show_cents
 
 ITEMS = "item_id,title,category,bought_on,cost\nA,Jug,stoneware,2026-01-03,10.00\n"
@@ -91,7 +91,7 @@ def test_assumptions_are_listed_with_their_provenance(books):
 
 
 def test_the_command_starts_without_its_heavy_modules():
-    code = "import sys, flipkit.cli; print(sorted({'pandas', 'altair', 'scipy', 'pint'} & set(sys.modules)))"
+    code = "import sys, flipkit.cli.main; print(sorted({'pandas', 'altair', 'scipy', 'pint'} & set(sys.modules)))"
     found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert found.stdout.strip() == "[]"
 

@@ -9,13 +9,11 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from flipkit.cli.main.main import main
 
-from flipkit.analysis.buying import answer as highest_answer
-from flipkit.analysis.buying import question, venue_answers
-from flipkit.analysis.buying_answers import buying_answer, known_category
-from flipkit.analysis.buying_reasons import turning_price
 from flipkit.analysis.knowledge_file import knowledge_text, newest_knowledge, read_knowledge
-from flipkit.cli import main
+from flipkit.analysis.max_bid import answer as highest_answer
+from flipkit.analysis.max_bid import buying_answer, known_category, question, turning_price, venue_answers
 from flipkit.errors import AssumptionError, PackError
 from flipkit.money import show_cents
 from tests.helpers.known_shop import known_shop
@@ -275,7 +273,7 @@ def test_the_file_is_the_same_for_numbers_that_differ_in_their_last_bit():
 def test_the_answer_waits_for_no_table_library(pack):
     """Cold, in a process of its own: what is slow to load is not loaded."""
     code = (
-        "import sys; from flipkit.cli import main\n"
+        "import sys; from flipkit.cli.main import main\n"
         "try: main(sys.argv[1:])\n"
         "except SystemExit: pass\n"
         "print(sorted({'pandas', 'scipy', 'altair', 'pint', 'pydantic', 'openpyxl'} & set(sys.modules)))"

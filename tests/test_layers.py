@@ -87,7 +87,7 @@ def test_the_guide_to_the_analysis_names_every_module(path):
 @pytest.mark.parametrize(
     ("code", "seen"),
     [
-        ("from flipkit.pack.page import x\nimport flipkit.cli\n", {"reports", "cli"}),
+        ("from flipkit.pack.page import x\nimport flipkit.cli.main\n", {"reports", "cli"}),
         ("import flipkit\n", {"__init__"}),
         ("import flipkit as fk\n", {"__init__"}),
         ("from flipkit import what_if\n", {"__init__"}),

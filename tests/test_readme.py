@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from flipkit.reports.opening import open_study
 from flipkit.reports.sentences import month_sentence
+from flipkit.reports.study import open_study
 from flipkit.reports.tables import returns_table
 
 README = Path(__file__).resolve().parents[1] / "README.md"

@@ -17,9 +17,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.analysis.buying import SHOP, answer, question
-from flipkit.analysis.buying_reasons import turning_price
-from flipkit.analysis.words import LIKELY, TOO_FEW, UNLIKELY
+from flipkit.analysis.max_bid import SHOP, answer, question, turning_price
+from flipkit.analysis.returns import LIKELY, TOO_FEW, UNLIKELY
 
 BUY_MORE = "buy more"
 UNDER_A_PRICE = "buy only under a price"

@@ -1,17 +1,372 @@
-"""Forecasts of what is for sale: the chance of a sale by a day, and the price that it would bring."""
+"""TODO"""
 
 from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import math
+from collections.abc import Iterable, Mapping
+from pathlib import Path
 from statistics import NormalDist
+from typing import Any, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
+from scipy.special import bdtr, bdtrc, ndtri
 
-from flipkit.analysis.person_weeks import PersonWeeks, Typical, asking_prices, person_weeks
-from flipkit.analysis.sale_hazard import SellingModel, week_rates
-from flipkit.analysis.track_record import Forecast, forecast_table
+from flipkit.analysis.ratio_stats import generator
+from flipkit.analysis.returns import FEW_TRIPS, in_window
+from flipkit.analysis.sale_hazard import PersonWeeks, SellingModel, Typical, asking_prices, person_weeks, week_rates
+from flipkit.errors import AssumptionError, NotEnoughDataError
+
+# The track record: each run's forecasts kept beside the books, and scored once the month is over.
+#
+# A forecast says of one thing what will happen by a day: a chance (of a sale), or an amount with an interval (a
+# price, a net, an hourly return). The file only grows; what was said stays said.
+
+Floats = npt.NDArray[np.float64]
+
+#: Name of the file beside the books.
+FILE = "forecasts.csv"
+COLUMNS = ("made_on", "due_on", "what", "subject", "category", "chance", "low", "middle", "high", "level")
+#: What can be forecast: a chance of a sale, or an amount with an interval.
+CHANCES = ("sale",)
+AMOUNTS = ("sold price", "days to sale", "month net", "month hourly", "category hourly")
+
+
+class Forecast(NamedTuple):
+    """One forecast.
+
+    ``chance`` is given for what may happen, ``low``, ``middle`` and ``high`` for an amount that
+    is meant to lie between them with the chance ``level``; the others are NaN.
+    """
+
+    made_on: dt.date
+    due_on: dt.date
+    what: str
+    subject: str
+    category: str
+    chance: float = math.nan
+    low: float = math.nan
+    middle: float = math.nan
+    high: float = math.nan
+    level: float = math.nan
+
+
+def forecast_table(forecasts: Iterable[Forecast]) -> pd.DataFrame:
+    """Forecasts as a table.
+
+    Parameters
+    ----------
+    forecasts : iterable of Forecast
+        The forecasts.
+
+    Returns
+    -------
+    DataFrame
+        One row a forecast, columns ``COLUMNS``.
+
+    Raises
+    ------
+    AssumptionError
+        If one is of no known kind, or its figures make no sense.
+
+    Examples
+    --------
+    >>> day, due = dt.date(2026, 10, 31), dt.date(2026, 11, 30)
+    >>> forecast_table([Forecast(day, due, "sale", "R-1", "mugs", chance=0.3)])["chance"].tolist()
+    [0.3]
+    """
+    rows = list(forecasts)
+    for one in rows:
+        _require_sensible(one)
+    frame = pd.DataFrame(rows, columns=list(COLUMNS))
+    for name in ("made_on", "due_on"):
+        frame[name] = pd.to_datetime(frame[name])
+    for name in ("chance", "low", "middle", "high", "level"):
+        frame[name] = frame[name].astype(np.float64)
+    return frame
+
+
+def kept_forecasts(folder: Path) -> pd.DataFrame:
+    """Forecasts kept so far beside the books.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the books are.
+
+    Returns
+    -------
+    DataFrame
+        As ``forecast_table``; empty where none was kept.
+
+    Raises
+    ------
+    AssumptionError
+        If the file lacks a column.
+    """
+    path = Path(folder, FILE)
+    if not path.is_file():
+        return forecast_table([])
+    frame = pd.read_csv(
+        path, dtype={"what": str, "subject": str, "category": str}, keep_default_na=False, na_values=[""]
+    )
+    missing = [name for name in COLUMNS if name not in frame]
+    if missing:
+        raise AssumptionError(FILE, need=f"the columns {', '.join(COLUMNS)}", got=f"no {', '.join(missing)}")
+    for name in ("made_on", "due_on"):
+        frame[name] = pd.to_datetime(frame[name])
+    for name in ("what", "subject", "category"):
+        frame[name] = frame[name].fillna("")
+    return frame[list(COLUMNS)]
+
+
+def keep_forecasts(folder: Path, forecasts: pd.DataFrame) -> int:
+    """Add forecasts to those kept; one made on the same day of the same thing is not said twice.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the books are.
+    forecasts : DataFrame
+        As ``forecast_table`` gives it.
+
+    Returns
+    -------
+    int
+        How many were new.
+    """
+    kept = kept_forecasts(folder)
+    key = ["made_on", "due_on", "what", "subject"]
+    both = pd.concat([kept, forecasts[list(COLUMNS)]], ignore_index=True) if len(kept) else forecasts[list(COLUMNS)]
+    # The first word stands: a run made again does not improve what was said.
+    whole = both.drop_duplicates(key, keep="first").reset_index(drop=True)
+    text = whole.copy()
+    for name in ("made_on", "due_on"):
+        text[name] = text[name].dt.strftime("%Y-%m-%d")
+    temporary = Path(folder, f"{FILE}.new")
+    text.to_csv(temporary, index=False, lineterminator="\n")
+    temporary.replace(Path(folder, FILE))
+    return len(whole) - len(kept)
+
+
+def scored(
+    forecasts: pd.DataFrame, outcomes: Mapping[tuple[str, str, dt.date], float], *, as_of: dt.date
+) -> pd.DataFrame:
+    """Forecasts whose day has come, beside what happened.
+
+    Parameters
+    ----------
+    forecasts : DataFrame
+        As ``kept_forecasts`` gives it.
+    outcomes : mapping
+        By what, subject and due day: 1 or 0 for what happened or not, else the amount. A
+        forecast without an outcome (a price of what did not sell) is left unscored.
+    as_of : date
+        The last day that is known.
+
+    Returns
+    -------
+    DataFrame
+        The due forecasts with ``outcome``, ``inside`` (interval holds it; NaN for chances),
+        ``brier`` (chances), ``pinball`` (amounts: mean of the pinball losses of low, middle and
+        high at their levels) and ``error`` (middle or chance less outcome).
+
+    Examples
+    --------
+    >>> day, due = dt.date(2026, 10, 31), dt.date(2026, 11, 30)
+    >>> told = forecast_table([Forecast(day, due, "sale", "R-1", "mugs", chance=0.3)])
+    >>> scored(told, {("sale", "R-1", due): 1.0}, as_of=due)["brier"].round(2).tolist()
+    [0.49]
+    """
+    due = forecasts[forecasts["due_on"] <= pd.Timestamp(as_of)].reset_index(drop=True)
+    found = [
+        outcomes.get((what, subject, day.date()), math.nan)
+        for what, subject, day in zip(due["what"], due["subject"], due["due_on"], strict=True)
+    ]
+    due = due.assign(outcome=np.array(found, dtype=np.float64))
+    happened = due["outcome"].to_numpy()
+    low, middle, high = (due[name].to_numpy() for name in ("low", "middle", "high"))
+    chance = due["chance"].to_numpy()
+    is_chance = due["what"].isin(CHANCES).to_numpy()
+    inside = np.where(is_chance | np.isnan(happened), np.nan, (low <= happened) & (happened <= high))
+    tail = (1 - due["level"].to_numpy()) / 2
+    losses = (_pinball(low, happened, tail), _pinball(middle, happened, 0.5), _pinball(high, happened, 1 - tail))
+    return due.assign(
+        inside=inside,
+        brier=np.where(is_chance, (chance - happened) ** 2, np.nan),
+        pinball=np.where(is_chance, np.nan, sum(losses) / 3),
+        error=np.where(is_chance, chance, middle) - happened,
+    )
+
+
+def score_table(scores: pd.DataFrame, *, by: str = "what") -> pd.DataFrame:
+    """How good the forecasts were.
+
+    Parameters
+    ----------
+    scores : DataFrame
+        As ``scored`` gives it.
+    by : str
+        ``what`` or ``category``.
+
+    Returns
+    -------
+    DataFrame
+        One row a kind (and category): ``forecasts``, ``scored``, ``said`` (mean chance or
+        middle), ``happened`` (mean outcome), ``bias`` and its standard error, ``coverage`` and
+        the ``level`` meant, ``brier`` and ``brier_of_base`` (saying the mean of what happened
+        every time), ``pinball``.
+
+    Raises
+    ------
+    NotEnoughDataError
+        If nothing has come due.
+
+    Examples
+    --------
+    See ``tests/analysis/test_track_record.py``.
+    """
+    if not len(scores):
+        raise NotEnoughDataError("forecasts", need="at least one whose day has come", got=0)
+    keys = ["what"] if by == "what" else ["what", by]
+    rows = []
+    for name, part in scores.groupby(keys, sort=True):
+        done = part[part["outcome"].notna()]
+        base = float(done["outcome"].mean()) if len(done) else math.nan
+        said = done["chance"].where(done["what"].isin(CHANCES), done["middle"])
+        rows.append(
+            {
+                **dict(zip(keys, name, strict=True)),
+                "forecasts": len(part),
+                "scored": len(done),
+                "said": float(said.mean()) if len(done) else math.nan,
+                "happened": base,
+                "bias": float(done["error"].mean()) if len(done) else math.nan,
+                "bias_error": float(done["error"].std() / math.sqrt(len(done))) if len(done) > 1 else math.nan,
+                "coverage": float(done["inside"].mean()) if done["inside"].notna().any() else math.nan,
+                "level": float(done["level"].mean()) if done["level"].notna().any() else math.nan,
+                "brier": float(done["brier"].mean()) if done["brier"].notna().any() else math.nan,
+                "brier_of_base": base * (1 - base) if done["brier"].notna().any() else math.nan,
+                "pinball": float(done["pinball"].mean()) if done["pinball"].notna().any() else math.nan,
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+class Fault(NamedTuple):
+    """What is wrong with a kind of forecast beyond luck.
+
+    ``fault`` is ``too high``, ``too low``, ``too narrow`` or ``too wide``; ``said`` and
+    ``happened`` are the means, or the share meant to lie inside and the one that did.
+    """
+
+    what: str
+    fault: str
+    said: float
+    happened: float
+    scored: int
+
+
+def faults(scores: pd.DataFrame, *, too_few: int, chance: float = 0.01) -> list[Fault]:
+    """Kinds of forecasts that are off by more than luck explains.
+
+    Parameters
+    ----------
+    scores : DataFrame
+        As ``scored`` gives it.
+    too_few : int
+        Below so many scored forecasts of a kind nothing is said of it.
+    chance : float
+        How seldom luck alone may do it to a kind that is right, for its bias and again for its
+        intervals, were its forecasts independent.
+
+    Returns
+    -------
+    list of Fault
+        By kind; empty where none is found.
+
+    Examples
+    --------
+    >>> day, due = dt.date(2026, 10, 31), dt.date(2026, 11, 30)
+    >>> told = forecast_table([Forecast(day, due, "sale", str(k), "mugs", chance=0.9) for k in range(20)])
+    >>> lost = {("sale", str(k), due): float(k % 2) for k in range(20)}
+    >>> [(one.what, one.fault) for one in faults(scored(told, lost, as_of=due), too_few=10)]
+    [('sale', 'too high')]
+    """
+    if not len(scores):
+        return []
+    found = []
+    reach = float(ndtri(1 - chance / 2))
+    for row in score_table(scores).to_dict("records"):
+        what, count = str(row["what"]), int(row["scored"])
+        if count < too_few:
+            continue
+        if abs(row["bias"]) > reach * row["bias_error"]:
+            word = "too high" if row["bias"] > 0 else "too low"
+            found.append(Fault(what, word, float(row["said"]), float(row["happened"]), count))
+        if not math.isnan(row["coverage"]):
+            inside, level = round(row["coverage"] * count), float(row["level"])
+            narrow, wide = float(bdtr(inside, count, level)), float(bdtrc(inside - 1, count, level))
+            if min(narrow, wide) < chance / 2:
+                word = "too narrow" if narrow < wide else "too wide"
+                found.append(Fault(what, word, level, float(row["coverage"]), count))
+    return found
+
+
+def item_outcomes(items: pd.DataFrame, forecasts: pd.DataFrame) -> dict[tuple[str, str, dt.date], float]:
+    """What became of things that forecasts are about, from the books.
+
+    Parameters
+    ----------
+    items : DataFrame
+        As ``item_economics`` gives them, later than the forecasts.
+    forecasts : DataFrame
+        As ``kept_forecasts`` gives them.
+
+    Returns
+    -------
+    dict
+        For ``scored``: a sale by the due day is 1, none is 0; price and days of what sold.
+    """
+    sold = dict(zip(items["item_id"], items["sold_on"], strict=True))
+    price = dict(zip(items["item_id"], items["sold_price_cents"], strict=True))
+    days = dict(zip(items["item_id"], items["days_listed"], strict=True))
+    found: dict[tuple[str, str, dt.date], float] = {}
+    for what, subject, due in zip(forecasts["what"], forecasts["subject"], forecasts["due_on"], strict=True):
+        if subject not in sold:
+            continue
+        by_then = bool(pd.notna(sold[subject]) and sold[subject] <= due)
+        key = (str(what), str(subject), due.date())
+        if what == "sale":
+            found[key] = float(by_then)
+        elif what == "sold price" and by_then:
+            found[key] = float(price[subject])
+        elif what == "days to sale" and by_then:
+            found[key] = float(days[subject])
+    return found
+
+
+def _pinball(said: Floats, happened: Floats, level: Any) -> Floats:
+    gap = happened - said
+    return np.asarray(np.where(gap >= 0, level * gap, (level - 1) * gap))
+
+
+def _require_sensible(one: Forecast) -> None:
+    if one.what not in CHANCES + AMOUNTS:
+        raise AssumptionError("what", need=f"one of {', '.join(CHANCES + AMOUNTS)}", got=one.what)
+    if one.due_on < one.made_on:
+        raise AssumptionError("due_on", need=f"on or after {one.made_on.isoformat()}", got=one.due_on.isoformat())
+    if one.what in CHANCES and not 0 <= one.chance <= 1:
+        raise AssumptionError("chance", need="from 0 to 1", got=one.chance, where=one.subject)
+    if one.what in AMOUNTS and not (one.low <= one.middle <= one.high and 0 < one.level < 1):
+        got = (one.low, one.middle, one.high, one.level)
+        raise AssumptionError("forecast", need="low <= middle <= high with a level below 1", got=got, where=one.subject)
+
+
+# Forecasts of what is for sale: the chance of a sale by a day, and the price that it would bring.
 
 #: Sales that the offers held before weigh beside the books' own.
 _HELD = 10.0
@@ -298,3 +653,194 @@ def _parts_paid(
     offered = float(np.average([1.0, *model.offers.parts], weights=often))
     middle = float(paid[known].sum() + held * offered) / float(asked[known].sum() + held)
     return low, min(max(middle, low), high), high
+
+
+# What each category's sales of the coming month may earn an hour, the luck of so few sales included.
+#
+# A category's return has an error of its own; a single month of it has more, for it is a handful of sales. Past
+# sales are weighed trip by trip at random (the estimate's error), as many are drawn as one of the past months had
+# (the month's luck), and the ratio of their sums is a possible month. The interval is read off many such months.
+
+Ints = npt.NDArray[np.int64]
+
+#: The kind of forecast.
+WHAT = "category hourly"
+#: Months that are imagined for each category.
+_DRAWS = 2000
+
+
+def month_draws(
+    net_cents: npt.ArrayLike,
+    owner_min: npt.ArrayLike,
+    trip: npt.ArrayLike,
+    sales_a_month: npt.ArrayLike,
+    *,
+    known: tuple[float, float] = (0.0, 0.0),
+    left: float = 1.0,
+    draws: int = _DRAWS,
+    random: np.random.Generator,
+) -> Floats:
+    """Hourly returns that one month's sales of a group may come to.
+
+    Parameters
+    ----------
+    net_cents, owner_min : array, shape (n,)
+        Net and owner minutes of past sales. [cents], [min]
+    trip : array, shape (n,)
+        Trip of each; items of a trip are alike, so the trips are weighed.
+    sales_a_month : array of int, shape (months,)
+        How many such sales past months had; those without one say nothing of a return.
+    known : tuple of float
+        Net and minutes of the month's sales so far. [cents], [min]
+    left : float
+        Part of the month still to come.
+    draws : int
+        How many months are imagined.
+    random : Generator
+        Source of the draws.
+
+    Returns
+    -------
+    array, shape (draws,)
+        Dollars per hour, each of a month with at least one sale.
+
+    References
+    ----------
+    The random weights are those of ``rubin-1981`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> random = np.random.default_rng(1)
+    >>> found = month_draws([900, 2500, 400, 3100], [30, 50, 20, 60], list("aabc"), [2, 0, 3], random=random)
+    >>> bool(8 < found.min() < 24 < found.max() < 40)
+    True
+    """
+    net, minutes = np.asarray(net_cents, dtype=np.float64), np.asarray(owner_min, dtype=np.float64)
+    code, _ = pd.factorize(np.asarray(trip, dtype=object))
+    weight = random.exponential(size=(draws, code.max() + 1))[:, code]
+    edge = np.cumsum(weight, axis=1)
+    edge /= edge[:, -1:]
+    past = np.asarray(sales_a_month, dtype=np.int64)
+    whole = random.choice(past[past > 0], draws)
+    count = random.binomial(whole, left) if left < 1 else whole
+    if known[1] <= 0:
+        count = np.maximum(count, 1)
+    month = np.repeat(np.arange(draws), count)
+    # One search for all months: each month's edges lie one above those of the month before.
+    place = np.searchsorted((edge + np.arange(draws)[:, None]).ravel(), month + random.random(month.size), side="right")
+    pick = np.minimum(place - month * net.size, net.size - 1)
+    sums = [known[k] + np.bincount(month, weights=one[pick], minlength=draws) for k, one in enumerate((net, minutes))]
+    found = 0.6 * sums[0] / np.maximum(sums[1], 1e-9)
+    # Past sales differ less among themselves than sales in general do, by about this factor.
+    wider = np.sqrt((net.size + 1) / (net.size - 1)) if net.size > 1 else 1.0
+    return np.asarray(found.mean() + wider * (found - found.mean()))
+
+
+def category_forecasts(
+    items: pd.DataFrame,
+    *,
+    as_of: dt.date,
+    due_on: dt.date,
+    months: int,
+    level: float,
+    too_few: int,
+    seed: int,
+) -> list[Forecast]:
+    """Forecast of what an hour earns on each category's sales in the month that ends on a day.
+
+    Parameters
+    ----------
+    items : DataFrame
+        As ``item_economics`` gives them, as of the forecast's day.
+    as_of : date
+        The last day that is known; what the month has sold by then counts as it is.
+    due_on : date
+        Last day of the month.
+    months : int
+        Months before it whose sales are learned from.
+    level : float
+        How often the return is meant to lie in its interval.
+    too_few : int
+        Below so many past sales, or of ``hourly.FEW_TRIPS`` trips, nothing is forecast.
+    seed : int
+        Start of the draws.
+
+    Returns
+    -------
+    list of Forecast
+        One a category that is known well enough, sorted by name. ``middle`` is the mean of the
+        months imagined, so that the gaps of good forecasts come to nothing in the long run.
+
+    Examples
+    --------
+    >>> day = pd.date_range("2026-01-05", periods=12, freq="10D")
+    >>> items = pd.DataFrame({"category": "mugs", "trip_id": list("abcdefabcdef"), "sold_on": day,
+    ...     "bought_on": day, "net_cents": [900, 1500] * 6, "owner_min": 30.0})
+    >>> made, due = dt.date(2026, 4, 30), dt.date(2026, 5, 31)
+    >>> one, = category_forecasts(items, as_of=made, due_on=due, months=12, level=0.8, too_few=10, seed=1)
+    >>> one.subject, round(one.low), round(one.high)
+    ('mugs', 17, 31)
+    """
+    month = pd.Period(due_on, "M")
+    sold = items["sold_on"].dropna()
+    first = max(month - months, pd.Period(sold.min(), "M")) if len(sold) else month
+    if first >= month:
+        return []
+    past = in_window(items, window=(first.start_time.date(), as_of), basis="sold")
+    whole = pd.period_range(first, month - 1, freq="M")
+    left = min(max((due_on - as_of).days, 0) / month.days_in_month, 1.0)
+    told = []
+    for name, own in sorted(past.groupby(past["category"].astype(object)), key=lambda pair: str(pair[0])):
+        when = own["sold_on"].dt.to_period("M")
+        before = own[(when < month).to_numpy()]
+        if len(before) < too_few or before["trip_id"].nunique() < FEW_TRIPS or not float(before["owner_min"].sum()) > 0:
+            continue
+        so_far = own[(when == month).to_numpy()]
+        drawn = month_draws(
+            before["net_cents"],
+            before["owner_min"],
+            before["trip_id"],
+            [int((when == one).sum()) for one in whole],
+            known=(float(so_far["net_cents"].sum()), float(so_far["owner_min"].sum())),
+            left=left,
+            random=generator(seed, f"{name} {month}"),
+        )
+        low, high = (float(end) for end in np.quantile(drawn, [(1 - level) / 2, (1 + level) / 2]))
+        middle = min(max(float(drawn.mean()), low), high)
+        told.append(Forecast(as_of, due_on, WHAT, str(name), str(name), low=low, middle=middle, high=high, level=level))
+    return told
+
+
+def category_outcomes(items: pd.DataFrame, forecasts: pd.DataFrame) -> dict[tuple[str, str, dt.date], float]:
+    """What an hour earned on each forecast category's sales of the month, from the books.
+
+    Parameters
+    ----------
+    items : DataFrame
+        As ``item_economics`` gives them, later than the forecasts.
+    forecasts : DataFrame
+        As ``kept_forecasts`` gives them.
+
+    Returns
+    -------
+    dict
+        For ``track_record.scored``; a category without a sale in the month has no outcome.
+
+    Examples
+    --------
+    >>> from flipkit.analysis.forecasts import forecast_table
+    >>> made, due = dt.date(2026, 4, 30), dt.date(2026, 5, 31)
+    >>> told = forecast_table([Forecast(made, due, WHAT, "mugs", "mugs", low=9, middle=20, high=31, level=0.8)])
+    >>> items = pd.DataFrame({"category": ["mugs"], "sold_on": pd.to_datetime(["2026-05-02"]),
+    ...     "net_cents": [1500], "owner_min": [60.0]})
+    >>> list(category_outcomes(items, told).values())
+    [15.0]
+    """
+    asked = forecasts[forecasts["what"] == WHAT]
+    month = items["sold_on"].dt.to_period("M")
+    found: dict[tuple[str, str, dt.date], float] = {}
+    for subject, day in sorted(set(zip(asked["subject"], asked["due_on"], strict=True)), key=str):
+        own = items[((items["category"].astype(str) == subject) & (month == pd.Period(day, "M"))).to_numpy()]
+        if float(own["owner_min"].sum()) > 0:
+            found[WHAT, str(subject), day.date()] = float(own["net_cents"].sum() / own["owner_min"].sum() * 0.6)
+    return found

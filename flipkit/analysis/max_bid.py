@@ -1,22 +1,34 @@
-"""The most to pay for a thing: what it will bring, the hours that it takes, and the chance of losing money.
-
-The highest price is the lower of
-two: the cost at which the expected net per owner hour just meets the target, and the cost at
-which the chance of losing money reaches the stated limit.
-"""
+"""TODO"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import difflib
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from flipkit.analysis.demand import LEAST_PULL, Demand, Possible, possible_demand, wanting
-from flipkit.analysis.price_outcomes import Outcomes, path_outcomes
-from flipkit.analysis.price_tables import PriceGrid, PriceTable, price_table
-from flipkit.analysis.pricing import PricePaths, PriceSettings
-from flipkit.analysis.weighed_prices import weighed_paths
+from flipkit.analysis.comparables import ComparableRules, TypicalPrice, more_comparables, typical_price
+from flipkit.analysis.demand import LEAST_PULL, Demand, Possible, demand_from, possible_demand, wanting
+from flipkit.analysis.pricing import (
+    Outcomes,
+    PriceGrid,
+    PricePaths,
+    PriceSettings,
+    PriceTable,
+    path_outcomes,
+    price_table,
+    weighed_paths,
+)
+from flipkit.errors import AssumptionError
+
+# The most to pay for a thing: what it will bring, the hours that it takes, and the chance of losing money.
+#
+# The highest price is the lower of two: the cost at which the expected net per owner hour just meets the target,
+# and the cost at which the chance of losing money reaches the stated limit.
 
 Floats = npt.NDArray[np.float64]
 
@@ -378,3 +390,659 @@ def _likely(limit: Floats, weight: Floats) -> tuple[float, float, float, float]:
         level = (mean * total).sum(axis=axis) / share
         errors.append(float(np.sqrt(share @ (level - share @ level) ** 2)))
     return float(low), float(high), errors[0], errors[1]
+
+
+# What the highest price worth paying hangs on, and whether a thing is worth more in parts.
+
+
+class Driver(NamedTuple):
+    """One input moved down and up, and the highest price then. [cents]"""
+
+    name: str
+    moved: str
+    low_cents: int
+    high_cents: int
+
+
+def drivers(asked: Question) -> list[Driver]:
+    """What the highest price hangs on: each input moved down and up, the widest first.
+
+    Parameters
+    ----------
+    asked : Question
+        The thing.
+
+    Returns
+    -------
+    list of Driver
+        One an input.
+
+    Examples
+    --------
+    See ``tests/analysis/test_buying.py``.
+    """
+    terms = asked.terms
+    price = max(asked.price_error, 0.05)
+    pace = max(asked.pace_error, 0.2)
+
+    def moved(name: str, **change: Any) -> Question:
+        return replace(asked, **change) if name == "question" else replace(asked, terms=replace(terms, **change))
+
+    def paced(factor: float) -> Question:
+        demand = asked.demand
+        faster = Demand(demand.log_rate + np.log(factor), demand.pull, demand.weekly, demand.offers)
+        return moved("question", demand=faster, pace_error=0.0)
+
+    def worked(factor: float) -> Question:
+        return moved("terms", before_min=terms.before_min * factor, sale_min=terms.sale_min * factor)
+
+    pairs = (
+        (
+            "what like things sell for",
+            f"{np.expm1(-price):+.0%} and {np.expm1(price):+.0%}",
+            moved("question", typical_cents=asked.typical_cents * np.exp(-price), price_error=0.0),
+            moved("question", typical_cents=asked.typical_cents * np.exp(price), price_error=0.0),
+        ),
+        (
+            "how fast they sell",
+            f"x {np.exp(-pace):.2f} and x {np.exp(pace):.2f}",
+            paced(np.exp(-pace)),
+            paced(np.exp(pace)),
+        ),
+        ("minutes of work", "+25 % and -25 %", worked(1.25), worked(0.75)),
+        (
+            "label, materials and hired packing",
+            "+$2 and -$2" if terms.at_sale_cents < 1000 else "+20 % and -20 %",
+            moved("terms", at_sale_cents=terms.at_sale_cents + max(200.0, 0.2 * terms.at_sale_cents)),
+            moved("terms", at_sale_cents=terms.at_sale_cents - max(200.0, 0.2 * terms.at_sale_cents)),
+        ),
+        (
+            "share that nobody wants",
+            "twice and half",
+            moved("question", never_share=min(2 * asked.never_share, 0.95)),
+            moved("question", never_share=asked.never_share / 2),
+        ),
+        (
+            "what an hour should bring",
+            "+25 % and -25 %",
+            moved("question", target_cents=asked.target_cents * 1.25),
+            moved("question", target_cents=asked.target_cents * 0.75),
+        ),
+    )
+    found = [
+        Driver(name, how, highest_price(low).highest_cents, highest_price(high).highest_cents)
+        for name, how, low, high in pairs
+    ]
+    return sorted(found, key=lambda one: one.low_cents - one.high_cents)
+
+
+class PartOut(NamedTuple):
+    """Keeping a thing whole against selling its parts."""
+
+    whole: Answer
+    parts: tuple[Answer, ...]
+    whole_cents: int
+    parts_cents: int
+    better: str
+
+
+def part_out(whole: Question, parts: Sequence[Question], *, apart_min: float = 0.0) -> PartOut:
+    """Whether a thing is worth more whole or in parts: which way allows to pay more for the target.
+
+    Finding it, its trip and taking it apart count once for the parts together.
+
+    Parameters
+    ----------
+    whole : Question
+        The thing as it is.
+    parts : sequence of Question
+        Its parts; what their terms say of the trip is left out.
+    apart_min : float
+        Work of taking it apart. [min]
+
+    Returns
+    -------
+    PartOut
+        Both costs for the target, and the better way.
+
+    Raises
+    ------
+    AssumptionError
+        If there is no part.
+
+    Examples
+    --------
+    See ``tests/analysis/test_buying.py``.
+    """
+    if not parts:
+        raise AssumptionError("parts", need="at least one", got=0)
+    kept = highest_price(whole)
+    found = tuple(highest_price(replace(part, terms=replace(part.terms, before_cents=0.0))) for part in parts)
+    total = sum(one.for_target_cents for one in found) - whole.terms.before_cents - whole.target_cents / 60 * apart_min
+    return PartOut(
+        kept, found, kept.for_target_cents, round(total), "parts" if total > kept.for_target_cents else "whole"
+    )
+
+
+def turning_price(asked: Question, cost_cents: float, *, steps: int = 14) -> float | None:
+    """What like things must sell for that a cost is just the highest price.
+
+    With ``comparables.more_comparables`` it says how many more comparables would change the
+    decision.
+
+    Parameters
+    ----------
+    asked : Question
+        The thing.
+    cost_cents : float
+        What is asked for it. [cents]
+    steps : int
+        How often the range is halved.
+
+    Returns
+    -------
+    float or None
+        The typical price; None where neither a tenth nor ten times of what is held turns it. [cents]
+
+    Examples
+    --------
+    See ``tests/analysis/test_buying.py``.
+    """
+
+    def worth(factor: float) -> bool:
+        return highest_price(replace(asked, typical_cents=asked.typical_cents * factor)).highest_cents >= cost_cents
+
+    low, high = -np.log(10.0), np.log(10.0)
+    if worth(float(np.exp(low))) or not worth(float(np.exp(high))):
+        return None
+    for _ in range(steps):
+        middle = (low + high) / 2
+        if worth(float(np.exp(middle))):
+            high = middle
+        else:
+            low = middle
+    return float(asked.typical_cents * np.exp((low + high) / 2))
+
+
+# The question asked in a shop aisle: what is the most to pay for this, and will it sell?
+#
+# It is answered from a small file of what the shop's books know, left behind by a report (``shop_knowledge``),
+# without waiting for tables of data.
+
+_AGAIN = "run 'flipkit report' again"
+#: Name under which the whole shop stands in the knowledge.
+SHOP = "whole shop"
+
+
+def answer(knowledge: Mapping[str, Any], category: str, **known: Any) -> Answer:
+    """The most to pay for a thing, from what the shop knows.
+
+    Parameters
+    ----------
+    knowledge : mapping
+        As ``shop_knowledge`` gives it, or read back from its file.
+    category : str
+        The category.
+    **known : see below
+        What is known of the thing, as in ``question``.
+
+    Returns
+    -------
+    Answer
+        The price and its reasons.
+
+    Raises
+    ------
+    AssumptionError
+        If the venue, the size or the price makes no sense.
+
+    Examples
+    --------
+    See ``tests/analysis/test_buying.py``.
+    """
+    return highest_price(question(knowledge, category, **known))
+
+
+def question(
+    knowledge: Mapping[str, Any],
+    category: str,
+    *,
+    price_cents: float | None = None,
+    comparables_cents: Sequence[float] = (),
+    size: str = "",
+    weight_lb: float | None = None,
+    venue: str = "",
+    at_sale_cents: float | None = None,
+    target_cents: float | None = None,
+    loss_limit: float | None = None,
+) -> Question:
+    """A question about a thing from what the shop knows.
+
+    Parameters
+    ----------
+    knowledge : mapping
+        As ``shop_knowledge`` gives it, or read back from its file.
+    category : str
+        The category; one that the shop does not know is judged by the whole shop.
+    price_cents : float, optional
+        What like things sell for, as the seller thinks. [cents]
+    comparables_cents : sequence of float
+        Recorded sales of like things, better than a thought. [cents]
+    size : str
+        Size class of the packed parcel; empty: the category's most common one.
+    weight_lb : float, optional
+        Packed weight; without it such things' usual one. The label moves by what a pound more of
+        the shop's parcels of that size cost. [lb]
+    venue : str
+        Where it is to be sold; empty: where the shop mostly sells.
+    at_sale_cents : float, optional
+        Label, materials and hired packing less shipping charged, where known better. [cents]
+    target_cents, loss_limit : float, optional
+        The seller's wishes, where not those of the knowledge.
+
+    Returns
+    -------
+    Question
+        For ``highest_price``.
+
+    Raises
+    ------
+    AssumptionError
+        If the venue or the size is unknown, or the price or a wish makes no sense.
+
+    Examples
+    --------
+    See ``tests/analysis/test_buying.py``.
+    """
+    kind = knowledge["categories"].get(category) or knowledge["categories"][SHOP]
+    wishes = knowledge["wishes"]
+    if comparables_cents:
+        found = typical_price(comparables_cents, rules=ComparableRules(**knowledge["comparable_rules"]))
+        # Few comparables lean on what the category's things sell for: who buys what looks cheap
+        # beside its comparables would else mostly buy what these overrate.
+        own, usual = found.error**-2, float(kind["typical_spread"]) ** -2
+        if kind["typical_cents"] is None:
+            usual = 0.0
+        middle = (own * np.log(found.cents) + usual * np.log(float(kind["typical_cents"] or 1.0))) / (own + usual)
+        typical, error = float(np.exp(middle)), float((own + usual) ** -0.5)
+    elif price_cents is not None:
+        if not price_cents > 0:
+            raise AssumptionError("price", need="above 0", got=price_cents / 100)
+        typical, error = float(price_cents), float(wishes["guess_error"])
+    elif kind["typical_cents"] is None:
+        mend = "say what like things sell for, or what one sold for"
+        raise AssumptionError("price", need="known for the first sales", got="none", mend=mend)
+    else:
+        typical, error = float(kind["typical_cents"]), float(kind["typical_spread"])
+    chosen = size or kind["size"]
+    if chosen not in kind["sizes"]:
+        raise AssumptionError("size", need=f"one of {', '.join(kind['sizes'])}", got=size)
+    place = venue or kind["venue"]
+    if place not in kind["fees"]:
+        raise AssumptionError("venue", need=f"one of {', '.join(kind['fees'])}", got=venue)
+    target = float(wishes["target_cents"] if target_cents is None else target_cents)
+    if not target >= 0:
+        raise AssumptionError("target", need="at least 0", got=target / 100)
+    limit = float(wishes["loss_limit"] if loss_limit is None else loss_limit)
+    if not 0 <= limit <= 1:
+        raise AssumptionError("chance of loss", need="between 0 % and 100 %", got=f"{limit:.0%}")
+    terms = dict(kind["sizes"][chosen])
+    posted = place not in knowledge["collected"]
+    if not posted:
+        # What is collected has no label and hardly any packing.
+        terms["at_sale_cents"] = 0.0
+        terms["sale_min"] = terms["sale_min"] - terms["post_min"]
+    if at_sale_cents is not None and posted:
+        terms["at_sale_cents"] = float(at_sale_cents)
+    terms.pop("post_min")
+    usual_lb, pound_cents = (terms.pop(name, None) for name in ("weight_lb", "pound_cents"))
+    if weight_lb is not None and at_sale_cents is None and posted:
+        if usual_lb is None or pound_cents is None:
+            raise AssumptionError("weight", need="a pack that knows labels by weight", got="none", mend=_AGAIN)
+        if not weight_lb > 0:
+            raise AssumptionError("weight", need="above 0", got=weight_lb)
+        terms["at_sale_cents"] += pound_cents * (weight_lb - usual_lb)
+    demand = demand_from(kind["demand"])
+    ratio = kind["venue_pace"].get(place, 1.0)
+    demand = Demand(demand.log_rate + np.log(ratio), demand.pull, demand.weekly, demand.offers)
+    return Question(
+        typical,
+        error,
+        demand,
+        float(kind["pace_error"]),
+        float(kind["never_share"]),
+        float(kind["appeal_spread"]),
+        Terms(tuple(knowledge["fee_price_cents"]), tuple(kind["fees"][place]), **terms),
+        target,
+        limit,
+        float(wishes["salvage"]),
+        float(wishes["money_rate"]),
+        float(wishes["storage_cents"]),
+        float(wishes["change_min"]),
+        PriceGrid(*knowledge["grid"]),
+        tuple(knowledge["endings_cents"]),
+        # A file of before these were written knows a sure pull.
+        float(kind.get("pull_error", 0.0)),
+        float(kind.get("pull_with_pace", 0.0)),
+    )
+
+
+def venue_answers(knowledge: Mapping[str, Any], category: str, **known: Any) -> dict[str, Answer]:
+    """The same thing at each venue, local ones included: which allows to pay most for it.
+
+    Parameters
+    ----------
+    knowledge : mapping
+        As ``shop_knowledge`` gives it.
+    category : str
+        The category.
+    **known : see below
+        What is known of the thing, as in ``question`` without ``venue``.
+
+    Returns
+    -------
+    dict of str to Answer
+        By venue, the best first.
+
+    Raises
+    ------
+    AssumptionError
+        If what is known makes no sense.
+
+    Examples
+    --------
+    See ``tests/analysis/test_buying.py``.
+    """
+    kind = knowledge["categories"].get(category) or knowledge["categories"][SHOP]
+    found = {venue: answer(knowledge, category, venue=venue, **known) for venue in kind["fees"]}
+    # Where no venue allows anything, the one that comes nearest to the target stands first.
+    return dict(sorted(found.items(), key=lambda pair: (-pair[1].highest_cents, -pair[1].for_target_cents)))
+
+
+def pocket_table(
+    knowledge: Mapping[str, Any],
+    *,
+    prices_cents: Sequence[int],
+    categories: Sequence[str] | None = None,
+    least_share: float = 0.1,
+) -> list[dict[str, Any]]:
+    """The highest price by category, size class and expected sale price, for a sheet in the pocket.
+
+    Parameters
+    ----------
+    knowledge : mapping
+        As ``shop_knowledge`` gives it.
+    prices_cents : sequence of int
+        What like things sell for. [cents]
+    categories : sequence of str, optional
+        Which; all that the shop knows where not given.
+    least_share : float
+        Size classes that fewer of a category's things have are left out.
+
+    Returns
+    -------
+    list of dict
+        One a category, size and price: ``category``, ``size_class``, ``price_cents``,
+        ``highest_cents``, ``binding``, ``sold_share``, ``weeks``, ``list_cents``.
+
+    Examples
+    --------
+    See ``tests/analysis/test_buying.py``.
+    """
+    names = [name for name in knowledge["categories"] if name != SHOP] if categories is None else list(categories)
+    rows = []
+    for name in names:
+        kind = knowledge["categories"][name]
+        sizes = [size for size, share in kind["size_shares"].items() if share >= least_share] or [kind["size"]]
+        for size in sizes:
+            for price in prices_cents:
+                found = answer(knowledge, name, price_cents=price, size=size)
+                rows.append(
+                    {
+                        "category": name,
+                        "size_class": size,
+                        "price_cents": int(price),
+                        "highest_cents": found.highest_cents,
+                        "binding": found.binding,
+                        "sold_share": found.sold_share,
+                        "weeks": found.weeks,
+                        "list_cents": found.list_cents,
+                    }
+                )
+    return rows
+
+
+# The answer in the shop aisle, whole: the highest price, what drives it, where to sell, this cost judged.
+
+#: Halvings of the range in which the typical price is sought at which a cost is just right: within 2 %.
+_TURNS = 8
+#: Chance of changing the decision from which on more comparables are worth looking for.
+_WORTH_LOOKING = 0.2
+
+
+def buying_answer(
+    knowledge: Mapping[str, Any],
+    category: str,
+    *,
+    cost_cents: int | None = None,
+    parts_cents: Sequence[int] = (),
+    apart_min: float = 0.0,
+    venue: str = "",
+    **known: Any,
+) -> dict[str, Any]:
+    """The most to pay for a thing, with everything that the question in the aisle asks.
+
+    Parameters
+    ----------
+    knowledge : mapping
+        As ``knowledge_file.read_knowledge`` gives it.
+    category : str
+        The category, in whatever case; one that the books do not know is judged by the whole shop.
+    cost_cents : int, optional
+        What is asked for it. [cents]
+    parts_cents : sequence of int
+        What its parts would sell for one by one. [cents]
+    apart_min : float
+        Work of taking it apart. [min]
+    venue : str
+        Where it is to be sold; empty: where such things mostly sold.
+    **known : see below
+        What else is known of the thing, as in ``buying.question``.
+
+    Returns
+    -------
+    dict
+        Plain numbers, texts and lists with units in the keys; ``binding`` says which of the two
+        costs is lower, ``drivers`` what moves it, ``venues`` each venue, the best first.
+
+    Raises
+    ------
+    AssumptionError
+        If the category is empty, or the venue, the size, a price, the cost or a wish makes no sense.
+
+    Examples
+    --------
+    See ``tests/test_cli_buying.py``.
+    """
+    if not category.strip():
+        raise AssumptionError("category", need="the kind of thing, such as lamps", got=category)
+    if cost_cents is not None and cost_cents < 0:
+        raise AssumptionError("cost", need="at least 0", got=cost_cents / 100)
+    if not 0 <= apart_min < math.inf:
+        raise AssumptionError("minutes to take it apart", need="at least 0", got=apart_min)
+    name = known_category(knowledge, category)
+    asked = question(knowledge, name, venue=venue, **known)
+    found = highest_price(asked)
+    kind = knowledge["categories"][name]
+    compared = known.get("comparables_cents") or ()
+    seen = typical_price(compared, rules=ComparableRules(**knowledge["comparable_rules"])) if compared else None
+    size = known.get("size") or kind["size"]
+    answer: dict[str, Any] = {
+        "category": category if name == SHOP else name,
+        "judged_by": name,
+        "items_in_books": kind["items"],
+        "sales_in_books": kind["sold"],
+        "too_few_to_tell": kind["sold"] < knowledge["too_few_items"],
+        # A file of before these were written names none.
+        "overview_says_stop": name in knowledge.get("stop", ()),
+        "knowledge_as_of": knowledge.get("as_of", ""),
+        "currency": knowledge.get("currency", "USD"),
+        "size_class": size,
+        "venue": venue or kind["venue"],
+        "typical_cents": round(asked.typical_cents),
+        "typical_from": "comparables" if compared else "price" if known.get("price_cents") is not None else "books",
+        "typical_error_share": round(asked.price_error, 4),
+        **_comparables(seen, compared),
+        **_figures(found, asked),
+        "drivers": [
+            {
+                "input": one.name,
+                "moved": one.moved,
+                "highest_at_first_cents": one.low_cents,
+                "highest_at_second_cents": one.high_cents,
+            }
+            for one in drivers(asked)
+        ],
+        "venues": _venues(knowledge, name, venue or kind["venue"], found, known),
+    }
+    if cost_cents is not None:
+        answer["at_cost"] = _at_cost(asked, found, seen, cost_cents)
+    if parts_cents:
+        answer["parts"] = _parts(knowledge, name, asked, parts_cents, apart_min, venue, known)
+    return answer
+
+
+def known_category(knowledge: Mapping[str, Any], category: str) -> str:
+    """The category as the books spell it, or the whole shop for one that they do not know.
+
+    Parameters
+    ----------
+    knowledge : mapping
+        As ``shop_knowledge`` gives it.
+    category : str
+        As it was asked.
+
+    Returns
+    -------
+    str
+        A key of the knowledge's categories.
+
+    Raises
+    ------
+    AssumptionError
+        If it looks like a slip of one that they know.
+
+    Examples
+    --------
+    >>> known_category({"categories": {"Table lamps": {}, "whole shop": {}}}, "table LAMPS")
+    'Table lamps'
+    """
+    names = list(knowledge["categories"])
+    same = {name.casefold(): name for name in names}
+    wanted = " ".join(category.split()).casefold()
+    if wanted in same:
+        return same[wanted]
+    near = difflib.get_close_matches(wanted, same, n=1, cutoff=0.8)
+    if near:
+        mend = f"did you mean {same[near[0]]!r}?"
+        raise AssumptionError("category", need="one that the books know, or a new one", got=category, mend=mend)
+    return SHOP
+
+
+def _figures(found: Answer, asked: Question) -> dict[str, Any]:
+    """The price and its reasons."""
+    return {
+        "highest_cents": found.highest_cents,
+        "for_target_cents": found.for_target_cents,
+        "for_target_low_cents": found.low_cents,
+        "for_target_high_cents": found.high_cents,
+        "for_loss_cents": found.for_loss_cents,
+        "binding": found.binding,
+        "target_cents_per_hour": round(asked.target_cents),
+        "loss_limit_share": asked.loss_limit,
+        "at_sale_cents": round(asked.terms.at_sale_cents),
+        "sold_share": round(found.sold_share, 4),
+        "expected_weeks": round(found.weeks, 2),
+        "owner_min": round(found.owner_min, 1),
+        "list_cents": found.list_cents,
+        "mean_sale_cents": found.sale_cents,
+        "first_week_lowest_offer_cents": found.first_offer_cents,
+        "give_up_after_weeks": found.give_up_week,
+        "price_path": [{"week": week, "price_cents": price} for week, price in found.week_prices],
+    }
+
+
+def _comparables(seen: TypicalPrice | None, compared: Sequence[float]) -> dict[str, Any]:
+    if seen is None:
+        return {}
+    far = [round(price) for price, out in zip(compared, seen.outlier, strict=True) if out]
+    return {
+        "comparables": seen.sales,
+        "comparables_middle_cents": seen.cents,
+        "comparables_spread_share": round(seen.spread, 4),
+        "outliers_cents": far,
+    }
+
+
+def _venues(
+    knowledge: Mapping[str, Any], name: str, own: str, found: Answer, known: Mapping[str, Any]
+) -> list[dict[str, Any]]:
+    """Each venue, the one that allows to pay most first."""
+    every = venue_answers(knowledge, name, **known)
+    return [
+        {
+            "venue": place,
+            "collected": place in knowledge["collected"],
+            "asked": place == own,
+            "for_target_cents": one.for_target_cents,
+            "highest_cents": one.highest_cents,
+            "sold_share": round(one.sold_share, 4),
+            "expected_weeks": round(one.weeks, 2),
+            "list_cents": one.list_cents,
+        }
+        for place, one in every.items()
+    ]
+
+
+def _at_cost(asked: Question, found: Answer, seen: TypicalPrice | None, cost_cents: int) -> dict[str, Any]:
+    """What is asked for it, judged; where the judgement would turn, and whether more comparables could turn it."""
+    hourly = found.hourly(cost_cents)
+    turning = turning_price(asked, cost_cents, steps=_TURNS)
+    judged: dict[str, Any] = {
+        "cost_cents": cost_cents,
+        "worth_it": cost_cents <= found.highest_cents,
+        "cents_per_hour": round(hourly * 100) if hourly == hourly else None,
+        "loss_chance_share": round(found.loss_chance(cost_cents), 4),
+        "turning_typical_cents": None if turning is None else round(turning),
+    }
+    if seen is not None:
+        leaning = (asked.typical_cents, asked.price_error)
+        judged["more_comparables_to_turn"] = (
+            None
+            if turning is None
+            else more_comparables(seen, turning_cents=turning, chance=_WORTH_LOOKING, leaning=leaning)
+        )
+        judged["more_comparables_chance_share"] = _WORTH_LOOKING
+    return judged
+
+
+def _parts(
+    knowledge: Mapping[str, Any],
+    name: str,
+    asked: Question,
+    parts_cents: Sequence[int],
+    apart_min: float,
+    venue: str,
+    known: Mapping[str, Any],
+) -> dict[str, Any]:
+    """Kept whole or sold in parts."""
+    wishes = {key: known[key] for key in ("size", "target_cents", "loss_limit") if known.get(key) is not None}
+    pieces = [question(knowledge, name, price_cents=price, venue=venue, **wishes) for price in parts_cents]
+    both = part_out(asked, pieces, apart_min=apart_min)
+    return {
+        "better": both.better,
+        "whole_for_target_cents": both.whole_cents,
+        "parts_for_target_cents": both.parts_cents,
+        "apart_min": apart_min,
+        "part_cents": list(parts_cents),
+    }

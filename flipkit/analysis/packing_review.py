@@ -13,8 +13,7 @@ import pandas as pd
 
 from flipkit.assumptions import Assumptions
 from flipkit.books.schema import PICKUP
-from flipkit.economics.costs import own_rate_cards
-from flipkit.items.measures import MEASURES
+from flipkit.economics.costs import MEASURES, own_rate_cards
 from flipkit.rules.postage import label_columns
 from flipkit.rules.tables import Rules
 from flipkit.units import SNAP

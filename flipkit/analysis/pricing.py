@@ -1,24 +1,168 @@
-"""The price path of a thing: what to ask, when to mark down, which offer to take, when to give up.
-
-Backward induction over weeks and a grid of prices. In each week the seller holds the price,
-lowers it (which costs some work) or gives up; a buyer comes with a chance that depends on price
-and week, or writes an offer. Money is what a sale leaves after fees, label and the work of
-selling, before what the thing cost, which is spent whatever happens.
-"""
+"""TODO"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from flipkit.analysis.demand import Demand
-from flipkit.analysis.price_tables import PriceTable
+from flipkit.analysis.demand import SURE, Demand, Possible
 from flipkit.errors import AssumptionError
+
+# The prices that can be asked for a thing, and what a sale at each leaves.
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class PriceTable:
+    """The prices that can be asked for each thing, and what a sale at them leaves.
+
+    Attributes
+    ----------
+    price_cents : array, shape (n, prices)
+        Prices, rising. [cents]
+    log_ratio : array, shape (n, prices)
+        Logarithm of each over the typical price.
+    net_cents : array, shape (n, prices)
+        What a sale at each leaves. [cents]
+    offer_steps : tuple of int
+        How many places below the asking price each kind of offer stands.
+    asked : int
+        First place that may be asked; those below serve for offers only.
+    """
+
+    price_cents: Floats
+    log_ratio: Floats
+    net_cents: Floats
+    offer_steps: tuple[int, ...]
+    asked: int
+
+    def part(self, rows: slice | Ints) -> PriceTable:
+        """The table of some of the things.
+
+        Parameters
+        ----------
+        rows : slice or array of int
+            Which.
+
+        Returns
+        -------
+        PriceTable
+            Theirs.
+        """
+        return PriceTable(
+            self.price_cents[rows], self.log_ratio[rows], self.net_cents[rows], self.offer_steps, self.asked
+        )
+
+
+@dataclass(frozen=True)
+class PriceGrid:
+    """The prices considered, over the typical price.
+
+    Attributes
+    ----------
+    low, high : float
+        Lowest and highest price asked, over the typical one.
+    step : float
+        Step of the logarithm from one price to the next.
+    """
+
+    low: float
+    high: float
+    step: float
+
+    def __post_init__(self) -> None:
+        if not (0 < self.low < self.high and self.step > 0):
+            raise AssumptionError("pricing.grid", need="0 < low < high and a step above 0", got=self)
+
+
+def price_table(
+    typical_cents: npt.ArrayLike,
+    net_of: object,
+    demand: Demand,
+    *,
+    grid: PriceGrid,
+    endings_cents: tuple[int, ...] = (),
+) -> PriceTable:
+    """Prices around each thing's typical price, and what a sale at them leaves.
+
+    Parameters
+    ----------
+    typical_cents : array, shape (n,)
+        Typical price of each thing. [cents]
+    net_of : callable
+        Gives what sales at prices, shape (n, prices) in cents, leave. [cents]
+    demand : Demand
+        Says which offers are to be covered.
+    grid : PriceGrid
+        How far and how finely.
+    endings_cents : tuple of int
+        Endings below a whole dollar that prices may have, such as 95 or 99; empty: any cent.
+
+    Returns
+    -------
+    PriceTable
+        The table.
+
+    Examples
+    --------
+    >>> demand = Demand(np.array([-2.0]), np.array([2.0]), np.zeros(9))
+    >>> table = price_table([5000], lambda price: price, demand, grid=PriceGrid(0.8, 1.2, 0.1), endings_cents=(99,))
+    >>> table.price_cents[0].tolist()
+    [3999.0, 4399.0, 4899.0, 5399.0, 5999.0]
+    """
+    typical = np.asarray(typical_cents, dtype=np.float64)
+    steps = tuple(max(round(-np.log(part) / grid.step), 1) for part in demand.offers.parts)
+    below = max(steps, default=0)
+    asked = round(np.log(grid.high / grid.low) / grid.step) + 1
+    log = np.log(grid.high) - grid.step * np.arange(asked + below - 1, -1, -1)
+    price = rounded_price(typical[:, None] * np.exp(log), endings_cents)
+    net = np.asarray(net_of(price), dtype=np.float64)  # type: ignore[operator]
+    return PriceTable(price, np.log(price / typical[:, None]), net, steps, below)
+
+
+def rounded_price(price_cents: Floats, endings_cents: tuple[int, ...] = ()) -> Floats:
+    """Prices moved to the nearest one with an allowed ending; whole cents where none is named.
+
+    Parameters
+    ----------
+    price_cents : array
+        Prices. [cents]
+    endings_cents : tuple of int
+        Endings below a whole dollar.
+
+    Returns
+    -------
+    array
+        Prices of at least one cent. [cents]
+
+    Examples
+    --------
+    >>> rounded_price(np.array([4320.4, 120.0]), (0, 95)).tolist()
+    [4300.0, 100.0]
+    """
+    price = np.asarray(price_cents, dtype=np.float64)
+    if not endings_cents:
+        return np.maximum(np.rint(price), 1.0)
+    dollars = np.floor(price / 100)
+    choices = np.stack(
+        [100 * (dollars + whole) + ending for whole in (-1, 0, 1) for ending in sorted(set(endings_cents))], axis=-1
+    )
+    choices = np.where(choices > 0, choices, np.inf)
+    nearest = np.abs(choices - price[..., None]).argmin(axis=-1)
+    return np.asarray(np.take_along_axis(choices, nearest[..., None], axis=-1)[..., 0])
+
+
+# The price path of a thing: what to ask, when to mark down, which offer to take, when to give up.
+#
+# Backward induction over weeks and a grid of prices. In each week the seller holds the price, lowers it (which
+# costs some work) or gives up; a buyer comes with a chance that depends on price and week, or writes an offer.
+# Money is what a sale leaves after fees, label and the work of selling, before what the thing cost, which is spent
+# whatever happens.
 
 #: Action that ends the listing.
 GIVE_UP = -1
@@ -125,7 +269,7 @@ def best_paths(
 
     Examples
     --------
-    >>> from flipkit.analysis.price_tables import PriceGrid, price_table
+    >>> from flipkit.analysis.pricing import PriceGrid, price_table
     >>> demand = Demand(np.array([-2.0]), np.array([2.5]), np.zeros(26))
     >>> table = price_table(np.array([5000]), lambda price: 0.87 * price - 800, demand, grid=PriceGrid(0.5, 1.5, 0.05))
     >>> path = best_paths(demand, table, PriceSettings(26, keep=0.997, change_cents=100))
@@ -312,3 +456,434 @@ def lowest_offer(table: PriceTable, wait: Floats, at: Ints) -> Floats:
     between = price[row, upper - 1] * (1 - part) + price[row, upper] * part
     between = np.where(short == 0, price[:, :1], between)
     return np.asarray(np.minimum(np.ceil(between / 100) * 100, price[row, at]))
+
+
+# The price path of a thing whose demand is not known for sure: every possibility weighed, week by week.
+#
+# Things of a category differ in ways that no column tells, comparables err, and books teach level and pull of the
+# demand only roughly. What has not sold yet is likelier one of the less wanted. That it has not sold is all that a
+# seller learns on the way, so the best path is still one list of prices. It is sought by backward induction in
+# which each week's possibilities weigh as much as they have left unsold along the path found before, and again
+# along the path so found.
+
+#: Things priced at a time, so that the tables stay in the processor's memory.
+_WEIGHED_CHUNK = 40
+#: How often a path is sought along the one before; a third time moves the worth by less than a thousandth.
+_SWEEPS = 2
+
+
+def weighed_paths(
+    demand: Demand,
+    possible: Possible,
+    table: PriceTable,
+    settings: PriceSettings,
+    *,
+    storage_cents: npt.ArrayLike = 0.0,
+    end_cents: npt.ArrayLike = 0.0,
+    start: Ints | None = None,
+    sweeps: int = _SWEEPS,
+) -> PricePaths:
+    """The path that is worth most on average over all that the demand may be, for each of many things.
+
+    Parameters
+    ----------
+    demand : Demand
+        The middling demand of each thing.
+    possible : Possible
+        What it may be beside that, and how likely.
+    table : PriceTable
+        Prices and what a sale at them leaves.
+    settings : PriceSettings
+        Weeks, tied-up money, work of a change.
+    storage_cents : float or array, shape (n,)
+        Cost of each week on the shelf. [cents]
+    end_cents : float or array, shape (n,)
+        What giving up brings. [cents]
+    start : array of int, shape (n,), optional
+        Place of the price asked already, as in ``best_paths``.
+    sweeps : int
+        How often a path is sought along the one before.
+
+    Returns
+    -------
+    PricePaths
+        Prices, lowest offers, the week to give up, and the value with all possibilities weighed.
+
+    Raises
+    ------
+    AssumptionError
+        If the demand knows fewer weeks than the settings ask for.
+
+    Examples
+    --------
+    >>> from flipkit.analysis.demand import possible_demand
+    >>> from flipkit.analysis.pricing import PriceGrid, price_table
+    >>> demand = Demand(np.array([-2.0]), np.array([2.5]), np.zeros(52))
+    >>> table = price_table([3000], lambda price: 0.8 * price, demand, grid=PriceGrid(0.5, 1.5, 0.05))
+    >>> sure = best_paths(demand, table, PriceSettings(52), storage_cents=50)
+    >>> unsure = weighed_paths(demand, possible_demand(0.7, 0.4), table, PriceSettings(52), storage_cents=50)
+    >>> bool(unsure.weeks_to_give_up[0] < sure.weeks_to_give_up[0])
+    True
+    """
+    n = table.price_cents.shape[0]
+    storage = np.broadcast_to(np.asarray(storage_cents, dtype=np.float64), (n,))
+    end = np.broadcast_to(np.asarray(end_cents, dtype=np.float64), (n,))
+    found = []
+    for rows in (slice(at, at + _WEIGHED_CHUNK) for at in range(0, n, _WEIGHED_CHUNK)):
+        own = _Things(demand.part(rows), possible.rows(rows), table.part(rows), settings, storage[rows], end[rows])
+        found.append(own.best(None if start is None else start[rows], sweeps))
+    return PricePaths(*(np.concatenate(parts) for parts in zip(*found, strict=True)))
+
+
+class _Things:
+    """Some things, and the sweeps for their best paths."""
+
+    def __init__(
+        self,
+        demand: Demand,
+        possible: Possible,
+        table: PriceTable,
+        settings: PriceSettings,
+        storage: Floats,
+        end: Floats,
+    ) -> None:
+        self.demand, self.table, self.settings, self.storage, self.end = demand, table, settings, storage, end
+        n, prices = table.price_cents.shape
+        self.moved = possible.moved(demand)
+        self.share = np.broadcast_to(possible.share, (n, len(self.moved)))
+        # Possibilities first: whole tables of all of them at once.
+        self.rates = np.stack([one.price_rates(table.log_ratio[:, table.asked :]) for one in self.moved])
+        self.net = table.net_cents[:, table.asked :]
+        self.offers = [table.net_cents[:, table.asked - step : prices - step] for step in table.offer_steps]
+
+    def best(self, start: Ints | None, sweeps: int) -> tuple[Ints, Floats, Floats, Floats]:
+        """The best path of each thing out of those of all sweeps."""
+        plain = best_paths(
+            self.demand, self.table, self.settings, storage_cents=self.storage, end_cents=self.end, start=start
+        )
+        place, offer = plain.place, plain.lowest_offer_cents
+        found = []
+        for _ in range(sweeps):
+            place, offer, worth = self._sweep(self._left(place, offer), start)
+            found.append((place, offer, worth))
+        places, offers, worths = (np.stack(parts) for parts in zip(*found, strict=True))
+        best, row = worths.argmax(axis=0), np.arange(worths.shape[1])
+        place, offer, worth = places[best, row], offers[best, row], worths[best, row]
+        price = np.take_along_axis(self.table.price_cents, np.maximum(place, 0), axis=1)
+        return place, np.where(place == GIVE_UP, 0.0, price), offer, worth
+
+    def _left(self, place: Ints, offer: Floats) -> Floats:
+        """How likely each possibility is at the beginning of each week of a path, shape (possibilities, n, weeks)."""
+        row, at = np.arange(len(place))[:, None], np.maximum(place, self.table.asked)
+        count = np.ones(place.shape)
+        for step, often in zip(self.table.offer_steps, self.demand.offers.per_sale, strict=True):
+            count += often * (self.table.price_cents[row, at - step] >= offer)
+        # Beyond the path's end nothing sells: what was unsold then stays so.
+        count *= place != GIVE_UP
+        weeks = np.exp(self.demand.weekly[..., : place.shape[1]])
+        met = np.cumsum(self.rates[:, row, at - self.table.asked] * (weeks * count), axis=2)
+        before = np.concatenate((np.zeros((*met.shape[:2], 1)), met[..., :-1]), axis=2)
+        left = self.share.T[:, :, None] * np.exp(-before)
+        return np.asarray(left / np.maximum(left.sum(axis=0), 1e-300))
+
+    def _sweep(self, likely: Floats, start: Ints | None) -> tuple[Ints, Floats, Floats]:
+        """Values and actions backward with the possibilities weighed, then the path forward."""
+        n, size = self.net.shape
+        weeks, often = self.settings.weeks, self.demand.offers.per_sale
+        value = np.broadcast_to(self.end[:, None], self.rates.shape).copy()
+        held, come = np.empty_like(value), np.empty_like(value)
+        action = np.empty((weeks, n, size), dtype=np.int16)
+        wait = np.empty((weeks, n, size))
+        column, row = np.arange(size), size * np.arange(n)[:, None]
+        for week in range(weeks - 1, -1, -1):
+            share = likely[:, :, week, None]
+            np.multiply(value, self.settings.keep, out=held)
+            held -= self.storage[:, None]
+            # What refusing an offer leaves, each possibility counted as its buyers come.
+            np.multiply(self.rates, share, out=come)
+            buyers = come.sum(axis=0)
+            come *= held
+            wait[week] = come.sum(axis=0) / np.maximum(buyers, 1e-300)
+            count, sale = np.ones((n, size)), self.net.copy()
+            for left, many in zip(self.offers, often, strict=True):
+                taken = left > wait[week]
+                count += many * taken
+                sale += many * np.where(taken, left, 0.0)
+            sale /= count
+            count *= -self.demand.week_factor(week)[:, None]
+            # A week's value is the sale's, or by the chance of none what waiting leaves.
+            np.multiply(self.rates, count, out=come)
+            np.exp(come, out=come)
+            held -= sale
+            held *= come
+            held += sale
+            np.multiply(held, share, out=come)
+            mean = come.sum(axis=0)
+            free = week == 0 and start is None
+            changed, target = best_change(mean, self.settings, free=free)
+            better = changed > mean
+            chosen = np.where(better, target, column)
+            stop = np.where(better, changed, mean) < self.end[:, None]
+            value = held.reshape(len(held), -1).take((row + chosen).ravel(), axis=1).reshape(held.shape)
+            if not free:
+                value -= np.where(better, self.settings.change_cents, 0.0)
+            if stop.any():
+                value = np.where(stop, self.end[:, None], value)
+            action[week] = np.where(stop, GIVE_UP, chosen)
+        return self._path(action, wait, value, start)
+
+    def _path(
+        self, action: npt.NDArray[np.int16], wait: Floats, value: Floats, start: Ints | None
+    ) -> tuple[Ints, Floats, Floats]:
+        n, size = self.net.shape
+        first, weeks, row = self.table.asked, self.settings.weeks, np.arange(n)
+        at = np.full(n, size - 1) if start is None else np.clip(start - first, 0, size - 1)
+        worth = (self.share.T * value[:, row, at]).sum(axis=0)
+        place, refused = np.full((n, weeks), GIVE_UP, dtype=np.int64), np.zeros((n, weeks))
+        alive = np.ones(n, dtype=bool)
+        for week in range(weeks):
+            chosen = action[week][row, at].astype(np.int64)
+            alive = alive & (chosen != GIVE_UP)
+            at = np.where(alive, chosen, at)
+            place[alive, week] = at[alive] + first
+            refused[:, week] = wait[week][row, at]
+        offer = lowest_offer(self.table, refused, np.maximum(place, 0))
+        return place, np.where(place == GIVE_UP, 0.0, offer), worth
+
+
+# What a price path leads to: money, weeks, chance of a sale; and money against weeks as a frontier.
+
+
+@dataclass(frozen=True)
+class Outcomes:
+    """What following a path leads to, for each of n things.
+
+    Attributes
+    ----------
+    chance : array, shape (n, weeks, 1 + offers)
+        Chance that the thing sells in a week at the asking price, or by each kind of offer.
+    net_cents : array, shape (n, weeks, 1 + offers)
+        What that sale leaves. [cents]
+    price_cents : array, shape (n, weeks, 1 + offers)
+        Its price. [cents]
+    still : array, shape (n, weeks)
+        Chance of being on sale when a week begins.
+    changes : array, shape (n,)
+        Price changes to be expected.
+    """
+
+    chance: Floats
+    net_cents: Floats
+    price_cents: Floats
+    still: Floats
+    changes: Floats
+
+    @property
+    def sold_share(self) -> Floats:
+        """Chance that the thing sells at all."""
+        return np.asarray(self.chance.sum(axis=(1, 2)))
+
+    @property
+    def takings_cents(self) -> Floats:
+        """What sales leave on average, things that never sell counted with nothing. [cents]"""
+        return np.asarray((self.chance * self.net_cents).sum(axis=(1, 2)))
+
+    @property
+    def weeks(self) -> Floats:
+        """Weeks on sale on average."""
+        return np.asarray(self.still.sum(axis=1))
+
+    @property
+    def mean_price_cents(self) -> Floats:
+        """Mean price of what sells; NaN where nothing does. [cents]"""
+        share = self.sold_share
+        total = (self.chance * self.price_cents).sum(axis=(1, 2))
+        return np.asarray(np.divide(total, share, out=np.full(share.shape, np.nan), where=share > 0))
+
+
+def path_outcomes(
+    place: Ints, lowest_offer_cents: Floats, demand: Demand, table: PriceTable, *, start: npt.ArrayLike = 0
+) -> Outcomes:
+    """What paths lead to under a demand, which need not be the one that they were made for.
+
+    Parameters
+    ----------
+    place : array, shape (n, weeks)
+        Places of the asking prices in the table, ``GIVE_UP`` from the end on.
+    lowest_offer_cents : array, shape (n, weeks)
+        Offers from here on are taken. [cents]
+    demand : Demand
+        How buyers come.
+    table : PriceTable
+        Prices and what a sale at them leaves.
+    start : int or array, shape (n,)
+        Weeks already on sale: the path's first week is that week of the demand.
+
+    Returns
+    -------
+    Outcomes
+        Chances, money, weeks.
+
+    Examples
+    --------
+    >>> from flipkit.analysis.pricing import PriceGrid, price_table
+    >>> demand = Demand(np.array([np.log(np.log(2.0))]), np.array([0.0]), np.zeros(2))
+    >>> table = price_table([1000], lambda price: price, demand, grid=PriceGrid(0.9, 1.1, 0.1))
+    >>> found = path_outcomes(np.array([[1, 1]]), np.full((1, 2), 1e9), demand, table)
+    >>> found.sold_share.round(9).tolist(), found.weeks.round(9).tolist()
+    ([0.75], [1.5])
+    """
+    n, weeks = place.shape
+    on = place != GIVE_UP
+    at = np.maximum(place, 0)
+    first = np.broadcast_to(np.asarray(start, dtype=np.int64), (n,))
+    week = np.minimum(first[:, None] + np.arange(weeks), demand.weeks - 1)
+    weekly = demand.weekly[week] if demand.weekly.ndim == 1 else np.take_along_axis(demand.weekly, week, axis=1)
+    ratio = np.take_along_axis(table.log_ratio, at, axis=1)
+    rate = np.where(on, np.exp(demand.log_rate[:, None] - demand.pull[:, None] * ratio + weekly), 0.0)
+    part: list[Floats] = [np.ones((n, weeks))]
+    price: list[Floats] = []
+    net: list[Floats] = []
+    for step, often in zip((0, *table.offer_steps), (1.0, *demand.offers.per_sale), strict=True):
+        lower = np.maximum(at - step, 0)
+        price.append(np.take_along_axis(table.price_cents, lower, axis=1))
+        net.append(np.take_along_axis(table.net_cents, lower, axis=1))
+        if step:
+            part.append(np.asarray(often * (price[-1] >= lowest_offer_cents), dtype=np.float64))
+    share = np.stack(part, axis=2)
+    total = share.sum(axis=2)
+    event = -np.expm1(-rate * total)
+    still = np.cumprod(np.concatenate((np.ones((n, 1)), 1 - event[:, :-1]), axis=1), axis=1) * on
+    moved = (place[:, 1:] != place[:, :-1]) & on[:, 1:]
+    return Outcomes(
+        (still * event / total)[:, :, None] * share,
+        np.stack(net, axis=2),
+        np.stack(price, axis=2),
+        still,
+        (still[:, 1:] * moved).sum(axis=1),
+    )
+
+
+def worth_cents(
+    found: Outcomes, settings: PriceSettings, *, storage_cents: npt.ArrayLike, end_cents: npt.ArrayLike
+) -> Floats:
+    """What outcomes are worth on the first day, by the same rules as the best path's value.
+
+    Parameters
+    ----------
+    found : Outcomes
+        As ``path_outcomes`` gives them.
+    settings : PriceSettings
+        Weeks, tied-up money, work of a change.
+    storage_cents : float or array, shape (n,)
+        Cost of each week on the shelf. [cents]
+    end_cents : float or array, shape (n,)
+        What giving up brings. [cents]
+
+    Returns
+    -------
+    array, shape (n,)
+        The worth. [cents]
+
+    Examples
+    --------
+    See ``tests/analysis/test_pricing.py``, where it equals the value found backward.
+    """
+    n, weeks = found.still.shape
+    keep = settings.keep ** np.arange(weeks + 1)
+    storage = np.broadcast_to(np.asarray(storage_cents, dtype=np.float64), (n,))[:, None]
+    end = np.broadcast_to(np.asarray(end_cents, dtype=np.float64), (n,))
+    event = found.chance.sum(axis=2)
+    sales = (found.chance * found.net_cents).sum(axis=2)
+    waits = found.still - event
+    # Who is on sale at the end of a week but not at the beginning of the next is given up then.
+    onward = np.concatenate((found.still[:, 1:], np.zeros((n, 1))), axis=1)
+    never = 1.0 - found.still[:, 0]
+    return np.asarray(
+        ((sales - waits * storage) * keep[:-1]).sum(axis=1)
+        + end * (never + ((waits - onward) * keep[1:]).sum(axis=1))
+        - settings.change_cents * _change_worth(found, keep)
+    )
+
+
+def _change_worth(found: Outcomes, keep: Floats) -> Floats:
+    moved = found.price_cents[:, 1:, 0] != found.price_cents[:, :-1, 0]
+    return np.asarray((found.still[:, 1:] * moved * keep[1:-1]).sum(axis=1))
+
+
+class FrontierPoint(NamedTuple):
+    """One path on the frontier of money against weeks."""
+
+    week_cents: float
+    money_cents: float
+    weeks: float
+    sold_share: float
+    list_price_cents: float
+    paths: PricePaths
+
+
+def price_frontier(
+    demand: Demand,
+    table: PriceTable,
+    settings: PriceSettings,
+    *,
+    storage_cents: float,
+    end_cents: float,
+    week_cents: npt.ArrayLike,
+    possible: Possible = SURE,
+) -> list[FrontierPoint]:
+    """Expected money against expected weeks for one thing, from patient to hurried.
+
+    Each point is the best path of a seller to whom a further week is worth so many cents beyond
+    what it costs; 0 is the path that the kit proposes.
+
+    Parameters
+    ----------
+    demand : Demand
+        How buyers come, for one thing.
+    table : PriceTable
+        Its prices.
+    settings : PriceSettings
+        Weeks, tied-up money, work of a change.
+    storage_cents : float
+        Cost of each week on the shelf. [cents]
+    end_cents : float
+        What giving up brings. [cents]
+    week_cents : array, shape (m,)
+        What a further week is worth to the seller. [cents]
+    possible : Possible
+        What the demand may be; without it the demand is sure.
+
+    Returns
+    -------
+    list of FrontierPoint
+        One a value, money without that worth of the weeks.
+
+    Examples
+    --------
+    >>> from flipkit.analysis.pricing import PriceGrid, price_table
+    >>> demand = Demand(np.array([-2.0]), np.array([2.5]), np.zeros(26))
+    >>> table = price_table([5000], lambda price: 0.87 * price, demand, grid=PriceGrid(0.5, 1.5, 0.05))
+    >>> patient, hurried = price_frontier(
+    ...     demand, table, PriceSettings(26), storage_cents=0, end_cents=0, week_cents=[0, 300]
+    ... )
+    >>> hurried.weeks < patient.weeks, hurried.money_cents < patient.money_cents
+    (True, True)
+    """
+    points = []
+    for extra in np.asarray(week_cents, dtype=np.float64):
+        held = storage_cents + float(extra)
+        paths = weighed_paths(demand, possible, table, settings, storage_cents=held, end_cents=end_cents)
+        found = [path_outcomes(paths.place, paths.lowest_offer_cents, one, table) for one in possible.moved(demand)]
+        money = [worth_cents(one, settings, storage_cents=storage_cents, end_cents=end_cents)[0] for one in found]
+        points.append(
+            FrontierPoint(
+                float(extra),
+                float(possible.share @ money),
+                float(possible.share @ [one.weeks[0] for one in found]),
+                float(possible.share @ [one.sold_share[0] for one in found]),
+                float(paths.price_cents[0, 0]),
+                paths,
+            )
+        )
+    return points

@@ -1,24 +1,30 @@
-"""What to ask now for everything on the shelf, which offer to take, when to mark down and when to give up."""
+"""TODO"""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.analysis.buying import SHOP, question
 from flipkit.analysis.demand import Demand, Possible
-from flipkit.analysis.max_bid import Question
-from flipkit.analysis.person_weeks import PersonWeeks, Typical, asking_prices, person_weeks
-from flipkit.analysis.price_outcomes import path_outcomes
-from flipkit.analysis.price_tables import PriceTable, price_table
-from flipkit.analysis.pricing import PricePaths, PriceSettings
-from flipkit.analysis.sale_hazard import SellingModel, week_rates
-from flipkit.analysis.weighed_prices import weighed_paths
+from flipkit.analysis.max_bid import SHOP, Question, question
+from flipkit.analysis.pricing import (
+    FrontierPoint,
+    PricePaths,
+    PriceSettings,
+    PriceTable,
+    path_outcomes,
+    price_frontier,
+    price_table,
+    weighed_paths,
+)
+from flipkit.analysis.sale_hazard import PersonWeeks, SellingModel, Typical, asking_prices, person_weeks, week_rates
+
+# What to ask now for everything on the shelf, which offer to take, when to mark down and when to give up.
 
 Floats = npt.NDArray[np.float64]
 
@@ -209,3 +215,47 @@ def _replaced(paths: PricePaths, rows: npt.NDArray[np.int64], other: PricePaths)
 def _actions(price: Floats, asked: Floats, held: npt.NDArray[np.bool_]) -> npt.NDArray[np.object_]:
     """What to do today, in one word."""
     return np.select([price <= 0, np.isnan(asked), held], ["give up", "list", "hold"], default="lower").astype(object)
+
+
+# Money against weeks for one thing: what hurrying its sale costs.
+
+
+def thing_frontier(asked: Question, *, week_cents: Sequence[float]) -> list[FrontierPoint]:
+    """Expected money against expected weeks of a thing newly on sale, from patient to hurried.
+
+    Parameters
+    ----------
+    asked : Question
+        The thing and the seller's wishes.
+    week_cents : sequence of float
+        What a week sooner is worth beyond room and tied-up money; 0 is the proposed path. [cents]
+
+    Returns
+    -------
+    list of FrontierPoint
+        One a value; the work of the sale is taken off at the target.
+
+    Examples
+    --------
+    See ``tests/reports/test_decisions.py``.
+    """
+    minute = asked.target_cents / 60
+    settings = PriceSettings(
+        asked.demand.weeks, keep=(1 + asked.money_rate) ** (-1 / 52), change_cents=asked.change_min * minute
+    )
+    table = price_table(
+        np.array([asked.typical_cents]),
+        lambda price: asked.terms.net_cents(price) - minute * asked.terms.sale_min,
+        asked.demand,
+        grid=asked.grid,
+        endings_cents=asked.endings_cents,
+    )
+    return price_frontier(
+        asked.demand,
+        table,
+        settings,
+        storage_cents=asked.storage_cents * asked.terms.volume_cuft + minute * asked.terms.week_min,
+        end_cents=0.0,
+        week_cents=np.asarray(week_cents, dtype=np.float64),
+        possible=asked.possible,
+    )

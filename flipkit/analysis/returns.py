@@ -1,24 +1,331 @@
-"""True hourly return: total net over total owner hours, per category and of the whole shop.
-
-Two bases answer two questions. The *sold basis* takes the items sold in a window: what did the
-hours behind these sales earn? The *bought basis* takes the items bought in a window, unsold
-ones included: what does buying such things earn? The second is the one to buy by.
-"""
+"""TODO"""
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Sequence
-from typing import NamedTuple
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+from scipy.special import stdtr
 
-from flipkit.analysis.groups import Window, coded_sums, group_counts, in_window, trip_sums
-from flipkit.analysis.ratio_stats import RatioInterval, parent_normals, ratio_interval, require_interval_settings
-from flipkit.analysis.ratios import ratio_of_sums
-from flipkit.analysis.words import hourly_verdict
+from flipkit.analysis.ratio_stats import (
+    RatioInterval,
+    generator,
+    parent_normals,
+    ratio_interval,
+    ratio_of_sums,
+    ratios_without_each,
+    require_interval_settings,
+)
+from flipkit.analysis.stock_value import Horizon, Shelves, prospect_sums, prospects_by_trip, stock_prospects
+from flipkit.errors import AssumptionError
+
+# Which items count, and what they sum to by group and sourcing trip.
+
+#: Date column that places an item in a window, by basis.
+BASES = {"sold": "sold_on", "bought": "bought_on"}
+
+Window = tuple[dt.date, dt.date]
+
+
+def in_window(economics: pd.DataFrame, *, window: Window, basis: str) -> pd.DataFrame:
+    """The items of a window, by the day of their sale or of their purchase.
+
+    Parameters
+    ----------
+    economics : DataFrame
+        One row an item.
+    window : tuple of date
+        First and last day, both included.
+    basis : "sold" or "bought"
+        Which day counts. A sale that came back was a sale: its refund and its hours count.
+
+    Returns
+    -------
+    DataFrame
+        The rows inside, in their order.
+
+    Raises
+    ------
+    AssumptionError
+        If the basis is unknown, or the window ends before it begins.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"sold_on": pd.to_datetime(["2026-01-31", "2026-02-01", None])})
+    >>> len(in_window(rows, window=(dt.date(2026, 1, 1), dt.date(2026, 1, 31)), basis="sold"))
+    1
+    """
+    if basis not in BASES:
+        raise AssumptionError("basis", need="'sold' or 'bought'", got=basis)
+    first, last = (pd.Timestamp(day) for day in window)
+    if last < first:
+        raise AssumptionError("window", need="a first day no later than its last", got=f"{first:%F} to {last:%F}")
+    day = economics[BASES[basis]]
+    return economics.loc[((day >= first) & (day <= last)).to_numpy(dtype=bool)]
+
+
+def trip_sums(
+    items: pd.DataFrame, *, by: str
+) -> tuple[list[Any], list[npt.NDArray[np.intp]], npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Net and owner minutes summed over the items of each group and trip.
+
+    Parameters
+    ----------
+    items : DataFrame
+        One row an item, with ``trip_id``, ``net_cents`` and ``owner_min``.
+    by : str
+        Column that names the group.
+
+    Returns
+    -------
+    tuple
+        Names of the groups, sorted; for each the positions of its trips in the two arrays of
+        sums; the net sums [cents]; the minutes [min].
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"category": ["a", "a", "b"], "trip_id": ["t", "t", "t"],
+    ...     "net_cents": [1, 2, 5], "owner_min": [1.0, 1.0, 4.0]})
+    >>> names, trips, net, minutes = trip_sums(rows, by="category")
+    >>> names, [part.tolist() for part in trips], net.tolist()
+    (['a', 'b'], [[0], [1]], [3.0, 5.0])
+    """
+    group, labels = pd.factorize(items[by].astype(object), sort=True)
+    trip, trip_labels = pd.factorize(items["trip_id"].astype(object), sort=True)
+    cell, where = np.unique(group * max(len(trip_labels), 1) + trip, return_inverse=True)
+    net, minutes = coded_sums(items["net_cents"], where), coded_sums(items["owner_min"], where)
+    owner = cell // max(len(trip_labels), 1)
+    return list(labels), [np.flatnonzero(owner == at) for at in range(len(labels))], net, minutes
+
+
+def group_counts(items: pd.DataFrame, *, by: str, names: Sequence[Any]) -> pd.DataFrame:
+    """Items, trips, sales, exact net and owner minutes of each group.
+
+    Parameters
+    ----------
+    items : DataFrame
+        One row an item.
+    by : str
+        Column that names the group.
+    names : sequence
+        The groups, in the order of the rows.
+
+    Returns
+    -------
+    DataFrame
+        The group's column, ``items``, ``trips``, ``sold``, ``net_cents`` (int64), ``owner_min``.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"category": ["a"], "trip_id": ["t"], "sold_on": pd.to_datetime(["2026-01-02"]),
+    ...     "net_cents": [7], "owner_min": [3.0]})
+    >>> group_counts(rows, by="category", names=["a", "b"])["items"].tolist()
+    [1, 0]
+    """
+    grouped = items.groupby(by, sort=False)
+    counts = pd.DataFrame(
+        {
+            "items": grouped.size(),
+            "trips": grouped["trip_id"].nunique(),
+            "sold": grouped["sold_on"].count(),
+            "net_cents": grouped["net_cents"].sum(),
+            "owner_min": grouped["owner_min"].sum(),
+        }
+    ).reindex(pd.Index(names, dtype=object, name=by))
+    whole = ["items", "trips", "sold", "net_cents"]
+    counts[whole] = counts[whole].fillna(0).astype(np.int64)
+    counts["owner_min"] = counts["owner_min"].fillna(0.0).astype(np.float64)
+    return counts.reset_index()
+
+
+def coded_sums(values: npt.ArrayLike, code: npt.NDArray[np.intp]) -> npt.NDArray[np.float64]:
+    """Sums of values that carry the same code.
+
+    Parameters
+    ----------
+    values : array, shape (n,)
+        Values; whole cents stay exact up to ninety trillion dollars.
+    code : array of int, shape (n,)
+        Code of each value, from 0.
+
+    Returns
+    -------
+    array, shape (largest code + 1,)
+        The sums.
+
+    Examples
+    --------
+    >>> coded_sums([5, 7, 1], np.array([0, 1, 0])).tolist()
+    [6.0, 7.0]
+    """
+    return np.bincount(code, weights=np.asarray(values, dtype=np.float64)).astype(np.float64)
+
+
+# Verdicts in plain words, each by a stated bound.
+#
+# A verdict is never stronger than the interval behind it: a category that may or may not beat the target is said
+# to be just that.
+
+#: What is said where no interval is claimed.
+TOO_FEW = "too few to tell"
+
+#: A chance from here on counts as likely or almost sure ...
+LIKELY = 0.80
+ALMOST_SURE = 0.95
+#: ... and one from here down as unlikely or almost surely not.
+UNLIKELY = 0.20
+ALMOST_SURELY_NOT = 0.05
+
+
+def hourly_verdict(low: float, high: float, *, claimed: bool, target: float | None = None) -> str:
+    """What an hourly return's interval lets one say.
+
+    Parameters
+    ----------
+    low, high : float
+        The claimed interval. [dollars per hour]
+    claimed : bool
+        Whether there is enough behind it to claim an interval at all.
+    target : float, optional
+        What an hour should bring; without it the return is judged against nothing at all,
+        that is, against zero. [dollars per hour]
+
+    Returns
+    -------
+    str
+        The words.
+
+    Examples
+    --------
+    >>> hourly_verdict(22.0, 31.0, claimed=True, target=20.0)
+    'above the target'
+    >>> hourly_verdict(12.0, 31.0, claimed=True, target=20.0)
+    'may be above or below the target'
+    >>> hourly_verdict(-9.0, -1.0, claimed=True)
+    'loses money'
+    """
+    if not claimed or math.isnan(low) or math.isnan(high):
+        return TOO_FEW
+    if target is None:
+        if low > 0:
+            return "makes money"
+        return "loses money" if high < 0 else "may make or lose money"
+    if low > target:
+        return "above the target"
+    return "below the target" if high < target else "may be above or below the target"
+
+
+def chance_verdict(chance: float, *, claimed: bool) -> str:
+    """What the chance of beating the target lets one say.
+
+    Parameters
+    ----------
+    chance : float
+        Chance that the true hourly return is above the target, 0 to 1.
+    claimed : bool
+        Whether there is enough behind it to claim anything.
+
+    Returns
+    -------
+    str
+        The words; the bounds are 95, 80, 20 and 5 %.
+
+    Examples
+    --------
+    >>> chance_verdict(0.97, claimed=True), chance_verdict(0.5, claimed=True)
+    ('almost surely beats the target', 'could go either way')
+    """
+    if not claimed or math.isnan(chance):
+        return TOO_FEW
+    if chance >= ALMOST_SURE:
+        return "almost surely beats the target"
+    if chance >= LIKELY:
+        return "probably beats the target"
+    if chance > UNLIKELY:
+        return "could go either way"
+    return "probably misses the target" if chance > ALMOST_SURELY_NOT else "almost surely misses the target"
+
+
+def difference_verdict(low: float, high: float, *, first: str, second: str, claimed: bool) -> str:
+    """What the interval of a difference between two groups lets one say.
+
+    Parameters
+    ----------
+    low, high : float
+        Interval of the first group's figure less the second's.
+    first, second : str
+        Names of the groups.
+    claimed : bool
+        Whether there is enough behind it to claim an interval.
+
+    Returns
+    -------
+    str
+        The words.
+
+    Examples
+    --------
+    >>> difference_verdict(1.0, 4.0, first="bulky", second="small", claimed=True)
+    'bulky earns more an hour than small'
+    """
+    if not claimed or math.isnan(low) or math.isnan(high):
+        return TOO_FEW
+    if low > 0:
+        return f"{first} earns more an hour than {second}"
+    if high < 0:
+        return f"{second} earns more an hour than {first}"
+    return f"no difference shown between {first} and {second}"
+
+
+def wage_verdict(wage: float, limit: float, low: float, high: float, *, claimed: bool) -> str:
+    """What a wage for help does to the owner's hour, as far as the limit's interval lets one say.
+
+    Parameters
+    ----------
+    wage : float
+        The wage. [dollars per hour]
+    limit : float
+        The wage below which the owner's hour rises; NaN where no wage would do. [dollars per hour]
+    low, high : float
+        The limit's interval; NaN where the owner's hour may earn nothing. [dollars per hour]
+    claimed : bool
+        Whether there is enough behind it to claim an interval.
+
+    Returns
+    -------
+    str
+        The words.
+
+    Examples
+    --------
+    >>> wage_verdict(16.0, 12.0, 9.0, 15.0, claimed=True)
+    'would not raise it'
+    >>> wage_verdict(14.0, 12.0, 9.0, 15.0, claimed=True)
+    'would not raise it by these figures, though that is not sure'
+    """
+    if not claimed:
+        return TOO_FEW
+    # No wage at all is a limit below every wage.
+    limit, low, high = (-math.inf if math.isnan(value) else value for value in (limit, low, high))
+    if wage < low:
+        return "would raise it"
+    if wage >= high:
+        return "would not raise it"
+    return f"{'would' if wage < limit else 'would not'} raise it by these figures, though that is not sure"
+
+
+# True hourly return: total net over total owner hours, per category and of the whole shop.
+#
+# Two bases answer two questions. The *sold basis* takes the items sold in a window: what did the hours behind
+# these sales earn? The *bought basis* takes the items bought in a window, unsold ones included: what does buying
+# such things earn? The second is the one to buy by.
 
 #: Below this many sourcing trips no interval is claimed: measured coverage falls away.
 FEW_TRIPS = 5
@@ -308,3 +615,592 @@ def _dollars(interval: RatioInterval) -> HourlyInterval:
     """Cents per minute to dollars per hour."""
     hourly, low, high, delta_se, bca_low, bca_high = (0.6 * value for value in interval[:-1])
     return HourlyInterval(hourly, low, high, delta_se, bca_low, bca_high, interval.units)
+
+
+# True hourly return on bought basis, unsold stock entering with what it may still bring.
+
+
+def bought_returns(
+    economics: pd.DataFrame,
+    *,
+    window: Window,
+    horizon: Horizon,
+    by: str = "category",
+    confidence: float,
+    resamples: int,
+    seed: int,
+    too_few: int,
+    target: float | None = None,
+) -> pd.DataFrame:
+    """Hourly return of what was bought in a window, per group, best first.
+
+    Sold items count as they are; unsold ones with what they cost and took so far, what they may
+    still bring and the work that they still need. The interval holds the uncertainty of those
+    forecasts too.
+
+    Parameters
+    ----------
+    economics : DataFrame
+        One row an item, as ``item_economics`` gives it; items outside the window teach the
+        forecasts.
+    window : tuple of date
+        First and last day of the purchases, both included.
+    horizon : Horizon
+        How far ahead is looked, and the salvage.
+    by : str
+        Column that names the group.
+    confidence : float
+        How often an interval is meant to hold the truth.
+    resamples : int
+        How many times the trips are drawn anew.
+    seed : int
+        Start of the draws; a group's draws do not depend on the other groups.
+    too_few : int
+        Below this many items no interval is claimed.
+    target : float, optional
+        What an hour should bring, for the words. [dollars per hour]
+
+    Returns
+    -------
+    DataFrame
+        The columns of ``category_returns`` (``net_cents`` and ``owner_min`` are so far), and
+        ``unsold`` (in stock), ``may_bring_cents``, ``still_to_do_min``, ``expected_net_cents``,
+        ``expected_min`` and ``hourly_so_far`` (unsold stock at what it cost so far).
+
+    Raises
+    ------
+    AssumptionError
+        If the interval's settings make no interval.
+
+    Examples
+    --------
+    The function needs the frame of ``item_economics``; see ``tests/analysis``.
+    """
+    require_interval_settings(confidence, resamples)
+    rows = in_window(economics, window=window, basis="bought")
+    shelves = Shelves(economics, horizon)
+    inside = economics.index.isin(rows.index)
+    names, trips, net, minutes = prospect_sums(economics, horizon, inside=inside, by=by, shelves=shelves)
+    largest = max((len(part) for part in trips), default=0)
+    normals = parent_normals(largest, resamples=resamples, seed=seed)
+    intervals = [
+        ratio_interval(
+            net[part], minutes[part], confidence=confidence, resamples=resamples, seed=seed, name=name, normals=normals
+        )
+        for name, part in zip(names, trips, strict=True)
+    ]
+    table = returns_table(group_counts(rows, by=by, names=names), intervals, too_few=too_few, target=target)
+    prospects = (
+        stock_prospects(economics, horizon, shelves=shelves).loc[rows.index].assign(group=rows[by].astype(object))
+    )
+    prospects["unsold"] = rows["status"].isin(["for sale", "not listed", "returned"])
+    sums = prospects.groupby("group").sum(numeric_only=True).reindex(names)
+    table["unsold"] = sums["unsold"].to_numpy(dtype=np.int64)
+    table["may_bring_cents"] = np.rint(sums["value_cents"].to_numpy()).astype(np.int64)
+    table["still_to_do_min"] = sums["work_min"].to_numpy()
+    table["expected_net_cents"] = table["net_cents"] + table["may_bring_cents"]
+    table["expected_min"] = table["owner_min"] + table["still_to_do_min"]
+    table["hourly_so_far"] = [
+        true_hourly_return([net], [spent]) for net, spent in zip(table["net_cents"], table["owner_min"], strict=True)
+    ]
+    order = np.lexsort((table[by].astype(str), -table["hourly"].fillna(-math.inf)))
+    return table.iloc[order].reset_index(drop=True)
+
+
+def shop_bought_return(
+    economics: pd.DataFrame,
+    *,
+    window: Window,
+    horizon: Horizon,
+    confidence: float,
+    resamples: int,
+    seed: int,
+    too_few: int,
+    target: float | None = None,
+) -> pd.DataFrame:
+    """Hourly return of all that was bought in a window: one row shaped like ``bought_returns``.
+
+    Parameters
+    ----------
+    economics : DataFrame
+        One row an item, as ``item_economics`` gives it.
+    window : tuple of date
+        First and last day of the purchases, both included.
+    horizon : Horizon
+        How far ahead is looked, and the salvage.
+    confidence : float
+        How often an interval is meant to hold the truth.
+    resamples : int
+        How many times the trips are drawn anew.
+    seed : int
+        Start of the draws.
+    too_few : int
+        Below this many items no interval is claimed.
+    target : float, optional
+        What an hour should bring, for the words. [dollars per hour]
+
+    Returns
+    -------
+    DataFrame
+        One row, its ``category`` "whole shop"; none where nothing was bought in the window.
+
+    Raises
+    ------
+    AssumptionError
+        If the interval's settings make no interval.
+
+    Examples
+    --------
+    The function needs the frame of ``item_economics``; see ``tests/analysis``.
+    """
+    found = bought_returns(
+        economics.assign(shop=SHOP),
+        window=window,
+        horizon=horizon,
+        by="shop",
+        confidence=confidence,
+        resamples=resamples,
+        seed=seed,
+        too_few=too_few,
+        target=target,
+    )
+    return found.rename(columns={"shop": "category"})
+
+
+def both_bases(
+    economics: pd.DataFrame,
+    *,
+    window: Window,
+    horizon: Horizon,
+    by: str = "category",
+    confidence: float,
+    resamples: int,
+    seed: int,
+    too_few: int,
+    target: float | None = None,
+) -> pd.DataFrame:
+    """Sold basis and bought basis side by side, best on bought basis first.
+
+    Parameters
+    ----------
+    economics : DataFrame
+        One row an item, as ``item_economics`` gives it.
+    window : tuple of date
+        First and last day, of the sales on one basis and of the purchases on the other.
+    horizon : Horizon
+        How far ahead is looked, and the salvage.
+    by : str
+        Column that names the group.
+    confidence : float
+        How often an interval is meant to hold the truth.
+    resamples : int
+        How many times the trips are drawn anew.
+    seed : int
+        Start of the draws.
+    too_few : int
+        Below this many items no interval is claimed.
+    target : float, optional
+        What an hour should bring, for the words. [dollars per hour]
+
+    Returns
+    -------
+    DataFrame
+        One row a group on either basis; the columns of both tables with ``sold_`` and
+        ``bought_`` before their names, and ``gap`` (sold basis less bought basis: what
+        forgetting the unsold ones makes a category look better by). [dollars per hour]
+
+    Raises
+    ------
+    AssumptionError
+        If the interval's settings make no interval.
+
+    Examples
+    --------
+    The function needs the frame of ``item_economics``; see ``tests/analysis``.
+    """
+    shared = {"by": by, "confidence": confidence, "resamples": resamples, "seed": seed}
+    settings = {**shared, "window": window, "too_few": too_few, "target": target}
+    sold = category_returns(economics, basis="sold", **settings)  # type: ignore[arg-type]
+    bought = bought_returns(economics, horizon=horizon, **settings)  # type: ignore[arg-type]
+    return side_by_side(sold, bought, by=by)
+
+
+def side_by_side(sold: pd.DataFrame, bought: pd.DataFrame, *, by: str = "category") -> pd.DataFrame:
+    """Two tables of returns joined, as ``both_bases`` gives them.
+
+    Parameters
+    ----------
+    sold : DataFrame
+        As ``category_returns`` gives it on sold basis.
+    bought : DataFrame
+        As ``bought_returns`` gives it.
+    by : str
+        Column that names the group.
+
+    Returns
+    -------
+    DataFrame
+        One row a group on either basis, best on bought basis first.
+
+    Examples
+    --------
+    >>> sold = pd.DataFrame({"category": ["lamps"], "hourly": [20.0]})
+    >>> bought = pd.DataFrame({"category": ["games", "lamps"], "hourly": [6.0, 15.0]})
+    >>> side_by_side(sold, bought)[["category", "gap"]].values.tolist()
+    [['lamps', 5.0], ['games', nan]]
+    """
+    joined = pd.merge(
+        sold.rename(columns={name: f"sold_{name}" for name in sold if name != by}),
+        bought.rename(columns={name: f"bought_{name}" for name in bought if name != by}),
+        on=by,
+        how="outer",
+    )
+    joined["gap"] = joined["sold_hourly"] - joined["bought_hourly"]
+    order = np.lexsort((joined[by].astype(str), -joined["bought_hourly"].fillna(-math.inf)))
+    return joined.iloc[order].reset_index(drop=True)
+
+
+# How much more an hour on one group earns than an hour on another, with its interval.
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class HourlyGap:
+    """An hourly return less another. [dollars per hour]
+
+    Attributes
+    ----------
+    first, second : str
+        The groups.
+    hourly_first, hourly_second, gap : float
+        The two returns and their difference.
+    low, high : float
+        Interval of the difference; NaN where none is claimed.
+    claimed : bool
+        Whether each group has enough items and trips.
+    verdict : str
+        The words.
+    """
+
+    first: str
+    second: str
+    hourly_first: float
+    hourly_second: float
+    gap: float
+    low: float
+    high: float
+    claimed: bool
+    verdict: str
+
+
+def hourly_gap(
+    economics: pd.DataFrame,
+    *,
+    by: str,
+    first: Sequence[str],
+    second: Sequence[str],
+    window: Window,
+    basis: str = "sold",
+    confidence: float,
+    resamples: int,
+    seed: int,
+    too_few: int,
+    horizon: Horizon | None = None,
+) -> HourlyGap:
+    """Difference of two groups' hourly returns, both drawn anew with the trips that they share.
+
+    Two overlapping intervals do not show that two groups are alike, and a trip that brings both
+    moves both: only the interval of the difference itself answers.
+
+    Parameters
+    ----------
+    economics : DataFrame
+        One row an item, as ``item_economics`` gives it.
+    by : str
+        Column that names the groups.
+    first, second : sequence of str
+        Values of that column on each side.
+    window : tuple of date
+        First and last day, both included.
+    basis : "sold" or "bought"
+        Whether the sale or the purchase must lie in the window.
+    confidence : float
+        How often the interval is meant to hold the truth.
+    resamples : int
+        How many times the trips are drawn anew.
+    seed : int
+        Start of the draws.
+    too_few : int
+        Below this many items on either side nothing is claimed.
+    horizon : Horizon, optional
+        On bought basis: how far ahead unsold stock is valued, as in ``bought_returns``; left
+        out, it counts with what it cost so far.
+
+    Returns
+    -------
+    HourlyGap
+        The difference, its interval, and the words.
+
+    Raises
+    ------
+    AssumptionError
+        If a value stands on both sides or the interval's settings make no interval.
+
+    Examples
+    --------
+    The function needs the frame of ``item_economics``; see ``tests/analysis``.
+    """
+    require_interval_settings(confidence, resamples)
+    both = sorted(set(first) & set(second))
+    if both:
+        raise AssumptionError("first", need="values that are not in second as well", got=both)
+    rows = in_window(economics, window=window, basis=basis)
+    side = pd.Series(np.nan, index=rows.index, dtype=np.float64)
+    for at, names in enumerate((first, second)):
+        side[rows[by].isin(list(names))] = at
+    counted = [rows.loc[side == at] for at in (0, 1)]
+    net, minutes = _sums_by_trip(economics, side, horizon if basis == "bought" else None)
+    enough = all(len(part) >= too_few and part["trip_id"].nunique() >= FEW_TRIPS for part in counted)
+    rates = [ratio_of_sums(above, below) * 0.6 for above, below in zip(net, minutes, strict=True)]
+    parts = np.zeros(net.shape[1])
+    if enough:
+        for above, below, sign in zip(net, minutes, (1.0, -1.0), strict=True):
+            # What each trip changes: the return less the return without it, scaled to one unit.
+            parts += sign * (parts.size - 1) * (ratio_of_sums(above, below) - ratios_without_each(above, below))
+    gap = rates[0] - rates[1]
+    low = high = np.nan
+    if enough and np.isfinite(parts).all():
+        values = parts - parts.mean() + gap / 0.6
+        found = ratio_interval(
+            values,
+            np.ones(values.size),
+            confidence=confidence,
+            resamples=resamples,
+            seed=seed,
+            name=f"{'+'.join(first)} less {'+'.join(second)}",
+            prior_shape=0.0,
+        )
+        low, high = 0.6 * found.low, 0.6 * found.high
+    claimed = bool(np.isfinite(low))
+    told = " and ".join(first), " and ".join(second)
+    words = difference_verdict(low, high, first=told[0], second=told[1], claimed=claimed)
+    return HourlyGap(told[0], told[1], rates[0], rates[1], gap, low, high, claimed, words)
+
+
+def _sums_by_trip(economics: pd.DataFrame, side: pd.Series, horizon: Horizon | None) -> tuple[Floats, Floats]:
+    """Net and minutes of both sides, a column each trip that brought or taught either of them anything."""
+    if horizon is not None and side.notna().any():
+        everywhere = side.reindex(economics.index)
+        inside = everywhere.notna().to_numpy(dtype=bool)
+        names, touched, *found = prospects_by_trip(economics.assign(side=everywhere), horizon, inside=inside, by="side")
+        used = touched.any(axis=0)
+        both = np.zeros((2, 2, int(used.sum())))
+        for at, name in enumerate(names):
+            for of, values in enumerate(found):
+                both[of, int(name)] = values[at, used]
+        return both[0], both[1]
+    kept = economics.loc[side.index[side.notna()]]
+    code, trips = pd.factorize(kept["trip_id"].astype(object), sort=True)
+    net, minutes = np.zeros((2, len(trips))), np.zeros((2, len(trips)))
+    for at in (0, 1):
+        mine = (side.dropna() == at).to_numpy(dtype=bool)
+        if len(trips):
+            net[at], minutes[at] = (
+                coded_sums(kept[name].to_numpy() * mine, code) for name in ("net_cents", "owner_min")
+            )
+    return net, minutes
+
+
+# Small groups pulled towards the whole (empirical Bayes), with the weight shown.
+#
+# The best of twelve categories is partly the luckiest. Each category's raw figure is pulled towards the mean of
+# all, the more the less is known of it; how far categories truly differ is estimated from the figures themselves.
+# The method is Morris's, whose equal-variance case is the estimator of Efron and Morris.
+
+#: How many degrees of freedom the categories' common error weighs beside a category's own.
+COMMON_FREEDOM = 4.0
+#: Draws for the chance of being the best.
+_DRAWS = 20_000
+
+
+class Pulled(NamedTuple):
+    """Figures pulled towards their mean.
+
+    ``weight`` is the weight of each raw figure, 1 less that of the ``centre``; ``error`` the
+    standard deviation of what is still unknown of each; ``spread`` how far the groups truly
+    differ (a standard deviation).
+    """
+
+    value: Floats
+    weight: Floats
+    error: Floats
+    centre: float
+    spread: float
+
+
+def pulled(raw: npt.ArrayLike, error: npt.ArrayLike) -> Pulled:
+    """Raw figures pulled towards their weighted mean by empirical Bayes.
+
+    With fewer than four groups the spread between them cannot be told from their errors, and
+    nothing is pulled.
+
+    Parameters
+    ----------
+    raw : array, shape (k,)
+        Figures of the groups.
+    error : array, shape (k,)
+        Their standard errors, above zero.
+
+    Returns
+    -------
+    Pulled
+        Pulled figures, weights, errors, centre and spread, in the figures' unit.
+
+    References
+    ----------
+    ``efron-morris-1977`` and ``morris-1983`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> found = pulled([10.0, 20.0, 30.0, 40.0, 50.0], [10.0] * 5)
+    >>> found.weight.round(2).tolist(), found.value.round(1).tolist()
+    ([0.8, 0.8, 0.8, 0.8, 0.8], [14.0, 22.0, 30.0, 38.0, 46.0])
+    """
+    values = np.asarray(raw, dtype=np.float64)
+    variance = np.asarray(error, dtype=np.float64) ** 2
+    size = values.size
+    if size < 4:
+        centre = float(np.average(values, weights=1 / variance)) if size else 0.0
+        return Pulled(values.copy(), np.ones(size), np.sqrt(variance), centre, 0.0)
+    between = _between(values, variance)
+    pull = 1 / (variance + between)
+    part = pull / pull.sum()
+    centre = float(part @ values)
+    away = np.minimum((size - 3) / (size - 1) * variance * pull, 1.0)
+    value = centre + (1 - away) * (values - centre)
+    # Morris's allowance for not knowing the centre and the spread themselves.
+    known = variance * (1 - (1 - part) * away)
+    doubt = 2 / (size - 3) * away**2 * (variance.mean() + between) * pull * (values - centre) ** 2
+    return Pulled(value, 1 - away, np.sqrt(known + doubt), centre, float(np.sqrt(between)))
+
+
+def steadied_errors(error: npt.ArrayLike, size: npt.ArrayLike, hours: npt.ArrayLike) -> Floats:
+    """Standard errors of groups of few trips, leaning on what all groups have in common.
+
+    An error from three trips is itself little more than a guess. The common figure is the
+    variance of one hour, over all groups; a group's own counts with its trips less one beside
+    ``COMMON_FREEDOM``.
+
+    Parameters
+    ----------
+    error : array, shape (k,)
+        Own standard errors; NaN where a group has none.
+    size : int array, shape (k,)
+        Trips behind each.
+    hours : array, shape (k,)
+        Owner hours behind each, above zero.
+
+    Returns
+    -------
+    array, shape (k,)
+        The errors to use; NaN where no group has one.
+
+    Examples
+    --------
+    >>> steadied_errors([2.0, float("nan")], [9, 1], [10.0, 40.0]).round(3).tolist()
+    [2.0, 1.0]
+    """
+    own = np.asarray(error, dtype=np.float64) ** 2
+    work = np.asarray(hours, dtype=np.float64)
+    freedom = np.where(np.isfinite(own), np.maximum(np.asarray(size, dtype=np.float64) - 1, 0.0), 0.0)
+    own = np.where(freedom > 0, own, 0.0)
+    if freedom.sum() == 0:
+        return np.full(own.shape, np.nan)
+    hour = float((freedom * own * work).sum() / freedom.sum())
+    return np.asarray(np.sqrt((freedom * own + COMMON_FREEDOM * hour / work) / (freedom + COMMON_FREEDOM)))
+
+
+def pulled_returns(
+    returns: pd.DataFrame, *, target: float, by: str = "category", seed: int, minutes: str = "owner_min"
+) -> pd.DataFrame:
+    """Hourly returns pulled towards the whole, ranked by the chance of beating the target.
+
+    Parameters
+    ----------
+    returns : DataFrame
+        As ``category_returns`` or ``bought_returns`` gives it.
+    target : float
+        What an hour should bring. [dollars per hour]
+    by : str
+        Column that names the group.
+    seed : int
+        Start of the draws for the chance of being the best.
+    minutes : str
+        Column of the owner minutes behind each figure.
+
+    Returns
+    -------
+    DataFrame
+        One row a group with hours behind it, likeliest to beat the target first: the group's
+        column, ``items``, ``trips``, ``raw`` (hourly as it is), ``pulled``, ``weight`` (of the
+        raw figure, 0 to 1), ``error``, ``beats_target`` and ``is_best`` (chances, 0 to 1),
+        ``claimed``, ``verdict``. [dollars per hour]
+
+    References
+    ----------
+    ``efron-morris-1977`` and ``morris-1983`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"category": list("abcde"), "items": 30, "trips": 20, "owner_min": 600.0,
+    ...     "hourly": [10.0, 20.0, 30.0, 40.0, 50.0], "delta_se": 10.0, "claimed": True})
+    >>> found = pulled_returns(table, target=35.0, seed=1)
+    >>> found["category"].tolist(), found["pulled"].round(1).tolist()
+    (['e', 'd', 'c', 'b', 'a'], [46.0, 38.0, 30.0, 22.0, 14.0])
+    """
+    table = returns.loc[returns["hourly"].notna()].reset_index(drop=True)
+    raw = table["hourly"].to_numpy(dtype=np.float64)
+    trips = table["trips"].to_numpy(dtype=np.float64)
+    error = steadied_errors(table["delta_se"], trips, table[minutes].to_numpy(dtype=np.float64) / 60)
+    out = table[[by, "items", "trips"]].assign(raw=raw)
+    if np.isfinite(error).all() and (error > 0).all() and len(table):
+        found = pulled(raw, error)
+        freedom = np.maximum(trips - 1, 0) + COMMON_FREEDOM
+        beats = 1 - stdtr(freedom, (target - found.value) / found.error)
+        draws = _student_draws(seed, tuple(freedom.tolist()))
+        winner = np.argmax(found.value + found.error * draws, axis=1)
+        best = np.bincount(winner, minlength=len(table)) / _DRAWS
+        out = out.assign(pulled=found.value, weight=found.weight, error=found.error, beats_target=beats, is_best=best)
+    else:
+        out = out.assign(pulled=raw, weight=1.0, error=np.nan, beats_target=np.nan, is_best=np.nan)
+    out["claimed"] = table["claimed"].to_numpy(dtype=bool)
+    out["verdict"] = [
+        chance_verdict(chance, claimed=claimed)
+        for chance, claimed in zip(out["beats_target"], out["claimed"], strict=True)
+    ]
+    order = np.lexsort((out[by].astype(str), -out["pulled"], -out["beats_target"].fillna(-1.0)))
+    return out.iloc[order].reset_index(drop=True)
+
+
+@lru_cache(maxsize=4)
+def _student_draws(seed: int, freedom: tuple[float, ...]) -> Floats:
+    """Draws for the chance of being the best: of the trips alone, so kept while assumptions move."""
+    drawn = generator(seed, "best").standard_t(np.array(freedom), size=(_DRAWS, len(freedom)))
+    drawn.flags.writeable = False
+    return drawn
+
+
+def _between(values: Floats, variance: Floats) -> float:
+    """Variance between groups by Morris's weighted moments, iterated; zero where errors explain all."""
+    size = values.size
+    between = max(float(values.var(ddof=1) - variance.mean()), 0.0)
+    for _ in range(200):
+        weight = 1 / (variance + between)
+        centre = float(weight @ values / weight.sum())
+        gained = size / (size - 1) * (values - centre) ** 2 - variance
+        later = max(float(weight @ gained / weight.sum()), 0.0)
+        if abs(later - between) <= 1e-12 * (1 + between):
+            return later
+        between = later
+    return between

@@ -10,12 +10,17 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.analysis.buying import SHOP
 from flipkit.analysis.comparables import comparable_rules
 from flipkit.analysis.demand import Demand
-from flipkit.analysis.person_weeks import Typical, person_weeks, typical_prices
-from flipkit.analysis.sale_hazard import SellingModel, selling_model
-from flipkit.analysis.selling_prior import selling_prior
+from flipkit.analysis.max_bid import SHOP
+from flipkit.analysis.sale_hazard import (
+    SellingModel,
+    Typical,
+    person_weeks,
+    selling_model,
+    selling_prior,
+    typical_prices,
+)
 from flipkit.assumptions import SIZES, Assumptions
 from flipkit.books.read import Books
 from flipkit.books.schema import PICKUP

@@ -17,8 +17,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.analysis.groups import coded_sums
-from flipkit.analysis.words import hourly_verdict
+from flipkit.analysis.returns import coded_sums, hourly_verdict
 
 #: The divisor of the books: every label as it was bought.
 AS_CHARGED = 0

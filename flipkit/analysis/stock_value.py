@@ -1,13 +1,4 @@
-"""What unsold stock may still bring, and what work it still needs.
-
-An unsold item is worth its chance of selling within the horizon, given the days it has waited,
-times what such items bring at a sale, plus the salvage for the rest of the chance; and it will
-take, by the same chance, the work of a sale. What it cost so far stays spent.
-
-What such items bring is the category's money at a sale per dollar of list price, times the
-item's own list price, times what the shop's late sales bring beside early ones: what still
-waits will sell after markdowns, if at all.
-"""
+"""TODO"""
 
 from __future__ import annotations
 
@@ -20,12 +11,275 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.analysis.chances import Shelf, chances_by_day, pooled_hazards, shelf_counts, shop_hazards
-from flipkit.analysis.item_facts import item_facts
 from flipkit.errors import AssumptionError
 from flipkit.money import PPM
 
+# The chance that an unsold item sells within a horizon, given the days it has already waited.
+#
+# Kaplan-Meier by category says too little where few sold, so each category's daily chance of a sale is pulled
+# towards the shop's in two steps: first the shop's curve is moved to the category's own pace (its sales over the
+# sales that the shop's curve would expect, counted beside ``PACE_SALES`` expected ones), then each day's figure is
+# the category's own counted beside ``DAY_ITEMS`` items that follow that curve. A category with a hundred items at
+# risk speaks for itself; one with three speaks mostly through the shop.
+
 Floats = npt.NDArray[np.float64]
+
+#: How many expected sales the shop's pace weighs beside a category's own sales.
+PACE_SALES = 5.0
+#: How many items at risk the moved shop curve weighs beside a category's own on each day.
+DAY_ITEMS = 5.0
+#: The shop's curve is trusted while so many items are at risk; beyond, the mean of the last
+#: ``TAIL_DAYS`` days goes on.
+LEAST_AT_RISK = 10
+TAIL_DAYS = 90
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """Counts by day on sale: items at risk, sales, and items given up.
+
+    Each has shape (..., days): leading axes hold alternatives, such as one trip left out.
+    """
+
+    at_risk: Floats
+    sold: Floats
+    given_up: Floats
+
+
+def shelf_counts(days_listed: npt.ArrayLike, sold: npt.ArrayLike, given_up: npt.ArrayLike, *, days: int) -> Shelf:
+    """How many items were on sale at each day of their listing, and how many sold or left on it.
+
+    Parameters
+    ----------
+    days_listed : array, shape (n,)
+        Days on sale, to the sale, the giving up or the report's day. [days]
+    sold, given_up : array of bool, shape (n,)
+        How it ended; neither: still for sale.
+    days : int
+        Length of the counts.
+
+    Returns
+    -------
+    Shelf
+        Counts, shape (days,).
+
+    Examples
+    --------
+    >>> shelf_counts([0, 2, 2], [True, True, False], [False] * 3, days=4).at_risk.tolist()
+    [3.0, 2.0, 2.0, 0.0]
+    """
+    day = np.minimum(np.asarray(days_listed, dtype=np.float64), days - 1).astype(np.int64)
+
+    def count(mask: npt.ArrayLike) -> Floats:
+        return np.bincount(day[np.asarray(mask, dtype=bool)], minlength=days).astype(np.float64)
+
+    leaving = count(np.ones(day.size, dtype=bool))
+    at_risk = np.cumsum(leaving[::-1])[::-1]
+    return Shelf(at_risk, count(sold), count(given_up))
+
+
+def shop_hazards(shelf: Shelf) -> tuple[Floats, Floats]:
+    """The shop's daily chance of a sale and of giving up, carried on where too few items are left.
+
+    Parameters
+    ----------
+    shelf : Shelf
+        Counts of the whole shop, shape (days,).
+
+    Returns
+    -------
+    tuple of array, shape (days,)
+        Chance of a sale on each day for an item still there, and chance of being given up.
+
+    Examples
+    --------
+    >>> rates, _ = shop_hazards(shelf_counts([1] * 50 + [9] * 50, [True] * 50 + [False] * 50, [False] * 100, days=12))
+    >>> rates.round(2).tolist()
+    [0.0, 0.5, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.08, 0.08]
+    """
+    risk = np.maximum(shelf.at_risk, 1.0)
+    sale, leave = shelf.sold / risk, shelf.given_up / risk
+    thin = np.flatnonzero(shelf.at_risk < LEAST_AT_RISK)
+    if thin.size:
+        start = thin[0]
+        first = max(0, start - TAIL_DAYS)
+        seen = shelf.at_risk[first:start].sum()
+        sale[start:] = shelf.sold[first:start].sum() / seen if seen else 0.0
+        leave[start:] = shelf.given_up[first:start].sum() / seen if seen else 0.0
+    return sale, leave
+
+
+def pooled_hazards(own: Shelf, shop_sale: Floats, shop_leave: Floats) -> tuple[Floats, Floats]:
+    """A category's daily chances of a sale and of giving up, pulled towards the shop's.
+
+    Parameters
+    ----------
+    own : Shelf
+        Counts of the category, shape (..., days).
+    shop_sale, shop_leave : array, shape (days,)
+        As ``shop_hazards`` gives them.
+
+    Returns
+    -------
+    tuple of array, shape (..., days)
+        Chance of a sale, and of being given up, on each day for an item still there.
+
+    Examples
+    --------
+    >>> own = shelf_counts([3], [False], [False], days=5)
+    >>> sale, _ = pooled_hazards(own, np.full(5, 0.1), np.zeros(5))
+    >>> sale.round(3).tolist()
+    [0.077, 0.077, 0.077, 0.077, 0.093]
+    """
+    expected = own.at_risk @ shop_sale
+    pace = (own.sold.sum(axis=-1) + PACE_SALES) / (expected + PACE_SALES)
+    moved = np.minimum(pace[..., None] * shop_sale, 1.0)
+    weight = own.at_risk + DAY_ITEMS
+    sale = np.minimum((own.sold + DAY_ITEMS * moved) / weight, 1.0)
+    # Giving up is the seller's habit rather than the category's nature: no pace of its own.
+    leave = np.minimum((own.given_up + DAY_ITEMS * shop_leave) / weight, 1.0 - sale)
+    return sale, leave
+
+
+def chances_by_day(sale: Floats, leave: Floats, *, horizon_days: int) -> Floats:
+    """Chance of a sale within the horizon for an item that has got through each number of days.
+
+    Parameters
+    ----------
+    sale, leave : array, shape (..., days)
+        Daily chances of a sale and of being given up, for the first day on sale and on.
+    horizon_days : int
+        How far ahead is looked, at least one and at most ``days``. [days]
+
+    Returns
+    -------
+    array, shape (..., days - horizon_days + 1)
+        The chance after getting through 0, 1, 2, ... days without a sale.
+
+    Examples
+    --------
+    >>> chances_by_day(np.array([0.5, 0.5, 0.5]), np.zeros(3), horizon_days=2).tolist()
+    [0.75, 0.75]
+    """
+    still = np.cumprod(1.0 - sale - leave, axis=-1)
+    before = np.concatenate((np.ones((*still.shape[:-1], 1)), still[..., :-1]), axis=-1)
+    sold = np.concatenate((np.zeros((*still.shape[:-1], 1)), np.cumsum(before * sale, axis=-1)), axis=-1)
+    gain = sold[..., horizon_days:] - sold[..., : sold.shape[-1] - horizon_days]
+    base = before[..., : gain.shape[-1]]
+    return np.asarray(np.divide(gain, base, out=np.zeros_like(gain), where=base > 1e-12))
+
+
+# What the forecasts of unsold stock need to know of each item: where it stands, its money, its minutes.
+
+#: Work that comes only with a sale, and work that a thing needs before it is listed.
+SALE_WORK = ("messages_min", "pack_min", "post_min", "returns_min")
+LISTING_WORK = ("clean_min", "photograph_min", "write_min", "store_min")
+
+
+def item_facts(economics: pd.DataFrame, *, salvage_ppm: int) -> dict[str, Any]:
+    """The plain arrays that the forecasts need.
+
+    Parameters
+    ----------
+    economics : DataFrame, n rows
+        One row an item, as ``item_economics`` gives it.
+    salvage_ppm : int
+        Part of its cost that an unsold item brings when it is cleared. [parts per million]
+
+    Returns
+    -------
+    dict of str to array, shape (n,)
+        ``trip`` (a code), ``stock``, ``unlisted``, ``returned``, ``sold``, ``gone`` and ``shown``
+        (whether it ever was on sale); ``days`` on sale; ``salvage`` and ``proceeds`` (the net before what
+        is already spent) and ``base`` (the price level) [cents]; ``sale_min`` and ``listing_min`` [min].
+
+    Examples
+    --------
+    The function needs the frame of ``item_economics``; see ``tests/analysis/test_prospects.py``.
+    """
+    status = economics["status"].to_numpy(dtype=object)
+    cost = economics["cost_cents"].to_numpy(dtype=np.float64)
+    spent = sum(
+        economics[name].to_numpy(dtype=np.float64)
+        for name in ("cost_cents", "trip_cents", "overhead_cents")
+        if name in economics
+    )
+    sold = economics["sold_on"].notna().to_numpy()
+    days, unlisted = _waits(economics, status, sold)
+    sale_min, listing_min = _work(economics, status, sold)
+    return {
+        "trip": pd.factorize(economics["trip_id"].astype(object), sort=True)[0],
+        "stock": np.isin(status, ["for sale", "not listed", "returned"]),
+        "unlisted": unlisted,
+        "returned": status == "returned",
+        "sold": sold,
+        "gone": (status == "gone") & ~sold,
+        "shown": np.isfinite(days),
+        "days": np.maximum(days, 0.0),
+        "salvage": cost * salvage_ppm / PPM,
+        "proceeds": economics["net_cents"].to_numpy(dtype=np.float64) + spent,
+        "base": _price_level(economics, sold),
+        "sale_min": sale_min,
+        "listing_min": listing_min,
+    }
+
+
+def _waits(
+    economics: pd.DataFrame, status: npt.NDArray[Any], sold: npt.NDArray[np.bool_]
+) -> tuple[Floats, npt.NDArray[np.bool_]]:
+    """Days on sale, and which items are not yet on sale.
+
+    Books may know few listing days or none. A sale without one is taken to have been listed
+    after the usual time from purchase to listing; in books without any, the days since the
+    purchase stand for the days on sale, and everything unsold is on sale.
+    """
+    days = economics["days_listed"].to_numpy(dtype=np.float64)
+    unlisted = np.asarray(status == "not listed")
+    if "days_held" not in economics or np.isfinite(days[sold | unlisted]).all():
+        return days, unlisted
+    held = economics["days_held"].to_numpy(dtype=np.float64)
+    known = np.isfinite(days)
+    if not known.any():
+        return held, np.zeros(days.size, dtype=bool)
+    lag = (economics["listed_on"] - economics["bought_on"]).dt.days.median()
+    return np.where(sold & ~known, np.maximum(held - lag, 0.0), days), unlisted
+
+
+def _price_level(economics: pd.DataFrame, sold: npt.NDArray[np.bool_]) -> Floats:
+    """Each item's list price; the sold price, the category's or the shop's mean where it has none."""
+    listed = economics["list_price_cents"].astype(np.float64)
+    level = listed.where(listed > 0)
+    level = level.fillna(economics["sold_price_cents"].astype(np.float64).where(sold))
+    level = level.fillna(level.groupby(economics["category"].astype(object)).transform("mean"))
+    return np.asarray(level.fillna(level.mean()).fillna(0.0).to_numpy(dtype=np.float64))
+
+
+def _work(economics: pd.DataFrame, status: npt.NDArray[Any], sold: npt.NDArray[np.bool_]) -> tuple[Floats, Floats]:
+    """Minutes that came with each item's sale, and minutes that went before its listing."""
+    if all(name in economics for name in (*SALE_WORK, *LISTING_WORK)):
+        at_sale, before = (economics[list(names)].to_numpy(dtype=np.float64) for names in (SALE_WORK, LISTING_WORK))
+        return at_sale.sum(axis=1), before.sum(axis=1)
+    # Without the activities, the stages' mean minutes tell the steps between them apart.
+    minutes = economics["owner_min"].to_numpy(dtype=np.float64)
+    stage = {
+        name: float(minutes[mask].mean()) if mask.any() else np.nan
+        for name, mask in (("sold", sold), ("for sale", status == "for sale"), ("not listed", status == "not listed"))
+    }
+    before = np.nan_to_num(stage["for sale"] - stage["not listed"])
+    at_sale = stage["sold"] - (stage["for sale"] if np.isfinite(stage["for sale"]) else stage["not listed"])
+    size = minutes.size
+    return np.full(size, max(np.nan_to_num(at_sale), 0.0)), np.full(size, max(before, 0.0))
+
+
+# What unsold stock may still bring, and what work it still needs.
+#
+# An unsold item is worth its chance of selling within the horizon, given the days it has waited, times what such
+# items bring at a sale, plus the salvage for the rest of the chance; and it will take, by the same chance, the
+# work of a sale. What it cost so far stays spent.
+#
+# What such items bring is the category's money at a sale per dollar of list price, times the item's own list
+# price, times what the shop's late sales bring beside early ones: what still waits will sell after markdowns, if
+# at all.
 
 #: How many sales the shop's figures weigh beside a category's own, for money and for minutes.
 TYPICAL_SALES = 3.0

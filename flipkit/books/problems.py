@@ -1,10 +1,14 @@
-"""What is wrong, or worth knowing, in the seller's books: one record a finding."""
+"""TODO"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import contextlib
+import gc
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
+
+# What is wrong, or worth knowing, in the seller's books: one record a finding.
 
 Severity = Literal["stop", "note"]
 
@@ -232,3 +236,24 @@ class Findings:
 
 def _quoted(found: str) -> str:
     return f"'{found}'" if found else "nothing"
+
+
+# The garbage collector held while many rows are made: none of them is garbage yet.
+
+
+@contextlib.contextmanager
+def collector_held() -> Iterator[None]:
+    """Hold the cyclic collector inside a block; it would walk over every row again and again.
+
+    Yields
+    ------
+    None
+        The block runs with the collector held, which is released again even after an error.
+    """
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()

@@ -1,24 +1,236 @@
-"""The books, read whole: typed tables, or every reason why not, at once."""
+"""TODO"""
 
 from __future__ import annotations
 
+import csv
 import dataclasses
 import datetime as dt
 import difflib
 import hashlib
-from dataclasses import dataclass
+import io
+from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 
 import pandas as pd
 
-from flipkit.books import cells, schema, validate
+from flipkit.books import cells, schema, tabular, validate
 from flipkit.books.cells import Units
-from flipkit.books.collector import collector_held
-from flipkit.books.problems import Findings, Problem, plain_header, rows_in_words
-from flipkit.books.raw import RawBooks, read_raw
+from flipkit.books.problems import Findings, Problem, collector_held, plain_header, rows_in_words
 from flipkit.books.schema import Column, Table
-from flipkit.books.tabling import RawTable
+from flipkit.books.tabular import RawTable, TableMaker
 from flipkit.errors import BooksError
+
+# The files of the books as rows of text, before a cell is understood.
+#
+# A row keeps the number that a spreadsheet shows for it, whatever comments, blank lines or quoted line ends stand
+# above it.
+
+#: Longest cell that the books may hold; a longer one is an unclosed quote or not a table.
+LONGEST_CELL = 100_000
+#: Rows that are taken together.
+BLOCK = 20_000
+#: Largest CSV file of the books. [bytes]
+LARGEST_FILE = 1_000_000_000
+
+#: Spaces beside a mark, or of a kind that seldom stands in a table: without them nothing needs trimming.
+_SPACED = (" ,", ", ", " \n", "\n ", " \r", '" ', ' "', "\t", "\u00a0", "\u3000", "\u2003", "\x0b", "\x0c", "\x1f")
+
+
+@dataclass(slots=True)
+class RawBooks:
+    """All tables as text, with what was noticed on the way.
+
+    Parameters
+    ----------
+    path : Path
+        The folder or the workbook.
+    tables : dict of str to RawTable
+        By table name; ``shop`` is one of them.
+    problems : list of Problem
+        What was noticed.
+    hashes : dict of str to str
+        SHA-256 of every file read, by its name relative to the folder.
+    """
+
+    path: Path
+    tables: dict[str, RawTable] = field(default_factory=dict)
+    problems: list[Problem] = field(default_factory=list)
+    hashes: dict[str, str] = field(default_factory=dict)
+
+
+def read_raw(path: Path, *, without: str = "") -> RawBooks:
+    """The tables of a folder of CSV files or of one workbook, as text.
+
+    Parameters
+    ----------
+    path : Path
+        The folder or the workbook.
+    without : str
+        Name of a table of the folder that is not read.
+
+    Returns
+    -------
+    RawBooks
+        The tables and what was noticed; nothing is raised for what the files hold.
+    """
+    raw = RawBooks(path)
+    if path.is_dir():
+        _read_folder(raw, without)
+    elif path.suffix.lower() in tabular.ENDINGS and path.is_file():
+        _read_workbook(raw)
+    else:
+        findings = Findings(str(path.name), raw.problems)
+        if path.is_file():
+            findings.stop(
+                None,
+                "",
+                f"a file {path.name}",
+                "a folder of CSV files with items.csv, or one .xlsx workbook with a sheet items",
+                "for an export of another program run: flipkit convert",
+            )
+        else:
+            findings.stop(
+                None, "", f"nothing at {path}", "the folder or the workbook of the books", "look at the spelling"
+            )
+    return raw
+
+
+def _known() -> list[str]:
+    return [table.name for table in schema.TABLES] + ["shop"]
+
+
+def _near(word: str, words: list[str]) -> str:
+    close = difflib.get_close_matches(word.lower(), words, n=1, cutoff=0.7)
+    return close[0] if close else ""
+
+
+def _read_folder(raw: RawBooks, without: str) -> None:
+    entries = sorted(entry for entry in raw.path.iterdir() if entry.is_file() and not entry.name.startswith("."))
+    for entry in entries:
+        stem, ending = entry.stem.strip().lower(), entry.suffix.lower()
+        findings = Findings(entry.name, raw.problems)
+        if ending == ".csv" and stem == without:
+            continue
+        if ending == ".csv" and stem in _known():
+            if stem in raw.tables:
+                findings.stop(None, "", f"a second file for {stem}", "one file a table", "keep one of the two")
+                continue
+            table = _read_csv(entry, stem, findings, raw.hashes)
+            if table is not None:
+                raw.tables[stem] = table
+        elif ending in (".csv", ".tsv", ".txt", *tabular.ENDINGS):
+            near = _near(stem, _known())
+            mend = f"if it is {near}, rename it {near}.csv" if near else "it was not read"
+            findings.note(None, "", f"a file {entry.name}", "files named after the tables", mend)
+
+
+def _read_workbook(raw: RawBooks) -> None:
+    findings = Findings(raw.path.name, raw.problems)
+    try:
+        raw.hashes[raw.path.name] = hashlib.sha256(raw.path.read_bytes()).hexdigest()
+        sheets = tabular.read_sheets(raw.path)
+        lost = tabular.lost_cells(raw.path)
+    except (tabular.WorkbookError, OSError) as error:
+        findings.stop(None, "", str(error), "a workbook that opens", "open it in a spreadsheet and save it anew")
+        return
+    for sheet in sheets:
+        name = sheet.name.strip().lower().replace(" ", "_")
+        label = f"{raw.path.name} sheet {sheet.name}"
+        of_sheet = Findings(label, raw.problems)
+        if name not in _known():
+            if any(any(row) for row in sheet.rows):
+                near = _near(name, _known())
+                mend = f"if it is {near}, rename it {near}" if near else "it was not read"
+                of_sheet.note(None, "", f"a sheet {sheet.name}", "sheets named after the tables", mend)
+            continue
+        if name in raw.tables:
+            of_sheet.stop(None, "", f"a second sheet for {name}", "one sheet a table", "keep one of the two")
+            continue
+        for cell in lost:
+            if cell.sheet == sheet.name:
+                of_sheet.stop(
+                    cell.row,
+                    _letters(cell.column),
+                    cell.found,
+                    "a value",
+                    "open the workbook in a spreadsheet, let it calculate, mend the cell and save",
+                )
+        maker = TableMaker(name, label, of_sheet)
+        maker.take(sheet.rows)
+        table = maker.made()
+        if table is not None:
+            raw.tables[name] = table
+
+
+def _letters(column: int) -> str:
+    text, left = "", column + 1
+    while left > 0:
+        left, digit = divmod(left - 1, 26)
+        text = chr(65 + digit) + text
+    return text
+
+
+def _read_csv(path: Path, name: str, findings: Findings, hashes: dict[str, str]) -> RawTable | None:
+    try:
+        size = path.stat().st_size
+        if size > LARGEST_FILE:
+            findings.stop(None, "", f"{size:,} bytes", f"at most {LARGEST_FILE:,} bytes", "split the shop")
+            return None
+        body = path.read_bytes()
+    except OSError as error:
+        findings.stop(None, "", error.strerror or str(error), "a file that opens", "look at its permissions")
+        return None
+    hashes[path.name] = hashlib.sha256(body).hexdigest()
+    text = _decoded(body, findings)
+    if text is None:
+        return None
+    maker = TableMaker(name, path.name, findings)
+    limit = csv.field_size_limit(LONGEST_CELL)
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    trimmed = not any(space in text for space in _SPACED)
+    try:
+        while maker.usable:
+            rows: list[list[str]] = []
+            try:
+                rows.extend(islice(reader, BLOCK))
+            except csv.Error as error:
+                needed, mend = _csv_words(str(error))
+                findings.stop(maker.count + len(rows) + 1, "", str(error), needed, mend)
+                return None
+            if not rows:
+                break
+            maker.take(rows, trimmed=trimmed)
+    finally:
+        csv.field_size_limit(limit)
+    return maker.made()
+
+
+def _csv_words(error: str) -> tuple[str, str]:
+    if "field larger" in error:
+        return f"cells of at most {LONGEST_CELL:,} characters", "a quote before it may never have been closed"
+    mend = "a quote that opens in this row is never closed, or text follows a closing one"
+    return "cells in matching quotes", f"{mend}; inside a quoted cell write a quote twice"
+
+
+def _decoded(body: bytes, findings: Findings) -> str | None:
+    if body.startswith((b"\xff\xfe", b"\xfe\xff")):
+        findings.stop(None, "", "UTF-16 text", "UTF-8 text", "save it as CSV UTF-8, or run: flipkit convert")
+        return None
+    if b"\0" in body:
+        row = body[: body.index(b"\0")].count(b"\n") + 1
+        findings.stop(row, "", "a NUL byte", "text", "it is no CSV file, or damaged; export it anew")
+        return None
+    try:
+        return body.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        row = body[: error.start].count(b"\n") + 1
+        found = f"a byte {body[error.start]:#04x} that is no UTF-8"
+        findings.stop(row, "", found, "UTF-8 text", "save it as CSV UTF-8, or run: flipkit convert")
+        return None
+
+
+# The books, read whole: typed tables, or every reason why not, at once.
 
 _LENGTH_UNITS = ("in", "ft", "cm", "mm", "m")
 _WEIGHT_UNITS = ("lb", "oz", "kg", "g")
@@ -383,3 +595,82 @@ def _tell_mixed_units(raw: RawTable, at: int, unit: str, column: Column, units: 
         found = f"{len(bare)} bare numbers beside {named} with a unit"
         mend = f"the bare ones ({rows_in_words(bare)}) were taken as {bare_unit}"
         findings.note(None, raw.header[at], found, "units that are plain", mend)
+
+
+# The books as they stood on a day: what happened later is not known yet.
+
+#: What an item's row says of each event, to be forgotten where the event lies ahead.
+_EVENTS = {
+    "listed_on": (),
+    "sold_on": (
+        "sold_price_cents",
+        "shipping_charged_cents",
+        "fees_paid_cents",
+        "label_paid_cents",
+        "label_adjustment_cents",
+        "materials_paid_cents",
+    ),
+    "returned_on": ("refund_cents",),
+    "gone_on": (),
+}
+_DATED = {
+    "price_changes": "changed_on",
+    "work": "date",
+    "trips": "date",
+    "lots": "date",
+    "supplies": "date",
+    "comparables": "sold_on",
+    "overheads": "month",
+}
+
+
+def books_as_of(books: Books, as_of: dt.date) -> Books:
+    """The books without anything that happened after a day.
+
+    Parameters
+    ----------
+    books : Books
+        The seller's books.
+    as_of : date
+        The last day that is known.
+
+    Returns
+    -------
+    Books
+        Items bought by that day, with later listings, sales, returns and departures blank, and
+        the other tables up to that day. The books given are left as they are.
+    """
+    day = pd.Timestamp(as_of)
+    items = books.items[books.items["bought_on"] <= day].reset_index(drop=True)
+    for date, told in _EVENTS.items():
+        later = items[date] > day
+        if later.any():
+            items.loc[later, date] = pd.NaT
+            for column in told:
+                items.loc[later, column] = pd.NA
+            if date == "gone_on":
+                items.loc[later, "gone_how"] = ""
+    tables = {
+        name: table[table[column] <= day].reset_index(drop=True)
+        for name, column in _DATED.items()
+        if not (table := getattr(books, name)).empty
+    }
+    return dataclasses.replace(books, items=items, **tables)
+
+
+def last_recorded_day(books: Books) -> dt.date:
+    """The latest day on which the books say that something happened.
+
+    Parameters
+    ----------
+    books : Books
+        The seller's books.
+
+    Returns
+    -------
+    date
+        The latest date in any table, planned months of overheads aside.
+    """
+    dates = [books.items[column].max() for column in ("bought_on", *_EVENTS)]
+    dates += [getattr(books, name)[column].max() for name, column in _DATED.items() if name != "overheads"]
+    return max(pd.Timestamp(date) for date in dates if not pd.isna(date)).date()

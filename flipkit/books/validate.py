@@ -11,7 +11,7 @@ from collections.abc import Iterable
 
 import pandas as pd
 
-from flipkit.books import bulk, schema
+from flipkit.books import cells, schema
 from flipkit.books.problems import Findings, Problem, rows_in_words
 from flipkit.money import show_cents
 
@@ -160,7 +160,7 @@ def _items_sale(items: pd.DataFrame, findings: Findings) -> None:
 def _spellings(frame: pd.DataFrame, column: str, what: str, findings: Findings) -> None:
     """Texts that differ in capitals, spaces or marks alone: surely one name to the seller."""
     names = frame.loc[frame[column] != "", column]
-    if not bulk.alike_names(list(set(names.tolist())), _MARKS):
+    if not cells.alike_names(list(set(names.tolist())), _MARKS):
         return
     counts = names.value_counts(sort=False)
     plain = [name.casefold().translate(_NO_MARKS) or name for name in counts.index]

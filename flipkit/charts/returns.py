@@ -1,4 +1,4 @@
-"""What an hour earned: per category, and per size class among sales of about the same price."""
+"""TODO"""
 
 from __future__ import annotations
 
@@ -6,17 +6,25 @@ from collections.abc import Mapping
 from typing import Any
 
 import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair opens jsonschema
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
 import altair as alt
 import pandas as pd
 
-from flipkit.analysis.words import TOO_FEW
-from flipkit.charts import style
-from flipkit.charts.dots import TONES, Dot, draw_dots, tone
-from flipkit.charts.renderer import described, wordless
+from flipkit.analysis.returns import TOO_FEW
+from flipkit.charts import style as chart_style
+from flipkit.charts.style import TONES, Dot, described, draw_dots, panel_title, stacked, tone, wordless
+from flipkit.errors import ChartError
+from flipkit.money import show_cents
 
-_NEEDED = ("items", "hourly", "low", "high", "verdict")
+# What an hour earned: per category, and per size class among sales of about the same price.
+
+_RETURN_NEEDED = ("items", "hourly", "low", "high", "verdict")
 #: Verdicts in the order in which a reading takes them.
-_ORDER = list(TONES)
+_RETURN_ORDER = list(TONES)
 
 
 def plot_category_returns(
@@ -35,7 +43,7 @@ def plot_category_returns(
     frame : pandas.DataFrame
         One row a group, drawn from top to bottom as it comes: ``items``, ``hourly``, ``low``, ``high``
         (dollars per hour; the interval missing where none is claimed), ``verdict`` (words of
-        ``flipkit.analysis.words``) and the column named by ``group``; as ``category_returns`` gives it.
+        ``flipkit.analysis.returns``) and the column named by ``group``; as ``category_returns`` gives it.
     target : float or None
         What an hour should bring. [dollars per hour]
     group : str
@@ -64,13 +72,13 @@ def plot_category_returns(
     >>> plot_category_returns(rows, 15.0).to_dict()["description"]
     'Above the target of $15 an hour: lamps $21 ($17 to $26, 40 sold).'
     """
-    style.require_columns(frame, [group, *_NEEDED], chart="plot_category_returns")
+    chart_style.require_columns(frame, [group, *_RETURN_NEEDED], chart="plot_category_returns")
     if frame.empty:
         return wordless(f"Nothing {counted} yet, so there is no hour to value.")
     names = [str(name) for name in frame[group]]
     rows = frame.to_dict("records")
-    shown = style.distinct_labels(names)
-    dots = [_dot(name, label, row, currency) for name, label, row in zip(names, shown, rows, strict=True)]
+    shown = chart_style.distinct_labels(names)
+    dots = [_return_dot(name, label, row, currency) for name, label, row in zip(names, shown, rows, strict=True)]
     title = alt.TitleParams(
         "What an hour of your work earned", subtitle=f"Dot: the estimate. Bar: {interval_words(confidence)}."
     )
@@ -113,7 +121,9 @@ def plot_price_bands(
     >>> plot_price_bands(rows, 15.0).to_dict()["description"]
     'Above the target of $15 an hour: under $50: small $21 ($17 to $26, 40 sold).'
     """
-    style.require_columns(frame, ["from_cents", "below_cents", "size_class", *_NEEDED], chart="plot_price_bands")
+    chart_style.require_columns(
+        frame, ["from_cents", "below_cents", "size_class", *_RETURN_NEEDED], chart="plot_price_bands"
+    )
     if frame.empty:
         return wordless("Nothing sold yet, so there is no hour to value.")
     rows = frame.to_dict("records")
@@ -121,10 +131,10 @@ def plot_price_bands(
     names = [f"{band}: {row['size_class']}" for band, row in zip(bands, rows, strict=True)]
     dots: list[Dot] = []
     for k, band in enumerate(dict.fromkeys(bands)):
-        dots.append(Dot("", style.wrapped(band), None, None, None, "", "", "ink", heading=True))
+        dots.append(Dot("", chart_style.wrapped(band), None, None, None, "", "", "ink", heading=True))
         own = [(name, row) for name, row, of in zip(names, rows, bands, strict=True) if of == band]
         # The same size stands in every band: marks without width keep the rows apart.
-        dots += [_dot(name, str(row["size_class"]) + "\u200b" * k, row, currency) for name, row in own]
+        dots += [_return_dot(name, str(row["size_class"]) + "\u200b" * k, row, currency) for name, row in own]
     title = alt.TitleParams(
         "An hour's return at about the same price",
         subtitle=f"Sales of each price band, by size of the parcel. Bar: {interval_words(confidence)}.",
@@ -168,8 +178,10 @@ def returns_words(
     'Above the target of $15 an hour: lamps $21 ($17 to $26, 40 bought).'
     """
     names, rows = [str(name) for name in frame[group]], frame.to_dict("records")
-    reading = _reading(names, rows, target=target, counted=counted, currency=currency)
-    numbers = [_numbers(name, row, _head(group), counted, currency) for name, row in zip(names, rows, strict=True)]
+    reading = _return_reading(names, rows, target=target, counted=counted, currency=currency)
+    numbers = [
+        _return_numbers(name, row, _head(group), counted, currency) for name, row in zip(names, rows, strict=True)
+    ]
     return reading, numbers
 
 
@@ -210,13 +222,13 @@ def _described(
     chart = draw_dots(
         dots,
         target=target,
-        target_text="" if target is None else f"target {style.hourly(target, currency=currency)}",
+        target_text="" if target is None else f"target {chart_style.hourly(target, currency=currency)}",
         x_title="net per hour of your own work",
         count_title=counted,
         currency=currency,
     )
-    reading = _reading(names, rows, target=target, counted=counted, currency=currency)
-    numbers = [_numbers(name, row, head, counted, currency) for name, row in zip(names, rows, strict=True)]
+    reading = _return_reading(names, rows, target=target, counted=counted, currency=currency)
+    numbers = [_return_numbers(name, row, head, counted, currency) for name, row in zip(names, rows, strict=True)]
     drawn: alt.LayerChart = described(chart.properties(title=title), reading, numbers)
     return drawn
 
@@ -225,54 +237,58 @@ def _head(group: str) -> str:
     return group.replace("_", " ").capitalize()
 
 
-def _dot(name: str, label: str, row: Mapping[Any, Any], currency: str) -> Dot:
+def _return_dot(name: str, label: str, row: Mapping[Any, Any], currency: str) -> Dot:
     role = tone(str(row["verdict"]))
     value = _number(row["hourly"])
     claimed = role != TONES[TOO_FEW]
-    text = TOO_FEW if value is None or not claimed else style.hourly(value, currency=currency)
+    text = TOO_FEW if value is None or not claimed else chart_style.hourly(value, currency=currency)
     low, high = (_number(row["low"]), _number(row["high"])) if claimed else (None, None)
     return Dot(name, label, value, low, high, text, f"{int(row['items']):,}", role)
 
 
 def _band(start: Any, end: Any, currency: str) -> str:
     if pd.isna(end):
-        return f"{style.money(int(start), currency=currency)} and over"
+        return f"{chart_style.money(int(start), currency=currency)} and over"
     if int(start) == 0:
-        return f"under {style.money(int(end), currency=currency)}"
-    return f"{style.money(int(start), currency=currency)} to {style.money(int(end), currency=currency)}"
+        return f"under {chart_style.money(int(end), currency=currency)}"
+    return f"{chart_style.money(int(start), currency=currency)} to {chart_style.money(int(end), currency=currency)}"
 
 
 def _number(value: Any) -> float | None:
-    found = style.plain(value)
+    found = chart_style.plain(value)
     return None if found is None else float(found)
 
 
-def _reading(names: list[str], rows: list[dict[Any, Any]], *, target: float | None, counted: str, currency: str) -> str:
-    aim = "" if target is None else f" of {style.hourly(target, currency=currency)} an hour"
+def _return_reading(
+    names: list[str], rows: list[dict[Any, Any]], *, target: float | None, counted: str, currency: str
+) -> str:
+    aim = "" if target is None else f" of {chart_style.hourly(target, currency=currency)} an hour"
     sentences = []
-    for verdict in _ORDER:
+    for verdict in _RETURN_ORDER:
         parts = [
-            _phrase(n, row, counted, currency) for n, row in zip(names, rows, strict=True) if row["verdict"] == verdict
+            _return_phrase(n, row, counted, currency)
+            for n, row in zip(names, rows, strict=True)
+            if row["verdict"] == verdict
         ]
         if parts:
             head = verdict.replace("the target", f"the target{aim}")
-            sentences.append(f"{head[0].upper()}{head[1:]}: {style.joined(parts)}.")
+            sentences.append(f"{head[0].upper()}{head[1:]}: {chart_style.joined(parts)}.")
     return " ".join(sentences)
 
 
-def _phrase(name: str, row: Mapping[Any, Any], counted: str, currency: str) -> str:
+def _return_phrase(name: str, row: Mapping[Any, Any], counted: str, currency: str) -> str:
     count = f"{int(row['items']):,} {counted}"
     value, low, high = (_number(row[key]) for key in ("hourly", "low", "high"))
     if value is None:
         return f"{name} (no hours recorded, {count})"
     if low is None or high is None or tone(str(row["verdict"])) == TONES[TOO_FEW]:
         return f"{name} ({count})"
-    between = f"{style.hourly(low, currency=currency)} to {style.hourly(high, currency=currency)}"
-    return f"{name} {style.hourly(value, currency=currency)} ({between}, {count})"
+    between = f"{chart_style.hourly(low, currency=currency)} to {chart_style.hourly(high, currency=currency)}"
+    return f"{name} {chart_style.hourly(value, currency=currency)} ({between}, {count})"
 
 
-def _numbers(name: str, row: Mapping[Any, Any], head: str, counted: str, currency: str) -> dict[str, str]:
-    mark = style.currency_mark(currency).strip()
+def _return_numbers(name: str, row: Mapping[Any, Any], head: str, counted: str, currency: str) -> dict[str, str]:
+    mark = chart_style.currency_mark(currency).strip()
     value, low, high = (_number(row[key]) for key in ("hourly", "low", "high"))
     return {
         head: name,
@@ -286,3 +302,775 @@ def _numbers(name: str, row: Mapping[Any, Any], head: str, counted: str, currenc
 
 def _two(value: float | None) -> str:
     return "–" if value is None else f"{value:,.2f}".replace("-", "−")
+
+
+# Bulky against small: what a parcel's size brings and takes, measure by measure.
+
+_SIZE_LEFT, _SIZE_RIGHT = 66, 96
+
+
+@dataclass(frozen=True)
+class _Measure:
+    """One panel: the column it draws, its interval if it has one, and how its figures read."""
+
+    column: str
+    heading: str
+    unit: str
+    low: str = ""
+    high: str = ""
+
+
+MEASURES: Final = (
+    _Measure("hourly", "net per hour of your own work", "dollars", "low", "high"),
+    _Measure("net_per_sale_cents", "net per sale", "cents"),
+    _Measure("label_per_sale_cents", "label per sale", "cents"),
+    _Measure("minutes_per_sale", "your own minutes per sale", "min"),
+    _Measure("days_to_sale", "days until half have sold", "days", "days_low", "days_high"),
+    _Measure("stock_cost_cents", "money tied up in stock", "cents"),
+    _Measure("stock_cubic_ft", "space taken by stock", "cu ft"),
+)
+
+
+def plot_size_comparison(
+    frame: pd.DataFrame, *, confidence: float | None = None, currency: str = "USD"
+) -> alt.VConcatChart | alt.Chart:
+    """Size classes side by side, one small panel a measure.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        One row a size class from small to large: ``size_class``, ``items``, ``verdict`` and those of the
+        measures that are there: ``hourly`` with ``low`` and ``high`` (dollars per hour),
+        ``net_per_sale_cents``, ``label_per_sale_cents``, ``minutes_per_sale``, ``days_to_sale`` with
+        ``days_low`` and ``days_high``, ``stock_cost_cents``, ``stock_cubic_ft``; as ``by_size`` gives it.
+    confidence : float, optional
+        How often the intervals are meant to hold the truth, to be said in words.
+    currency : str
+        Code of the shop's currency.
+
+    Returns
+    -------
+    alt.VConcatChart or alt.Chart
+        The chart; words alone where there is nothing to compare.
+
+    Raises
+    ------
+    ChartError
+        If a column is missing.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"size_class": ["small", "bulky"], "items": [80, 30], "minutes_per_sale": [40.0, 95.0],
+    ...     "verdict": ["above the target", "below the target"]})
+    >>> plot_size_comparison(rows).to_dict()["description"]
+    'Your own minutes per sale: small 40 min, bulky 95 min.'
+    """
+    chart_style.require_columns(frame, ["size_class", "items", "verdict"], chart="plot_size_comparison")
+    measures = [m for m in MEASURES if m.column in frame.columns and frame[m.column].notna().any()]
+    if frame.empty or not measures:
+        return wordless("Nothing sold yet, so there is no size to compare.")
+    rows = frame.to_dict("records")
+    panels = [_panel(measure, rows, currency) for measure in measures]
+    said = "" if confidence is None else f" ({confidence * 100:g}% interval)"
+    chart = stacked(panels, margin=_SIZE_LEFT + _SIZE_RIGHT).properties(
+        title=alt.TitleParams(
+            "What each size brings and takes",
+            subtitle=f"By size of the packed parcel. A pale bar around a dot: where the true figure likely lies{said}.",
+        )
+    )
+    reading = " ".join(_sentence(measure, rows, currency) for measure in measures)
+    return described(chart, reading, [_size_numbers(row, measures, currency) for row in rows])
+
+
+def _panel(measure: _Measure, rows: list[dict[Any, Any]], currency: str) -> alt.LayerChart:
+    show = _shower(measure.unit, currency)
+    values = [_size_record(measure, row) for row in rows]
+    order = [value["size"] for value in values]
+    texts = {value["size"]: _end(measure, row, show) for value, row in zip(values, rows, strict=True)}
+    base = alt.Chart(alt.Data(values=values))
+    scale = alt.Scale(domain=order, paddingInner=0.35)
+    rule = alt.Chart(alt.Data(values=[{"value": 0}])).mark_rule(color=chart_style.color("quiet"), strokeWidth=1)
+
+    def x(field: str) -> alt.X:
+        return alt.X(f"{field}:Q", axis=None, title=None, scale=alt.Scale(zero=True, nice=False))
+
+    def y(axis: dict[str, Any] | None) -> alt.Y:
+        return alt.Y("size:N", sort=order, title=None, scale=scale, axis=None if axis is None else alt.Axis(**axis))
+
+    roles = sorted({value["role"] for value in values})
+    color = alt.Color("role:N", legend=None, scale=alt.Scale(domain=roles, range=[chart_style.color(r) for r in roles]))
+    names = chart_style.row_axis(minExtent=_SIZE_LEFT, maxExtent=_SIZE_LEFT)
+    ends = chart_style.end_axis(
+        texts, "", labelColor=chart_style.color("ink"), minExtent=_SIZE_RIGHT, maxExtent=_SIZE_RIGHT
+    )
+    layers: list[Any] = [rule.encode(x=x("value"))]
+    if measure.low and any(value["low"] is not None for value in values):
+        bar = base.mark_rule(strokeWidth=5, opacity=0.35, strokeCap="round")
+        dot = base.mark_point(filled=True, opacity=1, size=90)
+        layers += [
+            bar.encode(x=x("low"), x2="high:Q", y=y(names), color=color),
+            dot.encode(x=x("value"), y=y(None), color=color),
+        ]
+    else:
+        layers.append(base.mark_bar(height=9).encode(x=x("value"), y=y(names), color=color))
+    layers.append(base.mark_point(opacity=0, size=1).encode(x=x("value"), y=y(ends)))
+    chart = alt.layer(*layers).resolve_axis(y="independent").resolve_scale(color="independent")
+    return chart.properties(height=24 * len(rows), title=panel_title(measure.heading))
+
+
+def _size_record(measure: _Measure, row: dict[Any, Any]) -> dict[str, Any]:
+    few = measure.column == "hourly" and row["verdict"] == TOO_FEW
+    value = chart_style.plain(row[measure.column])
+    role = "quiet"
+    if measure.column == "hourly":
+        role = tone(str(row["verdict"]))
+    elif measure.column == "net_per_sale_cents" and value is not None:
+        role = "above" if float(value) >= 0 else "below"
+    return {
+        "role": role,
+        "size": str(row["size_class"]),
+        "value": value,
+        "low": chart_style.plain(row.get(measure.low)) if measure.low and not few else None,
+        "high": chart_style.plain(row.get(measure.high)) if measure.high and not few else None,
+    }
+
+
+def _end(measure: _Measure, row: dict[Any, Any], show: Callable[[float], str]) -> str:
+    if measure.column == "hourly" and row["verdict"] == TOO_FEW:
+        return TOO_FEW
+    value = chart_style.plain(row[measure.column])
+    if value is None:
+        return "not reached" if measure.unit == "days" and int(row["items"]) > 0 else "–"
+    return show(float(value))
+
+
+def _shower(unit: str, currency: str) -> Callable[[float], str]:
+    if unit == "cents":
+        return lambda value: chart_style.money(value, currency=currency)
+    if unit == "dollars":
+        return lambda value: chart_style.hourly(value, currency=currency)
+    return lambda value: f"{value:,.0f} {unit}"
+
+
+def _sentence(measure: _Measure, rows: list[dict[Any, Any]], currency: str) -> str:
+    show = _shower(measure.unit, currency)
+    parts = [f"{row['size_class']} {_end(measure, row, show)}" for row in rows]
+    return f"{measure.heading[0].upper()}{measure.heading[1:]}: {', '.join(parts)}."
+
+
+def _size_numbers(row: dict[Any, Any], measures: list[_Measure], currency: str) -> dict[str, str]:
+    numbers = {"Size": str(row["size_class"]), "Items": f"{int(row['items']):,}"}
+    for measure in measures:
+        text = _end(measure, row, _shower(measure.unit, currency))
+        low, high = (chart_style.plain(row.get(name)) if name else None for name in (measure.low, measure.high))
+        if low is not None and high is not None and text != TOO_FEW:
+            show = _shower(measure.unit, currency)
+            text += f" ({show(float(low))} to {show(float(high))})"
+        numbers[measure.heading[0].upper() + measure.heading[1:]] = text
+    return numbers
+
+
+# Month by month: what an hour earned, what was left, how long it took.
+
+_MONTH_LEFT, _MONTH_RIGHT = 52, 16
+#: Above so many months only the first of each quarter is named.
+_ALL_NAMED = 9
+
+
+def plot_months(
+    frame: pd.DataFrame, target: float | None = None, *, currency: str = "USD"
+) -> alt.VConcatChart | alt.Chart:
+    """Hourly return, net and owner hours by month of sale, in three panels over the same months.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        One row a month in order: ``month`` (its first day), ``sold``, ``net_cents``, ``owner_min`` and
+        ``hourly`` (dollars per hour, missing where nothing sold).
+    target : float, optional
+        What an hour should bring. [dollars per hour]
+    currency : str
+        Code of the shop's currency.
+
+    Returns
+    -------
+    alt.VConcatChart or alt.Chart
+        The chart; words alone where nothing sold in any month.
+
+    Raises
+    ------
+    ChartError
+        If a column is missing.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"month": pd.to_datetime(["2026-09-01", "2026-10-01"]), "sold": [20, 31],
+    ...     "net_cents": [61500, 88000], "owner_min": [1800.0, 2400.0], "hourly": [20.5, 22.0]})
+    >>> plot_months(rows).to_dict()["description"]
+    'October 2026: $22 an hour, $880.00 net in 40 hours, 31 sold. The month before: $21 an hour.'
+    """
+    chart_style.require_columns(frame, ["month", "sold", "net_cents", "owner_min", "hourly"], chart="plot_months")
+    if frame.empty or not frame["sold"].any():
+        return wordless("Nothing sold yet, so no month has a figure.")
+    rows = _in_runs([_month_record(row, currency) for row in frame.to_dict("records")])
+    months = [row["month"] for row in rows]
+    panels = [
+        _hourly_panel(rows, months, target, currency),
+        _bar_panel(rows, months, "net_cents", "net", chart_style.axis_money(currency, unit=100), last=False),
+        _bar_panel(rows, months, "hours", "hours of your own work", "format(datum.value, ',~f')", last=True),
+    ]
+    chart = stacked(panels, margin=_MONTH_LEFT + _MONTH_RIGHT, spacing=36).properties(title="Month by month")
+    return described(chart, _month_reading(rows, currency), [_month_numbers(row, currency) for row in rows])
+
+
+def _month_record(row: dict[Any, Any], currency: str) -> dict[str, Any]:
+    month = pd.Timestamp(row["month"])
+    return {
+        "month": month.strftime("%Y-%m"),
+        "named": month.strftime("%B %Y"),
+        "sold": int(row["sold"]),
+        "net_cents": int(row["net_cents"]),
+        "net_cents_text": show_cents(int(row["net_cents"]), currency=currency),
+        "hours": float(row["owner_min"]) / 60,
+        "hours_text": f"{float(row['owner_min']) / 60:,.1f}",
+        "hourly": chart_style.plain(row["hourly"]),
+        "role": "above" if int(row["net_cents"]) >= 0 else "below",
+    }
+
+
+def _in_runs(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Number the runs of months with a figure: a month without one is a gap in the line, not a bridge."""
+    run = 0
+    for row in rows:
+        run += row["hourly"] is None
+        row["run"] = run
+    return rows
+
+
+def _month_axis(months: list[str], *, named: bool) -> alt.Axis:
+    stamps = [pd.Timestamp(f"{month}-01") for month in months]
+    shown = [m for m, s in zip(months, stamps, strict=True) if len(months) <= _ALL_NAMED or s.month % 3 == 1]
+    texts = {
+        month: stamp.strftime("%b") + (stamp.strftime("\n%Y") if stamp.month == 1 or month == shown[0] else "")
+        for month, stamp in zip(months, stamps, strict=True)
+        if month in shown
+    }
+    return alt.Axis(
+        values=shown or months,
+        labels=named,
+        labelExpr=chart_style.axis_lookup(texts or {month: month for month in months}),
+        labelAngle=0,
+        labelLineHeight=chart_style.LINE_HEIGHT,
+        labelOverlap=True,
+        title=None,
+    )
+
+
+def _hourly_panel(rows: list[dict[str, Any]], months: list[str], target: float | None, currency: str) -> alt.LayerChart:
+    known = [row for row in rows if row["hourly"] is not None]
+    last = {**known[-1], "text": chart_style.hourly(known[-1]["hourly"], currency=currency)} if known else None
+    x = alt.X("month:O", sort=months, scale=alt.Scale(domain=months), axis=_month_axis(months, named=False))
+    y = alt.Y(
+        "hourly:Q",
+        title=None,
+        scale=alt.Scale(zero=True),
+        axis=alt.Axis(
+            labelExpr=chart_style.axis_money(currency, unit=1),
+            tickCount=4,
+            grid=True,
+            minExtent=_MONTH_LEFT,
+            maxExtent=_MONTH_LEFT,
+        ),
+    )
+    tooltip = [
+        alt.Tooltip("named:N", title="Month"),
+        alt.Tooltip("hourly:Q", title="Per hour", format=",.2f"),
+        alt.Tooltip("sold:Q", title="Sold"),
+    ]
+    base = alt.Chart(alt.Data(values=rows))
+    layers: list[Any] = [
+        base.mark_line(color=chart_style.color("above")).encode(x=x, y=y, detail="run:N"),
+        base.mark_point(filled=True, opacity=1, size=36, color=chart_style.color("above")).encode(
+            x=x, y=y, tooltip=tooltip
+        ),
+    ]
+    if target is not None:
+        goal = alt.Chart(
+            alt.Data(values=[{"hourly": target, "text": f"target {chart_style.hourly(target, currency=currency)}"}])
+        )
+        layers.append(goal.mark_rule(color=chart_style.color("ink"), strokeWidth=1.5).encode(y=y))
+        look: dict[str, Any] = {"align": "left", "x": 2, "dy": -8, "fontWeight": 600}
+        layers += [goal.mark_text(**style).encode(y=y, text="text:N") for style in ({**look, **chart_style.HALO}, look)]
+    if last is not None:
+        words = alt.Chart(alt.Data(values=[last])).mark_text(dy=-13, fontWeight=600, color=chart_style.color("above"))
+        layers.append(words.encode(x=x, y=y, text="text:N"))
+    return alt.LayerChart(layer=layers).properties(height=150, title=panel_title("net per hour of your own work"))
+
+
+def _bar_panel(
+    rows: list[dict[str, Any]], months: list[str], column: str, heading: str, expression: str, *, last: bool
+) -> alt.Chart:
+    roles = alt.Scale(domain=["above", "below"], range=[chart_style.color("above"), chart_style.color("below")])
+    quiet = alt.value(chart_style.color("quiet"))
+    chart = alt.Chart(alt.Data(values=rows)).mark_bar()
+    return chart.encode(
+        x=alt.X(
+            "month:O",
+            sort=months,
+            scale=alt.Scale(domain=months, paddingInner=0.25),
+            axis=_month_axis(months, named=last),
+        ),
+        y=alt.Y(
+            f"{column}:Q",
+            title=None,
+            axis=alt.Axis(labelExpr=expression, tickCount=3, grid=True, minExtent=_MONTH_LEFT, maxExtent=_MONTH_LEFT),
+        ),
+        color=alt.Color("role:N", legend=None, scale=roles) if column == "net_cents" else quiet,
+        tooltip=[alt.Tooltip("named:N", title="Month"), alt.Tooltip(f"{column}_text:N", title=heading.capitalize())],
+    ).properties(height=80, title=panel_title(heading))
+
+
+def _month_reading(rows: list[dict[str, Any]], currency: str) -> str:
+    last = rows[-1]
+    sentences = [f"{last['named']}: {_month_phrase(last, currency)}."]
+    if len(rows) > 1:
+        before = rows[-2]["hourly"]
+        said = "no sale" if before is None else f"{chart_style.hourly(before, currency=currency)} an hour"
+        sentences.append(f"The month before: {said}.")
+    known = [row for row in rows if row["hourly"] is not None]
+    if len(known) > 2:
+        best = max(known, key=lambda row: float(row["hourly"]))
+        sentences.append(
+            f"Best month: {best['named']}, {chart_style.hourly(best['hourly'], currency=currency)} an hour."
+        )
+    return " ".join(sentences)
+
+
+def _month_phrase(row: dict[str, Any], currency: str) -> str:
+    net = show_cents(row["net_cents"], currency=currency)
+    if row["hourly"] is None:
+        return "no sale" if row["sold"] == 0 else f"{row['sold']:,} sold, {net} net, no hours recorded"
+    per_hour = chart_style.hourly(row["hourly"], currency=currency)
+    return f"{per_hour} an hour, {net} net in {row['hours']:,.0f} hours, {row['sold']:,} sold"
+
+
+def _month_numbers(row: dict[str, Any], currency: str) -> dict[str, str]:
+    mark = chart_style.currency_mark(currency)
+    return {
+        "Month": row["named"],
+        "Sold": f"{row['sold']:,}",
+        f"Net ({mark.strip()})": show_cents(row["net_cents"], currency=currency).replace(mark, ""),
+        "Hours": f"{row['hours']:,.1f}",
+        f"Per hour ({mark.strip()})": "–" if row["hourly"] is None else f"{row['hourly']:,.2f}".replace("-", "−"),
+    }
+
+
+# Where the owner's minutes go, from finding to returns.
+
+#: Activities in the order in which they happen, by what they are for. Ten colours cannot be told
+#: apart; four can, and within one the order and the words tell.
+PHASES: Final[dict[str, tuple[str, ...]]] = {
+    "buying": ("find", "research"),
+    "preparing": ("clean", "photograph", "write"),
+    "keeping": ("store", "messages"),
+    "sending": ("pack", "post", "returns"),
+}
+_PHASE_OF = {activity: phase for phase, activities in PHASES.items() for activity in activities}
+_MINUTE_ORDER = list(_PHASE_OF)
+#: Colour of words on each phase's bar.
+_ON = [chart_style.color(role) for role in ("on_deep", "on_bright", "on_deep", "on_bright")]
+_MINUTE_ROW = 38
+
+
+def plot_minutes(frame: pd.DataFrame, *, group: str = "category") -> alt.LayerChart | alt.Chart:
+    """The owner's minutes per item as one bar a group, activity after activity.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        One row a group and activity: ``activity``, ``minutes_per_item`` and, unless there is only one
+        group, the column named by ``group``. Groups are drawn in the order of their first row.
+    group : str
+        Column that names the groups.
+
+    Returns
+    -------
+    alt.LayerChart or alt.Chart
+        The chart; words alone where no minutes are known.
+
+    Raises
+    ------
+    ChartError
+        If a column is missing, an activity unknown, or minutes are negative.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"activity": ["find", "pack"], "minutes_per_item": [12.0, 20.0]})
+    >>> plot_minutes(rows).to_dict()["description"]
+    'All items: 32 minutes each, most of them for pack (20) and find (12).'
+    """
+    chart_style.require_columns(frame, ["activity", "minutes_per_item"], chart="plot_minutes")
+    known = frame[frame["minutes_per_item"].notna()]
+    names = known[group].astype(str) if group in known else pd.Series("all items", index=known.index, dtype=object)
+    rows = _rows(names.tolist(), known["activity"].tolist(), known["minutes_per_item"].tolist())
+    if not any(row["minutes"] for row in rows):
+        return wordless("No minutes are known yet.")
+    groups = list(dict.fromkeys(row["group"] for row in rows))
+    labelled = dict(zip(groups, chart_style.distinct_labels(groups), strict=True))
+    for row in rows:
+        row["row"] = labelled[row["group"]]
+    totals = {name: sum(row["minutes"] for row in rows if row["group"] == name) for name in groups}
+    chart = _drawing(rows, [labelled[name] for name in groups], {labelled[n]: f"{t:,.0f}" for n, t in totals.items()})
+    chart = chart.properties(
+        title=alt.TitleParams("Your own minutes per item", subtitle="Activities in the order in which they happen.")
+    )
+    return described(chart, _minute_reading(rows, totals), _minute_numbers(rows, totals, group))
+
+
+def _drawing(rows: list[dict[str, Any]], order: list[str], totals: dict[str, str]) -> alt.LayerChart:
+    base = alt.Chart(alt.Data(values=rows))
+    scale = alt.Scale(domain=order, paddingInner=0.35)
+
+    def y(axis: dict[str, Any] | None) -> alt.Y:
+        return alt.Y("row:N", sort=order, title=None, scale=scale, axis=None if axis is None else alt.Axis(**axis))
+
+    x = alt.X("minutes:Q", title="minutes per item", stack="zero", axis=alt.Axis(grid=True, tickCount=5))
+    phases = list(PHASES)
+    color = alt.Color(
+        "phase:N",
+        title=None,
+        scale=alt.Scale(domain=phases, range=[chart_style.color(f"series_{k + 1}") for k in range(len(phases))]),
+        legend=alt.Legend(orient="top", columnPadding=14, columns=alt.ExprRef("width < 480 ? 2 : 4")),
+    )
+    sequence = alt.Order("place:Q")
+    bars = base.mark_bar(stroke=chart_style.color("paper"), strokeWidth=1).encode(
+        x=x,
+        y=y(chart_style.row_axis()),
+        color=color,
+        order=sequence,
+        detail="activity:N",
+        tooltip=[
+            alt.Tooltip("group:N", title="Which"),
+            alt.Tooltip("activity:N", title="Activity"),
+            alt.Tooltip("minutes:Q", title="Minutes per item", format=",.1f"),
+        ],
+    )
+    # An activity is named inside its bar wherever the bar is wide enough for the word, however wide the screen.
+    fits = "scale('x', datum.minutes) - scale('x', 0) > 7.5 * length(datum.activity) + 8 ? 1 : 0"
+    ink = alt.Color("phase:N", legend=None, scale=alt.Scale(domain=phases, range=_ON))
+    words = base.mark_text(fontSize=12, opacity=alt.ExprRef(fits)).encode(
+        color=ink,
+        x=alt.X("minutes:Q", stack="zero", bandPosition=0.5, axis=None),
+        y=y(None),
+        order=sequence,
+        detail="activity:N",
+        text="activity:N",
+    )
+    ends = base.mark_point(opacity=0, size=1).encode(
+        x=alt.X("minutes:Q", axis=None), y=y(chart_style.end_axis(totals, "min", labelColor=chart_style.color("ink")))
+    )
+    chart = alt.layer(bars, words, ends).resolve_axis(x="independent", y="independent")
+    chart = chart.resolve_scale(color="independent")
+    return chart.properties(width="container", height=_MINUTE_ROW * len(order))
+
+
+def _rows(names: list[str], activities: list[str], minutes: list[float]) -> list[dict[str, Any]]:
+    unknown = sorted(set(activities) - set(_MINUTE_ORDER))
+    if unknown:
+        raise ChartError("activity", need=f"one of {', '.join(_MINUTE_ORDER)}", got=unknown)
+    rows = []
+    for name, activity, value in zip(names, activities, minutes, strict=True):
+        if value < 0:
+            raise ChartError("minutes_per_item", need="at least 0", got=float(value), where=f"{name}, {activity}")
+        rows.append(
+            {
+                "group": name,
+                "activity": activity,
+                "minutes": float(value),
+                "phase": _PHASE_OF[activity],
+                "place": _MINUTE_ORDER.index(activity),
+            }
+        )
+    return rows
+
+
+def _minute_reading(rows: list[dict[str, Any]], totals: dict[str, float]) -> str:
+    sentences = []
+    for name, total in totals.items():
+        own = sorted((row for row in rows if row["group"] == name), key=lambda row: -row["minutes"])
+        most = [f"{row['activity']} ({row['minutes']:,.0f})" for row in own[:3] if row["minutes"] >= 0.5]
+        tail = f", most of them for {chart_style.joined(most)}" if most else ""
+        text = f"{name}: {total:,.0f} minutes each{tail}."
+        sentences.append(text[0].upper() + text[1:])
+    return " ".join(sentences)
+
+
+def _minute_numbers(rows: list[dict[str, Any]], totals: dict[str, float], group: str) -> list[dict[str, str]]:
+    head = group.replace("_", " ").capitalize()
+    found = {(row["group"], row["activity"]): row["minutes"] for row in rows}
+    used = [activity for activity in _MINUTE_ORDER if any(activity == row["activity"] for row in rows)]
+    return [
+        {
+            head: name,
+            **{a.capitalize(): f"{found[name, a]:,.1f}" if (name, a) in found else "–" for a in used},
+            "Total (min)": f"{total:,.1f}",
+        }
+        for name, total in totals.items()
+    ]
+
+
+# From gross to net: every line that was added or taken, one under another.
+
+_WATERFALL_ROW = 27
+
+
+def plot_waterfall(
+    frame: pd.DataFrame,
+    *,
+    title: str = "From the price to what is left",
+    per_item: bool = False,
+    nothing: str = "No money has moved.",
+    currency: str = "USD",
+) -> alt.LayerChart | alt.Chart:
+    """The lines from gross to net as bars, each beginning where the line above it ends.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        One row a line in order, the last one the net: ``line``, ``amount_cents`` (costs negative) and,
+        if ``per_item``, ``per_item_cents``. The lines must add up to the net. Lines of zero are not
+        drawn; the table of numbers has them.
+    title : str
+        What stands above the chart.
+    per_item : bool
+        Whether the figures at the right are per item instead of in all.
+    nothing : str
+        What is said where every line is zero.
+    currency : str
+        Code of the shop's currency.
+
+    Returns
+    -------
+    alt.LayerChart or alt.Chart
+        The chart; words alone where every line is zero.
+
+    Raises
+    ------
+    ChartError
+        If a column is missing or the lines do not add up to the net, cent for cent.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"line": ["sold price", "labels", "net"], "amount_cents": [5000, -1250, 3750]})
+    >>> plot_waterfall(rows).to_dict()["description"]
+    'Of $50.00 sold price, labels took $12.50; $37.50 is left.'
+    """
+    chart_style.require_columns(
+        frame, ["line", "amount_cents", *(["per_item_cents"] if per_item else [])], chart="plot_waterfall"
+    )
+    rows = _placed(frame)
+    drawn = [row for row in rows if row["amount"] != 0 or row["kind"] == "net"]
+    if len(drawn) < 2:
+        return wordless(nothing)
+    figures = dict(zip(frame["line"], frame["per_item_cents"], strict=True)) if per_item else {}
+    for row, label in zip(drawn, chart_style.distinct_labels([row["line"] for row in drawn], 21), strict=True):
+        row["row"] = label
+    order = [row["row"] for row in drawn]
+    texts = {row["row"]: _figure(row, figures, currency) for row in drawn}
+    base = alt.Chart(alt.Data(values=drawn))
+    scale = alt.Scale(domain=order, paddingInner=0.3)
+
+    def y(axis: dict[str, Any] | None) -> alt.Y:
+        return alt.Y("row:N", sort=order, title=None, scale=scale, axis=None if axis is None else alt.Axis(**axis))
+
+    x = alt.X(
+        "start:Q",
+        # The figures at the right are of one item, the bars of all.
+        title="all sales together" if per_item else None,
+        axis=alt.Axis(labelExpr=chart_style.axis_money(currency, unit=100), tickCount=4, grid=True),
+        scale=alt.Scale(zero=True),
+    )
+    color = alt.Color(
+        "role:N",
+        legend=None,
+        scale=alt.Scale(domain=["above", "below"], range=[chart_style.color("above"), chart_style.color("below")]),
+    )
+    tooltip = [alt.Tooltip("line:N", title="Line"), alt.Tooltip("shown:N", title="Amount")]
+    bars = base.mark_bar().encode(x=x, x2="end:Q", y=y(chart_style.row_axis()), color=color, tooltip=tooltip)
+    zero = alt.Chart(alt.Data(values=[{"start": 0}])).mark_rule(color=chart_style.color("ink"), strokeWidth=1)
+    heading = "per item" if per_item else "in all"
+    ends = base.mark_point(opacity=0, size=1).encode(
+        x=alt.X("start:Q", axis=None), y=y(chart_style.end_axis(texts, heading, labelColor=chart_style.color("ink")))
+    )
+    chart = alt.layer(bars, zero.encode(x=alt.X("start:Q", axis=None)), ends)
+    chart = chart.resolve_axis(x="independent", y="independent")
+    chart = chart.properties(width="container", height=_WATERFALL_ROW * len(drawn), title=title[:1].upper() + title[1:])
+    return described(
+        chart, _waterfall_reading(rows, currency), [_waterfall_numbers(row, figures, currency) for row in rows]
+    )
+
+
+def _placed(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Where each bar begins and ends; the net's bar begins at nothing."""
+    rows: list[dict[str, Any]] = []
+    reached = 0
+    last = len(frame) - 1
+    for k, (line, amount) in enumerate(zip(frame["line"], frame["amount_cents"], strict=True)):
+        cents = int(amount)
+        net = k == last
+        if net and cents != reached:
+            raise ChartError(
+                "the net of plot_waterfall",
+                need="the sum of the lines above it",
+                got=cents,
+                where=f"the lines add up to {reached} cents",
+            )
+        start = 0 if net else reached
+        reached = cents if net else reached + cents
+        rows.append(
+            {
+                "line": str(line),
+                "amount": cents,
+                "start": start,
+                "end": reached,
+                "kind": "net" if net else "line",
+                "role": "above" if cents >= 0 else "below",
+                "shown": show_cents(cents),
+            }
+        )
+    return rows
+
+
+def _figure(row: dict[str, Any], figures: dict[str, float], currency: str) -> str:
+    """What stands at a row's end: small amounts per item to the cent, sums in whole units."""
+    if not figures:
+        return chart_style.money(row["amount"], currency=currency)
+    each = chart_style.plain(figures[row["line"]])
+    return "–" if each is None else show_cents(round(float(each)), currency=currency)
+
+
+def _waterfall_reading(rows: list[dict[str, Any]], currency: str) -> str:
+    def shown(cents: int) -> str:
+        return show_cents(abs(cents), currency=currency)
+
+    gains = [f"{shown(row['amount'])} {row['line']}" for row in rows[:-1] if row["amount"] > 0]
+    costs = sorted((row for row in rows[:-1] if row["amount"] < 0), key=lambda row: row["amount"])
+    taken = [f"{row['line']} took {shown(row['amount'])}" for row in costs]
+    net = rows[-1]["amount"]
+    left = f"{shown(net)} is left" if net >= 0 else f"the loss is {shown(net)}"
+    head = f"Of {chart_style.joined(gains)}, " if gains else ""
+    text = f"{head}{chart_style.joined(taken) or 'nothing was taken'}; {left}."
+    return text[0].upper() + text[1:]
+
+
+def _waterfall_numbers(row: dict[str, Any], figures: dict[str, float], currency: str) -> dict[str, str]:
+    mark = chart_style.currency_mark(currency)
+    numbers = {
+        "Line": row["line"].capitalize(),
+        f"In all ({mark.strip()})": show_cents(row["amount"], currency=currency).replace(mark, ""),
+    }
+    if figures:
+        numbers[f"Per item ({mark.strip()})"] = _figure(row, figures, currency).replace(mark, "")
+    return numbers
+
+
+# The price from which bulky wins, under one supposition after another.
+
+_BREAK_EVEN_NEEDED: Final = ("moved", "wage", "divisor", "price_cents", "low_cents", "high_cents", "claimed")
+_NOW: Final = "as the books have it"
+_HEADINGS: Final = {"wage": "Hired wage", "divisor": "Divisor"}
+
+
+def plot_break_even_moves(
+    frame: pd.DataFrame, *, confidence: float | None = None, currency: str = "USD"
+) -> alt.LayerChart | alt.Chart:
+    """The break-even price as a dot with its interval, for the books and for each supposition.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        One row a setting: ``moved`` ("wage", "divisor", or "" for the books as they are), ``wage``
+        (dollars per hour), ``divisor`` (cubic inches a pound), ``price_cents``, ``low_cents``, ``high_cents``
+        (infinity where bulky never wins), ``claimed``.
+    confidence : float, optional
+        How often the intervals are meant to hold the truth, to be said in words.
+    currency : str
+        Code of the shop's currency.
+
+    Returns
+    -------
+    alt.LayerChart or alt.Chart
+        The chart; words alone where no setting has a price.
+
+    Raises
+    ------
+    ChartError
+        If a column is missing.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"moved": ["", "wage"], "wage": [16.0, 32.0], "divisor": 0, "claimed": True,
+    ...     "price_cents": [15900.0, 16900.0], "low_cents": [13300.0, 14000.0], "high_cents": [21600.0, math.inf]})
+    >>> plot_break_even_moves(rows).to_dict()["description"]
+    'As the books have it: $159 ($133 to $216). Hired wage $32: $169 ($140 to no price).'
+    """
+    chart_style.require_columns(frame, list(_BREAK_EVEN_NEEDED), chart="plot_break_even_moves")
+    rows = [row for row in frame.to_dict("records") if row["claimed"]]
+    if not any(math.isfinite(row["price_cents"]) for row in rows):
+        return wordless("There are too few sales to find a price from which bulky wins.")
+    ends = [row[end] for row in rows for end in ("price_cents", "high_cents") if math.isfinite(row[end])]
+    dots: list[Dot] = []
+    for row in rows:
+        heading = _HEADINGS.get(row["moved"])
+        if heading and heading not in [dot.name for dot in dots]:
+            dots.append(Dot(heading, heading, None, None, None, "", "", "ink", heading=True))
+        if math.isfinite(row["price_cents"]):
+            dots.append(_break_even_dot(row, max(ends), currency))
+    now = next(row["price_cents"] for row in rows if not row["moved"])
+    chart = draw_dots(
+        dots,
+        target=now / 100 if math.isfinite(now) else None,
+        target_text="now",
+        x_title="sold price",
+        count_title="",
+        currency=currency,
+    )
+    said = "" if confidence is None else f" ({confidence * 100:g}% interval)"
+    chart = chart.properties(
+        title=alt.TitleParams(
+            "The sold price from which an hour on bulky things wins",
+            subtitle=f"One thing moved at a time. A pale bar around a dot: where the true figure likely lies{said}.",
+        )
+    )
+    reading = " ".join(f"{_name(row, currency).capitalize()}: {_shown(row, currency)}." for row in rows)
+    drawn: alt.LayerChart = described(chart, reading, [_break_even_numbers(row, currency) for row in rows])
+    return drawn
+
+
+def _name(row: Mapping[Any, Any], currency: str) -> str:
+    if row["moved"] == "wage":
+        return f"hired wage {chart_style.hourly(row['wage'], currency=currency)}"
+    return f"divisor {row['divisor']}" if row["moved"] == "divisor" else _NOW
+
+
+def _break_even_dot(row: Mapping[Any, Any], reach: float, currency: str) -> Dot:
+    name = _name(row, currency)
+    label = name.removeprefix("hired wage ").removeprefix("divisor ") + (" an hour" if row["moved"] == "wage" else "")
+    # An interval without an upper end is drawn as far as the others go; the reading says that it has none.
+    low, high = row["low_cents"] / 100, min(row["high_cents"], reach) / 100
+    text = chart_style.money(row["price_cents"], currency=currency)
+    return Dot(name, label, row["price_cents"] / 100, low, high, text, "", "ink")
+
+
+def _price(cents: float, currency: str) -> str:
+    return chart_style.money(cents, currency=currency) if math.isfinite(cents) else "no price"
+
+
+def _shown(row: Mapping[Any, Any], currency: str) -> str:
+    price, low, high = (_price(row[f"{part}_cents"], currency) for part in ("price", "low", "high"))
+    return f"{price} ({low} to {high})"
+
+
+def _break_even_numbers(row: Mapping[Any, Any], currency: str) -> dict[str, str]:
+    price, low, high = (_price(row[f"{part}_cents"], currency) for part in ("price", "low", "high"))
+    return {"Supposed": _name(row, currency), "Bulky wins from": price, "From": low, "To": high}

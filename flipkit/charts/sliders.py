@@ -1,8 +1,4 @@
-"""The categories' returns with assumptions that a reader moves in the page, without a kernel.
-
-Drawing and arithmetic travel together: the page recomputes what ``flipkit.analysis.sliders`` computes,
-and a browser test holds the one against the other.
-"""
+"""TODO"""
 
 from __future__ import annotations
 
@@ -14,12 +10,16 @@ import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair 
 import altair as alt
 import pandas as pd
 
+from flipkit.analysis.returns import TOO_FEW
 from flipkit.analysis.sliders import AS_CHARGED, Settings, moved_returns
-from flipkit.analysis.words import TOO_FEW
-from flipkit.charts import style, theme
-from flipkit.charts.dots import tone
-from flipkit.charts.panels import stacked
-from flipkit.charts.renderer import described, wordless
+from flipkit.charts import style
+from flipkit.charts.returns import interval_words, returns_words
+from flipkit.charts.style import MIME_TYPE, TABLE_KEY, described, stacked, tone, wordless
+
+# The categories' returns with assumptions that a reader moves in the page, without a kernel.
+#
+# Drawing and arithmetic travel together: the page recomputes what ``flipkit.analysis.sliders`` computes, and a
+# browser test holds the one against the other.
 
 #: Divisors that a reader can try.
 DIVISORS: Final = (139, 166, 194)
@@ -27,7 +27,7 @@ DIVISORS: Final = (139, 166, 194)
 DIVISOR_LABEL: Final = "Divisor for dimensional weight"
 #: A page reads the sentence aloud from the marks of this name.
 SENTENCE: Final = "sentence"
-_ROW: Final = 46
+_SLIDER_ROW: Final = 46
 _ABOVE, _BELOW, _EITHER = "above the target", "below the target", "may be above or below the target"
 _SQUARES = (
     "datum.nn + datum.a * datum.a * datum.hh + points * points * datum.pp + datum.q * datum.q * datum.mm"
@@ -283,7 +283,7 @@ def ranked_dots(
     color = alt.Color(
         "verdict:N",
         legend=None,
-        scale=alt.Scale(domain=list(roles), range=[theme.color(role) for role in roles.values()]),
+        scale=alt.Scale(domain=list(roles), range=[style.color(role) for role in roles.values()]),
     )
     axis = alt.Axis(labelExpr=style.axis_money(currency, unit=1), grid=True, tickCount=4, labelFlush=True)
     scale = alt.Scale(zero=True, nice=True)
@@ -309,7 +309,7 @@ def ranked_dots(
     ]
     words: dict[str, Any] = {"baseline": "bottom", "dy": -9, "fontSize": 13, "clip": False}
     layers = [
-        line.mark_rule(strokeWidth=1.5, strokeDash=[4, 3], color=theme.color("ink")).encode(x=x("aim")),
+        line.mark_rule(strokeWidth=1.5, strokeDash=[4, 3], color=style.color("ink")).encode(x=x("aim")),
         told.mark_rule(strokeWidth=5, opacity=0.35, strokeCap="round").encode(
             x=x("lower"), x2="upper:Q", y=y, color=color
         ),
@@ -317,10 +317,10 @@ def ranked_dots(
     ]
     sides: list[tuple[str, Any, Any]] = [("category", "left", 0), ("figures", "right", "width")]
     for field, align, place in sides:
-        for look in ({**theme.HALO}, {"color": theme.color("ink" if align == "left" else "quiet")}):
+        for look in ({**style.HALO}, {"color": style.color("ink" if align == "left" else "quiet")}):
             text = told.mark_text(align=align, **words, **look)
             layers.append(text.encode(x=alt.value(place), y=y, text=f"{field}:N"))
-    panel: Any = alt.layer(*layers).properties(height=_ROW * rows, name="dots")
+    panel: Any = alt.layer(*layers).properties(height=_SLIDER_ROW * rows, name="dots")
     drawn: alt.LayerChart = panel
     return drawn
 
@@ -368,3 +368,235 @@ def _written(value: str, mark: str) -> str:
     """Expression that writes an amount as ``_amount`` does."""
     sign = f"({value} < 0 && format(abs({value}), '.2f') != '0.00' ? '−' : '')"
     return f"{sign} + {json.dumps(mark, ensure_ascii=False)} + format(abs({value}), ',.2f')"
+
+
+# The categories' returns of a study that is asked again and again: drawn once, then given other figures.
+
+_MOVED_NEEDED = ("category", "items", "hourly", "low", "high", "claimed", "verdict")
+
+
+def plot_moved_returns(
+    frame: pd.DataFrame, target: float, *, confidence: float, counted: str = "bought", currency: str = "USD"
+) -> Any:
+    """Categories as dots with intervals against the target, each with its name and figures above its line.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        One row a category, drawn from top to bottom as it comes, as ``bought_returns`` gives it.
+    target : float
+        What an hour should bring. [dollars per hour]
+    confidence : float
+        How often an interval is meant to hold the truth.
+    counted : str
+        What ``items`` counts: ``sold`` or ``bought``.
+    currency : str
+        Code of the shop's currency.
+
+    Returns
+    -------
+    alt.LayerChart or alt.Chart
+        The chart; words alone where the frame has no row.
+
+    Raises
+    ------
+    ChartError
+        If a column is missing.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"category": ["lamps"], "items": [40], "hourly": [21.4], "low": [17.0],
+    ...     "high": [26.0], "claimed": [True], "verdict": ["above the target"]})
+    >>> plot_moved_returns(rows, 15.0, confidence=0.95).to_dict()["description"]
+    'Above the target of $15 an hour: lamps $21 ($17 to $26, 40 bought).'
+    """
+    style.require_columns(frame, list(_MOVED_NEEDED), chart="plot_moved_returns")
+    if frame.empty:
+        return wordless(f"Nothing {counted} yet, so there is no hour to value.")
+    chart = ranked_dots(alt.Chart(), len(frame), confidence=confidence, counted=counted, currency=currency)
+    # The rows stand once, above the layers, where other figures can be put.
+    chart.data = alt.Data(values=_rows(frame))
+    chart = chart.add_params(alt.param(name="target", value=target)).properties(
+        width="container",
+        title=alt.TitleParams(
+            "What an hour of your work earned", subtitle=f"Dot: the estimate. Bar: {interval_words(confidence)}."
+        ),
+    )
+    return described(chart, *returns_words(frame, target, counted=counted, currency=currency))
+
+
+def with_figures(
+    bundle: Mapping[str, Any],
+    frame: pd.DataFrame,
+    target: float,
+    *,
+    counted: str = "bought",
+    currency: str = "USD",
+) -> dict[str, Any]:
+    """The outputs of a drawing of ``plot_moved_returns`` with other figures: the same as drawn anew, at once.
+
+    Parameters
+    ----------
+    bundle : mapping
+        Outputs of the drawing, of as many rows and the same confidence.
+    frame : DataFrame
+        The figures, as ``plot_moved_returns`` takes them.
+    target : float
+        What an hour should bring. [dollars per hour]
+    counted : str
+        What ``items`` counts: ``sold`` or ``bought``.
+    currency : str
+        Code of the shop's currency.
+
+    Returns
+    -------
+    dict
+        Type to content.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"category": ["lamps"], "items": [40], "hourly": [21.4], "low": [17.0],
+    ...     "high": [26.0], "claimed": [True], "verdict": ["above the target"]})
+    >>> before = plot_moved_returns(rows, 15.0, confidence=0.95)._repr_mimebundle_()
+    >>> with_figures(before, rows.assign(hourly=22.4), 15.0)["text/plain"]
+    'Above the target of $15 an hour: lamps $22 ($17 to $26, 40 bought).'
+    """
+    spec = bundle[MIME_TYPE]
+    reading, numbers = returns_words(frame, target, counted=counted, currency=currency)
+    params = [{**param, "value": target} if param["name"] == "target" else param for param in spec["params"]]
+    changed = {
+        **spec,
+        "data": {"values": _rows(frame)},
+        "params": params,
+        "description": reading,
+        "usermeta": {**spec["usermeta"], TABLE_KEY: numbers},
+    }
+    return {**bundle, MIME_TYPE: changed, "text/plain": reading}
+
+
+def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """What the layers read: a category's place, figures and words."""
+    rows = []
+    for place, row in enumerate(frame.to_dict("records"), start=1):
+        low, high = (style.plain(row[end]) if row["claimed"] else None for end in ("low", "high"))
+        rows.append(
+            {
+                "place": place,
+                "category": str(row["category"]),
+                "value": style.plain(row["hourly"]),
+                "lower": low,
+                "upper": high,
+                "claimed": bool(row["claimed"]),
+                "verdict": str(row["verdict"]),
+                "items": int(row["items"]),
+            }
+        )
+    return rows
+
+
+# Which assumption a figure hangs on: one bar an assumption, from its low to its high.
+
+_TORNADO_NEEDED = ("name", "at_low", "at_high")
+_TORNADO_ROW = 40
+
+
+def plot_tornado(
+    frame: pd.DataFrame, *, middle: float, title: str, subtitle: str, target: float | None = None, currency: str = "USD"
+) -> alt.LayerChart | alt.Chart:
+    """An hourly return with each assumption moved alone, the widest bar first.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        One row an assumption, drawn from top to bottom: ``name``, ``at_low`` and ``at_high``, the
+        return with it at its low and at its high. [dollars per hour]
+    middle : float
+        The return with nothing moved. [dollars per hour]
+    title, subtitle : str
+        What stands above the chart.
+    target : float, optional
+        What an hour should bring, drawn as a line. [dollars per hour]
+    currency : str
+        Code of the shop's currency.
+
+    Returns
+    -------
+    alt.LayerChart or alt.Chart
+        The chart; words alone where the frame has no row.
+
+    Raises
+    ------
+    ChartError
+        If a column is missing.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"name": ["minutes of packing"], "at_low": [18.0], "at_high": [15.5]})
+    >>> plot_tornado(rows, middle=16.8, title="What if", subtitle="").to_dict()["description"]
+    'With nothing moved $17. Minutes of packing: $18 at the low, $16 at the high.'
+    """
+    style.require_columns(frame, list(_TORNADO_NEEDED), chart="plot_tornado")
+    if frame.empty:
+        return wordless("No assumption moves the figure.")
+    records = [{str(key): value for key, value in row.items()} for row in frame.to_dict("records")]
+    order = style.distinct_labels([str(row["name"]) for row in records])
+    rows: list[dict[str, Any]] = []
+    for label, row in zip(order, records, strict=True):
+        for end, word in (("at_low", "low"), ("at_high", "high")):
+            better = float(row[end]) >= middle
+            rows.append(
+                {
+                    "name": label,
+                    "from": middle,
+                    "to": float(row[end]),
+                    "end": f"{word}: {style.hourly(float(row[end]), currency=currency)}",
+                    "tone": "better" if better else "worse",
+                }
+            )
+    ends = [row["to"] for row in rows] + [middle] + ([target] if target is not None else [])
+    reach = (max(ends) - min(ends)) * 0.08 or 1.0
+    scale = alt.Scale(domain=[min(ends) - reach, max(ends) + reach], nice=False)
+    axis = alt.Axis(labelExpr=style.axis_money(currency, unit=1), title="an hour", tickCount=5)
+    bars = (
+        alt.Chart(alt.Data(values=rows))
+        .mark_bar(height=14)
+        .encode(
+            x=alt.X("from:Q", scale=scale, axis=axis),
+            x2="to:Q",
+            y=alt.Y("name:N", sort=order, title=None, axis=alt.Axis(**style.row_axis())),
+            color=alt.Color(
+                "tone:N",
+                scale=alt.Scale(domain=["better", "worse"], range=[style.color("above"), style.color("below")]),
+                legend=alt.Legend(orient="top", title=None),
+            ),
+            tooltip=[alt.Tooltip("name:N", title="Moved"), alt.Tooltip("end:N", title="At its")],
+        )
+    )
+    marks: list[Any] = [bars, _line(middle, scale, axis, "ink", [1, 0])]
+    if target is not None:
+        marks.append(_line(target, scale, axis, "quiet", [4, 3]))
+    chart = alt.layer(*marks).properties(
+        width="container", height=_TORNADO_ROW * len(order), title=alt.TitleParams(title, subtitle=subtitle)
+    )
+    parts = [
+        f"{row['name']}: {style.hourly(float(row['at_low']), currency=currency)} at the low, "
+        f"{style.hourly(float(row['at_high']), currency=currency)} at the high"
+        for row in records
+    ]
+    reading = f"With nothing moved {style.hourly(middle, currency=currency)}. " + " ".join(
+        f"{part[:1].upper()}{part[1:]}." for part in parts
+    )
+    numbers = [
+        {
+            "moved": str(row["name"]),
+            "at its low": f"{float(row['at_low']):.2f}".replace("-", "−"),
+            "at its high": f"{float(row['at_high']):.2f}".replace("-", "−"),
+        }
+        for row in records
+    ]
+    return described(chart, reading, numbers)
+
+
+def _line(at: float, scale: alt.Scale, axis: alt.Axis, role: str, dash: list[int]) -> alt.Chart:
+    base = alt.Chart(alt.Data(values=[{"at": at}]))
+    return base.mark_rule(color=style.color(role), strokeDash=dash).encode(x=alt.X("at:Q", scale=scale, axis=axis))

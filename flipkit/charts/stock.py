@@ -1,4 +1,4 @@
-"""How long things wait: the share still unsold after so many days."""
+"""TODO"""
 
 from __future__ import annotations
 
@@ -6,13 +6,18 @@ from collections.abc import Mapping
 from typing import Any
 
 import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair opens jsonschema
+import json
+from typing import Final
+
 import altair as alt
 import pandas as pd
 
 from flipkit.charts import style as chart_style
-from flipkit.charts import theme
-from flipkit.charts.renderer import described, wordless
+from flipkit.charts.style import described, panel_title, stacked, wordless
 from flipkit.errors import ChartError
+from flipkit.money import show_cents
+
+# How long things wait: the share still unsold after so many days.
 
 _MOST_GROUPS = 4
 #: Days at which words and tables say how things stood.
@@ -76,7 +81,7 @@ def plot_days_listed(
     )
     reading = " ".join(_sentence(rows, name, _median(medians, name)) for name in names)
     marked = [row for name in names for row in _at_marks([row for row in rows if row["group"] == name])]
-    return described(chart, reading, [_numbers(row, group) for row in marked])
+    return described(chart, reading, [_days_listed_numbers(row, group) for row in marked])
 
 
 def _steps(part: pd.DataFrame, name: str) -> list[dict[str, Any]]:
@@ -105,7 +110,9 @@ def _steps(part: pd.DataFrame, name: str) -> list[dict[str, Any]]:
 
 def _drawing(rows: list[dict[str, Any]], names: list[str], medians: dict[str, float | None]) -> alt.LayerChart:
     several = len(names) > 1
-    colors = [theme.color(f"series_{k + 1}") for k in range(len(names))] if several else [theme.color("above")]
+    colors = (
+        [chart_style.color(f"series_{k + 1}") for k in range(len(names))] if several else [chart_style.color("above")]
+    )
     legend = alt.Legend(orient="top", title=None, symbolOpacity=1) if several else None
     color = alt.Color("group:N", scale=alt.Scale(domain=names, range=colors), legend=legend)
     x = alt.X("days:Q", title="days since first listed", axis=alt.Axis(grid=False, tickCount=6))
@@ -140,7 +147,7 @@ def _drawing(rows: list[dict[str, Any]], names: list[str], medians: dict[str, fl
             place = {"align": "left", "dx": 9, "dy": -9} if early else {"align": "right", "dx": -9, "dy": 14}
             look: dict[str, Any] = {**place, "fontWeight": 600}
             # A halo keeps the words clear of the lines behind them.
-            styles = [{**look, **theme.HALO}, look]
+            styles = [{**look, **chart_style.HALO}, look]
             layers += [marks.mark_text(**style).encode(x=x, y=y, text="text:N") for style in styles]
     return alt.LayerChart(layer=layers)
 
@@ -167,7 +174,7 @@ def _sentence(rows: list[dict[str, Any]], name: str, median: float | None) -> st
     return f"Of {what} listed, {half}. Still unsold: {chart_style.joined(parts)}."
 
 
-def _numbers(row: dict[str, Any], group: str | None) -> dict[str, str]:
+def _days_listed_numbers(row: dict[str, Any], group: str | None) -> dict[str, str]:
     def share(value: float | None) -> str:
         return "–" if value is None else f"{value * 100:.0f}%"
 
@@ -179,3 +186,464 @@ def _numbers(row: dict[str, Any], group: str | None) -> dict[str, str]:
         "To": share(row["high"]),
         "Items that waited so long": f"{row['at_risk']:,}",
     }
+
+
+# Groups of things waiting: curves of the share still unsold, and beneath them how many wait that long.
+
+#: Curves that one panel holds apart.
+_MOST: Final = 4
+#: Width of the names at the left, of the last count at the right. [px]
+_LEFT: Final = 132
+_RIGHT: Final = 22
+_WAITING_ROW: Final = 22
+_WRAPPED: Final = 28
+_KNOWN: Final = "isValid(datum.low) && isValid(datum.high)"
+_SHARES: Final = "format(datum.value * 100, '.0f') + '%'"
+
+
+def plot_waiting(
+    curves: pd.DataFrame, counts: pd.DataFrame, *, title: str, subtitle: str
+) -> alt.VConcatChart | alt.Chart:
+    """Share of each group still unsold by days, a few groups a panel, with the numbers waiting beneath.
+
+    Parameters
+    ----------
+    curves : pandas.DataFrame
+        As ``analysis.waiting_curves.waiting_curves`` gives it: ``group``, ``days``,
+        ``unsold_share``, ``low``, ``high`` (missing where not known), groups in the order drawn.
+    counts : pandas.DataFrame
+        As ``at_risk_counts`` gives it for the same groups: ``group``, ``days``, ``at_risk``.
+    title, subtitle : str
+        What stands above the first panel.
+
+    Returns
+    -------
+    alt.VConcatChart or alt.Chart
+        The chart; words alone where there is no curve.
+
+    Raises
+    ------
+    ChartError
+        If a column is missing.
+
+    Examples
+    --------
+    >>> curves = pd.DataFrame({"group": "mugs", "days": [0.0, 5.0, 40.0], "unsold_share": [1.0, 0.5, 0.5],
+    ...     "low": [1.0, 0.2, 0.2], "high": [1.0, 1.0, 1.0]})
+    >>> counts = pd.DataFrame({"group": "mugs", "days": [0.0, 40.0], "at_risk": [2, 1]})
+    >>> plot_waiting(curves, counts, title="How long things wait", subtitle="").to_dict()["description"]
+    'Still unsold: mugs 50% after 40 days.'
+    """
+    chart_style.require_columns(curves, ["group", "days", "unsold_share", "low", "high"], chart="plot_waiting")
+    chart_style.require_columns(counts, ["group", "days", "at_risk"], chart="plot_waiting")
+    if curves.empty:
+        return wordless("Nothing has been listed yet.")
+    names = [str(name) for name in dict.fromkeys(curves["group"])]
+    shown = dict(zip(names, chart_style.distinct_labels(names), strict=True))
+    lines = [
+        {"group": shown[str(row["group"])], "days": float(row["days"])}
+        | {key: _share(row[key]) for key in ("unsold_share", "low", "high")}
+        for row in curves.to_dict("records")
+    ]
+    waiting = [
+        {"group": shown[str(row["group"])], "days": float(row["days"]), "at_risk": int(row["at_risk"])}
+        for row in counts.to_dict("records")
+    ]
+    marks = sorted({float(day) for day in counts["days"]})
+    keys = list(shown.values())
+    panels: list[Any] = []
+    # Panels of about equally many, so that none is left with a single curve.
+    size = -(-len(keys) // -(-len(keys) // _MOST))
+    for start in range(0, len(keys), size):
+        own = keys[start : start + size]
+        few = [row for row in waiting if row["group"] in own]
+        panels += [_curves([row for row in lines if row["group"] in own], own, marks), _counts(few, own, marks)]
+    chart = stacked(panels, margin=_LEFT + _RIGHT, spacing=44)
+    # Each panel's curves have colours of their own: one scale over all would be asked for as many domains.
+    chart = chart.resolve_scale(color="independent").properties(title=alt.TitleParams(title, subtitle=subtitle))
+    told = {name: _standing(lines, waiting, key, marks) for name, key in shown.items()}
+    reading = f"Still unsold: {'; '.join(_phrase(name, rows) for name, rows in told.items())}."
+    return described(chart, reading, [_waiting_numbers(name, row) for name, rows in told.items() for row in rows])
+
+
+def _share(value: Any) -> float | None:
+    """A share to a hundredth of a percent: a page holds a thousand of them."""
+    known = chart_style.plain(value)
+    return None if known is None else round(float(known), 4)
+
+
+def _colors(own: list[str]) -> list[str]:
+    return [chart_style.color(f"series_{k + 1}") for k in range(len(own))]
+
+
+def _across(marks: list[float], *, named: bool) -> alt.X:
+    axis = alt.Axis(values=marks, labels=named, grid=False, title=None, labelFlush=False)
+    return alt.X("days:Q", scale=alt.Scale(domain=[0, marks[-1]], nice=False), axis=axis, title=None)
+
+
+def _curves(rows: list[dict[str, Any]], own: list[str], marks: list[float]) -> alt.LayerChart:
+    axis = alt.Axis(labelExpr=_SHARES, values=[0, 0.25, 0.5, 0.75, 1], grid=True, minExtent=_LEFT, maxExtent=_LEFT)
+    scale = alt.Scale(domain=[0, 1])
+    color = alt.Color("group:N", scale=alt.Scale(domain=own, range=_colors(own)), legend=None)
+    base = alt.Chart()
+    x = _across(marks, named=True)
+    band = (
+        base.transform_filter(_KNOWN)
+        .mark_area(interpolate="step-after", opacity=0.13, line=False, clip=True)
+        .encode(x=x, y=alt.Y("low:Q", axis=axis, scale=scale, title=None), y2="high:Q", color=color)
+    )
+    tooltip = [
+        alt.Tooltip("group:N", title="Group"),
+        alt.Tooltip("days:Q", title="Days", format=",.0f"),
+        alt.Tooltip("unsold_share:Q", title="Unsold", format=".0%"),
+    ]
+    line = base.mark_line(interpolate="step-after", clip=True).encode(
+        x=x, y=alt.Y("unsold_share:Q", axis=axis, scale=scale, title=None), color=color, tooltip=tooltip
+    )
+    title = panel_title("share still unsold, by days since first listed")
+    return alt.LayerChart(data=alt.Data(values=rows), layer=[band, line]).properties(height=170, title=title)
+
+
+def _counts(rows: list[dict[str, Any]], own: list[str], marks: list[float]) -> alt.Chart:
+    """How many waited so long; the names, in the colours of their curves, are the panel's legend."""
+    tests = [
+        {"test": f"datum.value === {json.dumps(name, ensure_ascii=False)}", "value": color}
+        for name, color in zip(own, _colors(own), strict=True)
+    ]
+    look = {
+        "labelColor": {"condition": tests, "value": chart_style.color("ink")},
+        "labelFontWeight": 600,
+        "labelPadding": 18,
+    }
+    axis = alt.Axis(**chart_style.row_axis(**look, minExtent=_LEFT, maxExtent=_LEFT))
+    height = (_WRAPPED if any("\n" in name for name in own) else _WAITING_ROW) * len(own)
+    base = alt.Chart(alt.Data(values=rows)).mark_text(fontSize=12)
+    return base.encode(
+        x=_across(marks, named=False),
+        y=alt.Y("group:N", sort=own, title=None, axis=axis),
+        text=alt.Text("at_risk:Q", format=",d"),
+        color=alt.Color("group:N", scale=alt.Scale(domain=own, range=_colors(own)), legend=None),
+    ).properties(height=height, title=panel_title("how many waited so long"))
+
+
+def _standing(
+    lines: list[dict[str, Any]], waiting: list[dict[str, Any]], key: str, marks: list[float]
+) -> list[dict[str, Any]]:
+    """How one group stood at the days of its counts, as far as anything of it waited."""
+    counts = {row["days"]: row["at_risk"] for row in waiting if row["group"] == key}
+    found = []
+    for mark in marks:
+        if counts.get(mark, 0) or mark == marks[0]:
+            last = [row for row in lines if row["group"] == key and row["days"] <= mark][-1]
+            found.append({**last, "days": mark, "at_risk": counts.get(mark, 0)})
+    return found
+
+
+def _phrase(name: str, rows: list[dict[str, Any]]) -> str:
+    told = [rows[k] for k in dict.fromkeys((min(1, len(rows) - 1), len(rows) - 1))]
+    parts = [f"{row['unsold_share'] * 100:.0f}% after {row['days']:,.0f} days" for row in told]
+    return f"{name} {chart_style.joined(parts)}"
+
+
+def _waiting_numbers(name: str, row: dict[str, Any]) -> dict[str, str]:
+    def share(value: float | None) -> str:
+        return "–" if value is None else f"{value * 100:.0f}%"
+
+    return {
+        "Group": name,
+        "Days": f"{row['days']:,.0f}",
+        "Still unsold": share(row["unsold_share"]),
+        "From": share(row["low"]),
+        "To": share(row["high"]),
+        "Waited so long": f"{row['at_risk']:,}",
+    }
+
+
+# Money against weeks: what hurrying a sale costs.
+
+_NEEDED = ("weeks", "money_cents", "list_price_cents", "sold_share", "chosen")
+
+
+def plot_frontier(frame: pd.DataFrame, *, title: str, currency: str = "USD") -> alt.LayerChart | alt.Chart:
+    """Expected money against expected weeks, the proposed path marked.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        One row a path, from patient to hurried: ``weeks``, ``money_cents``, ``list_price_cents``,
+        ``sold_share`` and ``chosen`` (true for the proposed one).
+    title : str
+        What stands above the chart.
+    currency : str
+        Code of the shop's currency.
+
+    Returns
+    -------
+    alt.LayerChart or alt.Chart
+        The chart; words alone where the frame has no row.
+
+    Raises
+    ------
+    ChartError
+        If a column is missing.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"weeks": [20.0, 6.0], "money_cents": [4000.0, 3100.0],
+    ...     "list_price_cents": [7500.0, 5200.0], "sold_share": [0.7, 0.9], "chosen": [True, False]})
+    >>> plot_frontier(rows, title="Hurry").to_dict()["description"]
+    'Proposed: listed at $75, $40 after 20 weeks. Most hurried: listed at $52, $31 after 6 weeks.'
+    """
+    chart_style.require_columns(frame, list(_NEEDED), chart="plot_frontier")
+    if frame.empty:
+        return wordless("Nothing is held, so there is nothing to hurry.")
+    rows: list[dict[str, Any]] = [
+        {
+            "weeks": float(row["weeks"]),
+            "money": float(row["money_cents"]) / 100,
+            "shown": chart_style.money(float(row["list_price_cents"]), currency=currency),
+            "sold": float(row["sold_share"]),
+            "chosen": bool(row["chosen"]),
+        }
+        for row in frame.to_dict("records")
+    ]
+    base = alt.Chart(alt.Data(values=rows)).encode(
+        x=alt.X("weeks:Q", title="expected weeks on sale", scale=alt.Scale(zero=True), axis=alt.Axis(grid=False)),
+        y=alt.Y(
+            "money:Q",
+            title=None,
+            scale=alt.Scale(zero=True),
+            axis=alt.Axis(labelExpr=chart_style.axis_money(currency, unit=1), tickCount=5),
+        ),
+        tooltip=[
+            alt.Tooltip("weeks:Q", title="Weeks", format=",.1f"),
+            alt.Tooltip("money:Q", title="Money", format=",.2f"),
+            alt.Tooltip("shown:N", title="Listed at"),
+            alt.Tooltip("sold:Q", title="Sells", format=".0%"),
+        ],
+    )
+    line = base.mark_line(color=chart_style.color("unsure"))
+    dots = base.mark_point(filled=True, size=50, opacity=1, color=chart_style.color("unsure"))
+    chosen = base.transform_filter("datum.chosen").mark_point(
+        filled=True, size=130, opacity=1, color=chart_style.color("above")
+    )
+    words = base.transform_filter("datum.chosen").mark_text(
+        align="right", dx=-10, dy=-10, fontWeight="bold", color=chart_style.color("ink")
+    )
+    chart = alt.layer(line, dots, chosen, words.encode(text=alt.value("proposed"))).properties(
+        width="container",
+        height=240,
+        title=alt.TitleParams(
+            title,
+            subtitle=["Expected money, the work of the sale taken off.", "Each dot: the best path of one patience."],
+        ),
+    )
+    records = frame.to_dict("records")
+    proposed = next((row for row in records if row["chosen"]), records[0])
+    hurried = min(records, key=lambda row: float(row["weeks"]))
+    reading = f"Proposed: {_words(proposed, currency)}. Most hurried: {_words(hurried, currency)}."
+    numbers = [
+        {
+            "listed at": chart_style.money(float(row["list_price_cents"]), currency=currency),
+            "weeks": f"{float(row['weeks']):.1f}",
+            "money": chart_style.money(float(row["money_cents"]), currency=currency),
+            "sells": f"{float(row['sold_share']):.0%}",
+        }
+        for row in records
+    ]
+    return described(chart, reading, numbers)
+
+
+def _words(row: Any, currency: str) -> str:
+    listed = chart_style.money(float(row["list_price_cents"]), currency=currency)
+    money = chart_style.money(float(row["money_cents"]), currency=currency)
+    return f"listed at {listed}, {money} after {float(row['weeks']):.0f} weeks"
+
+
+# Shares with their errors, against the share that they are meant to have.
+
+#: Height of a row, and of one more line of its name. [px]
+_SHARE_ROW, _LINE = 34, 14
+
+
+def plot_shares(
+    frame: pd.DataFrame, *, title: str, subtitle: str, meant: float | None = None
+) -> alt.LayerChart | alt.Chart:
+    """Shares as dots with bars of two standard errors, one row each.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        One row a share, drawn from top to bottom: ``name``, ``share`` and ``error``, 0 to 1.
+    title, subtitle : str
+        What stands above the chart.
+    meant : float, optional
+        The share that all are meant to have, drawn as a line. [0 to 1]
+
+    Returns
+    -------
+    alt.LayerChart or alt.Chart
+        The chart; words alone where the frame has no row.
+
+    Raises
+    ------
+    ChartError
+        If a column is missing.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"name": ["sold basis"], "share": [0.94], "error": [0.01]})
+    >>> plot_shares(rows, title="Held", subtitle="", meant=0.95).to_dict()["description"]
+    'Sold basis: 94% (give or take 2%).'
+    """
+    chart_style.require_columns(frame, ["name", "share", "error"], chart="plot_shares")
+    if frame.empty:
+        return wordless("Nothing has been measured.")
+    names = chart_style.distinct_labels([str(name) for name in frame["name"]])
+    rows: list[dict[str, Any]] = [
+        {
+            "name": name,
+            "share": float(row["share"]),
+            "low": max(float(row["share"] - 2 * row["error"]), 0.0),
+            "high": min(float(row["share"] + 2 * row["error"]), 1.0),
+            "text": f"{row['share']:.0%}",
+        }
+        for name, row in zip(names, frame.to_dict("records"), strict=True)
+    ]
+    tall = _SHARE_ROW + _LINE * max(max(name.count("\n") for name in names) - 1, 0)
+    floor = max(min(row["low"] for row in rows) - 0.05, 0.0)
+    base = alt.Chart(alt.Data(values=rows)).encode(
+        y=alt.Y("name:N", sort=[row["name"] for row in rows], title=None, axis=alt.Axis(**chart_style.row_axis()))
+    )
+    scale = alt.Scale(domain=[min(floor, (meant or 1.0) - 0.05), 1.0], nice=True)
+    axis = alt.Axis(format="%", title=None, tickCount=5)
+    bars = base.mark_rule(strokeWidth=4, strokeOpacity=0.35, color=chart_style.color("above")).encode(
+        x=alt.X("low:Q", scale=scale, axis=axis), x2="high:Q"
+    )
+    dots = base.mark_point(filled=True, size=70, opacity=1, color=chart_style.color("above")).encode(x="share:Q")
+    words = base.mark_text(dy=-12, fontWeight="bold", color=chart_style.color("ink")).encode(x="share:Q", text="text:N")
+    layers = [bars, dots, words]
+    if meant is not None:
+        line = alt.Chart(alt.Data(values=[{"meant": meant}])).mark_rule(color=chart_style.color("ink"))
+        layers.insert(0, line.encode(x=alt.X("meant:Q", scale=scale, axis=axis)))
+    chart = alt.layer(*layers).properties(
+        width="container", height=tall * len(rows), title=alt.TitleParams(title, subtitle=subtitle)
+    )
+    reading = "; ".join(f"{row['name']}: {row['share']:.0%} ({_doubt(row)})" for row in _records(frame))
+    numbers = [
+        {"": row["name"], "share": f"{row['share']:.1%}", "standard error": f"{row['error']:.1%}"}
+        for row in _records(frame)
+    ]
+    return described(chart, f"{reading[:1].upper()}{reading[1:]}.", numbers)
+
+
+def _doubt(row: dict[str, Any]) -> str:
+    """How far the share is known; a share of all has no error that could be measured."""
+    return "no miss seen" if row["share"] == 1 and not row["error"] else f"give or take {2 * row['error']:.0%}"
+
+
+def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    return [{str(key): value for key, value in row.items()} for row in frame.to_dict("records")]
+
+
+# What packing lessons would have saved: by category, one bar made of its three parts.
+
+_LESSON_ROW = 32
+#: The parts in their order, with the colour of each.
+PARTS = {
+    "trim_cents": ("a trim of one side", "series_1"),
+    "adjustment_cents": ("taken later", "series_3"),
+    "above_cents": ("billed above the measures entered", "series_2"),
+}
+
+
+def plot_packing_lessons(frame: pd.DataFrame, *, currency: str = "USD") -> alt.LayerChart | alt.Chart:
+    """What each category's parcels cost more than they had to, as stacked bars.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        One row a category, drawn from top to bottom: ``category``, ``parcels``, ``trim_cents``,
+        ``adjustment_cents``, ``above_cents`` and ``cost_cents``; as ``lesson_totals`` gives it.
+    currency : str
+        Code of the shop's currency.
+
+    Returns
+    -------
+    alt.LayerChart or alt.Chart
+        The chart; words alone where no category has anything to draw.
+
+    Raises
+    ------
+    ChartError
+        If a column is missing.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"category": ["lamps"], "parcels": [9], "trim_cents": [1200], "adjustment_cents": [300],
+    ...     "above_cents": [0], "cost_cents": [1500]})
+    >>> plot_packing_lessons(rows).to_dict()["description"]
+    'Lamps $15.00 over 9 parcels.'
+    """
+    chart_style.require_columns(frame, ["category", "parcels", *PARTS, "cost_cents"], chart="plot_packing_lessons")
+    costly = frame[frame["cost_cents"] > 0]
+    if costly.empty:
+        known = "No parcel cost more than it had to, as far as the books can tell."
+        return wordless(known if len(frame) else "No parcel with measures to look at.")
+    names = chart_style.distinct_labels([str(name) for name in costly["category"]])
+    records = [dict(row) for row in costly.to_dict("records")]
+    values = [
+        {"row": name, "part": words, "place": place, "cents": int(row[part]), "shown": show_cents(int(row[part]))}
+        for name, row in zip(names, records, strict=True)
+        for place, (part, (words, _)) in enumerate(PARTS.items())
+        if int(row[part]) > 0
+    ]
+    seen = [words for words, _ in PARTS.values() if any(value["part"] == words for value in values)]
+    colors = [chart_style.color(role) for words, role in PARTS.values() if words in seen]
+    base = alt.Chart(alt.Data(values=values))
+    scale = alt.Scale(domain=names, paddingInner=0.3)
+
+    def y(axis: dict[str, Any]) -> alt.Y:
+        return alt.Y("row:N", sort=names, title=None, scale=scale, axis=alt.Axis(**axis))
+
+    axis = alt.Axis(labelExpr=chart_style.axis_money(currency, unit=100), tickCount=4, grid=True)
+    bars = base.mark_bar().encode(
+        x=alt.X("cents:Q", title="could have been saved", stack="zero", axis=axis),
+        y=y(chart_style.row_axis()),
+        order=alt.Order("place:Q"),
+        color=alt.Color(
+            "part:N",
+            title=None,
+            scale=alt.Scale(domain=seen, range=colors),
+            legend=alt.Legend(orient="top", columns=alt.ExprRef("width < 480 ? 1 : 3")),
+        ),
+        tooltip=[
+            alt.Tooltip("row:N", title="Category"),
+            alt.Tooltip("part:N", title="What"),
+            alt.Tooltip("shown:N", title="Amount"),
+        ],
+    )
+    texts = {
+        name: chart_style.money(int(row["cost_cents"]), currency=currency)
+        for name, row in zip(names, records, strict=True)
+    }
+    ends = base.mark_point(opacity=0, size=1).encode(
+        x=alt.X("cents:Q", axis=None), y=y(chart_style.end_axis(texts, "in all", labelColor=chart_style.color("ink")))
+    )
+    chart = alt.layer(bars, ends).resolve_axis(x="independent", y="independent")
+    chart = chart.properties(
+        width="container", height=_LESSON_ROW * len(names), title="What parcels cost more than they had to"
+    )
+    amounts = [show_cents(int(row["cost_cents"]), currency=currency) for row in records]
+    said = [
+        f"{row['category']} {amount} over {int(row['parcels']):,} {'parcel' if row['parcels'] == 1 else 'parcels'}"
+        for row, amount in zip(records, amounts, strict=True)
+    ]
+    reading = f"{chart_style.joined(said)}."
+    numbers = [_lesson_numbers(row, currency) for row in [dict(one) for one in frame.to_dict("records")]]
+    return described(chart, reading[0].upper() + reading[1:], numbers)
+
+
+def _lesson_numbers(row: dict[Any, Any], currency: str) -> dict[str, str]:
+    parts = {words.capitalize(): show_cents(int(row[part]), currency=currency) for part, (words, _) in PARTS.items()}
+    return {"Category": str(row["category"]), "Parcels": f"{int(row['parcels']):,}", **parts}

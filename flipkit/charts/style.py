@@ -1,4 +1,4 @@
-"""Words and figures as charts write them, and the checks of the frames they are given."""
+"""TODO"""
 
 from __future__ import annotations
 
@@ -6,13 +6,172 @@ import json
 import math
 import textwrap
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import pandas as pd
 
-from flipkit.charts import theme
 from flipkit.errors import ChartError
 from flipkit.money import show_cents
+
+import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair opens jsonschema
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import altair as alt
+
+from flipkit.analysis.returns import TOO_FEW
+
+# One look for every chart and page: roles, their colours in light and dark, the typeface stack.
+#
+# A chart names colours by their light value. A page replaces each such value by a variable of its style sheet
+# (:data:`VARIABLES`), so that the same drawing follows the reader's dark mode and the printer. The colours are our
+# own; ``tests/charts/test_theme.py`` measures them as colour-blind readers see them.
+
+
+class Shade(NamedTuple):
+    """One role's colour on white paper and on a dark screen."""
+
+    light: str
+    dark: str
+
+
+#: Typefaces that some system of every reader has; nothing is fetched.
+FONTS: Final = "system-ui, -apple-system, 'Segoe UI', 'Noto Sans', 'Liberation Sans', Arial, sans-serif"
+
+#: Every colour of the kit by what it is for. Light values are distinct: a page finds the role by them.
+#: ``above``, ``below`` and ``unsure`` are verdicts; ``series_1`` to ``series_4`` tell groups apart, and
+#: words on them are ``on_deep`` (series 1 and 3) or ``on_bright`` (series 2 and 4).
+SHADES: Final[dict[str, Shade]] = {
+    "paper": Shade("#ffffff", "#15181c"),
+    "ink": Shade("#1c2126", "#e9e7e2"),
+    "quiet": Shade("#596169", "#a9b0b7"),
+    "line": Shade("#d9dde1", "#353b42"),
+    "above": Shade("#0b5fa5", "#6db3f2"),
+    "below": Shade("#b8480c", "#f39a5b"),
+    "unsure": Shade("#7c848c", "#868f98"),
+    "series_1": Shade("#483c8e", "#857fd7"),
+    "series_2": Shade("#009eb9", "#59e1ff"),
+    "series_3": Shade("#7e2016", "#c6664a"),
+    "series_4": Shade("#a67c00", "#ecbc57"),
+    "on_deep": Shade("#fffffe", "#15181d"),
+    "on_bright": Shade("#111418", "#111419"),
+}
+
+
+def variable(role: str) -> str:
+    """Name of the style-sheet variable that holds a role's colour.
+
+    Parameters
+    ----------
+    role : str
+        A key of :data:`SHADES`.
+
+    Returns
+    -------
+    str
+        The reference as a style sheet writes it.
+
+    Examples
+    --------
+    >>> variable("ink")
+    'var(--ink)'
+    """
+    return f"var(--{role.replace('_', '-')})"
+
+
+def color(role: str) -> str:
+    """Colour of a role on white paper, as charts name it.
+
+    Parameters
+    ----------
+    role : str
+        A key of :data:`SHADES`.
+
+    Returns
+    -------
+    str
+        Six hexadecimal digits after ``#``.
+
+    Examples
+    --------
+    >>> color("paper")
+    '#ffffff'
+    """
+    return SHADES[role].light
+
+
+#: Look of a copy of a text drawn beneath it, so that it stays clear of the lines behind.
+HALO: Final[dict[str, Any]] = {
+    "stroke": SHADES["paper"].light,
+    "strokeWidth": 4,
+    "strokeJoin": "round",
+    "aria": False,
+}
+
+#: Light value to style-sheet variable, for pages.
+VARIABLES: Final[dict[str, str]] = {shade.light: variable(role) for role, shade in SHADES.items()}
+
+
+def style_variables(dark: bool) -> str:
+    """Declarations of every role's colour for a style sheet.
+
+    Parameters
+    ----------
+    dark : bool
+        Whether the values for a dark screen are asked for.
+
+    Returns
+    -------
+    str
+        ``--role: #rrggbb;`` for each role, in the order of :data:`SHADES`.
+
+    Examples
+    --------
+    >>> style_variables(False).split("; ")[0]
+    '--paper: #ffffff'
+    """
+    return " ".join(
+        f"--{role.replace('_', '-')}: {shade.dark if dark else shade.light};" for role, shade in SHADES.items()
+    )
+
+
+def chart_config() -> dict[str, Any]:
+    """What every chart has in common: type, axes, grid, colours.
+
+    Returns
+    -------
+    dict
+        A Vega-Lite ``config`` object.
+
+    Examples
+    --------
+    >>> chart_config()["view"]["stroke"] is None
+    True
+    """
+    ink, quiet, line = color("ink"), color("quiet"), color("line")
+    label = {"labelFont": FONTS, "labelFontSize": 13, "labelColor": quiet}
+    title = {"titleFont": FONTS, "titleFontSize": 13, "titleFontWeight": "normal", "titleColor": quiet}
+    return {
+        "background": color("paper"),
+        "font": FONTS,
+        "padding": 4,
+        "view": {"stroke": None, "continuousHeight": 280},
+        "axis": {**label, **title, "domain": False, "ticks": False, "gridColor": line, "labelPadding": 6},
+        "axisX": {"titleAnchor": "start", "titlePadding": 8, "labelFlush": False},
+        "axisY": {"titleAnchor": "end", "titleAngle": 0, "titleAlign": "left"},
+        "axisQuantitative": {"tickCount": 5},
+        "legend": {**label, **title, "orient": "top", "symbolType": "square", "symbolSize": 110, "title": None},
+        "header": {**label, **title},
+        "title": {"font": FONTS, "fontSize": 15, "color": ink, "anchor": "start", "subtitleColor": quiet},
+        "text": {"font": FONTS, "fontSize": 13, "color": ink},
+        "rule": {"color": ink},
+        "point": {"filled": True, "size": 90},
+        "bar": {"color": color("above")},
+        "line": {"color": color("above"), "strokeWidth": 2.5},
+    }
+
+
+# Words and figures as charts write them, and the checks of the frames they are given.
 
 #: Longest line of a row's label: with it, a phone's screen keeps most of its width for the drawing.
 LABEL_WIDTH = 17
@@ -255,7 +414,7 @@ def row_axis(**changes: Any) -> dict[str, Any]:
     lifts = [{"test": test, "value": -lines * LINE_HEIGHT / 2} for test, lines in _LINES]
     return {
         "labelExpr": ROW_LABEL,
-        "labelColor": theme.color("ink"),
+        "labelColor": color("ink"),
         "labelLimit": 170,
         "labelLineHeight": LINE_HEIGHT,
         "labelOffset": {"condition": lifts, "value": 0},
@@ -351,3 +510,381 @@ def joined(parts: Sequence[str]) -> str:
     ('a', 'a and b', 'a, b and c')
     """
     return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}" if parts else ""
+
+
+# The renderer: what a chart hands to JupyterLab and to our pages.
+#
+# JupyterLab draws ``application/vnd.vegalite.v5+json`` with a library of its own, without the network. altair
+# writes a later schema's address into its specs, and its own renderer gives a type that lacks ``+json``, on which
+# papermill stops; so this one names the type and the schema that JupyterLab knows. The specs must therefore hold
+# nothing that only the later grammar has. A chart that fits its container makes JupyterLab lay itself out for
+# ever, so there it is given a width; a page, which takes the same output, fits it again.
+#
+# Importing this module makes the theme and the renderer current for the process.
+
+MIME_TYPE: Final = "application/vnd.vegalite.v5+json"
+SCHEMA: Final = "https://vega.github.io/schema/vega-lite/v5.json"
+#: Where a chart keeps the table of its numbers, beside the drawing, for the page to unfold.
+TABLE_KEY: Final = "numbers"
+#: Marks a chart that fits its place in a page, and the width that it has in JupyterLab. [px]
+FIT_KEY: Final = "fit"
+LAB_WIDTH: Final = 540
+#: Marks a chart that is words alone; a page shows them as text.
+WORDLESS_KEY: Final = "wordless"
+
+
+def render_bundle(spec: Mapping[str, Any], **_: Any) -> dict[str, Any]:
+    """Outputs of one chart: the spec under the type that JupyterLab draws, and its text reading.
+
+    Parameters
+    ----------
+    spec : mapping
+        The chart as altair wrote it.
+    **_ : object
+        Options that other renderers take; none applies here.
+
+    Returns
+    -------
+    dict
+        Type to content.
+
+    Raises
+    ------
+    ChartError
+        If the chart holds a number that is not finite, which JSON cannot write.
+
+    Examples
+    --------
+    >>> bundle = render_bundle({"mark": "point", "description": "One dot."})
+    >>> bundle["text/plain"]
+    'One dot.'
+    """
+    try:
+        text = json.dumps(spec, allow_nan=False, ensure_ascii=False)
+    except ValueError as error:
+        raise ChartError(
+            "the numbers of a chart",
+            need="finite or missing",
+            got="NaN or infinity",
+            where=str(spec.get("description", "")),
+            mend="leave the row out or give the cell no value",
+        ) from error
+    plain = {**json.loads(text), "$schema": SCHEMA}
+    if plain.get("width") == "container":
+        plain |= {"width": LAB_WIDTH, "usermeta": {**plain.get("usermeta", {}), FIT_KEY: True}}
+    return {MIME_TYPE: plain, "text/plain": str(spec.get("description") or "A chart without a reading.")}
+
+
+@alt.theme.register("flipkit", enable=True)
+def _theme() -> alt.theme.ThemeConfig:
+    return {"config": chart_config()}  # type: ignore[typeddict-item]
+
+
+alt.renderers.register("flipkit", render_bundle)
+alt.renderers.enable("flipkit")
+
+
+def described(chart: Any, reading: str, numbers: Sequence[Mapping[str, Any]]) -> Any:
+    """Attach to a chart its reading in words and the table of its numbers.
+
+    Parameters
+    ----------
+    chart : alt.Chart, alt.LayerChart or alt.VConcatChart
+        The drawing.
+    reading : str
+        What the picture says, in sentences, from its numbers.
+    numbers : sequence of mapping
+        Rows of the table that a page unfolds below the picture: heading to text.
+
+    Returns
+    -------
+    alt.Chart, alt.LayerChart or alt.VConcatChart
+        The same drawing with ``description`` and ``usermeta``.
+
+    Examples
+    --------
+    >>> chart = alt.Chart(alt.Data(values=[])).mark_point()
+    >>> described(chart, "Nothing yet.", []).to_dict()["description"]
+    'Nothing yet.'
+    """
+    kept = dict(chart.usermeta) if isinstance(chart.usermeta, dict) else {}
+    return chart.properties(description=reading, usermeta=kept | {TABLE_KEY: [dict(row) for row in numbers]})
+
+
+def wordless(text: str) -> alt.Chart:
+    """What stands in a chart's place where there is nothing to draw: the reason, in words.
+
+    Parameters
+    ----------
+    text : str
+        The reason.
+
+    Returns
+    -------
+    alt.Chart
+        A chart of words alone.
+
+    Examples
+    --------
+    >>> wordless("Nothing sold yet.").to_dict()["description"]
+    'Nothing sold yet.'
+    """
+    words = alt.Chart(alt.Data(values=[{"text": text}])).mark_text(
+        align="left", x=0, baseline="middle", color=color("quiet"), fontSize=14
+    )
+    return words.encode(text="text:N").properties(
+        description=text, width="container", height=40, usermeta={WORDLESS_KEY: True}
+    )
+
+
+# Several small drawings one under another that share their rows or their months.
+
+#: Where a chart of panels says how much of its width is not drawing: a page gives every panel the rest.
+#: (The grammar can fit one view to its container, and not several.)
+MARGIN_KEY: Final = "margin"
+#: Width of a panel's drawing where nothing fits it. [px]
+WIDTH: Final = 460
+
+
+def stacked(panels: Sequence[Any], *, margin: int, spacing: int = 36) -> alt.VConcatChart:
+    """Panels under one another, of the same width.
+
+    Parameters
+    ----------
+    panels : sequence of alt.Chart or alt.LayerChart
+        The panels from top to bottom, each with axes of a fixed extent.
+    margin : int
+        Width of the axes at the left and the right together. [px]
+    spacing : int
+        Gap between panels. [px]
+
+    Returns
+    -------
+    alt.VConcatChart
+        The panels.
+    """
+    chart = alt.vconcat(*[panel.properties(width=WIDTH) for panel in panels], spacing=spacing, bounds="flush")
+    return chart.properties(usermeta={MARGIN_KEY: margin})
+
+
+def panel_title(text: str) -> alt.TitleParams:
+    """A panel's heading: smaller than a chart's, over the drawing's left edge.
+
+    Parameters
+    ----------
+    text : str
+        What the panel shows, with its unit.
+
+    Returns
+    -------
+    alt.TitleParams
+        The heading.
+    """
+    return alt.TitleParams(text, fontSize=13, fontWeight=600, color=color("ink"), anchor="start", offset=8)
+
+
+# Estimates as dots with their intervals, one a row: the drawing behind several charts.
+
+#: What a verdict is drawn in. A verdict with no place here is an error, not a grey dot.
+TONES: Final[dict[str, str]] = {
+    "above the target": "above",
+    "makes money": "above",
+    "almost surely beats the target": "above",
+    "probably beats the target": "above",
+    "may be above or below the target": "ink",
+    "may make or lose money": "ink",
+    "could go either way": "ink",
+    "below the target": "below",
+    "loses money": "below",
+    "almost surely misses the target": "below",
+    "probably misses the target": "below",
+    TOO_FEW: "unsure",
+}
+ROW_HEIGHT: Final = 40
+
+
+@dataclass(frozen=True)
+class Dot:
+    """One row.
+
+    Attributes
+    ----------
+    name : str
+        What it stands for, in full.
+    label : str
+        What is written at its left, in lines; each row's differs.
+    value, low, high : float or None
+        The estimate and its interval; None where there is none.
+    text : str
+        What stands at the dot.
+    count : str
+        What stands at the row's right end.
+    role : str
+        Role of its colour in the theme.
+    heading : bool
+        Whether the row only names the rows below it.
+    """
+
+    name: str
+    label: str
+    value: float | None
+    low: float | None
+    high: float | None
+    text: str
+    count: str
+    role: str
+    heading: bool = False
+
+
+def tone(verdict: str) -> str:
+    """Role of the colour in which a verdict is drawn.
+
+    Parameters
+    ----------
+    verdict : str
+        Words of ``flipkit.analysis.returns``.
+
+    Returns
+    -------
+    str
+        A role of the theme.
+
+    Raises
+    ------
+    ChartError
+        If the words are not known here.
+
+    Examples
+    --------
+    >>> tone("above the target"), tone("too few to tell")
+    ('above', 'unsure')
+    """
+    if verdict not in TONES:
+        raise ChartError("verdict", need=f"one of {', '.join(TONES)}", got=verdict)
+    return TONES[verdict]
+
+
+def draw_dots(
+    dots: Sequence[Dot], *, target: float | None, target_text: str, x_title: str, count_title: str, currency: str
+) -> alt.LayerChart:
+    """Rows of dots with their intervals, the target as a line that carries its own label.
+
+    Parameters
+    ----------
+    dots : sequence of Dot
+        The rows from top to bottom.
+    target : float or None
+        Where the line stands. [dollars per hour]
+    target_text : str
+        What is written at the line.
+    x_title : str
+        What the values are, with their unit.
+    count_title : str
+        Heading of the counts at the right.
+    currency : str
+        Code of the currency.
+
+    Returns
+    -------
+    alt.LayerChart
+        The drawing, without title and reading.
+    """
+    rows = [_record(dot) for dot in dots if not dot.heading]
+    heads = {dot.label: "" if dot.heading else dot.count for dot in dots}
+    bold = json.dumps([dot.label for dot in dots if dot.heading], ensure_ascii=False)
+    order = [dot.label for dot in dots]
+    scale = alt.Scale(domain=order, paddingOuter=0.15)
+
+    def x(field: str, axis: alt.Axis | None = None) -> alt.X:
+        return alt.X(
+            f"{field}:Q", axis=axis, title=x_title if axis else None, scale=alt.Scale(zero=True, nice=True, padding=8)
+        )
+
+    def y(axis: alt.Axis | None = None) -> alt.Y:
+        return alt.Y("row:N", sort=order, title=None, axis=axis, scale=scale)
+
+    roles = sorted({dot.role for dot in dots})
+    hue = alt.Color("role:N", legend=None, scale=alt.Scale(domain=roles, range=[color(r) for r in roles]))
+    base = alt.Chart(alt.Data(values=rows))
+    known = [v for dot in dots for v in (dot.low, dot.high, dot.value) if v is not None]
+    layers: list[Any] = []
+    if any(v < 0 for v in known):
+        zero = alt.Chart(alt.Data(values=[{"value": 0}]))
+        layers.append(zero.mark_rule(color=color("quiet"), strokeWidth=1).encode(x=x("value")))
+    if target is not None:
+        layers.append(_target(target, target_text))
+    interval = base.mark_rule(strokeWidth=5, opacity=0.35, strokeCap="round")
+    weight = {"condition": {"test": f"indexof({bold}, datum.value) >= 0", "value": "bold"}, "value": "normal"}
+    names = alt.Axis(**row_axis(labelFontWeight=weight))
+    # Without a single interval there is nothing to span, and a browser would say so.
+    claimed = any(dot.low is not None for dot in dots)
+    if claimed:
+        layers.append(interval.encode(x=x("low"), x2="high:Q", y=y(names), color=hue))
+    values = alt.Axis(labelExpr=axis_money(currency, unit=1), grid=True, tickCount=4)
+    tooltip = [
+        alt.Tooltip("name:N", title="Which"),
+        alt.Tooltip("text:N", title="Estimate"),
+        alt.Tooltip("count:N", title=count_title.capitalize()),
+    ]
+    dot_mark = base.mark_point(filled=True, opacity=1, size=110)
+    layers.append(dot_mark.encode(x=x("value", values), y=y(None if claimed else names), color=hue, tooltip=tooltip))
+    counts = alt.Axis(**end_axis(heads, count_title))
+    layers.append(base.mark_point(opacity=0, size=1).encode(x=x("value"), y=y(counts)))
+    layers += _words(rows, x, y, middle=(min([*known, 0.0]) + max([*known, target or 0.0])) / 2)
+    chart = alt.layer(*layers).resolve_axis(x="independent", y="independent")
+    return chart.properties(width="container", height=(36 if len(heads) > len(rows) else ROW_HEIGHT) * len(dots))
+
+
+def _record(dot: Dot) -> dict[str, Any]:
+    return {
+        "row": dot.label,
+        "name": dot.name,
+        "value": dot.value,
+        "low": dot.low,
+        "high": dot.high,
+        "text": dot.text,
+        "count": dot.count,
+        "role": dot.role,
+        "few": int(dot.low is None),
+    }
+
+
+def _target(target: float, text: str) -> alt.Chart:
+    axis = alt.Axis(
+        orient="top",
+        values=[target],
+        labelExpr=f"'{text}'",
+        labelColor=color("ink"),
+        labelFontWeight="bold",
+        labelFlush=False,
+        grid=False,
+        title=None,
+        labelPadding=4,
+    )
+    return (
+        alt.Chart(alt.Data(values=[{"value": target}]))
+        .mark_rule(color=color("ink"), strokeWidth=1.5)
+        .encode(x=alt.X("value:Q", axis=axis))
+    )
+
+
+def _words(
+    rows: Sequence[dict[str, Any]], x: Callable[[str], alt.X], y: Callable[[], alt.Y], *, middle: float
+) -> list[Any]:
+    """Figures above their dots; where there is no interval, words beside the dot, on the side that has room."""
+    sides: dict[str, list[dict[str, Any]]] = {"above": [], "left": [], "right": []}
+    for row in rows:
+        side = "above" if not row["few"] else "left" if (row["value"] or 0) > middle else "right"
+        sides[side].append(row)
+    looks: dict[str, dict[str, Any]] = {
+        "above": {"dy": -14, "fontWeight": 600, "color": color("ink")},
+        "left": {"align": "right", "dx": -10, "baseline": "middle", "color": color("quiet")},
+        "right": {"align": "left", "dx": 10, "baseline": "middle", "color": color("quiet")},
+    }
+    return [
+        alt.Chart(alt.Data(values=chosen)).mark_text(**look).encode(x=x("value"), y=y(), text="text:N")
+        for side, chosen in sides.items()
+        if chosen
+        # A halo keeps the words clear of the lines behind them.
+        for look in ({**looks[side], **HALO}, looks[side])
+    ]

@@ -1,7 +1,8 @@
-"""Commands about the books: a folder to begin with, an export converted, the check."""
+"""TODO"""
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -9,11 +10,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from flipkit.cli.answers import BOOKS, refuse
+from flipkit.cli.answers import BOOKS, refuse, settings_of
 
 if TYPE_CHECKING:
-    from flipkit.books.exports.questions import Question
     from flipkit.imports.detect import Proposal
+    from flipkit.imports.mapping import Question
+
+
+# Commands about the books: a folder to begin with, an export converted, the check.
 
 #: What each answer is about; the keys are those of ``flipkit.imports.detect.ANSWERS``.
 ANSWER_HELP = {
@@ -40,7 +44,7 @@ ANSWER_HELP = {
 @click.argument("folder", type=BOOKS)
 def start(folder: Path) -> None:
     """Make a FOLDER of books to begin with; nothing that is there is overwritten."""
-    from flipkit.books.start import make_folder
+    from flipkit.books.check import make_folder
 
     started = make_folder(folder)
     for name in started.made:
@@ -135,3 +139,104 @@ def _asked(question: Question) -> str:
         click.echo(f"  {number}. {choice.value}" + (f": {choice.meaning}" if choice.meaning else ""))
     picked = click.prompt("Which", type=click.IntRange(1, len(question.choices)))
     return question.choices[picked - 1].value
+
+
+# The command that opens the notebooks on a seller's books.
+
+
+@click.command()
+@click.argument("books", type=BOOKS)
+@click.option("--folder", type=BOOKS, help="Working folder of the notebooks; by default beside the books.")
+@click.option("--no-open", is_flag=True, help="Copy the notebooks and do not start JupyterLab.")
+def lab(books: Path, folder: Path | None, no_open: bool) -> None:
+    """Open the notebooks on BOOKS in JupyterLab, as copies of your own to change."""
+    from flipkit.lab import lab_folder, open_lab
+    from flipkit.reports.sentences import count_of
+
+    found = lab_folder(books, folder)
+    if found.made:
+        click.echo(f"Copied {count_of(len(found.made), 'notebook')} into {found.folder}")
+    if found.kept:
+        click.echo(f"Kept {len(found.kept)} that were there, as they stand")
+    if not no_open:
+        sys.exit(open_lab(found.folder))
+
+
+# Commands about a month: its pack, and the assumptions behind it.
+
+
+@click.command()
+@click.argument("books", type=BOOKS, required=False)
+@click.option("--month", default="", help="Month of the report, such as 2026-10; by default the latest full one.")
+@click.option("--as-of", default="", help="The last day that is known; by default the last day in the books.")
+@click.option("--category", "categories", multiple=True, help="Only this category's page; may be repeated.")
+@click.option("--out", type=BOOKS, help="Folder of the pack; by default packs/MONTH.")
+@click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="An assumption for this run alone.")
+@click.option("--assumptions", "file", type=BOOKS, metavar="FILE", help="Assumptions saved in the lab, for this run.")
+@click.option("--again", type=BOOKS, metavar="RUN.JSON", help="Make an earlier pack again, from its manifest.")
+@click.option("--jobs", type=click.IntRange(min=1), help="How many notebooks run at a time.")
+def report(
+    books: Path | None,
+    month: str,
+    as_of: str,
+    categories: Sequence[str],
+    out: Path | None,
+    settings: Sequence[str],
+    file: Path | None,
+    again: Path | None,
+    jobs: int | None,
+) -> None:
+    """Make the month's pack of pages from BOOKS (a folder or a workbook; the demo shop's by default)."""
+    # Many threads on small matrices wait for each other; the notebooks' kernels run on one each.
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+    from tqdm import tqdm
+
+    from flipkit.pack.month import default_jobs, make_month_pack, month_plan
+
+    asked: dict[str, Any] = {
+        "month": month,
+        "as_of": as_of,
+        "categories": categories,
+        "settings": settings_of(settings, file, books),
+    }
+    earlier = None
+    if again is not None:
+        from flipkit.books.read import read_books
+        from flipkit.pack.build import read_run
+        from flipkit.paths import demo_folder
+
+        if any(asked.values()):
+            refuse("--again takes month, day, categories and assumptions from the manifest: leave the others out")
+        earlier = read_run(again)
+        earlier.require_same_books(read_books(books or demo_folder()).hashes)
+        asked = {name: getattr(earlier, name) for name in asked}
+    plan = month_plan(books, **asked, out=out)
+    with tqdm(total=len(plan.pages), unit="page", desc="pages", disable=None, file=sys.stderr) as bar:
+        pack = make_month_pack(plan, jobs=jobs or default_jobs(), on_done=lambda _: bar.update())
+    for result in pack.results:
+        for warning in result.warnings:
+            click.echo(f"flipkit: {result.name}: {warning}", err=True)
+    if earlier is not None:
+        told = earlier.differences((pack.folder / "run.json").read_text(encoding="utf-8"))
+        for line in told:
+            click.echo(f"flipkit: not as before: {line}", err=True)
+        if not told:
+            click.echo("The same bytes as before.")
+    click.echo(f"The pack of {plan.study.month} is in {pack.folder}")
+    click.echo(f"Open {pack.index.resolve().as_uri()}")
+
+
+@click.command()
+@click.argument("books", type=BOOKS, required=False)
+@click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="An assumption for this run alone.")
+@click.option("--assumptions", "file", type=BOOKS, metavar="FILE", help="Assumptions saved in the lab, for this run.")
+def assumptions(books: Path | None, settings: Sequence[str], file: Path | None) -> None:
+    """List every assumption with its value, its meaning and who says so."""
+    from flipkit.assumptions import load_assumptions
+
+    # Beside a workbook as in a folder of books.
+    own = (books.parent if books.is_file() else books) / "assumptions.toml" if books else None
+    found = load_assumptions(own if own and own.is_file() else None, overrides=settings_of(settings, file, books))
+    for key, entry in found.entries.items():
+        click.echo(f"{key} = {entry.text()} {entry.unit} ({entry.layer}): {entry.meaning}")

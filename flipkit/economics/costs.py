@@ -1,6 +1,9 @@
-"""What a sale costs: the marketplace's fee and the label, recorded, by rule or assumed."""
+"""TODO"""
 
 from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -8,12 +11,64 @@ import pandas as pd
 
 from flipkit.assumptions import SIZES, Assumptions
 from flipkit.books.schema import PICKUP
-from flipkit.errors import AssumptionError
-from flipkit.items.measures import MEASURES
-from flipkit.money import Cents, percentage
-from flipkit.rules import fees, postage
+from flipkit.errors import AssumptionError, MeasureError
+from flipkit.money import Cents, percentage, share_out_groups
+from flipkit.rules import fees, mileage, postage
+from flipkit.rules import parcels as rule_parcels
 from flipkit.rules.rate_cards import RateCard
 from flipkit.rules.tables import Rules
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+# The packed parcel of each item: recorded where measured, else like its category, else assumed.
+
+MEASURES = ("length_in", "width_in", "height_in", "weight_lb")
+
+
+def packed_parcels(items: pd.DataFrame, rules: Rules, assumptions: Assumptions, *, as_of: dt.date) -> pd.DataFrame:
+    """Sides, weight and size class of each item's parcel, with where they come from.
+
+    A parcel with all four measures is taken as recorded. One with some or none takes what it
+    lacks from the median of the measured items of its category, and where there is none from
+    the assumed parcel.
+
+    Parameters
+    ----------
+    items : DataFrame, n rows
+        The items with ``category`` and the four measures, NaN where not recorded.
+    rules : Rules
+        Holds the table of size classes.
+    assumptions : Assumptions
+        The parcel of an item of which nothing is known.
+    as_of : date
+        Day of the report: an unsold item is classed by the thresholds of that day, a sold one by
+        those of its sale, and one older than the table by the table's first block.
+
+    Returns
+    -------
+    DataFrame, n rows
+        ``length_in``, ``width_in``, ``height_in``, ``weight_lb``, ``size_class``,
+        ``volume_cuft`` and ``measures_origin`` (``recorded`` or ``assumed``).
+    """
+    given = items[list(MEASURES)].astype(np.float64)
+    typical = given.groupby(items["category"]).transform("median")
+    filled = given.fillna(typical)
+    size = assumptions.text("parcel.size_when_unknown")
+    for name in MEASURES:
+        filled[name] = filled[name].fillna(assumptions.number(f"parcel.{name}.{size}"))
+    on = items["sold_on"].fillna(pd.Timestamp(as_of)).to_numpy().astype("datetime64[D]")
+    # The classes are a yardstick, not a charge: books older than the table are measured by its first block.
+    on = np.maximum(on, np.datetime64(rules.size_classes.blocks[0].starts, "D"))
+    sides = {name: filled[name].to_numpy() for name in MEASURES}
+    filled["size_class"] = rule_parcels.size_class(rules.size_classes, on=on, **sides)
+    filled["volume_cuft"] = filled[["length_in", "width_in", "height_in"]].prod(axis=1) / 1_728
+    filled["measures_origin"] = np.where(given.notna().all(axis=1), "recorded", "assumed")
+    return filled
+
+
+# What a sale costs: the marketplace's fee and the label, recorded, by rule or assumed.
 
 Bools = npt.NDArray[np.bool_]
 Origins = npt.NDArray[np.object_]
@@ -181,3 +236,188 @@ def _by_rate_card(
     if unknown.size:
         result[unknown] = cheapest(unknown, None, assumptions.zone_mix())
     return np.where(result == _REFUSED, -1, result)
+
+
+# Costs that several items share: lots, trips and the month's overheads, not a cent lost.
+
+
+def cost_of_goods(items: pd.DataFrame, lots: pd.DataFrame, labels_lb: npt.ArrayLike) -> tuple[Cents, Origins]:
+    """What each item cost: its own price, or its share of the lot that it came in.
+
+    Items of a lot that carry a cost of their own keep it; the rest of the lot's price is shared
+    over the others by the lot's key: expected value (list price), weight, or equally.
+
+    Parameters
+    ----------
+    items : DataFrame, n rows
+        ``cost_cents`` (missing where the lot says), ``lot_id``, ``list_price_cents``.
+    lots : DataFrame
+        ``lot_id``, ``cost_cents``, ``share_by``.
+    labels_lb : array, shape (n,)
+        Weight of each item, for lots shared by weight. [lb]
+
+    Returns
+    -------
+    array, shape (n,)
+        Cost of each item. [cents]
+    array of str, shape (n,)
+        ``recorded``, ``rule`` (a share of a recorded lot) or ``none``.
+    """
+    own = items["cost_cents"]
+    cost = own.fillna(0).to_numpy(dtype=np.int64).copy()
+    origin = np.where(own.notna(), "recorded", "none").astype(object)
+    waiting = own.isna().to_numpy() & items["lot_id"].isin(lots["lot_id"]).to_numpy()
+    if not waiting.any():
+        return cost, origin
+    spent = pd.Series(cost).groupby(items["lot_id"].to_numpy()).sum()
+    frame = lots.set_index("lot_id")
+    rest = (frame["cost_cents"].astype(np.int64) - spent.reindex(frame.index).fillna(0).astype(np.int64)).clip(lower=0)
+    rows = np.flatnonzero(waiting)
+    codes, names = pd.factorize(items["lot_id"].to_numpy()[rows])
+    by = frame["share_by"].reindex(names).to_numpy()[codes]
+    value = items["list_price_cents"].astype("Float64").to_numpy(dtype=np.float64, na_value=np.nan)[rows]
+    value = np.where(np.isnan(value), _group_mean(value, codes), value)
+    weight = np.select([by == "weight", by == "expected value"], [np.asarray(labels_lb)[rows], value], 1.0)
+    cost[rows] = share_out_groups(rest.reindex(names).to_numpy(dtype=np.int64), codes, weight)
+    origin[rows] = "rule"
+    return cost, origin
+
+
+def _group_mean(values: npt.NDArray[np.float64], codes: npt.NDArray[np.int64]) -> npt.NDArray[np.float64]:
+    """Mean of the known values of each member's group; zero, which shares equally, where none is known."""
+    known = ~np.isnan(values)
+    total = np.bincount(codes, weights=np.where(known, values, 0.0))
+    count = np.bincount(codes, weights=known)
+    return np.divide(total, count, out=np.zeros_like(total), where=count > 0)[codes]
+
+
+def trip_costs(
+    items: pd.DataFrame, trips: pd.DataFrame, cost_cents: Cents, rules: Rules, assumptions: Assumptions
+) -> tuple[Cents, Origins]:
+    """Each item's share of its sourcing trip: miles at the dated rate, parking and entry.
+
+    Parameters
+    ----------
+    items : DataFrame, n rows
+        ``trip_id``, empty where the item came from no recorded trip.
+    trips : DataFrame
+        ``trip_id``, ``date``, ``miles``, ``parking_cents``, ``entry_cents``.
+    cost_cents : array, shape (n,)
+        Cost of each item, for trips shared by cost. [cents]
+    rules : Rules
+        Holds the mileage table.
+    assumptions : Assumptions
+        ``trip.share_by``.
+
+    Returns
+    -------
+    array, shape (n,)
+        Share of the trip. [cents]
+    array of str, shape (n,)
+        ``rule`` (miles at the dated rate), ``recorded`` (parking and entry alone) or ``none``.
+    """
+    share = np.zeros(len(items), dtype=np.int64)
+    origin = np.full(len(items), "none", dtype=object)
+    used = trips[trips["trip_id"].isin(items["trip_id"])]
+    if used.empty:
+        return share, origin
+    miles = used["miles"].fillna(0).to_numpy(dtype=np.float64)
+    driven = mileage.mileage_cents(rules.mileage, on=used["date"].to_numpy().astype("datetime64[D]"), miles=miles)
+    fares = used[["parking_cents", "entry_cents"]].fillna(0).sum(axis=1).to_numpy(dtype=np.int64)
+    place = pd.Index(used["trip_id"])
+    rows = np.flatnonzero(items["trip_id"].isin(place).to_numpy())
+    group = place.get_indexer(items["trip_id"].to_numpy()[rows])
+    weight = np.asarray(cost_cents)[rows] if assumptions.text("trip.share_by") == "cost" else np.ones(rows.size)
+    share[rows] = share_out_groups(np.asarray(driven, dtype=np.int64) + fares, group, weight)
+    origin[rows] = np.where(miles[group] > 0, "rule", "recorded")
+    return share, origin
+
+
+def overhead_shares(items: pd.DataFrame, overheads: pd.DataFrame, *, as_of: pd.Timestamp) -> tuple[Cents, Cents]:
+    """Each item's share of every month's overheads, by the days that it was held in that month.
+
+    Parameters
+    ----------
+    items : DataFrame, n rows
+        ``bought_on``, ``sold_on``, ``gone_on``.
+    overheads : DataFrame
+        ``month`` (its first day) and ``amount_cents``.
+    as_of : Timestamp
+        Day of the report: a month that has not ended is charged in full so far as it is recorded.
+
+    Returns
+    -------
+    array, shape (n,)
+        Share of the overheads. [cents]
+    array, shape (m,)
+        Amounts of months in which nothing was held, which no item bears. [cents]
+    """
+    total = np.zeros(len(items), dtype=np.int64)
+    unborne: list[int] = []
+    if overheads.empty:
+        return total, np.array(unborne, dtype=np.int64)
+    start = items["bought_on"].to_numpy().astype("datetime64[D]")
+    end = items[["sold_on", "gone_on"]].min(axis=1).fillna(as_of).to_numpy().astype("datetime64[D]")
+    months = overheads.groupby("month")["amount_cents"].sum()
+    for month, amount in months.items():
+        first = np.datetime64(month, "D")
+        last = np.datetime64(month + pd.offsets.MonthEnd(0), "D")
+        held = (np.minimum(end, last) - np.maximum(start, first)).astype(np.int64) + 1
+        rows = np.flatnonzero(held > 0)
+        if rows.size:
+            total[rows] += share_out_groups([int(amount)], np.zeros(rows.size, dtype=np.int64), held[rows])
+        else:
+            unborne.append(int(amount))
+    return total, np.array(unborne, dtype=np.int64)
+
+
+# What a unit of each supply costs, from the books.
+
+
+def unit_costs(supplies: pd.DataFrame, *, as_of: dt.date, days: int) -> dict[str, float]:
+    """Mean cost of a unit of each supply over its recent purchases, weighted by quantity.
+
+    Where nothing was bought within the days asked for, the last purchase before them counts.
+
+    Parameters
+    ----------
+    supplies : DataFrame
+        The books' table: ``date``, ``supply``, ``quantity``, ``unit``, ``cost_cents``.
+    as_of : datetime.date
+        Day of packing; later purchases are not known yet.
+    days : int
+        How far back purchases count.
+
+    Returns
+    -------
+    dict
+        Supply to its cost a unit. [cents]
+
+    Raises
+    ------
+    MeasureError
+        If one supply was bought in different units.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> bought = pd.DataFrame({
+    ...     "date": pd.to_datetime(["2026-01-05", "2026-10-01", "2026-11-01"]),
+    ...     "supply": "tape", "unit": "roll", "quantity": [6, 6, 2], "cost_cents": [1200, 1440, 560]})
+    >>> unit_costs(bought, as_of=dt.date(2026, 11, 25), days=180)
+    {'tape': 250.0}
+    """
+    import pandas as pd
+
+    day = pd.Timestamp(as_of)
+    known = supplies[(supplies["date"] <= day) & (supplies["quantity"] > 0)]
+    found = {}
+    for supply, rows in known.groupby("supply", sort=True):
+        units = sorted(set(rows["unit"]))
+        if len(units) > 1:
+            raise MeasureError(str(supply), need="one unit", got=", ".join(units), where="supplies")
+        recent = rows[rows["date"] > day - pd.Timedelta(days=days)]
+        if recent.empty:
+            recent = rows[rows["date"] == rows["date"].max()]
+        found[str(supply)] = float(recent["cost_cents"].sum() / recent["quantity"].sum())
+    return found

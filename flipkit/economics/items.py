@@ -17,10 +17,16 @@ import numpy.typing as npt
 import pandas as pd
 
 from flipkit.assumptions import SIZES, Assumptions
-from flipkit.books.past import books_as_of
-from flipkit.books.read import Books
+from flipkit.books.read import Books, books_as_of
 from flipkit.books.schema import PICKUP
-from flipkit.economics.costs import label_lines, marketplace_fees
+from flipkit.economics.costs import (
+    cost_of_goods,
+    label_lines,
+    marketplace_fees,
+    overhead_shares,
+    packed_parcels,
+    trip_costs,
+)
 from flipkit.economics.labor import Labor, item_labor
 from flipkit.economics.overrides import (
     labels_dearer,
@@ -30,8 +36,6 @@ from flipkit.economics.overrides import (
     supposed_minutes,
     suppositions,
 )
-from flipkit.items.measures import packed_parcels
-from flipkit.items.shared_costs import cost_of_goods, overhead_shares, trip_costs
 from flipkit.money import PPM, Cents, percentage
 from flipkit.rules.tables import Rules
 

@@ -1,16 +1,12 @@
-"""Working minutes of each item by activity, owners' and hired ones apart.
-
-A logged minute beats a standard one. A log entry names an item, a trip, a category or nothing
-but a day; what it does not say is shared over the items that it can have been for, in
-proportion to their standard minutes. The logs also correct the standard minutes of the items
-that nobody logged.
-"""
+"""TODO"""
 
 from __future__ import annotations
 
 import dataclasses
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -18,9 +14,505 @@ import pandas as pd
 
 from flipkit.assumptions import SIZES, Assumptions
 from flipkit.books.schema import ACTIVITIES, PICKUP
-from flipkit.items.learning import learning_exponent
-from flipkit.items.timing import shrunk_minutes
-from flipkit.items.wages import HiredWork
+from flipkit.economics.hiring import hired_costs
+from flipkit.errors import AssumptionError, NotEnoughDataError
+from flipkit.money import Cents, share_out_groups
+
+# Learning curves: how the time for one more of the same falls with the number done.
+#
+# Two models share one exponent and must not be mixed. In the *cumulative average* model (Wright) the average of
+# all so far falls by a stated rate with each doubling; in the *unit* model (Crawford) the time of the unit itself
+# does.
+
+Floats = npt.NDArray[np.float64]
+
+
+def learning_exponent(rate: float) -> float:
+    """Exponent of a learning rate: log(rate) / log(2).
+
+    Parameters
+    ----------
+    rate : float
+        What a doubling leaves of the time, above 0 and at most 1; 0.8 is an 80 % curve.
+
+    Returns
+    -------
+    float
+        The exponent, zero or negative.
+
+    Raises
+    ------
+    AssumptionError
+        If the rate does not lie above 0 and at most at 1.
+
+    Examples
+    --------
+    >>> round(learning_exponent(0.8), 3)
+    -0.322
+    """
+    if not 0 < rate <= 1:
+        raise AssumptionError("rate", need="above 0 and at most 1", got=rate)
+    return math.log2(rate)
+
+
+def average_time(first_min: float, units: npt.ArrayLike, *, rate: float) -> Floats:
+    """Average time of the first units by the cumulative average model.
+
+    Parameters
+    ----------
+    first_min : float
+        Time of the first unit. [min]
+    units : int or array, shape (n,)
+        How many units, at least one.
+    rate : float
+        What a doubling leaves of the average.
+
+    Returns
+    -------
+    array, shape (n,)
+        The averages; times ``units`` they are the totals. [min]
+
+    Raises
+    ------
+    AssumptionError
+        If the rate or a number of units is out of range.
+
+    References
+    ----------
+    ``wright-1936`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> average_time(100.0, [1, 2, 4], rate=0.8).round(6).tolist()
+    [100.0, 80.0, 64.0]
+    """
+    return first_min * _whole_units(units) ** learning_exponent(rate)
+
+
+def unit_time(first_min: float, unit: npt.ArrayLike, *, rate: float) -> Floats:
+    """Time of a unit by the unit model.
+
+    Parameters
+    ----------
+    first_min : float
+        Time of the first unit. [min]
+    unit : int or array, shape (n,)
+        Which unit, counted from one.
+    rate : float
+        What a doubling leaves of the unit's time.
+
+    Returns
+    -------
+    array, shape (n,)
+        The times. [min]
+
+    Raises
+    ------
+    AssumptionError
+        If the rate or a unit is out of range.
+
+    Examples
+    --------
+    >>> unit_time(50.0, [1, 2, 4], rate=0.8).round(6).tolist()
+    [50.0, 40.0, 32.0]
+    """
+    return first_min * _whole_units(unit) ** learning_exponent(rate)
+
+
+def unit_total(first_min: float, units: int, *, rate: float) -> float:
+    """Time of the first units together by the unit model.
+
+    Parameters
+    ----------
+    first_min : float
+        Time of the first unit. [min]
+    units : int
+        How many units, at least one.
+    rate : float
+        What a doubling leaves of the unit's time.
+
+    Returns
+    -------
+    float
+        The total. [min]
+
+    Raises
+    ------
+    AssumptionError
+        If the rate or the number of units is out of range.
+
+    Examples
+    --------
+    >>> unit_total(100.0, 2, rate=0.8)
+    180.0
+    """
+    _whole_units(units)
+    return float(unit_time(first_min, np.arange(1, units + 1), rate=rate).sum())
+
+
+def learning_rate(earlier_min: float, later_min: float, *, earlier_unit: int, later_unit: int) -> float:
+    """Learning rate that two observed unit times imply.
+
+    Parameters
+    ----------
+    earlier_min, later_min : float
+        Times of the two units, above zero. [min]
+    earlier_unit, later_unit : int
+        Which units they were, counted from one.
+
+    Returns
+    -------
+    float
+        What a doubling leaves of the time; above 1 where the work got slower.
+
+    Raises
+    ------
+    AssumptionError
+        If a time is not above zero or the units do not rise.
+
+    Examples
+    --------
+    >>> round(learning_rate(30.0, 25.0, earlier_unit=1, later_unit=2), 4)
+    0.8333
+    """
+    if min(earlier_min, later_min) <= 0:
+        raise AssumptionError("earlier_min and later_min", need="above 0", got=min(earlier_min, later_min))
+    if not 1 <= earlier_unit < later_unit:
+        raise AssumptionError(
+            "earlier_unit and later_unit", need="rising from at least 1", got=(earlier_unit, later_unit)
+        )
+    return float(2.0 ** (math.log(later_min / earlier_min) / math.log(later_unit / earlier_unit)))
+
+
+def unit_reached(first_min: float, goal_min: float, *, rate: float) -> float:
+    """Unit at which the time has fallen to a goal, by the unit model.
+
+    Parameters
+    ----------
+    first_min : float
+        Time of the first unit. [min]
+    goal_min : float
+        The time to reach, above zero. [min]
+    rate : float
+        What a doubling leaves of the unit's time.
+
+    Returns
+    -------
+    float
+        The unit, not rounded; infinity where nothing is learnt and the goal lies below the
+        first unit's time.
+
+    Raises
+    ------
+    AssumptionError
+        If a time is not above zero or the rate is out of range.
+
+    Examples
+    --------
+    >>> round(unit_reached(30.0, 18.0, rate=25 / 30), 2)
+    6.97
+    """
+    if min(first_min, goal_min) <= 0:
+        raise AssumptionError("first_min and goal_min", need="above 0", got=min(first_min, goal_min))
+    exponent = learning_exponent(rate)
+    if goal_min >= first_min:
+        return 1.0
+    return math.inf if exponent == 0 else float((goal_min / first_min) ** (1 / exponent))
+
+
+def _whole_units(units: npt.ArrayLike) -> Floats:
+    given = np.asarray(units, dtype=np.float64)
+    if given.size and (given.min() < 1 or (given != np.floor(given)).any()):
+        raise AssumptionError("units", need="whole numbers of at least 1", got=float(given.min()))
+    return given
+
+
+# Working time: standard minutes, logged minutes that correct them, and what a time depends on.
+
+
+def standard_time(
+    observed_min: npt.ArrayLike, *, rating: float, allowance: float, allowance_of: str = "work time"
+) -> float:
+    """Standard time of a task from observed times: mean x rating, with an allowance for the person.
+
+    Parameters
+    ----------
+    observed_min : array, shape (n,)
+        Observed times, in any one unit; the result has the same. [min]
+    rating : float
+        Pace of the observed work over the normal pace; 1.2 where it was a fifth quicker.
+    allowance : float
+        Part for personal needs, fatigue and delays; 0.2 is 20 %.
+    allowance_of : "work time" or "shift time"
+        What the allowance is a part of: of the work, NT x (1 + A), or of the whole shift,
+        NT / (1 - A).
+
+    Returns
+    -------
+    float
+        The standard time. [min]
+
+    Raises
+    ------
+    NotEnoughDataError
+        If nothing was observed.
+    AssumptionError
+        If the rating or the allowance is out of range.
+
+    References
+    ----------
+    ``campus-standard-time`` and ``allowance-bases`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> round(standard_time([27, 19, 20, 21, 13], rating=1.2, allowance=0.2), 9)
+    28.8
+    """
+    times = np.asarray(observed_min, dtype=np.float64)
+    if not times.size:
+        raise NotEnoughDataError("observed_min", need="at least one observed time", got=0)
+    if rating <= 0:
+        raise AssumptionError("rating", need="above 0", got=rating)
+    if not 0 <= allowance < 1:
+        raise AssumptionError("allowance", need="at least 0 and below 1", got=allowance)
+    if allowance_of not in ("work time", "shift time"):
+        raise AssumptionError("allowance_of", need="'work time' or 'shift time'", got=allowance_of)
+    normal = float(times.mean()) * rating
+    return normal * (1 + allowance) if allowance_of == "work time" else normal / (1 - allowance)
+
+
+def shrunk_minutes(prior: npt.ArrayLike, n: npt.ArrayLike, mean: npt.ArrayLike, *, weight: float) -> Floats:
+    """Standard minutes pulled towards what was logged, the more the more was logged.
+
+    Parameters
+    ----------
+    prior : float or array, shape (k,)
+        Standard minutes. [min]
+    n : int or array, shape (k,)
+        How many items were logged.
+    mean : float or array, shape (k,)
+        Their mean minutes; without meaning where ``n`` is zero. [min]
+    weight : float
+        How many logged items the standard weighs as much as, at least zero.
+
+    Returns
+    -------
+    array, shape (k,)
+        The minutes to use: (weight x prior + n x mean) / (weight + n). [min]
+
+    Raises
+    ------
+    AssumptionError
+        If the weight or a count is negative, or a prior without weight meets no log.
+
+    Examples
+    --------
+    >>> shrunk_minutes([10.0, 10.0, 10.0], [0, 2, 30], [float("nan"), 20.0, 20.0], weight=8).round(2).tolist()
+    [10.0, 12.0, 17.89]
+    """
+    standard, count, logged = (np.asarray(value, dtype=np.float64) for value in (prior, n, mean))
+    if weight < 0:
+        raise AssumptionError("minutes.logged_weight", need="at least 0", got=weight)
+    if count.size and count.min() < 0:
+        raise AssumptionError("n", need="at least 0", got=float(count.min()))
+    if weight == 0 and (count == 0).any():
+        raise AssumptionError("minutes.logged_weight", need="above 0 where nothing is logged", got=weight)
+    return np.asarray((weight * standard + count * np.where(count > 0, logged, 0.0)) / (weight + count))
+
+
+def person_minutes(minutes: npt.ArrayLike, workers: npt.ArrayLike) -> Floats:
+    """Minutes of all pairs of hands: two people for ten minutes are twenty.
+
+    Parameters
+    ----------
+    minutes : float or array, shape (n,)
+        Time on the clock. [min]
+    workers : int or array, shape (n,)
+        How many worked at once.
+
+    Returns
+    -------
+    array, shape (n,)
+        Person-minutes. [min]
+
+    Raises
+    ------
+    AssumptionError
+        If a time is negative or nobody worked.
+
+    Examples
+    --------
+    >>> person_minutes([10.0, 5.0], [2, 1]).tolist()
+    [20.0, 5.0]
+    """
+    clock, hands = np.asarray(minutes, dtype=np.float64), np.asarray(workers, dtype=np.float64)
+    if clock.size and clock.min() < 0:
+        raise AssumptionError("minutes", need="at least 0", got=float(clock.min()))
+    if hands.size and hands.min() < 1:
+        raise AssumptionError("workers", need="at least 1", got=float(hands.min()))
+    return np.asarray(clock * hands)
+
+
+class TimeModel(NamedTuple):
+    """A time as a sum of a fixed part and so much for each unit of what drives it.
+
+    ``minutes`` and ``standard_error`` are by driver, "fixed" first; ``explained`` is the part
+    of the variance that the drivers explain, ``spread_min`` the residual standard deviation.
+    """
+
+    minutes: dict[str, float]
+    standard_error: dict[str, float]
+    explained: float
+    spread_min: float
+
+    def expected(self, **drivers: npt.ArrayLike) -> Floats:
+        """Expected time for given drivers.
+
+        Parameters
+        ----------
+        drivers : float or array, shape (n,)
+            Amount of each driver, by its name.
+
+        Returns
+        -------
+        array, shape (n,)
+            The times. [min]
+        """
+        total = np.asarray(self.minutes["fixed"], dtype=np.float64)
+        for name, amount in drivers.items():
+            total = total + self.minutes[name] * np.asarray(amount, dtype=np.float64)
+        return np.asarray(total)
+
+
+def time_model(minutes: npt.ArrayLike, drivers: Mapping[str, npt.ArrayLike]) -> TimeModel:
+    """What a time depends on, by least squares: so much fixed, so much a parcel, a mile, a pound.
+
+    Parameters
+    ----------
+    minutes : array, shape (n,)
+        Logged times. [min]
+    drivers : mapping of str to array, shape (n,)
+        What may drive them.
+
+    Returns
+    -------
+    TimeModel
+        Minutes per unit of each driver, with their standard errors.
+
+    Raises
+    ------
+    NotEnoughDataError
+        If there are no more logs than figures to find, or two drivers say the same.
+
+    References
+    ----------
+    ``delivery-times`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> found = time_model([5.0, 7.0, 9.0, 11.0], {"parcels": [1, 2, 3, 4]})
+    >>> {name: round(value, 6) for name, value in found.minutes.items()}
+    {'fixed': 3.0, 'parcels': 2.0}
+    """
+    times = np.asarray(minutes, dtype=np.float64)
+    table = np.column_stack([np.ones(times.size), *(np.asarray(value, dtype=np.float64) for value in drivers.values())])
+    size, figures = table.shape
+    if size <= figures:
+        raise NotEnoughDataError("minutes", need=f"more than {figures} logged times", got=size)
+    if np.linalg.matrix_rank(table) < figures:
+        raise NotEnoughDataError("drivers", need="each with something of its own to say", got=list(drivers))
+    found = np.linalg.lstsq(table, times, rcond=None)[0]
+    residual = times - table @ found
+    variance = float(residual @ residual) / (size - figures)
+    errors = np.sqrt(np.diag(np.linalg.inv(table.T @ table)) * variance)
+    around = times - times.mean()
+    total = float(around @ around)
+    names = ["fixed", *drivers]
+    return TimeModel(
+        dict(zip(names, found.tolist(), strict=True)),
+        dict(zip(names, errors.tolist(), strict=True)),
+        1 - float(residual @ residual) / total if total > 0 else 0.0,
+        variance**0.5,
+    )
+
+
+# What hired hands cost, item by item, kept so that they can be paid at any wage.
+
+#: Whom ``help.wage`` is for, as ``suppose.wage_for`` says it.
+EVERYBODY = "everybody"
+
+Places = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class HiredWork:
+    """Hired minutes of the work log with the items that they were for, and those that no log tells.
+
+    Attributes
+    ----------
+    worker : tuple of str
+        Who did each logged stretch of hired work.
+    minutes : array, shape (m,)
+        How long each took. [min]
+    stretch, row : int array, shape (k,)
+        Each stretch with each of its items: number of the stretch, row of the item.
+    weight : array, shape (k,)
+        In what proportion a stretch is shared over its items.
+    unlogged_min : array, shape (n,)
+        Packing of each item that help is assumed to do. [min]
+    people : DataFrame
+        Who works: role, wage, payroll burden.
+    """
+
+    worker: tuple[str, ...]
+    minutes: Floats
+    stretch: Places
+    row: Places
+    weight: Floats
+    unlogged_min: Floats
+    people: pd.DataFrame
+
+    def cents(self, assumptions: Assumptions) -> Cents:
+        """What hired work on each item costs.
+
+        Parameters
+        ----------
+        assumptions : Assumptions
+            ``help.wage`` and ``help.burden``, and ``suppose.wage_for``: whether the wage stands in for
+            what people were paid.
+
+        Returns
+        -------
+        array, shape (n,)
+            The cost; each stretch is rounded once and shared out without losing a cent. [cents]
+        """
+        assumed = assumptions.cents("help.wage"), assumptions.ppm("help.burden")
+        cents = hired_costs(self.unlogged_min, wage_cents=assumed[0], burden_ppm=assumed[1])
+        if self.worker:
+            pay = self._pay(assumptions)
+            wage, burden = (np.array([pay[name][at] for name in self.worker], dtype=np.int64) for at in (0, 1))
+            paid = hired_costs(self.minutes, wage_cents=wage, burden_ppm=burden)
+            np.add.at(cents, self.row, share_out_groups(paid, self.stretch, self.weight))
+        return cents
+
+    def _pay(self, assumptions: Assumptions) -> dict[str, tuple[int, int]]:
+        """Wage and burden of each worker: the people table's, and the assumed ones where it is silent."""
+        wage, burden = assumptions.cents("help.wage"), assumptions.ppm("help.burden")
+        alike = assumptions.text("suppose.wage_for") == EVERYBODY
+        return {
+            person.worker: (
+                wage if alike or pd.isna(person.wage_cents) else int(person.wage_cents),
+                burden if pd.isna(person.payroll_burden_ppm) else int(person.payroll_burden_ppm),
+            )
+            for person in self.people.itertuples(index=False)
+        }
+
+
+# Working minutes of each item by activity, owners' and hired ones apart.
+#
+# A logged minute beats a standard one. A log entry names an item, a trip, a category or nothing but a day; what it
+# does not say is shared over the items that it can have been for, in proportion to their standard minutes. The
+# logs also correct the standard minutes of the items that nobody logged.
 
 #: The date column that says when an activity was done, and how many days a log entry may lie
 #: before and after that date: photographs are taken before the listing, parcels packed after
@@ -38,7 +530,6 @@ _EVENTS = {
     "returns": ("returned_on", 3, 7),
 }
 
-Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
 

@@ -16,9 +16,9 @@ import pandas as pd
 from flipkit.assumptions import Assumptions
 from flipkit.books.schema import ACTIVITIES, PICKUP
 from flipkit.economics.costs import label_lines
-from flipkit.items.wages import EVERYBODY
+from flipkit.economics.labor import EVERYBODY
 from flipkit.money import Cents, percentage
-from flipkit.rules.parcel_rules import ParcelRules
+from flipkit.rules.parcels import ParcelRules
 from flipkit.rules.tables import Rules
 
 #: Values that suppose nothing.

@@ -1,38 +1,413 @@
-"""Bring an export of another program into the books: propose how to read it, then apply that.
-
-Nothing is printed here and the export is never written to. What is written appears whole: the
-tables, and under ``converted/`` the mapping, what was taken, what was refused and why, and what
-changed.
-"""
+"""TODO"""
 
 from __future__ import annotations
 
 import hashlib
+import operator
+import re
+from collections import Counter, defaultdict
 from dataclasses import dataclass, field
+from decimal import Decimal
 from pathlib import Path
 
-from flipkit.books import schema, telling
-from flipkit.books.cells import Units
-from flipkit.books.collector import collector_held
-from flipkit.books.conversion import CONVERTED, Conversion
-from flipkit.books.destination import books_in, read_ledger
-from flipkit.books.exports.rows import taken_rows
-from flipkit.books.exports.taken import Taken
-from flipkit.books.exports.words import LABELS
-from flipkit.books.posting import Postings, post_labels
-from flipkit.books.problems import Findings, Problem
-from flipkit.books.raw import RawBooks, read_raw
-from flipkit.books.read import Books, inspect_raw
-from flipkit.books.tabling import TableMaker
-from flipkit.books.write import csv_text, staged
+from flipkit.books import cells as book_cells
+from flipkit.books import schema
+from flipkit.books.cells import Bad, Units, reader_of
+from flipkit.books.problems import Findings, Problem, collector_held, rows_in_words
+from flipkit.books.read import Books, RawBooks, inspect_raw, read_raw
+from flipkit.books.schema import ITEMS
+from flipkit.books.tabular import TableMaker
+from flipkit.books.write import Stage, csv_text, staged
 from flipkit.errors import ConversionError
 from flipkit.imports import merge
-from flipkit.imports.detect import Proposal, propose
-from flipkit.imports.join import Stock, fitting_item, stock_of
-from flipkit.imports.mapping import read_mapping
-from flipkit.imports.merge import Merged
+from flipkit.imports.detect import Proposal
+from flipkit.imports.join import Label, Stock, Taken, fitting_item, labels_of, match_labels, shares_of, stock_of
+from flipkit.imports.merge import Change, Merged, books_in, read_ledger
+from flipkit.imports.rows import taken_rows
+from flipkit.imports.sheets import Left
+from flipkit.imports.values import LABELS
 
-__all__ = ["Conversion", "Proposal", "apply", "propose", "read_mapping"]
+# What a conversion did: counts that add up, sums to compare, and every row that was not taken.
+
+#: Folder inside the books for what a conversion tells.
+CONVERTED = "converted"
+
+
+@dataclass(frozen=True)
+class Conversion:
+    """What a conversion did.
+
+    Parameters
+    ----------
+    export : Path
+        The export.
+    folder : Path
+        The books.
+    table : str
+        Table that the rows went to.
+    rows_in : int
+        Rows of the export below its headers that are not blank.
+    taken : int
+        Rows that are in the books now.
+    refused : tuple of Left
+        The other rows, each with its reason; ``rows_in == taken + len(refused)``.
+    added, there : int
+        Of the rows taken, those that are new and those that were there.
+    changes : tuple of Change
+        Cells that were filled, taken or left.
+    matched : tuple of str
+        Rows matched with the books, and how.
+    sums : dict of str to str
+        Sums over the rows taken, for comparison with the other program.
+    written : tuple of str
+        Files written, relative to the folder.
+    """
+
+    export: Path
+    folder: Path
+    table: str
+    rows_in: int
+    taken: int
+    refused: tuple[Left, ...]
+    added: int
+    there: int
+    changes: tuple[Change, ...]
+    matched: tuple[str, ...]
+    sums: dict[str, str]
+    written: tuple[str, ...]
+
+    def text(self) -> str:
+        """What was done, in words.
+
+        Returns
+        -------
+        str
+            Counts, sums, refusals and changes.
+        """
+        lines = [
+            f"{self.export.name}: {self.rows_in:,} rows in = {self.taken:,} taken + {len(self.refused):,} refused",
+            f"{self.table}: {self.added:,} rows added, {self.there:,} were there already",
+        ]
+        lines += [f"sum of {name} over the rows taken: {total}" for name, total in self.sums.items()]
+        done = {what: sum(change.done == what for change in self.changes) for what in ("filled", "taken")}
+        left = [change for change in self.changes if change.done not in done]
+        if done["filled"]:
+            lines.append(f"{done['filled']:,} blank cells filled")
+        if done["taken"]:
+            lines.append(f"{done['taken']:,} changed cells taken")
+        if left:
+            lines.append(f"{len(left):,} cells differ from the export and were left:")
+            lines += [f"  {c.key} {c.column}: books {c.books!r}, export {c.export!r} ({c.done})" for c in left[:10]]
+        if self.matched:
+            lines.append(f"{len(self.matched):,} rows matched with the books")
+        reasons: dict[str, list[int]] = {}
+        for row in self.refused:
+            reason = re.sub(r"^equal to row \d+", "equal to an earlier row", row.reason)
+            reasons.setdefault(reason, []).append(row.row)
+        for reason, rows in sorted(reasons.items(), key=lambda pair: -len(pair[1]))[:12]:
+            lines.append(f"refused, {rows_in_words(rows, most=5)}: {reason}")
+        if len(reasons) > 12:
+            lines.append(f"refused for {len(reasons) - 12} more reasons, all in {CONVERTED}/")
+        if self.written:
+            lines.append(f"written in {self.folder}: {', '.join(self.written)}")
+        else:
+            lines.append("nothing new: nothing written")
+        return "\n".join(lines) + "\n"
+
+
+# The files that a conversion leaves beside the books: mapping, refused rows, changes, what was taken.
+
+_SUMMED = ("quantity", "cost", "sold_price", "amount", "price", "minutes")
+
+
+def told_files(proposal: Proposal, refused: list[Left], changes: list[Change], matched: list[str]) -> dict[str, str]:
+    """What a conversion tells, by file.
+
+    Parameters
+    ----------
+    proposal : Proposal
+        How the export was read.
+    refused : list of Left
+        Rows refused.
+    changes : list of Change
+        Cells that the export says otherwise.
+    matched : list of str
+        Rows matched with the books.
+
+    Returns
+    -------
+    dict of str to str
+        Text by path inside the books.
+    """
+    layout = proposal.layout
+    assert layout is not None  # noqa: S101 - applied proposals are surveyed
+    stem = "".join(c if c.isalnum() or c in "-_" else "-" for c in proposal.export.path.stem)[:60]
+    home = f"{CONVERTED}/{stem}"
+    width = max([len(layout.headers), *(len(left.cells) for left in refused)])
+    header = [*layout.headers, *(f"more {n}" for n in range(1, width - len(layout.headers) + 1))]
+    lines = [[str(left.row), left.reason, *left.cells] for left in refused]
+    files = {
+        f"{home}-mapping.toml": proposal.mapping_toml,
+        f"{home}-refused.csv": csv_text(["row", "reason", *header], lines),
+    }
+    if changes:
+        cells = [[c.key, c.column, c.books, c.export, c.done] for c in changes]
+        files[f"{home}-changes.csv"] = csv_text(["name", "column", "books", "export", "done"], cells)
+    if matched:
+        files[f"{home}-matched.csv"] = csv_text(["matched"], [[line] for line in matched])
+    return files
+
+
+def with_cells(proposal: Proposal, refused: list[Left]) -> list[Left]:
+    """Refused rows with the cells of the export, in order.
+
+    Parameters
+    ----------
+    proposal : Proposal
+        How the export was read.
+    refused : list of Left
+        Rows refused, some without their cells.
+
+    Returns
+    -------
+    list of Left
+        All with their cells.
+    """
+    bare = {left.row for left in refused if not left.cells}
+    if bare:
+        cells = {record.row: record.cells for record in proposal.export.records() if record.row in bare}
+        refused = [left if left.cells else Left(left.row, left.reason, cells[left.row]) for left in refused]
+    return sorted(refused, key=lambda left: left.row)
+
+
+def ledger_text(table: str, columns: list[str], accepted: list[list[str]], before: list[dict[str, str]]) -> str:
+    """What conversions have put into each named row, the newest word of each.
+
+    Parameters
+    ----------
+    table : str
+        Table of the books.
+    columns : list of str
+        Columns of the rows.
+    accepted : list of list of str
+        Rows of this export, the cells that were left taken away.
+    before : list of dict of str to str
+        What earlier conversions put there.
+
+    Returns
+    -------
+    str
+        The text of the file; empty for a table without names.
+    """
+    key = schema.BY_NAME[table].key
+    if not key:
+        return ""
+    at = columns.index(key)
+    if not before:
+        kinds = {column.name: column.kind for column in schema.BY_NAME[table].columns}
+        words = [place for place, name in enumerate(columns) if kinds[name] in ("id", "text", "choice")]
+        return csv_text(columns, accepted, words=words)
+    rows = {row[key]: row for row in before}
+    for row in accepted:
+        said = {name: cell for name, cell in zip(columns, row, strict=True) if cell}
+        rows[row[at]] = {**rows.get(row[at], {}), **said}
+    header = list(dict.fromkeys([*before[0], *columns]))
+    return csv_text(header, [[row.get(name, "") for name in header] for row in rows.values()])
+
+
+def keep_by_hand(stage: Stage, folder: Path, name: str) -> None:
+    """Keep a table file that was written by hand since the last conversion, before it is replaced.
+
+    Parameters
+    ----------
+    stage : Stage
+        Where files are made ready.
+    folder : Path
+        The books.
+    name : str
+        The table file.
+    """
+    place = folder / name
+    if not place.exists():
+        return
+    digest = hashlib.sha256(place.read_bytes()).hexdigest()
+    known = folder / CONVERTED / f"written-{Path(name).stem}.txt"
+    if not known.is_file() or known.read_text(encoding="utf-8").strip() != digest:
+        stage.copy(place, f"{CONVERTED}/before/{Path(name).stem}-{digest[:10]}.csv")
+
+
+def sums_of(taken: Taken) -> dict[str, str]:
+    """Sums over the rows taken, for comparison with the other program.
+
+    Parameters
+    ----------
+    taken : Taken
+        The rows.
+
+    Returns
+    -------
+    dict of str to str
+        By column.
+    """
+    sums: dict[str, str] = {}
+    for name in _SUMMED:
+        if name in taken.columns:
+            at = taken.columns.index(name)
+            texts = [text for text in map(operator.itemgetter(at), taken.rows) if text]
+            cents = book_cells.cents_of(texts)
+            if cents is not None:
+                total = (Decimal(int(cents.sum())) / 100).quantize(Decimal("0.01"))
+            else:
+                try:
+                    total = sum((Decimal(text) * count for text, count in Counter(texts).items()), Decimal(0))
+                except ArithmeticError:
+                    continue
+            sums[name] = f"{total:,f}"
+    return sums
+
+
+# What the labels of a postage history cost each sold item, however often they are converted.
+
+_LEDGER = ("label", "items", "amount", "adjustment", "date", "how")
+
+
+@dataclass(slots=True)
+class Postings:
+    """Labels of this and of earlier conversions, matched with items.
+
+    Parameters
+    ----------
+    stock : Stock
+        The items of the books.
+    ledger : list of dict of str to str
+        Every label taken, earlier ones first.
+    before : list of list of str
+        Item, label_paid and label_adjustment as the earlier labels made them.
+    added, there : int
+        Labels of this export that are new, and that were taken before.
+    refused : list of Left
+        Labels that match no sale.
+    told : list of str
+        What matched each new label.
+    """
+
+    stock: Stock
+    ledger: list[dict[str, str]] = field(default_factory=list)
+    before: list[list[str]] = field(default_factory=list)
+    added: int = 0
+    there: int = 0
+    refused: list[Left] = field(default_factory=list)
+    told: list[str] = field(default_factory=list)
+
+    def as_rows(self) -> Taken:
+        """What all labels cost each item.
+
+        Returns
+        -------
+        Taken
+            Rows of item_id, label_paid and label_adjustment.
+        """
+        return Taken(["item_id", "label_paid", "label_adjustment"], _costs(self.stock, self.ledger))
+
+    def ledger_text(self) -> str:
+        """The labels taken, as a CSV file.
+
+        Returns
+        -------
+        str
+            The text.
+        """
+        return csv_text(_LEDGER, [[row[name] for name in _LEDGER] for row in self.ledger])
+
+
+def _costs(stock: Stock, ledger: list[dict[str, str]]) -> list[list[str]]:
+    paid: dict[str, int] = defaultdict(int)
+    later: dict[str, int] = defaultdict(int)
+    known = stock.ids
+    for row in ledger:
+        items = [item for item in row["items"].split("|") if item in known]
+        if not items:
+            continue
+        for item, share in shares_of(stock, items, int(Decimal(row["amount"] or "0") * 100)).items():
+            paid[item] += share
+        for item, share in shares_of(stock, items, int(Decimal(row["adjustment"] or "0") * 100)).items():
+            later[item] += share
+    rows = []
+    for item in paid:
+        # A label given back leaves nothing to pay; more than that is a credit.
+        credit = min(paid[item], 0)
+        adjustment = later[item] + credit
+        rows.append([item, _text(paid[item] - credit), _text(adjustment) if adjustment else ""])
+    return rows
+
+
+def _text(cents: int) -> str:
+    return f"{Decimal(cents) / 100:.2f}"
+
+
+def post_labels(taken: Taken, stock: Stock, earlier: list[dict[str, str]]) -> Postings:
+    """Match the labels of an export with sales, beside those taken before.
+
+    Parameters
+    ----------
+    taken : Taken
+        Rows of the postage history.
+    stock : Stock
+        The items of the books.
+    earlier : list of dict of str to str
+        Labels taken before.
+
+    Returns
+    -------
+    Postings
+        All labels and what became of those in the export.
+    """
+    labels = labels_of(taken, _weights(taken))
+    known = {row["label"] for row in earlier}
+    new = [label for label in labels if label.key not in known]
+    already = {row["label"].split(":", 1)[0]: row["items"].split("|") for row in earlier}
+    postings = Postings(stock, list(earlier), _costs(stock, earlier), there=len(labels) - len(new))
+    posted = match_labels(stock, new, already=already)
+    cells = dict(zip(taken.origins, taken.rows, strict=True))
+    for label in new:
+        items = posted.items.get(label.key)
+        if items is None:
+            postings.refused.append(Left(label.origin, posted.unmatched[label.key], cells[label.origin]))
+            continue
+        postings.added += 1
+        postings.told.append(f"row {label.origin}: {', '.join(items)}, by {posted.how[label.key]}")
+        postings.ledger.append(_entry(label, items, posted.how[label.key]))
+    return postings
+
+
+def _entry(label: Label, items: list[str], how: str) -> dict[str, str]:
+    values = (
+        label.key,
+        "|".join(items),
+        _text(label.amount_cents),
+        _text(label.adjustment_cents),
+        label.date,
+        how,
+    )
+    return dict(zip(_LEDGER, values, strict=True))
+
+
+def _weights(taken: Taken) -> list[float]:
+    if "weight_lb" not in taken.columns:
+        return [0.0] * len(taken.rows)
+    at = taken.columns.index("weight_lb")
+    read = reader_of(ITEMS.column("weight_lb"), unit="lb", units=Units())
+    weights = []
+    for row in taken.rows:
+        value = read(row[at]) if row[at] else 0.0
+        weights.append(0.0 if isinstance(value, Bad) else float(value))
+    return weights
+
+
+# Bring an export of another program into the books: propose how to read it, then apply that.
+#
+# Nothing is printed here and the export is never written to. What is written appears whole: the tables, and under
+# ``converted/`` the mapping, what was taken, what was refused and why, and what changed.
 
 #: Columns without which a row cannot become a new item.
 _NEEDED = ("title", "category", "bought_on", "cost")
@@ -233,14 +608,14 @@ def _put_table(raw: RawBooks, name: str, file: str, lines: list[list[str]]) -> N
 def _write(job: _Job, result: Merged) -> Conversion:
     layout = job.proposal.layout
     assert layout is not None  # noqa: S101 - applied proposals are surveyed
-    refused = telling.with_cells(job.proposal, job.taken.refused)
+    refused = with_cells(job.proposal, job.taken.refused)
     file = job.table.file
     ledger = f"{CONVERTED}/taken-{job.table.name}.csv"
     written: list[str] = []
     with staged(job.folder) as stage:
-        files = telling.told_files(job.proposal, refused, result.changes, job.matched)
+        files = told_files(job.proposal, refused, result.changes, job.matched)
         if result.altered or not (job.folder / file).exists():
-            telling.keep_by_hand(stage, job.folder, file)
+            keep_by_hand(stage, job.folder, file)
             result.text = result.file.text(job.table)
             text = result.text
             stage.write(file, text)
@@ -256,7 +631,7 @@ def _write(job: _Job, result: Merged) -> Conversion:
             files[ledger] = (
                 result.text
                 if result.whole and not earlier
-                else telling.ledger_text(job.table.name, job.taken.columns, result.accepted, earlier)
+                else ledger_text(job.table.name, job.taken.columns, result.accepted, earlier)
             )
         for name, text in files.items():
             place = job.folder / name
@@ -276,6 +651,6 @@ def _write(job: _Job, result: Merged) -> Conversion:
         there=counted.there,
         changes=tuple(result.changes),
         matched=tuple(job.matched),
-        sums=telling.sums_of(job.taken),
+        sums=sums_of(job.taken),
         written=tuple(written),
     )

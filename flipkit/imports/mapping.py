@@ -1,19 +1,22 @@
-"""How an export is read, as a small TOML file that the seller can read, mend and keep."""
+"""TODO"""
 
 from __future__ import annotations
 
 import json
 import tomllib
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from flipkit.books import schema
-from flipkit.books.exports import words
-from flipkit.books.exports.dates import ORDERS
 from flipkit.books.problems import Problem, shortened
 from flipkit.errors import ConversionError
+from flipkit.imports import values
+from flipkit.imports.values import ORDERS
+
+# How an export is read, as a small TOML file that the seller can read, mend and keep.
 
 Order = Literal["", "day-month-year", "month-day-year", "year-month-day"]
 Decimal = Literal["", "point", "comma"]
@@ -150,8 +153,8 @@ class Mapping(_Strict):
     @field_validator("table")
     @classmethod
     def _known_table(cls, given: str) -> str:
-        if given and given not in words.tables():
-            raise ValueError(f"one of {', '.join(words.tables())}")
+        if given and given not in values.tables():
+            raise ValueError(f"one of {', '.join(values.tables())}")
         return given
 
 
@@ -204,7 +207,7 @@ def read_mapping(path: Path) -> Mapping:
 def _columns(table: str) -> list[str]:
     if table in schema.BY_NAME:
         return [column.name for column in schema.BY_NAME[table].columns]
-    return list(words.known_words().get(table, {}))
+    return list(values.known_words().get(table, {}))
 
 
 def _needed(kind: str, message: str) -> str:
@@ -285,3 +288,56 @@ def _key(key: str) -> str:
 
 def _quoted(text: str) -> str:
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+# What only the seller can say about an export: a question, its answers, the option that gives one.
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One answer to a question.
+
+    Parameters
+    ----------
+    value : str
+        The answer.
+    meaning : str
+        What it does, with an example from the export.
+    typed : str
+        What is typed behind the option, where it is not the answer alone.
+    """
+
+    value: str
+    meaning: str
+    typed: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """One thing that a guess could get silently wrong.
+
+    Parameters
+    ----------
+    key : str
+        Name of the answer in ``answers`` and in the mapping.
+    option : str
+        Option of the command line that settles it.
+    text : str
+        The question, with what was seen.
+    choices : tuple of Choice
+        The answers that are possible; empty where any text may be one.
+    """
+
+    key: str
+    option: str
+    text: str
+    choices: tuple[Choice, ...] = ()
+
+    def __str__(self) -> str:
+        if not self.choices:
+            return f"{self.text}: settle it with {self.option}"
+        ways = []
+        for choice in self.choices:
+            way = f"{self.option} {choice.typed or choice.value}"
+            ways.append(f"{way} ({choice.meaning})" if choice.meaning else way)
+        return f"{self.text}: settle it with {' or '.join(ways)}"

@@ -1,19 +1,27 @@
-"""Which header of an export is which column of the books, and which table its rows belong in.
-
-A header is matched by its words and by what stands below it: a column of dates is never a
-price, whatever it is called.
-"""
+"""TODO"""
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from dataclasses import dataclass
+import statistics
+from collections import Counter
+from collections.abc import Collection, Sequence
+from collections.abc import Mapping as Answers
+from dataclasses import dataclass, field
 
 from flipkit.books import schema
-from flipkit.books.exports import words
-from flipkit.books.exports.facts import ColumnFacts
-from flipkit.books.exports.layout import Layout
-from flipkit.books.exports.words import CERTAIN, FAIR, LABELS
+from flipkit.books.problems import Problem, collector_held
+from flipkit.errors import ConversionError
+from flipkit.imports import sheets, values
+from flipkit.imports.dialect import Record
+from flipkit.imports.join import Stock
+from flipkit.imports.mapping import Choice, Mapping, Question
+from flipkit.imports.sheets import ColumnFacts, Export, Layout, Left, SortedBlock, Total, refusal
+from flipkit.imports.values import CERTAIN, FAIR, LABELS, read_date, read_written
+
+# Which header of an export is which column of the books, and which table its rows belong in.
+#
+# A header is matched by its words and by what stands below it: a column of dates is never a price, whatever it is
+# called.
 
 #: Columns of labels and their kinds; the books' own tables have theirs in the schema.
 LABEL_KINDS = {
@@ -127,13 +135,13 @@ def matches(layout: Layout, table: str, *, taken: frozenset[str] = frozenset()) 
     pairs: list[tuple[float, int, str, str]] = []
     order = {column: at for at, column in enumerate(columns_of(table))}
     for fact in layout.facts:
-        plain = words.heading(fact.header)
-        if not fact.filled or fact.header in taken or words.COMPUTED.search(plain.words):
+        plain = values.heading(fact.header)
+        if not fact.filled or fact.header in taken or values.COMPUTED.search(plain.words):
             continue
         for column, at in order.items():
             if column in taken:
                 continue
-            score = words.likeness(plain.words, table, column)
+            score = values.likeness(plain.words, table, column)
             if score >= FAIR:
                 score += _fit(fact, kind_of(table, column))
                 if score >= FAIR:
@@ -217,7 +225,7 @@ def likely_tables(layout: Layout, *, known: Collection[str] = ()) -> list[tuple[
     """
     scores: list[tuple[str, float]] = []
     spare: dict[str, int] = {}
-    for table in words.tables():
+    for table in values.tables():
         found = matches(layout, table)
         score = sum(1.0 if m.likeness >= CERTAIN else 0.6 if m.likeness > 70 else 0.2 for m in found)
         have = {match.column for match in found}
@@ -243,3 +251,341 @@ def likely_tables(layout: Layout, *, known: Collection[str] = ()) -> list[tuple[
     least = min(spare.values())
     final = [(table, round(score - 0.5 * (spare[table] - least), 3)) for table, score in scores]
     return sorted(final, key=lambda pair: -pair[1])
+
+
+# A proposal under construction: what was said, what is certain, guessed and asked.
+
+MONEY = ("money", "signed money")
+NUMBERS = (*MONEY, "number", "count", "miles", "rate", "length", "weight", "minutes")
+
+
+@dataclass
+class Draft:
+    """A proposal under construction.
+
+    Parameters
+    ----------
+    answers : mapping of str to str
+        What the seller has said.
+    kept : bool
+        Whether the columns come from a mapping that the seller kept, and are not questioned again.
+    stock : Stock
+        The items of the books that the export goes to.
+    """
+
+    answers: Answers[str, str]
+    kept: bool = False
+    stock: Stock = field(default_factory=Stock)
+    certain: list[str] = field(default_factory=list)
+    guessed: list[str] = field(default_factory=list)
+    questions: list[Question] = field(default_factory=list)
+
+    def ask(self, key: str, text: str, *choices: tuple[str, ...], option: str = "") -> None:
+        """Add a question; a choice is an answer, its meaning and what is typed behind the option."""
+        made = tuple(Choice(*choice) for choice in choices)
+        self.questions.append(Question(key, option or f"--{key}", text, made))
+
+
+def facts_of(layout: Layout, mapping: Mapping, kinds: tuple[str, ...]) -> dict[str, ColumnFacts]:
+    """Facts of the columns of some kinds that come from one header, by column.
+
+    Parameters
+    ----------
+    layout : Layout
+        Where the table lies.
+    mapping : Mapping
+        Its columns.
+    kinds : tuple of str
+        Kinds of columns.
+
+    Returns
+    -------
+    dict of str to ColumnFacts
+        The facts.
+    """
+    return {
+        name: layout.fact(source.headers[0])
+        for name, source in mapping.columns.items()
+        if len(source.headers) == 1 and kind_of(mapping.table, name) in kinds
+    }
+
+
+def updated(mapping: Mapping, **changes: object) -> Mapping:
+    """A mapping with changes.
+
+    Parameters
+    ----------
+    mapping : Mapping
+        The mapping.
+    **changes : object
+        What is new.
+
+    Returns
+    -------
+    Mapping
+        The changed mapping.
+    """
+    return mapping.model_copy(update=changes)
+
+
+def with_column(mapping: Mapping, name: str, **changes: object) -> Mapping:
+    """A mapping with one column changed.
+
+    Parameters
+    ----------
+    mapping : Mapping
+        The mapping.
+    name : str
+        The column.
+    **changes : object
+        What is new.
+
+    Returns
+    -------
+    Mapping
+        The changed mapping.
+    """
+    source = mapping.columns[name].model_copy(update=changes)
+    return updated(mapping, columns={**mapping.columns, name: source})
+
+
+def said_of(draft: Draft, key: str, given: str, choices: tuple[str, ...]) -> str:
+    """What the seller said to one question, here or in a kept mapping.
+
+    Parameters
+    ----------
+    draft : Draft
+        The proposal under construction.
+    key : str
+        The question.
+    given : str
+        What the mapping says.
+    choices : tuple of str
+        What may be said.
+
+    Returns
+    -------
+    str
+        The answer; empty where there is none.
+    """
+    said = draft.answers.get(key, given)
+    if said and said not in choices:
+        raise ConversionError([Problem("answers", None, key, said, f"one of {', '.join(choices)}", "")])
+    return said
+
+
+# An export surveyed: its header found, and what each column holds learned from every row.
+
+#: Rows looked at to find the header, and rows kept for sums and comparisons.
+LOOKED_AT = 200
+KEPT = 5_000
+#: Cells that are held after the survey, so that they need not be read twice.
+MOST_HELD = 15_000_000
+
+
+def survey(export: Export, *, header_row: int | None = None) -> Layout:
+    """Survey an export: find its table and learn what each column holds, from every row.
+
+    Parameters
+    ----------
+    export : Export
+        The export.
+    header_row : int or None
+        Row of the headers where the seller names it, 0 for none; None to find it.
+
+    Returns
+    -------
+    Layout
+        The table. A header row that was not found is told by ``header_row`` 0.
+
+    Raises
+    ------
+    ConversionError
+        If there is no table, or the named header row is not there.
+    """
+    head: list[Record] = []
+    for record in export.records(LOOKED_AT):
+        if any(record.cells):
+            head.append(record)
+        if len(head) >= LOOKED_AT or record.row >= 10 * LOOKED_AT:
+            break
+    if not head:
+        raise refusal(export.label, None, "blank rows alone", "a table", "export it anew")
+    layout = _framed(export, head, header_row)
+    with collector_held():
+        _survey_rows(export, layout)
+    return layout
+
+
+def _survey_rows(export: Export, layout: Layout) -> None:
+    seen: dict[int, int] | None = {}
+    last: Record | None = None
+    holding: list[SortedBlock] | None = []
+    for block in layout.sorted_blocks(export):
+        layout.rows_in += len(block.rows) + len(block.left)
+        if holding is not None:
+            holding.append(block)
+            if layout.rows_in * len(layout.headers) > MOST_HELD:
+                holding = None
+        if not block.rows:
+            continue
+        numbers, rows = block.numbers, block.rows
+        columns = list(zip(*rows, strict=True))
+        distinct = [dict.fromkeys(column) for column in columns]
+        labels = {text for texts in distinct for text in sheets.labels_among(texts)}
+        if labels:
+            numbers, rows = _without_totals(layout, block, labels)
+            if not rows:
+                continue
+            columns = list(zip(*rows, strict=True))
+            distinct = [dict.fromkeys(column) for column in columns]
+        layout.data_rows += len(rows)
+        last = Record(numbers[-1], rows[-1])
+        for number, cells in zip(numbers, rows, strict=False) if len(layout.kept) < KEPT else ():
+            layout.kept.append(Record(number, cells))
+            if len(layout.kept) >= KEPT:
+                break
+        for fact, column, texts in zip(layout.facts, columns, distinct, strict=True):
+            fact.add(column, texts)
+        # Where a column names every row, no row can equal another: nothing need be remembered.
+        named = any(fact.unique and fact.filled == fact.rows for fact in layout.facts)
+        if named and (seen is None or layout.data_rows == len(rows)):
+            seen = None
+            continue
+        if seen is None:
+            seen = {}
+            for earlier in layout.sorted_blocks(export):
+                if not earlier.rows or earlier.numbers[0] >= numbers[0]:
+                    break
+                _note_duplicates(layout, earlier.numbers, earlier.rows, seen)
+        _note_duplicates(layout, numbers, rows, seen)
+    sheets.judge(layout.totals, last, layout.facts, lambda: layout.sorted_blocks(export))
+    layout._held = holding or []
+
+
+def _without_totals(layout: Layout, block: SortedBlock, labels: set[str]) -> tuple[Sequence[int], list[list[str]]]:
+    """The rows of a block that no word calls a total; the others are noted as such."""
+    numbers: list[int] = []
+    rows: list[list[str]] = []
+    for number, cells in zip(block.numbers, block.rows, strict=True):
+        label = sheets.total_label(cells) if not labels.isdisjoint(cells) else ""
+        if label:
+            layout.totals.append(Total(number, label, cells))
+        else:
+            numbers.append(number)
+            rows.append(cells)
+    return numbers, rows
+
+
+def _note_duplicates(layout: Layout, numbers: Sequence[int], rows: list[list[str]], seen: dict[int, int]) -> None:
+    for number, key in zip(numbers, map(hash, map(tuple, rows)), strict=True):
+        first = seen.setdefault(key, number)
+        if first != number:
+            layout.duplicate_count += 1
+            if len(layout.duplicates) < 20:
+                layout.duplicates.append((number, first))
+
+
+def _wordlike(cell: str) -> bool:
+    return bool(cell) and read_written(cell) is None and (read_date(cell) is None) and any(c.isalpha() for c in cell)
+
+
+def _framed(export: Export, head: list[Record], header_row: int | None) -> Layout:
+    """The header and what stands above it."""
+    good = [record for record in head if not record.broken]
+    hashes = sum(record.cells[0][:1] == "#" for record in good) > 0.5 * len(good)
+    plain = [r for r in good if hashes or r.cells[0][:1] != "#"] or good
+    if not plain:
+        raise refusal(
+            export.label, head[0].row, head[0].broken, "a table", "if quotes are plain characters: --quote none"
+        )
+    counts = [len(record.cells) - record.cells.count("") for record in plain]
+    typical = max(1, int(statistics.median_high(counts[-max(1, len(counts) * 3 // 4) :])))
+    if header_row is None:
+        found = _header(plain, typical)
+    elif header_row == 0:
+        found = None
+    else:
+        found = next((record for record in head if record.row == header_row), None)
+        if found is None:
+            first = ", ".join(str(record.row) for record in head[:5])
+            raise refusal(export.label, header_row, "no header there", f"a filled row, such as {first}", "--header-row")
+    widths = Counter(_width(record.cells) for record in plain if found is None or record.row > found.row)
+    common = max(widths, key=lambda width: (widths[width], width), default=0)
+    given = list(found.cells) if found is not None else []
+    while given and not given[-1]:
+        given.pop()
+    width = max(len(given), common, 1)
+    over = _line_above(plain, found) if found is not None and header_row is None else []
+    headers = _different(_with_line_above(given + [""] * (width - len(given)), over))
+    above = [Left(r.row, "above the header", r.cells) for r in head if found is not None and r.row < found.row]
+    layout = Layout(found.row if found is not None else 0, headers, given, above, hashes, typical)
+    layout.facts = [ColumnFacts(i, header) for i, header in enumerate(headers)]
+    return layout
+
+
+def _width(cells: list[str]) -> int:
+    width = len(cells)
+    while width and not cells[width - 1]:
+        width -= 1
+    return width
+
+
+def _header(plain: list[Record], typical: int) -> Record | None:
+    """The first row that is filled like a row of the table and holds words alone."""
+    for record in plain[:50]:
+        filled = [cell for cell in record.cells if cell]
+        if len(filled) < max(1, 0.5 * typical) or (typical > 1 and len(filled) < 2):
+            continue
+        if not _is_words(filled):
+            return None
+        # A second line of words below, with more of them, is the header; the first one groups it.
+        below = next((other for other in plain if other.row > record.row), None)
+        if below is not None:
+            cells = [cell for cell in below.cells if cell]
+            if len(cells) > len(filled) and all(map(_wordlike, cells)) and len(cells) >= 0.9 * typical:
+                return below
+        return record
+    return None
+
+
+def _is_words(filled: list[str]) -> bool:
+    """Whether the filled cells of a row are words, and mostly different."""
+    words = sum(map(_wordlike, filled))
+    return words >= 0.8 * len(filled) and len(set(filled)) >= 0.5 * len(filled)
+
+
+def _line_above(plain: list[Record], found: Record) -> list[str]:
+    """The line that groups the headers, where the row above them is one: each word carried to the right."""
+    above = next((record for record in plain if record.row == found.row - 1), None)
+    if above is None or sum(map(bool, above.cells)) < 2 or not _is_words([cell for cell in above.cells if cell]):
+        return []
+    carried: list[str] = []
+    for cell in above.cells:
+        carried.append(cell or (carried[-1] if carried else ""))
+    return carried
+
+
+def _with_line_above(given: list[str], over: list[str]) -> list[str]:
+    """Headers that stand twice, told apart by the line above them."""
+    counts = Counter(given)
+    return [
+        f"{over[at]} {header}" if counts[header] > 1 and at < len(over) and over[at] else header
+        for at, header in enumerate(given)
+    ]
+
+
+def _different(given: list[str]) -> list[str]:
+    """Headers made different: a blank one is called by its number, a repeated one counted."""
+    headers: list[str] = []
+    seen: set[str] = set()
+    counts: Counter[str] = Counter()
+    for at, header in enumerate(given, start=1):
+        name = " ".join(header.split())[:80] or f"column {at}"
+        unique = name
+        while unique in seen:
+            counts[name] += 1
+            unique = f"{name} ({counts[name] + 1})"
+        seen.add(unique)
+        headers.append(unique)
+    return headers

@@ -1,8 +1,4 @@
-"""New rows among those that the books hold already: added, filled in, or shown as changed.
-
-A row that is already there is never overwritten: blank cells are filled, a cell that differs is
-shown, and is taken only when the seller says so and has not written it by hand.
-"""
+"""TODO"""
 
 from __future__ import annotations
 
@@ -15,10 +11,17 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from flipkit.books.cells import Bad, Units, reader_of
-from flipkit.books.exports.taken import Taken
-from flipkit.books.problems import plain_header
+from flipkit.books.problems import Problem, plain_header
+from flipkit.books.read import Books, inspect_books
 from flipkit.books.schema import Table
 from flipkit.books.write import csv_text, unshielded
+from flipkit.errors import ConversionError
+from flipkit.imports.join import Taken
+
+# New rows among those that the books hold already: added, filled in, or shown as changed.
+#
+# A row that is already there is never overwritten: blank cells are filled, a cell that differs is shown, and is
+# taken only when the seller says so and has not written it by hand.
 
 #: Kinds of columns that hold words, which a spreadsheet could take for formulas.
 _WORDS = ("id", "text", "choice")
@@ -347,3 +350,61 @@ def _by_content(table: Table, result: Merged, taken: Taken, units: Units) -> Non
         result.origins[len(file.lines)] = number
         file.lines.append(line)
         result.added += 1
+
+
+# The folder of books that an export goes to, as it stands before the conversion.
+
+
+def books_in(folder: Path) -> Books | None:
+    """The books in a folder.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder; it need not exist.
+
+    Returns
+    -------
+    Books or None
+        The books; None where there are none yet.
+
+    Raises
+    ------
+    ConversionError
+        If it is no folder, cannot be made, or holds books with problems of their own.
+    """
+    if folder.exists() and not folder.is_dir():
+        raise ConversionError([Problem(folder.name, None, "", "a file", "a folder", "name a folder with --into")])
+    if not folder.exists() or not any(folder.glob("*.csv")):
+        parent = folder if folder.exists() else folder.parent
+        if not parent.is_dir():
+            found = f"no folder {parent}"
+            raise ConversionError([Problem(folder.name, None, "", found, "a folder that it can be made in", "")])
+        return None
+    books, problems = inspect_books(folder)
+    if books is None:
+        stops = [problem for problem in problems if problem.severity == "stop"]
+        if all(stop.file == "items.csv" and "no items in" in stop.found for stop in stops):
+            return None
+        raise ConversionError(stops)
+    return books
+
+
+def read_ledger(path: Path) -> list[dict[str, str]]:
+    """What earlier conversions took, as they wrote it down.
+
+    Parameters
+    ----------
+    path : Path
+        The file; it need not exist.
+
+    Returns
+    -------
+    list of dict of str to str
+        Its rows by header.
+    """
+    if not path.is_file():
+        return []
+    rows = csv.reader(io.StringIO(path.read_text(encoding="utf-8"), newline=""))
+    header = [unshielded(cell) for cell in next(rows, [])]
+    return [dict(zip(header, (unshielded(cell) for cell in row), strict=False)) for row in rows]

@@ -1,20 +1,28 @@
-"""An export opened: its records one by one, whatever kind of file it is."""
+"""TODO"""
 
 from __future__ import annotations
 
 import contextlib
 import hashlib
-from collections.abc import Generator, Iterator, Mapping
+import operator
+import re
+from collections import Counter
+from collections.abc import Callable, Collection, Generator, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from decimal import Decimal
+from itertools import islice
 from pathlib import Path
 
+from flipkit.books import cells as book_cells
 from flipkit.books import tabular
-from flipkit.books.exports import encoding as book_encoding
-from flipkit.books.exports.encoding import Encoding
 from flipkit.books.problems import Problem
 from flipkit.errors import ConversionError
+from flipkit.imports import dialect as book_encoding
 from flipkit.imports import dialect as import_dialect
-from flipkit.imports.dialect import Block, Dialect, Record
+from flipkit.imports.dialect import Block, Dialect, Encoding, Record
+from flipkit.imports.values import NOTHING, DateEvidence, NumberEvidence, number_of, read_written
+
+# An export opened: its records one by one, whatever kind of file it is.
 
 #: How the text of a cell begins that the workbook holds no value of.
 LOST = "\u26a0"
@@ -249,3 +257,536 @@ def _open_workbook(path: Path, sheet: str) -> Export:
     if sheet and sheet not in names:
         raise refusal(path.name, None, f"no sheet {sheet}", f"one of {', '.join(names)}", "name it with --sheet")
     return Export(path, sheet=sheet or names[0], sheets=names, _rows={s.name: s.rows for s in filled})
+
+
+# What one column of an export holds, gathered from all of its rows.
+
+#: Words for "nothing" in the capitals that programs use.
+_NOTHINGS = frozenset(way for word in NOTHING for way in (word, word.upper(), word.title(), word.capitalize()))
+#: Distinct texts after which a column that is plainly no number or date is not tried any more.
+_ENOUGH = 2_000
+#: Distinct texts after which one mark or order, seen in no other way, is settled.
+_PLENTY = 50_000
+
+
+@dataclass(slots=True)
+class ColumnFacts:
+    """What one column of an export holds, from all of its rows.
+
+    Parameters
+    ----------
+    index : int
+        Its place, 0 for the first.
+    header : str
+        Its header, made different from the others.
+    filled, rows : int
+        Filled cells, and all.
+    examples : list of str
+        Its first distinct texts.
+    numbers : NumberEvidence
+        What it says as numbers.
+    dates : DateEvidence
+        What it says as dates.
+    distinct : int
+        Distinct texts, counted chunk by chunk (an upper bound).
+    unique : bool
+        Whether no filled cell repeats another.
+    nothings : dict of str to int
+        Words for "nothing" that stand in it.
+    """
+
+    index: int
+    header: str
+    filled: int = 0
+    rows: int = 0
+    examples: list[str] = field(default_factory=list)
+    numbers: NumberEvidence = field(default_factory=NumberEvidence)
+    dates: DateEvidence = field(default_factory=DateEvidence)
+    distinct: int = 0
+    unique: bool = True
+    letters: int = 0
+    nothings: dict[str, int] = field(default_factory=dict)
+    _seen: set[int] = field(default_factory=set)
+    _lettered: int = 0
+
+    def add(self, cells: tuple[str, ...], distinct: dict[str, None]) -> None:
+        """Take the cells of more rows into account.
+
+        Parameters
+        ----------
+        cells : tuple of str
+            The cells.
+        distinct : dict of str to None
+            The different ones, in the order of the cells; the blank one and words for "nothing" are taken out.
+        """
+        self.rows += len(cells)
+        blanks = cells.count("") if "" in distinct else 0
+        self.filled += len(cells) - blanks
+        texts = distinct
+        texts.pop("", None)
+        if not texts:
+            return
+        self.distinct += len(texts)
+        if self.unique:
+            size = len(self._seen)
+            self.unique = len(texts) == len(cells) - blanks
+            if self.unique:
+                self._seen.update(map(hash, texts))
+                self.unique = len(self._seen) == size + len(texts)
+            if not self.unique:
+                self._seen = set()
+        if len(self.examples) < 3:
+            more = (text for text in texts if text not in self.examples)
+            self.examples += islice(more, 3 - len(self.examples))
+        for text in sorted(_NOTHINGS.intersection(texts)):
+            self.nothings[text] = self.nothings.get(text, 0) + cells.count(text)
+            texts.pop(text)
+        if self._lettered < _ENOUGH:
+            looked = list(islice(texts, _ENOUGH))
+            self._lettered += len(looked)
+            self.letters += sum(any(c.isalpha() for c in text) for text in looked)
+        for evidence in (self.numbers, self.dates):
+            tried = evidence.read + evidence.unread
+            if tried < _ENOUGH:
+                # A few tell whether the rest need be tried at all.
+                evidence.add(islice(texts, _ENOUGH))
+                tried = evidence.read + evidence.unread
+                if evidence.read > 0.1 * tried:
+                    evidence.add(islice(texts, _ENOUGH, None))
+            elif evidence.read > 0.1 * tried:
+                # What so many say of marks and orders is settled; of the rest a part is looked at,
+                # and a text that says otherwise is refused when its row is read.
+                settled = tried > _PLENTY and len(evidence.decisive) == 1
+                evidence.add(islice(texts, _ENOUGH) if settled else texts)
+
+    @property
+    def is_number(self) -> bool:
+        """Whether nearly all of its texts are numbers."""
+        return self.numbers.read > 0 and self.numbers.read >= 0.9 * (self.numbers.read + self.numbers.unread)
+
+    @property
+    def is_date(self) -> bool:
+        """Whether nearly all of its texts are dates, plain numbers that might be a day number aside."""
+        real = self.dates.read - (self.dates.serials if self.is_number else 0)
+        return real > 0 and self.dates.read >= 0.9 * (self.dates.read + self.dates.unread)
+
+    @property
+    def may_be_date(self) -> bool:
+        """Whether nearly all of its texts could be dates, day numbers included."""
+        return self.dates.read > 0 and self.dates.read >= 0.9 * (self.dates.read + self.dates.unread)
+
+    @property
+    def likely_decimal(self) -> str:
+        """The decimal mark that its numbers speak for; a point where they do not say."""
+        decisive = list(self.numbers.decisive)
+        if len(decisive) == 1:
+            return decisive[0]
+        return "," if self.numbers.grouped == "." else "."
+
+
+# Rows of an export that add up others: found by their word, proved by their sums.
+
+_TOTAL = re.compile(
+    r"(?:grand\s+|sub-?\s?|net\s+|overall\s+)?(?:totals?|sums?|summe|gesamt(?:summe)?|insgesamt|somme|suma|totale?|"
+    r"totaal|razem|celkem|summa|yhteensä|итого|合計|总计|合计)(?:\s+(?:général|general|geral|of|for|in)\b.*|\s*\(.*\)|\s+\d{4})?\s*:?",
+    re.IGNORECASE,
+)
+
+
+_WORDS = (
+    "total",
+    "sum",
+    "gesamt",
+    "somme",
+    "suma",
+    "totaal",
+    "razem",
+    "celkem",
+    "summa",
+    "yhteens",
+    "итого",
+    "合",
+    "总计",
+)
+#: The first two letters of every such word, small: a quick look before the pattern.
+_BEGINNINGS = frozenset(
+    ["gr", "su", "ne", "ov", "to", "ge", "in", "so", "ra", "ce", "yh", "ит", "合計", "总计", "合计"]
+)
+
+
+#: The same in any capitals.
+_BEGUN = frozenset(way for two in _BEGINNINGS for way in (two, two.upper(), two.capitalize(), two[0] + two[1:].upper()))
+_TWO = operator.itemgetter(slice(0, 2))
+
+
+@dataclass(slots=True)
+class Total:
+    """A row that looks like the sum of others.
+
+    Parameters
+    ----------
+    row : int
+        Its number.
+    label : str
+        The word that says so; empty where only the sums do.
+    cells : list of str
+        What stands in it.
+    sums : tuple of str
+        Headers whose cell is the exact sum of the rows above.
+    misses : tuple of str
+        Headers whose cell is a number and not that sum.
+    """
+
+    row: int
+    label: str
+    cells: list[str]
+    sums: tuple[str, ...] = ()
+    misses: tuple[str, ...] = ()
+
+    @property
+    def certain(self) -> bool:
+        """Whether word and sums agree."""
+        return bool(self.label and self.sums and not self.misses)
+
+
+def total_label(cells: list[str]) -> str:
+    """The word in a row that calls it a total, where it stands in the first filled cells.
+
+    Parameters
+    ----------
+    cells : list of str
+        The cells.
+
+    Returns
+    -------
+    str
+        The word; empty where there is none.
+
+    Examples
+    --------
+    >>> total_label(["", "Grand total:", "506,914"]), total_label(["Total Station", "12"])
+    ('Grand total:', '')
+    """
+    for cell in cells:
+        if not cell:
+            continue
+        if cell[:2].lower() in _BEGINNINGS and _TOTAL.fullmatch(cell):
+            return cell
+        if read_written(cell) is None:
+            return ""
+    return ""
+
+
+def labels_among(texts: Collection[str]) -> list[str]:
+    """The texts that call a row a total.
+
+    Parameters
+    ----------
+    texts : collection of str
+        Distinct cells of a column.
+
+    Returns
+    -------
+    list of str
+        Those that do.
+    """
+    begun = set(map(_TWO, texts))
+    if begun.isdisjoint(_BEGUN) or not book_cells.any_among(_WORDS, texts):
+        return []
+    return [text for text in texts if text[:2].lower() in _BEGINNINGS and _TOTAL.fullmatch(text)]
+
+
+def judge(
+    totals: list[Total],
+    last: Record | None,
+    facts: list[ColumnFacts],
+    blocks: Callable[[], Iterable[SortedBlock]],
+) -> None:
+    """Compare rows that look like sums with the sums of the rows above them.
+
+    Parameters
+    ----------
+    totals : list of Total
+        Rows that a word calls a total; a last row that adds up the others without a word joins them.
+    last : Record or None
+        The last row of the table.
+    facts : list of ColumnFacts
+        What each column holds.
+    blocks : callable
+        Gives the rows of the table anew, totals included.
+    """
+    suspect = _unlabelled(last, facts)
+    if not totals and suspect is None:
+        return
+    numeric = [fact for fact in facts if fact.is_number]
+    wanted = {total.row: total for total in [*totals, *([suspect] if suspect is not None else [])]}
+    overall = {fact.index: Decimal(0) for fact in numeric}
+    part = dict(overall)
+    for block in blocks():
+        begin = 0
+        marks = [at for at, number in enumerate(block.numbers) if number in wanted]
+        for at in [*marks, len(block.rows)]:
+            for fact in numeric:
+                added = _sum((row[fact.index] for row in block.rows[begin:at]), fact.likely_decimal)
+                overall[fact.index] += added
+                part[fact.index] += added
+            begin = at + 1
+            if at < len(block.rows):
+                _compare(wanted[block.numbers[at]], numeric, overall, part)
+                part = dict.fromkeys(part, Decimal(0))
+    if suspect is not None and suspect.sums and not suspect.misses:
+        totals.append(suspect)
+
+
+def _sum(cells: Iterable[str], decimal: str) -> Decimal:
+    total = Decimal(0)
+    for text, count in Counter(cells).items():
+        value = number_of(text, decimal) if text else None
+        if value is not None:
+            total += value * count
+    return total
+
+
+def _unlabelled(last: Record | None, facts: list[ColumnFacts]) -> Total | None:
+    """The last row, where the cells that all others fill with words are blank in it."""
+    if last is None or not facts or facts[0].rows < 3:
+        return None
+    words = [fact for fact in facts if not fact.is_number and fact.filled >= 0.6 * fact.rows]
+    if words and not any(last.cells[fact.index] for fact in words):
+        return Total(last.row, "", last.cells)
+    return None
+
+
+def _compare(total: Total, numeric: list[ColumnFacts], overall: dict[int, Decimal], part: dict[int, Decimal]) -> None:
+    sums: list[str] = []
+    misses: list[str] = []
+    for fact in numeric:
+        cell = total.cells[fact.index]
+        value = number_of(cell, fact.likely_decimal) if cell else None
+        if value is not None:
+            agrees = value in (overall[fact.index], part[fact.index])
+            (sums if agrees else misses).append(fact.header)
+    total.sums, total.misses = tuple(sums), tuple(misses)
+
+
+# Where the table lies inside an export: title lines, header, rows, notes, totals, repeats.
+#
+# Every record has one place: before the header, the header, blank, a row of the table, or left out for a reason
+# that is listed.
+
+
+@dataclass(slots=True)
+class Left:
+    """A record that is no row of the table.
+
+    Parameters
+    ----------
+    row : int
+        Its number.
+    reason : str
+        Why it was left out.
+    cells : list of str
+        What stands in it.
+    """
+
+    row: int
+    reason: str
+    cells: list[str]
+
+
+@dataclass(slots=True)
+class SortedBlock:
+    """Records that follow each other, rows of the table apart from those left out.
+
+    Parameters
+    ----------
+    numbers : sequence of int
+        Row numbers of the rows of the table.
+    rows : list of list of str
+        Their cells, as many as the header has.
+    left : list of Left
+        What was left out.
+    """
+
+    numbers: Sequence[int]
+    rows: list[list[str]]
+    left: list[Left]
+
+
+@dataclass(slots=True)
+class Layout:
+    """The table inside an export, surveyed from the first record to the last.
+
+    Parameters
+    ----------
+    header_row : int
+        Row of the headers; 0 where the table has none.
+    headers : list of str
+        Headers, made different from each other; a column without one is called by its number.
+    given : list of str
+        Headers as they stand there.
+    before : list of Left
+        Lines above the header.
+    facts : list of ColumnFacts
+        What each column holds.
+    rows_in : int
+        Records below the header that are not blank.
+    kept : list of Record
+        The first rows of the table.
+    duplicates : list of tuple of int
+        Row numbers of rows equal to an earlier one in every cell, with the earlier row.
+    totals : list of Total
+        Rows that look like sums.
+    hashes : bool
+        Whether rows that begin with # are rows of the table.
+    typical : int
+        Filled cells of a typical row.
+    short : list of int
+        Rows with fewer cells than the header.
+    """
+
+    header_row: int
+    headers: list[str]
+    given: list[str]
+    before: list[Left]
+    hashes: bool = False
+    typical: int = 1
+    facts: list[ColumnFacts] = field(default_factory=list)
+    rows_in: int = 0
+    data_rows: int = 0
+    kept: list[Record] = field(default_factory=list)
+    duplicate_count: int = 0
+    duplicates: list[tuple[int, int]] = field(default_factory=list)
+    totals: list[Total] = field(default_factory=list)
+    short: list[int] = field(default_factory=list)
+    _held: list[SortedBlock] = field(default_factory=list)
+
+    def fact(self, header: str) -> ColumnFacts:
+        """What the column of that header holds.
+
+        Parameters
+        ----------
+        header : str
+            One of ``headers``.
+
+        Returns
+        -------
+        ColumnFacts
+            The facts.
+        """
+        return self.facts[self.headers.index(header)]
+
+    def left_out(self, record: Record) -> str:
+        """Why a record below the header is no row of the table; empty where it is one.
+
+        Parameters
+        ----------
+        record : Record
+            The record.
+
+        Returns
+        -------
+        str
+            The reason.
+        """
+        if record.broken:
+            return record.broken
+        cells = record.cells
+        if cells[0][:1] == "#" and not self.hashes:
+            return "a comment"
+        width = len(self.headers)
+        if len(cells) > width and any(cells[width:]):
+            return f"{len(cells)} cells where the header has {width}"
+        filled = len(cells) - cells.count("")
+        if filled <= 1 and self.typical >= 3:
+            return "one filled cell alone: a note or a heading"
+        if filled > 1 and cells[: len(self.given)] == self.given and any(self.given):
+            return "the header again"
+        return ""
+
+    def sorted_blocks(self, export: Export, *, once: bool = False) -> Iterator[SortedBlock]:
+        """The records below the header, rows of the table apart from those left out.
+
+        Parameters
+        ----------
+        export : Export
+            The export.
+        once : bool
+            Whether this is the last time, so that what the survey held can be given out and
+            forgotten instead of being read again.
+
+        Yields
+        ------
+        SortedBlock
+            Rows as wide as the header, and what was left out with its reason.
+        """
+        if once and self._held:
+            held, self._held = self._held[::-1], []
+            while held:
+                yield held.pop()
+            return
+        yield from self._read_blocks(export)
+
+    def all_cells(self, export: Export) -> Iterator[list[str]]:
+        """The cells of every row of the table, those of totals among them.
+
+        Parameters
+        ----------
+        export : Export
+            The export.
+
+        Yields
+        ------
+        list of str
+            The cells of a row.
+        """
+        if len(self.kept) >= self.data_rows:
+            yield from (record.cells for record in self.kept)
+        else:
+            for block in self._held or self.sorted_blocks(export):
+                yield from block.rows
+
+    def _read_blocks(self, export: Export) -> Iterator[SortedBlock]:
+        width = len(self.headers)
+        first_header = self.given[0] if self.given else "#"
+        for block in export.blocks():
+            rows, first = block.rows, block.first
+            if first <= self.last_before:
+                rows = rows[self.last_before - first + 1 :]
+                first = self.last_before + 1
+            if not rows:
+                continue
+            # A row like its neighbours, filled, and no comment or header: nearly all are.
+            alike = not block.broken and set(map(len, rows)) == {width}
+            lone = width - 1 if width > 1 else 1
+            if alike and not self._strange(rows, first_header) and not any(row.count("") >= lone for row in rows):
+                yield SortedBlock(range(first, first + len(rows)), rows, [])
+            else:
+                yield self._sorted(Block(first, rows, {}), {block.first + at: why for at, why in block.broken.items()})
+
+    @staticmethod
+    def _strange(rows: list[list[str]], first_header: str) -> bool:
+        """Whether any row may be a comment or the header again."""
+        cells = [row[0] for row in rows]
+        return "#" in book_cells.first_letters(cells) or first_header in cells
+
+    def _sorted(self, block: Block, broken: dict[int, str]) -> SortedBlock:
+        width = len(self.headers)
+        numbers: list[int] = []
+        rows: list[list[str]] = []
+        left: list[Left] = []
+        for number, cells in enumerate(block.rows, start=block.first):
+            if not any(cells):
+                continue
+            reason = self.left_out(Record(number, cells, broken.get(number, "")))
+            if reason:
+                left.append(Left(number, reason, cells))
+                continue
+            numbers.append(number)
+            rows.append(cells if len(cells) == width else cells[:width] + [""] * (width - len(cells)))
+        return SortedBlock(numbers, rows, left)
+
+    @property
+    def last_before(self) -> int:
+        """The last record above the rows of the table."""
+        return self.header_row or (self.before[-1].row if self.before else 0)

@@ -1,19 +1,23 @@
-"""Numbers as other programs write them: marks, signs, brackets, currencies, and what settles them.
-
-``1,234`` is a thousand or a little over one. Only marks that read one way settle a column;
-where none does, the seller is asked.
-"""
+"""TODO"""
 
 from __future__ import annotations
 
+import datetime as dt
 import functools
+import importlib.resources
 import re
+import tomllib
 from collections import Counter
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from flipkit.books import bulk
+from flipkit.books import cells, schema
+
+# Numbers as other programs write them: marks, signs, brackets, currencies, and what settles them.
+#
+# ``1,234`` is a thousand or a little over one. Only marks that read one way settle a column; where none does, the
+# seller is asked.
 
 #: Decimal marks, by the word that options and mappings use.
 DECIMALS = {"point": ".", "comma": ","}
@@ -178,7 +182,7 @@ def _shapes(texts: Iterable[str]) -> dict[tuple[bytes, bool, bool], tuple[str, i
     """Texts by their shape, whether they are zero and begin with a zero: one of each, and how many."""
     given = list(texts)
     found: dict[tuple[bytes, bool, bool], tuple[str, int]] = {}
-    marked = bulk.shapes_of(given)
+    marked = cells.shapes_of(given)
     if marked is None:
         return {(text.encode(), False, False): (text, 1) for text in given}
     one = dict(zip(marked, given, strict=True))
@@ -322,7 +326,7 @@ class PlainNumbers:
         list of str, n texts, or None
             Such as ``1234.50`` for ``1.234,50 €``; None where any cell must be looked at with care.
         """
-        shapes = bulk.shapes_of(texts)
+        shapes = cells.shapes_of(texts)
         if shapes is None:
             return None
         one = dict(zip(shapes, texts, strict=True))
@@ -352,3 +356,500 @@ class PlainNumbers:
         if len(part) != 2 or not whole or len(whole) > 9 or (whole[0] == "0" and len(whole) > 1):
             return None
         return tuple(sorted({c for c in text if not c.isdigit() and c != self._decimal}))
+
+
+# Dates as other programs write them: what they can mean, what settles it, and the day itself.
+#
+# A date that reads both ways is never settled here: the readings that fit every date of a column are counted, and
+# where two are left that differ, the seller is asked.
+
+#: The orders of day, month and year, by the word that options and mappings use.
+ORDERS = ("day-month-year", "month-day-year", "year-month-day")
+#: Locales whose month names are understood.
+LOCALES = ("en", "de", "fr", "es", "it", "pt", "nl", "sv", "da", "nb", "fi", "pl", "cs", "hu", "ro", "tr")
+#: Dates outside are slips of a finger.
+FIRST_YEAR, LAST_YEAR = 1970, 2100
+#: Two-digit years up to here lie in this century.
+LAST_SHORT_YEAR = 69
+
+_TIME = re.compile(
+    r"(?:T|,?\s+|\s*\bat\s+)(?P<clock>\d{1,2}[:.]\d{2}(?:[:.]\d{2}(?:[.,]\d+)?)?)\s*(?:[AaPp]\.?\s?[Mm]\.?)?"
+    r"\s*(?:Z|[A-Z]{2,5}|(?:UTC|GMT)?[+-]\d{1,2}:?(?:\d{2})?)?(?:\s*\([^)]*\))?$"
+)
+_NUMERIC = re.compile(r"(\d{1,4})\s*([-./ ])\s*(\d{1,2})\s*\2\s*(\d{1,4})\.?", re.ASCII)
+_COMPACT = re.compile(r"(19|20|21)[0-9]{6}")
+_SERIAL = re.compile(r"[2-7][0-9]{4}(?:\.[0-9]+)?")
+_WORD = re.compile(r"[^\W\d_]+")
+_DIGITS = re.compile(r"[0-9]+")
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What one text can mean as a date.
+
+    Parameters
+    ----------
+    days : dict of str to date
+        The day under each order that fits; a text that reads one way only has it under all.
+    plain : bool
+        Whether it reads one way whatever the order.
+    short_year : bool
+        Whether its year has two digits.
+    serial : bool
+        Whether it is a spreadsheet's day number.
+    clock : bool
+        Whether a time of day stands behind it.
+    """
+
+    days: dict[str, dt.date]
+    plain: bool = False
+    short_year: bool = False
+    serial: bool = False
+    clock: bool = False
+
+
+@dataclass(slots=True)
+class DateEvidence:
+    """What the dates of a column say about their order, gathered one distinct text at a time.
+
+    Parameters
+    ----------
+    read : int
+        Texts that are a date under some order.
+    unread : int
+        Texts that are none.
+    fits : dict of str to int
+        How many texts each order fits.
+    decisive : dict of str to str
+        For each order, a text that only it fits.
+    differing : str
+        A text that reads as two days under two orders; empty when none does.
+    short_years, serials, clocks : int
+        How many texts have a two-digit year, are a day number, carry a time of day.
+    """
+
+    read: int = 0
+    unread: int = 0
+    fits: dict[str, int] = field(default_factory=lambda: dict.fromkeys(ORDERS, 0))
+    decisive: dict[str, str] = field(default_factory=dict)
+    differing: str = ""
+    plain: int = 0
+    short_years: int = 0
+    serials: int = 0
+    clocks: int = 0
+
+    def add(self, texts: Iterable[str]) -> None:
+        """Take more distinct texts into account.
+
+        Parameters
+        ----------
+        texts : iterable of str
+            Cells that are not blank.
+        """
+        for text in texts:
+            reading = read_date(text)
+            if reading is None:
+                self.unread += 1
+                continue
+            self.read += 1
+            self.short_years += reading.short_year
+            self.serials += reading.serial
+            self.clocks += reading.clock
+            if reading.plain:
+                self.plain += 1
+                continue
+            for order in reading.days:
+                self.fits[order] += 1
+            if len(reading.days) == 1:
+                self.decisive.setdefault(next(iter(reading.days)), text)
+            elif not self.differing and len(set(reading.days.values())) > 1:
+                self.differing = text
+
+    @property
+    def orders(self) -> tuple[str, ...]:
+        """The orders that fit every date whose order matters."""
+        ordered = self.read - self.plain
+        return tuple(order for order in ORDERS if self.fits[order] == ordered)
+
+    @property
+    def matters(self) -> bool:
+        """Whether the order changes any day."""
+        return bool(self.differing) or bool(self.decisive)
+
+
+@functools.cache
+def _months() -> dict[str, int]:
+    from babel import Locale
+
+    known: dict[str, int] = {}
+    clash: set[str] = set()
+    for name in LOCALES:
+        locale = Locale.parse(name)
+        for context in ("format", "stand-alone"):
+            for width in ("wide", "abbreviated"):
+                for number, word in locale.months[context][width].items():
+                    plain = word.casefold().strip(". ")
+                    if known.setdefault(plain, number) != number:
+                        clash.add(plain)
+    known["sept"] = 9
+    return {word: number for word, number in known.items() if word not in clash and not word.isdigit()}
+
+
+@functools.cache
+def _day_words() -> frozenset[str]:
+    from babel import Locale
+
+    words = {"de", "of", "the", "den", "le", "el", "del", "th", "st", "nd", "rd"}
+    for name in LOCALES:
+        days = Locale.parse(name).days
+        for context in ("format", "stand-alone"):
+            for width in ("wide", "abbreviated"):
+                for word in days[context][width].values():
+                    words.update(_WORD.findall(word.casefold()))
+    return frozenset(words)
+
+
+@functools.lru_cache(maxsize=200_000)
+def read_date(text: str) -> Reading | None:
+    """What a text can mean as a date.
+
+    Parameters
+    ----------
+    text : str
+        A cell.
+
+    Returns
+    -------
+    Reading or None
+        The days that it can mean, by order; None where it is no date at all.
+
+    Examples
+    --------
+    >>> sorted(read_date("03/04/2026").days)
+    ['day-month-year', 'month-day-year']
+    >>> read_date("7 Mar 2026, 10:15").days["day-month-year"].isoformat()
+    '2026-03-07'
+    >>> read_date("soon") is None
+    True
+    """
+    if not 5 <= len(text) <= 60:
+        return None
+    body, clock = text, False
+    match = _TIME.search(text)
+    if match is not None and match.start() > 0:
+        body, clock = text[: match.start()].strip(" ,"), True
+    numeric = _NUMERIC.fullmatch(body)
+    if numeric is not None:
+        return _numeric(numeric, clock)
+    if _COMPACT.fullmatch(body):
+        return _one(_day(int(body[:4]), int(body[4:6]), int(body[6:])), clock=clock)
+    if _SERIAL.fullmatch(body):
+        return _one(dt.date(1899, 12, 30) + dt.timedelta(days=int(float(body))), serial=True)
+    if any(c.isalpha() for c in body):
+        return _named(body, clock)
+    return None
+
+
+def _one(day: dt.date | None, *, short: bool = False, serial: bool = False, clock: bool = False) -> Reading | None:
+    if day is None:
+        return None
+    return Reading(dict.fromkeys(ORDERS, day), plain=True, short_year=short, serial=serial, clock=clock)
+
+
+def _day(year: int, month: int, day: int) -> dt.date | None:
+    try:
+        made = dt.date(year, month, day)
+    except ValueError:
+        return None
+    return made if FIRST_YEAR <= year <= LAST_YEAR else None
+
+
+def _full(year: str) -> int:
+    if len(year) > 2:
+        return int(year)
+    return int(year) + (2000 if int(year) <= LAST_SHORT_YEAR else 1900)
+
+
+def _numeric(match: re.Match[str], clock: bool) -> Reading | None:
+    a, b, c = match.group(1), match.group(3), match.group(4)
+    if len(a) == 4:
+        return _one(_day(int(a), int(b), int(c)), clock=clock) if len(c) <= 2 else None
+    if len(a) == 3 or len(c) not in (2, 4):
+        return None
+    ways = {"day-month-year": (c, b, a), "month-day-year": (c, a, b)}
+    if len(c) == 2 and len(a) == 2 and len(b) == 2:
+        ways["year-month-day"] = (a, b, c)
+    days = {order: _day(_full(y), int(m), int(d)) for order, (y, m, d) in ways.items()}
+    fitting = {order: day for order, day in days.items() if day is not None}
+    if not fitting:
+        return None
+    return Reading(fitting, short_year=len(c) == 2, clock=clock)
+
+
+def _named(body: str, clock: bool) -> Reading | None:
+    months = _months()
+    month = 0
+    for word in _WORD.findall(body):
+        plain = word.casefold()
+        if plain in months and not month:
+            month = months[plain]
+        elif plain not in _day_words():
+            return None
+    numbers = _DIGITS.findall(body)
+    if not month or len(numbers) != 2:
+        return None
+    first, second = numbers
+    if len(first) == 4:
+        return _one(_day(int(first), month, int(second)), clock=clock)
+    if len(second) == 4 or (len(second) == 2 and len(first) <= 2):
+        return _one(_day(_full(second), month, int(first)), short=len(second) == 2, clock=clock)
+    return None
+
+
+def day_of(text: str, order: str) -> dt.date | None:
+    """The day that a text names under an order.
+
+    Parameters
+    ----------
+    text : str
+        A cell.
+    order : str
+        One of `ORDERS`.
+
+    Returns
+    -------
+    date or None
+        The day; None where the text is no date in that order.
+
+    Examples
+    --------
+    >>> day_of("03/04/2026", "month-day-year").isoformat()
+    '2026-03-04'
+    >>> day_of("13/04/2026", "month-day-year") is None
+    True
+    """
+    reading = read_date(text)
+    return None if reading is None else reading.days.get(order)
+
+
+# The words that spreadsheets and exports use for the columns of the books.
+#
+# The words themselves stand in ``words.toml``: only the trade's own, what people write over a column.
+
+#: Tables that a conversion can fill, beside those of the books: labels go to the items they posted.
+LABELS = "labels"
+
+#: Headers that say an amount is for one of several like things, or for all of them together.
+EACH = re.compile(r"\b(?:unit|each|per (?:item|unit|piece|pc)|apiece|ea)\b")
+WHOLE = re.compile(r"\b(?:total|subtotal|sum|all|line)\b")
+#: Headers that say an amount belongs to the whole order.
+OF_ORDER = re.compile(r"\border\b")
+#: Headers of a column that says whether an order stands.
+STATUS = re.compile(r"\b(?:status|state|order state|cancelled|canceled|cancellation)\b")
+#: Words in such a column for an order that does not count as a sale.
+VOID = re.compile(
+    r"\b(?:cancel|cancelled|canceled|void|voided|unpaid|failed|declined|not paid|expired|abandoned|refund|return)", re.I
+)
+#: Headers that a bank list has and a list of expenses has not.
+BALANCE = re.compile(r"\b(?:balance|running total|credit|paid in|money in|deposit|deposits)\b")
+#: Figures that the kit computes itself and never takes.
+COMPUTED = re.compile(
+    r"\b(?:profit|net|margin|roi|return on investment|gain|loss|hourly|days (?:listed|held|on hand)|sell.?through)\b"
+)
+
+_UNIT_WORDS = {
+    "in": "in", "inch": "in", "inches": "in", "cm": "cm", "mm": "mm", "ft": "ft", "feet": "ft",
+    "lb": "lb", "lbs": "lb", "pound": "lb", "pounds": "lb", "oz": "oz", "ounce": "oz", "ounces": "oz",
+    "kg": "kg", "kgs": "kg", "kilogram": "kg", "kilograms": "kg", "g": "g", "gram": "g", "grams": "g",
+    "min": "min", "mins": "min", "minutes": "min", "hours": "hour", "hrs": "hour", "h": "hour", "hour": "hour",
+    "km": "km", "kilometers": "km", "kilometres": "km", "miles": "mile", "mi": "mile",
+}  # fmt: skip
+#: Units that are words of their own, which need a measure before them.
+_DOUBTFUL = frozenset(["in", "g", "h"])
+_SIDES = frozenset(
+    ["length", "width", "height", "depth", "l", "w", "h", "size", "girth", "weight", "wt", "time", "duration"]
+)
+_CURRENCY = re.compile(r"[$€£¥]|\b(?:usd|eur|gbp|cad|aud|nzd|chf|sek|nok|dkk|pln|czk|jpy)\b")
+
+
+@functools.cache
+def _file() -> dict[str, dict[str, list[str]]]:
+    text = importlib.resources.files("flipkit.books.exports").joinpath("words.toml").read_text(encoding="utf-8")
+    words: dict[str, dict[str, list[str]]] = tomllib.loads(text)
+    return words
+
+
+@functools.cache
+def known_words() -> dict[str, dict[str, list[str]]]:
+    """The words over each column of each table that a conversion can fill.
+
+    Returns
+    -------
+    dict of str to dict of str to list of str
+        By table and column, the likelier first; one that ends in ``?`` is weak.
+    """
+    return {table: columns for table, columns in _file().items() if table != "choices"}
+
+
+@functools.cache
+def other_choices() -> dict[str, str]:
+    """Other words for the choices that a column of the books may hold.
+
+    Returns
+    -------
+    dict of str to str
+        By other word, the choice.
+    """
+    return {other: choice for choice, others in _file()["choices"].items() for other in others}
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """A header in plain words.
+
+    Parameters
+    ----------
+    words : str
+        Its words, lower case, without unit, currency and marks.
+    unit : str
+        Unit that it names; empty where none.
+    currency : str
+        Currency code that it names; empty where none.
+    """
+
+    words: str
+    unit: str
+    currency: str
+
+
+@functools.lru_cache(maxsize=10_000)
+def heading(header: str) -> Heading:
+    """A header in plain words.
+
+    Parameters
+    ----------
+    header : str
+        The header.
+
+    Returns
+    -------
+    Heading
+        Its words, with unit and currency taken out.
+
+    Examples
+    --------
+    >>> heading("Package Weight (oz)"), heading("sale_price USD").currency
+    (Heading(words='package weight', unit='oz', currency=''), 'USD')
+    """
+    text = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", header)
+    text = re.sub(r"\s\(\d+\)$", "", text).lower().replace("#", " number ").replace("&", " and ")
+    currency = ""
+    for found in _CURRENCY.findall(text):
+        currency = found.upper() if len(found) == 3 else {"€": "EUR", "£": "GBP"}.get(found, currency)
+    text = _CURRENCY.sub(" ", text)
+    words = re.sub(r"[^\w]+|_", " ", text).split()
+    unit = ""
+    if len(words) > 1 and words[-1] in _UNIT_WORDS and (words[-1] not in _DOUBTFUL or _SIDES.intersection(words)):
+        unit = _UNIT_WORDS[words.pop()]
+    elif len(words) == 1 and words[0] in ("minutes", "hours", "mins", "miles", "km", "kilometers", "kilometres"):
+        unit = _UNIT_WORDS[words[0]]
+    return Heading(" ".join(words), unit, currency)
+
+
+#: A score from which a header is the column's own word, and one from which it is a fair guess.
+CERTAIN, FAIR = 95.0, 60.0
+
+
+def likeness(words: str, table: str, column: str) -> float:
+    """How well a header's words fit a column, from 0 to 100.
+
+    Parameters
+    ----------
+    words : str
+        Words of a `Heading`.
+    table : str
+        Table, or ``labels``.
+    column : str
+        Column of the table.
+
+    Returns
+    -------
+    float
+        At least `CERTAIN` for the column's own words, at least `FAIR` for a fair guess.
+
+    Examples
+    --------
+    >>> likeness("purchase date", "items", "bought_on") >= CERTAIN
+    True
+    >>> FAIR <= likeness("date of purchase of item", "items", "bought_on") < CERTAIN
+    True
+    """
+    return _likenesses(words).get((table, column), 0.0)
+
+
+@functools.lru_cache(maxsize=20_000)
+def _likenesses(words: str) -> dict[tuple[str, str], float]:
+    """How well a header's words fit each column that they fit at all."""
+    from rapidfuzz import fuzz, process
+
+    found: dict[tuple[str, str], float] = {}
+    if not words:
+        return found
+    index = _index()
+
+    def take(word: str, score: float) -> None:
+        for column, own in index[word]:
+            found[column] = max(found.get(column, 0.0), min(own if score == 100.0 else score, 100.0))
+
+    for word, score, _ in process.extract(words, list(index), scorer=fuzz.ratio, score_cutoff=86.0, limit=20):
+        if score == 100.0:
+            take(word, 100.0)
+        elif not word.endswith("?"):
+            take(word, score - 8)
+    given = set(words.split())
+    for word in {word for part in given for word in _by_part().get(part, ())}:
+        parts = word.split()
+        if len(word) > 3 and set(parts) < given:
+            take(word, 84.0 + 2 * len(parts) - 6 * (len(given) - len(parts)))
+    if f"{words}?" in index:
+        for column, own in index[f"{words}?"]:
+            found[column] = max(found.get(column, 0.0), own)
+    return found
+
+
+@functools.cache
+def _index() -> dict[str, list[tuple[tuple[str, str], float]]]:
+    """Every word with the columns that it may stand over, and how well it does when it is just that."""
+    index: dict[str, list[tuple[tuple[str, str], float]]] = {}
+    for table, columns in known_words().items():
+        for column, over in columns.items():
+            plain = {column.replace("_", " "), re.sub(r"_(?:in|lb)$", "", column).replace("_", " ")}
+            for word in sorted(plain):
+                index.setdefault(word, []).append(((table, column), 100.0))
+            for at, word in enumerate(over):
+                if word not in plain:
+                    own = 64.0 if word.endswith("?") else 99.0 - min(at, 30) / 10
+                    index.setdefault(word, []).append(((table, column), own))
+    return index
+
+
+@functools.cache
+def _by_part() -> dict[str, list[str]]:
+    """Words by each of their parts, the weak ones left out."""
+    parts: dict[str, list[str]] = {}
+    for word in _index():
+        if not word.endswith("?"):
+            for part in word.split():
+                parts.setdefault(part, []).append(word)
+    return parts
+
+
+def tables() -> tuple[str, ...]:
+    """Names of what a conversion can fill: the tables of the books, and labels.
+
+    Returns
+    -------
+    tuple of str
+        The names.
+    """
+    return (*(table.name for table in schema.TABLES), LABELS)

@@ -1,23 +1,286 @@
-"""A month's pack: the pages, an index that leads to them, a manifest; put in place whole or not at all."""
+"""TODO"""
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
+import platform
+import re
 import shutil
 import tempfile
+import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, field
+from html import escape
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final
 
+from flipkit.assumptions import parsed_settings
 from flipkit.errors import PackError
-from flipkit.pack.page import TEMPLATES, policy, style_sheet
+from flipkit.pack.page import TEMPLATES, drawing_library, policy, style_sheet
 from flipkit.pack.run import NotebookTask, PageResult, run_notebooks
-from flipkit.reports import manifest as manifests
-from flipkit.reports.manifest import Manifest
-from flipkit.reports.single import ARCHIVE, SINGLE, single_page, write_archive
+from flipkit.reports.tables import RuleUsed
+
+# What a pack was made from, written beside it: enough to make it again and to see what changed.
+
+#: Name of the manifest's file in a pack.
+FILE: Final = "run.json"
+#: Libraries whose version can move a figure, a drawing or a page.
+LIBRARIES: Final = ("altair", "nbconvert", "numpy", "pandas", "papermill", "pint", "scipy", "vl-convert-python")
+_MACHINE_PATH = re.compile(r"(?:^|[\s'\"=(])(?:/(?!/)[^/\s]+/|~/|[A-Za-z]:[\\/]|\\\\)")
+
+
+@dataclass(frozen=True)
+class AssumptionUsed:
+    """One assumption as the run used it.
+
+    Attributes
+    ----------
+    key, value, unit : str
+        What is assumed, as a reader writes it.
+    layer : str
+        Who said so: ``packaged``, ``shop`` or ``this run``.
+    source : str
+        Where a packaged value comes from.
+    """
+
+    key: str
+    value: str
+    unit: str
+    layer: str
+    source: str = ""
+
+
+@dataclass(frozen=True)
+class Manifest:
+    """What a pack was made from.
+
+    Attributes
+    ----------
+    shop, currency, month, as_of : str
+        The shop's name and currency, the month (``2026-10``) and the day that counted as today.
+    inputs : mapping of str to str
+        Each file of the books, named from the books' folder, to its SHA-256.
+    assumptions : sequence of AssumptionUsed
+        Every assumption of the run.
+    rules : sequence of RuleUsed
+        Every rule block that was used.
+    left_out : sequence of str
+        What no figure includes, and why.
+    notes : sequence of str
+        What else a reader of the figures should know.
+    options : mapping
+        What the command was asked beyond that, such as the categories and the seed.
+    """
+
+    shop: str
+    currency: str
+    month: str
+    as_of: str
+    inputs: Mapping[str, str]
+    assumptions: Sequence[AssumptionUsed] = ()
+    rules: Sequence[RuleUsed] = ()
+    left_out: Sequence[str] = ()
+    notes: Sequence[str] = ()
+    options: Mapping[str, Any] = field(default_factory=dict)
+
+
+def versions() -> dict[str, str]:
+    """Versions of the kit, of Python and of what draws and writes the pages.
+
+    Returns
+    -------
+    dict of str to str
+        Name to version.
+
+    Examples
+    --------
+    >>> sorted(versions())[:2]
+    ['altair', 'flipkit']
+    """
+    return {name: version(name) for name in ("flipkit", *LIBRARIES)} | {"python": platform.python_version()}
+
+
+def file_hashes(folder: Path) -> dict[str, str]:
+    """SHA-256 of every file below a folder, the manifest itself left out.
+
+    Parameters
+    ----------
+    folder : Path
+        A pack.
+
+    Returns
+    -------
+    dict of str to str
+        Path from the folder, with ``/``, to the digest.
+    """
+    found = sorted(path for path in folder.rglob("*") if path.is_file() and path != folder / FILE)
+    return {path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest() for path in found}
+
+
+def manifest_text(manifest: Manifest, files: Mapping[str, str]) -> str:
+    """The manifest as JSON: keys sorted, no time of day, no place on this machine.
+
+    Parameters
+    ----------
+    manifest : Manifest
+        What the pack was made from.
+    files : mapping of str to str
+        The pack's files and their digests.
+
+    Returns
+    -------
+    str
+        JSON, ending in a line end.
+
+    Raises
+    ------
+    PackError
+        If a text holds a path of this machine, which would differ elsewhere and tell whose it is.
+    ValueError
+        If a number is not finite.
+
+    Examples
+    --------
+    >>> text = manifest_text(Manifest("Shop", "USD", "2026-10", "2026-11-01", {"items.csv": "ab"}), {})
+    >>> json.loads(text)["inputs"]
+    {'items.csv': 'ab'}
+    """
+    body = asdict(manifest)
+    body["assumptions"] = sorted(body["assumptions"], key=lambda entry: entry["key"])
+    body["rules"] = sorted(body["rules"], key=lambda entry: (entry["kind"], entry["name"], entry["begins"]))
+    for name in ("inputs", "assumptions", "left_out", "notes", "options"):
+        for text in _texts(body[name]):
+            if _MACHINE_PATH.search(text):
+                raise PackError(
+                    name, need="free of paths of this machine", got=text, mend="name files from the books' folder"
+                )
+    body |= {"files": dict(files), "versions": versions()}
+    return json.dumps(body, sort_keys=True, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _texts(value: object) -> list[str]:
+    if isinstance(value, str):
+        return [value]
+    if isinstance(value, Mapping):
+        return [text for pair in value.items() for part in pair for text in _texts(part)]
+    if isinstance(value, list | tuple):
+        return [text for part in value for text in _texts(part)]
+    return []
+
+
+# A whole pack in one file to open, and in one archive to send.
+
+#: All pages in one file; the pack as an archive.
+SINGLE: Final = "pack.html"
+ARCHIVE: Final = "pack.zip"
+_MAIN = re.compile(r"<main>(.*)</main>", re.DOTALL)
+_NAV = re.compile(r'<nav aria-label="Pages">.*?</nav>', re.DOTALL)
+_FIGURE = 'id="chart-'
+#: An archive knows the time of each file; this one is the earliest it can write.
+_NO_TIME = (1980, 1, 1, 0, 0, 0)
+
+
+def single_page(
+    index: str, pages: Sequence[tuple[str, str]], *, title: str, home: str, plain: Sequence[str] = ()
+) -> str:
+    """All pages of a pack as one document: the index opens, each page shows when it is asked for.
+
+    The style sheet alone shows and hides, so the way through works without scripts too. The drawing
+    library stands in it once, and a page's charts are drawn when the page is first seen.
+
+    Parameters
+    ----------
+    index : str
+        The page that leads to the others, as HTML.
+    pages : sequence of (str, str)
+        Name and HTML of each page.
+    title : str
+        Title of the document.
+    home : str
+        File name by which the pages call the index.
+    plain : sequence of str
+        Files that the pages link to and that do not travel with this one: the link becomes its words.
+
+    Returns
+    -------
+    str
+        HTML that asks the network for nothing.
+
+    Raises
+    ------
+    PackError
+        If a page has not the form that the kit gives its pages.
+
+    Examples
+    --------
+    >>> both = single_page("<main><h1>A</h1><a href='#x'>b</a></main>", [("b", "<main>B</main>")], title="A",
+    ...     home="index.html")
+    >>> both.count("<main>"), '<div class="page" id="b">' in both
+    (1, True)
+    """
+    shown = "".join(
+        f'<div class="page" id="{escape(name)}">\n{_body(name, text, pages, home, plain)}\n</div>\n'
+        for name, text in pages
+    )
+    # Last, so that a page before it can hide it: see the style sheet.
+    opening = f'<div id="{_anchor(home)}">\n{_body("index", index, pages, home, plain)}\n</div>\n'
+    drawn = any(_FIGURE in text for _, text in pages)
+    scripts = [drawing_library(), (TEMPLATES / "draw.js").read_text(encoding="utf-8")] if drawn else []
+    drawing = "".join(f"<script>{script}</script>\n" for script in scripts)
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{policy()}">\n'
+        '<meta name="color-scheme" content="light dark">\n<link rel="icon" href="data:,">\n'
+        f"<title>{escape(title)}</title>\n<style>\n{style_sheet()}</style>\n</head>\n<body>\n<main>\n"
+        f"{shown}{opening}</main>\n{drawing}</body>\n</html>\n"
+    )
+
+
+def write_archive(folder: Path, file: Path) -> None:
+    """Every file of a folder in one archive; the same files give the same bytes.
+
+    Parameters
+    ----------
+    folder : Path
+        The pack.
+    file : Path
+        The archive; itself left out where it lies in the folder.
+    """
+    found = sorted(path for path in folder.rglob("*") if path.is_file() and path != file)
+    with zipfile.ZipFile(file, "w") as archive:
+        for path in found:
+            entry = zipfile.ZipInfo(path.relative_to(folder).as_posix(), date_time=_NO_TIME)
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            entry.create_system = 3
+            entry.external_attr = 0o644 << 16
+            archive.writestr(entry, path.read_bytes(), compresslevel=9)
+
+
+def _body(name: str, text: str, pages: Sequence[tuple[str, str]], home: str, plain: Sequence[str]) -> str:
+    """What a page shows, its names made its own and its links those of one document."""
+    found = _MAIN.search(text)
+    if found is None:
+        raise PackError("a page of the pack", need="a main part", got="none", where=name)
+    ways = _NAV.search(text)
+    body = (f"{ways[0]}\n" if ways else "") + found[1].strip()
+    body = body.replace(_FIGURE, f'id="{name}-chart-')
+    for file, place in [(home, _anchor(home)), *((f"{page}.html", page) for page, _ in pages)]:
+        body = body.replace(f'href="{file}"', f'href="#{place}"')
+    for file in plain:
+        body = body.replace(f'<a href="{file}">{file}</a>', file)
+    return body
+
+
+def _anchor(file: str) -> str:
+    return file.removesuffix(".html")
+
+
+# A month's pack: the pages, an index that leads to them, a manifest; put in place whole or not at all.
 
 INDEX: Final = "index.html"
 #: Added to the pack's name for what a failed run leaves: the pages that were made.
@@ -128,9 +391,9 @@ def make_pack(
         titles = {result.name: result.title for result in results}
         texts = [(result.name, (folder / f"{result.name}.html").read_text(encoding="utf-8")) for result in results]
         alone = index_text(pages, title=title, lead=lead, notes=notes, titles=titles)
-        _write(folder / SINGLE, single_page(alone, texts, title=title, home=INDEX, plain=[manifests.FILE]))
+        _write(folder / SINGLE, single_page(alone, texts, title=title, home=INDEX, plain=[FILE]))
         _write(folder / INDEX, index_text(pages, title=title, lead=lead, notes=notes, titles=titles, single=SINGLE))
-        _write(folder / manifests.FILE, manifests.manifest_text(manifest, manifests.file_hashes(folder)))
+        _write(folder / FILE, manifest_text(manifest, file_hashes(folder)))
         # The archive holds the manifest, so the manifest cannot hold the archive's digest.
         write_archive(folder, folder / ARCHIVE)
     moved = [_moved(result, folder, out) for result in results]
@@ -189,7 +452,7 @@ def index_text(
         "lead": lead,
         "notes": notes,
         "groups": groups,
-        "manifest": manifests.FILE,
+        "manifest": FILE,
         "single": single,
     }
     return template.render(words, policy=policy(), style=style_sheet())
@@ -260,10 +523,10 @@ def require_replaceable(out: Path) -> None:
 
 def _own_files(out: Path) -> set[str]:
     try:
-        listed: Iterable[str] = json.loads((out / manifests.FILE).read_text(encoding="utf-8"))["files"]
+        listed: Iterable[str] = json.loads((out / FILE).read_text(encoding="utf-8"))["files"]
     except (OSError, ValueError, KeyError, TypeError):
         return set()
-    return {*listed, manifests.FILE, ARCHIVE}
+    return {*listed, FILE, ARCHIVE}
 
 
 def _swap(new: Path, out: Path) -> None:
@@ -315,3 +578,129 @@ def _moved(result: PageResult, folder: Path, out: Path) -> PageResult:
     return PageResult(
         result.name, result.title, place(result.page), place(result.notebook), result.error, result.warnings
     )
+
+
+# An earlier run made again from its manifest: the same books give the same bytes.
+
+
+@dataclass(frozen=True)
+class EarlierRun:
+    """What a manifest says of the run that wrote it.
+
+    Attributes
+    ----------
+    text : str
+        The manifest as it stands.
+    month, as_of : str
+        The month, and the day that counted as today.
+    inputs : mapping of str to str
+        Each file of the books to its SHA-256.
+    categories : tuple of str
+        The categories asked for; all where empty.
+    settings : mapping of str to str
+        The assumptions of that run alone.
+    """
+
+    text: str
+    month: str
+    as_of: str
+    inputs: Mapping[str, str]
+    categories: tuple[str, ...]
+    settings: Mapping[str, str]
+
+    def require_same_books(self, hashes: Mapping[str, str]) -> None:
+        """Refuse books that are not those of the run.
+
+        Parameters
+        ----------
+        hashes : mapping of str to str
+            Each file of the books at hand to its SHA-256.
+
+        Raises
+        ------
+        PackError
+            If a file was changed, added or taken away.
+        """
+        names = sorted({*self.inputs, *hashes})
+        said = [
+            f"{name} is {'missing' if name not in hashes else 'new' if name not in self.inputs else 'changed'}"
+            for name in names
+            if hashes.get(name) != self.inputs.get(name)
+        ]
+        if said:
+            more = f" and {len(said) - 3} more" if len(said) > 3 else ""
+            raise PackError(
+                "the books",
+                need=f"those of the run of {self.month} as of {self.as_of}",
+                got="others",
+                where=", ".join(said[:3]) + more,
+                mend="name the books of that day, or leave --again out to report on these",
+            )
+
+    def differences(self, text: str) -> list[str]:
+        """Why a new run's manifest is not the earlier one's, a line each.
+
+        Parameters
+        ----------
+        text : str
+            The new manifest.
+
+        Returns
+        -------
+        list of str
+            Empty where they are the same to the byte.
+        """
+        if text == self.text:
+            return []
+        old, new = json.loads(self.text), json.loads(text)
+        found = []
+        for key in sorted({*old, *new}):
+            before, after = old.get(key), new.get(key)
+            if before == after:
+                continue
+            if isinstance(before, dict) and isinstance(after, dict):
+                names = [name for name in sorted({*before, *after}) if before.get(name) != after.get(name)]
+                found.append(f"{key} differ: {', '.join(names[:5])}{' ...' if len(names) > 5 else ''}")
+            else:
+                found.append(f"{key} differ")
+        return found or ["the manifest is written otherwise"]
+
+
+def read_run(file: Path) -> EarlierRun:
+    """The run that a manifest tells of.
+
+    Parameters
+    ----------
+    file : Path
+        A pack's ``run.json``, or the pack's folder.
+
+    Returns
+    -------
+    EarlierRun
+        What it takes to make it again.
+
+    Raises
+    ------
+    PackError
+        If the file cannot be read or says too little.
+    """
+    place = file / "run.json" if file.is_dir() else file
+    try:
+        text = place.read_text(encoding="utf-8")
+        body: dict[str, Any] = json.loads(text)
+        options = body["options"]
+        return EarlierRun(
+            text,
+            body["month"],
+            body["as_of"],
+            dict(body["inputs"]),
+            tuple(options["categories"]),
+            parsed_settings(options["settings"]),
+        )
+    except (OSError, ValueError, KeyError, TypeError) as problem:
+        raise PackError(
+            "--again",
+            need="the run.json of a pack that this kit made",
+            got=place.name,
+            where=f"{type(problem).__name__}: {problem}",
+        ) from problem

@@ -13,22 +13,19 @@ from pathlib import Path
 
 from flipkit.analysis import knowledge_file
 from flipkit.analysis.decisions import STOP
-from flipkit.analysis.track_record import FILE as FORECASTS
-from flipkit.analysis.track_record import keep_forecasts
+from flipkit.analysis.forecasts import FILE as FORECASTS
+from flipkit.analysis.forecasts import keep_forecasts
 from flipkit.errors import AssumptionError
-from flipkit.pack.build import Pack, PackPage, make_pack
+from flipkit.pack.build import AssumptionUsed, Manifest, Pack, PackPage, make_pack
 from flipkit.pack.run import NotebookTask, PageResult
 from flipkit.paths import demo_folder, notebooks_folder
 from flipkit.reports.forecasts import month_forecasts, record_folder
 from flipkit.reports.hiring import help_sentence
 from flipkit.reports.hours import next_hours
-from flipkit.reports.manifest import AssumptionUsed, Manifest
-from flipkit.reports.opening import STUDIES, open_study
 from flipkit.reports.packing_review import packing_lessons
 from flipkit.reports.partners import partners_sentence
 from flipkit.reports.pocket import pocket_sentence
 from flipkit.reports.prices import prices_sentence
-from flipkit.reports.rules_used import rules_used
 from flipkit.reports.sentences import (
     category_sentence,
     month_name,
@@ -39,7 +36,8 @@ from flipkit.reports.sentences import (
 )
 from flipkit.reports.sizes import size_sentence
 from flipkit.reports.sliders import sliders_sentence
-from flipkit.reports.study import Study
+from flipkit.reports.study import STUDIES, Study, open_study
+from flipkit.reports.tables import rules_used
 from flipkit.reports.waiting import waiting
 from flipkit.reports.year import year_sentence
 

@@ -1,24 +1,125 @@
-"""An executed notebook as one HTML file that opens anywhere and asks the network for nothing."""
+"""TODO"""
 
 from __future__ import annotations
 
 import copy
+import hashlib
 import json
+import os
 import re
-from collections.abc import Mapping
+import sys
+import tempfile
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
+from functools import cache
 from html import escape
+from importlib.metadata import version
 from importlib.resources import files
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from flipkit.charts import theme
-from flipkit.charts.panels import MARGIN_KEY
-from flipkit.charts.renderer import FIT_KEY, TABLE_KEY, WORDLESS_KEY  # before nbconvert: it opens jsonschema
+from flipkit.charts import style
+from flipkit.charts.style import FIT_KEY, MARGIN_KEY, TABLE_KEY, WORDLESS_KEY  # before nbconvert: it opens jsonschema
 from flipkit.reports.elements import table_html
-from flipkit.reports.library import drawing_library
+
+import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before nbconvert opens jsonschema
+import mistune
+from nbconvert.exporters.templateexporter import TemplateExporter
+from traitlets.config import Config
+
+from flipkit.charts.style import MIME_TYPE
 
 if TYPE_CHECKING:
     from nbformat import NotebookNode
+
+
+# The drawing library that each page carries within itself, kept in a file between runs.
+
+#: Grammar version of the library in the pages; the specs are written for the one before it as well.
+VEGA_LITE: Final = "6.4"
+
+
+def cache_folder() -> Path:
+    """Where this user's programs keep what they can make again.
+
+    Returns
+    -------
+    Path
+        The kit's own folder there; it may not exist yet.
+
+    Examples
+    --------
+    >>> cache_folder().name
+    'flipkit'
+    """
+    if sys.platform == "win32":
+        base = os.environ.get("LOCALAPPDATA", "") or str(Path.home() / "AppData" / "Local")
+    elif sys.platform == "darwin":
+        base = str(Path.home() / "Library" / "Caches")
+    else:
+        base = os.environ.get("XDG_CACHE_HOME", "") or str(Path.home() / ".cache")
+    return Path(base) / "flipkit"
+
+
+@cache
+def drawing_library() -> str:
+    """The script that draws charts in a page, whole, needing nothing from outside.
+
+    Making it takes a second or more, so it is kept in :func:`cache_folder` under a name that holds
+    its version. The file begins with a digest of the rest; one that does not fit is made again. A
+    folder that cannot be written costs the second at each run and nothing else. (A shared temporary
+    folder would be no better place: what another user puts there would run in the pages.)
+
+    Returns
+    -------
+    str
+        JavaScript, safe inside a script element.
+
+    Examples
+    --------
+    >>> "vegaEmbed" in drawing_library()
+    True
+    """
+    made_by = version("vl-convert-python")
+    file = cache_folder() / f"drawing-{made_by}-{VEGA_LITE}.js"
+    kept = _read_checked(file)
+    if kept is not None:
+        return kept
+    import vl_convert
+
+    script = vl_convert.javascript_bundle(vl_version=VEGA_LITE)  # type: ignore[call-arg]  # the snippet is optional
+    script = script.replace("</script", r"<\/script").replace("<!--", r"<\!--")
+    with suppress(OSError):
+        _write_checked(file, script)
+    return script
+
+
+def _digest(script: str) -> str:
+    return hashlib.sha256(script.encode()).hexdigest()
+
+
+def _read_checked(file: Path) -> str | None:
+    try:
+        head, _, script = file.read_text(encoding="utf-8", errors="strict").partition("\n")
+    except (OSError, UnicodeDecodeError):
+        return None
+    return script if head == f"// {_digest(script)}" else None
+
+
+def _write_checked(file: Path, script: str) -> None:
+    file.parent.mkdir(parents=True, exist_ok=True)
+    handle, name = tempfile.mkstemp(dir=file.parent, prefix=file.name, suffix=".part")
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as part:
+            part.write(f"// {_digest(script)}\n{script}")
+        Path(name).replace(file)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+
+
+# An executed notebook as one HTML file that opens anywhere and asks the network for nothing.
 
 TEMPLATES: Final = files("flipkit.reports") / "templates"
 #: Largest page that goes out; a page is mailed, and read over a phone's connection.
@@ -184,8 +285,6 @@ def render_page(notebook: NotebookNode, *, title: str = "", links: PageLinks | N
     """
     import nbformat
 
-    from flipkit.reports.exporter import page_exporter
-
     charts = _Charts()
     exporter = page_exporter(charts.figure)
 
@@ -260,8 +359,8 @@ def style_sheet() -> str:
     >>> "--ink" in style_sheet()
     True
     """
-    sheet = _text("style.css").replace("/* light */", theme.style_variables(dark=False))
-    return sheet.replace("/* dark */", theme.style_variables(dark=True)).replace("/* fonts */", theme.FONTS)
+    sheet = _text("style.css").replace("/* light */", style.style_variables(dark=False))
+    return sheet.replace("/* dark */", style.style_variables(dark=True)).replace("/* fonts */", style.FONTS)
 
 
 def _text(name: str) -> str:
@@ -288,4 +387,113 @@ def _themed(value: Any) -> Any:
         return {key: _themed(item) for key, item in value.items()}
     if isinstance(value, list):
         return [_themed(item) for item in value]
-    return theme.VARIABLES.get(value, value) if isinstance(value, str) else value
+    return style.VARIABLES.get(value, value) if isinstance(value, str) else value
+
+
+# nbconvert told how a page of ours is made: its template, its filters, which output it prefers.
+
+#: What is shown of an output that comes in several types, best first.
+_PRIORITY = [MIME_TYPE, "text/html", "text/markdown", "image/svg+xml", "image/png", "image/jpeg", "text/plain"]
+_PLUGINS = ["table", "strikethrough"]
+_TABLE = re.compile(r"<table\b.*?</table>", re.DOTALL)
+# nbconvert's own filter treats a text between two dollar signs as a formula, and our texts are full of amounts.
+_OF_AUTHOR = mistune.create_markdown(escape=False, plugins=_PLUGINS)
+_OF_DATA = mistune.create_markdown(escape=True, plugins=_PLUGINS)
+
+
+def scrolling_tables(html: str) -> str:
+    """Let each bare table scroll within itself.
+
+    Parameters
+    ----------
+    html : str
+        Any HTML.
+
+    Returns
+    -------
+    str
+        The same with each table in a box of its own, where it has none yet.
+
+    Examples
+    --------
+    >>> scrolling_tables("<table></table>")
+    '<div class="scroll" role="group" tabindex="0" aria-label="Table"><table></table></div>'
+    """
+    if 'class="scroll"' in html:
+        return html
+    return _TABLE.sub(
+        lambda found: f'<div class="scroll" role="group" tabindex="0" aria-label="Table">{found[0]}</div>', html
+    )
+
+
+def author_html(text: str) -> str:
+    r"""Markdown of a notebook's author, in which HTML is allowed.
+
+    Parameters
+    ----------
+    text : str
+        A text cell.
+
+    Returns
+    -------
+    str
+        HTML.
+
+    Examples
+    --------
+    >>> author_html("$5 and **$6**")
+    '<p>$5 and <strong>$6</strong></p>\n'
+    """
+    return scrolling_tables(str(_OF_AUTHOR(text)))
+
+
+def shown_html(text: str) -> str:
+    r"""Markdown that a cell shows, made from data: HTML in it is text.
+
+    Parameters
+    ----------
+    text : str
+        Markdown.
+
+    Returns
+    -------
+    str
+        HTML.
+
+    Examples
+    --------
+    >>> shown_html("a <b>lamp</b>")
+    '<p>a &lt;b&gt;lamp&lt;/b&gt;</p>\n'
+    """
+    return scrolling_tables(str(_OF_DATA(text)))
+
+
+def page_exporter(figure: Callable[[Mapping[str, Any]], str]) -> TemplateExporter:
+    """An exporter that writes pages.
+
+    Parameters
+    ----------
+    figure : callable
+        Turns one chart spec into HTML.
+
+    Returns
+    -------
+    nbconvert.exporters.templateexporter.TemplateExporter
+        The exporter.
+    """
+    from importlib.resources import files
+
+    config = Config({"NbConvertBase": {"display_data_priority": _PRIORITY}})
+    return TemplateExporter(
+        config=config,
+        file_extension=".html",
+        template_name="page",
+        extra_template_basedirs=[str(files("flipkit.reports") / "templates")],
+        filters={
+            "author_html": author_html,
+            "shown_html": shown_html,
+            "scrolling": scrolling_tables,
+            "figure": figure,
+            "plain": lambda text: escape(text if isinstance(text, str) else "".join(text)),
+        },
+    )

@@ -9,7 +9,7 @@ from typing import Literal
 
 from flipkit.errors import MeasureError
 from flipkit.packing.at_hand import Cushion
-from flipkit.rules.cushions import CushionBlock, cushion_thickness_in, drop_height_in
+from flipkit.packing.materials import CushionBlock, cushion_thickness_in, drop_height_in
 from flipkit.units import SNAP
 
 Closure = Literal["centre", "H", "full seam"]
@@ -109,7 +109,7 @@ def padding(
     Examples
     --------
     >>> import datetime
-    >>> from flipkit.rules.packing_rules import packing_rules
+    >>> from flipkit.packing.materials import packing_rules
     >>> table = packing_rules(on=datetime.date(2026, 11, 25)).cushions
     >>> foam = Cushion("foam", "polyethylene foam", 1.0, "plate", 55.0)
     >>> found = padding((12.0, 8.0, 6.0), 5.0, fragility="delicate", cushion=foam, rough=False, table=table)
@@ -166,7 +166,7 @@ def cushion_area_sqft(sides_in: Sides, cushion: Cushion, layers: int, *, table: 
     Examples
     --------
     >>> import datetime
-    >>> from flipkit.rules.packing_rules import packing_rules
+    >>> from flipkit.packing.materials import packing_rules
     >>> table = packing_rules(on=datetime.date(2026, 11, 25)).cushions
     >>> plate = Cushion("foam", "polyethylene foam", 1.0, "plate", 55.0)
     >>> cushion_area_sqft((10.0, 10.0, 10.0), plate, 1, table=table) * 144  # 12 x 12 x 12 less 10 x 10 x 10
@@ -236,7 +236,7 @@ def face_strips_in(length_in: float, width_in: float, *, closure: Closure, table
     Examples
     --------
     >>> import datetime
-    >>> from flipkit.rules.packing_rules import packing_rules
+    >>> from flipkit.packing.materials import packing_rules
     >>> table = packing_rules(on=datetime.date(2026, 11, 25)).cushions
     >>> face_strips_in(20, 12, closure="H", table=table)
     [25.0, 17.0, 17.0]
@@ -270,7 +270,7 @@ def slotted_strips_in(sides_in: Sides, *, closure: Closure, own_joint: bool, tab
     Examples
     --------
     >>> import datetime
-    >>> from flipkit.rules.packing_rules import packing_rules
+    >>> from flipkit.packing.materials import packing_rules
     >>> table = packing_rules(on=datetime.date(2026, 11, 25)).cushions
     >>> sum(slotted_strips_in((20, 12, 10), closure="H", own_joint=True, table=table))
     133.0
@@ -300,7 +300,7 @@ def girth_strip_in(one_in: float, two_in: float, *, table: CushionBlock) -> floa
     Examples
     --------
     >>> import datetime
-    >>> from flipkit.rules.packing_rules import packing_rules
+    >>> from flipkit.packing.materials import packing_rules
     >>> girth_strip_in(12, 8, table=packing_rules(on=datetime.date(2026, 11, 25)).cushions)
     45.0
     """

@@ -1,15 +1,17 @@
-"""Cautions of a packing plan, each where it belongs: knives, lifting, restricted goods, strength, surcharges."""
+"""TODO"""
 
 from __future__ import annotations
 
 import re
 
 from flipkit.assumptions import Assumptions
-from flipkit.items.strength import StrengthCheck
-from flipkit.packing.plan import Priced
-from flipkit.packing.styles import PackItem
-from flipkit.rules.packaging import packaging_triggers
-from flipkit.rules.packing_rules import PackingRules
+from flipkit.money import show_cents
+from flipkit.packing.cushioning import CUIN_PER_CUFT, M_PER_IN
+from flipkit.packing.materials import PackingRules, packaging_triggers
+from flipkit.packing.plan import Plan, Priced, StrengthCheck, strength_check
+from flipkit.packing.styles import STYLES, PackItem, turned
+
+# Cautions of a packing plan, each where it belongs: knives, lifting, restricted goods, strength, surcharges.
 
 #: Words in a title that point at goods which carriers restrict or authorities regulate.
 RESTRICTED = {
@@ -212,3 +214,175 @@ def cushion_caution(one: Priced, assumptions: Assumptions) -> str:
         f"Cushioning: reckoned for one fall of {way.drop_in:g} in ({rough}) with a round cushion factor; "
         "a supplier's curve or a test drop says more."
     )
+
+
+# A packing plan in plain words, step by step, with each caution where it belongs.
+
+CAUTION = "Caution. "
+#: How a container is set up, by style.
+_SET_UP = {
+    "stock": "Set it up and tape the bottom.",
+    "cut_down": "Fold the new flaps along the new scores; the bottom is taped before it is filled.",
+    "slotted": "Fold it, tape the joint from end to end, then the bottom.",
+    "slotted_two": "Fold both halves, tape their two joints from end to end, then the bottom.",
+    "telescope": "Fold up both trays, tape their corner tabs, and slide the lid over the base.",
+    "five_panel": "Fold it around, the fifth panel over the first; end flaps inward, the widest last.",
+    "folded_wrap": "Fold the ends up, then the sides over them until they meet on top.",
+    "joined": "Open both mouths, lap the flaps of one over the walls of the other, and tape twice around.",
+    "tube": "Cap both ends and tape around the caps.",
+    "bag": "Slide it in and close the flap.",
+    "wrapped": "Wind the film around every side, and put the label where it holds.",
+}
+
+
+def plan_reading(plan: Plan, *, currency: str = "USD") -> list[str]:
+    """What to do, why, and what to look out for.
+
+    Parameters
+    ----------
+    plan : Plan
+        From :func:`flipkit.packing.plan.packing_plan`.
+    currency : str
+        Code of the shop's currency.
+
+    Returns
+    -------
+    list of str
+        Sentences in order; a caution follows the step that it belongs to and begins with
+        ``Caution.``
+    """
+    best = plan.best
+    if best is None:
+        return [
+            f"{plan.item.title}: nothing at hand sends it safely.",
+            *_nearest(plan),
+            CAUTION + goods_caution(plan.item),
+        ]
+    said = [_headline(plan.item, best, currency)]
+    said += _steps(plan, best)
+    said.append(_costs(best, currency))
+    if plan.others:
+        said.append(_next_best(best, plan.others[0], currency))
+    said.append(_cautioned(goods_caution(plan.item)))
+    return [line for line in said if line]
+
+
+def _nearest(plan: Plan) -> list[str]:
+    """The nearest miss of each style, with how many more there are."""
+    said = []
+    for style, name in STYLES.items():
+        found = sorted(refusal for refusal in plan.refusals if refusal.style == style)
+        if found:
+            more = f" ({len(found) - 1} more are no nearer)" if len(found) > 1 else ""
+            said.append(f"{name.capitalize()}, {found[0].what}: {found[0].reason}{more}.")
+    return said
+
+
+def plan_cautions(plan: Plan) -> list[str]:
+    """The cautions of a plan alone, for a box beside it.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+
+    Returns
+    -------
+    list of str
+        Without the word that marks them in the reading.
+    """
+    return [line.removeprefix(CAUTION) for line in plan_reading(plan) if line.startswith(CAUTION)]
+
+
+def _cautioned(text: str) -> str:
+    return CAUTION + text if text else ""
+
+
+def _sides(sides: tuple[float, float, float]) -> str:
+    return " x ".join(f"{side:.1f}" for side in sides) + " in"
+
+
+def _headline(item: PackItem, best: Priced, currency: str) -> str:
+    if best.draft.style == "pickup":
+        return f"{item.title}: let the buyer collect it, {show_cents(best.total_cents, currency=currency)} of work."
+    billed = "" if best.billable_lb != best.billable_lb else f", billed as {best.billable_lb:g} lb"
+    service = f" by {best.service}" if best.service else ""
+    return (
+        f"{item.title}: {STYLES[best.draft.style]}, {best.draft.what}; {_sides(best.draft.outside_in)} outside, "
+        f"{best.gross_lb:.1f} lb packed{billed}{service}; {show_cents(best.total_cents, currency=currency)} in all."
+    )
+
+
+def _steps(plan: Plan, best: Priced) -> list[str]:
+    draft, way = best.draft, best.draft.padding
+    check = strength_check(best, rules=plan.rules, assumptions=plan.assumptions)
+    said = []
+    if best.nest is not None:
+        said += _cutting(best)
+        said.append(_cautioned(knife_caution(best)))
+        said += [_cautioned(text) for text in board_cautions(best)]
+    elif draft.style == "cut_down":
+        was = draft.pieces[0].height_in
+        said.append(
+            f"Slit its corners down, score it anew and trim the flaps: inside height from {was:g} to "
+            f"{draft.inside_in[2]:.1f} in."
+        )
+        said.append(_cautioned(knife_caution(best)))
+    elif draft.knife_in:
+        said.append(f"Cut it to {draft.inside_in[2 if draft.style == 'joined' else 0]:.1f} in inside.")
+        said.append(_cautioned(knife_caution(best)))
+    if way is not None and way.cushion is not None:
+        layers = "layer" if way.layers == 1 else "layers"
+        said.append(
+            f"Pad every side with {way.layers} {layers} of {way.cushion.name}: {way.thickness_in:.1f} in where "
+            f"{way.needed_in:.1f} in are needed for a {plan.item.fragility} item."
+        )
+        said.append(_cautioned(cushion_caution(best, plan.assumptions)))
+    if way is not None and draft.style not in ("bag", "wrapped"):
+        lies = turned(plan.item.sides_in, draft.turn)
+        fill = f", fill {draft.fill_cuft * CUIN_PER_CUFT:.0f} cu in around it" if draft.fill_cuft > 0 else ""
+        said.append(
+            f"Lay it {_sides(lies)} as length, width and height, at least {way.clearance_in:.1f} in from every wall"
+            f"{fill}."
+        )
+    if draft.style in _SET_UP:
+        metres = sum(draft.strips_in) * M_PER_IN
+        tape = f" Tape: {len(draft.strips_in)} strips, {metres:.1f} m." if draft.strips_in else ""
+        said.append(_SET_UP[draft.style] + tape)
+    said += [_cautioned(text) for text in strength_cautions(best, check)]
+    said.append(_cautioned(packaging_caution(best, plan.rules)))
+    said.append(_cautioned(lifting_caution(best)))
+    return said
+
+
+def _cutting(best: Priced) -> list[str]:
+    if best.nest is None:
+        return []
+    blanks = " and ".join(
+        f"a blank of {blank.length_in:.2f} x {blank.width_in:.2f} in" + (f" ({blank.code})" if blank.code else "")
+        for blank in best.draft.blanks
+    )
+    sheets = ", ".join(use.sheet.name for use in best.nest.uses)
+    offcut = max((use.offcut_in for use in best.nest.uses), key=lambda sides: sides[0] * sides[1])
+    return [
+        f"Cut {blanks} from {sheets}; {best.nest.waste_share:.0%} of the board is left, the largest piece "
+        f"{offcut[0]:.1f} x {offcut[1]:.1f} in."
+    ]
+
+
+def _costs(best: Priced, currency: str) -> str:
+    parts = {
+        "container": best.container_cents,
+        "materials": best.materials_cents,
+        "label": best.label_cents,
+        "expected damage": best.damage_cents,
+        f"{best.owner_min:.0f} min of yours": best.owner_cents,
+        f"{best.helper_min:.0f} min of help": best.helper_cents,
+    }
+    listed = ", ".join(f"{name} {show_cents(cents, currency=currency)}" for name, cents in parts.items() if cents)
+    return f"Of that: {listed}." if listed else ""
+
+
+def _next_best(best: Priced, other: Priced, currency: str) -> str:
+    more = show_cents(other.total_cents - best.total_cents, currency=currency)
+    return f"Next best: {STYLES[other.draft.style]}, {other.draft.what}, {more} dearer."

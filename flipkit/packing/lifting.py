@@ -1,27 +1,203 @@
-"""The revised lifting equation: what one person may lift, and how a lift compares with it.
-
-The recommended weight limit is a load constant times six multipliers, one for each thing that
-makes a lift harder: reach, height, travel, twist, frequency and grip. The manual prints every
-multiplier in a table with two decimals and gives the formula beside it. ``worksheet=True`` works
-as its worksheets do: table values where the table has the row, two decimals rounded half up
-elsewhere, limit and index to one decimal. Without it everything stays at full precision.
-
-The equation speaks of two-handed lifting and lowering by one person, standing, with a firm
-floor and warm enough hands. It does not speak of carrying, pushing, one hand, kneeling, or of
-two people: the share for a team comes from another source and says so.
-"""
+"""TODO"""
 
 from __future__ import annotations
 
+import csv
 import math
 from bisect import bisect_left
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
-from typing import Literal
+from pathlib import Path
+from typing import Any, Literal
 
-from flipkit.errors import MeasureError
-from flipkit.rules.lifting_tables import LiftingBlock
+from flipkit.assumptions import Assumptions
+from flipkit.errors import MeasureError, RuleTableError
+from flipkit.rules.blocks import Block, Keys, RuleSet, read_blocks, read_table_text, read_toml
+
+# Constants and printed tables of the revised lifting equation, as blocks with dates and sources.
+
+DURATIONS = ("short", "moderate", "long")
+COUPLINGS = ("good", "fair", "poor")
+
+
+@dataclass(frozen=True)
+class FrequencyTable:
+    """Multiplier by lifts a minute, for hands below knuckle height and from there up.
+
+    Attributes
+    ----------
+    lifts_per_min, low, high : tuple of float
+        Rows of one duration class.
+    """
+
+    lifts_per_min: tuple[float, ...]
+    low: tuple[float, ...]
+    high: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class LiftingBlock(Block):
+    """The equation as one edition of the manual gives it.
+
+    Attributes
+    ----------
+    load_constant_lb : float
+        Limit under the best conditions. [lb]
+    constants : dict
+        Coefficients and bounds by component: horizontal, vertical, distance, asymmetry, duration,
+        grip, reach, team.
+    tables : dict
+        Printed multiplier by printed argument, for horizontal, vertical, distance and asymmetry.
+    frequency : dict
+        A table a duration class.
+    coupling : dict
+        Grip to (multiplier below knuckle height, multiplier from there up).
+    """
+
+    load_constant_lb: float
+    constants: dict[str, dict[str, float]]
+    tables: dict[str, dict[float, float]]
+    frequency: dict[str, FrequencyTable]
+    coupling: dict[str, tuple[float, float]]
+
+
+_CONSTANTS = {
+    "horizontal": ("least_in", "most_in"),
+    "vertical": ("knuckle_in", "per_in", "most_in"),
+    "distance": ("constant", "over_in", "least_in", "most_in"),
+    "asymmetry": ("per_deg", "most_deg"),
+    "duration": ("short_min", "moderate_min", "long_min", "recovery_short", "recovery_moderate"),
+    "grip": ("optimal_front_in", "optimal_height_in"),
+    "reach": ("low_hands_in", "low_in", "high_in"),
+    "team": ("two", "three"),
+}
+_TABLES = {
+    "horizontal": "horizontal_in",
+    "vertical": "vertical_in",
+    "distance": "distance_in",
+    "asymmetry": "angle_deg",
+}
+
+
+def read_lifting(folder: Path) -> RuleSet[LiftingBlock]:
+    """Read the lifting equation from a folder with ``lifting.toml`` and its printed tables.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder that holds ``lifting.toml``, ``horizontal.csv`` and the other five tables.
+
+    Returns
+    -------
+    RuleSet
+        The equation's editions.
+
+    Raises
+    ------
+    RuleTableError
+        If a file is missing, a key unknown or a multiplier outside 0 to 1.
+    """
+    tables = {name: _pairs(folder / f"{name}.csv", head) for name, head in _TABLES.items()}
+    frequency = _frequency(folder / "frequency.csv")
+    coupling = _coupling(folder / "coupling.csv")
+
+    def make(keys: Keys, common: dict[str, Any]) -> LiftingBlock:
+        constants = {}
+        load = keys.number("load_constant_lb", above=0.0)
+        for part, names in _CONSTANTS.items():
+            inner = keys.table(part)
+            if inner is None:
+                keys.fail(part, "nothing", f"a table [block.{part}]")
+            constants[part] = {name: inner.number(name) for name in names}
+            inner.done()
+        return LiftingBlock(
+            **common,
+            load_constant_lb=load,
+            constants=constants,
+            tables=tables,
+            frequency=frequency,
+            coupling=coupling,
+        )
+
+    file = folder / "lifting.toml"
+    name, blocks = read_blocks(read_toml(file, shown=file.name), file=file.name, kind="lifting", make=make)
+    return RuleSet("lifting", name, file.name, blocks)
+
+
+def _columns(file: Path, heads: tuple[str, ...]) -> list[dict[str, str]]:
+    if not file.exists():
+        raise RuleTableError(file.name, found="no such file", needed="a CSV with columns " + ", ".join(heads))
+    rows = list(csv.DictReader(read_table_text(file, shown=file.name).splitlines()))
+    found = tuple(rows[0]) if rows else ()
+    if found != heads:
+        raise RuleTableError(file.name, key="header", found=found, needed="columns " + ", ".join(heads))
+    return rows
+
+
+def _number(file: Path, row: int, head: str, text: str, most: float | None = None) -> float:
+    try:
+        value = float(text)
+    except (TypeError, ValueError):
+        value = float("nan")
+    if not (value >= 0 and (most is None or value <= most)):
+        needed = "a number of at least 0" if most is None else f"a number from 0 to {most:g}"
+        raise RuleTableError(file.name, block=f"row {row}", key=head, found=text, needed=needed)
+    return value
+
+
+def _pairs(file: Path, head: str) -> dict[float, float]:
+    rows = _columns(file, (head, "multiplier"))
+    return {
+        _number(file, place, head, row[head]): _number(file, place, "multiplier", row["multiplier"], 1.0)
+        for place, row in enumerate(rows, start=2)
+    }
+
+
+def _frequency(file: Path) -> dict[str, FrequencyTable]:
+    heads = ("lifts_per_min", "duration", "below_30_in", "at_30_in_or_above")
+    rows = _columns(file, heads)
+    found = {}
+    for duration in DURATIONS:
+        chosen = [(place, row) for place, row in enumerate(rows, start=2) if row["duration"] == duration]
+        columns = [
+            tuple(_number(file, place, head, row[head], most) for place, row in chosen)
+            for head, most in ((heads[0], None), (heads[2], 1.0), (heads[3], 1.0))
+        ]
+        if not columns[0] or list(columns[0]) != sorted(set(columns[0])):
+            raise RuleTableError(
+                file.name, block=duration, key=heads[0], found=columns[0], needed="rising lifts a minute"
+            )
+        found[duration] = FrequencyTable(*columns)
+    return found
+
+
+def _coupling(file: Path) -> dict[str, tuple[float, float]]:
+    heads = ("coupling", "below_30_in", "at_30_in_or_above")
+    rows = _columns(file, heads)
+    found = {
+        row["coupling"]: (
+            _number(file, place, heads[1], row[heads[1]], 1.0),
+            _number(file, place, heads[2], row[heads[2]], 1.0),
+        )
+        for place, row in enumerate(rows, start=2)
+    }
+    if tuple(found) != COUPLINGS:
+        raise RuleTableError(file.name, key="coupling", found=tuple(found), needed=", ".join(COUPLINGS))
+    return found
+
+
+# The revised lifting equation: what one person may lift, and how a lift compares with it.
+#
+# The recommended weight limit is a load constant times six multipliers, one for each thing that makes a lift
+# harder: reach, height, travel, twist, frequency and grip. The manual prints every multiplier in a table with two
+# decimals and gives the formula beside it. ``worksheet=True`` works as its worksheets do: table values where the
+# table has the row, two decimals rounded half up elsewhere, limit and index to one decimal. Without it everything
+# stays at full precision.
+#
+# The equation speaks of two-handed lifting and lowering by one person, standing, with a firm floor and warm enough
+# hands. It does not speak of carrying, pushing, one hand, kneeling, or of two people: the share for a team comes
+# from another source and says so.
 
 Coupling = Literal["good", "fair", "poor"]
 Duration = Literal["short", "moderate", "long"]
@@ -73,7 +249,7 @@ def weight_limit(
     Parameters
     ----------
     equation : LiftingBlock
-        The edition in force on the day, from :func:`flipkit.rules.packing_rules.packing_rules`.
+        The edition in force on the day, from :func:`flipkit.packing.materials.packing_rules`.
     horizontal_in : float
         From the middle between the ankles to the middle between the hands. [in]
     vertical_in : float
@@ -108,7 +284,7 @@ def weight_limit(
     Examples
     --------
     >>> import datetime
-    >>> from flipkit.rules.packing_rules import packing_rules
+    >>> from flipkit.packing.materials import packing_rules
     >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
     >>> task = dict(horizontal_in=10, vertical_in=22, distance_in=37, asymmetry_deg=0, lifts_per_min=3)
     >>> weight_limit(equation=equation, **task, duration="short", coupling="fair", worksheet=True).limit_lb
@@ -157,7 +333,7 @@ def frequency_multiplier(
     Parameters
     ----------
     equation : LiftingBlock
-        The edition in force on the day, from :func:`flipkit.rules.packing_rules.packing_rules`.
+        The edition in force on the day, from :func:`flipkit.packing.materials.packing_rules`.
     lifts_per_min : float
         Mean lifts a minute; fewer than one in five minutes count as that. [1/min]
     duration : str
@@ -175,7 +351,7 @@ def frequency_multiplier(
     Examples
     --------
     >>> import datetime
-    >>> from flipkit.rules.packing_rules import packing_rules
+    >>> from flipkit.packing.materials import packing_rules
     >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
     >>> frequency_multiplier(equation=equation, lifts_per_min=7, duration="short", vertical_in=36)
     0.7
@@ -214,7 +390,7 @@ def lifting_index(load_lb: float, limit: WeightLimit) -> float:
     Examples
     --------
     >>> import datetime
-    >>> from flipkit.rules.packing_rules import packing_rules
+    >>> from flipkit.packing.materials import packing_rules
     >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
     >>> task = dict(horizontal_in=20, vertical_in=59, distance_in=37, asymmetry_deg=0, lifts_per_min=3)
     >>> limit = weight_limit(equation=equation, **task, duration="short", coupling="fair", worksheet=True)
@@ -294,3 +470,392 @@ def _tabled(table: dict[float, float], value: float, formula: Callable[[float], 
     if not worksheet:
         return formula(value)
     return table[value] if value in table else half_up(formula(value), 2)
+
+
+# Whole lifting jobs: duration class, mean frequency, several tasks, reach, grip and teams.
+
+
+def composite_lifting_index(
+    single_task_index: Sequence[float], frequency_independent_index: Sequence[float], multiplier: Sequence[float]
+) -> float:
+    """Index of a job of several tasks, hardest first.
+
+    The hardest task counts in full; each further one adds its frequency-independent index times
+    what its own lifts take from the frequency multiplier.
+
+    Parameters
+    ----------
+    single_task_index : sequence of float, shape (n,)
+        Index of each task alone, in falling order; only the first enters.
+    frequency_independent_index : sequence of float, shape (n,)
+        Index of each task with a frequency multiplier of 1.
+    multiplier : sequence of float, shape (n,)
+        Frequency multiplier at the lifts of the first task, of the first two together, and so on.
+
+    Returns
+    -------
+    float
+        The composite index.
+
+    Raises
+    ------
+    MeasureError
+        If the lengths differ, a task is missing, or a multiplier is 0.
+
+    Examples
+    --------
+    >>> round(composite_lifting_index([1.6, 0, 0], [0, 1.0, 0.67], [0.94, 0.88, 0.70]), 3)
+    1.868
+    """
+    sizes = {len(single_task_index), len(frequency_independent_index), len(multiplier)}
+    if len(sizes) != 1 or 0 in sizes:
+        raise MeasureError("tasks", need="one index and one multiplier a task, at least one task", got=sorted(sizes))
+    if min(multiplier) <= 0:
+        raise MeasureError("multiplier", need="above 0", got=min(multiplier), mend="fewer lifts a minute")
+    total = float(single_task_index[0])
+    for place in range(1, len(multiplier)):
+        share = 1.0 / multiplier[place] - 1.0 / multiplier[place - 1]
+        total += float(frequency_independent_index[place]) * share
+    return total
+
+
+def mean_frequency(lifts_per_min: float, *, lifting_min: float, window_min: float) -> float:
+    """Lifts a minute over the whole window, where lifting goes on for a part of it.
+
+    Parameters
+    ----------
+    lifts_per_min : float
+        While lifting. [1/min]
+    lifting_min : float
+        How long lifting goes on within the window. [min]
+    window_min : float
+        The window, 15 minutes in the manual. [min]
+
+    Returns
+    -------
+    float
+        Mean lifts a minute. [1/min]
+
+    Examples
+    --------
+    >>> round(mean_frequency(10, lifting_min=8, window_min=15), 2)
+    5.33
+    """
+    if not 0 <= lifting_min <= window_min or window_min <= 0:
+        raise MeasureError("lifting_min", need=f"from 0 to the window of {window_min:g} min", got=lifting_min)
+    return lifts_per_min * lifting_min / window_min
+
+
+def recovery_needed_min(work_min: float, *, equation: LiftingBlock) -> float:
+    """Light work or rest that must follow a stretch of lifting for its duration class to hold.
+
+    Parameters
+    ----------
+    work_min : float
+        Lifting without a break. [min]
+    equation : LiftingBlock
+        The edition in force on the day, from :func:`flipkit.packing.materials.packing_rules`.
+
+    Returns
+    -------
+    float
+        Minutes of recovery; 0 for the long class, which asks for usual breaks only. [min]
+
+    Examples
+    --------
+    >>> import datetime
+    >>> from flipkit.packing.materials import packing_rules
+    >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
+    >>> recovery_needed_min(120, equation=equation)
+    36.0
+    """
+    rule = equation.constants["duration"]
+    if work_min <= rule["short_min"]:
+        return work_min * rule["recovery_short"]
+    return work_min * rule["recovery_moderate"] if work_min <= rule["moderate_min"] else 0.0
+
+
+def lifting_duration(stretches: Sequence[tuple[float, float]], *, equation: LiftingBlock) -> Duration:
+    """Duration class of a pattern of lifting and light work.
+
+    A stretch whose recovery is too short runs on into the next one: their lifting minutes add.
+    After the last stretch the lifting is over, so its recovery is enough.
+
+    Parameters
+    ----------
+    stretches : sequence of (float, float)
+        Minutes of lifting and of light work after them, in order. [min]
+    equation : LiftingBlock
+        The edition in force on the day, from :func:`flipkit.packing.materials.packing_rules`.
+
+    Returns
+    -------
+    str
+        ``short``, ``moderate`` or ``long``.
+
+    Raises
+    ------
+    MeasureError
+        If a time is negative, or one run of lifting passes 8 hours.
+
+    Examples
+    --------
+    >>> import datetime
+    >>> from flipkit.packing.materials import packing_rules
+    >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
+    >>> lifting_duration([(30, 10), (45, 0)], equation=equation)
+    'moderate'
+    >>> lifting_duration([(30, 30), (45, 0)], equation=equation)
+    'short'
+    """
+    rule = equation.constants["duration"]
+    longest = run = 0.0
+    for place, (work, rest) in enumerate(stretches):
+        if work < 0 or rest < 0:
+            raise MeasureError("stretches", need="minutes of at least 0", got=(work, rest))
+        run += work
+        longest = max(longest, run)
+        if place + 1 < len(stretches) and rest >= recovery_needed_min(run, equation=equation) > 0:
+            run = 0.0
+    if longest > rule["long_min"]:
+        raise MeasureError("stretches", need=f"at most {rule['long_min']:g} min of lifting", got=longest)
+    if longest <= rule["short_min"]:
+        return "short"
+    return "moderate" if longest <= rule["moderate_min"] else "long"
+
+
+def reach_in(width_in: float, vertical_in: float, *, equation: LiftingBlock) -> float:
+    """Horizontal distance of a carton held against the body, when it is not measured.
+
+    Parameters
+    ----------
+    width_in : float
+        The carton's side that points away from the body. [in]
+    vertical_in : float
+        Hands above the floor. [in]
+    equation : LiftingBlock
+        The edition in force on the day, from :func:`flipkit.packing.materials.packing_rules`.
+
+    Returns
+    -------
+    float
+        8 in and half the width; 10 in and half the width with the hands below 10 in. [in]
+
+    Examples
+    --------
+    >>> import datetime
+    >>> from flipkit.packing.materials import packing_rules
+    >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
+    >>> reach_in(12, 30, equation=equation)
+    14.0
+    """
+    rule = equation.constants["reach"]
+    return rule["low_in" if vertical_in < rule["low_hands_in"] else "high_in"] + width_in / 2
+
+
+def carton_coupling(front_in: float, height_in: float, *, equation: LiftingBlock) -> Coupling:
+    """Grip on a plain carton without handholds, fingers flexed under it.
+
+    Parameters
+    ----------
+    front_in : float
+        Side across the body, between the hands. [in]
+    height_in : float
+        Height as held. [in]
+    equation : LiftingBlock
+        The edition in force on the day, from :func:`flipkit.packing.materials.packing_rules`.
+
+    Returns
+    -------
+    str
+        ``fair`` for a container of optimal size, ``poor`` for a longer or higher one.
+
+    References
+    ----------
+    ``materials-handling-2-6`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> import datetime
+    >>> from flipkit.packing.materials import packing_rules
+    >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
+    >>> carton_coupling(16, 12, equation=equation), carton_coupling(24, 12, equation=equation)
+    ('fair', 'poor')
+    """
+    rule = equation.constants["grip"]
+    optimal = front_in <= rule["optimal_front_in"] and height_in <= rule["optimal_height_in"]
+    return "fair" if optimal else "poor"
+
+
+def team_limit_lb(limit_lb: float, people: int, *, equation: LiftingBlock) -> float:
+    """What two or three people may lift together: a share of the sum of their limits.
+
+    The lifting equation itself does not speak of teams; the shares are a safety authority's rule
+    of thumb, met at second hand.
+
+    Parameters
+    ----------
+    limit_lb : float
+        Limit of one person. [lb]
+    people : int
+        One, two or three.
+    equation : LiftingBlock
+        The edition in force on the day, from :func:`flipkit.packing.materials.packing_rules`.
+
+    Returns
+    -------
+    float
+        Limit of the team. [lb]
+
+    Raises
+    ------
+    MeasureError
+        If the number of people is none of these.
+
+    Examples
+    --------
+    >>> import datetime
+    >>> from flipkit.packing.materials import packing_rules
+    >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
+    >>> round(team_limit_lb(30.0, 2, equation=equation), 6)
+    40.0
+    """
+    share = {1: 1.0, 2: equation.constants["team"]["two"], 3: equation.constants["team"]["three"]}
+    if people not in share:
+        raise MeasureError("people", need="1, 2 or 3", got=people, mend="more hands than three: use a truck")
+    return limit_lb * people * share[people]
+
+
+# How many people a parcel takes: pick-up and carry-out against the revised lifting equation.
+
+
+@dataclass(frozen=True)
+class Hands:
+    """Who lifts a parcel, and why.
+
+    Attributes
+    ----------
+    people : int
+        One or two.
+    limit_lb : float
+        Recommended weight limit of one person: the lower of pick-up and set-down. [lb]
+    team_limit_lb : float
+        What two may lift together. [lb]
+    lifting_index : float
+        Weight / limit of one person; infinite where the parcel cannot be held close enough.
+    enough : bool
+        Whether these people are enough.
+    hardest : str
+        What lowers the limit most: horizontal, vertical, distance, asymmetry, frequency or coupling.
+    why : str
+        Why two, in words; empty for one.
+    """
+
+    people: int
+    limit_lb: float
+    team_limit_lb: float
+    lifting_index: float
+    enough: bool
+    hardest: str
+    why: str
+
+
+def hands(
+    sides_in: tuple[float, float, float],
+    weight_lb: float,
+    *,
+    equation: LiftingBlock,
+    assumptions: Assumptions,
+    worksheet: bool = False,
+) -> Hands:
+    """People that a packed parcel takes to pick up and carry out.
+
+    The parcel is held with its shortest side pointing away from the body, its longest across, and
+    lifted from the packing table, or the floor if it is long, to the place of hand-over. Two
+    people stand at its ends and reach no farther than assumed for a team. The equation covers the
+    two lifts, not the way between them.
+
+    Parameters
+    ----------
+    sides_in : tuple of float
+        Outside, in any order. [in]
+    weight_lb : float
+        Parcel as packed. [lb]
+    equation : LiftingBlock
+        The lifting equation in force.
+    assumptions : Assumptions
+        From :func:`flipkit.assumptions.load_assumptions`.
+    worksheet : bool
+        Whether to work as the manual's worksheets do.
+
+    Returns
+    -------
+    Hands
+        One person at or below the lifting limit, two above it or for a long parcel.
+
+    References
+    ----------
+    ``niosh-94-110`` and ``team-handling`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> import datetime
+    >>> from flipkit.assumptions import load_assumptions
+    >>> from flipkit.packing.materials import packing_rules
+    >>> rules = packing_rules(on=datetime.date(2026, 11, 25))
+    >>> found = hands((24, 20, 18), 45.0, equation=rules.lifting, assumptions=load_assumptions())
+    >>> found.people, round(found.limit_lb, 1), round(found.lifting_index, 1)
+    (2, 27.0, 1.7)
+    """
+    away, height, front = sorted(sides_in)
+    start = 0.0 if front > assumptions.number("packing.floor_over_in") else assumptions.number("packing.table_in")
+    end = assumptions.number("packing.hand_over_in")
+    sides = (away, height, front)
+    most_reach = assumptions.number("packing.team_reach_in")
+
+    def lower(reach: float) -> WeightLimit:
+        found = (_limit(at, abs(end - start), sides, reach, equation, assumptions, worksheet) for at in (start, end))
+        return min(found, key=lambda one: one.limit_lb)
+
+    limit = lower(float("inf"))
+    index = weight_lb / limit.limit_lb if limit.limit_lb > 0 else float("inf")
+    most = assumptions.number("packing.lifting_index")
+    long = assumptions.number("packing.long_in")
+    reasons = []
+    if index > most:
+        reasons.append(
+            f"{weight_lb:.1f} lb against a recommended limit of {limit.limit_lb:.1f} lb for one person"
+            if limit.limit_lb > 0
+            else f"{away:.1f} in deep, too far from the body for one person to hold"
+        )
+    if front > long:
+        reasons.append(f"{front:.1f} in long, more than the {long:g} in that one person handles")
+    people = 2 if reasons else 1
+    # Only a deep parcel is out of reach: for any other the team's limit follows from the one person's.
+    deep = max(reach_in(away, at, equation=equation) for at in (start, end)) > most_reach
+    together = team_limit_lb((lower(most_reach) if deep else limit).limit_lb, 2, equation=equation)
+    enough = weight_lb <= most * (together if people == 2 else limit.limit_lb)
+    return Hands(people, limit.limit_lb, together, index, enough, limit.hardest(), " and ".join(reasons))
+
+
+def _limit(
+    at_in: float,
+    travel_in: float,
+    sides: tuple[float, float, float],
+    most_reach_in: float,
+    equation: LiftingBlock,
+    assumptions: Assumptions,
+    worksheet: bool,
+) -> WeightLimit:
+    away, height, front = sides
+    return weight_limit(
+        equation=equation,
+        horizontal_in=min(reach_in(away, at_in, equation=equation), most_reach_in),
+        vertical_in=at_in,
+        distance_in=travel_in,
+        asymmetry_deg=0.0,
+        lifts_per_min=assumptions.number("packing.lifts_per_min"),
+        duration="short",
+        coupling=carton_coupling(front, height, equation=equation),
+        worksheet=worksheet,
+    )

@@ -1,22 +1,291 @@
-"""What a corrugated carton may weigh and measure, by the strength printed on it.
-
-The carton rule sets a gross weight and united inches for each burst strength, with an edge-crush
-(ECT) strength standing beside it; carriers' working guides are stricter. What a carton bears in a
-stack is in :mod:`flipkit.rules.compression`, what its outside costs extra in
-:mod:`flipkit.rules.packaging`.
-"""
+"""TODO"""
 
 from __future__ import annotations
 
+import datetime as dt
+import importlib.resources
+import math
 import re
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
 from flipkit.errors import MeasureError
-from flipkit.rules.blocks import Keys, read_blocks, read_toml
-from flipkit.rules.board import WALLS
-from flipkit.rules.dated import Block, RuleSet
+from flipkit.packing.lifting import LiftingBlock, read_lifting
+from flipkit.rules.blocks import Block, Keys, RuleSet, read_blocks, read_toml
+
+# Corrugated board by flute: caliper, weight and what a score eats.
+
+WALLS = ("single", "double", "triple", "solid")
+
+
+@dataclass(frozen=True)
+class Flute:
+    """One kind of board.
+
+    Attributes
+    ----------
+    name : str
+        Letter or letters, outside first.
+    wall : str
+        ``single``, ``double`` or ``triple``.
+    medium_in : float
+        Height of the fluted medium, liners not counted. [in]
+    per_foot : int
+        Flutes in a foot.
+    caliper_in : float
+        Thickness of the combined board. [in]
+    lb_per_sqft : float
+        Weight of the combined board. [lb/sq ft]
+    """
+
+    name: str
+    wall: str
+    medium_in: float
+    per_foot: int
+    caliper_in: float
+    lb_per_sqft: float
+
+
+@dataclass(frozen=True)
+class ScoreAllowance:
+    """What is added to inside sizes so that the folded carton measures them.
+
+    Attributes
+    ----------
+    panel_in, depth_in, flap_in : float
+        Added to each panel, to the depth between the flaps, and to each flap. [in]
+    joint_in : float
+        Lap where the ends of the blank meet. [in]
+    """
+
+    panel_in: float
+    depth_in: float
+    flap_in: float
+    joint_in: float
+
+
+@dataclass(frozen=True)
+class BoardBlock(Block):
+    """Board as one edition of the sources gives it.
+
+    Attributes
+    ----------
+    flutes : dict
+        Name to :class:`Flute`.
+    panel, depth, flap : float
+        Allowances in calipers.
+    joint_least_in, joint_better_in : float
+        Lap of the joint. [in]
+    large_over_in, large_in, small_in : float
+        Tolerance of a finished carton, by its length + width + depth. [in]
+    flap_gap_in : float
+        Gap allowed between the outer flaps. [in]
+    thumbs : dict
+        Name of a style to (lengths, widths, heights, inches) across and along its blank.
+    """
+
+    flutes: dict[str, Flute]
+    panel: float
+    depth: float
+    flap: float
+    joint_least_in: float
+    joint_better_in: float
+    large_over_in: float
+    large_in: float
+    small_in: float
+    flap_gap_in: float
+    thumbs: dict[str, tuple[tuple[float, ...], tuple[float, ...]]]
+
+    def flute(self, name: str) -> Flute:
+        """The board of a flute; a name that is not in the table is an error that lists them."""
+        if name not in self.flutes:
+            raise MeasureError("flute", need=f"one of {', '.join(self.flutes)}", got=name)
+        return self.flutes[name]
+
+
+def read_board(file: Path) -> RuleSet[BoardBlock]:
+    """Read the board table.
+
+    Parameters
+    ----------
+    file : Path
+        The TOML file.
+
+    Returns
+    -------
+    RuleSet
+        Its blocks.
+
+    Raises
+    ------
+    RuleTableError
+        If a key is missing, unknown or out of range.
+    """
+
+    def make(keys: Keys, common: dict[str, Any]) -> BoardBlock:
+        flutes = {}
+        for row in keys.tables("flute"):
+            flute = Flute(
+                name=row.text("name"),
+                wall=row.text("wall", among=WALLS),
+                medium_in=row.number("medium_in", above=0.0),
+                per_foot=row.whole("per_foot", least=1),
+                caliper_in=row.number("caliper_in", above=0.0),
+                lb_per_sqft=row.number("lb_per_sqft", above=0.0),
+            )
+            row.done()
+            flutes[flute.name] = flute
+        if not flutes:
+            keys.fail("flute", "nothing", "at least one flute")
+        thumbs = {}
+        for row in keys.tables("thumb"):
+            name = row.text("name")
+            thumbs[name] = tuple(
+                tuple(row.number(f"{way}_{part}", 0.0) for part in ("length", "width", "height", "in"))
+                for way in ("x", "y")
+            )
+            row.done()
+        allowance, joint, tolerance = (_part(keys, name) for name in ("allowance", "joint", "tolerance"))
+        block = BoardBlock(
+            **common,
+            flutes=flutes,
+            panel=allowance.number("panel"),
+            depth=allowance.number("depth"),
+            flap=allowance.number("flap"),
+            joint_least_in=joint.number("least_in", above=0.0),
+            joint_better_in=joint.number("better_in", above=0.0),
+            large_over_in=tolerance.number("large_over_in"),
+            large_in=tolerance.number("large_in"),
+            small_in=tolerance.number("small_in"),
+            flap_gap_in=tolerance.number("flap_gap_in"),
+            thumbs=thumbs,  # type: ignore[arg-type]
+        )
+        for part in (allowance, joint, tolerance):
+            part.done()
+        return block
+
+    name, blocks = read_blocks(read_toml(file, shown=file.name), file=file.name, kind="board", make=make)
+    return RuleSet("board", name, file.name, blocks)
+
+
+def score_allowance(flute: Flute, *, block: BoardBlock) -> ScoreAllowance:
+    """Allowances for the scores of a carton of this board.
+
+    Parameters
+    ----------
+    flute : Flute
+        The board.
+    block : BoardBlock
+        The table in force.
+
+    Returns
+    -------
+    ScoreAllowance
+        In inches, with the better joint.
+
+    References
+    ----------
+    ``three-ply-blank`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> import datetime
+    >>> from flipkit.packing.materials import packing_rules
+    >>> board = packing_rules(on=datetime.date(2026, 11, 25)).board
+    >>> score_allowance(board.flute("B"), block=board)
+    ScoreAllowance(panel_in=0.125, depth_in=0.25, flap_in=0.125, joint_in=1.25)
+    """
+    caliper = flute.caliper_in
+    return ScoreAllowance(block.panel * caliper, block.depth * caliper, block.flap * caliper, block.joint_better_in)
+
+
+def carton_tolerance_in(length_in: float, width_in: float, depth_in: float, *, block: BoardBlock) -> float:
+    """How far a finished slotted carton's sides may lie from the size asked for.
+
+    Parameters
+    ----------
+    length_in, width_in, depth_in : float
+        Inside sizes. [in]
+    block : BoardBlock
+        The table in force.
+
+    Returns
+    -------
+    float
+        Plus or minus. [in]
+
+    References
+    ----------
+    ``astm-d5118`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> import datetime
+    >>> from flipkit.packing.materials import packing_rules
+    >>> carton_tolerance_in(12, 10, 8, block=packing_rules(on=datetime.date(2026, 11, 25)).board)
+    0.125
+    """
+    return block.large_in if length_in + width_in + depth_in > block.large_over_in else block.small_in
+
+
+def thumb_blank_in(
+    style: str, length_in: float, width_in: float, height_in: float, *, block: BoardBlock
+) -> tuple[float, float]:
+    """Blank of a carton by a rule of thumb, board thickness left out: a check, not a size to cut by.
+
+    Parameters
+    ----------
+    style : str
+        ``slotted carton``, ``lid and base``, ``folding mailer`` or ``tuck-end carton``.
+    length_in, width_in, height_in : float
+        Of the carton. [in]
+    block : BoardBlock
+        The table in force.
+
+    Returns
+    -------
+    tuple of float
+        Across and along. [in]
+
+    Raises
+    ------
+    MeasureError
+        If there is no rule for the style.
+
+    References
+    ----------
+    ``blank-rules-of-thumb`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> import datetime
+    >>> from flipkit.packing.materials import packing_rules
+    >>> thumb_blank_in("slotted carton", 16, 12, 8, block=packing_rules(on=datetime.date(2026, 11, 25)).board)
+    (58.0, 20.0)
+    """
+    if style not in block.thumbs:
+        raise MeasureError("style", need=f"one of {', '.join(block.thumbs)}", got=style)
+    across, along = (
+        long * length_in + wide * width_in + high * height_in + more for long, wide, high, more in block.thumbs[style]
+    )
+    return across, along
+
+
+def _part(keys: Keys, name: str) -> Keys:
+    part = keys.table(name)
+    if part is None:
+        keys.fail(name, "nothing", f"a table [block.{name}]")
+    return part
+
+
+# What a corrugated carton may weigh and measure, by the strength printed on it.
+#
+# The carton rule sets a gross weight and united inches for each burst strength, with an edge-crush (ECT) strength
+# standing beside it; carriers' working guides are stricter. What a carton bears in a stack is in
+# :mod:`flipkit.packing.materials`, what its outside costs extra in :mod:`flipkit.packing.materials`.
 
 Packaging = Literal["box", "not in corrugated", "cylinder", "soft pack", "shrink wrap"]
 #: Outer packaging in the words of the carriers' rule sets.
@@ -129,7 +398,7 @@ def read_cartons(file: Path) -> RuleSet[CartonBlock]:
     RuleTableError
         If a key is missing, unknown or out of range.
     """
-    name, blocks = read_blocks(read_toml(file, shown=file.name), file=file.name, kind="cartons", make=_block)
+    name, blocks = read_blocks(read_toml(file, shown=file.name), file=file.name, kind="cartons", make=_carton_block)
     return RuleSet("cartons", name, file.name, blocks)
 
 
@@ -140,7 +409,7 @@ def _rows(keys: Keys, name: str) -> list[Keys]:
     return rows
 
 
-def _block(keys: Keys, common: dict[str, Any]) -> CartonBlock:
+def _carton_block(keys: Keys, common: dict[str, Any]) -> CartonBlock:
     grades = tuple(
         Grade(
             wall=row.text("wall", among=WALLS),
@@ -213,7 +482,7 @@ def carton_grade(text: str, *, block: CartonBlock) -> Grade:
     Examples
     --------
     >>> import datetime
-    >>> from flipkit.rules.packing_rules import packing_rules
+    >>> from flipkit.packing.materials import packing_rules
     >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
     >>> carton_grade("32 ECT", block=rule).gross_lb, carton_grade("double 275", block=rule).united_in
     (65.0, 95.0)
@@ -254,7 +523,7 @@ def gross_limit_lb(grade: Grade, *, strength: Strength, block: CartonBlock) -> f
     Examples
     --------
     >>> import datetime
-    >>> from flipkit.rules.packing_rules import packing_rules
+    >>> from flipkit.packing.materials import packing_rules
     >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
     >>> grade = carton_grade("32 ECT", block=rule)
     >>> gross_limit_lb(grade, strength="carton rule", block=rule)
@@ -292,7 +561,7 @@ def grade_needed(gross_lb: float, united_in: float, *, wall: str, block: CartonB
     Examples
     --------
     >>> import datetime
-    >>> from flipkit.rules.packing_rules import packing_rules
+    >>> from flipkit.packing.materials import packing_rules
     >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
     >>> grade_needed(30, 55, wall="single", block=rule).ect
     29
@@ -323,9 +592,512 @@ def dense_burst(weight_lb: float, *, block: CartonBlock) -> int:
     Examples
     --------
     >>> import datetime
-    >>> from flipkit.rules.packing_rules import packing_rules
+    >>> from flipkit.packing.materials import packing_rules
     >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
     >>> dense_burst(20, block=rule), dense_burst(30, block=rule), dense_burst(60, block=rule)
     (0, 200, 275)
     """
     return next((burst for over, to, burst in block.dense if over < weight_lb <= to), 0)
+
+
+# What a slotted carton bears from above, by the simplified McKee formula, and when that holds.
+#
+# An estimate of the load under which a new, dry, empty carton fails in a laboratory. It is no safe load and no
+# certificate: time, damp air, a crushed corner and every earlier trip take from it.
+
+
+def box_compression_lb(
+    length_in: float, width_in: float, *, ect_lb_per_in: float, caliper_in: float, block: CartonBlock
+) -> float:
+    """Load under which a slotted carton fails in a laboratory, by the simplified McKee formula.
+
+    Constant x edge crush x square root of (caliper x perimeter) [1]_. It holds for a regular
+    slotted carton with its flutes upright, new and dry; the height does not enter. See
+    :func:`compression_scope` for what takes a carton out of it.
+
+    Parameters
+    ----------
+    length_in, width_in : float
+        Of the carton's top. [in]
+    ect_lb_per_in : float
+        Edge crush of the board. [lb/in]
+    caliper_in : float
+        Thickness of the board. [in]
+    block : CartonBlock
+        The rule in force.
+
+    Returns
+    -------
+    float
+        Compression strength; an estimate, no safe load. [lb]
+
+    Raises
+    ------
+    MeasureError
+        If a measure is not above zero.
+
+    References
+    ----------
+    .. [1] ``mckee-1963`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> import datetime
+    >>> from flipkit.packing.materials import packing_rules
+    >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
+    >>> round(box_compression_lb(16, 12, ect_lb_per_in=32, caliper_in=0.16, block=rule), 2)
+    562.27
+    """
+    for name, value in (
+        ("length_in", length_in),
+        ("width_in", width_in),
+        ("ect_lb_per_in", ect_lb_per_in),
+        ("caliper_in", caliper_in),
+    ):
+        if not (math.isfinite(value) and value > 0):
+            raise MeasureError(name, need="a finite number above 0", got=value)
+    perimeter = 2.0 * (length_in + width_in)
+    return block.compression_constant * ect_lb_per_in * math.sqrt(caliper_in * perimeter)
+
+
+def compression_scope(
+    length_in: float, width_in: float, depth_in: float, *, slotted: bool, flutes_upright: bool, block: CartonBlock
+) -> list[str]:
+    """Why the compression formula does not hold for a carton; nothing where it does.
+
+    Parameters
+    ----------
+    length_in, width_in, depth_in : float
+        Of the carton. [in]
+    slotted : bool
+        Whether it is a regular slotted carton.
+    flutes_upright : bool
+        Whether the flutes run up and down its walls.
+    block : CartonBlock
+        The rule in force.
+
+    Returns
+    -------
+    list of str
+        Reasons in words.
+
+    Examples
+    --------
+    >>> import datetime
+    >>> from flipkit.packing.materials import packing_rules
+    >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
+    >>> compression_scope(40, 20, 6, slotted=True, flutes_upright=True, block=rule)
+    ['6 in deep, less than a seventh of its 120 in perimeter']
+    """
+    reasons = []
+    if not slotted:
+        reasons.append("not a regular slotted carton")
+    if not flutes_upright:
+        reasons.append("its flutes do not stand upright")
+    perimeter = 2.0 * (length_in + width_in)
+    if depth_in * block.perimeters_per_depth < perimeter:
+        reasons.append(f"{depth_in:g} in deep, less than a seventh of its {perimeter:g} in perimeter")
+    return reasons
+
+
+def stacking_load_lb(compression_lb: float, *, causes: Sequence[str], block: CartonBlock) -> float:
+    """What is left of a carton's compression strength after time and damp have taken their share.
+
+    Parameters
+    ----------
+    compression_lb : float
+        From :func:`box_compression_lb`. [lb]
+    causes : sequence of str
+        Rows of the table of losses, such as ``30 days under load`` and ``80 % humidity``.
+    block : CartonBlock
+        The rule in force.
+
+    Returns
+    -------
+    float
+        Strength left; still an estimate. [lb]
+
+    Raises
+    ------
+    MeasureError
+        If the table has no such row.
+
+    References
+    ----------
+    ``compression-losses`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> import datetime
+    >>> from flipkit.packing.materials import packing_rules
+    >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
+    >>> round(stacking_load_lb(562.27, causes=["10 days under load", "80 % humidity"], block=rule), 1)
+    240.9
+    """
+    left = compression_lb
+    for cause in causes:
+        if cause not in block.losses:
+            raise MeasureError("cause", need=f"one of {', '.join(block.losses)}", got=cause)
+        left *= block.losses[cause]
+    return left
+
+
+# How much cushioning an item needs: T = C h / G.
+
+
+@dataclass(frozen=True)
+class Fragility:
+    """How much shock a class of things survives.
+
+    Attributes
+    ----------
+    name : str
+        The class in words.
+    g : float or None
+        Lower end of what it survives, in multiples of gravity; None where nothing can break.
+    clearance_in : float
+        Least distance to every wall. [in]
+    such_as : str
+        Examples.
+    """
+
+    name: str
+    g: float | None
+    clearance_in: float
+    such_as: str
+
+
+@dataclass(frozen=True)
+class CushionMaterial:
+    """A kind of cushioning.
+
+    Attributes
+    ----------
+    name : str
+        What it is called.
+    factor : float
+        Cushion factor C near the best point of its curve.
+    lb_per_cuft : float
+        Weight. [lb/cu ft]
+    """
+
+    name: str
+    factor: float
+    lb_per_cuft: float
+
+
+@dataclass(frozen=True)
+class CushionBlock(Block):
+    """Cushioning as one edition of the sources gives it.
+
+    Attributes
+    ----------
+    fragility : dict
+        Class name to :class:`Fragility`, most fragile first.
+    drops : tuple of (float, float, float)
+        Below this weight, height, height for rougher handling. [lb, in, in]
+    drop_above_in : float
+        Height for what is heavier than the last row. [in]
+    materials : dict
+        Name to :class:`CushionMaterial`.
+    sheets : dict
+        Allowances of the flat covers. [in]
+    tape_past_edge_in : float
+        How far tape runs past an edge. [in]
+    tape_strips : int
+        Strips a face in the H closure.
+    """
+
+    fragility: dict[str, Fragility]
+    drops: tuple[tuple[float, float, float], ...]
+    drop_above_in: float
+    materials: dict[str, CushionMaterial]
+    sheets: dict[str, float]
+    tape_past_edge_in: float
+    tape_strips: int
+
+    def fragility_class(self, name: str) -> Fragility:
+        """A fragility class by name; an unknown name is an error that lists them."""
+        if name not in self.fragility:
+            raise MeasureError("fragility", need=f"one of {', '.join(self.fragility)}", got=name)
+        return self.fragility[name]
+
+
+_SHEETS = (
+    "overwrap_in",
+    "liner_width_in",
+    "liner_length_in",
+    "pallet_width_in",
+    "pallet_length_in",
+    "drum_pi",
+    "drum_length_in",
+    "bag_mil_divisor",
+)
+
+
+def read_cushions(file: Path) -> RuleSet[CushionBlock]:
+    """Read the cushioning table.
+
+    Parameters
+    ----------
+    file : Path
+        The TOML file.
+
+    Returns
+    -------
+    RuleSet
+        Its blocks.
+
+    Raises
+    ------
+    RuleTableError
+        If a key is missing, unknown or out of range.
+    """
+    name, blocks = read_blocks(read_toml(file, shown=file.name), file=file.name, kind="cushions", make=_cushion_block)
+    return RuleSet("cushions", name, file.name, blocks)
+
+
+def _cushion_block(keys: Keys, common: dict[str, Any]) -> CushionBlock:
+    fragility = {}
+    for row in keys.tables("fragility"):
+        found = Fragility(
+            name=row.text("name"),
+            g=row.number("g", None, above=0.0),
+            clearance_in=row.number("clearance_in"),
+            such_as=row.text("such_as"),
+        )
+        row.done()
+        fragility[found.name] = found
+    drops = []
+    for row in keys.tables("drop"):
+        drops.append(tuple(row.number(name, above=0.0) for name in ("below_lb", "height_in", "rough_in")))
+        row.done()
+    if not drops or [drop[0] for drop in drops] != sorted({drop[0] for drop in drops}):
+        keys.fail("drop", [drop[0] for drop in drops], "rows of rising weight")
+    materials = {}
+    for row in keys.tables("material"):
+        material = CushionMaterial(
+            row.text("name"), row.number("factor", above=0.0), row.number("lb_per_cuft", above=0.0)
+        )
+        row.done()
+        materials[material.name] = material
+    sheets, tape = keys.table("sheets"), keys.table("tape")
+    if sheets is None or tape is None:
+        keys.fail("sheets" if sheets is None else "tape", "nothing", "a table")
+    block = CushionBlock(
+        **common,
+        fragility=fragility,
+        drops=tuple(drops),
+        drop_above_in=keys.number("drop_above_in", above=0.0),
+        materials=materials,
+        sheets={name: sheets.number(name, above=0.0) for name in _SHEETS},
+        tape_past_edge_in=tape.number("past_edge_in"),
+        tape_strips=tape.whole("strips", least=1),
+    )
+    sheets.done()
+    tape.done()
+    return block
+
+
+def drop_height_in(weight_lb: float, *, rough: bool, block: CushionBlock) -> float:
+    """Height from which a parcel of this weight must expect to fall.
+
+    Parameters
+    ----------
+    weight_lb : float
+        Weight of the parcel. [lb]
+    rough : bool
+        Whether to take the column for rougher handling.
+    block : CushionBlock
+        The table in force.
+
+    Returns
+    -------
+    float
+        Free-fall height. [in]
+
+    References
+    ----------
+    ``drop-heights`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> import datetime
+    >>> from flipkit.packing.materials import packing_rules
+    >>> table = packing_rules(on=datetime.date(2026, 11, 25)).cushions
+    >>> drop_height_in(20.9, rough=False, block=table), drop_height_in(21, rough=True, block=table)
+    (30.0, 32.0)
+    """
+    if not (math.isfinite(weight_lb) and weight_lb >= 0):
+        raise MeasureError("weight_lb", need="a finite number of at least 0", got=weight_lb)
+    row = next((drop for drop in block.drops if weight_lb < drop[0]), None)
+    return block.drop_above_in if row is None else row[2 if rough else 1]
+
+
+def cushion_thickness_in(cushion_factor: float, drop_in: float, fragility_g: float) -> float:
+    """Cushion that brings a fall's shock down to what the item survives: T = C h / G.
+
+    Parameters
+    ----------
+    cushion_factor : float
+        C of the material, from its curve at the load that it will carry.
+    drop_in : float
+        Height h of the fall. [in]
+    fragility_g : float
+        Shock G that the item survives, in multiples of gravity.
+
+    Returns
+    -------
+    float
+        Thickness T on every side. [in]
+
+    Raises
+    ------
+    MeasureError
+        If a value is not above zero.
+
+    References
+    ----------
+    ``cushion-formula`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> cushion_thickness_in(3, 30, 50)
+    1.8
+    """
+    for name, value in (("cushion_factor", cushion_factor), ("drop_in", drop_in), ("fragility_g", fragility_g)):
+        if not (math.isfinite(value) and value > 0):
+            raise MeasureError(name, need="a finite number above 0", got=value)
+    return cushion_factor * drop_in / fragility_g
+
+
+# What carriers charge extra for because of the outer packaging, whatever is inside.
+
+
+def packaging_triggers(packaging: Packaging, sides_in: Sequence[float], *, block: CartonBlock) -> tuple[str, ...]:
+    """What about the outer packaging makes carriers charge extra handling, in words.
+
+    Parameters
+    ----------
+    packaging : str
+        ``box``, ``not in corrugated``, ``cylinder``, ``soft pack`` or ``shrink wrap``.
+    sides_in : sequence of float, shape (3,)
+        Outside, in any order. [in]
+    block : CartonBlock
+        The rule in force.
+
+    Returns
+    -------
+    tuple of str
+        The triggers; empty where there is none.
+
+    References
+    ----------
+    ``carrier-packaging-text`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> import datetime
+    >>> from flipkit.packing.materials import packing_rules
+    >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
+    >>> packaging_triggers("cylinder", [30, 4, 4], block=rule), packaging_triggers("box", [9, 9, 9], block=rule)
+    (('a cylinder',), ())
+    """
+    sides = sorted(sides_in, reverse=True)
+    found = []
+    for rule in block.packaging:
+        if packaging not in rule.when:
+            continue
+        if rule.at_most_in is not None and sides[-1] > rule.at_most_in:
+            continue
+        if packaging == "soft pack" and rule.soft_over_in is not None:
+            large = sorted(rule.soft_over_in, reverse=True)
+            if all(side <= most for side, most in zip(sides, large, strict=True)):
+                continue
+        found.append(rule.trigger)
+    return tuple(found)
+
+
+# The packing rules in force on a day: lifting, cartons, board and cushioning together.
+
+
+@dataclass(frozen=True)
+class PackingRules:
+    """One block of each of the four rule sets that a packing plan uses.
+
+    Attributes
+    ----------
+    lifting : LiftingBlock
+        The revised lifting equation.
+    cartons : CartonBlock
+        What a carton may weigh and measure, and how strong it is.
+    board : BoardBlock
+        Flutes, calipers and allowances for scores.
+    cushions : CushionBlock
+        Fragility, drop heights, cushion factors, covers and tape.
+    own : tuple of str
+        Files taken from the books' folder in place of the packaged ones.
+    """
+
+    lifting: LiftingBlock
+    cartons: CartonBlock
+    board: BoardBlock
+    cushions: CushionBlock
+    own: tuple[str, ...] = ()
+
+
+def packing_rules(*, on: dt.date, folder: Path | None = None) -> PackingRules:
+    """The packing rules in force on a day, the books' own tables before the packaged ones.
+
+    Parameters
+    ----------
+    on : datetime.date
+        Day of packing.
+    folder : Path, optional
+        The books' ``rules`` folder; a file of the same name in it (``cartons/carton_rule.toml``,
+        ``cartons/flutes.toml``, ``cushions/cushions.toml``, ``lifting/lifting.toml`` with its
+        tables) takes the place of the packaged one.
+
+    Returns
+    -------
+    PackingRules
+        The four blocks.
+
+    Raises
+    ------
+    RuleNotInForceError
+        If a rule set has no block for the day.
+    RuleTableError
+        If a file of the books' folder is malformed.
+
+    Examples
+    --------
+    >>> packing_rules(on=dt.date(2026, 11, 25)).lifting.load_constant_lb
+    51.0
+    """
+    found: dict[str, Any] = {}
+    own = []
+    for part, file, read in _PARTS:
+        path = folder / file if folder is not None else None
+        if path is not None and path.exists():
+            own.append(file)
+            found[part] = read(path.parent if part == "lifting" else path).at(on)
+        else:
+            found[part] = _packaged(part).at(on)
+    return PackingRules(**found, own=tuple(own))
+
+
+_PARTS: tuple[tuple[str, str, Callable[[Path], RuleSet[Any]]], ...] = (
+    ("lifting", "lifting/lifting.toml", read_lifting),
+    ("cartons", "cartons/carton_rule.toml", read_cartons),
+    ("board", "cartons/flutes.toml", read_board),
+    ("cushions", "cushions/cushions.toml", read_cushions),
+)
+
+
+@cache
+def _packaged(part: str) -> RuleSet[Any]:
+    file, read = next((file, read) for name, file, read in _PARTS if name == part)
+    with importlib.resources.as_file(importlib.resources.files("flipkit.rules") / "data") as data:
+        path = data / file
+        return read(path.parent if part == "lifting" else path)

@@ -12,16 +12,14 @@ from typing import Any
 from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings
 from flipkit.books.schema import PICKUP
 from flipkit.errors import AssumptionError, RuleTableError
-from flipkit.items.labels import Labels, cheapest_labels, mixed_labels, rate_card_labels
-from flipkit.items.packing import Plan, packing_plan
-from flipkit.items.packing_words import plan_reading
-from flipkit.items.stock_file import read_stock, starter_stock
 from flipkit.money import read_cents
-from flipkit.packing.at_hand import Stock
+from flipkit.packing.at_hand import Stock, read_stock, starter_stock
+from flipkit.packing.instructions import plan_reading
+from flipkit.packing.materials import packing_rules
+from flipkit.packing.plan import Labels, Plan, cheapest_labels, mixed_labels, packing_plan, rate_card_labels
 from flipkit.packing.styles import PackItem
 from flipkit.packing.trials import packing_trials, trials_reading
 from flipkit.paths import demo_folder
-from flipkit.rules.packing_rules import packing_rules
 from flipkit.rules.parcel_advice import read_sides
 from flipkit.rules.tables import Rules, load_rules
 from flipkit.units import read_weight

@@ -1,20 +1,322 @@
-"""What each draft costs: container, materials, minutes, label, expected damage; the cheapest of all."""
+"""TODO"""
 
 from __future__ import annotations
 
+import datetime as dt
+import itertools
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any, Protocol
 
 import numpy as np
+import numpy.typing as npt
 
-from flipkit.items.hands import Hands, hands
-from flipkit.items.labels import LabelPrices, Labels
-from flipkit.items.nesting import Nest, nest
+from flipkit.assumptions import Assumptions
+from flipkit.errors import MeasureError
 from flipkit.money import percentage
-from flipkit.packing.at_hand import Sheet
-from flipkit.packing.cushioning import M_PER_IN
-from flipkit.packing.styles import STYLES, Bench, Draft, Refusal, boards
+from flipkit.packing.at_hand import Sheet, Stock
+from flipkit.packing.blanks import Nest, nest
+from flipkit.packing.cushioning import M_PER_IN, Padding
+from flipkit.packing.lifting import Hands, hands
+from flipkit.packing.materials import (
+    PackingRules,
+    box_compression_lb,
+    compression_scope,
+    dense_burst,
+    gross_limit_lb,
+    stacking_load_lb,
+)
+from flipkit.packing.styles import (
+    MADE,
+    STYLES,
+    Bench,
+    Draft,
+    PackItem,
+    Refusal,
+    bag_drafts,
+    boards,
+    cut_down_drafts,
+    joined_drafts,
+    made_drafts,
+    paddings,
+    pickup_drafts,
+    stock_drafts,
+    tube_drafts,
+    turned,
+    wrapped_drafts,
+)
+from flipkit.rules.parcels import ParcelRules
+from flipkit.rules.postage import label_columns
+from flipkit.rules.rate_cards import RateCard
+
+# What the label of each draft would cost: one call for all of them, whatever prices the labels.
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class LabelPrices:
+    """Labels of some parcels.
+
+    Attributes
+    ----------
+    cents : array, shape (n,)
+        Price; 0 where refused. [cents]
+    billable_lb : array, shape (n,)
+        Weight that is billed; NaN where the pricing does not say. [lb]
+    service : sequence of str, shape (n,)
+        Service chosen; empty where refused or unsaid.
+    refused : sequence of str, shape (n,)
+        Why no service takes it; empty where one does.
+    """
+
+    cents: npt.NDArray[np.int64]
+    billable_lb: Floats
+    service: Sequence[str]
+    refused: Sequence[str]
+
+
+class Labels(Protocol):
+    """Anything that prices labels, arrays in and arrays out."""
+
+    def __call__(
+        self,
+        length_in: Floats,
+        width_in: Floats,
+        height_in: Floats,
+        weight_lb: Floats,
+        packaging: Sequence[str],
+        nonrectangular: Sequence[bool],
+    ) -> LabelPrices:
+        """Prices of the parcels' labels."""
+
+
+def rate_card_labels(
+    card: RateCard,
+    rules: ParcelRules,
+    *,
+    on: dt.date,
+    zone: str | int,
+    declared_cents: int = 0,
+    signature: bool | str = False,
+    residential: bool = True,
+    service: str | None = None,
+) -> Labels:
+    """Labels by a rate card: the cheapest service that takes the parcel, or one service.
+
+    Parameters
+    ----------
+    card : RateCard
+        The carrier's prices.
+    rules : ParcelRules
+        The rule set that the card goes with.
+    on : datetime.date
+        Day of posting.
+    zone : str or int
+        Zone of the buyer.
+    declared_cents : int
+        Declared value. [cents]
+    signature : bool or str
+        Whether, or how, the receiver signs.
+    residential : bool
+        Whether people live there.
+    service : str, optional
+        The service; without it the cheapest.
+
+    Returns
+    -------
+    Labels
+        What :func:`flipkit.packing.plan.packing_plan` asks for.
+    """
+
+    def price(
+        length_in: Floats,
+        width_in: Floats,
+        height_in: Floats,
+        weight_lb: Floats,
+        packaging: Sequence[str],
+        nonrectangular: Sequence[bool],
+    ) -> LabelPrices:
+        found = label_columns(
+            card,
+            rules,
+            on=on,
+            zone=zone,
+            length_in=length_in,
+            width_in=width_in,
+            height_in=height_in,
+            weight_lb=weight_lb,
+            declared_cents=declared_cents,
+            signature=signature,
+            residential=residential,
+            service=service,
+            packaging=np.array(packaging, dtype=object),
+            nonrectangular=np.array(nonrectangular, dtype=bool),
+        )
+        refused = [str(reason) for reason in found["refused"]]
+        return LabelPrices(found["total_cents"], found["billable_lb"], [str(s) for s in found["service"]], refused)
+
+    return price
+
+
+def mixed_labels(parts: Sequence[tuple[float, Labels]]) -> Labels:
+    """Expected labels where the buyer's zone is not known yet: prices weighted by how likely each zone is.
+
+    Parameters
+    ----------
+    parts : sequence of (float, Labels)
+        Share of each zone, summing to one, and its labels.
+
+    Returns
+    -------
+    Labels
+        Mean price in whole cents, half up; refused where any zone with a share refuses. The
+        billable weight and service are those of the likeliest zone.
+
+    Raises
+    ------
+    MeasureError
+        If the shares do not sum to one.
+
+    Examples
+    --------
+    >>> near, far = simple_labels(lambda *_: 900), simple_labels(lambda *_: 1500)
+    >>> one = np.array([12.0])
+    >>> mixed_labels([(0.25, near), (0.75, far)])(one, one, one, one, ["box"], [False]).cents.tolist()
+    [1350]
+    """
+    total = sum(share for share, _ in parts)
+    if abs(total - 1.0) > 1e-9 or min(share for share, _ in parts) < 0:
+        raise MeasureError("shares", need="at least 0 each and 1 together", got=total)
+    known = [(share, labels) for share, labels in parts if share > 0]
+
+    def price(
+        length_in: Floats,
+        width_in: Floats,
+        height_in: Floats,
+        weight_lb: Floats,
+        packaging: Sequence[str],
+        nonrectangular: Sequence[bool],
+    ) -> LabelPrices:
+        given = (length_in, width_in, height_in, weight_lb, packaging, nonrectangular)
+        found = [(share, labels(*given)) for share, labels in known]
+        mean = sum(share * one.cents for share, one in found)
+        likeliest = max(found, key=lambda pair: pair[0])[1]
+        refused = [
+            next((one.refused[row] for _, one in found if one.refused[row]), "")
+            for row in range(len(likeliest.refused))
+        ]
+        cents = np.floor(np.round(mean, 6) + 0.5).astype(np.int64)
+        return LabelPrices(
+            cents=np.where([bool(reason) for reason in refused], 0, cents),
+            billable_lb=likeliest.billable_lb,
+            service=likeliest.service,
+            refused=refused,
+        )
+
+    return price
+
+
+def cheapest_labels(cards: Mapping[str, Labels]) -> Labels:
+    """Labels by several rate cards, each parcel by the one that takes it most cheaply.
+
+    Parameters
+    ----------
+    cards : mapping of str to Labels
+        Name of each card and its labels.
+
+    Returns
+    -------
+    Labels
+        The lowest price of each parcel, its service with the card's name before it; refused, with
+        every card's reason, where none takes it.
+
+    Examples
+    --------
+    >>> near, far = simple_labels(lambda *_: 900), simple_labels(lambda *_: "too long")
+    >>> one = np.array([12.0])
+    >>> found = cheapest_labels({"a": far, "b": near})(one, one, one, one, ["box"], [False])
+    >>> found.cents.tolist(), found.service
+    ([900], ['b'])
+    """
+
+    def price(
+        length_in: Floats,
+        width_in: Floats,
+        height_in: Floats,
+        weight_lb: Floats,
+        packaging: Sequence[str],
+        nonrectangular: Sequence[bool],
+    ) -> LabelPrices:
+        given = (length_in, width_in, height_in, weight_lb, packaging, nonrectangular)
+        found = {name: labels(*given) for name, labels in cards.items()}
+        none = np.iinfo(np.int64).max
+        prices = np.array(
+            [np.where([bool(reason) for reason in one.refused], none, one.cents) for one in found.values()]
+        )
+        best = prices.argmin(axis=0)
+        names = list(found)
+        rows = range(best.size)
+        taken = prices.min(axis=0) < none
+        chosen = [found[names[best[row]]] for row in rows]
+        return LabelPrices(
+            cents=np.where(taken, prices.min(axis=0), 0),
+            billable_lb=np.array([one.billable_lb[row] for row, one in enumerate(chosen)]),
+            service=[f"{names[best[row]]} {chosen[row].service[row]}".strip() if taken[row] else "" for row in rows],
+            refused=[
+                "" if taken[row] else "; ".join(f"{name}: {one.refused[row]}" for name, one in found.items())
+                for row in rows
+            ],
+        )
+
+    return price
+
+
+def simple_labels(price: Callable[[float, float, float, float], int | str]) -> Labels:
+    """Labels by a plain function of one parcel, for a price list kept elsewhere.
+
+    Parameters
+    ----------
+    price : callable
+        From length, width, height in inches and weight in pounds to whole cents, or to a text that
+        says why it is not taken.
+
+    Returns
+    -------
+    Labels
+        What :func:`flipkit.packing.plan.packing_plan` asks for.
+
+    Examples
+    --------
+    >>> labels = simple_labels(lambda length, width, height, weight: 950 if weight < 20 else "too heavy")
+    >>> one = np.array([12.0, 12.0])
+    >>> found = labels(one, one, one, np.array([5.0, 25.0]), ["box", "box"], [False, False])
+    >>> found.cents.tolist(), found.refused
+    ([950, 0], ['', 'too heavy'])
+    """
+
+    def every(
+        length_in: Floats,
+        width_in: Floats,
+        height_in: Floats,
+        weight_lb: Floats,
+        packaging: Sequence[str],
+        nonrectangular: Sequence[bool],
+    ) -> LabelPrices:
+        rows = zip(length_in.tolist(), width_in.tolist(), height_in.tolist(), weight_lb.tolist(), strict=True)
+        found = [price(*row) for row in rows]
+        return LabelPrices(
+            cents=np.array([0 if isinstance(one, str) else int(one) for one in found], dtype=np.int64),
+            billable_lb=np.full(len(found), np.nan),
+            service=[""] * len(found),
+            refused=[one if isinstance(one, str) else "" for one in found],
+        )
+
+    return every
+
+
+# What each draft costs: container, materials, minutes, label, expected damage; the cheapest of all.
 
 IN_PER_FT = 12.0
 
@@ -323,3 +625,477 @@ def _nested(found: list[Priced], sheets: dict[tuple[str, str], list[list[Sheet]]
             if best is None or _rank(whole) < _rank(best):
                 best = whole
     return best
+
+
+# What a packed carton's strength allows: the carton rule, compression, the stack above it.
+
+
+@dataclass(frozen=True)
+class StrengthCheck:
+    """A carton against the rule and against its own kind stacked on it.
+
+    Attributes
+    ----------
+    grade : str
+        Its strength in words; empty where unknown or where it is no carton.
+    gross_limit_lb, united_limit_in : float
+        Most by the carton rule; NaN where unknown. [lb, in]
+    over_united : bool
+        Whether it is larger than the rule covers.
+    burst_wanted : int
+        Burst strength that the post asks for if the contents are dense; 0 for none. [lb/sq in]
+    burst_enough : bool
+        Whether it has that.
+    compression_lb : float
+        By the simplified McKee formula; NaN where unknown. [lb]
+    out_of_scope : tuple of str
+        Why that formula does not hold for this carton; empty where it does.
+    left_lb : float
+        What time and damp leave of it. [lb]
+    load_lb : float
+        Parcels of its own kind stacked above it to the assumed height. [lb]
+    bears : bool or None
+        Whether what is left bears that load; None where unknown.
+    """
+
+    grade: str
+    gross_limit_lb: float
+    united_limit_in: float
+    over_united: bool
+    burst_wanted: int
+    burst_enough: bool
+    compression_lb: float
+    out_of_scope: tuple[str, ...]
+    left_lb: float
+    load_lb: float
+    bears: bool | None
+
+
+def strength_check(one: Priced, *, rules: PackingRules, assumptions: Assumptions) -> StrengthCheck:
+    """A way of packing against the carton rule and the stacking estimate.
+
+    Parameters
+    ----------
+    one : Priced
+        The way.
+    rules : PackingRules
+        Rules in force.
+    assumptions : Assumptions
+        Which rule counts, how high parcels are stacked and what weakens a carton.
+
+    Returns
+    -------
+    StrengthCheck
+        An estimate, never a certificate.
+
+    References
+    ----------
+    ``item-222``, ``usps-publication-2``, ``mckee-1963`` and ``compression-losses`` in
+    ``rules/data/sources.toml``.
+    """
+    draft, grade, nan = one.draft, one.draft.grade, float("nan")
+    wanted = dense_burst(one.gross_lb, block=rules.cartons)
+    above = max(int(assumptions.number("packing.stack_in") // draft.outside_in[2]) - 1, 0)
+    load = above * one.gross_lb
+    if grade is None:
+        return StrengthCheck("", nan, nan, False, wanted, False, nan, (), nan, load, None)
+    strength = assumptions.text("packing.strength")
+    limit = gross_limit_lb(grade, strength=strength, block=rules.cartons)  # type: ignore[arg-type]
+    over = sum(draft.outside_in) > grade.united_in
+    if grade.ect is None or draft.caliper_in <= 0:
+        return StrengthCheck(
+            grade.text, limit, grade.united_in, over, wanted, grade.burst >= wanted, nan, (), nan, load, None
+        )
+    length, width, depth = draft.inside_in
+    turned = one.nest is not None and any(place.turned for use in one.nest.uses for place in use.placements)
+    scope = compression_scope(
+        length,
+        width,
+        depth,
+        slotted=draft.style in ("stock", "cut_down", "slotted"),
+        flutes_upright=not turned,
+        block=rules.cartons,
+    )
+    compression = box_compression_lb(
+        length, width, ect_lb_per_in=grade.ect, caliper_in=draft.caliper_in, block=rules.cartons
+    )
+    causes = [cause.strip() for cause in assumptions.text("packing.stack_losses").split(",") if cause.strip()]
+    left = stacking_load_lb(compression, causes=causes, block=rules.cartons)
+    return StrengthCheck(
+        grade=grade.text,
+        gross_limit_lb=limit,
+        united_limit_in=grade.united_in,
+        over_united=over,
+        burst_wanted=wanted,
+        burst_enough=grade.burst >= wanted,
+        compression_lb=compression,
+        out_of_scope=tuple(scope),
+        left_lb=left,
+        load_lb=load,
+        bears=None if scope else left >= load,
+    )
+
+
+# A packing plan as plain values: units in the key names, ready for JSON or a template.
+
+
+def plan_dict(
+    item: PackItem,
+    best: Priced | None,
+    others: Sequence[Priced],
+    refusals: Sequence[Refusal],
+    *,
+    rules: PackingRules,
+    assumptions: Assumptions,
+) -> dict[str, Any]:
+    """Everything that a plan says.
+
+    Parameters
+    ----------
+    item : PackItem
+        The item.
+    best : Priced or None
+        The cheapest way.
+    others : sequence of Priced
+        The other ways.
+    refusals : sequence of Refusal
+        What is not possible.
+    rules : PackingRules
+        Rules that were in force.
+    assumptions : Assumptions
+        What was assumed.
+
+    Returns
+    -------
+    dict
+        ``item``, ``best``, ``strength`` of the best, ``others``, ``not_possible``, ``rules`` and
+        ``assumed``.
+    """
+    check = None if best is None else strength_check(best, rules=rules, assumptions=assumptions)
+    return {
+        "item": {
+            "item_id": item.item_id,
+            "title": item.title,
+            "length_in": item.length_in,
+            "width_in": item.width_in,
+            "height_in": item.height_in,
+            "weight_lb": item.weight_lb,
+            "fragility": item.fragility,
+            "value_cents": item.value_cents,
+            "upright": item.upright,
+        },
+        "best": None if best is None else priced_dict(best, item),
+        "strength": None if check is None else strength_dict(check),
+        "others": [priced_dict(one, item) for one in others],
+        "not_possible": [
+            {"style": one.style, "style_name": STYLES[one.style], "what": one.what, "reason": one.reason}
+            for one in refusals
+        ],
+        "rules": {
+            "own_files": list(rules.own),
+            **{
+                name: {"dates": block.described, "sources": list(block.sources), "seen": block.seen}
+                for name, block in (
+                    ("lifting", rules.lifting),
+                    ("cartons", rules.cartons),
+                    ("board", rules.board),
+                    ("cushions", rules.cushions),
+                )
+            },
+        },
+        "assumed": {
+            key: {"value": entry.text(), "unit": entry.unit, "layer": entry.layer}
+            for key, entry in sorted(assumptions.entries.items())
+            if key.startswith("packing.") or key in ("hour.target", "help.wage", "help.burden")
+        },
+    }
+
+
+def strength_dict(check: StrengthCheck) -> dict[str, Any]:
+    """A strength check as plain values.
+
+    Parameters
+    ----------
+    check : StrengthCheck
+        From :func:`flipkit.packing.plan.strength_check`.
+
+    Returns
+    -------
+    dict
+        None where something is unknown; an estimate, not a certificate.
+    """
+    return {
+        "grade": check.grade,
+        "gross_limit_lb": _known(check.gross_limit_lb),
+        "united_limit_in": _known(check.united_limit_in),
+        "over_united": check.over_united,
+        "burst_wanted_psi": check.burst_wanted,
+        "burst_enough": check.burst_enough,
+        "compression_lb": _known(check.compression_lb),
+        "out_of_scope": list(check.out_of_scope),
+        "left_after_losses_lb": _known(check.left_lb),
+        "stack_above_lb": _known(check.load_lb),
+        "bears_the_stack": check.bears,
+    }
+
+
+def _known(value: float) -> float | None:
+    return None if math.isnan(value) else _short(value)
+
+
+def priced_dict(one: Priced, item: PackItem) -> dict[str, Any]:
+    """One way to pack as plain values.
+
+    Parameters
+    ----------
+    one : Priced
+        The way.
+    item : PackItem
+        The item.
+
+    Returns
+    -------
+    dict
+        Sizes, weights, costs, minutes, hands, padding and the cut list.
+    """
+    draft, lift = one.draft, one.hands
+    return {
+        "style": draft.style,
+        "style_name": STYLES[draft.style],
+        "code": next((blank.code for blank in draft.blanks), "0201" if draft.pieces else ""),
+        "what": draft.what,
+        "total_cents": one.total_cents,
+        "container_cents": one.container_cents,
+        "materials_cents": one.materials_cents,
+        "owner_cents": one.owner_cents,
+        "helper_cents": one.helper_cents,
+        "label_cents": one.label_cents,
+        "expected_damage_cents": one.damage_cents,
+        "inside_in": [_short(side) for side in draft.inside_in],
+        "outside_in": [_short(side) for side in draft.outside_in],
+        "united_in": _short(sum(draft.outside_in)),
+        "gross_lb": _short(one.gross_lb),
+        "billable_lb": None if math.isnan(one.billable_lb) else one.billable_lb,
+        "service": one.service,
+        "packaging": draft.packaging,
+        "item_lies_in": [_short(side) for side in turned(item.sides_in, draft.turn)],
+        "owner_min": _short(one.owner_min),
+        "helper_min": _short(one.helper_min),
+        "people": lift.people,
+        "lifting_limit_lb": _short(lift.limit_lb),
+        "lifting_index": None if math.isinf(lift.lifting_index) else _short(lift.lifting_index),
+        "people_enough": lift.enough,
+        "padding": _padding(draft.padding),
+        "materials": [
+            {"what": line.what, "quantity": _short(line.quantity), "unit": line.unit, "cost_cents": line.cents}
+            for line in one.materials
+        ],
+        "cut_list": None if one.nest is None else nest_dict(one.nest, [blank.name for blank in draft.blanks]),
+    }
+
+
+def _padding(way: Padding | None) -> dict[str, Any] | None:
+    if way is None:
+        return None
+    return {
+        "cushion": way.cushion.name if way.cushion else "",
+        "needed_in": _short(way.needed_in),
+        "layers": way.layers,
+        "thickness_in": _short(way.thickness_in),
+        "clearance_in": _short(way.clearance_in),
+        "fall_in": way.drop_in,
+        "area_sqft": _short(way.area_sqft),
+    }
+
+
+def nest_dict(nest: Nest, names: Sequence[str]) -> dict[str, Any]:
+    """A nest as plain values.
+
+    Parameters
+    ----------
+    nest : Nest
+        Blanks on sheets.
+    names : sequence of str
+        What the blanks become.
+
+    Returns
+    -------
+    dict
+        Sheets with their blanks, cuts, waste and offcut.
+    """
+    return {
+        "cutting": nest.cutting,
+        "exact": nest.exact,
+        "sheets_cents": nest.cost_cents,
+        "sheet_in2": _short(nest.sheet_in2),
+        "waste_in2": _short(nest.waste_in2),
+        "waste_share": _short(nest.waste_share),
+        "least_sheet_in2": _short(nest.least_sheet_in2),
+        "sheets": [
+            {
+                "sheet": use.sheet.name,
+                "length_in": use.sheet.length_in,
+                "width_in": use.sheet.width_in,
+                "old_scores_in": list(use.sheet.scores_in),
+                "offcut_in": [_short(side) for side in use.offcut_in],
+                "blanks": [
+                    {
+                        "blank": names[place.blank],
+                        "x_in": place.x_in,
+                        "y_in": place.y_in,
+                        "length_in": place.length_in,
+                        "width_in": place.width_in,
+                        "turned": place.turned,
+                    }
+                    for place in use.placements
+                ],
+                "cuts_in": [list(cut) for cut in use.cuts],
+            }
+            for use in nest.uses
+        ],
+    }
+
+
+def _short(value: float) -> float:
+    """Thousandths are finer than a tape measure; more digits are noise."""
+    return round(float(value), 3)
+
+
+# The packing plan: the cheapest safe way to send an item, what else was possible, and what was not.
+#
+# From inside to outside: layers and clearance by fragility, the board's thickness, the outside, the label's
+# billable weight; carton + materials + minutes + label + expected damage as small as they get over every style,
+# every container at hand, every cushioning and every way to lay the item.
+
+_MAKERS = (
+    stock_drafts,
+    cut_down_drafts,
+    joined_drafts,
+    tube_drafts,
+    bag_drafts,
+    wrapped_drafts,
+    pickup_drafts,
+)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What to do with an item.
+
+    Attributes
+    ----------
+    item : PackItem
+        The item.
+    best : Priced or None
+        The cheapest safe way; None where nothing is possible.
+    others : tuple of Priced
+        The cheapest of every other style and container, cheapest first.
+    refusals : tuple of Refusal
+        What is not possible, and why.
+    rules : PackingRules
+        Rules that were in force.
+    assumptions : Assumptions
+        What was assumed.
+    """
+
+    item: PackItem
+    best: Priced | None
+    others: tuple[Priced, ...]
+    refusals: tuple[Refusal, ...]
+    rules: PackingRules
+    assumptions: Assumptions
+
+    def as_dict(self) -> dict[str, Any]:
+        """The plan as plain values with units in the key names, ready for JSON."""
+        return plan_dict(
+            self.item, self.best, self.others, self.refusals, rules=self.rules, assumptions=self.assumptions
+        )
+
+
+def packing_plan(
+    item: PackItem, stock: Stock, *, labels: Labels, rules: PackingRules, assumptions: Assumptions
+) -> Plan:
+    """The cheapest safe way to send an item.
+
+    Parameters
+    ----------
+    item : PackItem
+        What is to be packed.
+    stock : Stock
+        What is at hand.
+    labels : Labels
+        What prices the labels, from :mod:`flipkit.packing.plan`.
+    rules : PackingRules
+        Rules in force on the day, from :func:`flipkit.packing.materials.packing_rules`.
+    assumptions : Assumptions
+        From :func:`flipkit.assumptions.load_assumptions`.
+
+    Returns
+    -------
+    Plan
+        The cheapest way, the others, and the reasons against the rest.
+
+    Raises
+    ------
+    MeasureError
+        If a side or the weight is not above zero, or a name is unknown.
+    """
+    require_item(item)
+    ways, reasons = paddings(item, stock, rules, assumptions)
+    bench = Bench(item, stock, rules, assumptions, tuple(ways))
+    drafts: Iterator[Draft | Refusal] = itertools.chain.from_iterable(make(bench) for make in _MAKERS)
+    found, refusals = priced_drafts(itertools.chain(drafts, made_drafts(bench)), bench, labels)
+    if not ways:
+        refusals = [*refusals, *_unpadded(bench, reasons)]
+    refusals += _absent(bench, {one.draft.style for one in found} | {refusal.style for refusal in refusals})
+    order = list(STYLES)
+    refusals.sort(key=lambda refusal: (order.index(refusal.style), refusal.what))
+    best = found[0] if found else None
+    return Plan(item, best, tuple(found[1:]), tuple(refusals), rules, assumptions)
+
+
+def require_item(item: PackItem) -> None:
+    """Refuse an item whose measures make no sense.
+
+    Parameters
+    ----------
+    item : PackItem
+        The item.
+
+    Raises
+    ------
+    MeasureError
+        If a side or the weight is not a finite number above zero, or the value is negative.
+    """
+    where = f"item {item.item_id}"
+    for name in ("length_in", "width_in", "height_in", "weight_lb"):
+        value = getattr(item, name)
+        if not (math.isfinite(value) and value > 0):
+            raise MeasureError(name, need="a finite number above 0", got=value, where=where, mend="measure it again")
+    if item.value_cents < 0:
+        raise MeasureError("value_cents", need="at least 0", got=item.value_cents, where=where)
+
+
+def _unpadded(bench: Bench, reasons: list[str]) -> list[Refusal]:
+    """Without a way to pad, every container is out for the same reason."""
+    stock = bench.stock
+    why = "; ".join(reasons)
+    names = [("stock", carton.name) for carton in stock.cartons] + [("cut_down", c.name) for c in stock.cartons]
+    names += [("tube", tube.name) for tube in stock.tubes] + [("bag", bag.name) for bag in stock.bags]
+    names += [(style, "any board") for style in MADE]
+    return [Refusal(0.0, style, what, why) for style, what in names]
+
+
+def _absent(bench: Bench, seen: set[str]) -> list[Refusal]:
+    """A word on every style that the stock has nothing for."""
+    stock = bench.stock
+    lacking = {
+        "stock": "no carton in stock",
+        "cut_down": "no carton in stock",
+        "joined": "no two cartons with like openings in stock" if stock.cartons else "no carton in stock",
+        "tube": "no tube in stock",
+        "bag": "no padded bag in stock",
+    }
+    for style in MADE:
+        lacking[style] = "no sheet in stock, and no carton to cut up"
+    return [Refusal(0.0, style, "none", reason) for style, reason in lacking.items() if style not in seen]

@@ -1,20 +1,49 @@
-"""Ways to pack an item, as drafts: what goes where and how large it gets, before any price."""
+"""TODO"""
 
 from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 
 from flipkit.assumptions import Assumptions
 from flipkit.errors import MeasureError
-from flipkit.packing.at_hand import Carton, Sheet, Stock, flattened
-from flipkit.packing.blanks import Blank
-from flipkit.packing.cushioning import Closure, Padding, Sides, fill_volume_cuft, padding
-from flipkit.packing.materials import Grade, Packaging, Strength, carton_grade, gross_limit_lb
-from flipkit.rules.packing_rules import PackingRules
+from flipkit.packing.at_hand import Carton, Sheet, Stock, Tube, flattened
+from flipkit.packing.blanks import (
+    Blank,
+    five_panel_blank,
+    folded_wrap_blank,
+    slotted_blank,
+    slotted_half_blank,
+    tray_blank,
+)
+from flipkit.packing.cushioning import (
+    CUIN_PER_CUFT,
+    SQIN_PER_SQFT,
+    Closure,
+    Padding,
+    Sides,
+    fill_volume_cuft,
+    girth_strip_in,
+    padding,
+    slotted_strips_in,
+    stretch_wrap_sqft,
+)
+from flipkit.packing.materials import (
+    Flute,
+    Grade,
+    Packaging,
+    PackingRules,
+    ScoreAllowance,
+    Strength,
+    carton_grade,
+    gross_limit_lb,
+    score_allowance,
+)
 from flipkit.units import SNAP
+
+# Ways to pack an item, as drafts: what goes where and how large it gets, before any price.
 
 #: Styles in the order in which equal costs are decided, with their names in words.
 STYLES = {
@@ -368,3 +397,561 @@ def boards(stock: Stock) -> dict[tuple[str, str], list[list[Sheet]]]:
         own = plain.get(key, [])
         found[key] = [own + bodies[key], own + panels[key]] if key in bodies else [own]
     return found
+
+
+# Drafts from cartons at hand: as they are, cut down in height, two joined mouth to mouth.
+
+
+def carton_outside_in(inside_in: Sides, caliper_in: float) -> Sides:
+    """Outside of a slotted carton: one board on each wall, two flaps below and two above.
+
+    Parameters
+    ----------
+    inside_in : tuple of float
+        Length, width, height. [in]
+    caliper_in : float
+        Thickness of the board. [in]
+
+    Returns
+    -------
+    tuple of float
+        Length, width, height. [in]
+
+    Examples
+    --------
+    >>> carton_outside_in((20.0, 12.0, 10.0), 0.25)
+    (20.5, 12.5, 11.0)
+    """
+    length, width, height = inside_in
+    return (length + 2 * caliper_in, width + 2 * caliper_in, height + 4 * caliper_in)
+
+
+def carton_lb(carton: Carton, bench: Bench, *, height_in: float | None = None) -> float:
+    """Weight of a slotted carton's board, from its blank.
+
+    Parameters
+    ----------
+    carton : Carton
+        The carton.
+    bench : Bench
+        For the board table.
+    height_in : float, optional
+        Inside height, where it is cut down. [in]
+
+    Returns
+    -------
+    float
+        Weight. [lb]
+    """
+    flute = bench.rules.board.flute(carton.flute)
+    blank = slotted_blank(
+        carton.length_in,
+        carton.width_in,
+        carton.height_in if height_in is None else height_in,
+        allowance=score_allowance(flute, block=bench.rules.board),
+        trim_in=0.0,
+        may_turn=False,
+    )
+    return blank.area_in2 / SQIN_PER_SQFT * flute.lb_per_sqft
+
+
+def _misfit(needs: Sides, inside: Sides) -> float:
+    return max(need - room for need, room in zip(needs, inside, strict=True))
+
+
+def _does_not_fit(needs: Sides, inside: Sides) -> str:
+    asked = " x ".join(f"{side:.1f}" for side in needs)
+    has = " x ".join(f"{side:.1f}" for side in inside)
+    return f"needs {asked} in inside, has {has} in"
+
+
+def stock_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
+    """Each carton as it is, with each way to pad, the item laid as it fits first.
+
+    How the item lies changes neither the outside nor what is filled, so one way is enough.
+
+    Parameters
+    ----------
+    bench : Bench
+        Item, stock, rules.
+
+    Returns
+    -------
+    iterator of Draft or Refusal
+        What fits, and why the rest does not.
+    """
+    for carton in bench.stock.cartons:
+        if carton.quantity < 1:
+            yield Refusal(0.0, "stock", carton.name, "none left")
+            continue
+        inside = (carton.length_in, carton.width_in, carton.height_in)
+        for way in bench.paddings:
+            turns = list(bench.turns())
+            turn = next((turn for turn in turns if _misfit(turned(way.needs_in, turn), inside) <= SNAP), None)
+            if turn is None:
+                nearest = min((turned(way.needs_in, turn) for turn in turns), key=lambda needs: _misfit(needs, inside))
+                yield Refusal(_misfit(nearest, inside), "stock", carton.name, _does_not_fit(nearest, inside))
+            else:
+                yield _carton_draft("stock", carton, inside, way, turn, bench)
+
+
+def cut_down_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
+    """Each carton cut down to the height that the item needs, flaps scored anew.
+
+    Parameters
+    ----------
+    bench : Bench
+        Item, stock, rules.
+
+    Returns
+    -------
+    iterator of Draft or Refusal
+        One draft a height that some way of laying the item asks for.
+    """
+    least = bench.assumptions.number("packing.least_cut_in")
+    for carton in bench.stock.cartons:
+        if carton.quantity < 1:
+            yield Refusal(0.0, "cut_down", carton.name, "none left")
+            continue
+        inside = (carton.length_in, carton.width_in, carton.height_in)
+        for way in bench.paddings:
+            heights: dict[float, tuple[int, int, int]] = {}
+            for turn in bench.turns():
+                needs = turned(way.needs_in, turn)
+                if _misfit(needs, inside) > SNAP:
+                    yield Refusal(_misfit(needs, inside), "cut_down", carton.name, _does_not_fit(needs, inside))
+                elif carton.height_in - needs[2] < least - SNAP:
+                    reason = f"nothing to gain: {carton.height_in - needs[2]:.1f} in to take off its height"
+                    yield Refusal(0.0, "cut_down", carton.name, reason)
+                else:
+                    heights.setdefault(needs[2], turn)
+            for height, turn in heights.items():
+                lower = (carton.length_in, carton.width_in, height)
+                yield _carton_draft("cut_down", carton, lower, way, turn, bench)
+
+
+def _carton_draft(
+    style: str, carton: Carton, inside: Sides, way: Padding, turn: tuple[int, int, int], bench: Bench
+) -> Draft:
+    caliper = bench.rules.board.flute(carton.flute).caliper_in
+    outside = carton_outside_in(inside, caliper)
+    strips = slotted_strips_in(
+        outside,
+        closure=bench.closure,
+        own_joint=False,
+        table=bench.rules.cushions,
+    )
+    walls = 2 * (carton.length_in + carton.width_in)
+    cut = style == "cut_down"
+    return Draft(
+        style=style,
+        what=carton.name,
+        inside_in=inside,
+        outside_in=outside,
+        padding=way,
+        turn=turn,
+        container_cents=carton.cost_cents,
+        container_lb=carton_lb(carton, bench, height_in=inside[2]),
+        strips_in=tuple(strips),
+        # Four corners slit down, new scores around, and the old flaps trimmed to half the width.
+        knife_in=4 * (carton.height_in - inside[2]) + walls if cut else 0.0,
+        score_in=walls if cut else 0.0,
+        grade=bench.grade(carton.grade),
+        caliper_in=caliper,
+        used=carton.used,
+        pieces=(carton,),
+    )
+
+
+def joined_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
+    """Two cartons mouth to mouth, flaps lapped over each other's walls, for what is too long for one.
+
+    They are as high together as their two heights, or pushed into each other (their walls slit at
+    the corners) down to what the item needs.
+
+    Parameters
+    ----------
+    bench : Bench
+        Item, stock, rules.
+
+    Returns
+    -------
+    iterator of Draft or Refusal
+        Pairs whose openings agree within the tolerance.
+    """
+    tolerance = bench.assumptions.number("packing.join_tolerance_in")
+    least = bench.assumptions.number("packing.least_cut_in")
+    for one, two in itertools.combinations_with_replacement(bench.stock.cartons, 2):
+        if min(one.quantity, two.quantity) < (2 if one is two else 1):
+            continue
+        what = f"{one.name} and {two.name}" if one is not two else f"two of {one.name}"
+        apart = max(abs(one.length_in - two.length_in), abs(one.width_in - two.width_in))
+        if apart > tolerance + SNAP:
+            yield Refusal(apart, "joined", "any two", f"the openings of {what} differ by {apart:.1f} in")
+            continue
+        across = (min(one.length_in, two.length_in), min(one.width_in, two.width_in))
+        most = one.height_in + two.height_in
+        inside = (*across, most)
+        for way in bench.paddings:
+            for turn in bench.turns():
+                needs = turned(way.needs_in, turn)
+                if _misfit(needs, inside) > SNAP:
+                    yield Refusal(
+                        _misfit(needs, inside), "joined", "any two", f"{what}: {_does_not_fit(needs, inside)}"
+                    )
+                elif needs[2] <= max(one.height_in, two.height_in) + SNAP:
+                    yield Refusal(0.0, "joined", "any two", f"one of {what} alone is high enough")
+                else:
+                    yield _joined(one, two, what, inside, way, turn, bench)
+                    if most - needs[2] >= least - SNAP:
+                        yield _joined(one, two, what, (*across, needs[2]), way, turn, bench)
+
+
+def _joined(
+    one: Carton, two: Carton, what: str, inside: Sides, way: Padding, turn: tuple[int, int, int], bench: Bench
+) -> Draft:
+    table = bench.rules.cushions
+    calipers = [bench.rules.board.flute(carton.flute).caliper_in for carton in (one, two)]
+    outer = [carton_outside_in((c.length_in, c.width_in, 0.0), t) for c, t in zip((one, two), calipers, strict=True)]
+    thick = max(calipers)
+    # The lapped flaps lie outside the walls; two flaps close each end.
+    length, width = (max(outer[0][axis], outer[1][axis]) + 2 * thick for axis in (0, 1))
+    outside = (length, width, inside[2] + 2 * sum(calipers))
+    strips = slotted_strips_in(outside, closure=bench.closure, own_joint=False, table=table)
+    strips += [girth_strip_in(length, width, table=table)] * 2
+    grades = [bench.grade(carton.grade) for carton in (one, two)]
+    known = [grade for grade in grades if grade is not None]
+    taken = one.height_in + two.height_in - inside[2]
+    return Draft(
+        style="joined",
+        what=what,
+        inside_in=inside,
+        outside_in=outside,
+        padding=way,
+        turn=turn,
+        container_cents=one.cost_cents + two.cost_cents,
+        container_lb=carton_lb(one, bench) + carton_lb(two, bench),
+        strips_in=tuple(strips),
+        knife_in=4 * taken,
+        grade=min(known, key=lambda grade: grade.gross_lb) if len(known) == 2 else None,
+        caliper_in=thick,
+        used=one.used or two.used,
+        pieces=(one, two),
+    )
+
+
+# Drafts cut from sheets: slotted carton in one or two pieces, telescope, five-panel wrap, folded wrap.
+
+Made = tuple[Sides, tuple[Blank, ...], tuple[float, ...]]  # outside, blanks, strips
+Maker = Callable[[Sides, Flute, ScoreAllowance, Bench], Made | None]
+
+
+def made_drafts(bench: Bench) -> Iterator[Draft]:
+    """Every style from every kind of board at hand, every way to pad and to lay the item.
+
+    Parameters
+    ----------
+    bench : Bench
+        Item, stock, rules.
+
+    Returns
+    -------
+    iterator of Draft
+        Whether the sheets are large enough is for the nesting to say.
+    """
+    for flute_name, grade in boards(bench.stock):
+        flute = bench.rules.board.flute(flute_name)
+        allowance = score_allowance(flute, block=bench.rules.board)
+        what = f"{flute_name} flute board, {grade or 'strength unknown'}"
+        for way in bench.paddings:
+            for turn in bench.turns():
+                inside = turned(way.needs_in, turn)
+                for style, make in _MAKERS.items():
+                    made = make(inside, flute, allowance, bench)
+                    if made is None:
+                        continue
+                    outside, blanks, strips = made
+                    yield Draft(
+                        style=style,
+                        what=what,
+                        inside_in=inside,
+                        outside_in=outside,
+                        padding=way,
+                        turn=turn,
+                        container_lb=sum(b.area_in2 for b in blanks) / SQIN_PER_SQFT * flute.lb_per_sqft,
+                        strips_in=strips,
+                        blanks=blanks,
+                        board=(flute_name, grade),
+                        knife_in=sum(blank.knife_in for blank in blanks),
+                        score_in=sum(blank.score_in for blank in blanks),
+                        grade=bench.grade(grade),
+                        caliper_in=flute.caliper_in,
+                    )
+
+
+def _slotted(inside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made:
+    upright = bench.assumptions.text("packing.flutes_upright") == "yes"
+    blank = slotted_blank(*inside, allowance=allowance, trim_in=0.0, may_turn=not upright)
+    outside = carton_outside_in(inside, flute.caliper_in)
+    strips = slotted_strips_in(outside, closure=bench.closure, own_joint=True, table=bench.rules.cushions)
+    return outside, (blank,), tuple(strips)
+
+
+def _slotted_two(inside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made:
+    upright = bench.assumptions.text("packing.flutes_upright") == "yes"
+    halves = tuple(
+        slotted_half_blank(name, *inside, allowance=allowance, may_turn=not upright)
+        for name in ("first half", "second half")
+    )
+    outside = carton_outside_in(inside, flute.caliper_in)
+    strips = slotted_strips_in(outside, closure=bench.closure, own_joint=True, table=bench.rules.cushions)
+    return outside, halves, (*strips, strips[-1])  # the second joint like the first
+
+
+def _telescope(inside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made | None:
+    length, width, height = inside
+    if length < width - SNAP:
+        return None  # the same trays, named the other way round
+    caliper = flute.caliper_in
+    lid_deep = min(height, bench.assumptions.number("packing.lid_in"))
+    base = tray_blank("base tray", length, width, height, allowance=allowance)
+    lid = tray_blank("lid tray", length + 2 * caliper, width + 2 * caliper, lid_deep, allowance=allowance)
+    outside = (length + 4 * caliper, width + 4 * caliper, height + 2 * caliper)
+    table = bench.rules.cushions
+    more = 2 * table.tape_past_edge_in
+    corners = [height + more] * 4 + [lid_deep + more] * 4
+    # Two strips around, across the length, keep the lid on.
+    around = [girth_strip_in(outside[1], outside[2], table=table)] * 2
+    return outside, (base, lid), tuple(corners + around)
+
+
+def _five_panel(inside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made | None:
+    length, width, height = inside
+    if height > width + SNAP:
+        return None
+    caliper = flute.caliper_in
+    blank = five_panel_blank(length, width, height, allowance=allowance)
+    # Each end: three layers of flaps inside the last one. One side is doubled by the fifth panel.
+    outside = (length + 8 * caliper, width + 3 * caliper, height + 2 * caliper)
+    more = 2 * bench.rules.cushions.tape_past_edge_in
+    ends = [outside[1] + more, outside[2] + more, outside[2] + more] * 2
+    return outside, (blank,), (outside[0] + more, *ends)
+
+
+def _folded_wrap(inside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made:
+    caliper = flute.caliper_in
+    blank = folded_wrap_blank(*inside, allowance=allowance)
+    outside = (inside[0] + 2 * caliper, inside[1] + 2 * caliper, inside[2] + 2 * caliper)
+    more = 2 * bench.rules.cushions.tape_past_edge_in
+    corners = [outside[2] + more] * 4
+    return outside, (blank,), (outside[0] + more, outside[1] + more, outside[1] + more, *corners)
+
+
+_MAKERS: dict[str, Maker] = {
+    "slotted": _slotted,
+    "slotted_two": _slotted_two,
+    "telescope": _telescope,
+    "five_panel": _five_panel,
+    "folded_wrap": _folded_wrap,
+}
+#: Styles that are cut from sheets.
+MADE = tuple(_MAKERS)
+
+
+# Drafts without a carton: tube, padded bag, stretch wrap alone, and the buyer who comes to collect.
+
+
+def tube_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
+    """Each tube as it is and cut to length, the item along its axis.
+
+    A round or rolled item fills the circle of its thicker side; any other the circle around its
+    cross-section.
+
+    Parameters
+    ----------
+    bench : Bench
+        Item, stock, rules.
+
+    Returns
+    -------
+    iterator of Draft or Refusal
+        What fits, and why the rest does not.
+    """
+    least = bench.assumptions.number("packing.least_cut_in")
+    for tube in bench.stock.tubes:
+        if tube.quantity < 1:
+            yield Refusal(0.0, "tube", tube.name, "none left")
+            continue
+        if bench.item.upright:
+            yield Refusal(0.0, "tube", tube.name, "the item must stay upright")
+            continue
+        for way in bench.paddings:
+            for turn in bench.turns():
+                long, one, two = turned(way.needs_in, turn)
+                across = _circle_in(bench, (one, two), turn)
+                short = max(long - tube.length_in, across - tube.inside_in)
+                if short > SNAP:
+                    reason = (
+                        f"needs {across:.1f} in across and {long:.1f} in of length, "
+                        f"has {tube.inside_in:g} and {tube.length_in:g} in"
+                    )
+                    yield Refusal(short, "tube", tube.name, reason)
+                    continue
+                yield _tube(bench, tube, way, turn, tube.length_in)
+                if tube.length_in - long >= least - SNAP:
+                    yield _tube(bench, tube, way, turn, long)
+
+
+def _circle_in(bench: Bench, section: tuple[float, float], turn: tuple[int, int, int]) -> float:
+    item = bench.item
+    longest = max(item.sides_in)
+    if item.round_section and item.sides_in[turn[0]] >= longest - SNAP:
+        return max(section)
+    return math.hypot(*section)
+
+
+def _tube(bench: Bench, tube: Tube, way: Padding, turn: tuple[int, int, int], length: float) -> Draft:
+    outside = tube.inside_in + 2 * tube.wall_in
+    wrapped = turned(way.wrapped_in, turn)
+    solid = math.prod(wrapped)
+    if bench.item.round_section:
+        solid *= math.pi / 4
+    hollow = max(length * math.pi / 4 * tube.inside_in**2 - solid, 0.0) / CUIN_PER_CUFT
+    more = 2 * bench.rules.cushions.tape_past_edge_in
+    cap = math.pi * outside + more
+    return Draft(
+        style="tube",
+        what=tube.name,
+        inside_in=(length, tube.inside_in, tube.inside_in),
+        outside_in=(length + 2 * tube.wall_in, outside, outside),
+        padding=way,
+        turn=turn,
+        container_cents=tube.cost_cents,
+        container_lb=length / 12 * tube.lb_per_ft,
+        fill_cuft=hollow,
+        strips_in=(cap, cap),
+        knife_in=math.pi * outside if length < tube.length_in else 0.0,
+        packaging="cylinder",
+        nonrectangular=True,
+        most_lb=tube.most_lb,
+    )
+
+
+def bag_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
+    """Each padded bag, for what does not break: width + height and length + height must go in.
+
+    Filled, a bag is as much shorter and narrower than flat as it is thick.
+
+    Parameters
+    ----------
+    bench : Bench
+        Item, stock, rules.
+
+    Returns
+    -------
+    iterator of Draft or Refusal
+        What fits, and why the rest does not.
+
+    References
+    ----------
+    ``wrap-sheets`` in ``rules/data/sources.toml``, for the flat size of a cover.
+    """
+    allowed = [word.strip() for word in bench.assumptions.text("packing.bag_for").split(",")]
+    ease = bench.assumptions.number("packing.bag_ease_in")
+    thickest = bench.assumptions.number("packing.bag_height_in")
+    for bag in bench.stock.bags:
+        if bag.quantity < 1:
+            yield Refusal(0.0, "bag", bag.name, "none left")
+            continue
+        if bench.item.fragility not in allowed:
+            yield Refusal(0.0, "bag", bag.name, f"a {bench.item.fragility} item is not sent in a padded bag")
+            continue
+        if bench.item.upright:
+            yield Refusal(0.0, "bag", bag.name, "the item must stay upright")
+            continue
+        for way in bench.paddings:
+            turn = tuple(sorted(range(3), key=lambda axis: -way.wrapped_in[axis]))
+            long, wide, high = turned(way.wrapped_in, turn)  # type: ignore[arg-type]
+            short = max(high - thickest, wide + high + ease - bag.width_in, long + high + ease - bag.length_in)
+            if high > thickest + SNAP:
+                yield Refusal(short, "bag", bag.name, f"{high:.1f} in thick, a bag takes up to {thickest:g} in")
+            elif short > SNAP:
+                reason = (
+                    f"needs {wide + high + ease:.1f} x {long + high + ease:.1f} in flat, "
+                    f"has {bag.width_in:g} x {bag.length_in:g} in"
+                )
+                yield Refusal(short, "bag", bag.name, reason)
+            else:
+                yield Draft(
+                    style="bag",
+                    what=bag.name,
+                    inside_in=(long, wide, high),
+                    outside_in=(
+                        max(long + 2 * bag.pad_in, bag.length_in - high),
+                        max(wide + 2 * bag.pad_in, bag.width_in - high),
+                        high + 2 * bag.pad_in,
+                    ),
+                    padding=way,
+                    turn=turn,  # type: ignore[arg-type]
+                    container_cents=bag.cost_cents,
+                    container_lb=bag.weight_lb,
+                    strips_in=(bag.width_in,),
+                    packaging="soft pack",
+                    most_lb=bag.most_lb,
+                )
+
+
+def wrapped_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
+    """The padded item in stretch wrap alone, for what does not break; carriers charge extra for it.
+
+    Parameters
+    ----------
+    bench : Bench
+        Item, stock, rules.
+
+    Returns
+    -------
+    iterator of Draft or Refusal
+        One draft a way to pad, or why not.
+    """
+    film = bench.stock.stretch
+    if film is None:
+        yield Refusal(0.0, "wrapped", "stretch wrap", "no stretch wrap in stock")
+        return
+    allowed = [word.strip() for word in bench.assumptions.text("packing.film_for").split(",")]
+    if bench.item.fragility not in allowed:
+        yield Refusal(0.0, "wrapped", film.name, f"a {bench.item.fragility} item is not sent without a carton")
+        return
+    turns = bench.assumptions.number("packing.film_turns")
+    for way in bench.paddings:
+        sides = way.wrapped_in
+        yield Draft(
+            style="wrapped",
+            what=film.name,
+            inside_in=sides,
+            outside_in=sides,
+            padding=way,
+            turn=(0, 1, 2),
+            film_sqft=stretch_wrap_sqft(sides, turns=turns),
+            packaging="shrink wrap",
+        )
+
+
+def pickup_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
+    """The buyer collects: no carton, no label.
+
+    Parameters
+    ----------
+    bench : Bench
+        Item, stock, rules.
+
+    Returns
+    -------
+    iterator of Draft or Refusal
+        One of either.
+    """
+    if bench.item.pickup:
+        sides = bench.item.sides_in
+        yield Draft("pickup", "the buyer collects", sides, sides, None, (0, 1, 2))
+    else:
+        yield Refusal(0.0, "pickup", "the buyer collects", "the buyer does not come")

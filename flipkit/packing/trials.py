@@ -10,10 +10,9 @@ import numpy as np
 
 from flipkit.assumptions import Assumptions
 from flipkit.errors import MeasureError
-from flipkit.items.labels import Labels
-from flipkit.items.packing import Plan, packing_plan
 from flipkit.money import show_cents
 from flipkit.packing.at_hand import Stock
+from flipkit.packing.plan import Labels, Plan, packing_plan
 from flipkit.packing.styles import STYLES, PackItem
 
 SIDES = ("length_in", "width_in", "height_in")

@@ -11,27 +11,28 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from flipkit.analysis.forecasts import return_forecasts, stock_forecasts
-from flipkit.analysis.next_returns import WHAT as CATEGORY_HOURLY
-from flipkit.analysis.next_returns import category_forecasts, category_outcomes
-from flipkit.analysis.track_record import (
+from flipkit.analysis.forecasts import (
     CHANCES,
     Fault,
+    category_forecasts,
+    category_outcomes,
     faults,
     forecast_table,
     item_outcomes,
     kept_forecasts,
+    return_forecasts,
     score_table,
     scored,
+    stock_forecasts,
 )
-from flipkit.analysis.words import TOO_FEW
+from flipkit.analysis.forecasts import WHAT as CATEGORY_HOURLY
+from flipkit.analysis.returns import TOO_FEW
 from flipkit.money import show_cents
-from flipkit.reports import elements, tallies
+from flipkit.reports import elements
 from flipkit.reports.elements import Element
-from flipkit.reports.opening import STUDIES
 from flipkit.reports.pocket import few_sales_sentence
 from flipkit.reports.sentences import count_of
-from flipkit.reports.study import Study
+from flipkit.reports.study import STUDIES, Study
 from flipkit.reports.tables import words
 
 #: Folder beside the packs in which the forecasts of every run are kept.
@@ -369,7 +370,7 @@ def _month_outcomes(study: Study, due: pd.DataFrame) -> dict[tuple[str, str, dt.
     asked = due[due["what"].isin(list(columns))]
     found: dict[tuple[str, str, dt.date], float] = {}
     for what, subject, day in zip(asked["what"], asked["subject"], asked["due_on"], strict=True):
-        months = tallies.by_month(study.items, last=str(subject)).set_index("month")
+        months = elements.by_month(study.items, last=str(subject)).set_index("month")
         value = float(months[columns[str(what)]].get(pd.Period(subject, "M").start_time, np.nan))
         if not np.isnan(value):
             found[(str(what), str(subject), day.date())] = value

@@ -6,7 +6,7 @@ import math
 
 import pandas as pd
 
-from flipkit.analysis.words import TOO_FEW, wage_verdict
+from flipkit.analysis.returns import TOO_FEW, wage_verdict
 from flipkit.books.schema import ACTIVITIES
 from flipkit.economics.hiring import help_table, wage_limit
 from flipkit.money import show_cents

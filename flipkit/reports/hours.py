@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from flipkit.analysis.hours import HourPlan, available_hours, hour_plan, worth_of_items
-from flipkit.analysis.words import TOO_FEW
+from flipkit.analysis.returns import TOO_FEW
 from flipkit.money import show_cents
 from flipkit.reports import elements
 from flipkit.reports.elements import Element

@@ -7,15 +7,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from flipkit.analysis.groups import Window, in_window
-from flipkit.books.past import books_as_of
-from flipkit.books.read import Books
+from flipkit.analysis.returns import Window, in_window
+from flipkit.books.read import Books, books_as_of
 from flipkit.economics.hiring import hired_costs
 from flipkit.money import share_out, show_cents
 from flipkit.reports.elements import Element, table
 from flipkit.reports.sentences import month_name
-from flipkit.reports.spans import currency_unit, rows_within, year_window
-from flipkit.reports.study import Study
+from flipkit.reports.study import Study, currency_unit, rows_within, year_window
 from flipkit.reports.tables import words
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from flipkit.analysis.buying import SHOP, pocket_table
 from flipkit.analysis.decisions import STOP
-from flipkit.analysis.words import TOO_FEW
+from flipkit.analysis.max_bid import SHOP, pocket_table
+from flipkit.analysis.returns import TOO_FEW
 from flipkit.charts.style import joined
 from flipkit.money import show_cents
 from flipkit.reports.elements import Element, table

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from flipkit.analysis.buying import SHOP, question
-from flipkit.analysis.frontier import thing_frontier
-from flipkit.analysis.words import TOO_FEW
+from flipkit.analysis.max_bid import SHOP, question
+from flipkit.analysis.repricing import thing_frontier
+from flipkit.analysis.returns import TOO_FEW
 from flipkit.money import show_cents
 from flipkit.reports.elements import Element, table
 from flipkit.reports.pocket import few_sales_sentence, sales_known

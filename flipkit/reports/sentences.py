@@ -9,11 +9,11 @@ import math
 
 import pandas as pd
 
-from flipkit.analysis.words import TOO_FEW
+from flipkit.analysis.returns import TOO_FEW
 from flipkit.economics.overrides import suppositions
 from flipkit.money import show_cents
+from flipkit.reports.elements import origin_mix
 from flipkit.reports.study import Study
-from flipkit.reports.tallies import origin_mix
 
 
 def money_per_hour(dollars: float, *, currency: str) -> str:

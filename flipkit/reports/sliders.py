@@ -10,8 +10,8 @@ import pandas as pd
 
 from flipkit.analysis.sliders import AS_CHARGED, Settings, moved_returns, moving_sums
 from flipkit.charts.sliders import DIVISORS, moved_words, plot_moving_returns
+from flipkit.economics.labor import EVERYBODY
 from flipkit.economics.overrides import labels_dearer, with_divisor
-from flipkit.items.wages import EVERYBODY
 from flipkit.reports.elements import Element, table
 from flipkit.reports.sentences import money_per_hour
 from flipkit.reports.study import Study

@@ -1,33 +1,40 @@
-"""The numbers of one report: the books read, every item costed, every category weighed, once."""
+"""TODO"""
 
 from __future__ import annotations
 
 import datetime as dt
 import functools
+import hashlib
+import json
+import os
 import pickle
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
-import flipkit.reports.tallies as tallies
-from flipkit.analysis import bought, gaps, returns, sizes, survival
-from flipkit.analysis.break_even import BreakEven, break_even_price
+import flipkit.reports.elements as tallies
+from flipkit.analysis import returns, sizes, survival
 from flipkit.analysis.decisions import buying_verdicts
-from flipkit.analysis.groups import Window, in_window
-from flipkit.analysis.person_weeks import Typical
 from flipkit.analysis.repricing import price_plan
-from flipkit.analysis.sale_hazard import SellingModel
+from flipkit.analysis.returns import Window, in_window, pulled_returns
+from flipkit.analysis.sale_hazard import SellingModel, Typical
 from flipkit.analysis.shop_knowledge import shop_knowledge, shop_model
-from flipkit.analysis.shrinkage import pulled_returns
+from flipkit.analysis.sizes import BreakEven, break_even_price
 from flipkit.analysis.stock_value import Horizon, stock_prospects
-from flipkit.assumptions import Assumptions
+from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings, settings_in
 from flipkit.books.problems import Problem
-from flipkit.books.read import Books
-from flipkit.economics.items import Economics
+from flipkit.books.read import Books, last_recorded_day, read_books
+from flipkit.economics.items import Economics, item_economics
+from flipkit.errors import AssumptionError
 from flipkit.money import show_cents
-from flipkit.rules.tables import Rules
+from flipkit.paths import demo_folder
+from flipkit.rules.tables import Rules, load_rules
+
+# The numbers of one report: the books read, every item costed, every category weighed, once.
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,19 +144,19 @@ class Study:
     @functools.cached_property
     def bought_returns(self) -> pd.DataFrame:
         """The same over the items bought in the window, unsold ones with what they may still bring."""
-        return bought.bought_returns(
+        return returns.bought_returns(
             self.items, window=self.window(), horizon=self.horizon, target=self.target, **self._settings
         )
 
     @functools.cached_property
     def both_bases(self) -> pd.DataFrame:
         """Sold and bought basis side by side, best on the bought basis first."""
-        return bought.side_by_side(self.sold_returns, self.bought_returns)
+        return returns.side_by_side(self.sold_returns, self.bought_returns)
 
     @functools.cached_property
     def shop_bought(self) -> pd.DataFrame:
         """The whole shop on bought basis: one row, none where nothing was bought in the window."""
-        return bought.shop_bought_return(
+        return returns.shop_bought_return(
             self.items, window=self.window(), horizon=self.horizon, target=self.target, **self._settings
         )
 
@@ -214,11 +221,11 @@ class Study:
         )
 
     @functools.cached_property
-    def size_gaps(self) -> dict[str, gaps.HourlyGap]:
+    def size_gaps(self) -> dict[str, returns.HourlyGap]:
         """What an hour on bulky things earns more than one on small ones, on each basis."""
         pair: dict[str, Any] = {"by": "size_class", "first": ["bulky"], "second": ["small"], "horizon": self.horizon}
         return {
-            basis: gaps.hourly_gap(self.items, window=self.window(), basis=basis, **pair, **self._settings)
+            basis: returns.hourly_gap(self.items, window=self.window(), basis=basis, **pair, **self._settings)
             for basis in ("bought", "sold")
         }
 
@@ -365,3 +372,191 @@ class Study:
             "seed": self.assumptions.whole("report.seed"),
             "too_few": self.assumptions.whole("report.too_few_items"),
         }
+
+
+# A study opened: from books, month, day and settings to the numbers, or to those already computed.
+#
+# A run of many notebooks computes the study once and leaves it in the folder that the environment variable
+# ``FLIPKIT_STUDIES`` names; each notebook then finds it there by the digest of everything that it depends on.
+
+#: Environment variable that names a folder of studies already computed.
+STUDIES = "FLIPKIT_STUDIES"
+
+
+def open_study(
+    books: str | Path = "",
+    *,
+    month: str = "",
+    as_of: str | dt.date = "",
+    settings: str | Mapping[str, object] = "",
+) -> Study:
+    """The study of a shop's books, computed or found ready.
+
+    Parameters
+    ----------
+    books : str or Path
+        Folder of CSV files or a workbook; empty: the demo shop.
+    month : str
+        Month of the report, such as ``2026-10``; empty: the latest full month.
+    as_of : str or date
+        The last day that is known; empty: the last day that the books record.
+    settings : str or mapping
+        This run's assumptions: ``help.wage=18; hour.target=25``, or the name of a saved file such as
+        ``assumptions-2026-11-25.toml``, which lies beside the books.
+
+    Returns
+    -------
+    Study
+        The numbers.
+
+    Raises
+    ------
+    BooksError
+        If the books have problems that must be mended first.
+    AssumptionError
+        If a setting, the month or the day cannot be used.
+    """
+    path = Path(books) if str(books) else demo_folder()
+    read = read_books(path)
+    overrides = _overrides(settings, path) if isinstance(settings, str) else dict(settings)
+    day = _day(as_of) if as_of else last_recorded_day(read)
+    chosen = month or latest_full_month(day)
+    _require_month(chosen, day)
+    key = _digest(read, overrides, day, chosen)
+    folder = os.environ.get(STUDIES)
+    if folder and (kept := Path(folder, f"{key}.pickle")).is_file():
+        with kept.open("rb") as file:
+            found: Study = pickle.load(file)  # noqa: S301 - our own file, named by its digest
+        return found
+    rules = load_rules(read.rules_folder)
+    assumptions = load_assumptions(read.assumptions_file, overrides=overrides, currency=read.shop.currency)
+    return Study(read, rules, assumptions, day, chosen, item_economics(read, rules, assumptions, day), key)
+
+
+def latest_full_month(day: dt.date) -> str:
+    """The latest month that has ended by a day.
+
+    Parameters
+    ----------
+    day : date
+        The day, counted as over.
+
+    Returns
+    -------
+    str
+        Such as ``2026-10``.
+
+    Examples
+    --------
+    >>> latest_full_month(dt.date(2026, 11, 14)), latest_full_month(dt.date(2026, 10, 31))
+    ('2026-10', '2026-10')
+    """
+    tomorrow = day + dt.timedelta(days=1)
+    return str(pd.Period(tomorrow, "M") - 1)
+
+
+def _overrides(settings: str, books: Path) -> dict[str, str]:
+    """Settings as written, or those of a file in the working folder or beside the books."""
+    if not settings.strip().endswith(".toml"):
+        return parsed_settings(settings)
+    return settings_in(Path(settings.strip()), books=books)
+
+
+def _day(text: str | dt.date) -> dt.date:
+    if isinstance(text, dt.date):
+        return text
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        raise AssumptionError("as_of", need="a day such as 2026-11-14", got=text) from None
+
+
+def _require_month(month: str, day: dt.date) -> None:
+    try:
+        first = dt.date.fromisoformat(f"{month}-01")
+    except ValueError:
+        raise AssumptionError("month", need="a month such as 2026-10", got=month) from None
+    if first > day:
+        raise AssumptionError("month", need=f"a month that has begun by {day.isoformat()}", got=month)
+
+
+def _digest(books: Books, overrides: Mapping[str, object], day: dt.date, month: str) -> str:
+    """Names the study by everything that it depends on; the books' hashes hold their rules and assumptions too."""
+    settings = {key: str(value) for key, value in overrides.items()}
+    said = json.dumps([books.hashes, settings, day.isoformat(), month], sort_keys=True)
+    return hashlib.sha256(said.encode()).hexdigest()
+
+
+# Spans of days that statements of the year are about.
+
+
+def year_window(study: Study) -> Window:
+    """From the first of January to the end of the report's month, or to the last day known.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    tuple of date
+        First and last day.
+    """
+    last = min(study.window(months=1)[1], study.as_of)
+    return dt.date(last.year, 1, 1), last
+
+
+def within(days: pd.Series, window: Window) -> np.ndarray[Any, np.dtype[np.bool_]]:
+    """Which days lie in a window.
+
+    Parameters
+    ----------
+    days : Series of dates
+        The days.
+    window : tuple of date
+        First and last day, both included.
+
+    Returns
+    -------
+    array of bool
+        False for a missing day.
+    """
+    first, last = (pd.Timestamp(day) for day in window)
+    return ((days >= first) & (days <= last)).to_numpy(dtype=bool)
+
+
+def rows_within(frame: pd.DataFrame, day: str, window: Window) -> pd.DataFrame:
+    """The rows of a table whose day lies in a window.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        The table.
+    day : str
+        Its column of days.
+    window : tuple of date
+        First and last day, both included.
+
+    Returns
+    -------
+    DataFrame
+        The rows.
+    """
+    return frame if frame.empty else frame[within(frame[day], window)]
+
+
+def currency_unit(study: Study) -> str:
+    """What stands for money in a heading.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    str
+        Such as ``$``.
+    """
+    return show_cents(0, currency=study.currency).rstrip("0. ").strip()

@@ -1,18 +1,111 @@
-"""The study's tables, paragraphs and cautions as a page shows them."""
+"""TODO"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from html import escape
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
-from flipkit.analysis.words import TOO_FEW
+from flipkit.analysis.returns import TOO_FEW
+from flipkit.analysis.stock import ageing_table, stock_table
+from flipkit.economics.costs import own_rate_cards
+from flipkit.money import show_cents
 from flipkit.reports.elements import NOTHING, Element, caution, table
-from flipkit.reports.rules_used import rules_used
 from flipkit.reports.sentences import money_per_hour
 from flipkit.reports.study import Study
+from flipkit.rules.blocks import RuleSet
+
+# Which blocks of which rule sets the figures of a study depend on.
+
+Days = npt.NDArray[np.datetime64]
+
+
+@dataclass(frozen=True)
+class RuleUsed:
+    """One block of a rule set that some figure of the pack depends on.
+
+    Attributes
+    ----------
+    kind, name, begins, ends : str
+        The rule set, and the days its block is in force; ``ends`` is empty while it is.
+    source, seen : str
+        Where the block comes from, and how well that is known.
+    own : bool
+        Whether the block is the seller's own and not packaged.
+    """
+
+    kind: str
+    name: str
+    begins: str
+    ends: str
+    source: str
+    seen: str
+    own: bool = False
+
+
+def rules_used(study: Study) -> list[RuleUsed]:
+    """Every rule block in force on a day for which some figure was computed by it.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    list of RuleUsed
+        One a block, with its dates and its source.
+    """
+    found: dict[RuleUsed, None] = {}
+    for rule_set, days in _asked(study):
+        for at in sorted(set(rule_set.index_at(days).tolist())) if days.size else []:
+            block = rule_set.blocks[at]
+            used = RuleUsed(
+                kind=rule_set.kind,
+                name=rule_set.name,
+                begins=block.starts.isoformat(),
+                ends=block.ends.isoformat() if block.ends else "",
+                source=", ".join(block.sources),
+                seen=block.seen,
+                own=rule_set.file in study.rules.own,
+            )
+            found[used] = None
+    return list(found)
+
+
+def _asked(study: Study) -> Iterator[tuple[RuleSet, Days]]:
+    """Each rule set that was asked, with the days that it was asked for."""
+    items = study.items
+    rules = study.rules
+    venue = items["venue"].where(items["venue"] != "", study.assumptions.text("venue.default"))
+    by_rule = items["marketplace_fee_origin"] == "rule"
+    for name in sorted(venue[by_rule].unique()):
+        yield rules.fee_schedules[name], _days(items["sold_on"][by_rule & (venue == name)])
+    labelled = items["label_origin"].isin(["rule", "assumed"])
+    cards = own_rate_cards(rules, study.assumptions)
+    for card in cards:
+        yield card, _days(items["sold_on"][labelled])
+    for name in sorted({card.parcel_rules for card in cards}):
+        yield rules.parcels[name], _days(items["sold_on"][labelled])
+    driven = study.books.trips[study.books.trips["trip_id"].isin(items["trip_id"])]
+    yield rules.mileage, _days(driven["date"][driven["miles"].fillna(0) > 0])
+    classed = items["sold_on"].fillna(pd.Timestamp(study.as_of))
+    classed = classed.clip(lower=pd.Timestamp(rules.size_classes.blocks[0].starts))
+    yield rules.size_classes, _days(classed)
+    if rules.size_classes.rules is not None:
+        yield rules.size_classes.rules, _days(classed)
+
+
+def _days(dates: pd.Series) -> Days:
+    return dates.dropna().to_numpy().astype("datetime64[D]")
+
+
+# The study's tables, paragraphs and cautions as a page shows them.
 
 #: From this weight on a parcel's page carries the lifting caution. The revised lifting equation's
 #: load constant is 51 lb under the best conditions; half of it is soon reached under others.
@@ -324,3 +417,212 @@ def _source_title(study: Study, key: str) -> str:
 
 def _formats(study: Study, *columns: str) -> dict[str, Callable[[Any], str]]:
     return dict.fromkeys(columns, lambda dollars: money_per_hour(float(dollars), currency=study.currency))
+
+
+# Tables of the ranking and the stock, as pages show them.
+
+#: Most items that a table of single items shows.
+_MOST_ITEMS = 15
+
+
+def ranking_table(study: Study) -> Element:
+    """Categories by their chance of beating the target, raw and pulled towards the whole.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    Element
+        For a page.
+    """
+    headings = {
+        "category": "Category",
+        "beats_target": "Chance to beat the target",
+        "verdict": "In words",
+        "pulled": "Per hour, pulled",
+        "raw": "raw",
+        "weight": "Weight of the raw figure",
+        "items": "Bought",
+    }
+    hourly = dict.fromkeys(("pulled", "raw"), lambda dollars: money_per_hour(float(dollars), currency=study.currency))
+    formats = hourly | {"beats_target": _chance, "weight": lambda share: f"{share:.0%}"}
+    frame = study.ranking.copy()
+    # What is too few to tell gets no chance and no pulled figure that could be read as one.
+    frame[["beats_target", "pulled"]] = frame[["beats_target", "pulled"]].where(frame["claimed"].astype(bool))
+    return table(
+        frame,
+        caption="Bought basis, small groups pulled towards the whole",
+        headings=headings,
+        formats=formats,
+        currency=study.currency,
+    )
+
+
+def turnover_table(study: Study) -> Element:
+    """How each category's stock turned, and what its capital and its space earned.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    Element
+        For a page.
+    """
+    headings = {
+        "category": "Category",
+        "stock_items": "In stock",
+        "stock_cost_cents": "At cost",
+        "stock_cubic_ft": "Cubic feet",
+        "sell_through": "Sell-through",
+        "turnover": "Turns a year",
+        "days_on_hand": "Days on hand",
+        "gmroi": "GMROI",
+        "capital_return": "Return on capital, a year",
+        "net_per_cubic_ft_month": "Net per cubic-foot-month",
+    }
+    formats = {
+        "stock_cubic_ft": lambda feet: f"{feet:,.0f}",
+        "sell_through": lambda share: f"{share:.0%}",
+        "turnover": lambda turns: f"{turns:.1f}",
+        "days_on_hand": lambda days: "–" if days == float("inf") else f"{days:,.0f}",
+        "gmroi": lambda ratio: f"{ratio:.2f}",
+        "capital_return": lambda rate: f"{rate:,.0%}".replace("-", "−"),
+        "net_per_cubic_ft_month": lambda dollars: show_cents(round(dollars * 100), currency=study.currency),
+    }
+    frame = stock_table(study.items, window=study.window(), as_of=study.as_of)
+    return table(
+        frame.sort_values("stock_cost_cents", ascending=False, kind="stable"),
+        caption=f"Stock by category on {study.window()[1].isoformat()}, the most money first",
+        headings=headings,
+        formats=formats,
+        currency=study.currency,
+    )
+
+
+def ages_table(study: Study) -> Element:
+    """The stock by how long it has been held.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    Element
+        For a page.
+    """
+    frame = ageing_table(study.items, as_of=study.as_of, value_cents=study.prospects["value_cents"])
+    frame["held"] = [
+        f"over {int(begin) - 1} days" if pd.isna(end) else f"{int(begin)} to {int(end)} days"
+        for begin, end in zip(frame["from_days"], frame["to_days"], strict=True)
+    ]
+    headings = {
+        "held": "Held",
+        "items": "Items",
+        "cost_cents": "At cost",
+        "cost_share": "of all",
+        "cubic_ft": "Cubic feet",
+        "list_price_cents": "At first list price",
+        "may_bring_cents": "May still bring",
+    }
+    formats = {"cost_share": lambda share: f"{share:.0%}", "cubic_ft": lambda feet: f"{feet:,.0f}"}
+    caption = f"Stock by age on {study.as_of.isoformat()}"
+    return table(frame, caption=caption, headings=headings, formats=formats, currency=study.currency)
+
+
+def waiting_table(study: Study) -> Element:
+    """The unsold items with the most money in them, with their chance of selling.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    Element
+        For a page.
+    """
+    unsold = study.unsold_items()
+    if unsold.empty:
+        return words("Nothing is in stock.")
+    columns = ["chance", "value_cents", "work_min"]
+    frame = unsold.join(study.prospects.loc[unsold.index, columns])
+    frame = frame.sort_values(["cost_cents", "item_id"], ascending=[False, True]).head(_MOST_ITEMS)
+    headings = {
+        "item_id": "Item",
+        "title": "Title",
+        "days_held": "Days held",
+        "cost_cents": "Cost",
+        "chance": f"Chance to sell in {study.horizon.days} days",
+        "value_cents": "May still bring",
+        "work_min": "Work still to do (min)",
+    }
+    formats = {"chance": _chance}
+    caption = f"The {len(frame)} unsold items with the most money in them"
+    return table(frame, caption=caption, headings=headings, formats=formats, currency=study.currency)
+
+
+def _chance(chance: float) -> str:
+    """A chance as a percentage that never claims certainty."""
+    return "under 1%" if chance < 0.01 else "over 99%" if chance > 0.99 else f"{chance:.0%}"
+
+
+# The interval claimed beside the same interval by textbook methods.
+
+_WHY = (
+    "The interval claimed comes from a bootstrap that allows for few trips and long tails. The textbook one (BCa) "
+    "holds the truth less often than it says where trips are few, as the page on trust measures; the delta-method "
+    "error is a check: about two of them lie between the figure and either end."
+)
+
+
+def methods_table(study: Study) -> Element:
+    """Each category's claimed interval, the BCa bootstrap's and the delta-method error, on bought basis.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    Element
+        For a page, folded; the whole shop's row comes last.
+    """
+    frame = pd.concat([study.bought_returns, study.shop_bought], ignore_index=True)
+    headings = {
+        "category": "Category",
+        "items": "Bought",
+        "trips": "Trips",
+        "hourly": "Per hour",
+        "claimed_interval": f"Claimed {study.confidence:.0%} interval",
+        "bca_interval": "BCa bootstrap",
+        "delta_se": "Delta-method error",
+    }
+    for name, before in (("claimed_interval", ""), ("bca_interval", "bca_")):
+        rows = frame[["claimed", f"{before}low", f"{before}high"]].itertuples(index=False)
+        frame[name] = [
+            f"{_dollars(study, low)} to {_dollars(study, high)}" if claimed else TOO_FEW for claimed, low, high in rows
+        ]
+    formats = dict.fromkeys(("hourly", "delta_se"), lambda dollars: _dollars(study, dollars))
+    return table(
+        frame,
+        caption="The same interval by other methods, bought basis",
+        headings=headings,
+        formats=formats,
+        fold=True,
+        note=_WHY,
+        currency=study.currency,
+    )
+
+
+def _dollars(study: Study, dollars: float) -> str:
+    return money_per_hour(float(dollars), currency=study.currency)

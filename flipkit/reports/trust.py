@@ -9,10 +9,8 @@ import pandas as pd
 
 from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import Assumptions, load_assumptions
-from flipkit.simulation.coverage import coverage, scenario_truth, shop_intervals
-from flipkit.simulation.scenarios import scenarios
-from flipkit.simulation.seasons import season
-from flipkit.simulation.usefulness import shares_of_the_knowing
+from flipkit.simulation.coverage import coverage, scenario_truth, season, shares_of_the_knowing, shop_intervals
+from flipkit.simulation.demo import scenarios
 
 #: Items behind the truth of a scenario. Its Monte-Carlo error is far below a shop's interval.
 _TRUTH_ITEMS = 200_000

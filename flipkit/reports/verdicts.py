@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from flipkit.analysis.decisions import BUY_MORE, FEW_FINDS, STOP, UNDER_A_PRICE, VERDICTS
-from flipkit.analysis.words import LIKELY, TOO_FEW, UNLIKELY
+from flipkit.analysis.returns import LIKELY, TOO_FEW, UNLIKELY
 from flipkit.charts.style import hourly
 from flipkit.money import show_cents
 from flipkit.reports.elements import Element

@@ -7,20 +7,22 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from flipkit.analysis.waiting import (
+from flipkit.analysis.returns import TOO_FEW
+from flipkit.analysis.survival import (
     LATER,
     MARKS,
     SELECTION,
     SOONER,
     Compared,
+    at_risk_counts,
     common_days,
     compared,
+    last_day,
     unsold_missing,
+    waiting_curves,
     waiting_groups,
     waiting_table,
 )
-from flipkit.analysis.waiting_curves import at_risk_counts, last_day, waiting_curves
-from flipkit.analysis.words import TOO_FEW
 from flipkit.reports import elements
 from flipkit.reports.elements import Element
 from flipkit.reports.sentences import count_of

@@ -10,9 +10,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from flipkit.analysis.groups import in_window
+from flipkit.analysis.returns import TOO_FEW, in_window
 from flipkit.analysis.sensitivity import Bar, Cloud, Spread, as_override, monte_carlo, tornado, turning_point
-from flipkit.analysis.words import TOO_FEW
 from flipkit.assumptions import Assumptions, load_assumptions
 from flipkit.books.schema import ACTIVITIES
 from flipkit.economics.items import item_economics

@@ -7,15 +7,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from flipkit.analysis.groups import in_window
-from flipkit.analysis.year import goods_flow
-from flipkit.books.past import books_as_of
+from flipkit.analysis.returns import in_window
+from flipkit.analysis.stock import goods_flow
+from flipkit.books.read import books_as_of
 from flipkit.money import show_cents
 from flipkit.reports.elements import Element, caution, table
 from flipkit.reports.partners import worked
 from flipkit.reports.sentences import count_of
-from flipkit.reports.spans import currency_unit, rows_within, within, year_window
-from flipkit.reports.study import Study
+from flipkit.reports.study import Study, currency_unit, rows_within, within, year_window
 from flipkit.reports.tables import words
 from flipkit.rules.mileage import mileage_cents
 

@@ -1,18 +1,204 @@
-"""Rule files read strictly: every key is asked for once, and what nobody asked for is a mistake."""
+"""TODO"""
 
 from __future__ import annotations
 
 import datetime as dt
 import tomllib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
-from typing import Any, NoReturn, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, NoReturn, TypeVar
 
-from flipkit.errors import MoneyError, RuleTableError
-from flipkit.money import read_cents, read_ppm
-from flipkit.rules.dated import SEEN, Block
+import numpy as np
+import numpy.typing as npt
+
+from flipkit.errors import MeasureError, MoneyError, RuleNotInForceError, RuleTableError
+from flipkit.money import LARGEST_CENTS, Cents, read_cents, read_ppm
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+# Rule sets as blocks in force from one day to another, each with its source.
+
+#: How the maker of a table came by its figures.
+SEEN = ("found", "secondary", "from memory", "common practice", "invented for the demo")
+
+Days = npt.NDArray[np.datetime64]
+Index = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where a figure stands printed.
+
+    Parameters
+    ----------
+    key : str
+        Name by which tables, docstrings and tests call it.
+    title : str
+        What it is.
+    where : str
+        Where it can be read: an address, a page, a section.
+    """
+
+    key: str
+    title: str
+    where: str
+
+
+@dataclass(frozen=True)
+class Block:
+    """What every block of every rule set carries.
+
+    Parameters
+    ----------
+    starts : datetime.date
+        First day in force.
+    ends : datetime.date or None
+        Last day in force; None until the next block starts, or for ever.
+    sources : tuple of str
+        Keys of the sources.
+    seen : str
+        One of ``SEEN``.
+    note : str
+        What a reader should know about the block, for instance which of its figures is from memory.
+    """
+
+    starts: dt.date
+    ends: dt.date | None
+    sources: tuple[str, ...]
+    seen: str
+    note: str
+
+    @property
+    def described(self) -> str:
+        """The block's dates in words, as errors and reports print them."""
+        return f"from {self.starts.isoformat()}" + (f" to {self.ends.isoformat()}" if self.ends else "")
+
 
 B = TypeVar("B", bound=Block)
+
+
+@dataclass(frozen=True)
+class RuleSet(Generic[B]):
+    """A named rule with its blocks in order of date.
+
+    Parameters
+    ----------
+    kind : str
+        What it is a table of, for instance ``fees``.
+    name : str
+        Its name among its kind.
+    file : str
+        The file it was read from.
+    blocks : tuple
+        The blocks, earliest first, none overlapping another.
+    """
+
+    kind: str
+    name: str
+    file: str
+    blocks: tuple[B, ...]
+
+    @property
+    def title(self) -> str:
+        """Kind and name, as errors print them."""
+        return f"{self.kind} {self.name!r}"
+
+    @property
+    def dates(self) -> tuple[str, ...]:
+        """The dates of every block in words."""
+        return tuple(block.described for block in self.blocks)
+
+    def at(self, day: dt.date) -> B:
+        """The block in force on a day.
+
+        Parameters
+        ----------
+        day : datetime.date
+            Day of the event.
+
+        Returns
+        -------
+        Block
+            The block.
+
+        Raises
+        ------
+        RuleNotInForceError
+            If no block covers the day; the message names the dates that exist.
+        """
+        return self.blocks[int(self.index_at(np.array([day], dtype="datetime64[D]"))[0])]
+
+    def covers(self, day: dt.date) -> bool:
+        """Whether some block is in force on a day.
+
+        Parameters
+        ----------
+        day : datetime.date
+            The day.
+
+        Returns
+        -------
+        bool
+            Whether ``at`` would find one.
+        """
+        return any(block.starts <= day and (block.ends is None or day <= block.ends) for block in self.blocks)
+
+    def index_at(self, days: npt.ArrayLike) -> Index:
+        """Which block is in force, for each of many days.
+
+        Parameters
+        ----------
+        days : array of dates, shape (n,)
+            Days of the events.
+
+        Returns
+        -------
+        array, shape (n,)
+            Index into ``blocks``, int64.
+
+        Raises
+        ------
+        RuleNotInForceError
+            If some day has no block; the message names the first such day and the dates that exist.
+        """
+        given: Days = np.asarray(days, dtype="datetime64[D]")
+        numbers = given.view(np.int64)
+        if not numbers.size:
+            return np.zeros(numbers.shape, dtype=np.int64)
+        # NaT is the smallest int64, hence before every block.
+        low, high = (
+            int(np.searchsorted(self._starts, day, side="right")) - 1 for day in (numbers.min(), numbers.max())
+        )
+        if low == high >= 0 and numbers.max() <= self._ends[high]:
+            return np.broadcast_to(np.int64(low), numbers.shape)
+        # A table has few blocks: comparing with each start is quicker than a search a row.
+        index = np.full(numbers.shape, low, dtype=np.int64)
+        for start in self._starts[max(low + 1, 0) : high + 1]:
+            index += numbers >= start
+        bad = (index < 0) | (numbers > self._ends[index])
+        if bad.any():
+            day = given[int(np.argmax(bad))]
+            if np.isnat(day):
+                raise RuleNotInForceError(self.title, dt.date.min, ("(the day asked for is missing)", *self.dates))
+            raise RuleNotInForceError(self.title, day.item(), self.dates)
+        return index
+
+    @cached_property
+    def _starts(self) -> Index:
+        return np.array([block.starts for block in self.blocks], dtype="datetime64[D]").view(np.int64)
+
+    @cached_property
+    def _ends(self) -> Index:
+        far = dt.date.max
+        return np.array([block.ends or far for block in self.blocks], dtype="datetime64[D]").view(np.int64)
+
+
+# Rule files read strictly: every key is asked for once, and what nobody asked for is a mistake.
+
 _NEEDED: Any = object()
 
 
@@ -313,3 +499,465 @@ def read_blocks(
         keys.done()
         blocks.append(block)
     return name, tuple(blocks)
+
+
+# Scalars and columns brought to one length, checked, before the rules meet them.
+
+Columns = dict[str, npt.NDArray[Any]]
+
+#: Rows worked at a time: few enough for the arrays of a step to stay in a core's cache.
+CHUNK = 32_768
+
+
+def row_count(**given: object) -> int:
+    """The common length of some arguments, where a scalar fits any.
+
+    Parameters
+    ----------
+    **given : scalar or array
+        The arguments by name.
+
+    Returns
+    -------
+    int
+        The number of rows; 1 where all are scalars.
+
+    Raises
+    ------
+    MeasureError
+        If two columns differ in length.
+    """
+    rows, first = 1, ""
+    for name, value in given.items():
+        if value is None or isinstance(value, str | int | float | dt.date | np.generic):
+            continue
+        shape = np.asarray(value).shape
+        if len(shape) == 1 and not first:
+            rows, first = shape[0], name
+        elif shape not in ((), (rows,)) or len(shape) > 1:
+            raise MeasureError(name, need=f"one value or {rows} of them, as {first}", got=f"shape {shape}")
+    return rows
+
+
+def _spread(values: npt.NDArray[Any], rows: int) -> npt.NDArray[Any]:
+    return values if values.shape == (rows,) else np.broadcast_to(values, (rows,))
+
+
+def measures(name: str, value: npt.ArrayLike, rows: int, *, zero: bool = False) -> npt.NDArray[np.float64]:
+    """A column of lengths or weights, each a finite number above zero.
+
+    Parameters
+    ----------
+    name : str
+        What it is called in an error.
+    value : float or array, shape (n,)
+        The measures.
+    rows : int
+        How many rows are wanted.
+    zero : bool
+        Whether nothing is a measure too.
+
+    Returns
+    -------
+    array, shape (rows,)
+        float64.
+
+    Raises
+    ------
+    MeasureError
+        If one is not a finite number above zero.
+    """
+    try:
+        given = np.asarray(value, dtype=np.float64)
+    except (TypeError, ValueError):
+        raise MeasureError(name, need="numbers", got=_shown(value)) from None
+    if given.size:
+        low, high = given.min(), given.max()
+        if not (low > 0 or (zero and low == 0)) or not high < np.inf:
+            flat = np.atleast_1d(given)
+            bad = ~(np.isfinite(flat) & ((flat >= 0) if zero else (flat > 0)))
+            row = int(np.argmax(bad))
+            need = "a finite number of at least 0" if zero else "a finite number above 0"
+            raise MeasureError(name, need=need, got=float(flat[row]), where=f"row {row + 1} of {flat.size}")
+    return _spread(given, rows)
+
+
+def amounts(name: str, value: npt.ArrayLike, rows: int, *, negative: bool = False) -> Cents:
+    """A column of amounts in whole cents.
+
+    Parameters
+    ----------
+    name : str
+        What it is called in an error.
+    value : int or array, shape (n,)
+        The amounts. [cents]
+    rows : int
+        How many rows are wanted.
+    negative : bool
+        Whether an amount may be below nothing.
+
+    Returns
+    -------
+    array, shape (rows,)
+        int64. [cents]
+
+    Raises
+    ------
+    MoneyError
+        If one is not whole, is missing, is too large or is negative where it may not be.
+    """
+    given = np.asarray(value)
+    if given.dtype.kind not in "iu":
+        flat = np.atleast_1d(given)
+        bad = np.array([not _is_whole(item) for item in flat.tolist()], dtype=np.bool_)
+        if bad.any():
+            row = int(np.argmax(bad))
+            where = f"row {row + 1} of {flat.size}"
+            raise MoneyError(name, need="whole cents without gaps", got=flat.tolist()[row], where=where)
+    whole = given.astype(np.int64, copy=False)
+    if whole.size and (whole.max() > LARGEST_CENTS or whole.min() < (-LARGEST_CENTS if negative else 0)):
+        flat = np.atleast_1d(whole)
+        bad = (flat > LARGEST_CENTS) | (flat < (-LARGEST_CENTS if negative else 0))
+        row = int(np.argmax(bad))
+        need = f"whole cents within {LARGEST_CENTS}" + ("" if negative else " and not below 0")
+        raise MoneyError(name, need=need, got=int(flat[row]), where=f"row {row + 1} of {flat.size}")
+    return _spread(whole, rows)
+
+
+def _shown(value: object) -> object:
+    """What an error shows of a column: not a million rows."""
+    return list(value)[:3] if isinstance(value, list | tuple | np.ndarray) else value
+
+
+def _is_whole(item: object) -> bool:
+    if isinstance(item, bool):
+        return False
+    return isinstance(item, int) or (isinstance(item, float) and item.is_integer())
+
+
+def days(name: str, value: object, rows: int) -> npt.NDArray[np.datetime64]:
+    """A column of dates.
+
+    Parameters
+    ----------
+    name : str
+        What it is called in an error.
+    value : date, text such as 2026-07-12, or array of dates, shape (n,)
+        The dates.
+    rows : int
+        How many rows are wanted.
+
+    Returns
+    -------
+    array, shape (rows,)
+        datetime64[D].
+
+    Raises
+    ------
+    MeasureError
+        If one is not a date.
+    """
+    try:
+        given = np.asarray(value).astype("datetime64[D]", copy=False)
+    except (TypeError, ValueError):
+        raise MeasureError(name, need="dates", got=_shown(value)) from None
+    return _spread(given, rows)
+
+
+def blocks(rules: RuleSet[Any], on: object, rows: int) -> npt.NDArray[np.int64]:
+    """Which block of a rule set each row meets.
+
+    Parameters
+    ----------
+    rules : RuleSet
+        The rule set.
+    on : date or array of dates, shape (n,)
+        Days of the events.
+    rows : int
+        How many rows are wanted.
+
+    Returns
+    -------
+    array, shape (rows,)
+        Index into the rule set's blocks.
+
+    Raises
+    ------
+    RuleNotInForceError
+        If a day has no block.
+    """
+    index = rules.index_at(np.atleast_1d(days("on", on, 1 if np.ndim(on) == 0 else rows)))  # type: ignore[arg-type]
+    return _spread(index if index.size != 1 else index[0], rows)
+
+
+def pairs(first: npt.NDArray[np.int64], second: npt.NDArray[np.int64], count: int) -> npt.NDArray[np.int64]:
+    """Two numbers a row as one, which ``divmod`` by ``count`` takes apart again.
+
+    Parameters
+    ----------
+    first, second : array, shape (n,)
+        Numbers of at least zero.
+    count : int
+        More than any of the second.
+
+    Returns
+    -------
+    array, shape (n,)
+        int64.
+    """
+    if first.size and first.strides == second.strides == (0,):
+        # One pair for all rows: no need to write it a million times.
+        return np.broadcast_to(first[0] * count + second[0], first.shape)
+    return first * count + second
+
+
+def flags(name: str, value: object, rows: int) -> npt.NDArray[np.bool_]:
+    """A column of yes and no.
+
+    Parameters
+    ----------
+    name : str
+        What it is called in an error.
+    value : bool or array of bool, shape (n,)
+        The flags.
+    rows : int
+        How many rows are wanted.
+
+    Returns
+    -------
+    array, shape (rows,)
+        bool.
+
+    Raises
+    ------
+    MeasureError
+        If one is neither true nor false.
+    """
+    given = np.asarray(value)
+    if given.dtype != np.bool_:
+        if given.dtype != object or not all(isinstance(item, bool | np.bool_) for item in np.atleast_1d(given)):
+            raise MeasureError(name, need="true or false", got=_shown(value))
+        given = given.astype(np.bool_)
+    return _spread(given, rows)
+
+
+def codes(value: object, rows: int, known: Sequence[str]) -> tuple[npt.NDArray[np.int64], tuple[str, ...]]:
+    """A column of words as numbers: the place of each among the known ones, -1 where it is none of them.
+
+    Parameters
+    ----------
+    value : str, None or array of str, shape (n,)
+        The words; a pandas categorical column is quickest.
+    rows : int
+        How many rows are wanted.
+    known : sequence of str
+        The words that have a number.
+
+    Returns
+    -------
+    array, shape (rows,)
+        int64.
+    others : tuple of str
+        The words found that are not known, the missing one (None, NaN, empty) aside.
+    """
+    place = {word: number for number, word in enumerate(known)}
+    held: Any = getattr(value, "array", value)
+    if hasattr(held, "categories"):
+        found, index = [_word(word) for word in held.categories], np.asarray(held.codes, dtype=np.int64)
+    elif isinstance(held, str) or np.ndim(held) == 0:
+        found, index = [_word(held)], np.zeros((), dtype=np.int64)
+    else:
+        found, index = _factorised(held)
+    used = np.flatnonzero(np.bincount(np.atleast_1d(index) + 1, minlength=1)) - 1
+    others = tuple(found[number] for number in used if number >= 0 and found[number] and found[number] not in place)
+    table = np.array([*(place.get(word, -1) for word in found), -1], dtype=np.int64)
+    return _spread(table[index], rows), others
+
+
+def words(value: object, rows: int) -> npt.NDArray[np.str_]:
+    """A column of short words such as zones, missing ones empty, a whole number as its digits.
+
+    Parameters
+    ----------
+    value : str, int, None or array, shape (n,)
+        The words.
+    rows : int
+        How many rows are wanted.
+
+    Returns
+    -------
+    array, shape (rows,)
+        Text.
+    """
+    held: Any = getattr(value, "array", value)
+    given = np.asarray(held, dtype=object) if hasattr(held, "categories") else np.asarray(held)
+    if given.dtype.kind in "iu":
+        return _spread(np.where(given == 0, "", given.astype(np.str_)), rows)
+    if given.dtype.kind == "U":
+        return _spread(given, rows)
+    flat = np.atleast_1d(given)
+    text = [_word(item) for item in flat.tolist()]
+    return _spread(np.array(text, dtype=np.str_).reshape(given.shape), rows)
+
+
+def _word(item: object) -> str:
+    # Of all words only a missing one differs from itself, or cannot tell whether it does.
+    if item is None or (item == item) is not True or item == 0:
+        return ""
+    if isinstance(item, float) and item.is_integer():
+        return str(int(item))
+    return str(item).strip()
+
+
+def _factorised(held: Any) -> tuple[list[str], npt.NDArray[np.int64]]:
+    if len(held) < 64:
+        # A handful of rows is not worth the wait for pandas.
+        every = [_word(item) for item in held]
+        unique = list(dict.fromkeys(every))
+        return unique, np.array([unique.index(word) for word in every], dtype=np.int64)
+    import pandas as pd
+
+    index, found = pd.factorize(np.asarray(held) if isinstance(held, list | tuple) else held)
+    return [_word(word) for word in found], np.asarray(index, dtype=np.int64)
+
+
+def in_chunks(rows: int, columns: Mapping[str, npt.NDArray[Any]], step: Callable[[Columns, slice], None]) -> None:
+    """Work through columns a cache's worth at a time.
+
+    Parameters
+    ----------
+    rows : int
+        How many rows there are.
+    columns : mapping
+        Columns of that length.
+    step : callable
+        Takes the columns of one chunk and where it lies.
+    """
+    for start in range(0, rows, CHUNK):
+        here = slice(start, min(start + CHUNK, rows))
+        step({name: column[here] for name, column in columns.items()}, here)
+
+
+def some(flags: npt.NDArray[np.bool_]) -> bool:
+    """Whether any flag is set; one flag that stands for all rows is looked at once.
+
+    Parameters
+    ----------
+    flags : array of bool, shape (n,)
+        The flags.
+
+    Returns
+    -------
+    bool
+        Whether one is true.
+    """
+    return bool(flags[0] if flags.size and flags.strides == (0,) else flags.any())
+
+
+def groups(index: npt.NDArray[np.int64]) -> Iterator[tuple[int, npt.NDArray[np.int64] | None]]:
+    """The numbers that occur and the rows of each; None for the rows where one number has them all.
+
+    Parameters
+    ----------
+    index : array, shape (n,)
+        A number a row, at least zero.
+
+    Yields
+    ------
+    number : int
+        A number that occurs.
+    rows : array or None
+        Where.
+    """
+    if not index.size:
+        return
+    if index.strides == (0,):
+        yield int(index[0]), None
+        return
+    low, high = int(index.min()), int(index.max())
+    if low == high:
+        yield low, None
+        return
+    for number in range(low, high + 1):
+        rows = np.flatnonzero(index == number)
+        if rows.size:
+            yield number, rows
+
+
+# Columns made for a frame and handed to one without copying.
+
+
+def stacked(names: Sequence[str], rows: int, dtype: npt.DTypeLike) -> Columns:
+    """Empty columns side by side in one block, which ``as_frame`` hands over without copying.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Their names.
+    rows : int
+        Their length.
+    dtype : dtype
+        Their type.
+
+    Returns
+    -------
+    dict of arrays, shape (rows,)
+        Zeros.
+    """
+    return dict(zip(names, np.zeros((len(names), rows), dtype=dtype), strict=True))
+
+
+def as_category(codes: npt.NDArray[Any], words: Sequence[str]) -> pd.Categorical:
+    """A column of few words as a categorical, which a million rows carry as numbers.
+
+    Parameters
+    ----------
+    codes : array, shape (n,)
+        Number of each row's word.
+    words : sequence of str
+        The words.
+
+    Returns
+    -------
+    pandas.Categorical
+        The column.
+    """
+    import pandas as pd
+
+    return pd.Categorical.from_codes(codes, categories=list(words))
+
+
+def as_frame(columns: Mapping[str, Any]) -> pd.DataFrame:
+    """Columns as a frame; pandas is imported here, at first use, because it is slow to import.
+
+    Parameters
+    ----------
+    columns : mapping
+        Columns of one length, arrays or categoricals.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The frame, rows numbered from 0.
+    """
+    import pandas as pd
+
+    parts: list[pd.DataFrame] = []
+    names = list(columns)
+    while names:
+        block = getattr(columns[names[0]], "base", None)
+        held = names[:1]
+        if block is not None and block.ndim == 2 and len(block) <= len(names):
+            beside = names[: len(block)]
+            if all(_is_row(columns[name], block, row) for row, name in enumerate(beside)):
+                held = beside
+        if len(held) > 1 and block is not None:
+            parts.append(pd.DataFrame(block.T, columns=held, copy=False))
+        else:
+            parts.append(pd.DataFrame({name: columns[name] for name in held}))
+        names = names[len(held) :]
+    return parts[0] if len(parts) == 1 else pd.concat(parts, axis=1)
+
+
+def _is_row(column: npt.NDArray[Any], block: npt.NDArray[Any], row: int) -> bool:
+    return column.base is block and column.shape == block[row].shape and column.ctypes.data == block[row].ctypes.data

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from flipkit.rules.cushions import CushionBlock
+from flipkit.packing.materials import CushionBlock
 
 
 def overwrap_sheet_in(
@@ -29,7 +29,7 @@ def overwrap_sheet_in(
     Examples
     --------
     >>> import datetime
-    >>> from flipkit.rules.packing_rules import packing_rules
+    >>> from flipkit.packing.materials import packing_rules
     >>> table = packing_rules(on=datetime.date(2026, 11, 25)).cushions
     >>> overwrap_sheet_in(11, 8.5, 2, block=table)
     (12.5, 15.0)
@@ -60,7 +60,7 @@ def carton_liner_in(length_in: float, width_in: float, height_in: float, *, bloc
     Examples
     --------
     >>> import datetime
-    >>> from flipkit.rules.packing_rules import packing_rules
+    >>> from flipkit.packing.materials import packing_rules
     >>> carton_liner_in(24, 12, 12, block=packing_rules(on=datetime.date(2026, 11, 25)).cushions)
     (38.0, 28.0)
     """
@@ -90,7 +90,7 @@ def pallet_cover_in(length_in: float, width_in: float, height_in: float, *, bloc
     Examples
     --------
     >>> import datetime
-    >>> from flipkit.rules.packing_rules import packing_rules
+    >>> from flipkit.packing.materials import packing_rules
     >>> pallet_cover_in(50, 48, 48, block=packing_rules(on=datetime.date(2026, 11, 25)).cushions)
     (102.0, 78.0)
     """
@@ -120,7 +120,7 @@ def drum_liner_in(diameter_in: float, height_in: float, *, block: CushionBlock) 
     Examples
     --------
     >>> import datetime
-    >>> from flipkit.rules.packing_rules import packing_rules
+    >>> from flipkit.packing.materials import packing_rules
     >>> drum_liner_in(24, 36, block=packing_rules(on=datetime.date(2026, 11, 25)).cushions)
     (37.68, 52.0)
     """
@@ -152,7 +152,7 @@ def poly_bags_lb(length_in: float, width_in: float, mil: float, *, block: Cushio
     Examples
     --------
     >>> import datetime
-    >>> from flipkit.rules.packing_rules import packing_rules
+    >>> from flipkit.packing.materials import packing_rules
     >>> poly_bags_lb(15, 12, 2, block=packing_rules(on=datetime.date(2026, 11, 25)).cushions)
     24.0
     """

@@ -1,22 +1,728 @@
-"""What a marketplace takes of an order, line by line, for one order or columns of them."""
+"""TODO"""
 
 from __future__ import annotations
 
+import dataclasses
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
 from flipkit.errors import MeasureError, MoneyError
-from flipkit.money import PPM, Cents, share_out_groups
-from flipkit.rules import columns as cols
-from flipkit.rules.charges import Charge
-from flipkit.rules.charging import ChargeTable, base_amount, rounded_cents, shared_rounding, step_amount
-from flipkit.rules.frames import as_frame, stacked
-from flipkit.rules.schedules import LINES, FeeBlock, FeeSchedule
+from flipkit.money import LARGEST_CENTS, PPM, Cents, share_out_groups
+from flipkit.rules import blocks as cols
+from flipkit.rules.blocks import Block, Keys, RuleSet, as_frame, read_blocks, stacked
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+# Charges: a percentage in tiers of a stated base, and amounts that step with an order's size.
+
+#: What a percentage may be taken of.
+BASES = ("goods", "shipping", "tax")
+
+
+@dataclass(frozen=True)
+class Charge:
+    """A percentage of a stated base, in tiers, bounded, with a fixed amount on top.
+
+    Parameters
+    ----------
+    base : tuple of str
+        Which of ``BASES`` add up to the amount it is taken of.
+    edges_cents : tuple of int
+        Upper end of every tier but the last, which has none; an amount on the edge is still in the tier. [cents]
+    rates_ppm : tuple of int
+        One rate a tier. [parts per million]
+    whole_amount : bool
+        Whether the whole amount pays the rate of the tier it falls in; else each slice pays its own.
+    minimum_cents, cap_cents : int
+        Bounds of the percentage. [cents]
+    fixed_cents : int
+        What is added after the bounds. [cents]
+    per_order : bool
+        Whether it is worked out once on the order and shared over its items; else on each item.
+    """
+
+    base: tuple[str, ...]
+    edges_cents: tuple[int, ...]
+    rates_ppm: tuple[int, ...]
+    whole_amount: bool = False
+    minimum_cents: int = 0
+    cap_cents: int = LARGEST_CENTS
+    fixed_cents: int = 0
+    per_order: bool = False
+
+
+@dataclass(frozen=True)
+class Steps:
+    """An amount an order, by the order's size.
+
+    Parameters
+    ----------
+    base : tuple of str
+        What adds up to the order's size.
+    edges_cents : tuple of int
+        Upper end of every step but the last. [cents]
+    amounts_cents : tuple of int
+        One amount a step. [cents]
+    """
+
+    base: tuple[str, ...]
+    edges_cents: tuple[int, ...]
+    amounts_cents: tuple[int, ...]
+
+
+def read_named_charge(keys: Keys, name: str) -> Charge | None:
+    """A charge from the table of its own name.
+
+    Parameters
+    ----------
+    keys : Keys
+        The block.
+    name : str
+        Name of the table.
+
+    Returns
+    -------
+    Charge or None
+        The charge; None where the block has no such table.
+
+    Raises
+    ------
+    RuleTableError
+        If it is malformed.
+    """
+    table = keys.table(name)
+    if table is None:
+        return None
+    charge = read_charge(table)
+    table.done()
+    return charge
+
+
+def read_charge(keys: Keys, like: Charge | None = None) -> Charge:
+    """A charge from its table.
+
+    Parameters
+    ----------
+    keys : Keys
+        The table.
+    like : Charge or None
+        What fills in for the keys that the table leaves out.
+
+    Returns
+    -------
+    Charge
+        The charge.
+
+    Raises
+    ------
+    RuleTableError
+        If a key is out of range, or keys contradict each other.
+    """
+    base = keys.texts("base", like.base if like else ("goods",), among=BASES)
+    per = keys.text("per", None, among=("item", "order"))
+    charge = Charge(
+        base=base,
+        edges_cents=like.edges_cents if like else (),
+        rates_ppm=like.rates_ppm if like else (0,),
+        whole_amount=like.whole_amount if like else False,
+        minimum_cents=keys.cents("minimum", like.minimum_cents if like else 0),
+        cap_cents=keys.cents("cap", like.cap_cents if like else LARGEST_CENTS),
+        fixed_cents=keys.cents("fixed", like.fixed_cents if like else 0),
+        per_order=per == "order" if per else (like.per_order if like else False),
+    )
+    if charge.cap_cents < charge.minimum_cents:
+        keys.fail("cap", charge.cap_cents / 100, f"at least the minimum {charge.minimum_cents / 100:.2f}")
+    if keys.has("rate") and keys.has("tiers"):
+        keys.fail("tiers", "both rate and tiers", "one of the two")
+    if keys.has("tiers"):
+        kind = keys.text("tier_kind", among=("marginal", "whole amount"))
+        tiers = keys.tables("tiers")
+        edges = read_edges(keys, "tiers", tiers)
+        rates = tuple(tier.ppm("rate") for tier in tiers)
+        for tier in tiers:
+            tier.done()
+        charge = dataclasses.replace(charge, edges_cents=edges, rates_ppm=rates, whole_amount=kind == "whole amount")
+    elif keys.has("rate"):
+        charge = dataclasses.replace(charge, edges_cents=(), rates_ppm=(keys.ppm("rate"),), whole_amount=False)
+    elif like is None and not charge.fixed_cents and not charge.minimum_cents:
+        keys.fail("rate", "nothing", "a rate such as '13.25 %', or tiers")
+    return charge
+
+
+def read_edges(keys: Keys, key: str, entries: list[Keys]) -> tuple[int, ...]:
+    """Upper ends of steps, rising, all but the last having one.
+
+    Parameters
+    ----------
+    keys : Keys
+        The table that holds the steps, for errors.
+    key : str
+        Under which key.
+    entries : list of Keys
+        The steps.
+
+    Returns
+    -------
+    tuple of int
+        The edges. [cents]
+
+    Raises
+    ------
+    RuleTableError
+        If they do not rise, or the last has one, or another has none.
+    """
+    if not entries:
+        keys.fail(key, [], "at least one entry")
+    edges: list[int] = []
+    for number, entry in enumerate(entries, start=1):
+        last = number == len(entries)
+        if last and entry.has("up_to"):
+            entry.fail("up_to", "an upper end", "none in the last entry, which takes all that is left")
+        edge = None if last else entry.cents("up_to")
+        if edge is None:
+            continue
+        if edges and edge <= edges[-1]:
+            entry.fail("up_to", f"{edge / 100:.2f}", f"more than {edges[-1] / 100:.2f}, the entry before")
+        edges.append(edge)
+    return tuple(edges)
+
+
+def read_steps(keys: Keys) -> Steps | None:
+    """The amount an order from the table ``per_order``.
+
+    Parameters
+    ----------
+    keys : Keys
+        The block.
+
+    Returns
+    -------
+    Steps or None
+        The steps; None where the block has no such table.
+
+    Raises
+    ------
+    RuleTableError
+        If the edges do not rise, or an amount is missing.
+    """
+    table = keys.table("per_order")
+    if table is None:
+        return None
+    base = table.texts("base", BASES, among=BASES)
+    if table.has("amount") == table.has("steps"):
+        table.fail("amount", "both or neither of amount and steps", "one of the two")
+    if table.has("amount"):
+        steps = Steps(base=base, edges_cents=(), amounts_cents=(table.cents("amount"),))
+    else:
+        entries = table.tables("steps")
+        edges = read_edges(table, "steps", entries)
+        steps = Steps(base=base, edges_cents=edges, amounts_cents=tuple(entry.cents("amount") for entry in entries))
+        for entry in entries:
+            entry.done()
+    table.done()
+    return steps
+
+
+# Charges applied to columns of amounts, exactly: numerators in millionths of a cent, rounded at the end.
+
+#: What a charge is before it is rounded: int64 millionths of a cent.
+Numerators = npt.NDArray[np.int64]
+
+
+class ChargeTable:
+    """Some charges side by side, of which every row picks one.
+
+    Parameters
+    ----------
+    charges : sequence of Charge or None
+        The charges; None costs nothing.
+    """
+
+    def __init__(self, charges: Sequence[Charge | None]) -> None:
+        self.single = all(charge == charges[0] for charge in charges)
+        rows = charges[:1] if self.single else charges
+        depth = max((len(charge.edges_cents) for charge in rows if charge), default=0)
+        self.nothing = all(charge is None for charge in rows)
+        self._bases = sorted({charge.base for charge in rows if charge})
+        self._base = self._column([self._bases.index(charge.base) if charge else 0 for charge in rows])
+        self._first = self._column([charge.rates_ppm[0] if charge else 0 for charge in rows])
+        self._tiers = []
+        for tier in range(depth):
+            held = [charge if charge and tier < len(charge.edges_cents) else None for charge in rows]
+            edge = [charge.edges_cents[tier] if charge else LARGEST_CENTS for charge in held]
+            step = [charge.rates_ppm[tier + 1] - charge.rates_ppm[tier] if charge else 0 for charge in held]
+            # A slice pays the step in the rate above its edge; a whole-amount tier pays it on everything.
+            off = [
+                charge.edges_cents[tier] * rise if charge and not charge.whole_amount else 0
+                for charge, rise in zip(held, step, strict=True)
+            ]
+            self._tiers.append((self._column(edge), self._column(step), self._column(off)))
+        self._floor = self._bound([charge.minimum_cents * PPM if charge else 0 for charge in rows], 0)
+        cap = LARGEST_CENTS * PPM
+        self._cap = self._bound([charge.cap_cents * PPM if charge else cap for charge in rows], cap)
+        self._fixed = self._bound([charge.fixed_cents * PPM if charge else 0 for charge in rows], 0)
+
+    def _column(self, values: Sequence[int]) -> Any:
+        # A Python integer where there is one charge: numpy then needs no look-up a row.
+        return int(values[0]) if self.single else np.array(values, dtype=np.int64)
+
+    def _bound(self, values: Sequence[int], idle: int) -> Any:
+        return None if all(value == idle for value in values) else self._column(values)
+
+    def numerators(self, columns: dict[str, Cents], pick: npt.NDArray[np.int64] | None) -> Numerators:
+        """What every row is charged, before rounding.
+
+        Parameters
+        ----------
+        columns : dict
+            Amounts by the names of ``BASES``. [cents]
+        pick : array or None
+            Which charge each row pays; None where there is but one.
+
+        Returns
+        -------
+        array, shape (n,)
+            int64. [millionths of a cent]
+        """
+
+        def of(column: Any) -> Any:
+            return column if self.single else column[pick]
+
+        base = self._amount(columns, pick)
+        charged = base * of(self._first)
+        for edge, step, off in self._tiers:
+            # Few amounts are above an edge: only theirs is worked out again.
+            above = (base > of(edge)).nonzero()[0]
+            if above.size:
+                charged[above] += base[above] * _at(of(step), above) - _at(of(off), above)
+        if self._floor is not None:
+            charged = np.maximum(charged, of(self._floor))
+        if self._cap is not None:
+            charged = np.minimum(charged, of(self._cap))
+        if self._fixed is not None:
+            charged = charged + of(self._fixed)
+        return charged
+
+    def _amount(self, columns: dict[str, Cents], pick: npt.NDArray[np.int64] | None) -> Cents:
+        if not self._bases:
+            return np.zeros_like(columns["goods"])
+        if len(self._bases) == 1:
+            return base_amount(columns, self._bases[0])
+        every = np.stack([base_amount(columns, base) for base in self._bases])
+        return every[self._base[pick], np.arange(every.shape[1])]
+
+
+def _at(column: Any, rows: npt.NDArray[np.int64]) -> Any:
+    return column if isinstance(column, int) else column[rows]
+
+
+def base_amount(columns: dict[str, Cents], base: tuple[str, ...]) -> Cents:
+    """The amount that a charge is taken of.
+
+    Parameters
+    ----------
+    columns : dict
+        Amounts by the names of ``BASES``. [cents]
+    base : tuple of str
+        Which of them add up.
+
+    Returns
+    -------
+    array, shape (n,)
+        int64. [cents]
+    """
+    total = columns[base[0]]
+    for name in base[1:]:
+        total = total + columns[name]
+    return total
+
+
+def step_amount(columns: dict[str, Cents], steps: Steps) -> Cents:
+    """The amount an order, by the order's size.
+
+    Parameters
+    ----------
+    columns : dict
+        Amounts of the order by the names of ``BASES``. [cents]
+    steps : Steps
+        The steps.
+
+    Returns
+    -------
+    array, shape (n,)
+        int64. [cents]
+    """
+    base = base_amount(columns, steps.base)
+    table = np.array(steps.amounts_cents, dtype=np.int64)
+    if table.size == 1:
+        return np.broadcast_to(table, base.shape)
+    return stepped(table, steps.edges_cents, base)
+
+
+def stepped(amounts: Cents, edges: Sequence[int], base: Cents) -> Cents:
+    """The amount of the step that each base falls in, a base on an edge still in the step below.
+
+    Parameters
+    ----------
+    amounts : array, shape (k + 1,)
+        One amount a step. [cents]
+    edges : sequence of int, length k
+        Upper ends of all but the last. [cents]
+    base : array, shape (n,)
+        What is looked up. [cents]
+
+    Returns
+    -------
+    array, shape (n,)
+        int64. [cents]
+    """
+    # A handful of edges is compared quicker than searched.
+    if len(edges) > 6:
+        return amounts[np.searchsorted(np.array(edges, dtype=np.int64), base, side="left")]
+    found = np.broadcast_to(amounts[0], base.shape)
+    for edge, amount in zip(edges, amounts[1:], strict=True):
+        found = np.where(base > edge, amount, found)
+    return found
+
+
+def rounded_cents(numerators: Numerators) -> Cents:
+    """Numerators as whole cents, each rounded half up once, a negative one the mirror of the positive.
+
+    Parameters
+    ----------
+    numerators : array, shape (n,)
+        int64. [millionths of a cent]
+
+    Returns
+    -------
+    array, shape (n,)
+        int64. [cents]
+
+    Examples
+    --------
+    >>> rounded_cents(np.array([1_500_000, 1_499_999, -1_500_000])).tolist()
+    [2, 1, -2]
+    """
+    if not numerators.size or numerators.min() >= 0:
+        return (numerators + PPM // 2) // PPM
+    return np.sign(numerators) * ((np.abs(numerators) + PPM // 2) // PPM)
+
+
+def shared_rounding(lines: dict[str, Numerators]) -> dict[str, Cents]:
+    """Lines of a bill whose sum is rounded once, and shared over the lines by largest remainder.
+
+    Parameters
+    ----------
+    lines : dict
+        Each line's numerators, of one length. [millionths of a cent]
+
+    Returns
+    -------
+    dict
+        Each line in whole cents; their sum is the sum of the numerators rounded half up. [cents]
+
+    Examples
+    --------
+    >>> found = shared_rounding({"a": np.array([500_000]), "b": np.array([500_000])})
+    >>> int(found["a"][0]), int(found["b"][0])
+    (1, 0)
+    """
+    names = list(lines)
+    every = np.stack([lines[name] for name in names])
+    floors = every // PPM
+    left = rounded_cents(every.sum(axis=0)) - floors.sum(axis=0)
+    order = np.argsort(-(every - floors * PPM), axis=0, kind="stable")
+    rank = np.empty_like(order)
+    np.put_along_axis(rank, order, np.arange(len(names))[:, None], axis=0)
+    shared = floors + (rank < left)
+    return dict(zip(names, shared, strict=True))
+
+
+def same_base(block_base: tuple[str, ...]) -> tuple[str, ...]:
+    """A base in the order of ``BASES``, so that equal bases compare equal.
+
+    Parameters
+    ----------
+    block_base : tuple of str
+        The base as written.
+
+    Returns
+    -------
+    tuple of str
+        The same, in order.
+    """
+    return tuple(name for name in BASES if name in block_base)
+
+
+# Fee schedules: what a marketplace takes, as dated blocks read from TOML.
+#
+# A block has any of these tables; what it lacks costs nothing::
+#
+#     [block.commission]      base, rate or tiers, tier_kind, minimum, cap, fixed, per
+#     [block.commission.category."film cameras"]   the same keys; what it leaves out is the commission's
+#     [block.per_order]       base, steps: an amount an order by the order's size
+#     [block.payment] [block.advertising] [block.international]   keys as commission
+#     [block.seller_level.NAME]   commission_off = "10 %", or keys as commission for a surcharge
+#     [block.listing]         fee, free_a_month, relist_every_days
+#     [block.refund]          share of each line that comes back, and a fee for the refund
+
+#: The lines of a bill, in the order of its columns.
+LINES = ("commission", "per_order", "payment", "advertising", "listing", "international", "seller_level")
+#: Shares of a line that a refund may bring back.
+REFUNDABLE = ("commission", "per_order", "payment", "payment_fixed", "advertising", "international", "seller_level")
+
+
+@dataclass(frozen=True)
+class SellerLevel:
+    """What a seller's standing changes.
+
+    Parameters
+    ----------
+    commission_off_ppm : int
+        Share of the commission that is let off. [parts per million]
+    surcharge : Charge or None
+        What is charged on top.
+    """
+
+    commission_off_ppm: int = 0
+    surcharge: Charge | None = None
+
+
+@dataclass(frozen=True)
+class Listing:
+    """What it costs to put a thing up, and to keep it up.
+
+    Parameters
+    ----------
+    fee_cents : int
+        For one listing period. [cents]
+    free_a_month : int
+        Listings, relistings counted, that cost nothing in each calendar month.
+    relist_every_days : int
+        Length of a listing period; 0 where a listing never expires. [days]
+    """
+
+    fee_cents: int
+    free_a_month: int = 0
+    relist_every_days: int = 0
+
+
+@dataclass(frozen=True)
+class Refund:
+    """What comes back when a sale is refunded.
+
+    Parameters
+    ----------
+    back_ppm : mapping
+        Share of each line of ``REFUNDABLE`` that comes back on a full refund. [parts per million]
+    fee_cents : int
+        What the refund itself costs. [cents]
+    """
+
+    back_ppm: Mapping[str, int] = field(default_factory=dict)
+    fee_cents: int = 0
+
+
+@dataclass(frozen=True)
+class FeeBlock(Block):
+    """One dated block of a fee schedule.
+
+    Parameters
+    ----------
+    rounded_once : bool
+        Whether the fees of an item are rounded once, in total; else each line on its own.
+    commission, payment, advertising, international : Charge or None
+        The percentages.
+    categories : mapping
+        Commission of the categories that have their own.
+    per_order : Steps or None
+        The amount an order.
+    seller_levels : mapping
+        What each standing changes.
+    listing : Listing or None
+        What listing costs.
+    refund : Refund
+        What a refund brings back.
+    """
+
+    rounded_once: bool = False
+    commission: Charge | None = None
+    categories: Mapping[str, Charge] = field(default_factory=dict)
+    per_order: Steps | None = None
+    payment: Charge | None = None
+    advertising: Charge | None = None
+    international: Charge | None = None
+    seller_levels: Mapping[str, SellerLevel] = field(default_factory=dict)
+    listing: Listing | None = None
+    refund: Refund = field(default_factory=Refund)
+
+
+@dataclass(frozen=True)
+class FeeSchedule(RuleSet[FeeBlock]):
+    """What one marketplace takes, by date.
+
+    Parameters
+    ----------
+    ships : bool
+        Whether things sold there are posted; a stall's are carried away.
+    """
+
+    ships: bool = True
+
+
+def read_fee_schedule(data: Mapping[str, Any], *, file: str) -> FeeSchedule:
+    """A fee schedule from the content of its TOML file.
+
+    Parameters
+    ----------
+    data : mapping
+        What ``tomllib`` made of the file.
+    file : str
+        The file's name in errors.
+
+    Returns
+    -------
+    FeeSchedule
+        The schedule.
+
+    Raises
+    ------
+    RuleTableError
+        If anything in it is missing, unknown, out of range or contradicts itself.
+
+    Examples
+    --------
+    >>> import tomllib
+    >>> text = '''
+    ... kind = "fees"
+    ... name = "lantern"
+    ... [[block]]
+    ... from = 2025-01-01
+    ... source = "demo"
+    ... seen = "invented for the demo"
+    ... commission = { base = ["goods"], rate = "11.8 %" }
+    ... '''
+    >>> read_fee_schedule(tomllib.loads(text), file="lantern.toml").dates
+    ('from 2025-01-01',)
+    """
+    ships = [True]
+
+    def header(top: Keys) -> None:
+        ships[0] = top.flag("ships", True)
+
+    name, blocks = read_blocks(data, file=file, kind="fees", make=_block, header=header)
+    return FeeSchedule(kind="fees", name=name, file=file, blocks=blocks, ships=ships[0])
+
+
+def _block(keys: Keys, common: dict[str, Any]) -> FeeBlock:
+    once = keys.text("rounding", "each line", among=("each line", "once")) == "once"
+    commission, categories = None, {}
+    table = keys.table("commission")
+    if table is not None:
+        own = table.table("category")
+        commission = read_charge(table)
+        table.done()
+        for word in own.names() if own else ():
+            entry = own.table(word) if own else None
+            if entry is not None:
+                categories[word] = read_charge(entry, like=commission)
+                if categories[word].per_order:
+                    entry.fail("per", "order", "'item': a category's commission is taken of each item")
+                entry.done()
+    if commission is not None and commission.per_order and categories:
+        keys.fail("commission.per", "order", "'item' where categories have commissions of their own")
+    block = FeeBlock(
+        **common,
+        rounded_once=once,
+        commission=commission,
+        categories=categories,
+        per_order=read_steps(keys),
+        payment=read_named_charge(keys, "payment"),
+        advertising=read_named_charge(keys, "advertising"),
+        international=read_named_charge(keys, "international"),
+        seller_levels=_order_levels(keys),
+        listing=_listing(keys),
+        refund=_refund(keys),
+    )
+    if block.advertising is not None and block.advertising.per_order:
+        keys.fail("advertising.per", "order", "'item': advertising is taken of each item")
+    if once and any(charge.per_order for charge in charges_of(block)):
+        keys.fail("rounding", "once", "'each line' where a charge is per order")
+    return block
+
+
+def charges_of(block: FeeBlock) -> list[Charge]:
+    """Every percentage of a block, those of categories and standings included.
+
+    Parameters
+    ----------
+    block : FeeBlock
+        The block.
+
+    Returns
+    -------
+    list of Charge
+        The charges.
+    """
+    named = [block.commission, block.payment, block.advertising, block.international, *block.categories.values()]
+    named += [level.surcharge for level in block.seller_levels.values()]
+    return [charge for charge in named if charge is not None]
+
+
+def _order_levels(keys: Keys) -> dict[str, SellerLevel]:
+    table = keys.table("seller_level")
+    levels: dict[str, SellerLevel] = {}
+    for name in table.names() if table else ():
+        entry = table.table(name) if table else None
+        if entry is None:
+            continue
+        off = entry.ppm("commission_off", 0)
+        if off > PPM:
+            entry.fail("commission_off", off / 10_000, "at most '100 %'")
+        surcharge = read_charge(entry) if any(entry.has(key) for key in ("rate", "tiers", "fixed")) else None
+        if not off and surcharge is None:
+            entry.fail("commission_off", "nothing", "commission_off, or a rate for a surcharge")
+        if surcharge is not None and surcharge.per_order:
+            entry.fail("per", "order", "'item': a standing's surcharge is taken of each item")
+        entry.done()
+        levels[name] = SellerLevel(commission_off_ppm=off, surcharge=surcharge)
+    return levels
+
+
+def _listing(keys: Keys) -> Listing | None:
+    table = keys.table("listing")
+    if table is None:
+        return None
+    listing = Listing(
+        fee_cents=table.cents("fee"),
+        free_a_month=table.whole("free_a_month", 0),
+        relist_every_days=table.whole("relist_every_days", 0, least=1),
+    )
+    table.done()
+    return listing
+
+
+def _refund(keys: Keys) -> Refund:
+    table = keys.table("refund")
+    if table is None:
+        return Refund()
+    back = {line: table.ppm(line, 0) for line in REFUNDABLE}
+    for line, share in back.items():
+        if share > PPM:
+            table.fail(line, share / 10_000, "at most '100 %'")
+    refund = Refund(back_ppm=back, fee_cents=table.cents("fee", 0))
+    table.done()
+    return refund
+
+
+# What a marketplace takes of an order, line by line, for one order or columns of them.
 
 
 def order_fees(
@@ -82,7 +788,7 @@ def order_fees(
     --------
     >>> import datetime as dt
     >>> import tomllib
-    >>> from flipkit.rules.schedules import read_fee_schedule
+    >>> from flipkit.rules.fees import read_fee_schedule
     >>> text = '''
     ... kind = "fees"
     ... name = "lantern"
@@ -332,3 +1038,187 @@ def _order_names(order: object, rows: int) -> npt.NDArray[Any]:
     if names.dtype == object:
         names = names.astype(str)
     return np.broadcast_to(names, (rows,))
+
+
+# What it costs to put things up for sale and to keep them up: listing fees, free ones, relisting.
+
+
+def listing_periods(schedule: FeeSchedule, *, listed_on: object, ended_on: object) -> npt.NDArray[np.int64]:
+    """How many listing periods each thing has had, the first one and every relisting.
+
+    Parameters
+    ----------
+    schedule : FeeSchedule
+        The marketplace's schedule; the length of a period is that of the block in force at the first listing.
+    listed_on : date or array of dates, shape (n,)
+        First listing.
+    ended_on : date or array of dates, shape (n,)
+        Sale or last day up.
+
+    Returns
+    -------
+    array, shape (n,)
+        Periods, int64, at least 1.
+
+    Raises
+    ------
+    RuleNotInForceError
+        If a day of listing has no block.
+    MeasureError
+        If a thing ended before it was listed.
+    """
+    rows = cols.row_count(listed_on=listed_on, ended_on=ended_on)
+    first = cols.days("listed_on", listed_on, rows)
+    last = cols.days("ended_on", ended_on, rows)
+    block = cols.blocks(schedule, first, rows)
+    length = np.array([b.listing.relist_every_days if b.listing else 0 for b in schedule.blocks], dtype=np.int64)[block]
+    days = (last - first).astype(np.int64)
+    if (days < 0).any():
+        row = int(np.argmax(days < 0))
+        raise MeasureError("ended_on", need=f"not before {first[row]}", got=str(last[row]), where=f"row {row + 1}")
+    # A period of N days that starts on day 0 is over on day N: the thing is put up again that day.
+    return np.where(length > 0, 1 + days // np.maximum(length, 1), 1)
+
+
+def listing_fees(
+    schedule: FeeSchedule, *, listed_on: object, ended_on: object, free_a_month: int | None = None
+) -> Cents:
+    """What listing each thing cost, each period at the fee of its own day, the free ones of a month first.
+
+    Give the shop's things all together: the free listings of a calendar month go to the earliest
+    listings of the month, relistings counted, the earlier row first on one day.
+
+    Parameters
+    ----------
+    schedule : FeeSchedule
+        The marketplace's schedule.
+    listed_on : date or array of dates, shape (n,)
+        First listing.
+    ended_on : date or array of dates, shape (n,)
+        Sale or last day up.
+    free_a_month : int, optional
+        Free listings a month in place of the schedule's, for instance 0 for one thing of a busy shop.
+
+    Returns
+    -------
+    array, shape (n,)
+        The fees, int64. [cents]
+
+    Raises
+    ------
+    RuleNotInForceError
+        If a day of listing or relisting has no block.
+    MeasureError
+        If a thing ended before it was listed.
+    """
+    periods = listing_periods(schedule, listed_on=listed_on, ended_on=ended_on)
+    rows = periods.size
+    first = cols.days("listed_on", listed_on, rows)
+    length = np.array([b.listing.relist_every_days if b.listing else 0 for b in schedule.blocks], dtype=np.int64)
+    length = length[cols.blocks(schedule, first, rows)]
+    thing = np.repeat(np.arange(rows), periods)
+    number = np.arange(thing.size) - np.repeat(np.cumsum(periods) - periods, periods)
+    day = first[thing] + (number * length[thing]).astype("timedelta64[D]")
+    block = cols.blocks(schedule, day, day.size)
+    fee = np.array([b.listing.fee_cents if b.listing else 0 for b in schedule.blocks], dtype=np.int64)[block]
+    free = np.array([b.listing.free_a_month if b.listing else 0 for b in schedule.blocks], dtype=np.int64)[block]
+    if free_a_month is not None:
+        free = np.full(day.size, free_a_month, dtype=np.int64)
+    order = np.lexsort((thing, day))
+    month = day[order].astype("datetime64[M]").view(np.int64)
+    starts = np.flatnonzero(np.concatenate(([True], month[1:] != month[:-1]))) if day.size else np.zeros(0, dtype=int)
+    rank = np.arange(day.size) - np.repeat(starts, np.diff(np.append(starts, day.size)))
+    paid = np.zeros(day.size, dtype=np.int64)
+    paid[order] = np.where(rank < free[order], 0, fee[order])
+    found = np.zeros(rows, dtype=np.int64)
+    np.add.at(found, thing, paid)
+    return found
+
+
+# What comes back of a marketplace's fees when a sale is refunded, and what stays.
+
+
+def refunded_fees(
+    schedule: FeeSchedule,
+    *,
+    sold_on: dt.date,
+    fees: Mapping[str, int],
+    paid_cents: int,
+    refund_cents: int,
+) -> dict[str, int]:
+    """What comes back of each line of a bill on a refund, in full or in part, by the rule of the day of sale.
+
+    Parameters
+    ----------
+    schedule : FeeSchedule
+        The marketplace's schedule.
+    sold_on : datetime.date
+        Day of sale.
+    fees : mapping
+        The bill: the columns of ``fees.order_fees`` for one order. [cents]
+    paid_cents : int
+        What the buyer had paid, goods and shipping. [cents]
+    refund_cents : int
+        What the buyer gets back of it. [cents]
+
+    Returns
+    -------
+    dict
+        For every line what comes back (``commission_cents`` and so on), ``refund_fee_cents`` (what the refund
+        costs), ``back_cents`` (the sum that comes back, less that fee) and ``kept_cents`` (what the marketplace
+        keeps of the bill, that fee included). [cents]
+
+    Raises
+    ------
+    RuleNotInForceError
+        If the day has no block.
+    MoneyError
+        If more is refunded than was paid.
+
+    Examples
+    --------
+    >>> import tomllib
+    >>> from flipkit.rules.fees import read_fee_schedule
+    >>> text = '''
+    ... kind = "fees"
+    ... name = "lantern"
+    ... [[block]]
+    ... from = 2025-01-01
+    ... source = "demo"
+    ... seen = "invented for the demo"
+    ... commission = { rate = "10 %" }
+    ... payment = { rate = "3 %", fixed = "0.30" }
+    ... refund = { commission = "100 %", payment = "100 %", payment_fixed = "0 %" }
+    ... '''
+    >>> lantern = read_fee_schedule(tomllib.loads(text), file="lantern.toml")
+    >>> bill = {"commission_cents": 500, "payment_cents": 180}
+    >>> back = refunded_fees(lantern, sold_on=dt.date(2025, 2, 1), fees=bill, paid_cents=5000, refund_cents=5000)
+    >>> back["commission_cents"], back["payment_cents"], back["kept_cents"]
+    (500, 150, 30)
+    """
+    if not 0 <= refund_cents <= paid_cents:
+        raise MoneyError("refund_cents", need=f"from 0 to the {paid_cents} cents that were paid", got=refund_cents)
+    block = schedule.at(sold_on)
+    rule = block.refund
+    back: dict[str, int] = {}
+    for line in LINES:
+        charged = int(fees.get(f"{line}_cents", 0))
+        fixed = 0
+        if line == "payment" and block.payment is not None:
+            fixed = min(block.payment.fixed_cents, charged)
+        part = _part(charged - fixed, rule.back_ppm.get(line, 0), refund_cents, paid_cents)
+        back[f"{line}_cents"] = part + _part(fixed, rule.back_ppm.get("payment_fixed", 0), refund_cents, paid_cents)
+    fee = rule.fee_cents if refund_cents else 0
+    total = sum(back.values())
+    charged = sum(int(fees.get(f"{line}_cents", 0)) for line in LINES)
+    return {**back, "refund_fee_cents": fee, "back_cents": total - fee, "kept_cents": charged - total + fee}
+
+
+def _part(cents: int, share_ppm: int, refund_cents: int, paid_cents: int) -> int:
+    """A share of a line in proportion to what is refunded, rounded half up once, exactly."""
+    if not paid_cents:
+        return 0
+    sign, whole = (-1, -cents) if cents < 0 else (1, cents)
+    above = whole * share_ppm * refund_cents
+    below = PPM * paid_cents
+    return sign * ((2 * above + below) // (2 * below))

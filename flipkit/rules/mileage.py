@@ -10,9 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from flipkit.money import Cents
-from flipkit.rules import columns as cols
-from flipkit.rules.blocks import Keys, read_blocks
-from flipkit.rules.dated import Block, RuleSet
+from flipkit.rules import blocks as cols
+from flipkit.rules.blocks import Block, Keys, RuleSet, read_blocks
 
 
 @dataclass(frozen=True)

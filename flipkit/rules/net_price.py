@@ -1,18 +1,24 @@
-"""The smallest price that leaves a wanted net after a marketplace's fees, exact to the cent."""
+"""TODO"""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
-from flipkit.errors import MoneyError
+from flipkit.errors import FlipkitError, MoneyError, RuleNotInForceError
 from flipkit.money import PPM, Cents, percentage
-from flipkit.rules.charges import Charge
-from flipkit.rules.fees import order_fee_lines
-from flipkit.rules.schedules import FeeBlock, FeeSchedule, SellerLevel
+from flipkit.rules.fees import Charge, FeeBlock, FeeSchedule, SellerLevel, listing_fees, order_fee_lines
+from flipkit.rules.tables import Rules
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+# The smallest price that leaves a wanted net after a marketplace's fees, exact to the cent.
 
 #: No price above this is looked for. [cents]
 HIGHEST_PRICE_CENTS = 10_000_000_00
@@ -174,7 +180,7 @@ def price_for_net(
     Examples
     --------
     >>> import tomllib
-    >>> from flipkit.rules.schedules import read_fee_schedule
+    >>> from flipkit.rules.fees import read_fee_schedule
     >>> text = '''
     ... kind = "fees"
     ... name = "processor"
@@ -374,3 +380,351 @@ class _Bill:
         # Half a cent a line, and half a cent of tax at the highest rate of each charge whose base has tax in it.
         tax = sum(max(charge.rates_ppm) / PPM / 2 for charge in self._charges if "tax" in charge.base)
         return lines / 2 + tax + 0.01
+
+
+# The same item at several venues: fees line by line, net, and the price that would leave the same net.
+
+
+def venue_nets(
+    schedules: Mapping[str, FeeSchedule],
+    *,
+    on: dt.date,
+    goods_cents: int,
+    shipping_cents: int = 0,
+    label_cents: int = 0,
+    costs_cents: int = 0,
+    tax_ppm: int = 0,
+    category: str | None = None,
+    international: bool = False,
+    advertised: bool = False,
+    advertising_ppm: int | None = None,
+    seller_level: str | None = None,
+    days_listed: int | None = None,
+    strict: bool = False,
+) -> list[dict[str, Any]]:
+    """What one item leaves at each venue, the best first.
+
+    At a venue that posts nothing, such as a stall, the buyer pays no shipping and there is no label.
+
+    Parameters
+    ----------
+    schedules : mapping
+        Fee schedules by the name of the venue.
+    on : datetime.date
+        Day of sale.
+    goods_cents : int
+        Price of the goods. [cents]
+    shipping_cents : int
+        What the buyer pays for shipping where things are posted. [cents]
+    label_cents : int
+        What the label costs where things are posted. [cents]
+    costs_cents : int
+        Further costs of the item, whatever the venue. [cents]
+    tax_ppm : int
+        Tax that the marketplace collects. [parts per million]
+    category, international, advertised, advertising_ppm, seller_level : see below
+        As in ``fees.order_fees``.
+    days_listed : int, optional
+        Days from listing to sale, for listing fees at the full price; without it none are counted.
+    strict : bool
+        Whether a venue that cannot answer is an error; else it comes last and says why.
+
+    Returns
+    -------
+    list of dict
+        One a venue: ``venue``, ``ships``, the lines of ``fees.order_fees``, ``shipping_cents``, ``label_cents``,
+        ``costs_cents``, ``net_cents``, ``even_price_cents`` (the price of the goods there that leaves the best
+        venue's net, None where none does) and ``refused`` (why a venue cannot answer, else empty).
+
+    Raises
+    ------
+    RuleNotInForceError
+        If ``strict`` and a venue has no block on the day.
+    MoneyError
+        If ``strict`` and an option is unknown to a venue, or an amount is not whole cents.
+    """
+    options: dict[str, Any] = {
+        "category": category,
+        "international": international,
+        "advertised": advertised,
+        "advertising_ppm": advertising_ppm,
+        "seller_level": seller_level,
+    }
+    found: list[dict[str, Any]] = []
+    refused: list[dict[str, Any]] = []
+    for name, schedule in schedules.items():
+        shipping, label = (shipping_cents, label_cents) if schedule.ships else (0, 0)
+        try:
+            lines = order_fee_lines(
+                schedule,
+                on=on,
+                goods_cents=goods_cents,
+                shipping_cents=shipping,
+                tax_cents=int(percentage(goods_cents + shipping, tax_ppm)),
+                listing_cents=plain_listing_cents(schedule, on=on, days_listed=days_listed),
+                **options,
+            )
+        except (RuleNotInForceError, MoneyError) as problem:
+            if strict:
+                raise
+            refused.append(_unable(name, schedule, problem))
+            continue
+        fees = {line: int(cents[0]) for line, cents in lines.items()}
+        found.append(
+            {
+                "venue": name,
+                "ships": schedule.ships,
+                **fees,
+                "shipping_cents": shipping,
+                "label_cents": label,
+                "costs_cents": costs_cents,
+                "net_cents": goods_cents + shipping - fees["total_cents"] - label - costs_cents,
+                "refused": "",
+            }
+        )
+    found.sort(key=lambda venue: (-venue["net_cents"], venue["venue"]))
+    for venue in found:
+        try:
+            price = price_for_net(
+                schedules[venue["venue"]],
+                on=on,
+                net_cents=found[0]["net_cents"],
+                shipping_cents=venue["shipping_cents"],
+                costs_cents=venue["label_cents"] + costs_cents,
+                tax_ppm=tax_ppm,
+                listing_cents=venue["listing_cents"],
+                **options,
+            )
+            venue["even_price_cents"] = int(price[0])
+        except MoneyError:
+            venue["even_price_cents"] = None
+    return found + refused
+
+
+def _unable(name: str, schedule: FeeSchedule, problem: FlipkitError) -> dict[str, Any]:
+    return {"venue": name, "ships": schedule.ships, "refused": str(problem)}
+
+
+def plain_listing_cents(schedule: FeeSchedule, *, on: dt.date, days_listed: int | None) -> int:
+    """Listing fees of one thing at the full price, as if the month's free listings were used up.
+
+    Parameters
+    ----------
+    schedule : FeeSchedule
+        The marketplace's schedule.
+    on : datetime.date
+        Day of sale.
+    days_listed : int or None
+        Days from listing to sale; None counts no listing.
+
+    Returns
+    -------
+    int
+        The fees. [cents]
+
+    Raises
+    ------
+    RuleNotInForceError
+        If a day of listing has no block.
+    """
+    if days_listed is None:
+        return 0
+    listed = on - dt.timedelta(days=days_listed)
+    return int(listing_fees(schedule, listed_on=listed, ended_on=on, free_a_month=0)[0])
+
+
+def venue_frame(venues: list[dict[str, Any]]) -> pd.DataFrame:
+    """Venues as a frame, one row each.
+
+    Parameters
+    ----------
+    venues : list of dict
+        From ``venue_nets``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        A column for every entry.
+    """
+    import pandas as pd
+
+    return pd.DataFrame(venues)
+
+
+# Answers about one sale: fees line by line at each venue, and the price that leaves a wanted net.
+
+
+def fees_answer(
+    rules: Rules,
+    *,
+    on: dt.date,
+    goods_cents: int,
+    shipping_cents: int = 0,
+    label_cents: int = 0,
+    costs_cents: int = 0,
+    tax_ppm: int = 0,
+    venues: Sequence[str] = (),
+    category: str | None = None,
+    international: bool = False,
+    advertised: bool = False,
+    advertising_ppm: int | None = None,
+    seller_level: str | None = None,
+    days_listed: int | None = None,
+) -> dict[str, Any]:
+    """What each venue takes of one sale, line by line, and what it leaves.
+
+    Parameters
+    ----------
+    rules : Rules
+        All tables.
+    on : datetime.date
+        Day of sale.
+    goods_cents, shipping_cents : int
+        What the buyer pays for the goods and, where things are posted, for shipping. [cents]
+    label_cents, costs_cents : int
+        What the label costs, where things are posted, and whatever else the sale costs. [cents]
+    tax_ppm : int
+        Tax that the marketplace collects on goods and shipping. [parts per million]
+    venues : sequence of str
+        Fee schedules to ask; all that have a block in force where empty.
+    category, international, advertised, advertising_ppm, seller_level : see below
+        As in ``fees.order_fees``; where every venue is asked, one that does not know the standing or has no
+        advertising is left out and says why.
+    days_listed : int, optional
+        Days from listing to sale, for listing fees at the full price; without it none are counted.
+
+    Returns
+    -------
+    dict
+        ``venues``: for each the rule block in force and the entries of ``venues.venue_nets``, the best first; and
+        ``left_out``.
+
+    Raises
+    ------
+    RuleNotInForceError
+        If a venue that was asked for has no block on the day.
+    MoneyError
+        If an amount is not whole cents, or an option is unknown to a venue that was asked for.
+    """
+    schedules = {schedule.name: schedule for schedule in _asked(rules, venues, on)}
+    nets = venue_nets(
+        schedules,
+        on=on,
+        goods_cents=goods_cents,
+        shipping_cents=shipping_cents,
+        label_cents=label_cents,
+        costs_cents=costs_cents,
+        tax_ppm=tax_ppm,
+        category=category,
+        international=international,
+        advertised=advertised,
+        advertising_ppm=advertising_ppm,
+        seller_level=seller_level,
+        days_listed=days_listed,
+        strict=bool(venues),
+    )
+    found = []
+    for venue in nets:
+        if not venue["refused"]:
+            block = schedules[venue["venue"]].at(on)
+            rule = {"block": block.described, "seen": block.seen, "sources": list(block.sources)}
+            found.append({"venue": venue["venue"], **rule, **{k: v for k, v in venue.items() if k != "refused"}})
+    left_out = [{"venue": venue["venue"], "why": venue["refused"]} for venue in nets if venue["refused"]]
+    return {"on": on.isoformat(), "goods_cents": goods_cents, "tax_ppm": tax_ppm, "venues": found, "left_out": left_out}
+
+
+def price_answer(
+    rules: Rules,
+    *,
+    on: dt.date,
+    net_cents: int,
+    shipping_cents: int = 0,
+    label_cents: int = 0,
+    costs_cents: int = 0,
+    tax_ppm: int = 0,
+    venues: Sequence[str] = (),
+    category: str | None = None,
+    international: bool = False,
+    advertised: bool = False,
+    advertising_ppm: int | None = None,
+    seller_level: str | None = None,
+    days_listed: int | None = None,
+) -> dict[str, Any]:
+    """The smallest price at each venue that leaves a wanted net, with the fees at that price.
+
+    Parameters
+    ----------
+    rules : Rules
+        All tables.
+    on : datetime.date
+        Day of sale.
+    net_cents : int
+        What is to be left after fees, label and costs. [cents]
+    shipping_cents, label_cents, costs_cents, tax_ppm, venues : see below
+        As in ``fees_answer``.
+    category, international, advertised, advertising_ppm, seller_level, days_listed : see below
+        As in ``fees_answer``.
+
+    Returns
+    -------
+    dict
+        ``venues``: for each ``price_cents`` and the entries of ``fees_answer``, the lowest price first; and
+        ``left_out``.
+
+    Raises
+    ------
+    RuleNotInForceError
+        If a venue that was asked for has no block on the day.
+    MoneyError
+        If no price leaves the net at a venue that was asked for, or an option is unknown to it.
+    """
+    found, left_out = [], []
+    options: dict[str, Any] = {
+        "on": on,
+        "tax_ppm": tax_ppm,
+        "category": category,
+        "international": international,
+        "advertised": advertised,
+        "advertising_ppm": advertising_ppm,
+        "seller_level": seller_level,
+    }
+    for schedule in _asked(rules, venues, on):
+        shipping, label = (shipping_cents, label_cents) if schedule.ships else (0, 0)
+        listing = plain_listing_cents(schedule, on=on, days_listed=days_listed)
+        try:
+            price = price_for_net(
+                schedule,
+                net_cents=net_cents,
+                shipping_cents=shipping,
+                costs_cents=label + costs_cents,
+                listing_cents=listing,
+                **options,
+            )
+        except MoneyError as problem:
+            if venues:
+                raise
+            left_out.append({"venue": schedule.name, "why": str(problem)})
+            continue
+        at_price = fees_answer(
+            rules,
+            goods_cents=int(price[0]),
+            shipping_cents=shipping,
+            label_cents=label,
+            costs_cents=costs_cents,
+            venues=[schedule.name],
+            days_listed=days_listed,
+            **options,
+        )
+        found.append({"price_cents": int(price[0]), **at_price["venues"][0]})
+    found.sort(key=lambda venue: (venue["price_cents"], venue["venue"]))
+    return {"on": on.isoformat(), "wanted_net_cents": net_cents, "venues": found, "left_out": left_out}
+
+
+def _asked(rules: Rules, venues: Sequence[str], on: dt.date) -> list[FeeSchedule]:
+    for name in venues:
+        if name not in rules.fee_schedules:
+            known = ", ".join(sorted(rules.fee_schedules)) or "none: put one into the rules folder of the books"
+            raise MoneyError("venue", need=f"one that has a fee schedule ({known})", got=name)
+    if venues:
+        return [rules.fee_schedules[name] for name in venues]
+    return [schedule for _, schedule in sorted(rules.fee_schedules.items()) if schedule.covers(on)]

@@ -1,20 +1,1069 @@
-"""What a carrier's rules say of a packed parcel: billable weight, surcharges, size class."""
+"""TODO"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import numpy.typing as npt
 
-from flipkit.rules.frames import as_frame
-from flipkit.rules.measuring import parcel_columns
-from flipkit.rules.parcel_rules import ParcelRules
-from flipkit.rules.size_classes import SIZE_CLASSES, size_class
+from flipkit.errors import MeasureError, RuleTableError
+from flipkit.rules import blocks as cols
+from flipkit.rules.blocks import Block, Keys, RuleSet, as_frame, read_blocks
+from flipkit.units import SNAP, rounded_down, rounded_nearest, rounded_up, snapped
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["SIZE_CLASSES", "billable", "size_class"]
+
+# Parcel rules: how a carrier measures, weighs and surcharges, as dated blocks read from TOML.
+#
+# A block has these tables::
+#
+#     [block.dimensional]   sides, side_step, volume_over, volume_step, divisor, divisor_for,
+#                           weight_step, nonrectangular_factor, cap, zones
+#     [block.scale]         weight_step
+#     [block.limits]        longest, length_plus_girth, weight: more is over the maximum
+#     [block.entry]         dimensions_required
+#     [[block.surcharge]]   name, group, when, minimum_billable, one_of_group, excludes
+
+#: How a side becomes a whole unit.
+SIDES = ("nearest", "up", "down", "as measured")
+#: Words for how a thing is wrapped, beside a plain carton.
+PACKAGING = ("box", "not in corrugated", "cylinder", "soft pack", "shrink wrap", "wheels or straps")
+#: What a surcharge can be triggered by: over a threshold, in the units of the rule set.
+MEASURES = ("longest", "second", "shortest", "length_plus_girth", "volume", "weight")
+
+
+@dataclass(frozen=True)
+class Dimensional:
+    """How the space of a parcel becomes a weight.
+
+    Parameters
+    ----------
+    sides : str
+        One of ``SIDES``.
+    side_step : float
+        What sides are rounded to, usually the whole unit. [units of length]
+    volume_step : float
+        What the volume is rounded to, to the nearest; 0 for not at all. [cubic units of length]
+    volume_over : float
+        Volume up to which, itself included, space weighs nothing. [cubic units of length]
+    divisor : float
+        Volume per unit of weight. [cubic units of length per unit of weight]
+    divisor_for : mapping
+        Divisors that go with other kinds of rates, by the name of the kind.
+    weight_step : float
+        Any part of a step counts as a whole one. [units of weight]
+    nonrectangular_factor : float
+        Share of its box that a thing which is no box fills.
+    cap : float
+        Most that a dimensional weight comes to. [units of weight]
+    zones : tuple of str
+        Zones in which space is weighed; empty for all.
+    """
+
+    sides: str
+    side_step: float
+    volume_step: float
+    volume_over: float
+    divisor: float
+    divisor_for: Mapping[str, float]
+    weight_step: float
+    nonrectangular_factor: float
+    cap: float
+    zones: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Condition:
+    """What must hold for a surcharge, all of it.
+
+    Parameters
+    ----------
+    over : mapping
+        Measures of ``MEASURES`` that must exceed a threshold.
+    at_most : mapping
+        Measures that must not exceed a threshold.
+    packaging : tuple of str
+        Words of ``PACKAGING`` of which one must fit; empty for any.
+    zones : tuple of str
+        Zones of which one must fit; empty for any.
+    dimensions_entered : bool or None
+        Whether the sender must have entered the dimensions or not; None where it does not matter.
+    any_over : tuple of float
+        Longest, second and shortest side, of which one must be exceeded; empty where it does not matter.
+    """
+
+    over: Mapping[str, float]
+    at_most: Mapping[str, float]
+    packaging: tuple[str, ...] = ()
+    zones: tuple[str, ...] = ()
+    dimensions_entered: bool | None = None
+    any_over: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
+class Surcharge:
+    """One thing that costs extra.
+
+    Parameters
+    ----------
+    name : str
+        Its name, by which rate cards price it.
+    group : str
+        What it belongs to.
+    when : Condition
+        What triggers it.
+    minimum_billable : float
+        Weight that is billed at least. [units of weight]
+    sources : tuple of str
+        Keys of the sources, where they differ from the block's.
+    seen : str
+        How its figure was come by, where that differs from the block's.
+    """
+
+    name: str
+    group: str
+    when: Condition
+    minimum_billable: float
+    sources: tuple[str, ...]
+    seen: str
+
+
+@dataclass(frozen=True)
+class ParcelBlock(Block):
+    """One dated block of a parcel rule set.
+
+    Parameters
+    ----------
+    dimensional : Dimensional
+        How space becomes weight.
+    scale_step : float
+        Any part of a step on the scale counts as a whole one. [units of weight]
+    trigger_sides : str
+        Whether triggers meet the sides "as rounded" or "as measured".
+    limits : mapping
+        Measures that nothing may exceed.
+    dimensions_required : str
+        Of which parcels the sender must state the dimensions, in words.
+    surcharges : tuple of Surcharge
+        What costs extra.
+    one_of : tuple of str
+        Groups of which a parcel pays for one at most, the dearest.
+    excludes : mapping
+        Groups that drop other groups.
+    """
+
+    dimensional: Dimensional
+    scale_step: float
+    trigger_sides: str
+    limits: Mapping[str, float] = field(default_factory=dict)
+    dimensions_required: str = ""
+    surcharges: tuple[Surcharge, ...] = ()
+    one_of: tuple[str, ...] = ()
+    excludes: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class ParcelRules(RuleSet[ParcelBlock]):
+    """How one carrier measures, weighs and surcharges, by date.
+
+    Parameters
+    ----------
+    metric : bool
+        Whether its units are centimetres and kilograms; else inches and pounds.
+    """
+
+    metric: bool = False
+
+    @property
+    def length_unit(self) -> str:
+        """The unit that sides are rounded to: ``in`` or ``cm``."""
+        return "cm" if self.metric else "in"
+
+    @property
+    def weight_unit(self) -> str:
+        """The unit that weights are rounded in: ``lb`` or ``kg``."""
+        return "kg" if self.metric else "lb"
+
+    @property
+    def surcharge_names(self) -> tuple[str, ...]:
+        """Every surcharge of every block, in order of appearance."""
+        return tuple(dict.fromkeys(extra.name for block in self.blocks for extra in block.surcharges))
+
+
+def read_parcel_rules(data: Mapping[str, Any], *, file: str) -> ParcelRules:
+    """A parcel rule set from the content of its TOML file.
+
+    Parameters
+    ----------
+    data : mapping
+        What ``tomllib`` made of the file.
+    file : str
+        The file's name in errors.
+
+    Returns
+    -------
+    ParcelRules
+        The rule set.
+
+    Raises
+    ------
+    RuleTableError
+        If anything in it is missing, unknown, out of range or contradicts itself.
+    """
+    metric = [False]
+
+    def header(top: Keys) -> None:
+        metric[0] = top.text("units", among=("in, lb", "cm, kg")) == "cm, kg"
+
+    name, blocks = read_blocks(data, file=file, kind="parcel rules", make=_parcel_block, header=header)
+    return ParcelRules(kind="parcel rules", name=name, file=file, blocks=blocks, metric=metric[0])
+
+
+def _parcel_block(keys: Keys, common: dict[str, Any]) -> ParcelBlock:
+    entry = keys.table("entry")
+    required = entry.text("dimensions_required") if entry else ""
+    if entry:
+        entry.done()
+    scale = keys.table("scale") or keys.fail("scale", "nothing", "a table [block.scale] with weight_step")
+    step = scale.number("weight_step", above=0)
+    scale.done()
+    surcharges = tuple(_surcharge(table, common) for table in keys.tables("surcharge"))
+    names = [extra.name for extra in surcharges]
+    for name in names:
+        if names.count(name) > 1:
+            keys.fail("surcharge.name", name, "a name that no other surcharge of the block has")
+    known = tuple(dict.fromkeys(extra.group for extra in surcharges))
+    excludes = keys.table("excludes")
+    dropped: dict[str, tuple[str, ...]] = {}
+    if excludes is not None:
+        for group in excludes.names():
+            if group not in known:
+                excludes.fail(group, group, "a group that a surcharge of the block has")
+            dropped[group] = excludes.texts(group, among=known)
+    return ParcelBlock(
+        **common,
+        dimensional=_dimensional_rule(keys),
+        scale_step=step,
+        trigger_sides=keys.text("trigger_sides", among=("as rounded", "as measured")),
+        limits=_measures(keys.table("limits")),
+        dimensions_required=required,
+        surcharges=surcharges,
+        one_of=keys.texts("one_of", (), among=known),
+        excludes=dropped,
+    )
+
+
+def _dimensional_rule(keys: Keys) -> Dimensional:
+    table = keys.table("dimensional") or keys.fail("dimensional", "nothing", "a table [block.dimensional]")
+    kinds = table.table("divisor_for")
+    found = Dimensional(
+        sides=table.text("sides", among=SIDES),
+        side_step=table.number("side_step", 1.0, above=0),
+        volume_step=table.number("volume_step", 0.0, above=0),
+        volume_over=table.number("volume_over"),
+        divisor=table.number("divisor", above=0),
+        divisor_for={name: kinds.number(name, above=0) for name in kinds.names()} if kinds else {},
+        weight_step=table.number("weight_step", above=0),
+        nonrectangular_factor=table.number("nonrectangular_factor", 1.0, above=0),
+        cap=table.number("cap", float("inf"), above=0),
+        zones=table.texts("zones", ()),
+    )
+    if found.nonrectangular_factor > 1:
+        table.fail("nonrectangular_factor", found.nonrectangular_factor, "a share of at most 1")
+    table.done()
+    return found
+
+
+def _measures(table: Keys | None) -> dict[str, float]:
+    if table is None:
+        return {}
+    found = {name: table.number(name, above=0) for name in MEASURES if table.has(name)}
+    table.done()
+    return found
+
+
+def _surcharge(keys: Keys, common: dict[str, Any]) -> Surcharge:
+    name = keys.text("name")
+    if not name.isidentifier():
+        keys.fail("name", name, "a name of letters, digits and _ that can head a column")
+    when = keys.table("when") or keys.fail("when", "nothing", "a table with at least one condition")
+    over = {measure: when.number(f"{measure}_over") for measure in MEASURES if when.has(f"{measure}_over")}
+    at_most = {measure: when.number(f"{measure}_at_most") for measure in MEASURES if when.has(f"{measure}_at_most")}
+    any_over: tuple[float, ...] = ()
+    if when.has("any_side_over"):
+        table = when.table("any_side_over")
+        if table is not None:
+            any_over = tuple(table.number(side, above=0) for side in ("longest", "second", "shortest"))
+            table.done()
+    condition = Condition(
+        over=over,
+        at_most=at_most,
+        packaging=when.texts("packaging", (), among=PACKAGING),
+        zones=when.texts("zones", ()),
+        dimensions_entered=when.flag("dimensions_entered", None),
+        any_over=any_over,
+    )
+    if condition == Condition(over={}, at_most={}):
+        keys.fail("when", "no condition", "at least one condition")
+    when.done()
+    found = Surcharge(
+        name=name,
+        group=keys.text("group"),
+        when=condition,
+        minimum_billable=keys.number("minimum_billable", 0.0, above=0),
+        sources=keys.texts("source", common["sources"]),
+        seen=keys.text("seen", common["seen"]),
+    )
+    keys.done()
+    return found
+
+
+# Parcels under a carrier's rules: sides rounded, space weighed, surcharges tripped.
+
+CM_PER_IN = 2.54
+KG_PER_LB = 0.45359237
+#: How many units of the rule set make the kit's own: of length and of weight, metric or not.
+OWN_UNITS = {False: (1.0, 1.0), True: (CM_PER_IN, KG_PER_LB)}
+
+
+def parcel_columns(
+    rules: ParcelRules,
+    *,
+    on: object,
+    length_in: npt.ArrayLike,
+    width_in: npt.ArrayLike,
+    height_in: npt.ArrayLike,
+    weight_lb: npt.ArrayLike,
+    zone: object = None,
+    packaging: object = "box",
+    nonrectangular: object = False,
+    dimensions_entered: object = True,
+    rates: str = "",
+) -> cols.Columns:
+    """The same as ``parcels.billable`` as a dict of arrays, for callers that need no frame.
+
+    Parameters
+    ----------
+    rules, on, length_in, width_in, height_in, weight_lb, zone, packaging, nonrectangular : see below
+        As in ``parcels.billable``.
+    dimensions_entered, rates : see below
+        As in ``parcels.billable``.
+
+    Returns
+    -------
+    dict of arrays, shape (n,)
+        The columns of ``parcels.billable``.
+
+    Raises
+    ------
+    RuleNotInForceError
+        If a day has no block.
+    MeasureError
+        If a side or a weight is not a finite number above zero.
+    """
+    given = parcel_inputs(
+        on=on,
+        length_in=length_in,
+        width_in=width_in,
+        height_in=height_in,
+        weight_lb=weight_lb,
+        zone=zone,
+        packaging=packaging,
+        nonrectangular=nonrectangular,
+        dimensions_entered=dimensions_entered,
+    )
+    rows = given["length_in"].size
+    given["block"] = cols.blocks(rules, on, rows)
+    if zone is not None:
+        given["zone"] = cols.words(zone, rows)
+    length_unit, weight_unit = OWN_UNITS[rules.metric]
+    found: cols.Columns = {}
+    for name in ("longest", "second", "shortest", "girth", "length_plus_girth", "united"):
+        found[f"{name}_in"] = np.empty(rows)
+    found["volume_cu_in"] = np.empty(rows)
+    for name in ("dimensional", "scale", "billable"):
+        found[f"{name}_lb"] = np.empty(rows)
+    for name in ("space_pays", "over_maximum", *rules.surcharge_names):
+        found[name] = np.zeros(rows, dtype=np.bool_)
+    if rules.metric:
+        for name in ("dimensional", "scale", "billable"):
+            found[f"{name}_kg"] = np.empty(rows)
+    unit = {"in": length_unit, "cu_in": length_unit**3, "lb": weight_unit, "kg": 1.0}
+
+    def step(chunk: cols.Columns, here: slice) -> None:
+        for number, at in cols.groups(chunk["block"]):
+            part = chunk if at is None else {name: column[at] for name, column in chunk.items()}
+            block = rules.blocks[number]
+            measured = block_measures(rules, block, part, rates=rates)
+            measured.update(whole_weights(block, measured))
+            for name, column in found.items():
+                if name == "united_in":
+                    measured["united"] = measured["longest"] + measured["second"] + measured["shortest"]
+                stem, _, end = name.rpartition("_")
+                end, stem = ("cu_in", "volume") if name == "volume_cu_in" else (end, stem)
+                values = measured.get(name)
+                if values is None and stem in measured:
+                    values = measured[stem] / unit[end] if unit[end] != 1.0 else measured[stem]
+                if values is not None:
+                    column[here][slice(None) if at is None else at] = values
+
+    cols.in_chunks(rows, given, step)
+    return found
+
+
+def parcel_inputs(
+    *,
+    on: object,
+    length_in: npt.ArrayLike,
+    width_in: npt.ArrayLike,
+    height_in: npt.ArrayLike,
+    weight_lb: npt.ArrayLike,
+    zone: object = None,
+    packaging: object = "box",
+    nonrectangular: object = False,
+    dimensions_entered: object = True,
+    **further: object,
+) -> cols.Columns:
+    """The arguments of ``parcels.billable`` as checked columns of one length.
+
+    Parameters
+    ----------
+    on, length_in, width_in, height_in, weight_lb, zone, packaging, nonrectangular, dimensions_entered : see below
+        As in ``parcels.billable``.
+    **further : scalar or array
+        Further arguments that must have the same length.
+
+    Returns
+    -------
+    dict of arrays, shape (n,)
+        The sides, the weight, the number of the packaging and the flags.
+
+    Raises
+    ------
+    MeasureError
+        If a side or a weight is not a finite number above zero, or a packaging is unknown.
+    """
+    rows = cols.row_count(
+        on=on,
+        length_in=length_in,
+        width_in=width_in,
+        height_in=height_in,
+        weight_lb=weight_lb,
+        zone=zone,
+        packaging=packaging,
+        nonrectangular=nonrectangular,
+        dimensions_entered=dimensions_entered,
+        **further,
+    )
+    wrapped, unknown = cols.codes(packaging, rows, PACKAGING)
+    if unknown or (wrapped.size and wrapped.min() < 0):
+        raise MeasureError("packaging", need="one of " + ", ".join(PACKAGING), got=unknown[0] if unknown else None)
+    return {
+        "length_in": cols.measures("length_in", length_in, rows),
+        "width_in": cols.measures("width_in", width_in, rows),
+        "height_in": cols.measures("height_in", height_in, rows),
+        "weight_lb": cols.measures("weight_lb", weight_lb, rows),
+        "packaging": wrapped,
+        "nonrectangular": cols.flags("nonrectangular", nonrectangular, rows),
+        "dimensions_entered": cols.flags("dimensions_entered", dimensions_entered, rows),
+    }
+
+
+def block_measures(rules: ParcelRules, block: ParcelBlock, given: cols.Columns, *, rates: str = "") -> cols.Columns:
+    """What parcels measure, weigh and trip under one block, in the rule set's own units.
+
+    Parameters
+    ----------
+    rules : ParcelRules
+        The rule set, for its units.
+    block : ParcelBlock
+        The block.
+    given : dict of arrays, shape (n,)
+        As ``parcel_inputs`` makes them, with ``zone`` (text) where zones matter.
+    rates : str
+        Which kind of rates is paid.
+
+    Returns
+    -------
+    dict of arrays, shape (n,)
+        ``longest`` to ``volume``, ``dimensional``, ``exact_scale`` (not rounded), ``least`` (the minimum that a
+        surcharge brings), ``seen_longest`` and so on (measures as triggers and limits meet them), ``over_maximum``
+        and a flag for every surcharge.
+
+    Raises
+    ------
+    MeasureError
+        If zones matter and are missing, or the kind of rates is unknown.
+    """
+    space = block.dimensional
+    own_length, own_weight = OWN_UNITS[rules.metric]
+    a, b, c = (given[name] for name in ("length_in", "width_in", "height_in"))
+    if own_length != 1.0:
+        a, b, c = a * own_length, b * own_length, c * own_length
+    sides = [_whole_side(side, space) for side in (a, b, c)]
+    found = _ordered(*sides)
+    exact = given["weight_lb"] if own_weight == 1.0 else given["weight_lb"] * own_weight
+    found["exact_scale"] = exact
+    found["dimensional"] = _dimensional(block, found["volume"], given, rates)
+    seen = (
+        found
+        if block.trigger_sides == "as rounded" or space.sides == "as measured"
+        else _ordered(*(snapped(side) for side in (a, b, c)))
+    )
+    # Every comparison below allows for the snap, so that the scale's noise needs none of its own.
+    seen = {**seen, "weight": exact}
+    found.update({f"seen_{measure}": seen[measure] for measure in MEASURES})
+    found.update(_triggered(block, seen, given))
+    found["over_maximum"] = _any_over(seen, block.limits, exact.shape)
+    least = np.zeros(exact.shape)
+    for extra in block.surcharges:
+        if extra.minimum_billable:
+            rows = found[extra.name].nonzero()[0]
+            if rows.size:
+                least[rows] = np.maximum(least[rows], extra.minimum_billable)
+    found["least"] = least
+    return found
+
+
+def whole_weights(block: ParcelBlock, measured: cols.Columns) -> cols.Columns:
+    """The scale weight rounded up, what is billed, and whether space pays.
+
+    Parameters
+    ----------
+    block : ParcelBlock
+        The block.
+    measured : dict of arrays, shape (n,)
+        From ``block_measures``.
+
+    Returns
+    -------
+    dict of arrays, shape (n,)
+        ``scale``, ``billable`` and ``space_pays``. [units of weight]
+    """
+    scale = rounded_up(measured["exact_scale"], step=block.scale_step)
+    billed = np.maximum(np.maximum(measured["dimensional"], scale), measured["least"])
+    return {"scale": scale, "billable": billed, "space_pays": measured["dimensional"] > scale}
+
+
+def without_sides(block: ParcelBlock, measured: cols.Columns) -> cols.Columns:
+    """Measures as they are for someone who knows a parcel's weight but not its sides.
+
+    Parameters
+    ----------
+    block : ParcelBlock
+        The block.
+    measured : dict of arrays, shape (n,)
+        From ``block_measures``.
+
+    Returns
+    -------
+    dict of arrays, shape (n,)
+        The same with no space to bill, and without what sides alone trip.
+    """
+    nothing = np.zeros(measured["exact_scale"].shape)
+    found = {**measured, "dimensional": nothing, "least": nothing}
+    found.update({f"seen_{measure}": nothing for measure in MEASURES if measure != "weight"})
+    found["over_maximum"] = measured["seen_weight"] > block.limits.get("weight", np.inf) + SNAP
+    for extra in block.surcharges:
+        when = extra.when
+        if when.any_over or {*when.over, *when.at_most} - {"weight"}:
+            found[extra.name] = nothing > 0
+    return found
+
+
+def _whole_side(side: npt.NDArray[np.float64], space: Dimensional) -> npt.NDArray[np.float64]:
+    if space.sides == "up":
+        return rounded_up(side, step=space.side_step)
+    # A side under half a unit is still a side: no rule set bills a parcel for no space at all.
+    if space.sides == "nearest":
+        return np.maximum(rounded_nearest(side, step=space.side_step), space.side_step)
+    if space.sides == "down":
+        return np.maximum(rounded_down(side, step=space.side_step), space.side_step)
+    return snapped(side)
+
+
+def _ordered(a: npt.NDArray[np.float64], b: npt.NDArray[np.float64], c: npt.NDArray[np.float64]) -> cols.Columns:
+    low, high = np.minimum(a, b), np.maximum(a, b)
+    longest, shortest = np.maximum(high, c), np.minimum(low, c)
+    second = np.maximum(low, np.minimum(high, c))
+    girth = 2.0 * (second + shortest)
+    return {
+        "longest": longest,
+        "second": second,
+        "shortest": shortest,
+        "girth": girth,
+        "length_plus_girth": longest + girth,
+        "volume": longest * second * shortest,
+    }
+
+
+def _dimensional(
+    block: ParcelBlock, volume: npt.NDArray[np.float64], given: cols.Columns, rates: str
+) -> npt.NDArray[np.float64]:
+    space = block.dimensional
+    if rates and rates not in space.divisor_for:
+        known = ", ".join(space.divisor_for) or "none"
+        raise MeasureError(
+            "rates", need=f"a kind that the block {block.described} has a divisor for ({known})", got=rates
+        )
+    divisor = space.divisor_for.get(rates, space.divisor)
+    if space.nonrectangular_factor != 1.0 and cols.some(given["nonrectangular"]):
+        volume = np.where(given["nonrectangular"], volume * space.nonrectangular_factor, volume)
+    if space.volume_step:
+        volume = rounded_nearest(volume, step=space.volume_step)
+    weight = rounded_up(volume / divisor, step=space.weight_step)
+    if space.cap < np.inf:
+        weight = np.minimum(weight, space.cap)
+    weighed = volume > space.volume_over + SNAP
+    if space.zones:
+        weighed &= _in_zones(given, space.zones, block)
+    return np.where(weighed, weight, 0.0)
+
+
+def _in_zones(given: cols.Columns, zones: tuple[str, ...], block: ParcelBlock) -> npt.NDArray[np.bool_]:
+    held = given.get("zone")
+    if held is None or (held == "").any():
+        raise MeasureError("zone", need=f"given, since the block {block.described} tells zones apart", got=None)
+    return np.isin(held, zones)
+
+
+def _any_over(seen: cols.Columns, limits: Mapping[str, float], shape: tuple[int, ...]) -> npt.NDArray[np.bool_]:
+    over = np.zeros(shape, dtype=np.bool_)
+    for measure, limit in limits.items():
+        over |= seen[measure] > limit + SNAP
+    return over
+
+
+def _triggered(block: ParcelBlock, seen: cols.Columns, given: cols.Columns) -> cols.Columns:
+    found = {extra.name: condition_holds(extra.when, seen, given, block) for extra in block.surcharges}
+    for group, dropped in block.excludes.items():
+        held = [found[extra.name] for extra in block.surcharges if extra.group == group]
+        paid = np.logical_or.reduce(held)
+        if paid.any():
+            for extra in block.surcharges:
+                if extra.group in dropped:
+                    found[extra.name] = found[extra.name] & ~paid
+    return found
+
+
+def condition_holds(
+    when: Condition, seen: cols.Columns, given: cols.Columns, block: ParcelBlock
+) -> npt.NDArray[np.bool_]:
+    """Where a condition holds.
+
+    Parameters
+    ----------
+    when : Condition
+        The condition.
+    seen : dict of arrays, shape (n,)
+        Measures by the names of ``parcel_rules.MEASURES``.
+    given : dict of arrays, shape (n,)
+        As ``parcel_inputs`` makes them.
+    block : ParcelBlock
+        The block, for errors.
+
+    Returns
+    -------
+    array, shape (n,)
+        bool.
+
+    Raises
+    ------
+    MeasureError
+        If zones matter and are missing.
+    """
+    parts: list[npt.NDArray[np.bool_]] = []
+    if when.packaging:
+        kinds = [PACKAGING.index(word) for word in when.packaging]
+        wrapped = given["packaging"]
+        if wrapped.strides == (0,) and wrapped[0] not in kinds:
+            return np.zeros(wrapped.shape, dtype=np.bool_)
+        parts.append(np.logical_or.reduce([wrapped == kind for kind in kinds]))
+    parts += [seen[measure] > limit + SNAP for measure, limit in when.over.items()]
+    parts += [seen[measure] <= limit + SNAP for measure, limit in when.at_most.items()]
+    if when.any_over:
+        sides = ("longest", "second", "shortest")
+        parts.append(
+            np.logical_or.reduce([seen[s] > limit + SNAP for s, limit in zip(sides, when.any_over, strict=True)])
+        )
+    if when.zones:
+        parts.append(_in_zones(given, when.zones, block))
+    if when.dimensions_entered is not None:
+        parts.append(given["dimensions_entered"] == when.dimensions_entered)
+    holds = parts[0]
+    for part in parts[1:]:
+        holds = holds & part
+    return holds
+
+
+# Girth, length plus girth, united inches and volume of a thing as it is measured.
+
+Lengths = npt.NDArray[np.float64]
+
+
+def girth_in(*, length_in: npt.ArrayLike, width_in: npt.ArrayLike, height_in: npt.ArrayLike) -> Lengths:
+    """Twice the sum of the two shorter sides.
+
+    Parameters
+    ----------
+    length_in, width_in, height_in : float or array, shape (n,)
+        Outside, in any order. [in]
+
+    Returns
+    -------
+    array, shape (n,)
+        The girth. [in]
+
+    Raises
+    ------
+    MeasureError
+        If a side is not a finite number above zero.
+
+    References
+    ----------
+    .. [1] ``postal-guide-201e`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> float(girth_in(length_in=10, width_in=8, height_in=5)[0])
+    26.0
+    """
+    sides = _sides(length_in, width_in, height_in)
+    return 2.0 * (sides.sum(axis=0) - sides.max(axis=0))
+
+
+def length_plus_girth_in(*, length_in: npt.ArrayLike, width_in: npt.ArrayLike, height_in: npt.ArrayLike) -> Lengths:
+    """The longest side and the girth together.
+
+    Parameters
+    ----------
+    length_in, width_in, height_in : float or array, shape (n,)
+        Outside, in any order. [in]
+
+    Returns
+    -------
+    array, shape (n,)
+        The sum. [in]
+
+    Raises
+    ------
+    MeasureError
+        If a side is not a finite number above zero.
+
+    References
+    ----------
+    .. [1] ``postal-guide-201e`` and ``private-network-size`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> float(length_plus_girth_in(length_in=58, width_in=26, height_in=6)[0])
+    122.0
+    """
+    sides = _sides(length_in, width_in, height_in)
+    return 2.0 * sides.sum(axis=0) - sides.max(axis=0)
+
+
+def tube_length_plus_girth_in(*, length_in: float, faces_in: npt.ArrayLike) -> float:
+    """Length plus girth of a tube with flat faces, such as a three-sided one.
+
+    Parameters
+    ----------
+    length_in : float
+        Its length. [in]
+    faces_in : array, shape (k,)
+        Width of each face around it. [in]
+
+    Returns
+    -------
+    float
+        The sum. [in]
+
+    Raises
+    ------
+    MeasureError
+        If a measure is not a finite number above zero, or there are fewer than three faces.
+
+    References
+    ----------
+    .. [1] ``postal-guide-201e`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> tube_length_plus_girth_in(length_in=20, faces_in=[6, 6, 6])
+    38.0
+    """
+    faces = cols.measures("faces_in", faces_in, np.size(faces_in))
+    if faces.size < 3:
+        raise MeasureError("faces_in", need="at least three faces", got=faces.tolist())
+    return float(cols.measures("length_in", length_in, 1)[0] + faces.sum())
+
+
+def united_in(*, length_in: npt.ArrayLike, width_in: npt.ArrayLike, height_in: npt.ArrayLike) -> Lengths:
+    """The three outside measures together, as the carton rule adds them.
+
+    Parameters
+    ----------
+    length_in, width_in, height_in : float or array, shape (n,)
+        Outside, in any order. [in]
+
+    Returns
+    -------
+    array, shape (n,)
+        The united inches. [in]
+
+    Raises
+    ------
+    MeasureError
+        If a side is not a finite number above zero.
+
+    References
+    ----------
+    .. [1] ``item-222`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> float(united_in(length_in=12, width_in=10, height_in=8)[0])
+    30.0
+    """
+    return _sides(length_in, width_in, height_in).sum(axis=0)
+
+
+def volume_cu_in(
+    *,
+    length_in: npt.ArrayLike,
+    width_in: npt.ArrayLike,
+    height_in: npt.ArrayLike,
+    nonrectangular_factor: float | None = None,
+) -> Lengths:
+    """The space that a thing fills, its box or the share of its box that a rule grants.
+
+    Parameters
+    ----------
+    length_in, width_in, height_in : float or array, shape (n,)
+        Outside, in any order; a tube's diameter is its width and its height. [in]
+    nonrectangular_factor : float, optional
+        Share of its box that a thing which is no box fills, from the rule set.
+
+    Returns
+    -------
+    array, shape (n,)
+        The volume. [cu in]
+
+    Raises
+    ------
+    MeasureError
+        If a side is not a finite number above zero.
+
+    References
+    ----------
+    .. [1] ``postal-measuring`` in ``rules/data/sources.toml``.
+
+    Examples
+    --------
+    >>> float(volume_cu_in(length_in=16, width_in=6, height_in=12)[0])
+    1152.0
+    """
+    volume = _sides(length_in, width_in, height_in).prod(axis=0)
+    return volume if nonrectangular_factor is None else volume * nonrectangular_factor
+
+
+def _sides(length_in: npt.ArrayLike, width_in: npt.ArrayLike, height_in: npt.ArrayLike) -> Lengths:
+    rows = cols.row_count(length_in=length_in, width_in=width_in, height_in=height_in)
+    named = (("length_in", length_in), ("width_in", width_in), ("height_in", height_in))
+    return np.stack([cols.measures(name, value, rows) for name, value in named])
+
+
+# Size classes of a packed parcel, by dated thresholds: small, medium, bulky, oversize.
+
+#: From the smallest to the largest.
+SIZE_CLASSES = ("small", "medium", "bulky", "oversize")
+
+
+@dataclass(frozen=True)
+class SizeBlock(Block):
+    """One dated block of thresholds.
+
+    Parameters
+    ----------
+    small_at_most : mapping
+        Measures that a small parcel does not exceed, all of them.
+    bulky_over : mapping
+        Measures of which a bulky parcel exceeds one.
+    bulky_space_over : float
+        Volume above which a parcel is bulky if space is billed above its scale weight. [cu in]
+    oversize_group : str
+        Group of surcharges of the parcel rules that makes a parcel oversize.
+    """
+
+    small_at_most: Mapping[str, float]
+    bulky_over: Mapping[str, float]
+    bulky_space_over: float
+    oversize_group: str
+
+
+@dataclass(frozen=True)
+class SizeClasses(RuleSet[SizeBlock]):
+    """Thresholds of the size classes, by date.
+
+    Parameters
+    ----------
+    parcel_rules : str
+        Name of the parcel rule set that says what is billed and what is large.
+    rules : ParcelRules or None
+        That rule set, once the tables are loaded.
+    """
+
+    parcel_rules: str = ""
+    rules: ParcelRules | None = None
+
+
+def read_size_classes(data: Mapping[str, Any], *, file: str) -> SizeClasses:
+    """Size classes from the content of their TOML file.
+
+    Parameters
+    ----------
+    data : mapping
+        What ``tomllib`` made of the file.
+    file : str
+        The file's name in errors.
+
+    Returns
+    -------
+    SizeClasses
+        The thresholds, not yet joined to their parcel rules.
+
+    Raises
+    ------
+    RuleTableError
+        If anything in it is missing, unknown or out of range.
+    """
+    named: list[str] = []
+
+    def header(top: Keys) -> None:
+        named.append(top.text("parcel_rules"))
+
+    name, blocks = read_blocks(data, file=file, kind="size classes", make=_size_block, header=header)
+    return SizeClasses(kind="size classes", name=name, file=file, blocks=blocks, parcel_rules=named[0])
+
+
+def _size_block(keys: Keys, common: dict[str, Any]) -> SizeBlock:
+    return SizeBlock(
+        **common,
+        small_at_most=_thresholds(keys, "small", "at_most"),
+        bulky_over=_thresholds(keys, "bulky", "over"),
+        bulky_space_over=keys.number("bulky_space_over_volume", above=0),
+        oversize_group=keys.text("oversize_group"),
+    )
+
+
+def _thresholds(keys: Keys, name: str, end: str) -> dict[str, float]:
+    table = keys.table(name) or keys.fail(name, "nothing", f"a table with thresholds such as longest_{end}")
+    found = {
+        measure: table.number(f"{measure}_{end}", above=0) for measure in MEASURES if table.has(f"{measure}_{end}")
+    }
+    table.done()
+    if not found:
+        keys.fail(name, "no threshold", f"at least one, such as longest_{end}")
+    return found
+
+
+def size_class(
+    table: SizeClasses,
+    *,
+    on: object,
+    length_in: npt.ArrayLike,
+    width_in: npt.ArrayLike,
+    height_in: npt.ArrayLike,
+    weight_lb: npt.ArrayLike,
+    parcel_rules: ParcelRules | None = None,
+) -> npt.NDArray[np.object_]:
+    """The size class of packed parcels.
+
+    Parameters
+    ----------
+    table : SizeClasses
+        The thresholds; every row meets the block in force on its day.
+    on : date or array of dates, shape (n,)
+        Days of the question.
+    length_in, width_in, height_in : float or array, shape (n,)
+        Outside of the packed parcel, in any order. [in]
+    weight_lb : float or array, shape (n,)
+        What the scale says. [lb]
+    parcel_rules : ParcelRules, optional
+        The rule set that says what is billed and what is large, in place of the table's own.
+
+    Returns
+    -------
+    array of str, shape (n,)
+        ``small``, ``medium``, ``bulky`` or ``oversize``.
+
+    Raises
+    ------
+    RuleNotInForceError
+        If a day has no block.
+    MeasureError
+        If a side or a weight is not a finite number above zero.
+    RuleTableError
+        If the table was not joined to its parcel rules.
+
+    Examples
+    --------
+    >>> import datetime as dt
+    >>> from flipkit.rules.tables import load_rules
+    >>> sizes = load_rules().size_classes
+    >>> day = dt.date(2026, 10, 1)
+    >>> size_class(sizes, on=day, length_in=[9, 58], width_in=[6, 26], height_in=[4, 6], weight_lb=[2, 14]).tolist()
+    ['small', 'bulky']
+    """
+    rules = parcel_rules or table.rules
+    if rules is None:
+        needed = "the rule set itself: load_rules joins the two, or give parcel_rules"
+        raise RuleTableError(
+            table.file, key="parcel_rules", found=f"only its name, {table.parcel_rules!r}", needed=needed
+        )
+    sides: dict[str, Any] = {
+        "length_in": length_in,
+        "width_in": width_in,
+        "height_in": height_in,
+        "weight_lb": weight_lb,
+    }
+    rows = cols.row_count(on=on, **sides)
+    found = parcel_columns(rules, on=on, zone=None, **sides)
+    exact = {name: cols.measures(name, value, rows) for name, value in sides.items()}
+    longest, second, shortest = np.sort(
+        np.stack([exact[f"{side}_in"] for side in ("length", "width", "height")]), axis=0
+    )[::-1]
+    measured = {
+        "longest": longest,
+        "second": second,
+        "shortest": shortest,
+        "length_plus_girth": longest + 2 * (second + shortest),
+        "volume": longest * second * shortest,
+        "weight": exact["weight_lb"],
+    }
+    index = cols.blocks(table, on, rows)
+    classes = np.full(rows, "medium", dtype=object)
+    for number, at in cols.groups(index):
+        where = slice(None) if at is None else at
+        block = table.blocks[number]
+        part = {name: values[where] for name, values in measured.items()}
+        small = np.logical_and.reduce([part[name] <= limit + SNAP for name, limit in block.small_at_most.items()])
+        bulky = np.logical_or.reduce([part[name] > limit + SNAP for name, limit in block.bulky_over.items()])
+        bulky |= (part["volume"] > block.bulky_space_over + SNAP) & found["space_pays"][where]
+        names = dict.fromkeys(e.name for b in rules.blocks for e in b.surcharges if e.group == block.oversize_group)
+        large = found["over_maximum"][where].copy()
+        for name in names:
+            large |= found[name][where]
+        classes[where] = np.select([large, bulky, small], ["oversize", "bulky", "small"], default="medium")
+    return classes
+
+
+# What a carrier's rules say of a packed parcel: billable weight, surcharges, size class.
 
 
 def billable(
@@ -102,3 +1151,196 @@ def billable(
         rates=rates,
     )
     return as_frame(found)
+
+
+# Which surcharges a parcel trips, by which measure, over which threshold and by how much.
+
+_UNITS = {"volume": "cu_{length}", "weight": "{weight}"}
+
+
+@dataclass(frozen=True)
+class Trigger:
+    """One threshold that one parcel exceeds.
+
+    Parameters
+    ----------
+    row : int
+        Which parcel, from 0.
+    surcharge, group : str
+        What it trips, and what that belongs to; ``over_maximum`` for the carrier's limits.
+    measure : str
+        What is measured: a name of ``parcel_rules.MEASURES``, ``packaging`` or ``dimensions_entered``.
+    unit : str
+        Unit of the next three, empty for a packaging.
+    value, threshold, over_by : float
+        What it measures, what it may measure, and the difference.
+    word : str
+        The packaging, where that is the trigger.
+    applies : bool
+        Whether the surcharge is due; not where another group drops it.
+    minimum_billable : float
+        Weight that is then billed at least, 0 for none. [units of weight]
+    """
+
+    row: int
+    surcharge: str
+    group: str
+    measure: str
+    unit: str
+    value: float
+    threshold: float
+    over_by: float
+    word: str
+    applies: bool
+    minimum_billable: float
+
+
+def parcel_triggers(
+    rules: ParcelRules,
+    *,
+    on: object,
+    length_in: npt.ArrayLike,
+    width_in: npt.ArrayLike,
+    height_in: npt.ArrayLike,
+    weight_lb: npt.ArrayLike,
+    zone: object = None,
+    packaging: object = "box",
+    dimensions_entered: object = True,
+) -> list[Trigger]:
+    """Everything that parcels trip, in the rule set's own units.
+
+    Parameters
+    ----------
+    rules : ParcelRules
+        The carrier's rule set.
+    on : date or array of dates, shape (n,)
+        Days of posting.
+    length_in, width_in, height_in : float or array, shape (n,)
+        Outside of the packed parcels, in any order. [in]
+    weight_lb : float or array, shape (n,)
+        What the scale says. [lb]
+    zone : str, int or array, shape (n,), optional
+        Zones; needed only where the block's rules differ by zone.
+    packaging : str or array of str, shape (n,)
+        One of ``parcel_rules.PACKAGING``.
+    dimensions_entered : bool or array, shape (n,)
+        Whether the sender states the dimensions.
+
+    Returns
+    -------
+    list of Trigger
+        By parcel, then in the order of the rule set.
+
+    Raises
+    ------
+    RuleNotInForceError
+        If a day has no block.
+    MeasureError
+        If a side or a weight is not a finite number above zero.
+
+    Examples
+    --------
+    >>> import datetime as dt
+    >>> from flipkit.rules.tables import load_rules
+    >>> network = load_rules().parcels["private-network"]
+    >>> flat = {"length_in": 58, "width_in": 26, "height_in": 6, "weight_lb": 14}
+    >>> for found in parcel_triggers(network, on=dt.date(2026, 10, 1), **flat):
+    ...     print(found.surcharge, found.value, found.threshold, found.over_by)
+    handling_longest 58.0 48.0 10.0
+    handling_length_girth 122.0 105.0 17.0
+    """
+    given = parcel_inputs(
+        on=on,
+        length_in=length_in,
+        width_in=width_in,
+        height_in=height_in,
+        weight_lb=weight_lb,
+        zone=zone,
+        packaging=packaging,
+        dimensions_entered=dimensions_entered,
+    )
+    rows = given["length_in"].size
+    if zone is not None:
+        given["zone"] = cols.words(zone, rows)
+    index = cols.blocks(rules, on, rows)
+    found: list[Trigger] = []
+    for number in sorted(set(index.tolist())):
+        at = index == number
+        part = {name: column[at] for name, column in given.items()}
+        places = [place for place, held in enumerate(at.tolist()) if held]
+        found += _of_block(rules, rules.blocks[number], part, places)
+    return sorted(found, key=lambda trigger: trigger.row)
+
+
+def _of_block(rules: ParcelRules, block: ParcelBlock, given: cols.Columns, places: list[int]) -> list[Trigger]:
+    measured = block_measures(rules, block, given)
+    seen = {name.removeprefix("seen_"): values for name, values in measured.items() if name.startswith("seen_")}
+    found: list[Trigger] = []
+    for extra in block.surcharges:
+        holds = condition_holds(extra.when, seen, given, block)
+        for at in holds.nonzero()[0].tolist():
+            found += _of_surcharge(rules, extra, seen, given, at, places[at], applies=bool(measured[extra.name][at]))
+    for measure, limit in block.limits.items():
+        for at in (seen[measure] > limit + SNAP).nonzero()[0].tolist():
+            over = _over(rules, measure, float(seen[measure][at]), limit)
+            common: dict[str, Any] = {"row": places[at], "surcharge": "over_maximum", "group": "over maximum"}
+            found.append(Trigger(**common, **over, word="", applies=True, minimum_billable=0.0))
+    return found
+
+
+def _of_surcharge(
+    rules: ParcelRules, extra: Surcharge, seen: cols.Columns, given: cols.Columns, at: int, row: int, *, applies: bool
+) -> list[Trigger]:
+    common: dict[str, Any] = {
+        "row": row,
+        "surcharge": extra.name,
+        "group": extra.group,
+        "applies": applies,
+        "minimum_billable": extra.minimum_billable,
+    }
+    nothing: Mapping[str, Any] = {"unit": "", "value": 0.0, "threshold": 0.0, "over_by": 0.0}
+    when = extra.when
+    found = [
+        Trigger(**common, word="", **_over(rules, measure, float(seen[measure][at]), limit))
+        for measure, limit in when.over.items()
+    ]
+    for side, limit in zip(("longest", "second", "shortest"), when.any_over, strict=False):
+        if seen[side][at] > limit + SNAP:
+            found.append(Trigger(**common, word="", **_over(rules, side, float(seen[side][at]), limit)))
+    if when.packaging:
+        found.append(Trigger(**common, measure="packaging", word=PACKAGING[int(given["packaging"][at])], **nothing))
+    if when.dimensions_entered is False:
+        found.append(Trigger(**common, measure="dimensions_entered", word="not entered", **nothing))
+    if not found:
+        # What trips by being small enough, such as a thin parcel, is under its bound, not over it.
+        found = [
+            Trigger(**common, word="", **_over(rules, measure, float(seen[measure][at]), limit))
+            for measure, limit in when.at_most.items()
+        ]
+    return found
+
+
+def _over(rules: ParcelRules, measure: str, value: float, limit: float) -> dict[str, Any]:
+    unit = _UNITS.get(measure, "{length}").format(length=rules.length_unit, weight=rules.weight_unit)
+    return {"measure": measure, "unit": unit, "value": value, "threshold": limit, "over_by": round(value - limit, 6)}
+
+
+def trigger_frame(triggers: list[Trigger]) -> pd.DataFrame:
+    """Triggers as a frame, one row each.
+
+    Parameters
+    ----------
+    triggers : list of Trigger
+        From ``parcel_triggers``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        A column for every field of ``Trigger``.
+    """
+    import dataclasses
+
+    import pandas as pd
+
+    names = [field.name for field in dataclasses.fields(Trigger)]
+    return pd.DataFrame([dataclasses.asdict(trigger) for trigger in triggers], columns=names)

@@ -1,4 +1,4 @@
-"""What a label costs: price by zone and billable weight, surcharges, fuel, signature and declared value."""
+"""TODO"""
 
 from __future__ import annotations
 
@@ -8,27 +8,505 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from flipkit.errors import MeasureError
-from flipkit.rules import columns as cols
-from flipkit.rules.frames import as_category, as_frame
-from flipkit.rules.labelling import BY_ZONE, Words, mixed, priced, zone_shares
-from flipkit.rules.measuring import parcel_inputs
-from flipkit.rules.parcel_rules import ParcelRules
-from flipkit.rules.rate_cards import PICKUP, RateCard, zone_codes
+from flipkit.errors import MeasureError, RuleTableError
+from flipkit.money import PPM, Cents, percentage, share_out
+from flipkit.rules import blocks as cols
+from flipkit.rules.blocks import as_category, as_frame, stacked
+from flipkit.rules.fees import shared_rounding
+from flipkit.rules.parcels import (
+    KG_PER_LB,
+    ParcelBlock,
+    ParcelRules,
+    block_measures,
+    parcel_inputs,
+    whole_weights,
+    without_sides,
+)
+from flipkit.rules.rate_cards import PICKUP, UNKNOWN, CardBlock, RateCard, Service, declared_value_cents, zone_codes
+from flipkit.units import SNAP
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = [
-    "BY_ZONE",
-    "PICKUP",
-    "RateCard",
-    "choice_columns",
-    "label_columns",
-    "labels",
-    "service_choices",
-    "zone_shares",
-]
+
+# The services of a rate card: what each asks for a parcel, which is the cheapest, why one takes it not.
+
+#: The lines of a label, in the order of its columns.
+LINES = ("base", "surcharge", "fuel", "signature", "protection")
+#: Why a service does not take a parcel, by number; 0 is no reason.
+REASONS = (
+    "",
+    "over the carrier's maximum",
+    "longer than it takes",
+    "length plus girth is more than it takes",
+    "heavier than it takes",
+    "not offered to this zone at this weight",
+    "so much cannot be declared",
+    "no such service on this day",
+)
+#: Wordings, each with the rows that it goes for.
+Refusals = list[tuple[str, npt.NDArray[np.int64]]]
+_DEAR = np.iinfo(np.int64).max
+
+
+def cheapest(
+    card: RateCard,
+    rules: ParcelRules,
+    card_block: CardBlock,
+    parcel_block: ParcelBlock,
+    given: cols.Columns,
+    *,
+    kind: str = "",
+    service: str | None = None,
+    weight_only: bool = False,
+) -> tuple[cols.Columns, Refusals]:
+    """The cheapest label of parcels that meet one block of a card and one of the rules.
+
+    Parameters
+    ----------
+    card : RateCard
+        The card.
+    rules : ParcelRules
+        The rule set.
+    card_block : CardBlock
+        The card's block.
+    parcel_block : ParcelBlock
+        The rule set's block.
+    given : dict of arrays, shape (n,)
+        As ``measuring.parcel_inputs`` makes them, with ``zone_code``, ``declared``, ``signature`` and ``residential``.
+    kind : str
+        Kind of signature, empty for the first that the card prices.
+    service : str, optional
+        The only service that counts.
+    weight_only : bool
+        Whether the sides are ignored, as on a label bought by weight alone.
+
+    Returns
+    -------
+    columns : dict of arrays, shape (n,)
+        The amounts, ``service`` as an index into ``card.service_names``, -1 for none, and the weights.
+    refusals : list of (str, array)
+        Each reason why no service takes a parcel, with the rows that it goes for.
+
+    Raises
+    ------
+    MeasureError
+        If the kind of signature has no price.
+    RuleTableError
+        If a surcharge that applies has no price.
+    """
+    zones = card.zones
+    place = [zones.index(zone) for zone in card_block.services[0].table.zones]
+    # Zones that this block lacks, and what is collected, find the column beyond its table.
+    column = np.full(len(zones) + 1, len(place), dtype=np.int64)
+    column[place] = np.arange(len(place))
+    given = {**given, "column": column.take(given["zone_code"], mode="wrap")}
+    if any(extra.when.zones for extra in parcel_block.surcharges) or parcel_block.dimensional.zones:
+        given["zone"] = np.array([*zones, PICKUP])[given["zone_code"]]
+    measured = block_measures(rules, parcel_block, given, rates=card.rates)
+    if weight_only:
+        measured = without_sides(parcel_block, measured)
+    heavy = np.maximum(np.maximum(measured["dimensional"], measured["least"]), measured["exact_scale"])
+    best: cols.Columns | None = None
+    reasons: list[tuple[Service, npt.NDArray[np.int64]]] = []
+    wanted = [entry for entry in card_block.services if service is None or entry.name == service]
+    for entry in wanted:
+        found = service_lines(card, entry, parcel_block, measured, heavy, given)
+        number = card.service_names.index(entry.name)
+        reasons.append((entry, found["reason"]))
+        taken = found["reason"] == 0
+        if best is None:
+            best = {**found, "service": np.where(taken, number, -1)}
+        if len(wanted) == 1:
+            continue
+        cost = np.where(taken, found["base_cents"] + found["surcharge_cents"] + found["fuel_cents"], _DEAR)
+        if "cost" not in best:
+            best["cost"] = cost
+            continue
+        better = cost < best["cost"]
+        if better.any():
+            found = {**found, "cost": cost, "service": np.broadcast_to(np.int64(number), cost.shape)}
+            best = {name: np.where(better, found[name], values) for name, values in best.items()}
+    if best is None:
+        size = given["zone_code"].size
+        best = {f"{line}_cents": np.zeros(size, dtype=np.int64) for line in LINES[:3]}
+        best.update(service=np.full(size, -1), billable=np.zeros(size), reason=np.full(size, 7))
+    return _finished(rules, card_block, parcel_block, given, measured, best, reasons, kind)
+
+
+def _finished(
+    rules: ParcelRules,
+    card_block: CardBlock,
+    parcel_block: ParcelBlock,
+    given: cols.Columns,
+    measured: cols.Columns,
+    best: cols.Columns,
+    reasons: list[tuple[Service, npt.NDArray[np.int64]]],
+    kind: str,
+) -> tuple[cols.Columns, Refusals]:
+    signed = given["signature"]
+    price = _signature_price(card_block, kind) if cols.some(signed) else 0
+    protection = np.zeros(signed.size, dtype=np.int64)
+    # One amount for all rows, mostly nothing, is looked at once.
+    alike = given["declared"].strides == (0,) and given["declared"].size > 0 and not given["declared"][0]
+    declared = np.zeros(0, dtype=np.int64) if alike else given["declared"].nonzero()[0]
+    if declared.size:
+        rule, values = card_block.declared_value, given["declared"][declared]
+        protection[declared] = -1 if rule is None else declared_value_cents(rule, declared_cents=values)
+    collected = given["zone_code"] < 0
+    untaken = best["service"] < 0
+    undeclared = protection < 0
+    stopped = (untaken | undeclared) & ~collected
+    idle = stopped | collected
+    found = {
+        "base_cents": best["base_cents"],
+        "surcharge_cents": best["surcharge_cents"],
+        "fuel_cents": best["fuel_cents"],
+        "signature_cents": np.where(signed, price, 0) if price else np.zeros(signed.size, dtype=np.int64),
+        "protection_cents": protection,
+    }
+    chosen, weight = best["service"], best["billable"]
+    rows = idle.nonzero()[0]
+    if rows.size:
+        # The arrays are this call's own: what is not posted costs nothing, and weighs what would be billed.
+        for values in found.values():
+            values[rows] = 0
+        chosen[rows] = -1
+        rows = untaken.nonzero()[0]
+        weight[rows] = _billed(parcel_block, measured, rows)
+    found["total_cents"] = sum(found.values())  # type: ignore[assignment]
+    own = KG_PER_LB if rules.metric else 1.0
+    columns = {
+        **found,
+        "service": chosen,
+        "dimensional_lb": measured["dimensional"] / own if rules.metric else measured["dimensional"],
+        "billable_lb": weight / own if rules.metric else weight,
+    }
+    return columns, _refusals(stopped, untaken, reasons)
+
+
+def _refusals(
+    stopped: npt.NDArray[np.bool_],
+    untaken: npt.NDArray[np.bool_],
+    reasons: list[tuple[Service, npt.NDArray[np.int64]]],
+) -> Refusals:
+    """Why rows are stopped: each wording once, with the rows that it goes for."""
+    rows = stopped.nonzero()[0]
+    if not rows.size:
+        return []
+    # Few combinations of reasons occur, however many rows: a number says which, and is put into words once.
+    mixed = np.zeros(rows.size, dtype=np.int64)
+    for place, (_, codes) in enumerate(reasons):
+        mixed += codes[rows] * len(REASONS) ** place
+    mixed[~untaken[rows]] = -1
+    found: Refusals = []
+    for code in np.unique(mixed):
+        at = rows[mixed == code]
+        words = [(entry.name, int(codes[at[0]])) for entry, codes in reasons]
+        found.append((REASONS[6] if code < 0 else _why(words), at))
+    return found
+
+
+def _billed(block: ParcelBlock, measured: cols.Columns, rows: npt.NDArray[np.int64]) -> npt.NDArray[np.float64]:
+    """What would be billed for some rows that no row of a table is for."""
+    part = {name: measured[name][rows] for name in ("exact_scale", "dimensional", "least")}
+    return whole_weights(block, part)["billable"]
+
+
+def _why(reasons: list[tuple[str, int]]) -> str:
+    return "; ".join(f"{name}: {REASONS[code]}" for name, code in reasons) if reasons else REASONS[7]
+
+
+def _signature_price(block: CardBlock, kind: str) -> int:
+    wanted = kind or next(iter(block.signature_cents), "")
+    if wanted not in block.signature_cents:
+        known = ", ".join(block.signature_cents) or "none"
+        raise MeasureError(
+            "signature", need=f"a kind that the block {block.described} prices ({known})", got=wanted or True
+        )
+    return block.signature_cents[wanted]
+
+
+def service_lines(
+    card: RateCard,
+    entry: Service,
+    block: ParcelBlock,
+    measured: cols.Columns,
+    heavy: npt.NDArray[np.float64],
+    given: cols.Columns,
+) -> cols.Columns:
+    """Price, surcharges, fuel and the reason for a refusal, for parcels under one service.
+
+    Parameters
+    ----------
+    card : RateCard
+        The card, for errors.
+    entry : Service
+        The service.
+    block : ParcelBlock
+        The block of the parcel rules.
+    measured : dict of arrays, shape (n,)
+        As ``parcels.block_measures`` makes them.
+    heavy : array, shape (n,)
+        What is looked up in the table. [units of weight]
+    given : dict of arrays, shape (n,)
+        With ``column`` (the table's column, -1 for none) and ``residential``.
+
+    Returns
+    -------
+    dict of arrays, shape (n,)
+        ``base_cents``, ``surcharge_cents``, ``fuel_cents``, ``billable`` and ``reason``, an index into ``REASONS``.
+
+    Raises
+    ------
+    RuleTableError
+        If the card has no price for a surcharge that applies.
+    """
+    table, column = entry.table, given["column"]
+    row = table.rows(heavy)
+    # One row and one column beyond the table hold what is not offered: too heavy, or no such zone.
+    base = table.beyond.take(row * (len(table.zones) + 1) + column, mode="clip")
+    over = row > table.weights.size - 1
+    reason = np.zeros(base.shape, dtype=np.int64)
+    missing = (base < 0).nonzero()[0]
+    reason[missing] = np.where(over[missing], 4, 5)
+    paid_weight = table.reach.take(row, mode="clip")
+    heavier = over.nonzero()[0]
+    paid_weight[heavier] = _billed(block, measured, heavier)
+    if table.oversized is not None:
+        large = measured["seen_length_plus_girth"] > entry.oversized_over + SNAP
+        base = np.where(large, np.append(table.oversized, -1)[column], base)
+        reason = np.where(large, np.where(base < 0, 5, 0), reason)
+    priced = entry.extras.surcharges
+    for measure, code in (("weight", 4), ("length_plus_girth", 3), ("longest", 2)):
+        if measure in entry.limits:
+            value = measured["exact_scale"] if measure == "weight" else measured[f"seen_{measure}"]
+            reason[value > entry.limits[measure] + SNAP] = code
+    if "over_maximum" not in priced:
+        reason[measured["over_maximum"]] = 1
+    surcharge = _surcharges(card, entry, block, measured, column)
+    home = np.where(given["residential"], entry.extras.residential_cents, 0)
+    fuel = np.zeros(base.shape, dtype=np.int64)
+    if entry.extras.fuel_ppm:
+        on = {"base": base, "surcharges": surcharge, "residential": home}
+        parts = [on[name] for name in entry.extras.fuel_on]
+        fuel = percentage(sum(parts[1:], parts[0]), entry.extras.fuel_ppm)
+    return {
+        "base_cents": base,
+        "surcharge_cents": surcharge + home,
+        "fuel_cents": fuel,
+        "billable": paid_weight,
+        "reason": reason,
+    }
+
+
+def _surcharges(
+    card: RateCard, entry: Service, block: ParcelBlock, measured: cols.Columns, column: npt.NDArray[np.int64]
+) -> Cents:
+    total = np.zeros(column.shape, dtype=np.int64)
+    dearest: dict[str, Cents] = {}
+    names = [(extra.name, extra.group) for extra in block.surcharges]
+    if "over_maximum" in entry.extras.surcharges:
+        names.append(("over_maximum", "over_maximum"))
+    for name, group in names:
+        # Few parcels trip a thing: only their rows are touched.
+        rows = measured[name].nonzero()[0]
+        if not rows.size:
+            continue
+        if name not in entry.extras.surcharges:
+            raise RuleTableError(
+                card.file,
+                key=f"surcharges.{name}",
+                found="nothing",
+                needed=f"a price, since {entry.name} has parcels that trip it",
+            )
+        price = entry.extras.surcharges[name]
+        cents: Any = np.array([*price, 0], dtype=np.int64)[column[rows]] if isinstance(price, tuple) else price
+        if group in block.one_of:
+            paid = dearest.setdefault(group, np.zeros(column.shape, dtype=np.int64))
+            paid[rows] = np.maximum(paid[rows], cents)
+        else:
+            total[rows] += cents
+    for paid in dearest.values():
+        total += paid
+    return total
+
+
+# Labels of many parcels: each row under the blocks of its day, and a missing zone over a mix of zones.
+
+#: Words of a column, by the number that its rows carry.
+Words = dict[str, list[str]]
+#: The service of a label over a mix of zones that the services share among them.
+BY_ZONE = "by zone"
+
+
+def priced(
+    card: RateCard, rules: ParcelRules, given: cols.Columns, options: dict[str, Any]
+) -> tuple[cols.Columns, Words]:
+    """Labels of rows whose zones are all known.
+
+    Parameters
+    ----------
+    card : RateCard
+        The card.
+    rules : ParcelRules
+        The rule set.
+    given : dict of arrays, shape (n,)
+        As ``services.cheapest`` takes them, with ``pair``, the number of both blocks.
+    options : dict
+        The options of ``services.cheapest``.
+
+    Returns
+    -------
+    columns : dict of arrays, shape (n,)
+        The columns of a label, with numbers for ``service`` and ``refused``.
+    words : dict
+        What the numbers stand for.
+    """
+    rows = given["zone_code"].size
+    held = stacked([f"{line}_cents" for line in (*LINES, "total")], rows, np.int64)
+    heavy = stacked(["dimensional_lb", "billable_lb"], rows, np.float64)
+    # Words are few: rows carry their numbers until the end.
+    chosen = np.zeros(rows, dtype=np.int16)
+    refused = np.zeros(rows, dtype=np.int16)
+    wordings = [""]
+
+    def step(chunk: cols.Columns, here: slice) -> None:
+        for number, at in cols.groups(chunk["pair"]):
+            part = chunk if at is None else {name: column[at] for name, column in chunk.items()}
+            first, second = divmod(number, len(rules.blocks))
+            where = slice(None) if at is None else at
+            pick, stopped = cheapest(card, rules, card.blocks[first], rules.blocks[second], part, **options)
+            for name, column in held.items():
+                column[here][where] = pick[name]
+            for name, weight in heavy.items():
+                weight[here][where] = pick[name]
+            chosen[here][where] = pick["service"]
+            for text, at_rows in stopped:
+                refused[here][at_rows if at is None else at[at_rows]] = _number(wordings, text)
+
+    cols.in_chunks(rows, given, step)
+    chosen[chosen < 0] = len(card.service_names)
+    words = {"service": [*card.service_names, ""], "refused": wordings}
+    return {"service": chosen, **heavy, **held, "refused": refused}, words
+
+
+def _number(wordings: list[str], text: str) -> int:
+    if text not in wordings:
+        wordings.append(text)
+    return wordings.index(text)
+
+
+def mixed(
+    card: RateCard, rules: ParcelRules, given: cols.Columns, zone_mix: Mapping[str, float], options: dict[str, Any]
+) -> tuple[cols.Columns, Words]:
+    """Labels of rows of which some have no zone: the mean over a mix of zones, with the cheapest and the dearest.
+
+    Parameters
+    ----------
+    card, rules, given, options : see below
+        As in ``priced``.
+    zone_mix : mapping
+        Weight of each zone.
+
+    Returns
+    -------
+    columns : dict of arrays, shape (n,)
+        The columns of a label, ``low_cents`` and ``high_cents`` included.
+    words : dict
+        What the numbers of ``service`` and ``refused`` stand for.
+
+    Raises
+    ------
+    MeasureError
+        If a zone of the mix is none of the card's.
+    """
+    shares = zone_shares(card, zone_mix)
+    blank = np.flatnonzero(given["zone_code"] == UNKNOWN)
+    known = np.flatnonzero(given["zone_code"] != UNKNOWN)
+    found, words = priced(card, rules, {name: column[known] for name, column in given.items()}, options)
+    rows = given["zone_code"].size
+    result: cols.Columns = {}
+    for name, values in found.items():
+        result[name] = np.zeros(rows, dtype=values.dtype)
+        result[name][known] = values
+    for name in ("low_cents", "high_cents"):
+        result[name] = result["total_cents"].copy()
+    words["service"].append(BY_ZONE)
+    if not blank.size:
+        return result, words
+    part = {name: column[blank] for name, column in given.items()}
+    each = {}
+    for zone in shares:
+        part["zone_code"] = np.full(blank.size, card.zones.index(zone), dtype=np.int64)
+        each[zone] = priced(card, rules, part, options)
+    lines: dict[str, Cents] = {}
+    for line in (f"{line}_cents" for line in LINES):
+        lines[line] = np.stack([each[zone][0][line] * share for zone, share in shares.items()]).sum(axis=0)
+    mean = shared_rounding(lines)
+    totals = np.stack([label["total_cents"] for label, _ in each.values()])
+    likeliest = each[max(shares, key=lambda zone: shares[zone])][0]
+    service = likeliest["service"].copy()
+    refused = np.zeros(blank.size, dtype=np.int16)
+    reasons = np.stack(
+        [
+            np.array([_number(words["refused"], text) for text in own["refused"]], dtype=np.int16)[label["refused"]]
+            for label, own in each.values()
+        ]
+    )
+    # Refused alike to every zone of the mix, it is not the zone's doing.
+    alike = (reasons == reasons[0]).all(axis=0)
+    refused[alike] = reasons[0][alike]
+    for place, (zone, (label, _)) in enumerate(each.items()):
+        service[label["service"] != service] = words["service"].index(BY_ZONE)
+        for code in np.unique(reasons[place][~alike]):
+            if code:
+                stopped = (reasons[place] == code) & (refused == 0) & ~alike
+                refused[stopped] = _number(words["refused"], f"zone {zone}: {words['refused'][code]}")
+    idle = refused > 0
+    service[idle] = words["service"].index("")
+    for name, values in mean.items():
+        result[name][blank] = np.where(idle, 0, values)
+    result["total_cents"][blank] = np.where(idle, 0, sum(mean.values()))
+    result["low_cents"][blank] = np.where(idle, 0, totals.min(axis=0))
+    result["high_cents"][blank] = np.where(idle, 0, totals.max(axis=0))
+    for name in ("dimensional_lb", "billable_lb"):
+        result[name][blank] = likeliest[name]
+    result["service"][blank], result["refused"][blank] = service, refused
+    return result, words
+
+
+def zone_shares(card: RateCard, zone_mix: Mapping[str, float]) -> dict[str, int]:
+    """A mix of zones as whole parts per million that sum to a million, zones without a share left out.
+
+    Parameters
+    ----------
+    card : RateCard
+        The card whose zones they are.
+    zone_mix : mapping
+        Weight of each zone, in any unit.
+
+    Returns
+    -------
+    dict
+        Share of each zone. [parts per million]
+
+    Raises
+    ------
+    MeasureError
+        If a zone is none of the card's, or nothing has a weight.
+    """
+    for zone in zone_mix:
+        if zone not in card.zones:
+            raise MeasureError("zone_mix", need=f"zones of {card.title} ({', '.join(card.zones)})", got=zone)
+    weights = [float(weight) for weight in zone_mix.values()]
+    if not any(weight > 0 for weight in weights):
+        raise MeasureError("zone_mix", need="a weight above 0 for some zone", got=dict(zone_mix))
+    shares = share_out(PPM, weights).tolist()
+    return {zone: share for zone, share in zip(zone_mix, shares, strict=True) if share}
+
+
+# What a label costs: price by zone and billable weight, surcharges, fuel, signature and declared value.
 
 
 def labels(
@@ -296,3 +774,161 @@ def choice_columns(card: RateCard, parcel_rules: ParcelRules, **parcels: Any) ->
     joined = {name: np.concatenate([part[name] for part in every]) for name in every[0]}
     order = np.lexsort((joined["total_cents"], joined["refused"] != "", joined["parcel"]))
     return {name: values[order] for name, values in joined.items()}
+
+
+# What a carrier is likely to charge later, when a label was bought on the scale weight alone.
+
+
+def likely_adjustment(
+    card: RateCard,
+    parcel_rules: ParcelRules,
+    *,
+    on: object,
+    zone: object,
+    length_in: npt.ArrayLike,
+    width_in: npt.ArrayLike,
+    height_in: npt.ArrayLike,
+    weight_lb: npt.ArrayLike,
+    entered_lb: npt.ArrayLike | None = None,
+    residential: object = True,
+    service: str | None = None,
+    packaging: object = "box",
+) -> pd.DataFrame:
+    """The label a seller buys who types in a weight and no sides, and what is added once the carrier measures.
+
+    Parameters
+    ----------
+    card : RateCard
+        The carrier's prices.
+    parcel_rules : ParcelRules
+        The rule set that the card goes with.
+    on : date or array of dates, shape (n,)
+        Days of posting.
+    zone : str, int or array, shape (n,)
+        Zones as the card's columns.
+    length_in, width_in, height_in : float or array, shape (n,)
+        Outside of the packed parcel, in any order. [in]
+    weight_lb : float or array, shape (n,)
+        What the scale says. [lb]
+    entered_lb : float or array, shape (n,), optional
+        What is typed in; by default what the scale says. [lb]
+    residential : bool or array, shape (n,)
+        Whether people live at the address.
+    service : str, optional
+        The service; without it the one that is cheapest by what was typed in.
+    packaging : str or array of str, shape (n,)
+        One of ``parcel_rules.PACKAGING``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a parcel: ``service``, ``entered_lb`` (the weight that the label is bought for), ``billable_lb``,
+        ``below_billable`` (whether less is entered than will be billed), ``bought_cents``, ``due_cents``,
+        ``adjustment_cents`` (what is still to come, 0 where nothing is) and ``refused`` (why the carrier may hand the
+        parcel back, else empty).
+
+    Raises
+    ------
+    RuleNotInForceError
+        If a day has no block.
+    MeasureError
+        If a measure is not a finite number above zero, or a zone or the service is unknown.
+    """
+    return as_frame(
+        adjustment_columns(
+            card,
+            parcel_rules,
+            on=on,
+            zone=zone,
+            length_in=length_in,
+            width_in=width_in,
+            height_in=height_in,
+            weight_lb=weight_lb,
+            entered_lb=entered_lb,
+            residential=residential,
+            service=service,
+            packaging=packaging,
+        )
+    )
+
+
+def adjustment_columns(
+    card: RateCard,
+    parcel_rules: ParcelRules,
+    *,
+    on: object,
+    zone: object,
+    length_in: npt.ArrayLike,
+    width_in: npt.ArrayLike,
+    height_in: npt.ArrayLike,
+    weight_lb: npt.ArrayLike,
+    entered_lb: npt.ArrayLike | None = None,
+    residential: object = True,
+    service: str | None = None,
+    packaging: object = "box",
+) -> cols.Columns:
+    """The same as ``likely_adjustment`` as a dict of arrays, for callers that need no frame.
+
+    Parameters
+    ----------
+    card, parcel_rules, on, zone, length_in, width_in, height_in, weight_lb, entered_lb, residential : see below
+        As in ``likely_adjustment``.
+    service, packaging : see below
+        As in ``likely_adjustment``.
+
+    Returns
+    -------
+    dict of arrays, shape (n,)
+        The columns of ``likely_adjustment``.
+
+    Raises
+    ------
+    RuleNotInForceError
+        If a day has no block.
+    MeasureError
+        If a measure is not a finite number above zero, or a zone or the service is unknown.
+    """
+    sides = {"length_in": length_in, "width_in": width_in, "height_in": height_in}
+    others = {"entered_lb": entered_lb, "residential": residential, "packaging": packaging}
+    rows = cols.row_count(on=on, zone=zone, weight_lb=weight_lb, **others, **sides)
+    typed = weight_lb if entered_lb is None else entered_lb
+    given: dict[str, Any] = {
+        "on": cols.days("on", on, rows),
+        "zone": cols.words(zone, rows),
+        "residential": cols.flags("residential", residential, rows),
+        "packaging": cols.words(packaging, rows),
+        **{name: cols.measures(name, side, rows) for name, side in sides.items()},
+    }
+    scale = cols.measures("weight_lb", weight_lb, rows)
+    bought = label_columns(
+        card,
+        parcel_rules,
+        **given,
+        weight_lb=cols.measures("entered_lb", typed, rows),
+        service=service,
+        weight_only=True,
+    )
+    names = np.where(bought["service"] == "", service or "", bought["service"])
+    found = {
+        "service": bought["service"],
+        "entered_lb": bought["billable_lb"],
+        "billable_lb": np.zeros(rows),
+        "below_billable": np.zeros(rows, dtype=np.bool_),
+        "bought_cents": bought["total_cents"],
+        "due_cents": np.zeros(rows, dtype=np.int64),
+        "adjustment_cents": np.zeros(rows, dtype=np.int64),
+        "refused": bought["refused"].copy(),
+    }
+    # The carrier measures what was bought: the same service, with the sides that nobody entered.
+    for name in sorted({*names.tolist()} - {""}):
+        at = np.flatnonzero(names == name)
+        part: dict[str, Any] = {key: values[at] for key, values in given.items()}
+        due = label_columns(card, parcel_rules, **part, weight_lb=scale[at], service=name, dimensions_entered=False)
+        found["billable_lb"][at] = due["billable_lb"]
+        found["due_cents"][at] = due["total_cents"]
+        taken = due["refused"] == ""
+        found["refused"][at] = np.where(taken, found["refused"][at], due["refused"])
+        found["below_billable"][at] = bought["billable_lb"][at] < due["billable_lb"]
+        later = np.maximum(due["total_cents"] - bought["total_cents"][at], 0)
+        found["adjustment_cents"][at] = np.where(taken, later, 0)
+    return found

@@ -1,12 +1,10 @@
-"""Rate cards: prices by weight and zone as published cards look, with what is charged on top, dated.
-
-A card is a TOML file whose services name CSV files beside it. A CSV has the weights in its first
-column (``weight``, in the carrier's unit; ``4 oz`` counts as a quarter of a pound) and a column a
-zone; an empty cell is not offered; a row ``oversized`` has one price a zone whatever the weight.
-"""
+"""TODO"""
 
 from __future__ import annotations
 
+import csv
+import io
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -16,12 +14,369 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from flipkit.errors import MeasureError
-from flipkit.rules import columns as cols
-from flipkit.rules.blocks import Keys, read_blocks
-from flipkit.rules.dated import Block, RuleSet
-from flipkit.rules.price_tables import PriceTable, read_price_table
-from flipkit.rules.protection import DeclaredValue, read_declared_value
+from flipkit.errors import MeasureError, MoneyError, RuleTableError
+from flipkit.money import PPM, Cents, percentage, read_cents
+from flipkit.rules import blocks as cols
+from flipkit.rules.blocks import Block, Keys, RuleSet, read_blocks
+from flipkit.rules.fees import stepped
+from flipkit.units import SNAP
+
+# Tables of prices by weight and zone, as published cards print them.
+
+_PRICE = re.compile(r"\d{1,7}\.\d\d")
+_WEIGHT = re.compile(r"(\d+(?:\.\d+)?)\s*(oz|lb|kg)?")
+
+
+@dataclass(frozen=True, eq=False)
+class PriceTable:
+    """Prices by weight and zone.
+
+    Parameters
+    ----------
+    zones : tuple of str
+        The columns.
+    weights : array, shape (r,)
+        Upper end of each row, rising. [units of weight]
+    cents : array, shape (r, z)
+        Prices, int64; -1 where not offered. [cents]
+    oversized : array, shape (z,), or None
+        Prices of an oversized parcel whatever its weight. [cents]
+    """
+
+    zones: tuple[str, ...]
+    weights: npt.NDArray[np.float64]
+    cents: Cents
+    oversized: Cents | None
+
+    @cached_property
+    def beyond(self) -> Cents:
+        """The prices with a row and a column of -1 beyond them, flat. [cents]"""
+        return np.pad(self.cents, ((0, 1), (0, 1)), constant_values=-1).reshape(-1)
+
+    @cached_property
+    def reach(self) -> npt.NDArray[np.float64]:
+        """The weights with 0 beyond them. [units of weight]"""
+        return np.append(self.weights, 0.0)
+
+    @cached_property
+    def _step(self) -> float:
+        """The coarsest step that every weight is a multiple of: a whole unit, a half, an ounce; 0 for none."""
+        steps = (step for step in (1.0, 0.5, 0.25, 0.0625) if not (self.weights % step).any())
+        return next(steps, 0.0) if self.weights[-1] <= 1000 else 0.0
+
+    @cached_property
+    def _row_of_step(self) -> npt.NDArray[np.int64]:
+        """Row of the table for each whole number of steps, the row beyond after the last."""
+        count = round(self.weights[-1] / self._step)
+        return np.searchsorted(self.weights, np.arange(count + 2) * self._step - SNAP, side="left").astype(np.int64)
+
+    def rows(self, weights: npt.NDArray[np.float64]) -> npt.NDArray[np.int64]:
+        """The row that each weight pays, the row beyond where it is heavier than all.
+
+        Parameters
+        ----------
+        weights : array, shape (n,)
+            What is billed. [units of weight]
+
+        Returns
+        -------
+        array, shape (n,)
+            The rows.
+        """
+        if not self._step:
+            return np.searchsorted(self.weights, weights - SNAP, side="left").astype(np.int64)
+        exact = (weights - SNAP) if self._step == 1.0 else (weights - SNAP) / self._step
+        steps = exact.astype(np.int64)
+        # Rounded up: the cut, and one more where something was cut off.
+        steps += steps < exact
+        return self._row_of_step.take(steps, mode="clip")
+
+
+def read_price_table(text: str, *, file: str) -> PriceTable:
+    r"""A table of prices from the text of its CSV file.
+
+    Parameters
+    ----------
+    text : str
+        Rows of weights, columns of zones.
+    file : str
+        The file's name in errors.
+
+    Returns
+    -------
+    PriceTable
+        The prices.
+
+    Raises
+    ------
+    RuleTableError
+        If the header is another, a weight does not rise, or a price is none.
+
+    Examples
+    --------
+    >>> table = read_price_table("weight,1,2\n8 oz,4.10,4.20\n1,5.00,\n", file="light.csv")
+    >>> table.weights.tolist(), table.cents.tolist()
+    ([0.5, 1.0], [[410, 420], [500, -1]])
+    """
+    rows = list(csv.reader(io.StringIO(text.lstrip("\ufeff"))))
+    if not rows or not rows[0] or rows[0][0].strip() != "weight" or len(rows[0]) < 2:
+        found = ",".join(rows[0]) if rows else "nothing"
+        raise RuleTableError(file, block="line 1", key="header", found=found, needed="weight, then a column a zone")
+    zones = tuple(zone.strip() for zone in rows[0][1:])
+    if len(set(zones)) != len(zones) or "" in zones:
+        raise RuleTableError(file, block="line 1", key="header", found=", ".join(zones), needed="every zone once")
+    weights: list[float] = []
+    prices: list[list[int]] = []
+    oversized: Cents | None = None
+    for line, row in enumerate(rows[1:], start=2):
+        if not any(cell.strip() for cell in row):
+            continue
+        place = f"line {line}"
+        if len(row) != len(zones) + 1:
+            raise RuleTableError(file, block=place, found=f"{len(row)} cells", needed=f"{len(zones) + 1} cells")
+        cells = [_cell(cell, file, place, zone) for cell, zone in zip(row[1:], zones, strict=True)]
+        if row[0].strip() == "oversized":
+            oversized = np.array(cells, dtype=np.int64)
+            continue
+        match = _WEIGHT.fullmatch(row[0].strip())
+        if match is None or float(match[1]) <= 0:
+            raise RuleTableError(file, block=place, key="weight", found=row[0], needed="a weight such as 3 or '4 oz'")
+        weight = float(match[1]) / (16.0 if match[2] == "oz" else 1.0)
+        if weights and weight <= weights[-1]:
+            raise RuleTableError(file, block=place, key="weight", found=row[0], needed=f"more than {weights[-1]:g}")
+        weights.append(weight)
+        prices.append(cells)
+    if not weights:
+        raise RuleTableError(file, found="no row with a price", needed="at least one row")
+    return PriceTable(
+        zones=zones, weights=np.array(weights), cents=np.array(prices, dtype=np.int64), oversized=oversized
+    )
+
+
+def _cell(cell: str, file: str, place: str, zone: str) -> int:
+    text = cell.strip()
+    if _PRICE.fullmatch(text):
+        return int(text[:-3]) * 100 + int(text[-2:])
+    if text in ("", "-"):
+        return -1
+    try:
+        cents = read_cents(text)
+    except MoneyError as problem:
+        raise RuleTableError(file, block=place, key=f"zone {zone}", found=cell, needed=str(problem.need)) from None
+    if cents < 0:
+        raise RuleTableError(file, block=place, key=f"zone {zone}", found=cell, needed="an amount of at least 0.00")
+    return cents
+
+
+# Declared value and signature: what they cost in steps, and when they are worth it.
+
+
+@dataclass(frozen=True)
+class DeclaredValue:
+    """What a declared value costs: an amount up to each edge, then so much for every further step or part.
+
+    Parameters
+    ----------
+    edges_cents : tuple of int
+        Upper end of each step; a value on the edge is still in it. [cents]
+    amounts_cents : tuple of int
+        What each step costs. [cents]
+    then_each_cents : int
+        Length of every further step; 0 where nothing above the last edge can be declared. [cents]
+    then_amount_cents : int
+        What every further step, or part of one, adds. [cents]
+    maximum_cents : int
+        Most that can be declared. [cents]
+    """
+
+    edges_cents: tuple[int, ...]
+    amounts_cents: tuple[int, ...]
+    then_each_cents: int
+    then_amount_cents: int
+    maximum_cents: int
+
+    @property
+    def free_cents(self) -> int:
+        """The value that is covered without charge. [cents]"""
+        free = 0
+        for edge, amount in zip(self.edges_cents, self.amounts_cents, strict=True):
+            free = edge if amount == 0 else free
+        return free
+
+
+def read_declared_value(keys: Keys) -> DeclaredValue:
+    """Steps of declared value from a table with ``steps``, ``then_each``, ``then_amount`` and ``maximum``.
+
+    Parameters
+    ----------
+    keys : Keys
+        The table.
+
+    Returns
+    -------
+    DeclaredValue
+        The steps.
+
+    Raises
+    ------
+    RuleTableError
+        If the edges do not rise or a key is missing.
+    """
+    entries = keys.tables("steps")
+    edges: list[int] = []
+    amounts: list[int] = []
+    if not entries:
+        keys.fail("steps", "nothing", "at least one step with up_to and amount")
+    for entry in entries:
+        edge = entry.cents("up_to")
+        if edges and edge <= edges[-1]:
+            entry.fail("up_to", f"{edge / 100:.2f}", f"more than {edges[-1] / 100:.2f}, the entry before")
+        edges.append(edge)
+        amounts.append(entry.cents("amount"))
+        if len(amounts) > 1 and amounts[-1] < amounts[-2]:
+            entry.fail("amount", f"{amounts[-1] / 100:.2f}", f"at least {amounts[-2] / 100:.2f}, the entry before")
+        entry.done()
+    each = keys.cents("then_each", 0)
+    if keys.has("then_each") and not each:
+        keys.fail("then_each", "0.00", "an amount above 0.00")
+    maximum = keys.cents("maximum") if each else keys.cents("maximum", edges[-1])
+    if maximum < edges[-1] or (maximum > edges[-1] and not each):
+        keys.fail("maximum", f"{maximum / 100:.2f}", f"the last edge {edges[-1] / 100:.2f}, or then_each above it")
+    found = DeclaredValue(
+        edges_cents=tuple(edges),
+        amounts_cents=tuple(amounts),
+        then_each_cents=each,
+        then_amount_cents=keys.cents("then_amount") if each else 0,
+        maximum_cents=maximum,
+    )
+    keys.done()
+    return found
+
+
+def declared_value_cents(rule: DeclaredValue, *, declared_cents: npt.ArrayLike) -> Cents:
+    """What declaring a value costs.
+
+    Parameters
+    ----------
+    rule : DeclaredValue
+        The steps in force.
+    declared_cents : int or array, shape (n,)
+        The values; nothing declared costs nothing. [cents]
+
+    Returns
+    -------
+    array, shape (n,)
+        The cost, int64; -1 where so much cannot be declared. [cents]
+
+    Examples
+    --------
+    >>> rule = DeclaredValue((100_00, 300_00), (0, 3_45), 100_00, 1_15, 50_000_00)
+    >>> declared_value_cents(rule, declared_cents=[0, 100_00, 300_00, 301_00]).tolist()
+    [0, 0, 345, 460]
+    """
+    declared = np.asarray(declared_cents, dtype=np.int64)
+    amounts = np.array([*rule.amounts_cents, rule.amounts_cents[-1]], dtype=np.int64)
+    cost = stepped(amounts, rule.edges_cents, declared)
+    if rule.then_each_cents:
+        over = np.maximum(declared - rule.edges_cents[-1], 0)
+        cost = cost + -(-over // rule.then_each_cents) * rule.then_amount_cents
+    cost = np.where(declared > 0, cost, 0)
+    return np.where(declared > rule.maximum_cents, -1, cost)
+
+
+def protection_choices(
+    declared_value: DeclaredValue | None,
+    signature_cents: Mapping[str, int],
+    *,
+    value_cents: int,
+    damage_ppm: int,
+    loss_ppm: int,
+    signature_stops_ppm: int,
+) -> list[dict[str, Any]]:
+    """Ways to protect a parcel, with their cost and the loss still to be expected, the best first.
+
+    A way costs its fee and what it leaves open: the chance of damage or loss times the value that is
+    not covered. It is worth its fee when that is below the loss it takes away.
+
+    Parameters
+    ----------
+    declared_value : DeclaredValue or None
+        What declaring a value costs; None where it cannot be declared.
+    signature_cents : mapping
+        Price of each kind of signature. [cents]
+    value_cents : int
+        What the contents would cost the seller. [cents]
+    damage_ppm : int
+        Chance of damage. [parts per million]
+    loss_ppm : int
+        Chance of loss, or of a parcel that is said not to have arrived. [parts per million]
+    signature_stops_ppm : int
+        Share of such losses that a signature prevents. [parts per million]
+
+    Returns
+    -------
+    list of dict
+        ``protection``, ``fee_cents``, ``covered_cents`` (value covered), ``expected_loss_cents`` (still open),
+        ``cost_cents`` (both together), ``saves_cents`` (against no protection) and ``break_even_chance`` (the chance
+        of damage and loss, or for a signature of loss, at which the fee is just paid back; None where there is no fee
+        or no chance would do).
+
+    Raises
+    ------
+    MoneyError
+        If a chance is not between 0 and 1,000,000, or together they exceed it.
+
+    Examples
+    --------
+    >>> rule = DeclaredValue((100_00, 300_00), (0, 3_45), 100_00, 1_15, 50_000_00)
+    >>> ways = protection_choices(
+    ...     rule, {"plain": 3_10}, value_cents=400_00, damage_ppm=15_000, loss_ppm=5_000, signature_stops_ppm=500_000
+    ... )
+    >>> [(way["protection"], way["cost_cents"]) for way in ways]
+    [('declared value', 460), ('none', 600), ('declared value and plain signature', 770), ('plain signature', 835)]
+    """
+    chances = {"damage_ppm": damage_ppm, "loss_ppm": loss_ppm, "signature_stops_ppm": signature_stops_ppm}
+    for name, share in {**chances, "damage_ppm + loss_ppm": damage_ppm + loss_ppm}.items():
+        if not 0 <= share <= PPM:
+            raise MoneyError(name, need=f"from 0 to {PPM} parts per million", got=share)
+    free = min(declared_value.free_cents, value_cents) if declared_value is not None else 0
+    covers = [("", 0, free)]
+    if declared_value is not None and value_cents > free:
+        declared = min(value_cents, declared_value.maximum_cents)
+        covers.append(("declared value", int(declared_value_cents(declared_value, declared_cents=declared)), declared))
+    ways: list[dict[str, Any]] = []
+    for cover, fee, covered in covers:
+        for kind, price in (("", 0), *signature_cents.items()):
+            stopped = int(percentage(loss_ppm, signature_stops_ppm)) if kind else 0
+            loss = int(percentage(value_cents - covered, damage_ppm + loss_ppm - stopped))
+            names = [name for name in (cover, f"{kind} signature" if kind else "") if name]
+            # What a fee buys, were the chance a certainty: the cover that it adds, or the losses that it stops.
+            bought = 0.0
+            if cover and not kind:
+                bought = float(covered - free)
+            elif kind and not cover:
+                bought = (value_cents - free) * signature_stops_ppm / PPM
+            ways.append(
+                {
+                    "protection": " and ".join(names) or "none",
+                    "fee_cents": fee + price,
+                    "covered_cents": covered,
+                    "expected_loss_cents": loss,
+                    "cost_cents": fee + price + loss,
+                    "break_even_chance": (fee + price) / bought if 0 < fee + price <= bought else None,
+                }
+            )
+    bare = ways[0]["cost_cents"]
+    for way in ways:
+        way["saves_cents"] = bare - way["cost_cents"]
+    return sorted(ways, key=lambda way: (way["cost_cents"], way["fee_cents"]))
+
+
+# Rate cards: prices by weight and zone as published cards look, with what is charged on top, dated.
+#
+# A card is a TOML file whose services name CSV files beside it. A CSV has the weights in its first column
+# (``weight``, in the carrier's unit; ``4 oz`` counts as a quarter of a pound) and a column a zone; an empty cell
+# is not offered; a row ``oversized`` has one price a zone whatever the weight.
 
 #: The zone of a thing that its buyer collects: no label.
 PICKUP = "pickup"

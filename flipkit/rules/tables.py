@@ -10,13 +10,11 @@ from pathlib import Path
 from typing import Any
 
 from flipkit.errors import RuleTableError
-from flipkit.rules.blocks import Keys, read_table_text, read_toml
-from flipkit.rules.dated import Source
+from flipkit.rules.blocks import Keys, Source, read_table_text, read_toml
+from flipkit.rules.fees import FeeSchedule, read_fee_schedule
 from flipkit.rules.mileage import Mileage, read_mileage
-from flipkit.rules.parcel_rules import ParcelRules, read_parcel_rules
+from flipkit.rules.parcels import ParcelRules, SizeClasses, read_parcel_rules, read_size_classes
 from flipkit.rules.rate_cards import RateCard, read_rate_card
-from flipkit.rules.schedules import FeeSchedule, read_fee_schedule
-from flipkit.rules.size_classes import SizeClasses, read_size_classes
 
 #: Where the packaged tables are.
 DATA = Path(__file__).parent / "data"

@@ -1,19 +1,392 @@
-"""Histories written as the seller's books: what a seller would know and would have written down."""
+"""TODO"""
 
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
-from flipkit.simulation.draws import Draws
-from flipkit.simulation.histories import Histories
-from flipkit.simulation.shops import asked_cents
-from flipkit.simulation.titles import titles
-from flipkit.simulation.worklog import Logging, work_log
+from flipkit.errors import AssumptionError
+from flipkit.money import Cents
+from flipkit.rules import fees as rule_fees
+from flipkit.rules import mileage, postage
+from flipkit.rules.tables import Rules
+from flipkit.simulation.shops import Draws, Floats, Histories, Ints, asked_cents
+
+# Titles for the demo shop's items: plain words of the trade, put together, no maker and no brand.
+
+#: For each kind a few patterns, each a list of slots, each slot a list of words ("" leaves it out).
+WORDS: dict[str, tuple[tuple[tuple[str, ...], ...], ...]] = {
+    "stoneware": (
+        (
+            ("Salt-glazed", "Ash-glazed", "Brown-glazed", "Cream", "Speckled", "Blue-banded", "Grey"),
+            ("stoneware",),
+            ("crock,", "jug,", "storage jar,", "pitcher,", "butter churn,", "mixing bowl,", "bean pot,"),
+            ("1 quart", "2 quart", "half gallon", "1 gallon", "2 gallon", "with lid", "small chip", "cork stopper"),
+        ),
+        (
+            ("Studio pottery", "Hand-thrown", "Signed studio"),
+            ("vase,", "teapot,", "bowl,", "lidded pot,", "set of 4 mugs,", "set of 6 plates,", "plant pot,"),
+            ("tenmoku glaze", "celadon glaze", "iron spots", "blue rim", "oatmeal glaze", "wax-resist pattern"),
+        ),
+    ),
+    "table lamps": (
+        (
+            ("Brass", "Turned walnut", "Ceramic", "Cut glass", "Painted tole", "Marble", "Teak", "Pleated-shade"),
+            ("table lamp,", "desk lamp,", "bedside lamps, pair,", "banker's lamp,", "column lamp,"),
+            ("rewired", "original shade", "no shade", "green shade", "linen shade", "drum shade", "two bulbs"),
+            ("", "22 in", "26 in", "28 in", "31 in"),
+        ),
+    ),
+    "film cameras and lenses": (
+        (
+            ("35 mm", "Medium format", "Folding", "Half-frame", "Twin-lens", "Box", "Compact 35 mm"),
+            ("camera,", "reflex camera,", "rangefinder camera,"),
+            ("black", "chrome", "leather case", "with strap", "meter works", "shutter tested", "with manual"),
+            ("", "light seals renewed", "sold as tested", "small dent"),
+        ),
+        (
+            ("28 mm", "35 mm", "50 mm", "85 mm", "135 mm", "200 mm", "35-70 mm", "80-200 mm"),
+            ("f/2.8", "f/3.5", "f/1.8", "f/2", "f/4"),
+            ("lens,",),
+            ("screw mount", "bayonet mount", "clean glass", "with hood", "slight haze", "both caps", "macro"),
+        ),
+    ),
+    "board games": (
+        (
+            (
+                "Railway-building",
+                "Mystery",
+                "Trading",
+                "Castle siege",
+                "Word",
+                "Farming",
+                "Race",
+                "Deduction",
+                "Sailing",
+            ),
+            ("board game,", "family game,", "strategy game,"),
+            ("complete", "one piece missing", "unpunched", "box worn", "rules copied", "pieces counted"),
+            ("", "1960s", "1970s", "1980s", "1990s", "wooden pieces"),
+        ),
+        (
+            ("Chess set,", "Draughts and backgammon,", "Dominoes, double nine,", "Mah-jong set,", "Cribbage board,"),
+            ("boxwood", "weighted pieces", "folding board", "walnut case", "bone and bamboo", "travel size"),
+            ("", "complete", "one spare piece", "felted"),
+        ),
+    ),
+    "hand tools": (
+        (
+            ("Wooden", "Cast-iron", "Low-angle", "Smoothing", "Jack", "Block"),
+            ("plane,", "spokeshave,", "router plane,", "rebate plane,"),
+            ("sharpened", "rosewood handle", "new wedge", "light rust", "9 in", "14 in", "boxed"),
+        ),
+        (
+            (
+                "Brace and 8 bits,",
+                "Set of 6 chisels,",
+                "Tenon saw,",
+                "Marking gauge, brass,",
+                "Bench vise,",
+                "Two hammers,",
+            ),
+            ("beech handle", "boxwood handle", "cleaned and oiled", "in canvas roll", "restored", "as found"),
+            ("", "small", "large", "well kept"),
+        ),
+        (
+            ("Breast drill,", "Hand drill,", "Egg-beater drill,", "Drawknife,", "Spirit level,", "Pipe wrench,"),
+            ("two speed", "12 in", "18 in", "brass fittings", "working", "wood handle"),
+        ),
+    ),
+    "wool blankets": (
+        (
+            ("Striped", "Checked", "Plain cream", "Red", "Forest green", "Waffle-weave", "Tartan", "Camp"),
+            ("wool blanket,", "wool throw,", "merino blanket,"),
+            ("twin", "full", "queen", "satin binding", "fringed", "whip-stitched"),
+            ("", "washed", "one small mend", "no holes", "60 x 80 in", "72 x 90 in"),
+        ),
+    ),
+    "framed prints": (
+        (
+            ("Botanical", "River landscape", "Harbor", "Map", "Bird", "Abstract", "Winter village", "Still life"),
+            ("print,", "etching,", "lithograph,", "woodblock print,", "mezzotint,"),
+            ("oak frame", "gilt frame", "black frame", "walnut frame", "wide mat", "signed in pencil"),
+            ("", "old glass", "reframed", "some foxing", "24 x 18 in", "30 x 24 in"),
+        ),
+    ),
+    "sewing machines": (
+        (
+            ("Cast-iron", "Hand-crank", "Portable electric", "Treadle head,", "Heavy-duty", "Child's", "Zigzag"),
+            ("sewing machine,",),
+            ("black and gold", "mint green", "beige", "gold scrollwork", "pale blue", "dark wood base"),
+            ("in case", "with feet and bobbins", "serviced", "new belt", "no pedal", "walnut cabinet lid"),
+        ),
+    ),
+    "vintage audio": (
+        (
+            ("Stereo", "Tube", "Solid-state", "Quad"),
+            ("receiver,", "amplifier,", "tuner,", "preamplifier,"),
+            ("walnut case", "silver face", "serviced", "one channel low", "30 W", "45 W", "new lamps"),
+        ),
+        (
+            (
+                "Belt-drive turntable,",
+                "Direct-drive turntable,",
+                "Reel-to-reel deck,",
+                "Cassette deck,",
+                "Table radio,",
+            ),
+            ("new belt", "dust cover", "no cartridge", "tested", "needs heads cleaned", "wood sides"),
+        ),
+        (
+            ("Bookshelf speakers, pair,", "Floor speaker,", "Jukebox speaker,", "Radio, shortwave,"),
+            ("new foams", "original grilles", "boxed", "tested", "walnut veneer"),
+        ),
+    ),
+    "cookware": (
+        (
+            ("Enameled cast-iron", "Cast-iron", "Copper", "Stainless", "Carbon-steel"),
+            ("Dutch oven,", "skillet,", "saucepan,", "stockpot,", "griddle,", "roasting pan,", "sauté pan,"),
+            ("8 in", "10 in", "12 in", "3 qt", "5 qt", "with lid", "brass handle"),
+            ("", "re-seasoned", "blue", "red", "cream", "retinned", "light wear"),
+        ),
+        (
+            ("Waffle iron, stovetop,", "Fluted cake pan,", "Pasta machine,", "Pressure cooker,", "Coffee percolator,"),
+            ("cast aluminum", "complete", "wood handle", "new gasket", "cleaned", "8 cup"),
+        ),
+    ),
+    "typewriters": (
+        (
+            ("Portable", "Desktop", "Ultra-flat portable", "Wide-carriage", "Electric", "Cursive-type portable"),
+            ("typewriter,",),
+            ("black", "sea green", "cream", "grey", "red", "crinkle finish", "glass keys"),
+            ("with case", "new ribbon", "cleaned and oiled", "case worn", "types well", "margin sticks", "elite type"),
+        ),
+    ),
+    "folding chairs": (
+        (
+            ("Beech slat", "Oak", "Steel and canvas", "Bistro", "Theater", "Caned", "Painted wood", "Teak garden"),
+            ("folding chair,", "folding chairs, pair,", "folding chairs, pair,"),
+            ("sturdy", "one slat replaced", "stenciled number", "repainted", "original paint", "padded seat"),
+            ("", "1940s", "1950s", "1970s"),
+        ),
+    ),
+}
+
+
+def titles(names: tuple[str, ...], kind: Ints, draws: Draws) -> list[str]:
+    """A plausible title for each item.
+
+    Parameters
+    ----------
+    names : tuple of str
+        Names of the kinds; one without words of its own is numbered.
+    kind : array, shape (n,)
+        Kind of each item.
+    draws : Draws
+        Where the luck comes from.
+
+    Returns
+    -------
+    list of str
+        The titles.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> titles(("typewriters", "odds"), np.array([0, 1]), Draws(4))
+    ['Portable typewriter, black, margin sticks', 'odds 2']
+    """
+    luck = draws.uniform("titles", 6 * kind.size).reshape(kind.size, 6)
+    found: list[str] = []
+    for row, which in enumerate(kind.tolist()):
+        patterns = WORDS.get(names[which])
+        if patterns is None:
+            found.append(f"{names[which]} {row + 1}")
+            continue
+        slots = patterns[int(luck[row, 5] * len(patterns))]
+        words = [slot[int(luck[row, at] * len(slot))] for at, slot in enumerate(slots)]
+        *head, last = words
+        text = " ".join(word for word in head if word)
+        joint = " " if text.endswith(",") else ", "
+        found.append(f"{text}{joint}{last}" if last else text.rstrip(","))
+    return found
+
+
+# The work log that a shop would keep: some weeks written down, others not.
+
+#: When an activity is done, and how a seller writes it down: for each thing apart, for the things
+#: of one category together, or for the day. Work above the stated minutes is always written apart.
+_HABITS = {
+    "research": ("bought_on", "category", 45.0),
+    "clean": ("listed_on", "category", 30.0),
+    "photograph": ("listed_on", "category", 60.0),
+    "write": ("listed_on", "day", 60.0),
+    "store": ("listed_on", "day", 60.0),
+    "messages": ("sold_on", "day", 30.0),
+    "pack": ("sold_on", "day", 20.0),
+    "post": ("sold_on", "day", 60.0),
+    "returns": ("returned_on", "item", 0.0),
+}
+COLUMNS = ("date", "activity", "minutes", "worker", "item_id", "trip_id", "category", "count")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Logging:
+    """Who works, and how faithfully they write it down.
+
+    Parameters
+    ----------
+    owners : tuple of str
+        The owners; each trip, parcel run and batch is one owner's, or both share it.
+    helper : str
+        The hired packer, whose paid time is written down more often.
+    logged_weeks : float
+        Share of the weeks in which the log is kept at all; they come in runs.
+    kept : float
+        Share of the entries of a logged week that are really written.
+    helper_kept : float
+        The same for the helper's entries, in any week.
+    both : float
+        Share of the batches and trips that two owners do together.
+    """
+
+    owners: tuple[str, ...] = ("wren", "tobias")
+    helper: str = "juno"
+    logged_weeks: float = 0.55
+    kept: float = 0.92
+    helper_kept: float = 0.97
+    both: float = 0.25
+
+
+def work_log(
+    items: pd.DataFrame, trips: pd.DataFrame, as_of: np.datetime64, logging: Logging, draws: Draws
+) -> pd.DataFrame:
+    """Rows of the table ``work``, in order of date.
+
+    Parameters
+    ----------
+    items : DataFrame
+        Histories of one shop, with ``item_id`` and ``trip_id``.
+    trips : DataFrame
+        Its trips, with ``trip_id`` and ``date``.
+    as_of : datetime64
+        Last day that is known.
+    logging : Logging
+        Who works and what they write down.
+    draws : Draws
+        Where the luck comes from.
+
+    Returns
+    -------
+    DataFrame
+        The columns of the table; blank text where an entry names no item, trip or category.
+    """
+    parts = [_finding(trips)]
+    for activity, (event, by, apart) in _HABITS.items():
+        parts.append(_activity(items, activity, event, by, apart, logging))
+    rows = pd.concat(parts, ignore_index=True)
+    rows = rows[(rows["date"].to_numpy() <= as_of) & (rows["minutes"] >= 0.5)].reset_index(drop=True)
+    rows = _kept(rows, logging, draws)
+    rows = _shared(rows, logging, draws)
+    rows["minutes"] = np.maximum(np.rint(rows["minutes"]), 1).astype(np.int64)
+    order = np.lexsort((np.arange(len(rows)), rows["date"].to_numpy()))
+    return rows.iloc[order].reset_index(drop=True)[list(COLUMNS)]
+
+
+def _finding(trips: pd.DataFrame) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "date": trips["date"],
+            "activity": "find",
+            "minutes": trips["minutes"].astype(np.float64),
+            "worker": "",
+            "item_id": "",
+            "trip_id": trips["trip_id"],
+            "category": "",
+            "count": trips["items"],
+        }
+    )
+
+
+def _activity(items: pd.DataFrame, activity: str, event: str, by: str, apart: float, logging: Logging) -> pd.DataFrame:
+    column = f"{activity}_min"
+    done = items[items[event].notna() & (items[column] > 0)]
+    if activity in ("messages", "pack", "post"):
+        done = done[done["outcome"] != "gone"]
+    hired = (done["hired_min"] > 0) if activity == "pack" else pd.Series(False, index=done.index)
+    single = (done[column] >= apart) | hired
+    lone = done[single]
+    parts = [
+        pd.DataFrame(
+            {
+                "date": lone[event],
+                "minutes": lone[column],
+                "worker": np.where(hired[single], logging.helper, ""),
+                "item_id": lone["item_id"],
+                "category": "",
+                "count": 1,
+            }
+        )
+    ]
+    rest = done[~single]
+    if len(rest):
+        keys = [event, "category"] if by == "category" else [event]
+        grouped = rest.groupby(keys, observed=True)[column].agg(["sum", "size"]).reset_index()
+        parts.append(
+            pd.DataFrame(
+                {
+                    "date": grouped[event],
+                    "minutes": grouped["sum"],
+                    "worker": "",
+                    "item_id": "",
+                    "category": grouped["category"].astype(str) if by == "category" else "",
+                    "count": grouped["size"],
+                }
+            )
+        )
+    frame = pd.concat(parts, ignore_index=True)
+    frame["activity"] = activity
+    frame["trip_id"] = ""
+    return frame
+
+
+def _kept(rows: pd.DataFrame, logging: Logging, draws: Draws) -> pd.DataFrame:
+    """The entries that were written down: whole weeks are missing, in runs."""
+    week = (rows["date"].to_numpy().astype("datetime64[D]").astype(np.int64) // 7).astype(np.int64)
+    first = int(week.min(initial=0))
+    weeks = int(week.max(initial=0)) - first + 1
+    # A week is logged like the one before it, mostly; the chance to switch keeps the share.
+    switch = draws.uniform("log goes on", weeks) < 0.28
+    fresh = draws.uniform("log kept", weeks) < logging.logged_weeks
+    logged = np.empty(weeks, dtype=bool)
+    for at in range(weeks):
+        logged[at] = fresh[at] if at == 0 or switch[at] else logged[at - 1]
+    luck = draws.uniform("entry kept", len(rows))
+    helper = (rows["worker"] == logging.helper).to_numpy()
+    keep = np.where(helper, luck < logging.helper_kept, logged[week - first] & (luck < logging.kept))
+    return rows[keep].reset_index(drop=True)
+
+
+def _shared(rows: pd.DataFrame, logging: Logging, draws: Draws) -> pd.DataFrame:
+    """Names on the owners' entries; work done by two together stands on two rows, half each."""
+    mine = (rows["worker"] == "").to_numpy()
+    who = draws.choice("owner", np.ones(len(logging.owners)), len(rows))
+    rows = rows.assign(worker=np.where(mine, np.array(logging.owners, dtype=object)[who], rows["worker"]))
+    long: npt.NDArray[np.bool_] = (rows["minutes"] >= 40).to_numpy()
+    both = mine & long & (draws.uniform("both", len(rows)) < logging.both)
+    other = np.array(logging.owners, dtype=object)[(who + 1) % len(logging.owners)]
+    rows["minutes"] = np.where(both, rows["minutes"] / 2, rows["minutes"])
+    second = rows[both].assign(worker=other[both])
+    return pd.concat([rows, second], ignore_index=True)
+
+
+# Histories written as the seller's books: what a seller would know and would have written down.
 
 _SOURCES = ("thrift shop", "estate sale", "flea market", "yard sale", "church sale", "auction house")
 _SOURCE_WEIGHTS = (26.0, 30.0, 18.0, 14.0, 7.0, 5.0)
@@ -305,3 +678,223 @@ def _comparables(drawn: Histories, items: pd.DataFrame, day: np.datetime64, draw
         }
     )
     return frame.sort_values(["sold_on", "item_id", "category", "price"], kind="stable").reset_index(drop=True)
+
+
+# Slips of the pen, as real books have them: each is told by the check and none stops it.
+
+Tables = dict[str, pd.DataFrame]
+
+
+def with_mistakes(tables: Tables, *, seed: int) -> Tables:
+    """The tables with a few slips of the pen put in.
+
+    Parameters
+    ----------
+    tables : dict of DataFrame
+        Tables of text as ``books_tables`` makes them.
+    seed : int
+        Seed of the choice of rows.
+
+    Returns
+    -------
+    dict of DataFrame
+        New tables: a return without its refund, a refund above what was paid, prices without a
+        day of listing, a label for a thing that was collected, fees on a thing not yet sold, a
+        trip that does not exist, a day of buying far from its trip, a listing before the buying,
+        a price change after the sale, two prices on one day, an entry of work written twice, a
+        comparable and some work under a category's short name, a lot without items.
+    """
+    draws = Draws(seed)
+    items, changes = tables["items"].copy(), tables["price_changes"].copy()
+    work, comparables, lots = tables["work"].copy(), tables["comparables"].copy(), tables["lots"].copy()
+    sold = items["sold_on"] != ""
+
+    def rows(name: str, among: pd.Series, count: int) -> list[int]:
+        places = np.flatnonzero(among.to_numpy())
+        order = np.argsort(draws.uniform(name, places.size))
+        return sorted(places[order[:count]].tolist())
+
+    for at in rows("no refund", items["returned_on"] != "", 2):
+        items.loc[at, "refund"] = ""
+    for at in rows("no listing day", sold & (items["list_price"] != "") & (items["venue"] != "stall"), 9):
+        items.loc[at, "listed_on"] = ""
+        changes = changes[changes["item_id"] != items.loc[at, "item_id"]]
+    changes = changes.reset_index(drop=True)
+    for at in rows("label of a pickup", items["zone"] == "pickup", 1):
+        items.loc[at, "label_paid"] = "9.85"
+    for at in rows("fees too early", (items["listed_on"] != "") & ~sold & (items["gone_on"] == ""), 2):
+        items.loc[at, "fees_paid"] = "0.35"
+    for at in rows("refund too large", sold & (items["refund"] != "") & (items["returned_on"] == ""), 1):
+        paid = float(items.loc[at, "sold_price"]) + float(items.loc[at, "shipping_charged"] or 0)
+        items.loc[at, "refund"] = f"{paid + 2.0:.2f}"
+    plain = (items["lot_id"] == "") & (items["trip_id"] != "")
+    for at in rows("no such trip", plain, 1):
+        items.loc[at, "trip_id"] = items.loc[at, "trip_id"].replace("T-", "TR-")
+    for at in rows("bought on another day", plain & sold & (items["bought_on"] > "2025-03-01"), 1):
+        items.loc[at, "bought_on"] = _moved(items.loc[at, "bought_on"], -12)
+    for at in rows("listed before bought", sold & (items["listed_on"] != ""), 1):
+        items.loc[at, "listed_on"] = _moved(items.loc[at, "bought_on"], -2)
+        changes = changes[changes["item_id"] != items.loc[at, "item_id"]].reset_index(drop=True)
+    changes = _price_change_slips(items, changes, draws)
+    for name, right, wrong in (("work", "film cameras and lenses", "cameras"), ("work", "vintage audio", "audio")):
+        for at in rows(f"short name {name} {wrong}", work["category"] == right, 2):
+            work.loc[at, "category"] = wrong
+    for at in rows("comparable's short name", comparables["category"] == "table lamps", 2):
+        comparables.loc[at, "category"] = "lamps"
+    [twice] = rows("written twice", (work["activity"] == "pack") & (work["item_id"] == ""), 1)
+    work = pd.concat([work.iloc[: twice + 1], work.iloc[twice:]], ignore_index=True)
+    empty = pd.DataFrame(
+        [{"lot_id": f"L-{len(lots) + 1:02d}", "date": lots["date"].iloc[-1], "cost": "24.00", "share_by": "equal"}]
+    )
+    return {
+        **tables,
+        "items": items,
+        "price_changes": changes,
+        "work": work,
+        "lots": pd.concat([lots, empty], ignore_index=True),
+        "comparables": comparables,
+    }
+
+
+def _price_change_slips(items: pd.DataFrame, changes: pd.DataFrame, draws: Draws) -> pd.DataFrame:
+    """One change dated after its sale, and one day with two prices."""
+    sold = items.set_index("item_id")["sold_on"]
+    last = ~changes.duplicated("item_id", keep="last") & (changes["item_id"].map(sold) != "")
+    late, double = np.sort(
+        np.flatnonzero(last.to_numpy())[np.argsort(draws.uniform("price slips", int(last.sum())))[:2]]
+    )
+    changes.loc[late, "changed_on"] = _moved(sold[changes.loc[late, "item_id"]], 3)
+    second = changes.iloc[[double]].assign(price=f"{float(changes.loc[double, 'price']) - 1:.2f}")
+    return pd.concat([changes.iloc[: double + 1], second, changes.iloc[double + 1 :]], ignore_index=True)
+
+
+def _moved(day: str, days: int) -> str:
+    return (dt.date.fromisoformat(day) + dt.timedelta(days=days)).isoformat()
+
+
+# Charges of a simulated shop by dated rule tables, so that its books and its rules agree.
+
+_DEAR = np.iinfo(np.int64).max
+
+
+class RuleCharges:
+    """Fees by the schedule of each venue, labels by the cheapest of some rate cards.
+
+    Parameters
+    ----------
+    rules : Rules
+        The tables.
+    cards : sequence of str
+        Names of the rate cards that the seller can buy labels by.
+
+    Raises
+    ------
+    AssumptionError
+        If the tables do not hold one of the cards.
+    """
+
+    def __init__(self, rules: Rules, cards: Sequence[str]) -> None:
+        unknown = sorted(set(cards) - set(rules.rate_cards))
+        if unknown or not cards:
+            known = ", ".join(sorted(rules.rate_cards)) or "none"
+            raise AssumptionError("cards", need=f"rate cards that the rules hold ({known})", got=unknown)
+        self.rules = rules
+        self.cards = tuple(rules.rate_cards[name] for name in cards)
+
+    def fees_cents(
+        self, day: npt.ArrayLike, venue: npt.ArrayLike, category: npt.ArrayLike, goods: Cents, shipping: Cents
+    ) -> Cents:
+        """Marketplace fees of sales at the day of the sale.
+
+        Parameters
+        ----------
+        day : array, shape (n,)
+            Days since 1970.
+        venue, category : array, shape (n,)
+            Names of fee schedules, and categories as these name them.
+        goods, shipping : array, shape (n,)
+            What the buyer paid. [cents]
+
+        Returns
+        -------
+        array, shape (n,)
+            The fees, int64. [cents]
+        """
+        on = np.asarray(day, dtype=np.int64).astype("datetime64[D]")
+        names = np.asarray(venue)
+        kinds = np.asarray(category, dtype=object)
+        cents = np.zeros(on.size, dtype=np.int64)
+        for name in np.unique(names):
+            rows = np.flatnonzero(names == name)
+            lines = rule_fees.order_fee_lines(
+                self.rules.fee_schedules[str(name)],
+                on=on[rows],
+                goods_cents=goods[rows],
+                shipping_cents=shipping[rows],
+                category=kinds[rows],
+            )
+            cents[rows] = lines["total_cents"]
+        return cents
+
+    def labels_cents(self, day: npt.ArrayLike, zone: npt.ArrayLike, sides_in: Floats, weight_lb: Floats) -> Cents:
+        """Labels of parcels, each by the cheapest card and service that takes it.
+
+        Parameters
+        ----------
+        day : array, shape (n,)
+            Days since 1970.
+        zone : array, shape (n,)
+            Zones as text.
+        sides_in : array, shape (n, 3)
+            Packed sides. [in]
+        weight_lb : array, shape (n,)
+            Packed weight. [lb]
+
+        Returns
+        -------
+        array, shape (n,)
+            The labels, int64. [cents]
+
+        Raises
+        ------
+        AssumptionError
+            If no card takes a parcel.
+        """
+        on = np.asarray(day, dtype=np.int64).astype("datetime64[D]")
+        best = np.full(on.size, _DEAR, dtype=np.int64)
+        for card in self.cards:
+            columns = postage.label_columns(
+                card,
+                self.rules.rules_of(card),
+                on=on,
+                zone=np.asarray(zone, dtype=object),
+                length_in=sides_in[:, 0],
+                width_in=sides_in[:, 1],
+                height_in=sides_in[:, 2],
+                weight_lb=weight_lb,
+            )
+            taken = np.asarray(columns["refused"]) == ""
+            best = np.where(taken & (columns["total_cents"] < best), columns["total_cents"], best)
+        if (best == _DEAR).any():
+            at = int(np.flatnonzero(best == _DEAR)[0])
+            got = f"{sides_in[at].tolist()} in, {weight_lb[at]:g} lb, on {on[at]}"
+            raise AssumptionError("parcel", need="one that a rate card takes", got=got)
+        return best
+
+    def mileage_cents(self, day: npt.ArrayLike, miles: Floats) -> Cents:
+        """Driving at the rate of the day.
+
+        Parameters
+        ----------
+        day : array, shape (n,)
+            Days since 1970.
+        miles : array, shape (n,)
+            Miles driven. [miles]
+
+        Returns
+        -------
+        array, shape (n,)
+            The cost, int64. [cents]
+        """
+        on = np.asarray(day, dtype=np.int64).astype("datetime64[D]")
+        return mileage.mileage_cents(self.rules.mileage, on=on, miles=miles)

@@ -17,22 +17,18 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.analysis.buying import question
 from flipkit.analysis.demand import Demand
-from flipkit.analysis.max_bid import Question, best_sale, highest_price
-from flipkit.analysis.price_outcomes import path_outcomes
-from flipkit.analysis.price_tables import PriceTable
-from flipkit.analysis.pricing import PricePaths
+from flipkit.analysis.max_bid import Question, best_sale, highest_price, question
+from flipkit.analysis.pricing import PricePaths, PriceTable, path_outcomes
 from flipkit.analysis.sale_hazard import SellingModel
 from flipkit.analysis.shop_knowledge import shop_knowledge, shop_model
 from flipkit.assumptions import Assumptions
 from flipkit.books.schema import ACTIVITIES
 from flipkit.rules import parcels
 from flipkit.rules.tables import load_rules
-from flipkit.simulation.draws import Draws
-from flipkit.simulation.kinds import Kind, PlainCharges
+from flipkit.simulation.demo import Scenario
 from flipkit.simulation.price_habits import LIKE_SPREAD, TODAY, World, past_books, world
-from flipkit.simulation.scenarios import Scenario
+from flipkit.simulation.shops import Draws, Kind, PlainCharges
 
 Floats = npt.NDArray[np.float64]
 

@@ -6,10 +6,8 @@ import itertools
 
 import pandas as pd
 
-from flipkit.analysis.next_returns import category_forecasts, category_outcomes
-from flipkit.analysis.track_record import forecast_table, scored
-from flipkit.simulation.histories import Histories
-from flipkit.simulation.observed import observed
+from flipkit.analysis.forecasts import category_forecasts, category_outcomes, forecast_table, scored
+from flipkit.simulation.shops import Histories, observed
 
 
 def foretold_returns(

@@ -12,8 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from flipkit.analysis.demand import Demand, Wanting
-from flipkit.analysis.price_tables import PriceTable
-from flipkit.analysis.pricing import GIVE_UP, PriceSettings
+from flipkit.analysis.pricing import GIVE_UP, PriceSettings, PriceTable
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

@@ -14,15 +14,20 @@ from scipy.special import ndtri
 
 from flipkit.analysis.comparables import ComparableRules, comparable_rules, typical_price
 from flipkit.analysis.demand import Demand, Possible
-from flipkit.analysis.price_outcomes import path_outcomes, worth_cents
-from flipkit.analysis.price_tables import PriceGrid, PriceTable, price_table
-from flipkit.analysis.pricing import PriceSettings
+from flipkit.analysis.pricing import (
+    PriceGrid,
+    PriceSettings,
+    PriceTable,
+    path_outcomes,
+    price_table,
+    weighed_paths,
+    worth_cents,
+)
 from flipkit.analysis.sale_hazard import SellingModel
-from flipkit.analysis.weighed_prices import weighed_paths
 from flipkit.assumptions import Assumptions
-from flipkit.simulation.draws import Draws
+from flipkit.simulation.demo import Scenario
 from flipkit.simulation.price_habits import LIKE_SPREAD, MARKUP, World, learned, world
-from flipkit.simulation.scenarios import Scenario
+from flipkit.simulation.shops import Draws
 
 Floats = npt.NDArray[np.float64]
 

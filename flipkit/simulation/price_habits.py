@@ -16,12 +16,17 @@ import pandas as pd
 
 from flipkit.analysis.comparables import comparable_rules
 from flipkit.analysis.demand import Demand, Offers, Wanting, wanting
-from flipkit.analysis.person_weeks import Typical, person_weeks, typical_prices
-from flipkit.analysis.sale_hazard import SellingModel, selling_model
-from flipkit.analysis.selling_prior import OFFER_PARTS, selling_prior
+from flipkit.analysis.sale_hazard import (
+    OFFER_PARTS,
+    SellingModel,
+    Typical,
+    person_weeks,
+    selling_model,
+    selling_prior,
+    typical_prices,
+)
 from flipkit.assumptions import Assumptions
-from flipkit.simulation.draws import Draws
-from flipkit.simulation.kinds import Kind, PlainCharges
+from flipkit.simulation.shops import Draws, Kind, PlainCharges
 
 Floats = npt.NDArray[np.float64]
 

@@ -1,17 +1,456 @@
-"""The lives of items: their value and cost, the weeks until somebody buys, the parcel, the work."""
+"""TODO"""
 
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import fields
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from flipkit.analysis.ratio_stats import ratio_standard_error
 from flipkit.books.schema import ACTIVITIES
-from flipkit.simulation.draws import Draws, Floats, Ints
-from flipkit.simulation.kinds import ZONE_WEIGHTS, ZONES, Kind, Shop
+from flipkit.errors import AssumptionError
+from flipkit.money import Cents, percentage
+
+# Random draws that stay the same: a stream for each purpose, made from raw bits alone.
+#
+# The library that supplies the bits promises the raw bits of a generator for ever, but not the values of its
+# ready-made distributions. A shop drawn today must be the same shop after an upgrade, so every draw here starts
+# from raw bits. A stream has a name, so a new draw somewhere never moves the draws elsewhere.
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+
+class Draws:
+    """Named streams of random draws from one seed.
+
+    Parameters
+    ----------
+    seed : int
+        The seed that all streams share, at least 0.
+
+    Examples
+    --------
+    >>> one = Draws(7).uniform("price", 2)
+    >>> bool((one == Draws(7).uniform("price", 2)).all()), bool((one == Draws(7).uniform("cost", 2)).any())
+    (True, False)
+    """
+
+    def __init__(self, seed: int) -> None:
+        self.seed = seed
+        self._streams: dict[str, np.random.PCG64] = {}
+
+    def uniform(self, name: str, size: int) -> Floats:
+        """Numbers above 0 and below 1.
+
+        Parameters
+        ----------
+        name : str
+            The stream; calling it again goes on where it stopped.
+        size : int
+            How many.
+
+        Returns
+        -------
+        array, shape (size,)
+            The numbers.
+        """
+        stream = self._streams.get(name)
+        if stream is None:
+            stream = np.random.PCG64(np.random.SeedSequence([self.seed, zlib.crc32(name.encode())]))
+            self._streams[name] = stream
+        raw = np.atleast_1d(stream.random_raw(size))
+        # The half keeps the number off 0, where the logarithm and the normal quantile are infinite.
+        return ((raw >> np.uint64(12)).astype(np.float64) + 0.5) / 2.0**52
+
+    def normal(self, name: str, size: int) -> Floats:
+        """Standard normal numbers.
+
+        Parameters
+        ----------
+        name : str
+            The stream.
+        size : int
+            How many.
+
+        Returns
+        -------
+        array, shape (size,)
+            The numbers.
+        """
+        from scipy.special import ndtri
+
+        return np.asarray(ndtri(self.uniform(name, size)), dtype=np.float64)
+
+    def waiting(self, name: str, size: int) -> Floats:
+        """Exponential waiting times of mean 1.
+
+        Parameters
+        ----------
+        name : str
+            The stream.
+        size : int
+            How many.
+
+        Returns
+        -------
+        array, shape (size,)
+            The times.
+        """
+        return -np.log(self.uniform(name, size))
+
+    def whole(self, name: str, low: int, high: int, size: int) -> Ints:
+        """Whole numbers from low to high, both included, all as likely.
+
+        Parameters
+        ----------
+        name : str
+            The stream.
+        low, high : int
+            The ends.
+        size : int
+            How many.
+
+        Returns
+        -------
+        array, shape (size,)
+            The numbers, int64.
+        """
+        return low + np.floor(self.uniform(name, size) * (high - low + 1)).astype(np.int64)
+
+    def choice(self, name: str, weights: npt.ArrayLike, size: int) -> Ints:
+        """Places 0 to k - 1, each as likely as its weight.
+
+        Parameters
+        ----------
+        name : str
+            The stream.
+        weights : array, shape (k,)
+            Weights of at least 0.
+        size : int
+            How many.
+
+        Returns
+        -------
+        array, shape (size,)
+            The places, int64.
+        """
+        edges = np.cumsum(np.asarray(weights, dtype=np.float64))
+        place = np.searchsorted(edges, self.uniform(name, size) * edges[-1], side="right")
+        return np.minimum(place, len(edges) - 1).astype(np.int64)
+
+    def counts(self, name: str, mean: npt.ArrayLike) -> Ints:
+        """Poisson counts, one for each mean, by adding up the chances (means below about 50).
+
+        Parameters
+        ----------
+        name : str
+            The stream.
+        mean : array, shape (n,)
+            Means of at least 0.
+
+        Returns
+        -------
+        array, shape (n,)
+            The counts, int64.
+        """
+        given = np.asarray(mean, dtype=np.float64)
+        target = self.uniform(name, given.size)
+        count = np.zeros(given.size, dtype=np.int64)
+        chance = np.exp(-given)
+        total = chance.copy()
+        while (below := (total < target) & (chance > 1e-18)).any():
+            count += below
+            chance = np.where(below, chance * given / np.maximum(count, 1), chance)
+            total = np.where(below, total + chance, total)
+        return count
+
+
+# What a simulated shop is made of: kinds of things, the shop that buys them, and its charges.
+
+#: Zones of a label and how often a buyer lives there; "pickup" is drawn apart.
+ZONES = ("2", "3", "4", "5", "6", "7", "8")
+ZONE_WEIGHTS = (6.0, 12.0, 22.0, 25.0, 14.0, 11.0, 10.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kind:
+    """One kind of thing and the distributions of its items.
+
+    Amounts are medians in dollars, since a median and a spread of logarithms say what a seller
+    can picture; everything drawn from them becomes whole cents at once.
+
+    Parameters
+    ----------
+    name : str
+        The category.
+    share : float
+        How much of the buying goes to it, beside the other kinds.
+    price_usd, price_spread : float
+        Median of what such a thing typically brings, and the spread of its logarithm.
+    cost_usd, cost_spread, cost_follows : float
+        Median cost, the spread of its logarithm, and how far cost follows value: 0 not at all,
+        1 in proportion.
+    sides_in, sides_spread : tuple of three floats, float
+        Median packed sides, and the spread of the size's logarithm. [in]
+    weight_lb : float
+        Median packed weight. [lb]
+    weekly_rate : float
+        Sales a week that an item at its typical price meets in its first week; the chance is
+        1 - exp(-rate).
+    price_pull, fading : float
+        How strongly a price above the typical one lowers the rate, and by how much the rate's
+        logarithm falls with each week listed.
+    never_share : float
+        Share of the items that nobody wants at any price.
+    appeal_spread : float
+        Spread of the logarithm of the demand from item to item.
+    markup, markup_spread : float
+        Median of first list price over typical price, and the spread of its logarithm.
+    lag_days : float
+        Mean days from buying to listing. [days]
+    markdown_weeks, markdown_share : int, float
+        Weeks between markdowns, and the part of the price that each takes off.
+    relist_weeks, give_up_weeks : int
+        Weeks between relistings, and weeks listed after which the item is given away.
+    offer_share, offer_discount : float
+        Share of the sales by an accepted offer, and its mean discount.
+    local_share : float
+        Share of the sales collected by the buyer.
+    shipping_share : float
+        Part of the label that the buyer is charged.
+    return_share, damage_share : float
+        Shares of the posted sales that come back, and that arrive damaged.
+    materials_usd : float
+        Median packing materials of a posted sale.
+    helper_share : float
+        Share of the packing done by the hired packer, once there is one.
+    minutes : mapping
+        Median minutes of work by activity, without ``find``. [min]
+    minutes_spread : float
+        Spread of the logarithm of the minutes.
+
+    Examples
+    --------
+    >>> mug = Kind(name="mugs", price_usd=20, cost_usd=4, minutes={"pack": 8.0})
+    >>> mug.name, mug.markup
+    ('mugs', 1.15)
+    """
+
+    name: str
+    share: float = 1.0
+    price_usd: float
+    price_spread: float = 0.45
+    cost_usd: float
+    cost_spread: float = 0.40
+    cost_follows: float = 0.6
+    sides_in: tuple[float, float, float] = (12.0, 10.0, 8.0)
+    sides_spread: float = 0.12
+    weight_lb: float = 4.0
+    weekly_rate: float = 0.10
+    price_pull: float = 2.5
+    fading: float = 0.02
+    never_share: float = 0.05
+    appeal_spread: float = 0.35
+    markup: float = 1.15
+    markup_spread: float = 0.12
+    lag_days: float = 9.0
+    markdown_weeks: int = 7
+    markdown_share: float = 0.10
+    relist_weeks: int = 13
+    give_up_weeks: int = 52
+    offer_share: float = 0.30
+    offer_discount: float = 0.10
+    local_share: float = 0.05
+    shipping_share: float = 0.90
+    return_share: float = 0.03
+    damage_share: float = 0.02
+    materials_usd: float = 1.50
+    helper_share: float = 0.0
+    minutes: Mapping[str, float]
+    minutes_spread: float = 0.30
+
+
+class Charges(Protocol):
+    """What others take: fees and labels, at the day of the event."""
+
+    def fees_cents(
+        self, day: npt.ArrayLike, venue: npt.ArrayLike, category: npt.ArrayLike, goods: Cents, shipping: Cents
+    ) -> Cents:
+        """Marketplace fees of sales, in cents."""
+
+    def labels_cents(self, day: npt.ArrayLike, zone: npt.ArrayLike, sides_in: Floats, weight_lb: Floats) -> Cents:
+        """Labels of parcels, in cents."""
+
+    def mileage_cents(self, day: npt.ArrayLike, miles: Floats) -> Cents:
+        """Driving at the dated rate, in cents."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlainCharges:
+    """Charges in four numbers, for shops whose truth is to be computed fast.
+
+    Parameters
+    ----------
+    fee_ppm : int
+        Fees on goods and shipping together. [parts per million]
+    per_order_cents : int
+        Fee of each sale. [cents]
+    label_base_cents, label_lb_cents : int
+        A label's fixed part, and its part for each billable pound in zone 4. [cents]
+    divisor : float
+        Of the dimensional weight of parcels above a cubic foot. [cu in/lb]
+    mile_cents : int
+        Driving. [cents/mile]
+
+    Examples
+    --------
+    >>> plain = PlainCharges()
+    >>> plain.fees_cents([0], ["any"], ["mugs"], np.array([5000]), np.array([1000])).tolist()
+    [940]
+    """
+
+    fee_ppm: int = 150_000
+    per_order_cents: int = 40
+    label_base_cents: int = 520
+    label_lb_cents: int = 72
+    divisor: float = 166.0
+    mile_cents: int = 70
+
+    def fees_cents(
+        self, day: npt.ArrayLike, venue: npt.ArrayLike, category: npt.ArrayLike, goods: Cents, shipping: Cents
+    ) -> Cents:
+        """Marketplace fees of sales; a collected sale is none here.
+
+        Parameters
+        ----------
+        day, venue, category : array, shape (n,)
+            Not used: these charges are the same everywhere and always.
+        goods, shipping : array, shape (n,)
+            What the buyer paid. [cents]
+
+        Returns
+        -------
+        array, shape (n,)
+            The fees, int64. [cents]
+        """
+        return percentage(goods + shipping, self.fee_ppm) + self.per_order_cents
+
+    def labels_cents(self, day: npt.ArrayLike, zone: npt.ArrayLike, sides_in: Floats, weight_lb: Floats) -> Cents:
+        """Labels of parcels; "pickup" has none.
+
+        Parameters
+        ----------
+        day : array, shape (n,)
+            Not used.
+        zone : array, shape (n,)
+            Zones as text.
+        sides_in : array, shape (n, 3)
+            Packed sides. [in]
+        weight_lb : array, shape (n,)
+            Packed weight. [lb]
+
+        Returns
+        -------
+        array, shape (n,)
+            The labels, int64. [cents]
+        """
+        volume = np.ceil(sides_in).prod(axis=1)
+        billable = np.ceil(np.maximum(weight_lb, np.where(volume > 1728, volume / self.divisor, 0.0)))
+        where = np.asarray(zone)
+        far = np.array([0.55 + 0.1125 * int(name) for name in ZONES])
+        place = np.searchsorted(ZONES, np.where(where == "pickup", "2", where))
+        cents = self.label_base_cents + np.rint(billable * self.label_lb_cents * far[place]).astype(np.int64)
+        return np.where(where == "pickup", 0, cents)
+
+    def mileage_cents(self, day: npt.ArrayLike, miles: Floats) -> Cents:
+        """Driving at the one rate.
+
+        Parameters
+        ----------
+        day : array, shape (n,)
+            Not used.
+        miles : array, shape (n,)
+            Miles driven. [miles]
+
+        Returns
+        -------
+        array, shape (n,)
+            The cost, int64. [cents]
+        """
+        return np.rint(np.asarray(miles) * self.mile_cents).astype(np.int64)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shop:
+    """A shop and how it buys.
+
+    Parameters
+    ----------
+    kinds : tuple of Kind
+        What it buys.
+    first_day, last_day : datetime.date
+        First and last day of buying.
+    trips_per_week, items_per_trip : float
+        Means.
+    favour : float
+        How alike the kinds of a trip's items are: small makes trips of one or two kinds, large
+        makes each trip a sample of all.
+    trip_spread : float
+        Spread of the logarithm of the effect that the items of a trip share: in value, in
+        demand and in work.
+    miles, parking_share, entry_share : float
+        Median miles of a trip, and the shares of trips with parking and with an entry fee.
+    trip_minutes, find_minutes : float
+        Minutes of a trip, and further minutes for each item bought. [min]
+    listing_weekdays : tuple of int
+        Days of the week, Monday 0, on which things are listed; empty means any day.
+    helper_from : datetime.date, optional
+        Day from which a hired packer packs.
+    wage_cents, burden_ppm : int
+        The packer's wage an hour and the payroll burden on it. [cents, parts per million]
+    venues, venue_weights : tuples
+        Where posted sales happen, and how often.
+    local_venue : str
+        Where collected sales happen.
+    charges : Charges
+        Fees, labels and driving.
+    """
+
+    kinds: tuple[Kind, ...]
+    first_day: dt.date = dt.date(2025, 1, 4)
+    last_day: dt.date = dt.date(2026, 11, 14)
+    trips_per_week: float = 1.4
+    items_per_trip: float = 11.0
+    favour: float = 2.0
+    trip_spread: float = 0.15
+    miles: float = 22.0
+    parking_share: float = 0.3
+    entry_share: float = 0.15
+    trip_minutes: float = 95.0
+    find_minutes: float = 4.0
+    listing_weekdays: tuple[int, ...] = ()
+    helper_from: dt.date | None = None
+    wage_cents: int = 1600
+    burden_ppm: int = 90_000
+    venues: tuple[str, ...] = ("posted",)
+    venue_weights: tuple[float, ...] = (1.0,)
+    local_venue: str = "local"
+    charges: Charges = field(default_factory=PlainCharges)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The names of the kinds, in order."""
+        return tuple(kind.name for kind in self.kinds)
+
+
+# The lives of items: their value and cost, the weeks until somebody buys, the parcel, the work.
 
 MINUTES = tuple(f"{activity}_min" for activity in ACTIVITIES)
 EPOCH = dt.date(1970, 1, 1)
@@ -309,3 +748,346 @@ def _work(
     ) - frame[
         ["label_cents", "label_adjustment_cents", "materials_cents", "cost_cents", "trip_cents", "hired_cents"]
     ].sum(axis=1)
+
+
+# Histories of items, drawn to the very end: bought, listed, marked down, sold or given away.
+#
+# Nothing is hidden here: a history holds what a real seller's books never do, the true minutes of every item and
+# the end of those that still wait today. ``flipkit.simulation.shops`` cuts it off at a day.
+
+
+@dataclass(frozen=True)
+class Histories:
+    """Everything that happened in one shop, or in many copies of it.
+
+    Parameters
+    ----------
+    shop : Shop
+        What was drawn from.
+    items : DataFrame
+        One row an item, in the order of buying: see ``histories``.
+    trips : DataFrame
+        One row a trip: copy, trip, day, miles, parking_cents, entry_cents, minutes, items.
+    """
+
+    shop: Shop
+    items: pd.DataFrame
+    trips: pd.DataFrame
+
+
+def histories(shop: Shop, *, seed: int, copies: int = 1) -> Histories:
+    """Histories of all items of a shop, or of several shops drawn alike.
+
+    Parameters
+    ----------
+    shop : Shop
+        How it buys and what becomes of its items.
+    seed : int
+        The same seed gives the same histories.
+    copies : int
+        How many shops, told apart by the column ``copy``.
+
+    Returns
+    -------
+    Histories
+        Its ``items`` have the columns copy, trip, category, kind (its place in ``shop.kinds``),
+        value_cents (what such a thing typically brings), the days bought_on, listed_on, sold_on,
+        returned_on and gone_on (NaT where it never happens), weeks_listed, markdowns, outcome
+        ("sold", "returned", "gone"), offer, venue, zone, sides, weight_lb, amounts in cents, one
+        column of minutes an activity (all workers), hired_min, owner_min and net_cents.
+
+    Examples
+    --------
+    >>> from flipkit.simulation.shops import Kind
+    >>> cup = Kind(name="cups", price_usd=20, cost_usd=4, minutes={"pack": 8.0})
+    >>> drawn = histories(Shop(kinds=(cup,)), seed=1)
+    >>> sorted(drawn.items.outcome.unique())
+    ['gone', 'returned', 'sold']
+    """
+    draws = Draws(seed)
+    trips = _trips(shop, draws, copies)
+    trip = np.repeat(np.arange(len(trips)), trips["items"])
+    kind = _kinds_bought(shop, draws, trip, len(trips))
+    items = lives(shop, trips, trip, kind, draws)
+    return Histories(shop=shop, items=items, trips=trips)
+
+
+def _trips(shop: Shop, draws: Draws, copies: int) -> pd.DataFrame:
+    """The trips of every copy, each with a day, its costs and the number of things it brings."""
+    span = (shop.last_day - shop.first_day).days
+    weeks = np.arange(copies * (span // 7 + 1))
+    count = draws.counts("trips a week", np.full(weeks.size, shop.trips_per_week))
+    week = np.repeat(weeks, count)
+    copy, week = np.divmod(week, span // 7 + 1)
+    # Mostly on the first day of the week that the shop counts from, else on some later day.
+    late = draws.uniform("trip on another day", week.size) < 0.45
+    offset = np.where(late, draws.whole("day of the week", 1, 6, week.size), 0)
+    day = np.minimum(7 * week + offset, span)
+    # One trip a day: two on the same day become one.
+    copy, day = np.divmod(np.unique(copy * (span + 1) + day), span + 1)
+    size = copy.size
+    items = 1 + draws.counts("items of a trip", np.full(size, shop.items_per_trip - 1.0))
+    miles = np.rint(shop.miles * np.exp(0.5 * draws.normal("miles", size)))
+    parking = np.where(
+        draws.uniform("parking", size) < shop.parking_share, 100 * draws.whole("parking paid", 2, 8, size), 0
+    )
+    entry = np.where(draws.uniform("entry", size) < shop.entry_share, 100 * draws.whole("entry paid", 1, 6, size), 0)
+    minutes = shop.trip_minutes * np.exp(0.25 * draws.normal("trip minutes", size)) + shop.find_minutes * items
+    return pd.DataFrame(
+        {
+            "copy": copy,
+            "trip": np.arange(size),
+            "day": day + (shop.first_day - EPOCH).days,
+            "miles": miles,
+            "parking_cents": parking,
+            "entry_cents": entry,
+            "minutes": np.rint(minutes),
+            "items": items,
+        }
+    )
+
+
+def _kinds_bought(shop: Shop, draws: Draws, trip: Ints, trips: int) -> Ints:
+    """Kind of each item; a trip favours some kinds, as a house or a stall does."""
+    share = np.array([kind.share for kind in shop.kinds])
+    favour = shop.favour * share / share.sum() * len(share)
+    weight = _gamma_like(draws, favour, trips)
+    edges = np.cumsum(weight, axis=1)
+    target = draws.uniform("kind", trip.size) * edges[trip, -1]
+    return (edges[trip] < target[:, None]).sum(axis=1).astype(np.int64)
+
+
+def _gamma_like(draws: Draws, shape: Floats, rows: int) -> Floats:
+    """Positive weights with the mean of ``shape`` and its variance, as a gamma draw would have.
+
+    A logarithmic normal with the same two moments, so that it comes from raw bits in one step.
+    """
+    spread = np.sqrt(np.log1p(1.0 / shape))
+    z = draws.normal("trip favours", rows * shape.size).reshape(rows, shape.size)
+    return np.asarray(shape * np.exp(spread * z - spread**2 / 2.0))
+
+
+# What a perfect book-keeper would know of simulated items on a day: no gap, and no future.
+
+_AT_SALE = (
+    "sold_price_cents",
+    "shipping_charged_cents",
+    "fees_cents",
+    "label_cents",
+    "label_adjustment_cents",
+    "materials_cents",
+    "hired_cents",
+)
+
+
+def observed(drawn: Histories, *, as_of: dt.date) -> pd.DataFrame:
+    """The items bought by a day, as they stood on that day.
+
+    The short way past the books: the same columns as ``items.costs.item_economics`` where both
+    have one, without its gaps, rules and assumptions, for measuring the analysis alone.
+
+    Parameters
+    ----------
+    drawn : Histories
+        Histories, of any number of copies.
+    as_of : datetime.date
+        What happens later is not known.
+
+    Returns
+    -------
+    DataFrame
+        copy, item_id, category, trip_id (both told apart between copies), status ("sold",
+        "for sale", "not listed", "returned", "gone"), the days bought_on, listed_on, sold_on and
+        gone_on, days_listed (to the sale, to the giving away, or to the day), list_price_cents,
+        sold_price_cents, cost_cents, trip_cents, net_cents, the owners' minutes by activity and
+        owner_min, all so far.
+
+    Examples
+    --------
+    >>> from flipkit.simulation.shops import histories
+    >>> from flipkit.simulation.shops import Kind, Shop
+    >>> cups = Shop(kinds=(Kind(name="cups", price_usd=20, cost_usd=4, minutes={"pack": 8.0}),))
+    >>> seen = observed(histories(cups, seed=1), as_of=cups.first_day + dt.timedelta(days=60))
+    >>> bool((seen.sold_on.dropna() <= "2025-03-05").all()), bool((seen.net_cents[seen.sold_on.isna()] < 0).all())
+    (True, True)
+    """
+    day = pd.Timestamp(as_of)
+    items = drawn.items[drawn.items["bought_on"] <= day].reset_index(drop=True)
+    listed = (items["listed_on"] <= day).to_numpy()
+    sold = (items["sold_on"] <= day).to_numpy()
+    returned = (items["returned_on"] <= day).to_numpy()
+    gone = (items["gone_on"] <= day).to_numpy()
+    status = np.select(
+        [returned, sold, gone, listed], ["returned", "sold", "gone", "for sale"], default="not listed"
+    ).astype(object)
+    end = items["sold_on"].where(sold, items["gone_on"].where(gone & ~returned, day))
+    days_listed = (end - items["listed_on"]).dt.days.where(listed)
+    money = {name: items[name].to_numpy() * sold for name in _AT_SALE}
+    # A damaged parcel is refunded at once, a returned one when it is back.
+    refund = items["refund_cents"].to_numpy() * np.where(items["outcome"] == "returned", returned, sold)
+    net = money["sold_price_cents"] + money["shipping_charged_cents"] - refund
+    net = net - sum(money[name] for name in _AT_SALE[2:])
+    net = net - items["cost_cents"].to_numpy() - items["trip_cents"].to_numpy()
+    minutes = _minutes_so_far(items, day, listed, sold, returned)
+    return pd.DataFrame(
+        {
+            "copy": items["copy"],
+            "item_id": np.arange(len(items)),
+            "category": items["category"],
+            "trip_id": items["trip"],
+            "status": status,
+            "bought_on": items["bought_on"],
+            "listed_on": items["listed_on"].where(listed),
+            "sold_on": items["sold_on"].where(sold),
+            "gone_on": items["gone_on"].where(gone),
+            "days_listed": days_listed,
+            "list_price_cents": items["list_price_cents"].where(listed),
+            "sold_price_cents": money["sold_price_cents"],
+            "cost_cents": items["cost_cents"],
+            "trip_cents": items["trip_cents"],
+            "net_cents": net,
+            **minutes,
+            "owner_min": sum(minutes.values()),
+        }
+    )
+
+
+def _minutes_so_far(
+    items: pd.DataFrame, day: pd.Timestamp, listed: np.ndarray, sold: np.ndarray, returned: np.ndarray
+) -> dict[str, np.ndarray]:
+    """Owner minutes spent by the day: each activity from the day on which it is done."""
+    whole = {name: items[name].to_numpy(dtype=np.float64) for name in MINUTES}
+    whole["pack_min"] = whole["pack_min"] - items["hired_min"].to_numpy()
+    # Storing and answering questions go on while a thing waits: the part up to the day.
+    total = items["weeks_listed"].to_numpy()
+    so_far = np.minimum(((day - items["listed_on"]).dt.days // 7).clip(lower=0).to_numpy(), total)
+    ever_sold = (items["outcome"] != "gone").to_numpy()
+    # A refund for damage has its work at once, a return when the thing is back.
+    trouble = np.where(items["outcome"] == "returned", returned, sold)
+    done: dict[str, npt.ArrayLike] = {
+        **dict.fromkeys(("find_min", "research_min"), 1.0),
+        **dict.fromkeys(("clean_min", "photograph_min", "write_min"), listed),
+        "store_min": listed * stored(so_far) / stored(total),
+        "messages_min": listed * answered(so_far, ever_sold & sold) / answered(total, ever_sold),
+        **dict.fromkeys(("pack_min", "post_min"), sold),
+        "returns_min": trouble,
+    }
+    return {name: whole[name] * np.asarray(done[name], dtype=np.float64) for name in MINUTES}
+
+
+# The truth behind a simulated shop: its hourly return per category with endlessly many items.
+#
+# The true hourly return is a ratio of two expectations under the generator. Prices are rounded to tags, fees to
+# cents and patience runs out at a week, so no formula gives it; it is the same ratio of sums in a very large
+# sample drawn from the same shop, and its own error is stated beside it.
+
+#: Items drawn at a time, so that memory stays small.
+_BATCH = 150_000
+
+
+def true_returns(
+    shop: Shop, *, seed: int, items: int, as_of: dt.date | None = None, horizon_days: int | None = None
+) -> pd.DataFrame:
+    """True hourly returns per category, on sold and on bought basis.
+
+    *Bought basis*: every item bought, followed to its end. *Sold basis*: the items that sell.
+    With ``as_of``, the sold basis is over the sales up to that day, as a shop of that age sees
+    them: quick ones are over-represented in a young shop, and that is a property of the basis
+    and no error of an estimate. With ``horizon_days`` too, the bought basis follows every item
+    so many days beyond that day and no further, as a report does that looks so far ahead.
+
+    Parameters
+    ----------
+    shop : Shop
+        The shop.
+    seed : int
+        Seed of the large sample; another one than the shop's own.
+    items : int
+        How many items to draw, over all categories.
+    as_of : datetime.date, optional
+        Last day of the sales on sold basis; to the end where left out.
+    horizon_days : int, optional
+        How far beyond ``as_of`` an unsold item is followed; to its end where left out. [days]
+
+    Returns
+    -------
+    DataFrame
+        Indexed by category: items, sold_share (ever sold), hourly_sold and hourly_bought
+        [dollars an hour] with hourly_sold_error and hourly_bought_error (their Monte-Carlo
+        standard errors over trips), net_sold_cents (mean net of a sale), net_bought_cents and
+        bought_min (means of an item bought).
+
+    Examples
+    --------
+    >>> from flipkit.simulation.shops import Kind
+    >>> cups = Shop(kinds=(Kind(name="cups", price_usd=20, cost_usd=4, minutes={"pack": 8.0}),))
+    >>> truth = true_returns(cups, seed=5, items=20_000)
+    >>> bool(truth.loc["cups", "hourly_bought"] < truth.loc["cups", "hourly_sold"])
+    True
+    """
+    sums: list[pd.DataFrame] = []
+    weeks = (shop.last_day - shop.first_day).days / 7
+    copies = max(1, int(np.ceil(_BATCH / max(weeks * shop.trips_per_week * shop.items_per_trip, 1))))
+    drawn = 0
+    while drawn < items:
+        whole = histories(shop, seed=seed * 1_000_003 + len(sums), copies=copies)
+        sums.append(_trip_sums(whole, as_of, horizon_days))
+        drawn += len(whole.items)
+    return pd.DataFrame({name: _category(part) for name, part in pd.concat(sums).groupby("category", observed=True)}).T
+
+
+def _trip_sums(whole: Histories, as_of: dt.date | None, horizon_days: int | None) -> pd.DataFrame:
+    """Sums of each trip and category: the trips are what is drawn independently."""
+    table = whole.items
+    sold = (table["outcome"] != "gone").to_numpy()
+    frame = pd.DataFrame(
+        {
+            "trip": table["trip"],
+            "category": table["category"],
+            "items": 1,
+            "sold": sold,
+            "net": table["net_cents"],
+            "min": table["owner_min"],
+            "sales": sold,
+            "sold_net": table["net_cents"] * sold,
+            "sold_min": table["owner_min"] * sold,
+        }
+    )
+    if as_of is not None:
+        if (table["bought_on"] > pd.Timestamp(as_of)).any():
+            raise AssumptionError("as_of", need="a day on or after the shop's last day of buying", got=as_of)
+        seen = observed(whole, as_of=as_of)
+        known = seen["status"].isin(["sold", "returned"]).to_numpy()
+        frame["sales"] = known
+        frame["sold_net"] = seen["net_cents"].to_numpy() * known
+        frame["sold_min"] = seen["owner_min"].to_numpy() * known
+        if horizon_days is not None:
+            later = observed(whole, as_of=as_of + dt.timedelta(days=horizon_days))
+            frame["net"], frame["min"] = later["net_cents"].to_numpy(), later["owner_min"].to_numpy()
+    return frame.groupby(["trip", "category"], observed=True, sort=False).sum().reset_index()
+
+
+def _category(part: pd.DataFrame) -> dict[str, float]:
+    items, sold = float(part["items"].sum()), float(part["sold"].sum())
+    per_hour = 60.0 / 100.0
+
+    def hourly(kind: str) -> tuple[float, float]:
+        net, minutes = part[f"{kind}net"].to_numpy(float), part[f"{kind}min"].to_numpy(float)
+        if minutes.sum() <= 0:
+            return np.nan, np.nan
+        error = ratio_standard_error(net, minutes, clusters_correction=True)
+        return net.sum() / minutes.sum() * per_hour, error * per_hour
+
+    on_sold, on_sold_error = hourly("sold_")
+    on_bought, on_bought_error = hourly("")
+    return {
+        "items": items,
+        "sold_share": sold / items,
+        "hourly_sold": on_sold,
+        "hourly_sold_error": on_sold_error,
+        "hourly_bought": on_bought,
+        "hourly_bought_error": on_bought_error,
+        "net_sold_cents": float(part["sold_net"].sum()) / max(float(part["sales"].sum()), 1.0),
+        "net_bought_cents": float(part["net"].sum()) / items,
+        "bought_min": float(part["min"].sum()) / items,
+    }

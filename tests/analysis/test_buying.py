@@ -10,9 +10,17 @@ import sys
 import numpy as np
 import pytest
 
-from flipkit.analysis.buying import answer, pocket_table, question, venue_answers
-from flipkit.analysis.buying_reasons import drivers, part_out, turning_price
-from flipkit.analysis.max_bid import best_sale, highest_price
+from flipkit.analysis.max_bid import (
+    answer,
+    best_sale,
+    drivers,
+    highest_price,
+    part_out,
+    pocket_table,
+    question,
+    turning_price,
+    venue_answers,
+)
 from flipkit.analysis.pricing import GIVE_UP
 from flipkit.errors import AssumptionError
 from tests.helpers.known_shop import known_shop
@@ -185,7 +193,7 @@ def test_the_answer_waits_for_no_tables_of_data(shop, tmp_path):
     path = tmp_path / "knowledge.json"
     path.write_text(json.dumps(shop), encoding="utf-8")
     code = (
-        "import json, sys; from flipkit.analysis.buying import answer; "
+        "import json, sys; from flipkit.analysis.max_bid import answer; "
         f"found = answer(json.load(open({str(path)!r})), 'lamps', price_cents=6000); "
         "print(found.highest_cents, 'pandas' in sys.modules or 'scipy' in sys.modules)"
     )

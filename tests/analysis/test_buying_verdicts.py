@@ -10,7 +10,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from flipkit import open_study
-from flipkit.analysis.buying import answer
 from flipkit.analysis.decisions import (
     BUY_MORE,
     FEW_FINDS,
@@ -22,8 +21,8 @@ from flipkit.analysis.decisions import (
     buying_verdicts,
     record_price,
 )
-from flipkit.analysis.groups import in_window
-from flipkit.analysis.words import LIKELY, TOO_FEW, UNLIKELY
+from flipkit.analysis.max_bid import answer
+from flipkit.analysis.returns import LIKELY, TOO_FEW, UNLIKELY, in_window
 
 SHARES = st.floats(0.0, 1.0)
 

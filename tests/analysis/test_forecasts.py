@@ -9,13 +9,20 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.analysis.forecasts import imagined_months, month_interval, return_forecast, stock_forecasts
-from flipkit.analysis.track_record import item_outcomes, score_table, scored
+from flipkit.analysis.forecasts import (
+    imagined_months,
+    item_outcomes,
+    month_interval,
+    return_forecast,
+    score_table,
+    scored,
+    stock_forecasts,
+)
 from flipkit.assumptions import load_assumptions
 from flipkit.simulation.buying_year import knowledge_of, year_assumptions
-from flipkit.simulation.draws import Draws
+from flipkit.simulation.demo import scenarios
 from flipkit.simulation.price_habits import TODAY, learned_from, past_books, world
-from flipkit.simulation.scenarios import scenarios
+from flipkit.simulation.shops import Draws
 
 
 @pytest.fixture(scope="module")

@@ -7,9 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from flipkit.analysis.bought import bought_returns
-from flipkit.analysis.gaps import hourly_gap
-from flipkit.analysis.returns import category_returns
+from flipkit.analysis.returns import bought_returns, category_returns, hourly_gap
 from flipkit.analysis.sizes import by_size
 from flipkit.analysis.stock_value import Horizon
 from flipkit.analysis.survival import ALL_SOLD, sale_times

@@ -9,9 +9,19 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.analysis.groups import group_counts, in_window, trip_sums
-from flipkit.analysis.returns import FEW_TRIPS, category_returns, hourly_interval, shop_return, true_hourly_return
-from flipkit.analysis.words import chance_verdict, difference_verdict, hourly_verdict
+from flipkit.analysis.returns import (
+    FEW_TRIPS,
+    category_returns,
+    chance_verdict,
+    difference_verdict,
+    group_counts,
+    hourly_interval,
+    hourly_verdict,
+    in_window,
+    shop_return,
+    trip_sums,
+    true_hourly_return,
+)
 from flipkit.errors import AssumptionError
 
 SETTINGS = {"confidence": 0.95, "resamples": 500, "seed": 11, "too_few": 10}

@@ -9,8 +9,8 @@ import pytest
 from flipkit.analysis.sliders import AS_CHARGED, PRODUCTS, Settings, moved_returns
 from flipkit.economics.items import item_economics
 from flipkit.economics.overrides import labels_dearer, with_divisor
-from flipkit.reports.opening import open_study
 from flipkit.reports.sliders import starting_settings, study_sums, wage_paid
+from flipkit.reports.study import open_study
 
 pytestmark = pytest.mark.slow
 

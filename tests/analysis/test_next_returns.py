@@ -9,8 +9,17 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.analysis.next_returns import WHAT, category_forecasts, category_outcomes, month_draws
-from flipkit.analysis.track_record import FILE, forecast_table, keep_forecasts, kept_forecasts, scored
+from flipkit.analysis.forecasts import (
+    FILE,
+    WHAT,
+    category_forecasts,
+    category_outcomes,
+    forecast_table,
+    keep_forecasts,
+    kept_forecasts,
+    month_draws,
+    scored,
+)
 
 MADE, DUE = dt.date(2026, 4, 30), dt.date(2026, 5, 31)
 SETTINGS = {"due_on": DUE, "months": 12, "level": 0.8, "too_few": 10, "seed": 1}

@@ -6,8 +6,8 @@ import pytest
 
 from flipkit import open_study
 from flipkit.analysis.packing_review import COLUMNS, SIDES, lesson_totals, parcel_lessons
+from flipkit.rules.parcel_advice import trim_advice
 from flipkit.rules.postage import labels
-from flipkit.rules.trim import trim_advice
 from tests.helpers.small_books import write_books
 
 

@@ -9,9 +9,18 @@ import numpy as np
 import pytest
 
 from flipkit.analysis.demand import Demand, Offers
-from flipkit.analysis.price_outcomes import path_outcomes, price_frontier, worth_cents
-from flipkit.analysis.price_tables import PriceGrid, PriceTable, price_table, rounded_price
-from flipkit.analysis.pricing import GIVE_UP, PriceSettings, best_paths
+from flipkit.analysis.pricing import (
+    GIVE_UP,
+    PriceGrid,
+    PriceSettings,
+    PriceTable,
+    best_paths,
+    path_outcomes,
+    price_frontier,
+    price_table,
+    rounded_price,
+    worth_cents,
+)
 from flipkit.analysis.stopping import timed_price
 from flipkit.errors import AssumptionError
 

@@ -6,10 +6,18 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.analysis.bought import both_bases, bought_returns, shop_bought_return
-from flipkit.analysis.chances import DAY_ITEMS, PACE_SALES, chances_by_day, pooled_hazards, shelf_counts, shop_hazards
-from flipkit.analysis.returns import category_returns
-from flipkit.analysis.stock_value import Horizon, prospect_sums, stock_prospects
+from flipkit.analysis.returns import both_bases, bought_returns, category_returns, shop_bought_return
+from flipkit.analysis.stock_value import (
+    DAY_ITEMS,
+    PACE_SALES,
+    Horizon,
+    chances_by_day,
+    pooled_hazards,
+    prospect_sums,
+    shelf_counts,
+    shop_hazards,
+    stock_prospects,
+)
 from flipkit.analysis.survival import survival_table
 from flipkit.errors import AssumptionError
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flipkit.analysis.ratios import jackknife_error, ratio_of_sums, ratio_standard_error, ratios_without_each
+from flipkit.analysis.ratio_stats import jackknife_error, ratio_of_sums, ratio_standard_error, ratios_without_each
 
 CITY_1920 = [138, 93, 61, 179, 48, 37, 29, 23, 30, 2]
 CITY_1930 = [143, 104, 69, 260, 75, 63, 50, 48, 111, 50]

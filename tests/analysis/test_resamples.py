@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from flipkit.analysis.resamples import bca_limits, generator, resampled_sums
+from flipkit.analysis.ratio_stats import bca_limits, generator, resampled_sums
 
 SIXTEEN = [10, 12, 12.5, 12.5, 13.9, 15, 21, 22, 23, 34, 50, 81, 89, 121, 134, 213]
 LSAT = [576, 635, 558, 578, 666, 580, 555, 661, 651, 605, 653, 575, 545, 572, 594]

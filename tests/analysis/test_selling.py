@@ -12,9 +12,15 @@ from scipy.optimize import minimize
 
 from flipkit.analysis.comparables import comparable_rules
 from flipkit.analysis.demand import wanting
-from flipkit.analysis.person_weeks import PersonWeeks, person_weeks, typical_prices
-from flipkit.analysis.sale_hazard import selling_model
-from flipkit.analysis.selling_prior import OFFER_PARTS, SHARED, selling_prior
+from flipkit.analysis.sale_hazard import (
+    OFFER_PARTS,
+    SHARED,
+    PersonWeeks,
+    person_weeks,
+    selling_model,
+    selling_prior,
+    typical_prices,
+)
 from flipkit.assumptions import load_assumptions
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from flipkit import open_study
-from flipkit.analysis.buying import SHOP, answer, pocket_table
+from flipkit.analysis.max_bid import SHOP, answer, pocket_table
 from flipkit.analysis.shop_knowledge import FEE_PRICES, endings, shop_knowledge
 from flipkit.assumptions import load_assumptions
 from flipkit.errors import AssumptionError

@@ -8,8 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.analysis.returns import category_returns
-from flipkit.analysis.shrinkage import pulled, pulled_returns, steadied_errors
+from flipkit.analysis.returns import category_returns, pulled, pulled_returns, steadied_errors
 
 HITS = [18, 17, 16, 15, 14, 14, 13, 12, 11, 11, 10, 10, 10, 10, 10, 9, 8, 7]
 REMAINDER = [0.346, 0.298, 0.276, 0.222, 0.273, 0.270, 0.263, 0.210, 0.269, 0.230, 0.264, 0.256, 0.303, 0.264, 0.226]

@@ -8,8 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.analysis.break_even import break_even_price
-from flipkit.analysis.sizes import by_size, cubic_feet, in_stock, price_bands, within_price_bands
+from flipkit.analysis.sizes import break_even_price, by_size, cubic_feet, in_stock, price_bands, within_price_bands
 from flipkit.errors import AssumptionError
 
 SETTINGS = {"confidence": 0.95, "resamples": 500, "seed": 11, "too_few": 10}

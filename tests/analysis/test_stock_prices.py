@@ -9,10 +9,8 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.demand import Offers
-from flipkit.analysis.person_weeks import Typical
 from flipkit.analysis.repricing import price_plan
-from flipkit.analysis.sale_hazard import SellingModel
-from flipkit.analysis.selling_prior import OWN, SHARED
+from flipkit.analysis.sale_hazard import OWN, SHARED, SellingModel, Typical
 from tests.helpers.known_shop import known_shop
 
 TODAY = dt.date(2026, 11, 14)

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.analysis.track_record import (
+from flipkit.analysis.forecasts import (
     FILE,
     Forecast,
     faults,

@@ -9,7 +9,8 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from flipkit.analysis.waiting import (
+from flipkit.analysis.returns import TOO_FEW
+from flipkit.analysis.survival import (
     ALIKE,
     LATER,
     MARKED,
@@ -24,7 +25,6 @@ from flipkit.analysis.waiting import (
     waiting_groups,
     waiting_table,
 )
-from flipkit.analysis.words import TOO_FEW
 from flipkit.errors import AssumptionError
 
 

@@ -9,10 +9,16 @@ import numpy as np
 import pytest
 
 from flipkit.analysis.demand import LEAST_PULL, SURE, Demand, Offers, Possible, possible_demand
-from flipkit.analysis.price_outcomes import path_outcomes, worth_cents
-from flipkit.analysis.price_tables import PriceGrid, price_table
-from flipkit.analysis.pricing import GIVE_UP, PriceSettings, best_paths
-from flipkit.analysis.weighed_prices import weighed_paths
+from flipkit.analysis.pricing import (
+    GIVE_UP,
+    PriceGrid,
+    PriceSettings,
+    best_paths,
+    path_outcomes,
+    price_table,
+    weighed_paths,
+    worth_cents,
+)
 
 OFFERS = Offers((0.9, 0.75), (0.3, 0.2))
 

@@ -14,7 +14,7 @@ import time
 from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import load_assumptions
 from flipkit.simulation.coverage import coverage, scenario_truth, shop_intervals
-from flipkit.simulation.scenarios import scenarios
+from flipkit.simulation.demo import scenarios
 
 
 def main() -> None:

@@ -15,13 +15,12 @@ import time
 import numpy as np
 import pandas as pd
 
-from flipkit.analysis.track_record import faults, score_table, scored
+from flipkit.analysis.forecasts import faults, score_table, scored
 from flipkit.reports.forecasts import month_forecasts, outcomes
-from flipkit.reports.opening import open_study
-from flipkit.simulation.demo import demo_rules, demo_shop
+from flipkit.reports.study import open_study
+from flipkit.simulation.demo import demo_rules, demo_shop, scenarios
 from flipkit.simulation.foretold import foretold_returns
-from flipkit.simulation.histories import histories
-from flipkit.simulation.scenarios import scenarios
+from flipkit.simulation.shops import histories
 
 
 def main() -> None:

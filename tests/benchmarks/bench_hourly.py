@@ -16,8 +16,7 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 
-from flipkit.analysis.bought import bought_returns
-from flipkit.analysis.returns import category_returns
+from flipkit.analysis.returns import bought_returns, category_returns
 from flipkit.analysis.stock_value import Horizon
 
 ITEMS, CATEGORIES, RESAMPLES, TRIPS = 10_000, 12, 10_000, 833

@@ -14,11 +14,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from flipkit.items.labels import rate_card_labels
-from flipkit.items.nesting import nest
-from flipkit.items.packing import packing_plan
 from flipkit.packing.at_hand import Sheet
-from flipkit.packing.blanks import Blank
+from flipkit.packing.blanks import Blank, nest
+from flipkit.packing.plan import packing_plan, rate_card_labels
 from flipkit.packing.styles import PackItem
 from flipkit.rules.tables import load_rules
 from tests.helpers.packing_stock import ASSUMED, DAY, LABELS, RULES, STOCK

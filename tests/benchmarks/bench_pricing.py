@@ -20,13 +20,11 @@ from typing import Any
 import numpy as np
 
 from flipkit.analysis.demand import Demand, Offers, possible_demand
-from flipkit.analysis.price_tables import PriceGrid, price_table
-from flipkit.analysis.pricing import PriceSettings
-from flipkit.analysis.weighed_prices import weighed_paths
+from flipkit.analysis.pricing import PriceGrid, PriceSettings, price_table, weighed_paths
 from flipkit.assumptions import Assumptions, load_assumptions
 from flipkit.simulation.buying_year import buying_year, year_assumptions
+from flipkit.simulation.demo import Scenario, scenarios
 from flipkit.simulation.price_earnings import HABITS, price_earnings
-from flipkit.simulation.scenarios import Scenario, scenarios
 
 _TARGET = 15.0
 

@@ -141,10 +141,9 @@ def quickest(work: Callable[[], Any]) -> tuple[float, Any]:
 def run_flipkit(given: dict[str, np.ndarray]) -> tuple[float, dict[str, np.ndarray], dict[str, float]]:
     import tomllib
 
-    from flipkit.rules.fees import order_fee_lines, order_fees
+    from flipkit.rules.fees import order_fee_lines, order_fees, read_fee_schedule
     from flipkit.rules.postage import label_columns, labels
     from flipkit.rules.rate_cards import read_rate_card
-    from flipkit.rules.schedules import read_fee_schedule
     from flipkit.rules.tables import load_rules
 
     schedule = read_fee_schedule(tomllib.loads(FEES), file="fees.toml")

@@ -19,9 +19,8 @@ import numpy as np
 
 from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import load_assumptions
-from flipkit.simulation.scenarios import Scenario, scenarios
-from flipkit.simulation.seasons import season
-from flipkit.simulation.usefulness import shares_of_the_knowing
+from flipkit.simulation.coverage import season, shares_of_the_knowing
+from flipkit.simulation.demo import Scenario, scenarios
 
 
 def one_shop(told: Sequence[Scenario]) -> list[list[str]]:

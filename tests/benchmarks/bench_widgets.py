@@ -15,12 +15,10 @@ import time
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from flipkit.charts.moved import plot_moved_returns
-from flipkit.reports.moved import moved_sentence
-from flipkit.reports.opening import open_study
-from flipkit.reports.panel import AssumptionPanel
-from flipkit.reports.stock_tables import ranking_table
-from flipkit.reports.tables import returns_table
+from flipkit.charts.sliders import plot_moved_returns
+from flipkit.reports.panel import AssumptionPanel, moved_sentence
+from flipkit.reports.study import open_study
+from flipkit.reports.tables import ranking_table, returns_table
 
 #: Moves of each slider; there are no more than three divisors, so they come again.
 MOVES: dict[str, list[Any]] = {

@@ -13,11 +13,11 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from flipkit.books.exports.survey import survey
 from flipkit.books.read import read_books
 from flipkit.errors import ConversionError
 from flipkit.imports.apply import apply
 from flipkit.imports.detect import propose
+from flipkit.imports.match import survey
 from flipkit.imports.sheets import open_export
 from flipkit.imports.values import number_of
 

@@ -10,9 +10,8 @@ import pytest
 
 from flipkit.assumptions import load_assumptions
 from flipkit.books import schema
-from flipkit.books.check import check, explain
+from flipkit.books.check import check, explain, make_folder
 from flipkit.books.read import inspect_books, read_books
-from flipkit.books.start import make_folder
 from flipkit.errors import BooksError
 from flipkit.imports.apply import apply
 from flipkit.imports.detect import propose

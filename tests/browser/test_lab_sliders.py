@@ -14,10 +14,9 @@ import pytest
 
 from flipkit.analysis.sliders import Settings
 from flipkit.lab import lab_environment, lab_folder
-from flipkit.reports.moved import MovedStudies, moved_sentence
-from flipkit.reports.opening import open_study
-from flipkit.reports.own_assumptions import saved_text
-from flipkit.reports.stock_tables import ranking_table
+from flipkit.reports.panel import MovedStudies, moved_sentence, saved_text
+from flipkit.reports.study import open_study
+from flipkit.reports.tables import ranking_table
 from tests.helpers.browser import window
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]

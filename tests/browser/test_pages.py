@@ -17,9 +17,8 @@ def pack(tmp_path_factory):
     """A pack of the fixture notebook, as the runner makes it."""
     from pathlib import Path
 
-    from flipkit.pack.build import PackPage, make_pack
+    from flipkit.pack.build import Manifest, PackPage, make_pack
     from flipkit.pack.run import NotebookTask
-    from flipkit.reports.manifest import Manifest
 
     notebook = Path(__file__).parents[1] / "reports" / "fixtures" / "small.ipynb"
     pages = [PackPage(NotebookTask(name, notebook, title=name.capitalize()), "So it went.") for name in ("one", "two")]

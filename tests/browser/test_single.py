@@ -6,10 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from flipkit.pack.build import PackPage, make_pack
+from flipkit.pack.build import SINGLE, Manifest, PackPage, make_pack
 from flipkit.pack.run import NotebookTask
-from flipkit.reports.manifest import Manifest
-from flipkit.reports.single import SINGLE
 
 pytestmark = pytest.mark.browser
 

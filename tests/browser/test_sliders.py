@@ -9,8 +9,8 @@ from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_outp
 from flipkit.analysis.sliders import AS_CHARGED, Settings, moved_returns
 from flipkit.charts.sliders import DIVISORS, moved_words
 from flipkit.pack.page import render_page
-from flipkit.reports.opening import open_study
 from flipkit.reports.sliders import plot_sliders, starting_settings, study_sums, wage_paid
+from flipkit.reports.study import open_study
 
 pytestmark = pytest.mark.browser
 

@@ -7,7 +7,7 @@ import math
 import pandas as pd
 import pytest
 
-from flipkit.charts.break_even import plot_break_even_moves
+from flipkit.charts.returns import plot_break_even_moves
 from flipkit.errors import ChartError
 
 

@@ -9,16 +9,12 @@ import xml.etree.ElementTree as ET
 import pytest
 
 from flipkit.assumptions import load_assumptions
-from flipkit.charts.pen import PAGE_MM, SCALES, Pen, fitting_scale, inch_text
-from flipkit.items.labels import simple_labels
-from flipkit.items.nesting import nest
-from flipkit.items.packing import packing_plan
 from flipkit.packing.at_hand import Carton, Cushion, Fill, Sheet, Stock, Tape
-from flipkit.packing.blanks import pad_blank, slotted_blank
-from flipkit.packing.drawing import plot_blank, plot_plan, plot_sheet
+from flipkit.packing.blanks import nest, pad_blank, slotted_blank
+from flipkit.packing.drawing import PAGE_MM, SCALES, Pen, fitting_scale, inch_text, plot_blank, plot_plan, plot_sheet
+from flipkit.packing.materials import packing_rules, score_allowance
+from flipkit.packing.plan import packing_plan, simple_labels
 from flipkit.packing.styles import PackItem
-from flipkit.rules.board import score_allowance
-from flipkit.rules.packing_rules import packing_rules
 
 RULES = packing_rules(on=dt.date(2026, 11, 25))
 NS = "{http://www.w3.org/2000/svg}"

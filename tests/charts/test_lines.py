@@ -6,9 +6,8 @@ import pandas as pd
 import pytest
 
 from flipkit.books.schema import ACTIVITIES
-from flipkit.charts import theme
-from flipkit.charts.minutes import PHASES, plot_minutes
-from flipkit.charts.waterfall import plot_waterfall
+from flipkit.charts import style
+from flipkit.charts.returns import PHASES, plot_minutes, plot_waterfall
 from flipkit.errors import ChartError
 
 
@@ -37,7 +36,7 @@ def test_a_line_of_zero_is_in_the_table_and_not_in_the_picture(lines, seen):
 def test_gains_and_costs_have_their_colours(lines, seen):
     encoding, rows = bars(seen(plot_waterfall(lines)))
     assert [row["role"] for row in rows] == ["above", "below", "below", "above"]
-    assert encoding["color"]["scale"]["range"] == [theme.color("above"), theme.color("below")]
+    assert encoding["color"]["scale"]["range"] == [style.color("above"), style.color("below")]
 
 
 def test_a_loss_is_drawn_below_nothing_and_said(lines, seen):
@@ -109,7 +108,7 @@ def test_every_activity_of_the_books_has_its_phase(seen):
 def test_four_colours_tell_the_phases_apart(minutes, seen):
     encoding, _ = bars(seen(plot_minutes(minutes, group="size_class")))
     assert encoding["color"]["scale"]["domain"] == list(PHASES)
-    assert encoding["color"]["scale"]["range"] == [theme.color(f"series_{k}") for k in (1, 2, 3, 4)]
+    assert encoding["color"]["scale"]["range"] == [style.color(f"series_{k}") for k in (1, 2, 3, 4)]
 
 
 def test_an_unknown_activity_is_refused(minutes):

@@ -7,8 +7,8 @@ import math
 import pandas as pd
 import pytest
 
-from flipkit.charts.moved import plot_moved_returns, with_figures
-from flipkit.charts.renderer import MIME_TYPE
+from flipkit.charts.sliders import plot_moved_returns, with_figures
+from flipkit.charts.style import MIME_TYPE
 from flipkit.errors import ChartError
 
 FIRST = pd.DataFrame(

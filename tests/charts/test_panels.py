@@ -7,9 +7,8 @@ import math
 import pandas as pd
 import pytest
 
-from flipkit.charts import theme
-from flipkit.charts.months import plot_months
-from flipkit.charts.sizes import plot_size_comparison
+from flipkit.charts import style
+from flipkit.charts.returns import plot_months, plot_size_comparison
 from flipkit.charts.stock import plot_days_listed
 from flipkit.errors import ChartError
 
@@ -186,7 +185,7 @@ def test_groups_have_colours_and_a_legend(waiting, seen):
     chart = seen(plot_days_listed(frame, group="size"))
     ((line, rows),) = chart.marks("line")
     assert line["color"]["scale"]["domain"] == ["small", "bulky"]
-    assert line["color"]["scale"]["range"] == [theme.color("series_1"), theme.color("series_2")]
+    assert line["color"]["scale"]["range"] == [style.color("series_1"), style.color("series_2")]
     assert {row["group"] for row in rows} == {"small", "bulky"}
     assert {row["Size"] for row in chart.numbers} == {"small", "bulky"}
 

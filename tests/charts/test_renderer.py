@@ -10,13 +10,15 @@ import altair as alt
 import pytest
 import vl_convert
 
-from flipkit.charts.minutes import plot_minutes
-from flipkit.charts.months import plot_months
-from flipkit.charts.renderer import FIT_KEY, LAB_WIDTH, MIME_TYPE, SCHEMA, TABLE_KEY, described, render_bundle, wordless
-from flipkit.charts.returns import plot_category_returns
-from flipkit.charts.sizes import plot_size_comparison
+from flipkit.charts.returns import (
+    plot_category_returns,
+    plot_minutes,
+    plot_months,
+    plot_size_comparison,
+    plot_waterfall,
+)
 from flipkit.charts.stock import plot_days_listed
-from flipkit.charts.waterfall import plot_waterfall
+from flipkit.charts.style import FIT_KEY, LAB_WIDTH, MIME_TYPE, SCHEMA, TABLE_KEY, described, render_bundle, wordless
 from flipkit.errors import ChartError
 
 
@@ -74,7 +76,7 @@ def test_words_in_a_charts_place_are_a_valid_chart():
 
 
 def test_importing_charts_skips_the_slow_grammar():
-    code = "import flipkit.charts.renderer, sys; print(sys.modules['rfc3987_syntax'])"
+    code = "import flipkit.charts.style, sys; print(sys.modules['rfc3987_syntax'])"
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert told.stdout.strip() == "None"
 

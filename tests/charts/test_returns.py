@@ -5,10 +5,10 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from flipkit.analysis.words import LIKELY, chance_verdict, hourly_verdict
-from flipkit.charts import theme
-from flipkit.charts.dots import TONES, tone
+from flipkit.analysis.returns import LIKELY, chance_verdict, hourly_verdict
+from flipkit.charts import style
 from flipkit.charts.returns import plot_category_returns, plot_price_bands
+from flipkit.charts.style import TONES, tone
 from flipkit.errors import ChartError
 
 
@@ -76,7 +76,7 @@ def test_colours_follow_the_verdict(returns, seen):
     chart = seen(plot_category_returns(returns, 25.0))
     (dots, _), *_ = chart.marks("point")
     scale = dict(zip(dots["color"]["scale"]["domain"], dots["color"]["scale"]["range"], strict=True))
-    assert scale == {role: theme.color(role) for role in ("above", "below", "ink", "unsure")}
+    assert scale == {role: style.color(role) for role in ("above", "below", "ink", "unsure")}
     assert dots["color"]["legend"] is None
 
 

@@ -7,7 +7,7 @@ import itertools
 import numpy as np
 import pytest
 
-from flipkit.charts.theme import SHADES, VARIABLES, chart_config, style_variables
+from flipkit.charts.style import SHADES, VARIABLES, chart_config, style_variables
 
 #: Linear RGB as it appears to dichromats.
 SIMULATED = {

@@ -8,7 +8,7 @@ import math
 import pandas as pd
 import pytest
 
-from flipkit.charts.waiting import plot_waiting
+from flipkit.charts.stock import plot_waiting
 from flipkit.errors import ChartError
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from flipkit.pack import month as months
 from flipkit.pack.run import run_notebooks
-from flipkit.reports.opening import STUDIES
+from flipkit.reports.study import STUDIES
 
 
 def demo_pages(folder: Path) -> list[Path]:

@@ -9,12 +9,15 @@ import pandas as pd
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 
 from flipkit.analysis.survival import days_to_sale, survival_table
-from flipkit.charts.minutes import plot_minutes
-from flipkit.charts.months import plot_months
-from flipkit.charts.returns import plot_category_returns, plot_price_bands
-from flipkit.charts.sizes import plot_size_comparison
+from flipkit.charts.returns import (
+    plot_category_returns,
+    plot_minutes,
+    plot_months,
+    plot_price_bands,
+    plot_size_comparison,
+    plot_waterfall,
+)
 from flipkit.charts.stock import plot_days_listed
-from flipkit.charts.waterfall import plot_waterfall
 from flipkit.pack.page import render_page
 from flipkit.reports.elements import caution, headline, table
 

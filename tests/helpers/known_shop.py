@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from flipkit.analysis.buying import SHOP
+from flipkit.analysis.max_bid import SHOP
 
 PRICES = (100, 1000, 5000, 20_000, 100_000)
 

@@ -6,9 +6,9 @@ import datetime as dt
 import math
 
 from flipkit.assumptions import load_assumptions
-from flipkit.items.labels import simple_labels
 from flipkit.packing.at_hand import Bag, Carton, Cushion, Fill, Sheet, Stock, StretchWrap, Tape, Tube
-from flipkit.rules.packing_rules import packing_rules
+from flipkit.packing.materials import packing_rules
+from flipkit.packing.plan import simple_labels
 
 DAY = dt.date(2026, 11, 25)
 RULES = packing_rules(on=DAY)

@@ -7,7 +7,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from flipkit.rules.schedules import read_fee_schedule
+from flipkit.rules.fees import read_fee_schedule
 
 BASES = [["goods"], ["goods", "shipping"], ["goods", "shipping", "tax"]]
 OPTIONS: dict[str, Any] = {"category": None, "international": False, "advertised": False, "seller_level": None}

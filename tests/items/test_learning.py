@@ -7,8 +7,8 @@ import math
 import numpy as np
 import pytest
 
+from flipkit.economics.labor import average_time, learning_exponent, learning_rate, unit_reached, unit_time, unit_total
 from flipkit.errors import AssumptionError
-from flipkit.items.learning import average_time, learning_exponent, learning_rate, unit_reached, unit_time, unit_total
 
 
 @pytest.mark.published(source="learning-curve-workbook", where="p. 330, 80 %, first 100", seen="found")

@@ -19,8 +19,7 @@ from flipkit.packing.blanks import (
     slotted_half_blank,
     tray_blank,
 )
-from flipkit.rules.board import ScoreAllowance, thumb_blank_in
-from flipkit.rules.packing_rules import packing_rules
+from flipkit.packing.materials import ScoreAllowance, packing_rules, thumb_blank_in
 
 MM = 25.4
 BOARD = packing_rules(on=dt.date(2026, 11, 25)).board

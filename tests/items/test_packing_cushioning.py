@@ -20,7 +20,7 @@ from flipkit.packing.cushioning import (
     slotted_strips_in,
     stretch_wrap_sqft,
 )
-from flipkit.rules.packing_rules import packing_rules
+from flipkit.packing.materials import packing_rules
 
 TABLE = packing_rules(on=dt.date(2026, 11, 25)).cushions
 BUBBLE = Cushion("bubble", "bubble wrap", 0.5, "wrap", 14.0)

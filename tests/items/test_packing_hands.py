@@ -7,8 +7,8 @@ import datetime as dt
 import pytest
 
 from flipkit.assumptions import load_assumptions
-from flipkit.items.hands import hands
-from flipkit.rules.packing_rules import packing_rules
+from flipkit.packing.lifting import hands
+from flipkit.packing.materials import packing_rules
 
 EQUATION = packing_rules(on=dt.date(2026, 11, 25)).lifting
 ASSUMED = load_assumptions()

@@ -10,9 +10,8 @@ import numpy as np
 import pytest
 
 from flipkit.errors import MeasureError
-from flipkit.items.nesting import Nest, nest
 from flipkit.packing.at_hand import Sheet
-from flipkit.packing.blanks import Blank, pad_blank
+from flipkit.packing.blanks import Blank, Nest, nest, pad_blank
 
 CASES = 500
 

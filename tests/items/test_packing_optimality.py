@@ -14,12 +14,11 @@ import random
 import pytest
 
 from flipkit.assumptions import load_assumptions
-from flipkit.items.labels import simple_labels
-from flipkit.items.packing import packing_plan
 from flipkit.packing.at_hand import Bag, Carton, Cushion, Fill, Sheet, Stock, StretchWrap, Tape, Tube
 from flipkit.packing.lifting import weight_limit
+from flipkit.packing.materials import packing_rules
+from flipkit.packing.plan import packing_plan, simple_labels
 from flipkit.packing.styles import PackItem
-from flipkit.rules.packing_rules import packing_rules
 
 CASES = 2000
 RULES = packing_rules(on=dt.date(2026, 11, 25))

@@ -12,9 +12,8 @@ import pytest
 
 from flipkit.assumptions import load_assumptions
 from flipkit.errors import MeasureError
-from flipkit.items.labels import rate_card_labels
-from flipkit.items.packing import packing_plan
 from flipkit.packing.at_hand import Carton, Cushion, Sheet, Stock
+from flipkit.packing.plan import packing_plan, rate_card_labels
 from flipkit.packing.styles import STYLES, PackItem
 from flipkit.rules.postage import labels as postage_labels
 from flipkit.rules.tables import load_rules
@@ -54,7 +53,7 @@ def test_a_larger_free_carton_loses_to_a_cut_down_one_where_space_is_billed():
 
 
 def _flat_labels():
-    from flipkit.items.labels import simple_labels
+    from flipkit.packing.plan import simple_labels
 
     return simple_labels(lambda *_: 1000)
 

@@ -7,10 +7,9 @@ import datetime as dt
 import pandas as pd
 import pytest
 
+from flipkit.economics.costs import unit_costs
 from flipkit.errors import MeasureError, RuleTableError
-from flipkit.items.stock_file import read_stock
-from flipkit.items.supplies import unit_costs
-from flipkit.packing.at_hand import Bag, Carton, Cushion, Fill, Sheet, StretchWrap, Tape, Tube
+from flipkit.packing.at_hand import Bag, Carton, Cushion, Fill, Sheet, StretchWrap, Tape, Tube, read_stock
 
 FILE = """
 [[carton]]

@@ -8,12 +8,9 @@ import pytest
 
 from flipkit.assumptions import load_assumptions
 from flipkit.errors import AssumptionError, MeasureError
-from flipkit.items.labels import simple_labels
-from flipkit.items.packing import packing_plan
-from flipkit.items.packing_words import plan_cautions, plan_reading
-from flipkit.items.strength import strength_check
 from flipkit.packing.at_hand import Carton, Stock
-from flipkit.packing.instructions import goods_caution
+from flipkit.packing.instructions import goods_caution, plan_cautions, plan_reading
+from flipkit.packing.plan import packing_plan, simple_labels, strength_check
 from flipkit.packing.styles import PackItem
 from flipkit.packing.trials import inch_prices, packing_trials, trials_reading
 from tests.helpers.packing_stock import ASSUMED, LABELS, RULES, STOCK, price

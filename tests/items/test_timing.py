@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from flipkit.economics.hiring import help_table, hired_cost, wage_limit
+from flipkit.economics.labor import person_minutes, shrunk_minutes, standard_time, time_model
 from flipkit.errors import AssumptionError, NotEnoughDataError
-from flipkit.items.timing import person_minutes, shrunk_minutes, standard_time, time_model
 
 DELIVERY = Path(__file__).parents[1] / "analysis" / "data" / "delivery.csv"
 

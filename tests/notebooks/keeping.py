@@ -160,7 +160,7 @@ def compared(files: Sequence[Path], folder: Path, env: Mapping[str, str] | None 
     command += [f"--junitxml={report}", *map(str, files)]
     if len(files) > 1:
         command += ["-n", "2", "--dist", "loadfile"]
-    from flipkit.reports.kernels import STEADY
+    from flipkit.pack.run import STEADY
 
     outer = {name: value for name, value in os.environ.items() if not name.startswith("PYTEST_")}
     around = {**outer, **STEADY, **(env or {})}

@@ -13,7 +13,7 @@ import nbformat
 import pytest
 from nbformat.v4 import new_code_cell, new_notebook
 
-from flipkit.reports.opening import STUDIES, open_study
+from flipkit.reports.study import STUDIES, open_study
 from tests.notebooks.keeping import (
     NOTEBOOKS,
     TAGS,

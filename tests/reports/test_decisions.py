@@ -8,15 +8,15 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.analysis.buying import answer
 from flipkit.analysis.decisions import STOP
-from flipkit.analysis.track_record import keep_forecasts
-from flipkit.charts.frontier import plot_frontier
-from flipkit.charts.tornado import plot_tornado
+from flipkit.analysis.forecasts import keep_forecasts
+from flipkit.analysis.max_bid import answer
+from flipkit.charts.sliders import plot_tornado
+from flipkit.charts.stock import plot_frontier
 from flipkit.economics.items import item_economics
 from flipkit.reports import forecasts, hours, pocket
 from flipkit.reports import prices as report_prices
-from flipkit.reports.opening import open_study
+from flipkit.reports.study import open_study
 from flipkit.reports.what_if import _FAMILIES, what_if
 from tests.helpers.small_books import write_books
 

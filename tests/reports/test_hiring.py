@@ -6,8 +6,8 @@ import pytest
 
 from flipkit.economics.hiring import help_table, wage_limit
 from flipkit.reports.hiring import help_sentence, hiring_table, limits_table, wage_limits
-from flipkit.reports.opening import open_study
 from flipkit.reports.sentences import money_per_hour
+from flipkit.reports.study import open_study
 from tests.helpers.small_books import write_books
 
 HEAD = "item_id,title,category,bought_on,cost,listed_on,sold_on,sold_price\n"

@@ -6,10 +6,10 @@ import dataclasses
 
 import pytest
 
-from flipkit.charts.lessons import plot_packing_lessons
+from flipkit.charts.stock import plot_packing_lessons
 from flipkit.money import show_cents
-from flipkit.reports.opening import open_study
 from flipkit.reports.packing_review import packing_lessons
+from flipkit.reports.study import open_study
 from tests.helpers.small_books import write_books
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from flipkit.reports import library
+from flipkit.pack import page
 
 
 @pytest.fixture
@@ -19,34 +19,34 @@ def counted(monkeypatch, tmp_path):
         return "let a = '</script>'; // <!-- é"
 
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
-    monkeypatch.setattr(library.sys, "platform", "linux")
+    monkeypatch.setattr(page.sys, "platform", "linux")
     monkeypatch.setattr(vl_convert, "javascript_bundle", make)
-    library.drawing_library.cache_clear()
+    page.drawing_library.cache_clear()
     yield calls
-    library.drawing_library.cache_clear()
+    page.drawing_library.cache_clear()
 
 
 def again():
-    library.drawing_library.cache_clear()
-    return library.drawing_library()
+    page.drawing_library.cache_clear()
+    return page.drawing_library()
 
 
 def test_it_is_made_once_and_then_read(counted):
-    first = library.drawing_library()
+    first = page.drawing_library()
     assert again() == first
     assert len(counted) == 1
 
 
 def test_it_cannot_end_the_script_that_holds_it(counted):
-    script = library.drawing_library()
+    script = page.drawing_library()
     assert "</script" not in script
     assert "<!--" not in script
 
 
 @pytest.mark.parametrize("spoil", [lambda b: b[:-1], lambda b: b + b"x", lambda b: b"", lambda b: b"\xff" + b])
 def test_a_spoiled_file_is_made_again(counted, spoil):
-    good = library.drawing_library()
-    (file,) = library.cache_folder().iterdir()
+    good = page.drawing_library()
+    (file,) = page.cache_folder().iterdir()
     file.write_bytes(spoil(file.read_bytes()))
     assert again() == good
     assert len(counted) == 2
@@ -55,20 +55,20 @@ def test_a_spoiled_file_is_made_again(counted, spoil):
 
 
 def test_nothing_half_written_stays(counted):
-    library.drawing_library()
-    assert [path.suffix for path in library.cache_folder().iterdir()] == [".js"]
+    page.drawing_library()
+    assert [path.suffix for path in page.cache_folder().iterdir()] == [".js"]
 
 
 def test_a_folder_that_cannot_be_written_costs_time_and_nothing_else(counted, tmp_path):
     (tmp_path / "flipkit").write_text("a file where the folder should be")
-    assert library.drawing_library() == again()
+    assert page.drawing_library() == again()
     assert len(counted) == 2
 
 
 def test_the_name_holds_the_versions(counted):
     from importlib.metadata import version
 
-    library.drawing_library()
-    (file,) = library.cache_folder().iterdir()
+    page.drawing_library()
+    (file,) = page.cache_folder().iterdir()
     assert version("vl-convert-python") in file.name
     assert counted[0] in file.name

@@ -8,8 +8,8 @@ import json
 import pytest
 
 from flipkit.errors import PackError
-from flipkit.reports.manifest import FILE, LIBRARIES, AssumptionUsed, Manifest, file_hashes, manifest_text
-from flipkit.reports.rules_used import RuleUsed
+from flipkit.pack.build import FILE, LIBRARIES, AssumptionUsed, Manifest, file_hashes, manifest_text
+from flipkit.reports.tables import RuleUsed
 
 BASE = Manifest(
     shop="A shop",

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from flipkit.reports.methods import methods_table
-from flipkit.reports.opening import open_study
 from flipkit.reports.sentences import money_per_hour
+from flipkit.reports.study import open_study
+from flipkit.reports.tables import methods_table
 from tests.helpers.small_books import write_books
 
 

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from flipkit.analysis.forecasts import kept_forecasts
 from flipkit.analysis.knowledge_file import read_knowledge
-from flipkit.analysis.track_record import kept_forecasts
 from flipkit.pack import month as months
 from flipkit.pack.month import make_month_pack, month_plan
 from tests.helpers.small_books import write_books

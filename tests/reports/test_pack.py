@@ -13,10 +13,9 @@ import zipfile
 import pytest
 
 from flipkit.errors import PackError
-from flipkit.pack.build import PackPage, index_text, make_pack, replacing, require_replaceable
+from flipkit.pack.build import Manifest, PackPage, index_text, make_pack, replacing, require_replaceable
+from flipkit.pack.page import drawing_library
 from flipkit.pack.run import NotebookTask
-from flipkit.reports.library import drawing_library
-from flipkit.reports.manifest import Manifest
 
 MANIFEST = Manifest("A shop", "USD", "2026-10", "2026-11-14", {"items.csv": "ab"})
 

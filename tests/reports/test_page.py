@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 
-from flipkit.charts import theme
-from flipkit.charts.renderer import MIME_TYPE, render_bundle
+from flipkit.charts import style as chart_style
+from flipkit.charts.style import MIME_TYPE, render_bundle
 from flipkit.pack.page import MOST_BYTES, PageLinks, embedded_json, first_heading, render_page
 
 
@@ -31,7 +31,7 @@ def chart_output(**changes):
         "usermeta": {"numbers": [{"Category": "lamps", "Net": "$1.00"}]},
         "width": "container",
         "data": {"values": [{"a": "</script><script>alert(1)</script><!-- x", "b": 1}]},
-        "mark": {"type": "point", "color": theme.color("above")},
+        "mark": {"type": "point", "color": chart_style.color("above")},
         "encoding": {"x": {"field": "b", "type": "quantitative"}},
     }
     return shown(render_bundle(spec | changes))
@@ -164,8 +164,8 @@ def test_colours_become_variables_of_the_style_sheet():
     html = page(cell_with(chart_output()))
     (spec,) = specs(html)
     assert spec["mark"]["color"] == "var(--above)"
-    assert f"--above: {theme.SHADES['above'].light};" in html
-    assert f"--above: {theme.SHADES['above'].dark};" in html
+    assert f"--above: {chart_style.SHADES['above'].light};" in html
+    assert f"--above: {chart_style.SHADES['above'].dark};" in html
 
 
 def test_every_variable_that_is_used_is_declared():

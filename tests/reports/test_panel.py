@@ -10,20 +10,17 @@ import numpy as np
 import pandas as pd
 import pytest
 from click.testing import CliRunner
+from flipkit.cli.main.main import main
 from openpyxl import Workbook
 
 from flipkit.analysis.sliders import Settings
 from flipkit.assumptions import load_assumptions, settings_in
-from flipkit.charts.moved import plot_moved_returns
-from flipkit.charts.renderer import MIME_TYPE
-from flipkit.cli import main
+from flipkit.charts.sliders import plot_moved_returns
+from flipkit.charts.style import MIME_TYPE
 from flipkit.errors import AssumptionError
-from flipkit.reports.moved import MovedStudies
-from flipkit.reports.opening import open_study
-from flipkit.reports.own_assumptions import save_assumptions
-from flipkit.reports.panel import AssumptionPanel, assumption_panel
-from flipkit.reports.stock_tables import ranking_table
-from flipkit.reports.tables import returns_table
+from flipkit.reports.panel import AssumptionPanel, MovedStudies, assumption_panel, save_assumptions
+from flipkit.reports.study import open_study
+from flipkit.reports.tables import ranking_table, returns_table
 
 DAY = dt.date(2026, 11, 25)
 ITEMS = """item_id,title,category,bought_on,cost,listed_on,sold_on,sold_price,shipping_charged

@@ -11,8 +11,7 @@ import time
 import pytest
 
 from flipkit.errors import NotebookFailedError, NotebookParameterError
-from flipkit.pack.run import NotebookTask, declared_parameters, run_notebooks
-from flipkit.reports.kernels import can_fork
+from flipkit.pack.run import NotebookTask, can_fork, declared_parameters, run_notebooks
 
 WAYS = [
     pytest.param(True, id="warm", marks=pytest.mark.skipif(not can_fork(), reason="kernels are forked on Linux only")),
@@ -177,7 +176,7 @@ def test_a_cell_that_takes_too_long_is_ended(write_notebook, tmp_path):
 def test_a_chart_that_cannot_be_shown_fails_its_page(write_notebook, tmp_path):
     # IPython would print the error and show the chart's repr in its place.
     source = (
-        "import altair as alt\nimport flipkit.charts.renderer\n"
+        "import altair as alt\nimport flipkit.charts.style\n"
         "alt.Chart(alt.Data(values=[{'a': float('nan')}])).mark_point()"
     )
     (result,) = run_notebooks([NotebookTask("a", write_notebook(source))], tmp_path / "out")

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from flipkit.reports.opening import open_study
-from flipkit.reports.size_moves import BreakEvenMoves, break_even_moves
+from flipkit.reports.sizes import BreakEvenMoves, break_even_moves
+from flipkit.reports.study import open_study
 
 
 @pytest.fixture(scope="module")

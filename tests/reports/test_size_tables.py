@@ -8,9 +8,9 @@ import pytest
 
 from flipkit.analysis.sizes import by_size
 from flipkit.money import show_cents
-from flipkit.reports.opening import open_study
 from flipkit.reports.sentences import money_per_hour
 from flipkit.reports.sizes import size_facts_table, size_sentence, sizes_table
+from flipkit.reports.study import open_study
 from tests.helpers.small_books import write_books
 
 HEAD = "item_id,title,category,bought_on,cost,listed_on,sold_on,sold_price,length_in,width_in,height_in,weight_lb\n"

@@ -7,11 +7,17 @@ import pytest
 
 from flipkit.errors import AssumptionError, BooksError
 from flipkit.pack.month import month_plan
-from flipkit.reports import sentences, tallies
-from flipkit.reports.opening import STUDIES, open_study
+from flipkit.reports import elements, sentences
 from flipkit.reports.sizes import size_facts_table, size_sentence, sizes_table
-from flipkit.reports.stock_tables import ranking_table, turnover_table
-from flipkit.reports.tables import assumptions_table, bands_table, cautions, returns_table
+from flipkit.reports.study import STUDIES, open_study
+from flipkit.reports.tables import (
+    assumptions_table,
+    bands_table,
+    cautions,
+    ranking_table,
+    returns_table,
+    turnover_table,
+)
 from tests.helpers.small_books import write_books
 
 UNSOLD = """
@@ -70,12 +76,12 @@ def test_books_with_problems_give_no_study(tmp_path):
 
 def test_items_sum_to_categories_and_months_to_the_cent(demo):
     ever = demo.items[demo.items["sold_on"].notna()]
-    months = tallies.by_month(demo.items, last="2026-11")
+    months = elements.by_month(demo.items, last="2026-11")
     assert int(months["net_cents"].sum()) == int(ever["net_cents"].sum())
     sold = demo.sold_returns
     assert int(sold["net_cents"].sum()) == int(demo.shop_returns.loc["the window", "net_cents"])
     for category in demo.categories:
-        lines = tallies.line_sums(demo.sold_items(category))
+        lines = elements.line_sums(demo.sold_items(category))
         assert int(lines["amount_cents"].iloc[:-1].sum()) == int(lines["amount_cents"].iloc[-1])
 
 
@@ -165,7 +171,7 @@ def test_a_study_is_computed_once_and_found_by_its_digest(tmp_path, monkeypatch)
     study = open_study(books)
     study.keep(kept)
     monkeypatch.setenv(STUDIES, str(kept))
-    monkeypatch.setattr("flipkit.reports.opening.item_economics", _refuse_to_compute)
+    monkeypatch.setattr("flipkit.reports.study.item_economics", _refuse_to_compute)
     again = open_study(books)
     assert again.items.equals(study.items)
     with pytest.raises(AssertionError, match="computed anew"):

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from flipkit.analysis.buying_answers import buying_answer
 from flipkit.analysis.decisions import STOP, UNDER_A_PRICE
 from flipkit.analysis.knowledge_file import read_knowledge
+from flipkit.analysis.max_bid import buying_answer
 from flipkit.pack import month
-from flipkit.reports.opening import open_study
+from flipkit.reports.study import open_study
 from flipkit.reports.verdicts import verdict_list, verdict_reason
 from tests.helpers.small_books import write_books
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from flipkit.analysis.survival import days_to_sale, log_rank
-from flipkit.analysis.waiting import LATER, SELECTION, SOONER
+from flipkit.analysis.survival import LATER, SELECTION, SOONER, days_to_sale, log_rank
 from flipkit.errors import AssumptionError
-from flipkit.reports.opening import open_study
+from flipkit.reports.study import open_study
 from flipkit.reports.waiting import waiting
 
 HEAD = "item_id,title,category,bought_on,cost,listed_on,list_price,sold_on,sold_price\n"

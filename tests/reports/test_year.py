@@ -8,11 +8,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.analysis.year import goods_flow, whereabouts
-from flipkit.books.past import books_as_of
-from flipkit.reports.opening import open_study
+from flipkit.analysis.stock import goods_flow, whereabouts
+from flipkit.books.read import books_as_of
 from flipkit.reports.partners import log_sentence, partners_sentence, partners_table, worked
-from flipkit.reports.spans import year_window
+from flipkit.reports.study import open_study, year_window
 from flipkit.reports.year import (
     GOODS_LINES,
     goods_table,

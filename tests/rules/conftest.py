@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from flipkit.rules.parcel_rules import read_parcel_rules
+from flipkit.rules.fees import read_fee_schedule
+from flipkit.rules.parcels import read_parcel_rules
 from flipkit.rules.rate_cards import read_rate_card
-from flipkit.rules.schedules import read_fee_schedule
 from flipkit.rules.tables import load_rules
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo" / "rules"

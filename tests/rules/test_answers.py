@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 from flipkit.errors import MeasureError, MoneyError, RuleNotInForceError
-from flipkit.rules.fee_answers import fees_answer, price_answer
 from flipkit.rules.fees import order_fees
+from flipkit.rules.net_price import fees_answer, price_answer
 from flipkit.rules.parcel_advice import parcel_answer, protection_answer, read_sides
 from flipkit.rules.postage import labels
 
@@ -215,7 +215,7 @@ def test_an_answer_loads_neither_pandas_nor_pint_nor_scipy():
 import datetime as dt, sys
 from pathlib import Path
 from flipkit.units import read_weight
-from flipkit.rules.fee_answers import fees_answer, price_answer
+from flipkit.rules.net_price import fees_answer, price_answer
 from flipkit.rules.parcel_advice import parcel_answer, protection_answer, read_sides
 from flipkit.rules.tables import load_rules
 rules, day = load_rules(Path({str(rules)!r})), dt.date(2026, 10, 1)

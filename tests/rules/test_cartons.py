@@ -11,11 +11,21 @@ from hypothesis import strategies as st
 
 import flipkit.rules
 from flipkit.errors import MeasureError, RuleTableError
-from flipkit.packing.materials import carton_grade, dense_burst, grade_needed, gross_limit_lb, read_cartons
-from flipkit.rules.board import carton_tolerance_in, read_board, score_allowance
-from flipkit.rules.compression import box_compression_lb, compression_scope, stacking_load_lb
-from flipkit.rules.packaging import packaging_triggers
-from flipkit.rules.packing_rules import packing_rules
+from flipkit.packing.materials import (
+    box_compression_lb,
+    carton_grade,
+    carton_tolerance_in,
+    compression_scope,
+    dense_burst,
+    grade_needed,
+    gross_limit_lb,
+    packaging_triggers,
+    packing_rules,
+    read_board,
+    read_cartons,
+    score_allowance,
+    stacking_load_lb,
+)
 
 DATA = Path(flipkit.rules.__file__).parent / "data" / "cartons"
 RULES = packing_rules(on=dt.date(2026, 11, 25))

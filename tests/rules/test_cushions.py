@@ -9,9 +9,8 @@ import pytest
 
 import flipkit.rules
 from flipkit.errors import MeasureError, RuleTableError
+from flipkit.packing.materials import cushion_thickness_in, drop_height_in, packing_rules, read_cushions
 from flipkit.rules.covers import carton_liner_in, drum_liner_in, overwrap_sheet_in, pallet_cover_in, poly_bags_lb
-from flipkit.rules.cushions import cushion_thickness_in, drop_height_in, read_cushions
-from flipkit.rules.packing_rules import packing_rules
 
 FILE = Path(flipkit.rules.__file__).parent / "data" / "cushions" / "cushions.toml"
 TABLE = packing_rules(on=dt.date(2026, 11, 25)).cushions

@@ -10,8 +10,7 @@ import pandas as pd
 import pytest
 
 from flipkit.errors import MeasureError, MoneyError, RuleNotInForceError
-from flipkit.rules.fees import order_fees
-from flipkit.rules.schedules import LINES
+from flipkit.rules.fees import LINES, order_fees
 
 DAY = dt.date(2026, 1, 1)
 

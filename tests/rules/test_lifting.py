@@ -11,18 +11,21 @@ from hypothesis import strategies as st
 
 import flipkit.rules
 from flipkit.errors import MeasureError, RuleNotInForceError, RuleTableError
-from flipkit.packing.lifting import frequency_multiplier, half_up, lifting_index, weight_limit
-from flipkit.rules.lifting_jobs import (
+from flipkit.packing.lifting import (
     carton_coupling,
     composite_lifting_index,
+    frequency_multiplier,
+    half_up,
     lifting_duration,
+    lifting_index,
     mean_frequency,
     reach_in,
+    read_lifting,
     recovery_needed_min,
     team_limit_lb,
+    weight_limit,
 )
-from flipkit.rules.lifting_tables import read_lifting
-from flipkit.rules.packing_rules import packing_rules
+from flipkit.packing.materials import packing_rules
 
 LIFTING_FOLDER = Path(flipkit.rules.__file__).parent / "data" / "lifting"
 EQUATION = packing_rules(on=dt.date(2026, 11, 25)).lifting

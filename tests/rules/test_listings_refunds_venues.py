@@ -10,10 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flipkit.errors import MeasureError, MoneyError, RuleNotInForceError
-from flipkit.rules.fees import order_fee_lines, order_fees
-from flipkit.rules.listings import listing_fees, listing_periods
-from flipkit.rules.refunds import refunded_fees
-from flipkit.rules.venues import plain_listing_cents, venue_frame, venue_nets
+from flipkit.rules.fees import listing_fees, listing_periods, order_fee_lines, order_fees, refunded_fees
+from flipkit.rules.net_price import plain_listing_cents, venue_frame, venue_nets
 
 DAY = dt.date(2026, 10, 1)
 

@@ -10,7 +10,7 @@ import pytest
 from flipkit.errors import MeasureError, RuleNotInForceError
 from flipkit.rules import parcels
 from flipkit.rules.mileage import mileage_cents
-from flipkit.rules.size_classes import size_class
+from flipkit.rules.parcels import size_class
 
 DAY = dt.date(2026, 10, 1)
 RATES = [

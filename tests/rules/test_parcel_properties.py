@@ -12,8 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flipkit.errors import MeasureError, RuleNotInForceError
-from flipkit.rules.measuring import parcel_columns
-from flipkit.rules.parcels import billable
+from flipkit.rules.parcels import billable, parcel_columns
 from flipkit.rules.tables import load_rules
 from flipkit.units import read_length, read_weight
 

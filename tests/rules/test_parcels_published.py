@@ -7,8 +7,7 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from flipkit.rules.dimensions import length_plus_girth_in, tube_length_plus_girth_in, united_in, volume_cu_in
-from flipkit.rules.parcels import billable
+from flipkit.rules.parcels import billable, length_plus_girth_in, tube_length_plus_girth_in, united_in, volume_cu_in
 
 ERA_194 = dt.date(2018, 1, 1)
 LAST_194, FIRST_166 = dt.date(2019, 6, 22), dt.date(2019, 6, 23)

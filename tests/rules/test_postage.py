@@ -9,9 +9,7 @@ import pandas as pd
 import pytest
 
 from flipkit.errors import MeasureError, RuleTableError
-from flipkit.rules.labelling import zone_shares
-from flipkit.rules.postage import labels, service_choices
-from flipkit.rules.services import LINES
+from flipkit.rules.postage import LINES, labels, service_choices, zone_shares
 
 DAY = dt.date(2026, 10, 1)
 PLAIN = (

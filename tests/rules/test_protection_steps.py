@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from flipkit.errors import MoneyError
 from flipkit.rules.blocks import Keys
 from flipkit.rules.postage import labels
-from flipkit.rules.protection import DeclaredValue, declared_value_cents, protection_choices, read_declared_value
+from flipkit.rules.rate_cards import DeclaredValue, declared_value_cents, protection_choices, read_declared_value
 
 NOTICE_59 = [(50, "0.75"), (100, "1.60"), (200, "2.40"), (300, "3.50"), (400, "4.60"), (500, "5.40"), (600, "6.20")]
 

@@ -12,8 +12,8 @@ import pandas as pd
 import pytest
 
 from flipkit.errors import RuleNotInForceError, RuleTableError
-from flipkit.rules.dated import SEEN
-from flipkit.rules.size_classes import read_size_classes, size_class
+from flipkit.rules.blocks import SEEN
+from flipkit.rules.parcels import read_size_classes, size_class
 from flipkit.rules.tables import DATA, load_rules
 
 OWN = (

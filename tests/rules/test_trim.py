@@ -12,12 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flipkit.errors import MeasureError
-from flipkit.rules.adjustments import likely_adjustment
-from flipkit.rules.parcels import billable
-from flipkit.rules.postage import label_columns, labels
+from flipkit.rules.parcel_advice import SIDES, trim_advice, trim_frame
+from flipkit.rules.parcels import billable, parcel_triggers, trigger_frame
+from flipkit.rules.postage import label_columns, labels, likely_adjustment
 from flipkit.rules.tables import load_rules
-from flipkit.rules.triggers import parcel_triggers, trigger_frame
-from flipkit.rules.trim import SIDES, trim_advice, trim_frame
 
 DAY = dt.date(2026, 10, 1)
 FLAT = {"length_in": 58, "width_in": 26, "height_in": 6, "weight_lb": 14}

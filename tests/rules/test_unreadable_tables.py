@@ -8,7 +8,7 @@ import shutil
 import pytest
 
 from flipkit.errors import RuleTableError
-from flipkit.rules.packing_rules import packing_rules
+from flipkit.packing.materials import packing_rules
 from flipkit.rules.tables import DATA, load_rules
 
 

@@ -8,12 +8,12 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from flipkit.analysis.gaps import hourly_gap
+from flipkit.analysis.returns import hourly_gap
 from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import load_assumptions
 from flipkit.simulation.coverage import coverage, scenario_truth, shop_intervals
-from flipkit.simulation.observed import observed
-from flipkit.simulation.scenarios import FIRST_DAY, LAST_DAY, scenarios, shops_with
+from flipkit.simulation.demo import FIRST_DAY, LAST_DAY, scenarios, shops_with
+from flipkit.simulation.shops import observed
 
 SCENARIOS = {scenario.name: scenario for scenario in scenarios()}
 # The kit's own horizon, so that what is tested is what is claimed.

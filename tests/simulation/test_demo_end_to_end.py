@@ -8,14 +8,13 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from flipkit.analysis.bought import both_bases
+from flipkit.analysis.returns import both_bases
 from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import load_assumptions
 from flipkit.books.read import read_books
 from flipkit.economics.items import item_economics
 from flipkit.simulation.demo import DEMO_FIRST_DAY, DEMO_LAST_DAY, DEMO_SEED, demo_rules, demo_shop, demo_truth
-from flipkit.simulation.histories import histories
-from flipkit.simulation.observed import observed
+from flipkit.simulation.shops import histories, observed
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 SETTINGS = {"confidence": 0.95, "resamples": 1000, "seed": 1, "too_few": 10}

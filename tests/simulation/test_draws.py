@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from flipkit.simulation.draws import Draws
+from flipkit.simulation.shops import Draws
 
 
 def test_a_stream_goes_on_and_a_fresh_one_repeats() -> None:

@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from flipkit.analysis.survival import log_rank
-from flipkit.simulation.histories import histories
-from flipkit.simulation.observed import observed
-from flipkit.simulation.scenarios import scenarios
+from flipkit.simulation.demo import scenarios
+from flipkit.simulation.shops import histories, observed
 
 
 def test_the_log_rank_test_keeps_its_level_in_shops_with_trips():

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import pytest
 
+from flipkit.simulation.demo import scenarios
 from flipkit.simulation.foretold import foretold_returns
-from flipkit.simulation.histories import histories
-from flipkit.simulation.scenarios import scenarios
+from flipkit.simulation.shops import histories
 
 
 @pytest.fixture(scope="module")

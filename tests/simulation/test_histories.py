@@ -11,10 +11,7 @@ import pandas as pd
 import pytest
 
 from flipkit.simulation.demo import DEMO_SEED, demo_rules, demo_shop
-from flipkit.simulation.histories import Histories, histories
-from flipkit.simulation.kinds import Kind, PlainCharges, Shop
-from flipkit.simulation.shops import MINUTES
-from flipkit.simulation.truth import true_returns
+from flipkit.simulation.shops import MINUTES, Histories, Kind, PlainCharges, Shop, histories, true_returns
 
 #: A kind without spread: sold at its list price of 20.00 or never, at the same chance each week.
 STILL = Kind(

@@ -9,8 +9,7 @@ import pandas as pd
 import pytest
 
 from flipkit.simulation.demo import DEMO_LAST_DAY, DEMO_SEED, demo_rules, demo_shop
-from flipkit.simulation.histories import Histories, histories
-from flipkit.simulation.observed import observed
+from flipkit.simulation.shops import Histories, histories, observed
 
 
 @pytest.fixture(scope="module")

@@ -8,16 +8,21 @@ import numpy as np
 import pytest
 
 from flipkit.analysis.demand import Demand, Possible, wanting
-from flipkit.analysis.price_outcomes import path_outcomes, worth_cents
-from flipkit.analysis.price_tables import PriceGrid, price_table
-from flipkit.analysis.pricing import PriceSettings, best_paths
-from flipkit.analysis.weighed_prices import weighed_paths
+from flipkit.analysis.pricing import (
+    PriceGrid,
+    PriceSettings,
+    best_paths,
+    path_outcomes,
+    price_table,
+    weighed_paths,
+    worth_cents,
+)
 from flipkit.assumptions import load_assumptions
 from flipkit.simulation.buying_year import buying_year, year_assumptions
+from flipkit.simulation.demo import scenarios
 from flipkit.simulation.knowing_prices import knowing_paths
 from flipkit.simulation.price_earnings import GRID, HABITS, price_earnings
 from flipkit.simulation.price_habits import world
-from flipkit.simulation.scenarios import scenarios
 
 
 @pytest.fixture(scope="module")

@@ -9,8 +9,8 @@ import pytest
 
 from flipkit.errors import AssumptionError
 from flipkit.rules import fees, postage
+from flipkit.simulation.books import RuleCharges
 from flipkit.simulation.demo import DEMO_CARDS, demo_rules
-from flipkit.simulation.rule_charges import RuleCharges
 
 DAYS = [dt.date(2025, 3, 1), dt.date(2026, 9, 1), dt.date(2026, 9, 1)]
 SINCE = np.array([(day - dt.date(1970, 1, 1)).days for day in DAYS])

@@ -11,21 +11,23 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.analysis.bought import bought_returns
-from flipkit.analysis.shrinkage import pulled_returns
+from flipkit.analysis.returns import bought_returns, pulled_returns
 from flipkit.analysis.stock_value import Horizon
-from flipkit.simulation.choosers import (
+from flipkit.simulation.coverage import (
+    THUMBS,
+    Season,
     by_everything,
     by_profit_per_sale,
     by_sold_hourly,
+    earnings,
     in_order,
     kit_figures,
     knowing,
+    season,
+    shares_of_the_knowing,
 )
-from flipkit.simulation.observed import observed
-from flipkit.simulation.scenarios import scenarios
-from flipkit.simulation.seasons import Season, earnings, season
-from flipkit.simulation.usefulness import THUMBS, shares_of_the_knowing
+from flipkit.simulation.demo import scenarios
+from flipkit.simulation.shops import observed
 
 HALF_YEAR = Horizon(days=180, salvage_ppm=0)
 SCENARIOS = {scenario.name: scenario for scenario in scenarios(whole_shop=True)}

@@ -9,7 +9,7 @@ from babel.dates import format_date
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flipkit.books.exports.dates import LOCALES, ORDERS, DateEvidence, day_of, read_date
+from flipkit.imports.values import LOCALES, ORDERS, DateEvidence, day_of, read_date
 
 DMY, MDY, YMD = ORDERS
 DAY = dt.date(2026, 3, 7)

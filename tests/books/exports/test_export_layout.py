@@ -9,9 +9,9 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from flipkit.books.exports.survey import survey
 from flipkit.errors import ConversionError
 from flipkit.imports.dialect import blocks_of
+from flipkit.imports.match import survey
 from flipkit.imports.sheets import open_export
 
 SPECTRUM = Path(__file__).parents[1] / "data" / "csv_spectrum"

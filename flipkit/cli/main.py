@@ -10,10 +10,8 @@ from typing import Any
 import click
 
 from flipkit.cli.answers import refuse
-from flipkit.cli.books import check, convert, start
+from flipkit.cli.books import assumptions, check, convert, lab, report, start
 from flipkit.cli.buying import buy
-from flipkit.cli.lab import lab
-from flipkit.cli.months import assumptions, report
 from flipkit.cli.packing import packing
 from flipkit.cli.prices import fees, net_price, parcel, protect
 from flipkit.errors import FlipkitError
