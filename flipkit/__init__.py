@@ -10,7 +10,7 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from flipkit.errors import FlipkitError
+    from flipkit.errors import FlipkitError as FlipkitError
 
 #: Exported name to the module that defines it.
 _HOMES = {

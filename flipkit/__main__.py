@@ -1,6 +1,6 @@
 """``python -m flipkit``, where the ``flipkit`` command is not on the path."""
 
-from flipkit.cli.main.main import main
+from flipkit.cli.main import main
 
 if __name__ == "__main__":
     main()

@@ -32,21 +32,7 @@ Value = int | float | str
 
 @dataclass(frozen=True)
 class Assumption:
-    """One assumption as the kit uses it.
-
-    Attributes
-    ----------
-    key : str
-        Dotted name.
-    value : int, float or str
-        Whole cents for money, parts per million for a rate.
-    kind : str
-        ``money``, ``rate``, ``minutes``, ``number``, ``whole`` or ``text``.
-    unit, meaning, source : str
-        From the packaged file.
-    layer : str
-        ``packaged``, ``shop`` or ``this run``.
-    """
+    """One assumption as the kit uses it."""
 
     key: str
     value: Value
@@ -57,18 +43,7 @@ class Assumption:
     layer: Layer
 
     def text(self, *, currency: str = "USD") -> str:
-        """The value as a reader writes it.
-
-        Parameters
-        ----------
-        currency : str
-            Code of the shop's currency.
-
-        Returns
-        -------
-        str
-            Such as ``$16.00``, ``7.65 %`` or ``30``.
-        """
+        """The value as a reader writes it."""
         if self.kind == "money":
             return show_cents(int(self.value), currency=currency)
         if self.kind == "rate":
@@ -116,25 +91,7 @@ class Assumptions:
         return {zone: int(entry.value) / 1e6 for zone, entry in mix.items()}
 
     def changed(self, overrides: Mapping[str, Any], *, currency: str = "USD") -> Assumptions:
-        """The same with some values of this run laid over them.
-
-        Parameters
-        ----------
-        overrides : mapping
-            Dotted key to value.
-        currency : str
-            The shop's currency, for reading money.
-
-        Returns
-        -------
-        Assumptions
-            New assumptions; these are left as they are.
-
-        Raises
-        ------
-        AssumptionError
-            If a key is unknown or a value is not of its kind or out of its bounds.
-        """
+        """The same with some values of this run laid over them."""
         entries = dict(self.entries)
         _lay_over(entries, overrides, "this run", "--set", currency)
         return _checked(entries)
@@ -200,23 +157,6 @@ def load_assumptions(
 def parsed_settings(text: str) -> dict[str, str]:
     """Assumptions written as ``KEY=VALUE`` with semicolons between them.
 
-    Parameters
-    ----------
-    text : str
-        The settings.
-
-    Returns
-    -------
-    dict of str to str
-        Key to value.
-
-    Raises
-    ------
-    AssumptionError
-        If a part has no equals sign.
-
-    Examples
-    --------
     >>> parsed_settings("help.wage=18; hour.target = 25.00")
     {'help.wage': '18', 'hour.target': '25.00'}
     """
@@ -230,25 +170,7 @@ def parsed_settings(text: str) -> dict[str, str]:
 
 
 def settings_in(path: Path, *, books: Path | None = None) -> dict[str, str]:
-    """The values of an assumptions file as this run's settings.
-
-    Parameters
-    ----------
-    path : Path
-        A file such as a shop's ``assumptions.toml``, or one that ``save_assumptions`` wrote.
-    books : Path, optional
-        Folder or workbook in which or beside which it lies, where it is not in the present folder.
-
-    Returns
-    -------
-    dict of str to str
-        Dotted key to value, as ``--set`` takes them.
-
-    Raises
-    ------
-    AssumptionError
-        If the file is not there or is no TOML file.
-    """
+    """The values of an assumptions file as this run's settings."""
     if books is not None and not path.is_file():
         path = (books if books.is_dir() else books.parent) / path
     if not path.is_file():

@@ -22,11 +22,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
-
-if TYPE_CHECKING:
-    from flipkit.books.problems import Problem
-    from flipkit.imports.mapping import Question
+from typing import Any
 
 
 class FlipkitError(Exception):
@@ -116,7 +112,7 @@ class BooksError(FlipkitError, ValueError):
     ``problems`` holds every problem found, each with file, row, column, found, needed and mend.
     """
 
-    def __init__(self, problems: Sequence[Problem]) -> None:
+    def __init__(self, problems: Sequence[Any]) -> None:
         count = len(problems)
         head = f"the books have {count} problem{'' if count == 1 else 's'} to mend first"
         text = "\n".join([head, *(str(problem) for problem in problems)])
@@ -131,7 +127,7 @@ class ConversionError(FlipkitError, ValueError):
     option that says it.
     """
 
-    def __init__(self, problems: Sequence[Problem] = (), questions: Sequence[Question] = ()) -> None:
+    def __init__(self, problems: Sequence[Any] = (), questions: Sequence[Any] = ()) -> None:
         text = "\n".join([*(str(problem) for problem in problems), *(str(question) for question in questions)])
         super().__init__(text, problems=tuple(problems), questions=tuple(questions))
         self.problems = tuple(problems)

@@ -23,15 +23,7 @@ _DEFAULT = re.compile(r'^books = ""', re.MULTILINE)
 
 @dataclass(frozen=True)
 class LabFolder:
-    """A working folder of notebooks.
-
-    Attributes
-    ----------
-    folder : Path
-        Where it is.
-    made, kept : tuple of str
-        Names of the notebooks that were copied, and of those that stood there already.
-    """
+    """A working folder of notebooks."""
 
     folder: Path
     made: tuple[str, ...]
@@ -39,25 +31,7 @@ class LabFolder:
 
 
 def lab_folder(books: Path, folder: Path | None = None) -> LabFolder:
-    """Copy the notebooks into a working folder, each opening the seller's books by default.
-
-    Parameters
-    ----------
-    books : Path
-        Folder of the books or a workbook.
-    folder : Path, optional
-        The working folder; beside the books where not given.
-
-    Returns
-    -------
-    LabFolder
-        What was copied and what was kept as it stood.
-
-    Raises
-    ------
-    PackError
-        If the books are not there, or the working folder cannot be one.
-    """
+    """Copy the notebooks into a working folder, each opening the seller's books by default."""
     if not books.exists():
         raise PackError("BOOKS", need="a folder of books or a workbook", got=str(books))
     place = (
@@ -85,20 +59,6 @@ def lab_folder(books: Path, folder: Path | None = None) -> LabFolder:
 def opened_on(notebook: dict[str, Any], books: str) -> str:
     """A notebook whose parameters name the books, without the outputs of other books.
 
-    Parameters
-    ----------
-    notebook : dict
-        The notebook; it is changed.
-    books : str
-        Where the books are, from the notebook's folder.
-
-    Returns
-    -------
-    str
-        The notebook's file.
-
-    Examples
-    --------
     >>> cell = {"cell_type": "code", "metadata": {"tags": ["parameters"]}, "source": ['books = ""  # which books']}
     >>> print(json.loads(opened_on({"cells": [cell]}, "../my books"))["cells"][0]["source"][0])
     books = "../my books"  # which books
@@ -115,18 +75,7 @@ def opened_on(notebook: dict[str, Any], books: str) -> str:
 
 
 def open_lab(folder: Path) -> int:
-    """Start JupyterLab in a folder, reading amounts as amounts, and wait until it ends.
-
-    Parameters
-    ----------
-    folder : Path
-        The working folder.
-
-    Returns
-    -------
-    int
-        JupyterLab's exit status.
-    """
+    """Start JupyterLab in a folder, reading amounts as amounts, and wait until it ends."""
     command = [sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={folder.resolve()}"]
     return subprocess.run(command, cwd=folder, env=lab_environment(), check=False).returncode  # noqa: S603
 
@@ -136,11 +85,6 @@ def lab_environment() -> dict[str, str]:
 
     Between two dollar signs JupyterLab sees a formula, and what a seller reads is full of amounts: formulas
     are switched off, and so is the question about news, which would ask the network.
-
-    Returns
-    -------
-    dict of str to str
-        Name to value.
     """
     others = os.environ.get("JUPYTER_CONFIG_PATH", "")
     found = {"JUPYTER_CONFIG_PATH": os.pathsep.join(filter(None, [str(_SETTINGS), others]))}

@@ -201,28 +201,6 @@ def share_out(total_cents: int, weights: npt.ArrayLike) -> Cents:
 def share_out_groups(totals_cents: npt.ArrayLike, group: npt.ArrayLike, weights: npt.ArrayLike) -> Cents:
     """Many amounts, each shared over the members of its own group, not a cent lost or invented.
 
-    Parameters
-    ----------
-    totals_cents : array, shape (g,)
-        One amount a group. [cents]
-    group : array, shape (n,)
-        Index of each member's group, 0 to g - 1.
-    weights : array, shape (n,)
-        Weight of each member, at least zero; a group whose weights are all zero shares equally.
-
-    Returns
-    -------
-    array, shape (n,)
-        The shares, int64; each group's sum is its total. Ties in the remainder go to the
-        earlier member. [cents]
-
-    Raises
-    ------
-    MoneyError
-        If a group with money has no member, or a weight is negative or not finite.
-
-    Examples
-    --------
     >>> share_out_groups([100, 7], [0, 0, 0, 1], [1, 1, 1, 5]).tolist()
     [34, 33, 33, 7]
     """
@@ -253,22 +231,6 @@ def share_out_groups(totals_cents: npt.ArrayLike, group: npt.ArrayLike, weights:
 def show_cents(cents: int, *, currency: str = "USD", plus: bool = False) -> str:
     """An amount as text, with the currency's sign or code, thousands marks and a true minus.
 
-    Parameters
-    ----------
-    cents : int
-        The amount. [cents]
-    currency : str
-        Code of the shop's currency.
-    plus : bool
-        Whether a gain carries a plus sign.
-
-    Returns
-    -------
-    str
-        The text.
-
-    Examples
-    --------
     >>> show_cents(-123450), show_cents(320, plus=True), show_cents(500, currency="CHF")
     ('−$1,234.50', '+$3.20', 'CHF 5.00')
     """

@@ -8,24 +8,12 @@ _PACKAGE = Path(__file__).resolve().parent
 
 
 def notebooks_folder() -> Path:
-    """Folder of the report notebooks.
-
-    Returns
-    -------
-    Path
-        ``notebooks`` of the checkout, or the copy that the installed package carries.
-    """
+    """Folder of the report notebooks."""
     return _shipped("notebooks")
 
 
 def demo_folder() -> Path:
-    """Folder of the demo shop's books.
-
-    Returns
-    -------
-    Path
-        ``data_demo`` of the checkout, or the copy that the installed package carries.
-    """
+    """Folder of the demo shop's books."""
     return _shipped("data_demo")
 
 

@@ -115,27 +115,6 @@ def read_weight(text: object, *, unit: str = "lb", name: str = "weight") -> floa
 def read_minutes(text: object, *, unit: str = "min", name: str = "minutes") -> float:
     """Read a span of working time such as ``1 h 20 min``, ``45 min`` or a bare number.
 
-    Parameters
-    ----------
-    text : str or number
-        What stands in the cell.
-    unit : str
-        Unit of a bare number.
-    name : str
-        What the time is called in an error.
-
-    Returns
-    -------
-    float
-        The time. [min]
-
-    Raises
-    ------
-    MeasureError
-        If the text is not a time, or is not a finite number of at least zero.
-
-    Examples
-    --------
     >>> read_minutes("1 h 20 min")
     80.0
     """
@@ -204,18 +183,6 @@ def _accept(value: float, name: str, got: object) -> float:
 def snapped(values: npt.ArrayLike) -> npt.NDArray[np.float64]:
     """Values moved onto the whole unit that they miss only by conversion noise.
 
-    Parameters
-    ----------
-    values : float or array, shape (n,)
-        Any unit.
-
-    Returns
-    -------
-    array, shape (n,)
-        The whole unit where it is nearer than ``SNAP``, the value itself elsewhere.
-
-    Examples
-    --------
     >>> float(snapped(30.48 / 2.54))
     12.0
     """
@@ -227,20 +194,6 @@ def snapped(values: npt.ArrayLike) -> npt.NDArray[np.float64]:
 def rounded_up(values: npt.ArrayLike, *, step: float = 1.0) -> npt.NDArray[np.float64]:
     """Values rounded up to the next multiple of a step, conversion noise aside.
 
-    Parameters
-    ----------
-    values : float or array, shape (n,)
-        Any unit.
-    step : float
-        The multiple, in the same unit.
-
-    Returns
-    -------
-    array, shape (n,)
-        The rounded values.
-
-    Examples
-    --------
     >>> float(rounded_up(30.48 / 2.54)), float(rounded_up(30.49 / 2.54))
     (12.0, 13.0)
     """
@@ -254,20 +207,6 @@ def rounded_up(values: npt.ArrayLike, *, step: float = 1.0) -> npt.NDArray[np.fl
 def rounded_down(values: npt.ArrayLike, *, step: float = 1.0) -> npt.NDArray[np.float64]:
     """Values rounded down to a multiple of a step, conversion noise aside.
 
-    Parameters
-    ----------
-    values : float or array, shape (n,)
-        Any unit.
-    step : float
-        The multiple, in the same unit.
-
-    Returns
-    -------
-    array, shape (n,)
-        The rounded values.
-
-    Examples
-    --------
     >>> float(rounded_down(11.99, step=0.25))
     11.75
     """
@@ -278,20 +217,6 @@ def rounded_down(values: npt.ArrayLike, *, step: float = 1.0) -> npt.NDArray[np.
 def rounded_nearest(values: npt.ArrayLike, *, step: float = 1.0) -> npt.NDArray[np.float64]:
     """Values rounded to the nearest multiple of a step, halves up, conversion noise aside.
 
-    Parameters
-    ----------
-    values : float or array, shape (n,)
-        Any unit.
-    step : float
-        The multiple, in the same unit.
-
-    Returns
-    -------
-    array, shape (n,)
-        The rounded values.
-
-    Examples
-    --------
     >>> float(rounded_nearest(20.25)), float(rounded_nearest(20.5))
     (20.0, 21.0)
     """

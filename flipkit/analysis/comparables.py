@@ -35,31 +35,6 @@ _MOST_MORE = 100
 def weighted_quantile(values: npt.ArrayLike, share: npt.ArrayLike, weights: npt.ArrayLike | None = None) -> Floats:
     """Quantiles by straight lines between the values, the type 7 of the textbooks when all weigh the same.
 
-    Parameters
-    ----------
-    values : array, shape (n,)
-        The values.
-    share : float or array
-        Shares between 0 and 1.
-    weights : array, shape (n,), optional
-        Weights above 0; all the same where not given.
-
-    Returns
-    -------
-    array
-        One quantile a share.
-
-    Raises
-    ------
-    NotEnoughDataError
-        If there is no value.
-
-    References
-    ----------
-    ``hyndman-fan-1996``, ``type-7-quantile`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> weighted_quantile([15, 20, 35, 40, 50], [0.25, 0.3, 0.4]).tolist()
     [20.0, 23.0, 29.0]
     """
@@ -77,24 +52,6 @@ def weighted_quantile(values: npt.ArrayLike, share: npt.ArrayLike, weights: npt.
 def hodges_lehmann(values: npt.ArrayLike, weights: npt.ArrayLike | None = None) -> float:
     """Median of the means of all pairs, each value paired with itself too.
 
-    Parameters
-    ----------
-    values : array, shape (n,)
-        The values.
-    weights : array, shape (n,), optional
-        Weights above 0; a pair weighs the product of its two.
-
-    Returns
-    -------
-    float
-        The middle.
-
-    References
-    ----------
-    ``hodges-lehmann-1963`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> hodges_lehmann([1, 2, 3, 4, 100])
     3.0
     """
@@ -110,20 +67,6 @@ def hodges_lehmann(values: npt.ArrayLike, weights: npt.ArrayLike | None = None) 
 def absolute_deviation(values: npt.ArrayLike, weights: npt.ArrayLike | None = None) -> float:
     """Median distance from the median.
 
-    Parameters
-    ----------
-    values : array, shape (n,)
-        The values.
-    weights : array, shape (n,), optional
-        Weights above 0.
-
-    Returns
-    -------
-    float
-        The distance.
-
-    Examples
-    --------
     >>> absolute_deviation([10, 7, 4, 3, 2, 1])
     2.0
     """
@@ -134,19 +77,7 @@ def absolute_deviation(values: npt.ArrayLike, weights: npt.ArrayLike | None = No
 
 @dataclass(frozen=True)
 class ComparableRules:
-    """How comparables are weighed.
-
-    Attributes
-    ----------
-    half_life_days : float
-        Age at which a sale weighs half. [days]
-    other_condition, unknown_condition : float
-        Weight of a sale in another condition, or in an unknown one.
-    outlier_spreads : float
-        Robust spreads from the middle beyond which a sale is damped.
-    spread, spread_weight : float
-        Spread of the logarithm held before any sale is seen, and the sales that it weighs.
-    """
+    """How comparables are weighed."""
 
     half_life_days: float
     other_condition: float
@@ -157,18 +88,7 @@ class ComparableRules:
 
 
 def comparable_rules(assumptions: Assumptions) -> ComparableRules:
-    """How comparables are weighed, as the assumptions say.
-
-    Parameters
-    ----------
-    assumptions : Assumptions
-        The group ``comparables``.
-
-    Returns
-    -------
-    ComparableRules
-        The rules.
-    """
+    """How comparables are weighed, as the assumptions say."""
     return ComparableRules(
         assumptions.number("comparables.half_life_days"),
         assumptions.share("comparables.other_condition"),
@@ -208,24 +128,6 @@ def comparable_weights(
 ) -> Floats:
     """Weight of each sale by its age and its condition.
 
-    Parameters
-    ----------
-    days_ago : array, shape (n,)
-        Age of each sale; NaN counts as one half-life. [days]
-    condition : array of str, shape (n,), optional
-        Conditions in the seller's own words; empty where unknown.
-    wanted : str
-        Condition of the thing to be priced; empty: conditions do not count.
-    rules : ComparableRules
-        How they count.
-
-    Returns
-    -------
-    array, shape (n,)
-        Weights, at most 1.
-
-    Examples
-    --------
     >>> from flipkit.assumptions import load_assumptions
     >>> rules = comparable_rules(load_assumptions())
     >>> comparable_weights([0, 180], ["good", "fair"], "good", rules=rules).tolist()
@@ -245,27 +147,6 @@ def typical_price(
 ) -> TypicalPrice:
     """Typical price and its spread from recorded sales of like things.
 
-    Parameters
-    ----------
-    price_cents : array, shape (n,)
-        What they sold for. [cents]
-    weights : array, shape (n,), optional
-        As ``comparable_weights`` gives them; 1 where not given.
-    rules : ComparableRules
-        How outliers are damped, and the spread held before.
-
-    Returns
-    -------
-    TypicalPrice
-        The middle, its error, the spread.
-
-    Raises
-    ------
-    NotEnoughDataError
-        If there is no sale, or a price is not above zero.
-
-    Examples
-    --------
     >>> from flipkit.assumptions import load_assumptions
     >>> rules = comparable_rules(load_assumptions())
     >>> found = typical_price([4000, 4400, 3600, 4100, 19900], rules=rules)
@@ -300,22 +181,6 @@ def typical_price(
 def price_quantiles(price_cents: npt.ArrayLike, found: TypicalPrice, shares: npt.ArrayLike) -> Floats:
     """Prices that shares of like things stay below.
 
-    Parameters
-    ----------
-    price_cents : array, shape (n,)
-        The recorded sales. [cents]
-    found : TypicalPrice
-        As ``typical_price`` gives it for them.
-    shares : array, shape (m,)
-        Shares between 0 and 1.
-
-    Returns
-    -------
-    array, shape (m,)
-        Type-7 quantiles of the sales from ``EMPIRICAL_FROM`` sales on, log-normal ones below. [cents]
-
-    Examples
-    --------
     >>> from flipkit.assumptions import load_assumptions
     >>> prices = [3000, 4000, 5000]
     >>> found = typical_price(prices, rules=comparable_rules(load_assumptions()))
@@ -336,24 +201,6 @@ def more_comparables(
     The decision turns where the typical price crosses ``turning_cents``. More sales will move
     the middle; how far is itself uncertain, and shrinks what is left to learn.
 
-    Parameters
-    ----------
-    found : TypicalPrice
-        What is known.
-    turning_cents : float
-        Typical price at which the decision turns. [cents]
-    chance : float
-        Chance from which on looking further is worth it.
-    leaning : tuple of (float, float), optional
-        Typical price decided by, and its logarithm's error, where it leans on more than ``found``. [cents]
-
-    Returns
-    -------
-    int or None
-        How many more; None where even a hundred would hardly change it.
-
-    Examples
-    --------
     >>> from flipkit.assumptions import load_assumptions
     >>> found = typical_price([4000, 4400, 3600], rules=comparable_rules(load_assumptions()))
     >>> more_comparables(found, turning_cents=3900, chance=0.1) is not None
@@ -377,20 +224,6 @@ def more_comparables(
 def days_before(days: npt.ArrayLike, as_of: dt.date) -> Floats:
     """Age of each sale on a day.
 
-    Parameters
-    ----------
-    days : array of datetime64, shape (n,)
-        Days of the sales; NaT where unknown.
-    as_of : date
-        The day.
-
-    Returns
-    -------
-    array, shape (n,)
-        The ages, NaN where unknown. [days]
-
-    Examples
-    --------
     >>> days_before(np.array(["2026-11-01", "NaT"], dtype="datetime64[D]"), dt.date(2026, 11, 14)).tolist()
     [13.0, nan]
     """

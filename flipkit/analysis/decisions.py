@@ -53,23 +53,6 @@ COLUMNS = [
 def buying_verdict(chance: float, cheap_share: float, *, claimed: bool) -> str:
     """What to do about a category.
 
-    Parameters
-    ----------
-    chance : float
-        Chance that its true hourly return beats the target, 0 to 1.
-    cheap_share : float
-        Share of its purchases that cost no more than the highest price worth paying, 0 to 1.
-    claimed : bool
-        Whether there is enough behind it to claim anything.
-
-    Returns
-    -------
-    str
-        One of ``VERDICTS``. Likely to beat the target (80 % or more) and cheap enough finds (10 % or more):
-        buy more. Unlikely (20 % or less) and fewer such finds: stop. All between: only under a price.
-
-    Examples
-    --------
     >>> buying_verdict(0.9, 0.7, claimed=True), buying_verdict(0.1, 0.02, claimed=True)
     ('buy more', 'stop')
     >>> buying_verdict(0.1, 0.3, claimed=True), buying_verdict(0.9, 0.7, claimed=False)
@@ -87,24 +70,6 @@ def buying_verdict(chance: float, cheap_share: float, *, claimed: bool) -> str:
 def record_price(mean_cost_cents: float, *, pulled: float, target: float, minutes: float) -> float:
     """The mean cost at which a category's purchases would have met the target.
 
-    Parameters
-    ----------
-    mean_cost_cents : float
-        What they cost on average. [cents]
-    pulled : float
-        Their hourly return, pulled towards the whole. [dollars per hour]
-    target : float
-        What an hour should bring. [dollars per hour]
-    minutes : float
-        Owner minutes that one takes. [min]
-
-    Returns
-    -------
-    float
-        The cost; below zero where they would miss it even free. [cents]
-
-    Examples
-    --------
     Half an hour each at $4 too little asks for $2 off a cost of $6:
 
     >>> record_price(600.0, pulled=14.0, target=18.0, minutes=30.0)
@@ -123,32 +88,6 @@ def buying_verdicts(
 ) -> pd.DataFrame:
     """A verdict for each category that the books know, with the figures that are its reason.
 
-    Parameters
-    ----------
-    ranking : DataFrame
-        As ``pulled_returns`` gives it on bought basis.
-    returns : DataFrame
-        As ``bought_returns`` gives it, for the intervals and the minutes.
-    purchases : DataFrame, n rows
-        What was bought in the window: ``category`` and ``cost_cents``.
-    knowledge : mapping
-        As ``shop_knowledge`` gives it.
-    target : float
-        What an hour should bring. [dollars per hour]
-
-    Returns
-    -------
-    DataFrame
-        One row a category, best verdict first, then by chance: ``category``, ``verdict``,
-        ``beats_target`` (0 to 1), ``pulled``, ``low``, ``high`` [dollars per hour], ``items``, ``trips``,
-        ``highest_cents`` (most to pay for one that sells at ``typical_cents``; 0: leave it), ``binding``
-        (what sets it: ``target`` or ``loss`` by its prospects, or its ``record``), ``usual_cost_cents``
-        (the middle of the purchases), ``cheap_share`` (of the purchases, at most the highest price), and
-        ``sells_from_cents``: where by its prospects no price is low enough at the typical one, what a thing must sell
-        for to bear the usual cost; NaN where that is not needed or none does. [cents]
-
-    Examples
-    --------
     The function needs a study's frames; see ``tests/analysis/test_buying_verdicts.py``.
     """
     table = ranking.merge(returns[["category", "low", "high", "expected_min"]], on="category", how="left").set_index(

@@ -14,15 +14,7 @@ Floats = npt.NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Offers:
-    """Offers below the asking price, counted beside the sales at it.
-
-    Attributes
-    ----------
-    parts : tuple of float
-        Offers as parts of the asking price, falling.
-    per_sale : tuple of float
-        How many of each come for every sale at the asking price.
-    """
+    """Offers below the asking price, counted beside the sales at it."""
 
     parts: tuple[float, ...] = ()
     per_sale: tuple[float, ...] = ()
@@ -42,40 +34,13 @@ class Wanting:
     share: Floats
 
     def unsold(self, chances: Floats) -> Floats:
-        """Share still unsold once a thing of the median level has met so many chances.
-
-        Parameters
-        ----------
-        chances : array
-            Sum of the weekly rates so far.
-
-        Returns
-        -------
-        array
-            The share.
-        """
+        """Share still unsold once a thing of the median level has met so many chances."""
         return np.asarray((self.share * np.exp(-self.level * chances[..., None])).sum(axis=-1))
 
 
 def wanting(never_share: float, spread: float, *, nodes: int = 9) -> Wanting:
     """Levels of a logarithmic normal beside things that nobody wants.
 
-    Parameters
-    ----------
-    never_share : float
-        Share that nobody wants.
-    spread : float
-        Spread of the others' logarithm; their median is 1.
-    nodes : int
-        How many levels stand for them.
-
-    Returns
-    -------
-    Wanting
-        The levels.
-
-    Examples
-    --------
     >>> found = wanting(0.1, 0.4)
     >>> round(float(found.share.sum()), 9), float(found.level[0])
     (1.0, 0.0)
@@ -92,17 +57,6 @@ class Demand:
 
     The rate is exp(log_rate - pull * log(price / typical) + weekly[w]); the chance of a sale in
     a week is 1 - exp(-rate).
-
-    Attributes
-    ----------
-    log_rate : array, shape (n,)
-        Logarithm of the sales in the first week at the typical price.
-    pull : array, shape (n,)
-        How much the logarithm of the rate falls for each unit of the price's logarithm.
-    weekly : array, shape (weeks,) or (n, weeks)
-        What each week on sale adds to the logarithm: fading and season.
-    offers : Offers
-        Offers below the asking price.
     """
 
     log_rate: Floats
@@ -116,75 +70,25 @@ class Demand:
         return int(self.weekly.shape[-1])
 
     def price_rates(self, log_ratio: Floats) -> Floats:
-        """Sales in a week that adds nothing, at prices over the typical one.
-
-        Parameters
-        ----------
-        log_ratio : array, shape (n, prices)
-            Logarithm of price over typical price.
-
-        Returns
-        -------
-        array, shape (n, prices)
-            The rates.
-        """
+        """Sales in a week that adds nothing, at prices over the typical one."""
         return np.asarray(np.exp(self.log_rate[:, None] - self.pull[:, None] * log_ratio))
 
     def week_factor(self, week: int) -> Floats:
-        """What a week multiplies the rates by.
-
-        Parameters
-        ----------
-        week : int
-            Weeks listed, 0 the first.
-
-        Returns
-        -------
-        array, shape (1,) or (n,)
-            The factor.
-        """
+        """What a week multiplies the rates by."""
         return np.asarray(np.exp(np.atleast_1d(self.weekly[..., week])))
 
     def part(self, rows: slice) -> Demand:
-        """The demand of some of the things.
-
-        Parameters
-        ----------
-        rows : slice
-            Which.
-
-        Returns
-        -------
-        Demand
-            Theirs.
-        """
+        """The demand of some of the things."""
         weekly = self.weekly if self.weekly.ndim == 1 else self.weekly[rows]
         return Demand(self.log_rate[rows], self.pull[rows], weekly, self.offers)
 
     def rows(self, rows: npt.NDArray[np.int64]) -> Demand:
-        """The demand of things named one by one.
-
-        Parameters
-        ----------
-        rows : array of int
-            Which.
-
-        Returns
-        -------
-        Demand
-            Theirs.
-        """
+        """The demand of things named one by one."""
         weekly = self.weekly if self.weekly.ndim == 1 else self.weekly[rows]
         return Demand(self.log_rate[rows], self.pull[rows], weekly, self.offers)
 
     def as_dict(self) -> dict[str, Any]:
-        """Plain lists, for a file.
-
-        Returns
-        -------
-        dict
-            What ``demand_from`` reads.
-        """
+        """Plain lists, for a file."""
         return {
             "log_rate": self.log_rate.tolist(),
             "pull": self.pull.tolist(),
@@ -196,35 +100,14 @@ class Demand:
 
 @dataclass(frozen=True)
 class Possible:
-    """What the demand of a thing may be: possibilities beside the middling one, and how likely each is.
-
-    Attributes
-    ----------
-    level : array, shape (m,) or (n, m)
-        Sales of each possibility over the middling one's, at the typical price.
-    pull : array, shape (m,)
-        What each adds to the pull.
-    share : array, shape (m,) or (n, m)
-        How likely each is.
-    """
+    """What the demand of a thing may be: possibilities beside the middling one, and how likely each is."""
 
     level: Floats
     pull: Floats
     share: Floats
 
     def moved(self, demand: Demand) -> list[Demand]:
-        """The demand of each possibility.
-
-        Parameters
-        ----------
-        demand : Demand
-            The middling one, of n things.
-
-        Returns
-        -------
-        list of Demand
-            One a possibility.
-        """
+        """The demand of each possibility."""
         log = np.log(np.maximum(self.level, 1e-300))
         return [
             Demand(
@@ -237,18 +120,7 @@ class Possible:
         ]
 
     def rows(self, rows: slice | npt.NDArray[np.int64]) -> Possible:
-        """The possibilities of some of the things.
-
-        Parameters
-        ----------
-        rows : slice or array of int
-            Which.
-
-        Returns
-        -------
-        Possible
-            Theirs.
-        """
+        """The possibilities of some of the things."""
         level, share = (part if part.ndim == 1 else part[rows] for part in (self.level, self.share))
         return Possible(level, self.pull, share)
 
@@ -268,26 +140,6 @@ def possible_demand(
 ) -> Possible:
     """Possibilities where level and pull are normal about the middling one, beside things that nobody wants.
 
-    Parameters
-    ----------
-    never_share : float
-        Share that nobody wants.
-    spread : float or array, shape (n,)
-        Spread of the level's logarithm: how far things differ and how unsure their level is.
-    pull_error : float
-        Standard error of the pull.
-    together : float
-        Covariance of the level's logarithm and the pull.
-    levels, pulls : int
-        How many places stand for each.
-
-    Returns
-    -------
-    Possible
-        The possibilities; the first is a thing that nobody wants.
-
-    Examples
-    --------
     >>> found = possible_demand(0.1, 0.4, pull_error=0.5)
     >>> round(float(found.share.sum()), 9), float(found.level[0]), found.pull.size
     (1.0, 0.0, 9)
@@ -311,18 +163,6 @@ def possible_demand(
 def demand_from(kept: Mapping[str, Any]) -> Demand:
     """Demand as ``Demand.as_dict`` wrote it.
 
-    Parameters
-    ----------
-    kept : mapping
-        The lists.
-
-    Returns
-    -------
-    Demand
-        The demand.
-
-    Examples
-    --------
     >>> one = Demand(np.array([-2.3]), np.array([2.0]), np.zeros(4))
     >>> demand_from(one.as_dict()).weeks
     4

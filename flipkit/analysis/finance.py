@@ -15,20 +15,6 @@ Floats = npt.NDArray[np.float64]
 def present_value(rate: float, flows: npt.ArrayLike) -> float:
     """Value today of equally spaced cash flows, the first of them today.
 
-    Parameters
-    ----------
-    rate : float
-        Rate a period, above -1.
-    flows : array, shape (n,)
-        Cash flows, money paid out negative.
-
-    Returns
-    -------
-    float
-        The value, in the flows' unit.
-
-    Examples
-    --------
     >>> round(present_value(0.08, [-40_000, 5_000, 8_000, 12_000, 30_000]), 5)
     3065.22267
     """
@@ -39,22 +25,6 @@ def present_value(rate: float, flows: npt.ArrayLike) -> float:
 def future_value(rate: float, periods: int, *, payment: float, start: float) -> float:
     """What a start and equal payments at the end of each period grow to; money paid in is negative.
 
-    Parameters
-    ----------
-    rate : float
-        Rate a period.
-    periods : int
-        How many periods.
-    payment, start : float
-        Payment of each period, and what is there at the start.
-
-    Returns
-    -------
-    float
-        The value at the end.
-
-    Examples
-    --------
     >>> round(future_value(0.1, 2, payment=0.0, start=-100.0), 6)
     121.0
     """
@@ -66,18 +36,6 @@ def future_value(rate: float, periods: int, *, payment: float, start: float) -> 
 def internal_rates(flows: npt.ArrayLike) -> Floats:
     """Every rate at which equally spaced cash flows are worth nothing today.
 
-    Parameters
-    ----------
-    flows : array, shape (n,)
-        Cash flows, money paid out negative.
-
-    Returns
-    -------
-    array
-        The rates above -1, rising; none, one or several.
-
-    Examples
-    --------
     >>> internal_rates([-100.0, 230.0, -132.0]).round(6).tolist()
     [0.1, 0.2]
     """
@@ -96,22 +54,6 @@ def internal_rate(flows: npt.ArrayLike) -> float:
     Flows that change sign more than once may have several rates, or none; ``internal_rates``
     lists them. The nearest to zero is the convention of the usual packages.
 
-    Parameters
-    ----------
-    flows : array, shape (n,)
-        Cash flows, money paid out negative.
-
-    Returns
-    -------
-    float
-        The rate; NaN where there is none.
-
-    References
-    ----------
-    ``numpy-financial`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> round(internal_rate([-100, 39, 59, 55, 20]), 5)
     0.28095
     """
@@ -122,26 +64,6 @@ def internal_rate(flows: npt.ArrayLike) -> float:
 def annual_rate(days: npt.ArrayLike, flows: npt.ArrayLike) -> float:
     """Internal rate of return of dated cash flows, a year of 365 days.
 
-    Parameters
-    ----------
-    days : array, shape (n,)
-        Day of each flow, counted from any day. [days]
-    flows : array, shape (n,)
-        Cash flows, money paid out negative.
-
-    Returns
-    -------
-    float
-        The rate nearest to zero between -99.99 % and 1,000,000 % a year; NaN where there is
-        none.
-
-    Raises
-    ------
-    NotEnoughDataError
-        If days and flows are not of one length.
-
-    Examples
-    --------
     >>> round(annual_rate([0, 365], [-100.0, 110.0]), 6)
     0.1
     """

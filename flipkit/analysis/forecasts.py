@@ -57,23 +57,6 @@ class Forecast(NamedTuple):
 def forecast_table(forecasts: Iterable[Forecast]) -> pd.DataFrame:
     """Forecasts as a table.
 
-    Parameters
-    ----------
-    forecasts : iterable of Forecast
-        The forecasts.
-
-    Returns
-    -------
-    DataFrame
-        One row a forecast, columns ``COLUMNS``.
-
-    Raises
-    ------
-    AssumptionError
-        If one is of no known kind, or its figures make no sense.
-
-    Examples
-    --------
     >>> day, due = dt.date(2026, 10, 31), dt.date(2026, 11, 30)
     >>> forecast_table([Forecast(day, due, "sale", "R-1", "mugs", chance=0.3)])["chance"].tolist()
     [0.3]
@@ -90,23 +73,7 @@ def forecast_table(forecasts: Iterable[Forecast]) -> pd.DataFrame:
 
 
 def kept_forecasts(folder: Path) -> pd.DataFrame:
-    """Forecasts kept so far beside the books.
-
-    Parameters
-    ----------
-    folder : Path
-        Where the books are.
-
-    Returns
-    -------
-    DataFrame
-        As ``forecast_table``; empty where none was kept.
-
-    Raises
-    ------
-    AssumptionError
-        If the file lacks a column.
-    """
+    """Forecasts kept so far beside the books."""
     path = Path(folder, FILE)
     if not path.is_file():
         return forecast_table([])
@@ -124,20 +91,7 @@ def kept_forecasts(folder: Path) -> pd.DataFrame:
 
 
 def keep_forecasts(folder: Path, forecasts: pd.DataFrame) -> int:
-    """Add forecasts to those kept; one made on the same day of the same thing is not said twice.
-
-    Parameters
-    ----------
-    folder : Path
-        Where the books are.
-    forecasts : DataFrame
-        As ``forecast_table`` gives it.
-
-    Returns
-    -------
-    int
-        How many were new.
-    """
+    """Add forecasts to those kept; one made on the same day of the same thing is not said twice."""
     kept = kept_forecasts(folder)
     key = ["made_on", "due_on", "what", "subject"]
     both = pd.concat([kept, forecasts[list(COLUMNS)]], ignore_index=True) if len(kept) else forecasts[list(COLUMNS)]
@@ -157,25 +111,6 @@ def scored(
 ) -> pd.DataFrame:
     """Forecasts whose day has come, beside what happened.
 
-    Parameters
-    ----------
-    forecasts : DataFrame
-        As ``kept_forecasts`` gives it.
-    outcomes : mapping
-        By what, subject and due day: 1 or 0 for what happened or not, else the amount. A
-        forecast without an outcome (a price of what did not sell) is left unscored.
-    as_of : date
-        The last day that is known.
-
-    Returns
-    -------
-    DataFrame
-        The due forecasts with ``outcome``, ``inside`` (interval holds it; NaN for chances),
-        ``brier`` (chances), ``pinball`` (amounts: mean of the pinball losses of low, middle and
-        high at their levels) and ``error`` (middle or chance less outcome).
-
-    Examples
-    --------
     >>> day, due = dt.date(2026, 10, 31), dt.date(2026, 11, 30)
     >>> told = forecast_table([Forecast(day, due, "sale", "R-1", "mugs", chance=0.3)])
     >>> scored(told, {("sale", "R-1", due): 1.0}, as_of=due)["brier"].round(2).tolist()
@@ -205,28 +140,6 @@ def scored(
 def score_table(scores: pd.DataFrame, *, by: str = "what") -> pd.DataFrame:
     """How good the forecasts were.
 
-    Parameters
-    ----------
-    scores : DataFrame
-        As ``scored`` gives it.
-    by : str
-        ``what`` or ``category``.
-
-    Returns
-    -------
-    DataFrame
-        One row a kind (and category): ``forecasts``, ``scored``, ``said`` (mean chance or
-        middle), ``happened`` (mean outcome), ``bias`` and its standard error, ``coverage`` and
-        the ``level`` meant, ``brier`` and ``brier_of_base`` (saying the mean of what happened
-        every time), ``pinball``.
-
-    Raises
-    ------
-    NotEnoughDataError
-        If nothing has come due.
-
-    Examples
-    --------
     See ``tests/analysis/test_track_record.py``.
     """
     if not len(scores):
@@ -273,23 +186,6 @@ class Fault(NamedTuple):
 def faults(scores: pd.DataFrame, *, too_few: int, chance: float = 0.01) -> list[Fault]:
     """Kinds of forecasts that are off by more than luck explains.
 
-    Parameters
-    ----------
-    scores : DataFrame
-        As ``scored`` gives it.
-    too_few : int
-        Below so many scored forecasts of a kind nothing is said of it.
-    chance : float
-        How seldom luck alone may do it to a kind that is right, for its bias and again for its
-        intervals, were its forecasts independent.
-
-    Returns
-    -------
-    list of Fault
-        By kind; empty where none is found.
-
-    Examples
-    --------
     >>> day, due = dt.date(2026, 10, 31), dt.date(2026, 11, 30)
     >>> told = forecast_table([Forecast(day, due, "sale", str(k), "mugs", chance=0.9) for k in range(20)])
     >>> lost = {("sale", str(k), due): float(k % 2) for k in range(20)}
@@ -317,20 +213,7 @@ def faults(scores: pd.DataFrame, *, too_few: int, chance: float = 0.01) -> list[
 
 
 def item_outcomes(items: pd.DataFrame, forecasts: pd.DataFrame) -> dict[tuple[str, str, dt.date], float]:
-    """What became of things that forecasts are about, from the books.
-
-    Parameters
-    ----------
-    items : DataFrame
-        As ``item_economics`` gives them, later than the forecasts.
-    forecasts : DataFrame
-        As ``kept_forecasts`` gives them.
-
-    Returns
-    -------
-    dict
-        For ``scored``: a sale by the due day is 1, none is 0; price and days of what sold.
-    """
+    """What became of things that forecasts are about, from the books."""
     sold = dict(zip(items["item_id"], items["sold_on"], strict=True))
     price = dict(zip(items["item_id"], items["sold_price_cents"], strict=True))
     days = dict(zip(items["item_id"], items["days_listed"], strict=True))
@@ -390,30 +273,6 @@ def stock_forecasts(
     things that few want; the chances that it has already had are counted. The middle of a price is
     the mean of what such sales brought of the price asked some weeks before.
 
-    Parameters
-    ----------
-    items : DataFrame
-        As ``item_economics`` gives them.
-    price_changes : DataFrame
-        As the books hold them.
-    model : SellingModel
-        The chance of a sale.
-    typical : Typical
-        Typical price of each thing.
-    as_of : date
-        The last day that is known.
-    due_on : date
-        The day by which.
-    level : float
-        How often the price is meant to lie in its interval.
-
-    Returns
-    -------
-    DataFrame
-        As ``track_record.forecast_table``: a ``sale`` and a ``sold price`` for each thing.
-
-    Examples
-    --------
     See ``tests/analysis/test_forecasts.py``.
     """
     weeks = person_weeks(items, price_changes, typical.cents, as_of=as_of)
@@ -462,26 +321,6 @@ def return_forecast(
 ) -> Forecast:
     """A forecast of a return or a net from an estimate and its interval.
 
-    Parameters
-    ----------
-    what : str
-        ``month net``, ``month hourly`` or ``category hourly``.
-    subject : str
-        The month or the category.
-    estimate, low, high : float
-        The estimate and its interval.
-    made_on, due_on : date
-        The day of the forecast, and the day on which it is known.
-    level : float
-        How often the interval is meant to hold it.
-
-    Returns
-    -------
-    Forecast
-        The forecast.
-
-    Examples
-    --------
     >>> day = dt.date(2026, 10, 31)
     >>> return_forecast("month hourly", "2026-11", 14.0, 11.0, 19.0, made_on=day, due_on=day, level=0.8).high
     19.0
@@ -492,25 +331,6 @@ def return_forecast(
 def imagined_months(items: pd.DataFrame, month: pd.Period, *, as_of: dt.date, months: int) -> pd.DataFrame:
     """What a month may come to: its days so far as they were, the days to come as those of a month before.
 
-    Parameters
-    ----------
-    items : DataFrame
-        As ``item_economics`` gives them.
-    month : Period
-        The month.
-    as_of : date
-        The last day that is known; before the month's first day all of it is to come.
-    months : int
-        Months before it that are looked at; those without owner minutes on sales say nothing.
-
-    Returns
-    -------
-    DataFrame
-        One row for each of them, the earliest first: ``net_cents`` [cents], ``owner_min`` [min],
-        ``hourly`` [dollars per hour].
-
-    Examples
-    --------
     By the 10th of March 5.00 came in for an hour; after a 10th, January brought 20.00 and February 30.00:
 
     >>> day = pd.to_datetime(["2026-01-04", "2026-01-20", "2026-02-11", "2026-03-05"])
@@ -536,26 +356,6 @@ def return_forecasts(
 ) -> list[Forecast]:
     """Forecasts of a month's net and hourly return, from its days so far and how the months before it differ.
 
-    Parameters
-    ----------
-    items : DataFrame
-        As ``item_economics`` gives them.
-    as_of : date
-        The last day that is known.
-    due_on : date
-        Last day of the month.
-    months : int
-        Months before it that are learned from.
-    level : float
-        How often the figure is meant to lie in its interval.
-
-    Returns
-    -------
-    list of Forecast
-        ``month net`` [cents] and ``month hourly`` [dollars per hour]; none where fewer than six months say anything.
-
-    Examples
-    --------
     >>> day = pd.date_range("2026-01-01", periods=8, freq="MS")
     >>> items = pd.DataFrame({"sold_on": day, "net_cents": [1200, 1400] * 4, "owner_min": 60.0})
     >>> told = return_forecasts(items, as_of=dt.date(2026, 9, 30), due_on=dt.date(2026, 10, 31), months=12, level=0.8)
@@ -578,24 +378,6 @@ def return_forecasts(
 def month_interval(estimate: float, error: float, next_error: float, *, level: float) -> tuple[float, float]:
     """Interval for next month's figure: the estimate's own error and the luck of a single month.
 
-    Parameters
-    ----------
-    estimate : float
-        The figure expected.
-    error : float
-        Standard error of that estimate.
-    next_error : float
-        Standard deviation of a single month around the truth.
-    level : float
-        How often the interval is meant to hold.
-
-    Returns
-    -------
-    tuple of float
-        Low and high.
-
-    Examples
-    --------
     >>> [round(end, 2) for end in month_interval(10.0, 3.0, 4.0, level=0.9)]
     [1.78, 18.22]
     """
@@ -682,34 +464,6 @@ def month_draws(
 ) -> Floats:
     """Hourly returns that one month's sales of a group may come to.
 
-    Parameters
-    ----------
-    net_cents, owner_min : array, shape (n,)
-        Net and owner minutes of past sales. [cents], [min]
-    trip : array, shape (n,)
-        Trip of each; items of a trip are alike, so the trips are weighed.
-    sales_a_month : array of int, shape (months,)
-        How many such sales past months had; those without one say nothing of a return.
-    known : tuple of float
-        Net and minutes of the month's sales so far. [cents], [min]
-    left : float
-        Part of the month still to come.
-    draws : int
-        How many months are imagined.
-    random : Generator
-        Source of the draws.
-
-    Returns
-    -------
-    array, shape (draws,)
-        Dollars per hour, each of a month with at least one sale.
-
-    References
-    ----------
-    The random weights are those of ``rubin-1981`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> random = np.random.default_rng(1)
     >>> found = month_draws([900, 2500, 400, 3100], [30, 50, 20, 60], list("aabc"), [2, 0, 3], random=random)
     >>> bool(8 < found.min() < 24 < found.max() < 40)
@@ -748,31 +502,6 @@ def category_forecasts(
 ) -> list[Forecast]:
     """Forecast of what an hour earns on each category's sales in the month that ends on a day.
 
-    Parameters
-    ----------
-    items : DataFrame
-        As ``item_economics`` gives them, as of the forecast's day.
-    as_of : date
-        The last day that is known; what the month has sold by then counts as it is.
-    due_on : date
-        Last day of the month.
-    months : int
-        Months before it whose sales are learned from.
-    level : float
-        How often the return is meant to lie in its interval.
-    too_few : int
-        Below so many past sales, or of ``hourly.FEW_TRIPS`` trips, nothing is forecast.
-    seed : int
-        Start of the draws.
-
-    Returns
-    -------
-    list of Forecast
-        One a category that is known well enough, sorted by name. ``middle`` is the mean of the
-        months imagined, so that the gaps of good forecasts come to nothing in the long run.
-
-    Examples
-    --------
     >>> day = pd.date_range("2026-01-05", periods=12, freq="10D")
     >>> items = pd.DataFrame({"category": "mugs", "trip_id": list("abcdefabcdef"), "sold_on": day,
     ...     "bought_on": day, "net_cents": [900, 1500] * 6, "owner_min": 30.0})
@@ -814,20 +543,6 @@ def category_forecasts(
 def category_outcomes(items: pd.DataFrame, forecasts: pd.DataFrame) -> dict[tuple[str, str, dt.date], float]:
     """What an hour earned on each forecast category's sales of the month, from the books.
 
-    Parameters
-    ----------
-    items : DataFrame
-        As ``item_economics`` gives them, later than the forecasts.
-    forecasts : DataFrame
-        As ``kept_forecasts`` gives them.
-
-    Returns
-    -------
-    dict
-        For ``track_record.scored``; a category without a sale in the month has no outcome.
-
-    Examples
-    --------
     >>> from flipkit.analysis.forecasts import forecast_table
     >>> made, due = dt.date(2026, 4, 30), dt.date(2026, 5, 31)
     >>> told = forecast_table([Forecast(made, due, WHAT, "mugs", "mugs", low=9, middle=20, high=31, level=0.8)])

@@ -21,29 +21,6 @@ Floats = npt.NDArray[np.float64]
 def best_hours(hourly: npt.ArrayLike, available_h: npt.ArrayLike, *, hours: float, least: float = 0.0) -> Floats:
     """Hours for each category: the best first as far as its finds allow, nothing below a least return.
 
-    Parameters
-    ----------
-    hourly : array, shape (..., k)
-        True hourly returns, or draws of them. [dollars per hour]
-    available_h : array, shape (k,)
-        Hours that next month's finds of each can take. [h]
-    hours : float
-        Hours to share out. [h]
-    least : float
-        A return below which an hour is better not worked. [dollars per hour]
-
-    Returns
-    -------
-    array, shape (..., k)
-        The hours. [h]
-
-    Raises
-    ------
-    AssumptionError
-        If hours are negative.
-
-    Examples
-    --------
     >>> best_hours([12.0, 30.0, -2.0], [10.0, 4.0, 50.0], hours=20.0).tolist()
     [10.0, 4.0, 0.0]
     """
@@ -95,36 +72,6 @@ def hour_plan(
 ) -> HourPlan:
     """Share next month's hours among categories whose returns are only estimated.
 
-    Parameters
-    ----------
-    hourly, error : array, shape (k,)
-        Estimated returns and their standard errors. [dollars per hour]
-    available_h : array, shape (k,)
-        Hours that next month's finds of each can take. [h]
-    hours : float
-        Hours to share out. [h]
-    least : float
-        A return below which an hour is better not worked. [dollars per hour]
-    doubt : float
-        How many of its errors each return counts for more, the benefit of the doubt; with 0 the
-        plan is the one that earns most on average next month.
-    draws : int
-        How many sets of true returns are imagined.
-    seed : int
-        Start of the draws.
-
-    Returns
-    -------
-    HourPlan
-        The plan, and what more knowledge would be worth.
-
-    Raises
-    ------
-    AssumptionError
-        If an estimate or an error is not known.
-
-    Examples
-    --------
     >>> plan = hour_plan([20.0, 18.0], [1.0, 8.0], [30.0, 30.0], hours=40.0, draws=2000, seed=1)
     >>> plan.hours.tolist(), bool(plan.worth_of_knowing[1] > plan.worth_of_knowing[0])
     ([30.0, 10.0], True)
@@ -174,32 +121,6 @@ def worth_of_items(
     The estimate will move by what the new items teach: a normal whose variance is the part of
     the present one that they take away.
 
-    Parameters
-    ----------
-    hourly, error : array, shape (k,)
-        Estimated returns and their standard errors. [dollars per hour]
-    items : array, shape (k,)
-        Items behind each estimate.
-    available_h : array, shape (k,)
-        Hours that next month's finds of each can take. [h]
-    more : int
-        Further items of each category.
-    hours : float
-        Hours to share out. [h]
-    least : float
-        A return below which an hour is better not worked. [dollars per hour]
-    draws : int
-        How many ways of learning are imagined.
-    seed : int
-        Start of the draws.
-
-    Returns
-    -------
-    array, shape (k,)
-        The gain from knowing more of each alone. [dollars]
-
-    Examples
-    --------
     >>> found = worth_of_items([20, 19], [1, 6], [200, 8], [30, 30], more=10, hours=30, draws=4000, seed=1)
     >>> bool(found[1] > found[0])
     True
@@ -212,22 +133,6 @@ def worth_of_items(
 def available_hours(items_a_month: npt.ArrayLike, minutes_an_item: npt.ArrayLike, *, stretch: float) -> Floats:
     """Hours that next month's finds can take, from what was found so far.
 
-    Parameters
-    ----------
-    items_a_month : array, shape (k,)
-        Items of each category bought in a month so far.
-    minutes_an_item : array, shape (k,)
-        Owner minutes that an item takes. [min]
-    stretch : float
-        How far beyond that more can be found, 1 for not at all.
-
-    Returns
-    -------
-    array, shape (k,)
-        The hours. [h]
-
-    Examples
-    --------
     >>> available_hours([6, 2], [60, 90], stretch=1.5).tolist()
     [9.0, 4.5]
     """

@@ -23,18 +23,6 @@ _MEND = "run 'flipkit report' first, or name a pack or its knowledge.json with -
 def knowledge_text(knowledge: Mapping[str, Any]) -> str:
     """The knowledge as JSON: keys sorted, numbers to ten figures.
 
-    Parameters
-    ----------
-    knowledge : mapping
-        As ``shop_knowledge`` gives it.
-
-    Returns
-    -------
-    str
-        JSON, ending in a line end.
-
-    Examples
-    --------
     >>> print(knowledge_text({"version": 1, "as_of": "2026-11-14", "share": 1 / 3}), end="")
     {
      "as_of": "2026-11-14",
@@ -46,23 +34,7 @@ def knowledge_text(knowledge: Mapping[str, Any]) -> str:
 
 
 def read_knowledge(path: Path) -> dict[str, Any]:
-    """What a report left: from a pack's folder, or from the file itself.
-
-    Parameters
-    ----------
-    path : Path
-        The pack or the file.
-
-    Returns
-    -------
-    dict
-        As ``shop_knowledge`` gives it.
-
-    Raises
-    ------
-    PackError
-        If there is none, or it is none of ours.
-    """
+    """What a report left: from a pack's folder, or from the file itself."""
     file = path / FILE if path.is_dir() else path
     try:
         found = json.loads(file.read_text(encoding="utf-8"))
@@ -77,23 +49,7 @@ def read_knowledge(path: Path) -> dict[str, Any]:
 
 
 def newest_knowledge(folder: Path) -> Path:
-    """The newest knowledge below a folder of packs: the latest day known, then the latest name.
-
-    Parameters
-    ----------
-    folder : Path
-        Such as ``packs``.
-
-    Returns
-    -------
-    Path
-        The file.
-
-    Raises
-    ------
-    PackError
-        If no pack there has any.
-    """
+    """The newest knowledge below a folder of packs: the latest day known, then the latest name."""
     found = [(_day(file), file.parent.name, file) for file in folder.glob(f"*/{FILE}")]
     if not found:
         raise PackError(f"{folder.name}/", need=f"a folder of packs with a {FILE}", got="none", mend=_MEND)

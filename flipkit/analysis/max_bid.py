@@ -41,25 +41,7 @@ _LIKING_NODES = 5
 
 @dataclass(frozen=True)
 class Terms:
-    """What a thing takes besides what it costs.
-
-    Attributes
-    ----------
-    fee_price_cents, fee_cents : tuple of float
-        Marketplace fees at rising prices; straight lines between them. [cents]
-    refund_share : float
-        Part of the price that refunds and damage take on average.
-    at_sale_cents : float
-        Label, materials and hired packing of a sale, less the shipping charged. [cents]
-    before_cents : float
-        Share of the trip. [cents]
-    week_cents : float
-        Share of the overheads for each week. [cents]
-    before_min, sale_min, week_min : float
-        Owner minutes until it is listed, at a sale, and for each week. [min]
-    volume_cuft : float
-        Room that it takes. [cu ft]
-    """
+    """What a thing takes besides what it costs."""
 
     fee_price_cents: tuple[float, ...]
     fee_cents: tuple[float, ...]
@@ -70,7 +52,7 @@ class Terms:
     before_min: float
     sale_min: float
     week_min: float
-    volume_cuft: float
+    volume_cuft: float  # [cu ft]
 
     def net_cents(self, price: Floats) -> Floats:
         """What a sale at prices leaves, before the thing's cost and the owner's time. [cents]"""
@@ -83,41 +65,7 @@ class Terms:
 
 @dataclass(frozen=True)
 class Question:
-    """What is known of a thing in the seller's hand, and what the seller wants.
-
-    Attributes
-    ----------
-    typical_cents, price_error : float
-        What like things sell for, and the standard error of its logarithm.
-    demand : Demand
-        How buyers come for a middling thing.
-    pace_error : float
-        Standard error of the logarithm of the rate.
-    never_share, appeal_spread : float
-        Share that nobody wants, and how far the others differ.
-    terms : Terms
-        What it takes.
-    target_cents : float
-        What an owner hour should bring. [cents]
-    loss_limit : float
-        Chance of losing money that is not to be passed.
-    salvage : float
-        Part of its cost that a thing brings which never sells.
-    money_rate : float
-        What money not tied up would earn in a year.
-    storage_cents : float
-        Worth of a cubic foot of room for a week. [cents]
-    change_min : float
-        Work of changing a price. [min]
-    grid : PriceGrid
-        Prices considered.
-    endings_cents : tuple of int
-        Endings that prices may have.
-    pull_error : float
-        Standard error of the pull of the price.
-    pull_with_pace : float
-        Covariance of the pull and the logarithm of the rate.
-    """
+    """What is known of a thing in the seller's hand, and what the seller wants."""
 
     typical_cents: float
     price_error: float
@@ -147,41 +95,7 @@ class Question:
 
 @dataclass(frozen=True)
 class Answer:
-    """The most to pay, and why.
-
-    Attributes
-    ----------
-    highest_cents : int
-        The most to pay; 0: leave it. [cents]
-    for_target_cents, for_loss_cents : int
-        Cost at which the target is just met (may be negative), and at which the chance of losing
-        money reaches the limit. [cents]
-    low_cents, high_cents : int
-        Where the cost for the target lies with a chance of 80 %, price and pace being unsure. [cents]
-    price_error_cents, pace_error_cents : int
-        Standard errors of the cost for the target from what like things sell for, which is each
-        thing's own, and from the pace of selling, which things of a category share. [cents]
-    binding : str
-        ``target`` or ``loss``: which of the two is lower.
-    sold_share : float
-        Chance that it sells while it is listed.
-    weeks : float
-        Expected weeks on sale.
-    owner_min : float
-        Expected owner minutes. [min]
-    list_cents : int
-        What to ask at first. [cents]
-    sale_cents : int
-        Mean price of the sale if it sells. [cents]
-    takings_cents : int
-        What it brings on average before its cost, the share of trip and overheads taken off. [cents]
-    week_prices : tuple of (int, int)
-        Week and price of the listing and of each markdown. [cents]
-    first_offer_cents : int
-        Lowest offer to take in the first week. [cents]
-    give_up_week : int
-        Weeks after which it is given up.
-    """
+    """The most to pay, and why."""
 
     highest_cents: int
     for_target_cents: int
@@ -197,7 +111,7 @@ class Answer:
     list_cents: int
     sale_cents: int
     takings_cents: int
-    week_prices: tuple[tuple[int, int], ...]
+    week_prices: tuple[tuple[int, int], ...]  # [cents]
     first_offer_cents: int
     give_up_week: int
     _cost_factor: float = field(repr=False)
@@ -291,20 +205,6 @@ def highest_price(asked: Question, sale: tuple[PricePaths, PriceTable] | None = 
 def best_sale(asked: Question) -> tuple[PricePaths, PriceTable]:
     """How a thing is best sold, all that its demand may be weighed.
 
-    Parameters
-    ----------
-    asked : Question
-        The thing.
-
-    Returns
-    -------
-    paths : PricePaths
-        Prices, lowest offers, and the week to give up.
-    table : PriceTable
-        The prices considered; what a sale leaves has its work taken off at the target.
-
-    Examples
-    --------
     See ``tests/analysis/test_buying.py``.
     """
     minute = asked.target_cents / 60
@@ -407,18 +307,6 @@ class Driver(NamedTuple):
 def drivers(asked: Question) -> list[Driver]:
     """What the highest price hangs on: each input moved down and up, the widest first.
 
-    Parameters
-    ----------
-    asked : Question
-        The thing.
-
-    Returns
-    -------
-    list of Driver
-        One an input.
-
-    Examples
-    --------
     See ``tests/analysis/test_buying.py``.
     """
     terms = asked.terms
@@ -491,27 +379,6 @@ def part_out(whole: Question, parts: Sequence[Question], *, apart_min: float = 0
 
     Finding it, its trip and taking it apart count once for the parts together.
 
-    Parameters
-    ----------
-    whole : Question
-        The thing as it is.
-    parts : sequence of Question
-        Its parts; what their terms say of the trip is left out.
-    apart_min : float
-        Work of taking it apart. [min]
-
-    Returns
-    -------
-    PartOut
-        Both costs for the target, and the better way.
-
-    Raises
-    ------
-    AssumptionError
-        If there is no part.
-
-    Examples
-    --------
     See ``tests/analysis/test_buying.py``.
     """
     if not parts:
@@ -530,22 +397,6 @@ def turning_price(asked: Question, cost_cents: float, *, steps: int = 14) -> flo
     With ``comparables.more_comparables`` it says how many more comparables would change the
     decision.
 
-    Parameters
-    ----------
-    asked : Question
-        The thing.
-    cost_cents : float
-        What is asked for it. [cents]
-    steps : int
-        How often the range is halved.
-
-    Returns
-    -------
-    float or None
-        The typical price; None where neither a tenth nor ten times of what is held turns it. [cents]
-
-    Examples
-    --------
     See ``tests/analysis/test_buying.py``.
     """
 
@@ -577,27 +428,6 @@ SHOP = "whole shop"
 def answer(knowledge: Mapping[str, Any], category: str, **known: Any) -> Answer:
     """The most to pay for a thing, from what the shop knows.
 
-    Parameters
-    ----------
-    knowledge : mapping
-        As ``shop_knowledge`` gives it, or read back from its file.
-    category : str
-        The category.
-    **known : see below
-        What is known of the thing, as in ``question``.
-
-    Returns
-    -------
-    Answer
-        The price and its reasons.
-
-    Raises
-    ------
-    AssumptionError
-        If the venue, the size or the price makes no sense.
-
-    Examples
-    --------
     See ``tests/analysis/test_buying.py``.
     """
     return highest_price(question(knowledge, category, **known))
@@ -618,40 +448,6 @@ def question(
 ) -> Question:
     """A question about a thing from what the shop knows.
 
-    Parameters
-    ----------
-    knowledge : mapping
-        As ``shop_knowledge`` gives it, or read back from its file.
-    category : str
-        The category; one that the shop does not know is judged by the whole shop.
-    price_cents : float, optional
-        What like things sell for, as the seller thinks. [cents]
-    comparables_cents : sequence of float
-        Recorded sales of like things, better than a thought. [cents]
-    size : str
-        Size class of the packed parcel; empty: the category's most common one.
-    weight_lb : float, optional
-        Packed weight; without it such things' usual one. The label moves by what a pound more of
-        the shop's parcels of that size cost. [lb]
-    venue : str
-        Where it is to be sold; empty: where the shop mostly sells.
-    at_sale_cents : float, optional
-        Label, materials and hired packing less shipping charged, where known better. [cents]
-    target_cents, loss_limit : float, optional
-        The seller's wishes, where not those of the knowledge.
-
-    Returns
-    -------
-    Question
-        For ``highest_price``.
-
-    Raises
-    ------
-    AssumptionError
-        If the venue or the size is unknown, or the price or a wish makes no sense.
-
-    Examples
-    --------
     See ``tests/analysis/test_buying.py``.
     """
     kind = knowledge["categories"].get(category) or knowledge["categories"][SHOP]
@@ -730,27 +526,6 @@ def question(
 def venue_answers(knowledge: Mapping[str, Any], category: str, **known: Any) -> dict[str, Answer]:
     """The same thing at each venue, local ones included: which allows to pay most for it.
 
-    Parameters
-    ----------
-    knowledge : mapping
-        As ``shop_knowledge`` gives it.
-    category : str
-        The category.
-    **known : see below
-        What is known of the thing, as in ``question`` without ``venue``.
-
-    Returns
-    -------
-    dict of str to Answer
-        By venue, the best first.
-
-    Raises
-    ------
-    AssumptionError
-        If what is known makes no sense.
-
-    Examples
-    --------
     See ``tests/analysis/test_buying.py``.
     """
     kind = knowledge["categories"].get(category) or knowledge["categories"][SHOP]
@@ -768,25 +543,6 @@ def pocket_table(
 ) -> list[dict[str, Any]]:
     """The highest price by category, size class and expected sale price, for a sheet in the pocket.
 
-    Parameters
-    ----------
-    knowledge : mapping
-        As ``shop_knowledge`` gives it.
-    prices_cents : sequence of int
-        What like things sell for. [cents]
-    categories : sequence of str, optional
-        Which; all that the shop knows where not given.
-    least_share : float
-        Size classes that fewer of a category's things have are left out.
-
-    Returns
-    -------
-    list of dict
-        One a category, size and price: ``category``, ``size_class``, ``price_cents``,
-        ``highest_cents``, ``binding``, ``sold_share``, ``weeks``, ``list_cents``.
-
-    Examples
-    --------
     See ``tests/analysis/test_buying.py``.
     """
     names = [name for name in knowledge["categories"] if name != SHOP] if categories is None else list(categories)
@@ -832,36 +588,6 @@ def buying_answer(
 ) -> dict[str, Any]:
     """The most to pay for a thing, with everything that the question in the aisle asks.
 
-    Parameters
-    ----------
-    knowledge : mapping
-        As ``knowledge_file.read_knowledge`` gives it.
-    category : str
-        The category, in whatever case; one that the books do not know is judged by the whole shop.
-    cost_cents : int, optional
-        What is asked for it. [cents]
-    parts_cents : sequence of int
-        What its parts would sell for one by one. [cents]
-    apart_min : float
-        Work of taking it apart. [min]
-    venue : str
-        Where it is to be sold; empty: where such things mostly sold.
-    **known : see below
-        What else is known of the thing, as in ``buying.question``.
-
-    Returns
-    -------
-    dict
-        Plain numbers, texts and lists with units in the keys; ``binding`` says which of the two
-        costs is lower, ``drivers`` what moves it, ``venues`` each venue, the best first.
-
-    Raises
-    ------
-    AssumptionError
-        If the category is empty, or the venue, the size, a price, the cost or a wish makes no sense.
-
-    Examples
-    --------
     See ``tests/test_cli_buying.py``.
     """
     if not category.strip():
@@ -915,25 +641,6 @@ def buying_answer(
 def known_category(knowledge: Mapping[str, Any], category: str) -> str:
     """The category as the books spell it, or the whole shop for one that they do not know.
 
-    Parameters
-    ----------
-    knowledge : mapping
-        As ``shop_knowledge`` gives it.
-    category : str
-        As it was asked.
-
-    Returns
-    -------
-    str
-        A key of the knowledge's categories.
-
-    Raises
-    ------
-    AssumptionError
-        If it looks like a slip of one that they know.
-
-    Examples
-    --------
     >>> known_category({"categories": {"Table lamps": {}, "whole shop": {}}}, "table LAMPS")
     'Table lamps'
     """

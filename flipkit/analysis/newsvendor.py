@@ -37,31 +37,6 @@ class Order(NamedTuple):
 def best_order(demand: Demand, *, over: float, under: float, quantity: float | None = None) -> Order:
     """Quantity at which one more would cost as much left over as it costs when missed.
 
-    Parameters
-    ----------
-    demand : frozen scipy distribution
-        Demand, continuous or in whole numbers.
-    over, under : float
-        Cost of one left over, and of one missed.
-    quantity : float, optional
-        A quantity to judge in place of the best one.
-
-    Returns
-    -------
-    Order
-        The quantity, the mean number missed and left over, and their cost.
-
-    Raises
-    ------
-    AssumptionError
-        If a cost is not above zero.
-
-    References
-    ----------
-    ``snyder-shen`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> from scipy.stats import norm
     >>> best = best_order(norm(50, 8), over=0.18, under=0.70)
     >>> round(best.quantity, 4), round(best.cost, 4)
@@ -79,22 +54,6 @@ def best_order(demand: Demand, *, over: float, under: float, quantity: float | N
 def expected_profit(order: Order, demand: Demand, *, price: float, cost: float, salvage: float = 0.0) -> float:
     """What an order earns on average.
 
-    Parameters
-    ----------
-    order : Order
-        The order.
-    demand : frozen scipy distribution
-        Demand.
-    price, cost, salvage : float
-        What one sells for, costs, and brings when left over.
-
-    Returns
-    -------
-    float
-        The profit.
-
-    Examples
-    --------
     >>> from scipy.stats import norm
     >>> demand = norm(50, 20)
     >>> order = best_order(demand, over=5, under=2)

@@ -51,35 +51,6 @@ def parcel_lessons(
 ) -> pd.DataFrame:
     """What each shipped and measured parcel cost above its measures, and what a trim would have saved.
 
-    Parameters
-    ----------
-    sold : DataFrame, n rows
-        Items sold, as ``item_economics`` gives them.
-    rules : Rules
-        Rate cards and parcel rules.
-    assumptions : Assumptions
-        Which rate cards price a label.
-    reach_in : float
-        The most that may come off a side. [in]
-
-    Returns
-    -------
-    DataFrame
-        One row a parcel that was posted with measures and a zone in the books and that some card takes, in the
-        order of ``sold``: what it is, its measures; ``paid_cents`` (the label as recorded; NaN where it is not),
-        ``rule_cents`` (the cheapest label of the cards for the measures entered), ``above_cents`` (billed above
-        that, 0 where below or not recorded), ``adjustment_cents`` (later, 0 where none), ``trim_cents`` (what
-        the trim would have saved; 0 where none pays), ``trim_side`` (``length``, ``width``, ``height`` or
-        empty), ``trim_in`` (what comes off it) and ``cost_cents`` (the three together). [cents], [in]
-
-    Notes
-    -----
-    A trim takes one side to the next whole inch below, where that is within reach: a carrier that rounds sides
-    up bills whole inches, and one inch of one side is what a carton usually gives. The side that saves most is
-    told. ``rules.trim`` looks at every breakpoint of all sides of one parcel.
-
-    Examples
-    --------
     The function needs the frame of ``item_economics``; see ``tests/analysis/test_packing_lessons.py``.
     """
     posted = (sold["zone"] != PICKUP) & (sold["zone"] != "") & (sold["measures_origin"] == "recorded")
@@ -109,21 +80,7 @@ def parcel_lessons(
 
 
 def lesson_totals(lessons: pd.DataFrame, *, by: str = "category") -> pd.DataFrame:
-    """Lessons summed by category, the dearest first.
-
-    Parameters
-    ----------
-    lessons : DataFrame
-        As ``parcel_lessons`` gives it.
-    by : str
-        Column that names the group.
-
-    Returns
-    -------
-    DataFrame
-        One row a group: ``parcels``, ``above`` and ``above_cents`` (billed above the label for the measures
-        entered), ``adjusted`` and ``adjustment_cents``, ``trims`` and ``trim_cents``, ``cost_cents``.
-    """
+    """Lessons summed by category, the dearest first."""
     marked = lessons.assign(
         parcels=1,
         above=(lessons["above_cents"] > 0).astype(np.int64),

@@ -19,21 +19,7 @@ Ints = npt.NDArray[np.int64]
 
 @dataclass(frozen=True)
 class PriceTable:
-    """The prices that can be asked for each thing, and what a sale at them leaves.
-
-    Attributes
-    ----------
-    price_cents : array, shape (n, prices)
-        Prices, rising. [cents]
-    log_ratio : array, shape (n, prices)
-        Logarithm of each over the typical price.
-    net_cents : array, shape (n, prices)
-        What a sale at each leaves. [cents]
-    offer_steps : tuple of int
-        How many places below the asking price each kind of offer stands.
-    asked : int
-        First place that may be asked; those below serve for offers only.
-    """
+    """The prices that can be asked for each thing, and what a sale at them leaves."""
 
     price_cents: Floats
     log_ratio: Floats
@@ -42,18 +28,7 @@ class PriceTable:
     asked: int
 
     def part(self, rows: slice | Ints) -> PriceTable:
-        """The table of some of the things.
-
-        Parameters
-        ----------
-        rows : slice or array of int
-            Which.
-
-        Returns
-        -------
-        PriceTable
-            Theirs.
-        """
+        """The table of some of the things."""
         return PriceTable(
             self.price_cents[rows], self.log_ratio[rows], self.net_cents[rows], self.offer_steps, self.asked
         )
@@ -61,15 +36,7 @@ class PriceTable:
 
 @dataclass(frozen=True)
 class PriceGrid:
-    """The prices considered, over the typical price.
-
-    Attributes
-    ----------
-    low, high : float
-        Lowest and highest price asked, over the typical one.
-    step : float
-        Step of the logarithm from one price to the next.
-    """
+    """The prices considered, over the typical price."""
 
     low: float
     high: float
@@ -90,26 +57,6 @@ def price_table(
 ) -> PriceTable:
     """Prices around each thing's typical price, and what a sale at them leaves.
 
-    Parameters
-    ----------
-    typical_cents : array, shape (n,)
-        Typical price of each thing. [cents]
-    net_of : callable
-        Gives what sales at prices, shape (n, prices) in cents, leave. [cents]
-    demand : Demand
-        Says which offers are to be covered.
-    grid : PriceGrid
-        How far and how finely.
-    endings_cents : tuple of int
-        Endings below a whole dollar that prices may have, such as 95 or 99; empty: any cent.
-
-    Returns
-    -------
-    PriceTable
-        The table.
-
-    Examples
-    --------
     >>> demand = Demand(np.array([-2.0]), np.array([2.0]), np.zeros(9))
     >>> table = price_table([5000], lambda price: price, demand, grid=PriceGrid(0.8, 1.2, 0.1), endings_cents=(99,))
     >>> table.price_cents[0].tolist()
@@ -128,20 +75,6 @@ def price_table(
 def rounded_price(price_cents: Floats, endings_cents: tuple[int, ...] = ()) -> Floats:
     """Prices moved to the nearest one with an allowed ending; whole cents where none is named.
 
-    Parameters
-    ----------
-    price_cents : array
-        Prices. [cents]
-    endings_cents : tuple of int
-        Endings below a whole dollar.
-
-    Returns
-    -------
-    array
-        Prices of at least one cent. [cents]
-
-    Examples
-    --------
     >>> rounded_price(np.array([4320.4, 120.0]), (0, 95)).tolist()
     [4300.0, 100.0]
     """
@@ -172,19 +105,7 @@ _CHUNK = 200
 
 @dataclass(frozen=True)
 class PriceSettings:
-    """What waiting and changing a price cost.
-
-    Attributes
-    ----------
-    weeks : int
-        Weeks on sale at most.
-    keep : float
-        Part of its value that money keeps over a week.
-    change_cents : float
-        Cost of the work of one price change. [cents]
-    rising : bool
-        Whether a price may go up too.
-    """
+    """What waiting and changing a price cost."""
 
     weeks: int
     keep: float = 1.0
@@ -200,19 +121,7 @@ class PriceSettings:
 
 @dataclass(frozen=True)
 class PricePaths:
-    """The best path of each thing.
-
-    Attributes
-    ----------
-    place : array, shape (n, weeks)
-        Place of the asking price in the table, ``GIVE_UP`` from the week of giving up on.
-    price_cents : array, shape (n, weeks)
-        The asking prices; 0 once given up. [cents]
-    lowest_offer_cents : array, shape (n, weeks)
-        Lowest offer to take in each week; 0 once given up. [cents]
-    value_cents : array, shape (n,)
-        What the best path is worth on the first day, costs of waiting and changing taken off. [cents]
-    """
+    """The best path of each thing."""
 
     place: Ints
     price_cents: Floats
@@ -237,38 +146,6 @@ def best_paths(
 ) -> PricePaths:
     """The path that is worth most on the first day, for each of many things.
 
-    Parameters
-    ----------
-    demand : Demand
-        Chance of a sale by week and price, and offers.
-    table : PriceTable
-        Prices and what a sale at them leaves.
-    settings : PriceSettings
-        Weeks, tied-up money, work of a change.
-    storage_cents : float or array, shape (n,)
-        Cost of each week on the shelf. [cents]
-    end_cents : float or array, shape (n,)
-        What giving up brings. [cents]
-    after_sale : array, shape (weeks + 1,), optional
-        What a sale leaves the seller to sell still, by the weeks gone; for several like things
-        sold one after the other. [cents]
-    start : array of int, shape (n,), optional
-        Place in the table of the price asked already: from there on, the first change costs as
-        every other, and no price above it is asked unless prices may rise. Without it the first
-        price is free.
-
-    Returns
-    -------
-    PricePaths
-        Prices, lowest offers, the week to give up, and the value.
-
-    Raises
-    ------
-    AssumptionError
-        If the demand knows fewer weeks than the settings ask for.
-
-    Examples
-    --------
     >>> from flipkit.analysis.pricing import PriceGrid, price_table
     >>> demand = Demand(np.array([-2.0]), np.array([2.5]), np.zeros(26))
     >>> table = price_table(np.array([5000]), lambda price: 0.87 * price - 800, demand, grid=PriceGrid(0.5, 1.5, 0.05))
@@ -355,26 +232,6 @@ def held_value(
 ) -> Floats:
     """Value of a week at a held price, a buyer or an acceptable offer coming at most once.
 
-    Parameters
-    ----------
-    rates : array
-        Sales a week at the price.
-    net : array
-        What a sale at it leaves. [cents]
-    wait : array
-        What is left if nothing happens, as of this week. [cents]
-    offer_net : list of array
-        What each kind of offer would leave. [cents]
-    offers_per_sale : tuple of float
-        How many of each come for every sale at the price.
-
-    Returns
-    -------
-    array
-        The value. [cents]
-
-    Examples
-    --------
     >>> held_value(np.array([np.log(2)]), np.array([100.0]), np.array([60.0]), [], ()).round(9).tolist()
     [80.0]
     """
@@ -391,24 +248,6 @@ def held_value(
 def best_change(held: Floats, settings: PriceSettings, *, free: bool) -> tuple[Floats, Ints]:
     """Best value after a change of price from each place, and the place changed to.
 
-    Parameters
-    ----------
-    held : array, shape (n, prices)
-        Value of the week at each price held. [cents]
-    settings : PriceSettings
-        Work of a change, and whether prices may rise.
-    free : bool
-        Whether the change costs nothing, as that to the first price.
-
-    Returns
-    -------
-    value : array, shape (n, prices)
-        The value after the best change. [cents]
-    target : array, shape (n, prices)
-        The place changed to.
-
-    Examples
-    --------
     >>> value, target = best_change(np.array([[5.0, 9.0, 7.0]]), PriceSettings(4, change_cents=1.0), free=False)
     >>> value.tolist(), target.tolist()
     ([[4.0, 8.0, 8.0]], [[0, 1, 1]])
@@ -426,22 +265,6 @@ def best_change(held: Floats, settings: PriceSettings, *, free: bool) -> tuple[F
 def lowest_offer(table: PriceTable, wait: Floats, at: Ints) -> Floats:
     """Lowest price of the table, or between two of them, whose net is worth the wait; at most the asking price.
 
-    Parameters
-    ----------
-    table : PriceTable
-        Prices and what a sale at them leaves.
-    wait : array, shape (n, weeks)
-        What is left if the offer is refused. [cents]
-    at : array of int, shape (n, weeks)
-        Places of the asking prices.
-
-    Returns
-    -------
-    array, shape (n, weeks)
-        In whole dollars. [cents]
-
-    Examples
-    --------
     >>> price = np.array([[1000.0, 2000.0, 3000.0]])
     >>> table = PriceTable(price, price / 2000, price - 500, (), 0)
     >>> lowest_offer(table, np.array([[900.0]]), np.array([[2]])).tolist()
@@ -485,37 +308,6 @@ def weighed_paths(
 ) -> PricePaths:
     """The path that is worth most on average over all that the demand may be, for each of many things.
 
-    Parameters
-    ----------
-    demand : Demand
-        The middling demand of each thing.
-    possible : Possible
-        What it may be beside that, and how likely.
-    table : PriceTable
-        Prices and what a sale at them leaves.
-    settings : PriceSettings
-        Weeks, tied-up money, work of a change.
-    storage_cents : float or array, shape (n,)
-        Cost of each week on the shelf. [cents]
-    end_cents : float or array, shape (n,)
-        What giving up brings. [cents]
-    start : array of int, shape (n,), optional
-        Place of the price asked already, as in ``best_paths``.
-    sweeps : int
-        How often a path is sought along the one before.
-
-    Returns
-    -------
-    PricePaths
-        Prices, lowest offers, the week to give up, and the value with all possibilities weighed.
-
-    Raises
-    ------
-    AssumptionError
-        If the demand knows fewer weeks than the settings ask for.
-
-    Examples
-    --------
     >>> from flipkit.analysis.demand import possible_demand
     >>> from flipkit.analysis.pricing import PriceGrid, price_table
     >>> demand = Demand(np.array([-2.0]), np.array([2.5]), np.zeros(52))
@@ -656,21 +448,7 @@ class _Things:
 
 @dataclass(frozen=True)
 class Outcomes:
-    """What following a path leads to, for each of n things.
-
-    Attributes
-    ----------
-    chance : array, shape (n, weeks, 1 + offers)
-        Chance that the thing sells in a week at the asking price, or by each kind of offer.
-    net_cents : array, shape (n, weeks, 1 + offers)
-        What that sale leaves. [cents]
-    price_cents : array, shape (n, weeks, 1 + offers)
-        Its price. [cents]
-    still : array, shape (n, weeks)
-        Chance of being on sale when a week begins.
-    changes : array, shape (n,)
-        Price changes to be expected.
-    """
+    """What following a path leads to, for each of n things."""
 
     chance: Floats
     net_cents: Floats
@@ -706,26 +484,6 @@ def path_outcomes(
 ) -> Outcomes:
     """What paths lead to under a demand, which need not be the one that they were made for.
 
-    Parameters
-    ----------
-    place : array, shape (n, weeks)
-        Places of the asking prices in the table, ``GIVE_UP`` from the end on.
-    lowest_offer_cents : array, shape (n, weeks)
-        Offers from here on are taken. [cents]
-    demand : Demand
-        How buyers come.
-    table : PriceTable
-        Prices and what a sale at them leaves.
-    start : int or array, shape (n,)
-        Weeks already on sale: the path's first week is that week of the demand.
-
-    Returns
-    -------
-    Outcomes
-        Chances, money, weeks.
-
-    Examples
-    --------
     >>> from flipkit.analysis.pricing import PriceGrid, price_table
     >>> demand = Demand(np.array([np.log(np.log(2.0))]), np.array([0.0]), np.zeros(2))
     >>> table = price_table([1000], lambda price: price, demand, grid=PriceGrid(0.9, 1.1, 0.1))
@@ -769,24 +527,6 @@ def worth_cents(
 ) -> Floats:
     """What outcomes are worth on the first day, by the same rules as the best path's value.
 
-    Parameters
-    ----------
-    found : Outcomes
-        As ``path_outcomes`` gives them.
-    settings : PriceSettings
-        Weeks, tied-up money, work of a change.
-    storage_cents : float or array, shape (n,)
-        Cost of each week on the shelf. [cents]
-    end_cents : float or array, shape (n,)
-        What giving up brings. [cents]
-
-    Returns
-    -------
-    array, shape (n,)
-        The worth. [cents]
-
-    Examples
-    --------
     See ``tests/analysis/test_pricing.py``, where it equals the value found backward.
     """
     n, weeks = found.still.shape
@@ -837,30 +577,6 @@ def price_frontier(
     Each point is the best path of a seller to whom a further week is worth so many cents beyond
     what it costs; 0 is the path that the kit proposes.
 
-    Parameters
-    ----------
-    demand : Demand
-        How buyers come, for one thing.
-    table : PriceTable
-        Its prices.
-    settings : PriceSettings
-        Weeks, tied-up money, work of a change.
-    storage_cents : float
-        Cost of each week on the shelf. [cents]
-    end_cents : float
-        What giving up brings. [cents]
-    week_cents : array, shape (m,)
-        What a further week is worth to the seller. [cents]
-    possible : Possible
-        What the demand may be; without it the demand is sure.
-
-    Returns
-    -------
-    list of FrontierPoint
-        One a value, money without that worth of the weeks.
-
-    Examples
-    --------
     >>> from flipkit.analysis.pricing import PriceGrid, price_table
     >>> demand = Demand(np.array([-2.0]), np.array([2.5]), np.zeros(26))
     >>> table = price_table([5000], lambda price: 0.87 * price, demand, grid=PriceGrid(0.5, 1.5, 0.05))

@@ -26,22 +26,6 @@ Floats = npt.NDArray[np.float64]
 def ratio_of_sums(numerator: npt.ArrayLike, denominator: npt.ArrayLike) -> float:
     """Sum of the numerators over the sum of the denominators.
 
-    Parameters
-    ----------
-    numerator, denominator : array, shape (n,)
-        One pair a unit.
-
-    Returns
-    -------
-    float
-        The ratio; NaN where the denominators sum to nothing.
-
-    References
-    ----------
-    ``cochran-1977`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> ratio_of_sums([30.0, 10.0], [2.0, 3.0])
     8.0
     """
@@ -52,25 +36,6 @@ def ratio_of_sums(numerator: npt.ArrayLike, denominator: npt.ArrayLike) -> float
 def ratio_standard_error(numerator: npt.ArrayLike, denominator: npt.ArrayLike, *, clusters_correction: bool) -> float:
     """Delta-method standard error of a ratio of sums over independent units.
 
-    Parameters
-    ----------
-    numerator, denominator : array, shape (n,)
-        One pair of sums an independent unit (a sourcing trip).
-    clusters_correction : bool
-        Whether the variance is multiplied by n / (n - 1), as for a sample of few units; without
-        it the figure is the infinitesimal jackknife's.
-
-    Returns
-    -------
-    float
-        The standard error, in the ratio's unit; NaN below two units or without a denominator.
-
-    References
-    ----------
-    ``cochran-1977`` and ``davison-hinkley-1997`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> round(ratio_standard_error([2.0, 4.0], [1.0, 1.0], clusters_correction=True), 4)
     1.0
     """
@@ -88,18 +53,6 @@ def ratio_standard_error(numerator: npt.ArrayLike, denominator: npt.ArrayLike, *
 def ratios_without_each(numerator: npt.ArrayLike, denominator: npt.ArrayLike) -> Floats:
     """The ratio of sums with each unit left out in turn.
 
-    Parameters
-    ----------
-    numerator, denominator : array, shape (n,)
-        One pair of sums a unit.
-
-    Returns
-    -------
-    array, shape (n,)
-        The ratios; NaN where nothing is left below the line.
-
-    Examples
-    --------
     >>> ratios_without_each([30.0, 10.0, 20.0], [2.0, 3.0, 1.0]).tolist()
     [7.5, 16.666666666666668, 8.0]
     """
@@ -112,18 +65,6 @@ def ratios_without_each(numerator: npt.ArrayLike, denominator: npt.ArrayLike) ->
 def jackknife_error(without_each: npt.ArrayLike) -> float:
     """Standard error from the values of a statistic with each unit left out.
 
-    Parameters
-    ----------
-    without_each : array, shape (n,)
-        The statistic without each unit.
-
-    Returns
-    -------
-    float
-        The standard error, in the statistic's unit.
-
-    Examples
-    --------
     >>> jackknife_error([1.0, 2.0, 3.0])
     1.1547005383792515
     """
@@ -148,20 +89,6 @@ _KEPT_WEIGHTS, _KEPT_GROUPS = 1_000_000, 40
 def generator(seed: int, name: object) -> np.random.Generator:
     """Random numbers of one group: the same whatever other groups are asked about beside it.
 
-    Parameters
-    ----------
-    seed : int
-        Start of the draws.
-    name : object
-        The group; its text is what counts.
-
-    Returns
-    -------
-    Generator
-        A generator of its own.
-
-    Examples
-    --------
     >>> bool(generator(1, "lamps").integers(100) == generator(1, "lamps").integers(100))
     True
     """
@@ -171,24 +98,6 @@ def generator(seed: int, name: object) -> np.random.Generator:
 def resampled_sums(values: npt.ArrayLike, *, resamples: int, seed: int, name: object) -> Floats:
     """Column sums over as many units as there are, drawn with replacement, again and again.
 
-    Parameters
-    ----------
-    values : array, shape (n, k)
-        The values of each unit.
-    resamples : int
-        How many draws of n units.
-    seed : int
-        Start of the draws.
-    name : object
-        The group, which has draws of its own: the same whenever it is asked about.
-
-    Returns
-    -------
-    array, shape (resamples, k)
-        The sums of each draw.
-
-    Examples
-    --------
     >>> sums = resampled_sums([[1.0, 2.0], [1.0, 6.0]], resamples=4, seed=1, name="x")
     >>> sums[:, 0].tolist()
     [2.0, 2.0, 2.0, 2.0]
@@ -227,28 +136,6 @@ def bca_limits(
 ) -> tuple[float, float]:
     """Bias-corrected and accelerated bootstrap limits.
 
-    Parameters
-    ----------
-    estimate : float
-        The statistic of the sample.
-    resampled : array, shape (b,)
-        The statistic of each resample.
-    without_each : array, shape (n,)
-        The statistic without each unit, for the acceleration.
-    confidence : float
-        How often the limits are meant to hold the truth, such as 0.95.
-
-    Returns
-    -------
-    tuple of float
-        Lower and upper limit.
-
-    References
-    ----------
-    ``efron-tibshirani-1993`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> draws = np.linspace(-1, 1, 2001)
     >>> low, high = bca_limits(0.0, draws, [-1.0, 0.0, 1.0], confidence=0.9)
     >>> round(low, 6), round(high, 6)
@@ -327,42 +214,6 @@ def ratio_interval(
 ) -> RatioInterval:
     """A ratio of sums over independent units with its intervals.
 
-    Parameters
-    ----------
-    numerator, denominator : array, shape (n,)
-        One pair of sums a unit (a sourcing trip).
-    confidence : float
-        How often the interval is meant to hold the truth, such as 0.95.
-    resamples : int
-        How many times the units are drawn anew.
-    seed : int
-        Start of the draws.
-    name : object
-        Name of the group, which gives it draws of its own.
-    normals : array, shape (at least n, resamples), optional
-        What ``parent_normals`` gave for this seed and number of resamples, so that a caller
-        with many groups makes it once.
-    prior_shape : float
-        Shape of the skewed parent before the units have spoken; 0 where neither side's tail is
-        the longer, as for a difference.
-
-    Returns
-    -------
-    RatioInterval
-        Estimate, claimed limits, delta-method error, BCa limits, number of units.
-
-    Raises
-    ------
-    AssumptionError
-        If the confidence does not lie between 0 and 1, or there are fewer than 100 resamples.
-
-    References
-    ----------
-    ``efron-tibshirani-1993``, ``hall-1992`` and ``hosking-wallis-1997`` in
-    ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> found = ratio_interval([40, 55, 20, 90, 35, 60], [2, 3, 1, 4, 2, 3], confidence=0.9, resamples=500, seed=1)
     >>> found.estimate, found.low < 20.0 < found.high
     (20.0, True)
@@ -404,20 +255,6 @@ def ratio_interval(
 def require_interval_settings(confidence: float, resamples: int) -> None:
     """Refuse a confidence or a number of resamples that makes no interval.
 
-    Parameters
-    ----------
-    confidence : float
-        How often the interval is meant to hold the truth.
-    resamples : int
-        How many times the units are drawn anew.
-
-    Raises
-    ------
-    AssumptionError
-        If the confidence does not lie between 0 and 1, or there are fewer than 100 resamples.
-
-    Examples
-    --------
     >>> require_interval_settings(0.95, 4000)
     """
     if not 0 < confidence < 1:
@@ -432,22 +269,6 @@ def parent_normals(units: int, *, resamples: int, seed: int) -> npt.NDArray[np.f
     A longer table begins with the rows of a shorter one, so that a group's interval does not
     depend on how large its neighbours are.
 
-    Parameters
-    ----------
-    units : int
-        How many rows; more than ``SMALL_SAMPLE`` are never needed.
-    resamples : int
-        Draws a row.
-    seed : int
-        Start of the draws.
-
-    Returns
-    -------
-    array, shape (units, resamples)
-        The draws.
-
-    Examples
-    --------
     >>> long, short = (parent_normals(n, resamples=100, seed=1) for n in (9, 3))
     >>> bool((long[:3] == short).all())
     True
@@ -466,27 +287,6 @@ def _parent_normals(rows: int, resamples: int, seed: int) -> npt.NDArray[np.floa
 def student_limits(estimate: float, error: float, units: int, *, confidence: float) -> tuple[float, float]:
     """Limits by Student's t with one degree of freedom less than there are units.
 
-    Parameters
-    ----------
-    estimate, error : float
-        The statistic and its standard error.
-    units : int
-        Independent units behind it.
-    confidence : float
-        How often the limits are meant to hold the truth.
-
-    Returns
-    -------
-    tuple of float
-        Lower and upper limit.
-
-    Raises
-    ------
-    NotEnoughDataError
-        If there are fewer than two units.
-
-    Examples
-    --------
     >>> low, high = student_limits(10.0, 1.0, 10, confidence=0.95)
     >>> round(low, 3), round(high, 3)
     (7.738, 12.262)
@@ -553,23 +353,6 @@ def _shape(residual: Floats, prior: float) -> float:
 def generalised_normal_shape(l_skewness: float) -> float:
     """Shape of the generalised normal distribution that has a given L-skewness.
 
-    Parameters
-    ----------
-    l_skewness : float
-        Third L-moment over the second; held within 0.94 of zero, where the formula ends.
-
-    Returns
-    -------
-    float
-        The shape; negative for a long right tail, and minus the log standard deviation of a
-        log-normal.
-
-    References
-    ----------
-    ``hosking-wallis-1997`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> round(generalised_normal_shape(0.0), 6)
     -0.0
     """

@@ -40,35 +40,6 @@ def price_plan(
 ) -> pd.DataFrame:
     """The best path from today for each thing in stock, listed or not.
 
-    Parameters
-    ----------
-    items : DataFrame
-        As ``item_economics`` gives them.
-    price_changes : DataFrame
-        As the books hold them.
-    model : SellingModel
-        The chance of a sale.
-    typical : Typical
-        Typical price of each thing.
-    knowledge : mapping
-        As ``shop_knowledge`` gives it: fees, work and costs.
-    as_of : date
-        Today.
-
-    Returns
-    -------
-    DataFrame
-        One row a thing in stock whose typical price is known: ``item_id``, ``title``,
-        ``category``, ``size_class``, ``weeks_listed``, ``typical_cents``, ``typical_error``,
-        ``asked_cents`` (NaN where not listed), ``price_cents`` (to ask now), ``fresh_cents`` (what
-        it would be listed at if it were new on sale), ``lowest_offer_cents``,
-        ``markdown_weeks`` (weeks from today to the next markdown; NaN: none), ``markdown_cents``,
-        ``give_up_weeks`` (weeks from today), ``sold_share``, ``weeks`` (expected further weeks),
-        ``worth_cents`` (what it still brings, further work and room taken off) and ``action``:
-        ``list``, ``hold``, ``lower`` or ``give up``.
-
-    Examples
-    --------
     See ``tests/analysis/test_stock_prices.py``.
     """
     stock = items["status"].isin(["for sale", "not listed", "returned"]).to_numpy() & np.isfinite(typical.cents)
@@ -223,20 +194,6 @@ def _actions(price: Floats, asked: Floats, held: npt.NDArray[np.bool_]) -> npt.N
 def thing_frontier(asked: Question, *, week_cents: Sequence[float]) -> list[FrontierPoint]:
     """Expected money against expected weeks of a thing newly on sale, from patient to hurried.
 
-    Parameters
-    ----------
-    asked : Question
-        The thing and the seller's wishes.
-    week_cents : sequence of float
-        What a week sooner is worth beyond room and tied-up money; 0 is the proposed path. [cents]
-
-    Returns
-    -------
-    list of FrontierPoint
-        One a value; the work of the sale is taken off at the target.
-
-    Examples
-    --------
     See ``tests/reports/test_decisions.py``.
     """
     minute = asked.target_cents / 60

@@ -37,27 +37,6 @@ Window = tuple[dt.date, dt.date]
 def in_window(economics: pd.DataFrame, *, window: Window, basis: str) -> pd.DataFrame:
     """The items of a window, by the day of their sale or of their purchase.
 
-    Parameters
-    ----------
-    economics : DataFrame
-        One row an item.
-    window : tuple of date
-        First and last day, both included.
-    basis : "sold" or "bought"
-        Which day counts. A sale that came back was a sale: its refund and its hours count.
-
-    Returns
-    -------
-    DataFrame
-        The rows inside, in their order.
-
-    Raises
-    ------
-    AssumptionError
-        If the basis is unknown, or the window ends before it begins.
-
-    Examples
-    --------
     >>> rows = pd.DataFrame({"sold_on": pd.to_datetime(["2026-01-31", "2026-02-01", None])})
     >>> len(in_window(rows, window=(dt.date(2026, 1, 1), dt.date(2026, 1, 31)), basis="sold"))
     1
@@ -76,21 +55,6 @@ def trip_sums(
 ) -> tuple[list[Any], list[npt.NDArray[np.intp]], npt.NDArray[np.float64], npt.NDArray[np.float64]]:
     """Net and owner minutes summed over the items of each group and trip.
 
-    Parameters
-    ----------
-    items : DataFrame
-        One row an item, with ``trip_id``, ``net_cents`` and ``owner_min``.
-    by : str
-        Column that names the group.
-
-    Returns
-    -------
-    tuple
-        Names of the groups, sorted; for each the positions of its trips in the two arrays of
-        sums; the net sums [cents]; the minutes [min].
-
-    Examples
-    --------
     >>> rows = pd.DataFrame({"category": ["a", "a", "b"], "trip_id": ["t", "t", "t"],
     ...     "net_cents": [1, 2, 5], "owner_min": [1.0, 1.0, 4.0]})
     >>> names, trips, net, minutes = trip_sums(rows, by="category")
@@ -108,22 +72,6 @@ def trip_sums(
 def group_counts(items: pd.DataFrame, *, by: str, names: Sequence[Any]) -> pd.DataFrame:
     """Items, trips, sales, exact net and owner minutes of each group.
 
-    Parameters
-    ----------
-    items : DataFrame
-        One row an item.
-    by : str
-        Column that names the group.
-    names : sequence
-        The groups, in the order of the rows.
-
-    Returns
-    -------
-    DataFrame
-        The group's column, ``items``, ``trips``, ``sold``, ``net_cents`` (int64), ``owner_min``.
-
-    Examples
-    --------
     >>> rows = pd.DataFrame({"category": ["a"], "trip_id": ["t"], "sold_on": pd.to_datetime(["2026-01-02"]),
     ...     "net_cents": [7], "owner_min": [3.0]})
     >>> group_counts(rows, by="category", names=["a", "b"])["items"].tolist()
@@ -148,20 +96,6 @@ def group_counts(items: pd.DataFrame, *, by: str, names: Sequence[Any]) -> pd.Da
 def coded_sums(values: npt.ArrayLike, code: npt.NDArray[np.intp]) -> npt.NDArray[np.float64]:
     """Sums of values that carry the same code.
 
-    Parameters
-    ----------
-    values : array, shape (n,)
-        Values; whole cents stay exact up to ninety trillion dollars.
-    code : array of int, shape (n,)
-        Code of each value, from 0.
-
-    Returns
-    -------
-    array, shape (largest code + 1,)
-        The sums.
-
-    Examples
-    --------
     >>> coded_sums([5, 7, 1], np.array([0, 1, 0])).tolist()
     [6.0, 7.0]
     """
@@ -187,23 +121,6 @@ ALMOST_SURELY_NOT = 0.05
 def hourly_verdict(low: float, high: float, *, claimed: bool, target: float | None = None) -> str:
     """What an hourly return's interval lets one say.
 
-    Parameters
-    ----------
-    low, high : float
-        The claimed interval. [dollars per hour]
-    claimed : bool
-        Whether there is enough behind it to claim an interval at all.
-    target : float, optional
-        What an hour should bring; without it the return is judged against nothing at all,
-        that is, against zero. [dollars per hour]
-
-    Returns
-    -------
-    str
-        The words.
-
-    Examples
-    --------
     >>> hourly_verdict(22.0, 31.0, claimed=True, target=20.0)
     'above the target'
     >>> hourly_verdict(12.0, 31.0, claimed=True, target=20.0)
@@ -225,20 +142,6 @@ def hourly_verdict(low: float, high: float, *, claimed: bool, target: float | No
 def chance_verdict(chance: float, *, claimed: bool) -> str:
     """What the chance of beating the target lets one say.
 
-    Parameters
-    ----------
-    chance : float
-        Chance that the true hourly return is above the target, 0 to 1.
-    claimed : bool
-        Whether there is enough behind it to claim anything.
-
-    Returns
-    -------
-    str
-        The words; the bounds are 95, 80, 20 and 5 %.
-
-    Examples
-    --------
     >>> chance_verdict(0.97, claimed=True), chance_verdict(0.5, claimed=True)
     ('almost surely beats the target', 'could go either way')
     """
@@ -256,22 +159,6 @@ def chance_verdict(chance: float, *, claimed: bool) -> str:
 def difference_verdict(low: float, high: float, *, first: str, second: str, claimed: bool) -> str:
     """What the interval of a difference between two groups lets one say.
 
-    Parameters
-    ----------
-    low, high : float
-        Interval of the first group's figure less the second's.
-    first, second : str
-        Names of the groups.
-    claimed : bool
-        Whether there is enough behind it to claim an interval.
-
-    Returns
-    -------
-    str
-        The words.
-
-    Examples
-    --------
     >>> difference_verdict(1.0, 4.0, first="bulky", second="small", claimed=True)
     'bulky earns more an hour than small'
     """
@@ -287,24 +174,6 @@ def difference_verdict(low: float, high: float, *, first: str, second: str, clai
 def wage_verdict(wage: float, limit: float, low: float, high: float, *, claimed: bool) -> str:
     """What a wage for help does to the owner's hour, as far as the limit's interval lets one say.
 
-    Parameters
-    ----------
-    wage : float
-        The wage. [dollars per hour]
-    limit : float
-        The wage below which the owner's hour rises; NaN where no wage would do. [dollars per hour]
-    low, high : float
-        The limit's interval; NaN where the owner's hour may earn nothing. [dollars per hour]
-    claimed : bool
-        Whether there is enough behind it to claim an interval.
-
-    Returns
-    -------
-    str
-        The words.
-
-    Examples
-    --------
     >>> wage_verdict(16.0, 12.0, 9.0, 15.0, claimed=True)
     'would not raise it'
     >>> wage_verdict(14.0, 12.0, 9.0, 15.0, claimed=True)
@@ -384,37 +253,6 @@ def hourly_interval(
 ) -> HourlyInterval:
     """True hourly return with an interval by drawing whole sourcing trips anew.
 
-    Parameters
-    ----------
-    net_cents : array, shape (n,)
-        Net of each item. [cents]
-    owner_min : array, shape (n,)
-        Owner minutes of each item. [min]
-    trip : array, shape (n,)
-        Trip of each item; items of one trip are alike and stay together.
-    confidence : float
-        How often the interval is meant to hold the truth, such as 0.95.
-    resamples : int
-        How many times the trips are drawn anew.
-    seed : int
-        Start of the draws.
-
-    Returns
-    -------
-    HourlyInterval
-        The return and its limits; NaN limits where there are fewer than two trips.
-
-    Raises
-    ------
-    AssumptionError
-        If the confidence or the number of resamples makes no interval.
-
-    References
-    ----------
-    ``efron-tibshirani-1993`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> found = hourly_interval(
     ...     [900, 2500, 400, 3100, 1200, 800], [30, 50, 20, 60, 40, 40], list("aabbcd"),
     ...     confidence=0.95, resamples=500, seed=1)
@@ -440,42 +278,6 @@ def category_returns(
 ) -> pd.DataFrame:
     """True hourly return of each group with its interval, best first.
 
-    Parameters
-    ----------
-    economics : DataFrame
-        One row an item, as ``item_economics`` gives it.
-    window : tuple of date
-        First and last day, both included.
-    basis : "sold" or "bought"
-        Whether the sale or the purchase must lie in the window.
-    by : str
-        Column that names the group.
-    confidence : float
-        How often an interval is meant to hold the truth.
-    resamples : int
-        How many times the trips are drawn anew.
-    seed : int
-        Start of the draws; a group's draws do not depend on the other groups.
-    too_few : int
-        Below this many items no interval is claimed.
-    target : float, optional
-        What an hour should bring, for the words. [dollars per hour]
-
-    Returns
-    -------
-    DataFrame
-        One row a group: the group's column, ``items``, ``trips``, ``sold``, ``net_cents``,
-        ``owner_min``, ``hourly``, ``low``, ``high``, ``delta_se``, ``bca_low``, ``bca_high``
-        (dollars per hour; the intervals NaN where none is claimed), ``claimed``, ``verdict``.
-        ``delta_se`` stands wherever there are two trips: ``pulled_returns`` needs it.
-
-    Raises
-    ------
-    AssumptionError
-        If the basis is unknown or the interval's settings make no interval.
-
-    Examples
-    --------
     >>> rows = pd.DataFrame({
     ...     "category": ["lamps", "lamps", "games"], "trip_id": ["t1", "t2", "t2"],
     ...     "bought_on": pd.to_datetime(["2026-01-03"] * 3), "sold_on": pd.to_datetime(["2026-02-01"] * 3),
@@ -516,38 +318,6 @@ def shop_return(
 ) -> pd.DataFrame:
     """True hourly return of the whole shop, one row shaped like those of ``category_returns``.
 
-    Parameters
-    ----------
-    economics : DataFrame
-        One row an item, as ``item_economics`` gives it.
-    window : tuple of date
-        First and last day, both included.
-    basis : "sold" or "bought"
-        Whether the sale or the purchase must lie in the window.
-    confidence : float
-        How often an interval is meant to hold the truth.
-    resamples : int
-        How many times the trips are drawn anew.
-    seed : int
-        Start of the draws.
-    too_few : int
-        Below this many items no interval is claimed.
-    target : float, optional
-        What an hour should bring, for the words. [dollars per hour]
-
-    Returns
-    -------
-    DataFrame
-        One row, its ``category`` "whole shop"; with no item in the window its figures are
-        zero and NaN.
-
-    Raises
-    ------
-    AssumptionError
-        If the basis is unknown or the interval's settings make no interval.
-
-    Examples
-    --------
     >>> rows = pd.DataFrame({
     ...     "category": ["lamps", "games"], "trip_id": ["t1", "t2"],
     ...     "bought_on": pd.to_datetime(["2026-01-03"] * 2), "sold_on": pd.to_datetime(["2026-02-01", None]),
@@ -638,42 +408,6 @@ def bought_returns(
     still bring and the work that they still need. The interval holds the uncertainty of those
     forecasts too.
 
-    Parameters
-    ----------
-    economics : DataFrame
-        One row an item, as ``item_economics`` gives it; items outside the window teach the
-        forecasts.
-    window : tuple of date
-        First and last day of the purchases, both included.
-    horizon : Horizon
-        How far ahead is looked, and the salvage.
-    by : str
-        Column that names the group.
-    confidence : float
-        How often an interval is meant to hold the truth.
-    resamples : int
-        How many times the trips are drawn anew.
-    seed : int
-        Start of the draws; a group's draws do not depend on the other groups.
-    too_few : int
-        Below this many items no interval is claimed.
-    target : float, optional
-        What an hour should bring, for the words. [dollars per hour]
-
-    Returns
-    -------
-    DataFrame
-        The columns of ``category_returns`` (``net_cents`` and ``owner_min`` are so far), and
-        ``unsold`` (in stock), ``may_bring_cents``, ``still_to_do_min``, ``expected_net_cents``,
-        ``expected_min`` and ``hourly_so_far`` (unsold stock at what it cost so far).
-
-    Raises
-    ------
-    AssumptionError
-        If the interval's settings make no interval.
-
-    Examples
-    --------
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
     require_interval_settings(confidence, resamples)
@@ -720,37 +454,6 @@ def shop_bought_return(
 ) -> pd.DataFrame:
     """Hourly return of all that was bought in a window: one row shaped like ``bought_returns``.
 
-    Parameters
-    ----------
-    economics : DataFrame
-        One row an item, as ``item_economics`` gives it.
-    window : tuple of date
-        First and last day of the purchases, both included.
-    horizon : Horizon
-        How far ahead is looked, and the salvage.
-    confidence : float
-        How often an interval is meant to hold the truth.
-    resamples : int
-        How many times the trips are drawn anew.
-    seed : int
-        Start of the draws.
-    too_few : int
-        Below this many items no interval is claimed.
-    target : float, optional
-        What an hour should bring, for the words. [dollars per hour]
-
-    Returns
-    -------
-    DataFrame
-        One row, its ``category`` "whole shop"; none where nothing was bought in the window.
-
-    Raises
-    ------
-    AssumptionError
-        If the interval's settings make no interval.
-
-    Examples
-    --------
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
     found = bought_returns(
@@ -781,41 +484,6 @@ def both_bases(
 ) -> pd.DataFrame:
     """Sold basis and bought basis side by side, best on bought basis first.
 
-    Parameters
-    ----------
-    economics : DataFrame
-        One row an item, as ``item_economics`` gives it.
-    window : tuple of date
-        First and last day, of the sales on one basis and of the purchases on the other.
-    horizon : Horizon
-        How far ahead is looked, and the salvage.
-    by : str
-        Column that names the group.
-    confidence : float
-        How often an interval is meant to hold the truth.
-    resamples : int
-        How many times the trips are drawn anew.
-    seed : int
-        Start of the draws.
-    too_few : int
-        Below this many items no interval is claimed.
-    target : float, optional
-        What an hour should bring, for the words. [dollars per hour]
-
-    Returns
-    -------
-    DataFrame
-        One row a group on either basis; the columns of both tables with ``sold_`` and
-        ``bought_`` before their names, and ``gap`` (sold basis less bought basis: what
-        forgetting the unsold ones makes a category look better by). [dollars per hour]
-
-    Raises
-    ------
-    AssumptionError
-        If the interval's settings make no interval.
-
-    Examples
-    --------
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
     shared = {"by": by, "confidence": confidence, "resamples": resamples, "seed": seed}
@@ -828,22 +496,6 @@ def both_bases(
 def side_by_side(sold: pd.DataFrame, bought: pd.DataFrame, *, by: str = "category") -> pd.DataFrame:
     """Two tables of returns joined, as ``both_bases`` gives them.
 
-    Parameters
-    ----------
-    sold : DataFrame
-        As ``category_returns`` gives it on sold basis.
-    bought : DataFrame
-        As ``bought_returns`` gives it.
-    by : str
-        Column that names the group.
-
-    Returns
-    -------
-    DataFrame
-        One row a group on either basis, best on bought basis first.
-
-    Examples
-    --------
     >>> sold = pd.DataFrame({"category": ["lamps"], "hourly": [20.0]})
     >>> bought = pd.DataFrame({"category": ["games", "lamps"], "hourly": [6.0, 15.0]})
     >>> side_by_side(sold, bought)[["category", "gap"]].values.tolist()
@@ -867,21 +519,7 @@ Floats = npt.NDArray[np.float64]
 
 @dataclass(frozen=True)
 class HourlyGap:
-    """An hourly return less another. [dollars per hour]
-
-    Attributes
-    ----------
-    first, second : str
-        The groups.
-    hourly_first, hourly_second, gap : float
-        The two returns and their difference.
-    low, high : float
-        Interval of the difference; NaN where none is claimed.
-    claimed : bool
-        Whether each group has enough items and trips.
-    verdict : str
-        The words.
-    """
+    """An hourly return less another. [dollars per hour]"""
 
     first: str
     second: str
@@ -913,42 +551,6 @@ def hourly_gap(
     Two overlapping intervals do not show that two groups are alike, and a trip that brings both
     moves both: only the interval of the difference itself answers.
 
-    Parameters
-    ----------
-    economics : DataFrame
-        One row an item, as ``item_economics`` gives it.
-    by : str
-        Column that names the groups.
-    first, second : sequence of str
-        Values of that column on each side.
-    window : tuple of date
-        First and last day, both included.
-    basis : "sold" or "bought"
-        Whether the sale or the purchase must lie in the window.
-    confidence : float
-        How often the interval is meant to hold the truth.
-    resamples : int
-        How many times the trips are drawn anew.
-    seed : int
-        Start of the draws.
-    too_few : int
-        Below this many items on either side nothing is claimed.
-    horizon : Horizon, optional
-        On bought basis: how far ahead unsold stock is valued, as in ``bought_returns``; left
-        out, it counts with what it cost so far.
-
-    Returns
-    -------
-    HourlyGap
-        The difference, its interval, and the words.
-
-    Raises
-    ------
-    AssumptionError
-        If a value stands on both sides or the interval's settings make no interval.
-
-    Examples
-    --------
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
     require_interval_settings(confidence, resamples)
@@ -1045,24 +647,6 @@ def pulled(raw: npt.ArrayLike, error: npt.ArrayLike) -> Pulled:
     With fewer than four groups the spread between them cannot be told from their errors, and
     nothing is pulled.
 
-    Parameters
-    ----------
-    raw : array, shape (k,)
-        Figures of the groups.
-    error : array, shape (k,)
-        Their standard errors, above zero.
-
-    Returns
-    -------
-    Pulled
-        Pulled figures, weights, errors, centre and spread, in the figures' unit.
-
-    References
-    ----------
-    ``efron-morris-1977`` and ``morris-1983`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> found = pulled([10.0, 20.0, 30.0, 40.0, 50.0], [10.0] * 5)
     >>> found.weight.round(2).tolist(), found.value.round(1).tolist()
     ([0.8, 0.8, 0.8, 0.8, 0.8], [14.0, 22.0, 30.0, 38.0, 46.0])
@@ -1092,22 +676,6 @@ def steadied_errors(error: npt.ArrayLike, size: npt.ArrayLike, hours: npt.ArrayL
     variance of one hour, over all groups; a group's own counts with its trips less one beside
     ``COMMON_FREEDOM``.
 
-    Parameters
-    ----------
-    error : array, shape (k,)
-        Own standard errors; NaN where a group has none.
-    size : int array, shape (k,)
-        Trips behind each.
-    hours : array, shape (k,)
-        Owner hours behind each, above zero.
-
-    Returns
-    -------
-    array, shape (k,)
-        The errors to use; NaN where no group has one.
-
-    Examples
-    --------
     >>> steadied_errors([2.0, float("nan")], [9, 1], [10.0, 40.0]).round(3).tolist()
     [2.0, 1.0]
     """
@@ -1126,33 +694,6 @@ def pulled_returns(
 ) -> pd.DataFrame:
     """Hourly returns pulled towards the whole, ranked by the chance of beating the target.
 
-    Parameters
-    ----------
-    returns : DataFrame
-        As ``category_returns`` or ``bought_returns`` gives it.
-    target : float
-        What an hour should bring. [dollars per hour]
-    by : str
-        Column that names the group.
-    seed : int
-        Start of the draws for the chance of being the best.
-    minutes : str
-        Column of the owner minutes behind each figure.
-
-    Returns
-    -------
-    DataFrame
-        One row a group with hours behind it, likeliest to beat the target first: the group's
-        column, ``items``, ``trips``, ``raw`` (hourly as it is), ``pulled``, ``weight`` (of the
-        raw figure, 0 to 1), ``error``, ``beats_target`` and ``is_best`` (chances, 0 to 1),
-        ``claimed``, ``verdict``. [dollars per hour]
-
-    References
-    ----------
-    ``efron-morris-1977`` and ``morris-1983`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> table = pd.DataFrame({"category": list("abcde"), "items": 30, "trips": 20, "owner_min": 600.0,
     ...     "hourly": [10.0, 20.0, 30.0, 40.0, 50.0], "delta_se": 10.0, "claimed": True})
     >>> found = pulled_returns(table, target=35.0, seed=1)

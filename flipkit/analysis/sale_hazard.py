@@ -39,37 +39,6 @@ def posterior_mode(
 
     A thing that has met the sum h of weekly rates is unsold with chance
     never + (1 - never) * mean of exp(-level * h); a sale falls in its last week.
-
-    Parameters
-    ----------
-    design : array, shape (rows, coefficients)
-        One row a week on sale, things one after the other.
-    offset : array, shape (rows,)
-        Logarithm of the part of the week that was seen.
-    first : array of int, shape (things,)
-        First row of each thing.
-    sold : array of bool, shape (things,)
-        Whether it sold in its last week.
-    never_design : array, shape (things, never coefficients)
-        What the coefficients of the odds of never being wanted multiply.
-    never_columns : array of int
-        Places of those coefficients.
-    levels : Wanting
-        How much the others are wanted.
-    prior_mean, prior_spread : array, shape (coefficients,)
-        The prior.
-
-    Returns
-    -------
-    mean : array, shape (coefficients,)
-        The mode.
-    covariance : array, shape (coefficients, coefficients)
-        The inverse of the curvature.
-
-    Raises
-    ------
-    NotEnoughDataError
-        If the search does not settle.
     """
     if not first.size:
         return prior_mean.copy(), np.diag(prior_spread**2)
@@ -156,29 +125,7 @@ _HELD = 4.0
 
 @dataclass(frozen=True)
 class PersonWeeks:
-    """One row for each week that each thing was listed.
-
-    Attributes
-    ----------
-    item : array of int, shape (rows,)
-        Place of the thing in the frame that the weeks were made from.
-    category : array of str, shape (rows,)
-        Its category.
-    week : array of int, shape (rows,)
-        Weeks listed before this one.
-    log_ratio : array, shape (rows,)
-        Logarithm of the asking price over the typical price.
-    exposure : array, shape (rows,)
-        Part of the week that was seen.
-    cut : array of bool, shape (rows,)
-        Whether the price was lowered for this week.
-    year_part : array, shape (rows,)
-        Day of the year over its length, for the season.
-    sold : array of bool, shape (rows,)
-        Whether it sold in this week, at the asking price or by an accepted offer.
-    offer_part : array, shape (sales by offer,)
-        Sold price over asking price of what sold by an accepted offer.
-    """
+    """One row for each week that each thing was listed."""
 
     item: Ints
     category: npt.NDArray[np.object_]
@@ -196,25 +143,6 @@ def person_weeks(
 ) -> PersonWeeks:
     """Weeks on sale of every thing that was listed at a known price.
 
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        ``item_id``, ``category``, ``listed_on``, ``list_price_cents``, ``sold_on``,
-        ``sold_price_cents``, ``gone_on``.
-    price_changes : DataFrame
-        ``item_id``, ``changed_on``, ``price_cents``.
-    typical_cents : array, shape (n,)
-        Typical price of each thing. [cents]
-    as_of : date
-        The last day that is known.
-
-    Returns
-    -------
-    PersonWeeks
-        The weeks.
-
-    Examples
-    --------
     >>> items = pd.DataFrame({"item_id": ["a"], "category": ["mugs"], "list_price_cents": [2000],
     ...     "listed_on": pd.to_datetime(["2026-01-01"]), "sold_on": pd.to_datetime(["2026-01-20"]),
     ...     "sold_price_cents": [1800], "gone_on": pd.to_datetime([None])})
@@ -264,22 +192,7 @@ def person_weeks(
 
 
 def asking_prices(items: pd.DataFrame, price_changes: pd.DataFrame, *, on: dt.date) -> Floats:
-    """What is asked for each thing on a day.
-
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        ``item_id``, ``list_price_cents``.
-    price_changes : DataFrame
-        ``item_id``, ``changed_on``, ``price_cents``.
-    on : date
-        The day.
-
-    Returns
-    -------
-    array, shape (n,)
-        The latest price by then; NaN where none is recorded. [cents]
-    """
+    """What is asked for each thing on a day."""
     listed = items["list_price_cents"].astype(np.float64).to_numpy()
     day = np.full(len(items), np.datetime64(on, "D").astype(np.int64))
     return _asking(items, price_changes, listed, np.arange(len(items)), day)
@@ -303,21 +216,9 @@ def _asking(items: pd.DataFrame, changes: pd.DataFrame, listed: Floats, item: In
 
 @dataclass(frozen=True)
 class Typical:
-    """Typical price of each thing of a shop, from its comparables and from what was asked for it.
+    """Typical price of each thing of a shop, from its comparables and from what was asked for it."""
 
-    Attributes
-    ----------
-    cents : array, shape (n,)
-        Typical prices; NaN where neither is known. [cents]
-    error : array, shape (n,)
-        Standard error of the logarithm.
-    markup : dict of str to float
-        What is asked at first over the typical price, by category.
-    markup_spread : float
-        Spread of its logarithm from thing to thing.
-    """
-
-    cents: Floats
+    cents: Floats  # [cents]
     error: Floats
     markup: dict[str, float]
     markup_spread: float
@@ -332,28 +233,7 @@ def typical_prices(
     markup: float,
     markup_spread: float,
 ) -> Typical:
-    """Typical price of each thing: its own comparables, and its first list price less the usual markup.
-
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        ``item_id``, ``category``, ``list_price_cents``.
-    comparables : DataFrame
-        ``item_id``, ``sold_on``, ``price_cents``.
-    as_of : date
-        The day from which ages count.
-    rules : ComparableRules
-        How comparables are weighed.
-    markup : float
-        First list price over typical price, held before the books say.
-    markup_spread : float
-        Spread of its logarithm from thing to thing, likewise.
-
-    Returns
-    -------
-    Typical
-        Prices and errors.
-    """
+    """Typical price of each thing: its own comparables, and its first list price less the usual markup."""
     n = len(items)
     listed = items["list_price_cents"].astype(np.float64).to_numpy()
     log_listed = np.log(np.where(listed > 0, listed, np.nan))
@@ -426,21 +306,7 @@ OFFER_MIX = (0.3, 0.25, 0.2, 0.15, 0.1)
 
 @dataclass(frozen=True)
 class SellingPrior:
-    """What is held about the chance of a sale before the books speak.
-
-    Attributes
-    ----------
-    mean, spread : tuple of float
-        Of the shared coefficients, in the order of ``SHARED``.
-    category : tuple of float
-        Spreads of the categories' own deviations, in the order of ``OWN``.
-    appeal_spread : float
-        Spread of the logarithm of how much things of a category are wanted.
-    offers_per_sale : tuple of float
-        Offers of each of ``OFFER_PARTS`` for every sale at the asking price.
-    offers_weight : float
-        Sales that these weigh beside the books' own.
-    """
+    """What is held about the chance of a sale before the books speak."""
 
     mean: tuple[float, ...]
     spread: tuple[float, ...]
@@ -453,18 +319,6 @@ class SellingPrior:
 def selling_prior(assumptions: Assumptions) -> SellingPrior:
     """The prior as the assumptions say.
 
-    Parameters
-    ----------
-    assumptions : Assumptions
-        The group ``selling``.
-
-    Returns
-    -------
-    SellingPrior
-        The prior.
-
-    Examples
-    --------
     >>> from flipkit.assumptions import load_assumptions
     >>> selling_prior(load_assumptions()).mean[1]
     2.6
@@ -515,27 +369,7 @@ def selling_prior(assumptions: Assumptions) -> SellingPrior:
 
 @dataclass(frozen=True)
 class SellingModel:
-    """The fitted chance of a sale.
-
-    Attributes
-    ----------
-    categories : tuple of str
-        Those with coefficients of their own.
-    mean : array, shape (coefficients,)
-        The mode of the posterior.
-    covariance : array, shape (coefficients, coefficients)
-        Its curvature's inverse.
-    prior_mean, prior_spread : array, shape (coefficients,)
-        What was held before.
-    offers : Offers
-        Offers by part of the asking price.
-    at_asking : float
-        Share of the sales that were at the asking price.
-    appeal_spread : float
-        Spread of the logarithm of how much things of a category are wanted.
-    sales, weeks : int
-        Sales, and weeks on sale, behind it.
-    """
+    """The fitted chance of a sale."""
 
     categories: tuple[str, ...]
     mean: Floats
@@ -567,77 +401,23 @@ class SellingModel:
         return self._of("never wanted", category)
 
     def pace(self, category: str, *, weeks: int) -> tuple[float, float]:
-        """How unsure the rate is over the time on sale: fading misjudged is a pace misjudged.
-
-        Parameters
-        ----------
-        category : str
-            The category.
-        weeks : int
-            Weeks on sale at most.
-
-        Returns
-        -------
-        error, with_pull : float
-            Standard error of the logarithm of the rate in a middling week, and its covariance with the pull.
-        """
+        """How unsure the rate is over the time on sale: fading misjudged is a pace misjudged."""
         pick = self._paces((category,), np.zeros(1), weeks)[0]
         own = self.level(category)[1] ** 2 - self._variance(self._pick("level", category))
         error = float(np.sqrt(self._variance(pick) + own))
         return error, float(pick @ self.covariance @ self._pick("pull", category))
 
     def pace_covariance(self, categories: tuple[str, ...], log_ratio: npt.ArrayLike, *, weeks: int) -> Floats:
-        """How the errors of the categories' rates go together: most of what one shop misjudges, it misjudges in all.
-
-        Parameters
-        ----------
-        categories : tuple of str, k of them
-            Categories with coefficients of their own.
-        log_ratio : array, shape (k,)
-            Logarithm of the asking price over the typical price in each.
-        weeks : int
-            Weeks on sale at most.
-
-        Returns
-        -------
-        array, shape (k, k)
-            Covariance of the logarithms of the rates at these prices in a middling week.
-        """
+        """How the errors of the categories' rates go together: most of what one shop misjudges, it misjudges in all."""
         picks = self._paces(categories, np.asarray(log_ratio, dtype=np.float64), weeks)
         return np.asarray(picks @ self.covariance @ picks.T)
 
     def wanted(self, category: str) -> Wanting:
-        """How much things of a category are wanted.
-
-        Parameters
-        ----------
-        category : str
-            The category.
-
-        Returns
-        -------
-        Wanting
-            Levels beside the middling thing's, and their shares.
-        """
+        """How much things of a category are wanted."""
         return wanting(float(1 / (1 + np.exp(-self.never(category)[0]))), self.appeal_spread)
 
     def possible(self, category: str, typical_error: npt.ArrayLike, *, weeks: int) -> Possible:
-        """What the demand of a thing of a category may be, as far as books and comparables leave it open.
-
-        Parameters
-        ----------
-        category : str
-            The category.
-        typical_error : float or array, shape (n,)
-            Standard error of the logarithm of the thing's typical price.
-        weeks : int
-            Weeks on sale at most.
-
-        Returns
-        -------
-        Possible
-            Beside the demand that ``demand`` gives.
-        """
+        """What the demand of a thing of a category may be, as far as books and comparables leave it open."""
         pull, pull_error = self.pull(category)
         pace, with_pull = self.pace(category, weeks=weeks)
         # A typical price judged too low is a demand judged too low, by the pull.
@@ -647,22 +427,7 @@ class SellingModel:
         return possible_demand(never, spread, pull_error=pull_error, together=with_pull)
 
     def demand(self, category: str, *, weeks: int, start: dt.date | None = None) -> Demand:
-        """How buyers come for one middling thing of a category.
-
-        Parameters
-        ----------
-        category : str
-            The category; one without coefficients of its own takes the shop's.
-        weeks : int
-            Weeks on sale at most.
-        start : date, optional
-            First day on sale; without it no season.
-
-        Returns
-        -------
-        Demand
-            For one thing.
-        """
+        """How buyers come for one middling thing of a category."""
         week = np.arange(weeks, dtype=np.float64)
         weekly = self.mean[2] * week + self.mean[3] * np.log1p(week)
         if start is not None:
@@ -673,13 +438,7 @@ class SellingModel:
         return Demand(np.array([level]), np.array([pull]), weekly, self.offers)
 
     def coefficients(self) -> dict[str, list[object]]:
-        """Every coefficient with its error, the prior, and how much of it is data.
-
-        Returns
-        -------
-        dict of str to list
-            Columns ``name``, ``estimate``, ``error``, ``prior``, ``prior_spread``, ``data_share``.
-        """
+        """Every coefficient with its error, the prior, and how much of it is data."""
         variance = np.diag(self.covariance)
         return {
             "name": list(self.names),
@@ -723,27 +482,6 @@ class SellingModel:
 def selling_model(weeks: PersonWeeks, categories: tuple[str, ...], *, prior: SellingPrior) -> SellingModel:
     """Fit the chance of a sale to person-weeks.
 
-    Parameters
-    ----------
-    weeks : PersonWeeks
-        The weeks on sale.
-    categories : tuple of str
-        Categories that get coefficients of their own.
-    prior : SellingPrior
-        What is held before.
-
-    Returns
-    -------
-    SellingModel
-        The mode with its curvature.
-
-    Raises
-    ------
-    NotEnoughDataError
-        If the fit does not settle, which no finite data should cause.
-
-    Examples
-    --------
     >>> from flipkit.analysis.sale_hazard import selling_prior
     >>> from flipkit.assumptions import load_assumptions
     >>> none = np.zeros(0)
@@ -787,20 +525,7 @@ def selling_model(weeks: PersonWeeks, categories: tuple[str, ...], *, prior: Sel
 
 
 def week_rates(model: SellingModel, weeks: PersonWeeks) -> Floats:
-    """Sales expected in each week on sale of a thing of middling liking.
-
-    Parameters
-    ----------
-    model : SellingModel
-        The fit.
-    weeks : PersonWeeks
-        The weeks; a category without coefficients of its own takes the shop's.
-
-    Returns
-    -------
-    array, shape (rows,)
-        The rates.
-    """
+    """Sales expected in each week on sale of a thing of middling liking."""
     design = _design(weeks, _membership(weeks, model.categories))
     return np.asarray(weeks.exposure * np.exp(design @ model.mean))
 

@@ -40,27 +40,6 @@ class Spread(NamedTuple):
 def assumption_spread(assumptions: Assumptions, key: str, *, part: float) -> Spread:
     """An assumption moved by a part of itself either way, a rate not beyond 0 and 100 %.
 
-    Parameters
-    ----------
-    assumptions : Assumptions
-        The assumptions.
-    key : str
-        The assumption: money, a rate or a number.
-    part : float
-        How far, as a part of its value; 0.25 for a quarter.
-
-    Returns
-    -------
-    Spread
-        Low, middle, high.
-
-    Raises
-    ------
-    AssumptionError
-        If there is no such assumption, or it is no number.
-
-    Examples
-    --------
     >>> from flipkit.assumptions import load_assumptions
     >>> assumption_spread(load_assumptions(), "help.wage", part=0.25)
     Spread(key='help.wage', low=1200.0, middle=1600.0, high=2000.0)
@@ -78,22 +57,6 @@ def assumption_spread(assumptions: Assumptions, key: str, *, part: float) -> Spr
 def as_override(assumptions: Assumptions, key: str, value: float) -> object:
     """A value in the assumption's own kind as ``load_assumptions`` reads it.
 
-    Parameters
-    ----------
-    assumptions : Assumptions
-        Says the kind.
-    key : str
-        The assumption.
-    value : float
-        Cents, parts per million, or a number.
-
-    Returns
-    -------
-    object
-        Such as ``16.00`` for money or ``7.65 %`` for a rate.
-
-    Examples
-    --------
     >>> from flipkit.assumptions import load_assumptions
     >>> held = load_assumptions()
     >>> as_override(held, "help.wage", 1725.0), as_override(held, "help.burden", 76500.0)
@@ -129,24 +92,6 @@ class Bar(NamedTuple):
 def tornado(month: Month, assumptions: Assumptions, spreads: Sequence[Spread]) -> tuple[float, list[Bar]]:
     """The month with each assumption moved alone, the widest first.
 
-    Parameters
-    ----------
-    month : callable
-        What the month comes to under overrides.
-    assumptions : Assumptions
-        Say the kinds.
-    spreads : sequence of Spread
-        How far each may be off.
-
-    Returns
-    -------
-    middle : float
-        The month with nothing moved.
-    bars : list of Bar
-        One an assumption.
-
-    Examples
-    --------
     >>> from flipkit.assumptions import load_assumptions
     >>> held = load_assumptions()
     >>> spreads = [assumption_spread(held, key, part=0.5) for key in ("help.wage", "help.burden")]
@@ -188,33 +133,6 @@ def monte_carlo(
     Each is triangular: certain to lie between its low and its high, likeliest in its middle.
     The draws are spread evenly over each assumption's range (a Latin hypercube), so that few do.
 
-    Parameters
-    ----------
-    month : callable
-        What the month comes to under overrides.
-    assumptions : Assumptions
-        Say the kinds.
-    spreads : sequence of Spread
-        How far each may be off.
-    bound : float
-        The figure that the conclusion hangs on: how often the month is above it.
-    draws : int
-        How many.
-    seed : int
-        Start of the draws.
-
-    Returns
-    -------
-    Cloud
-        The months and what they hang on.
-
-    Raises
-    ------
-    AssumptionError
-        If a spread does not rise from low over middle to high, or there are too few draws.
-
-    Examples
-    --------
     See ``tests/analysis/test_scenarios.py``.
     """
     if draws < 10:
@@ -247,26 +165,6 @@ def turning_point(
 ) -> float | None:
     """Value of one assumption at which the month crosses a bound, between its low and its high.
 
-    Parameters
-    ----------
-    month : callable
-        What the month comes to under overrides; rising or falling in the assumption.
-    assumptions : Assumptions
-        Say the kind.
-    spread : Spread
-        The range.
-    bound : float
-        The figure to cross.
-    steps : int
-        How often the range is halved.
-
-    Returns
-    -------
-    float or None
-        The value in the assumption's own kind; None where the month stays on one side.
-
-    Examples
-    --------
     >>> from flipkit.assumptions import load_assumptions
     >>> held = load_assumptions()
     >>> def month(overrides):

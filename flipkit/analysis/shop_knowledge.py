@@ -68,20 +68,7 @@ class Known(Protocol):
 
 
 def shop_model(study: Known) -> tuple[SellingModel, Typical]:
-    """The chance of a sale, and typical prices, as the books teach them.
-
-    Parameters
-    ----------
-    study : Known
-        A study.
-
-    Returns
-    -------
-    model : SellingModel
-        Chance of a sale by price and week.
-    typical : Typical
-        Typical price of each item.
-    """
+    """The chance of a sale, and typical prices, as the books teach them."""
     held = study.assumptions
     typical = typical_prices(
         study.items,
@@ -97,20 +84,7 @@ def shop_model(study: Known) -> tuple[SellingModel, Typical]:
 
 
 def shop_knowledge(study: Known, learnt: tuple[SellingModel, Typical] | None = None) -> dict[str, Any]:
-    """What the shop knows about buying: demand, work, fees and costs by category and size class.
-
-    Parameters
-    ----------
-    study : Known
-        A study.
-    learnt : tuple of (SellingModel, Typical), optional
-        What ``shop_model`` gave of it, where that is at hand.
-
-    Returns
-    -------
-    dict
-        Plain numbers, texts, lists and dicts: what ``buying.answer`` takes, fit for JSON.
-    """
+    """What the shop knows about buying: demand, work, fees and costs by category and size class."""
     held = study.assumptions
     model, typical = shop_model(study) if learnt is None else learnt
     items = study.items.assign(typical=typical.cents)
@@ -147,18 +121,6 @@ def shop_knowledge(study: Known, learnt: tuple[SellingModel, Typical] | None = N
 def endings(assumptions: Assumptions) -> list[int]:
     """Endings that prices may have, as the assumption names them.
 
-    Parameters
-    ----------
-    assumptions : Assumptions
-        ``pricing.endings``, such as ``95, 99``.
-
-    Returns
-    -------
-    list of int
-        Whole cents below a dollar.
-
-    Examples
-    --------
     >>> from flipkit.assumptions import load_assumptions
     >>> endings(load_assumptions(overrides={"pricing.endings": "0, 95"}))
     [0, 95]

@@ -41,47 +41,6 @@ def by_size(
 ) -> pd.DataFrame:
     """What each size class earns, ties up and takes, small to large.
 
-    Parameters
-    ----------
-    economics : DataFrame
-        One row an item, as ``item_economics`` gives it.
-    window : tuple of date
-        First and last day, both included.
-    basis : "sold" or "bought"
-        Whether the sale or the purchase must lie in the window.
-    confidence : float
-        How often an interval is meant to hold the truth.
-    resamples : int
-        How many times the trips are drawn anew.
-    seed : int
-        Start of the draws.
-    too_few : int
-        Below this many items no interval is claimed.
-    target : float, optional
-        What an hour should bring, for the words. [dollars per hour]
-    horizon : Horizon, optional
-        On bought basis: how far ahead unsold stock is valued, as in ``bought_returns``; left
-        out, it counts with what it cost so far.
-
-    Returns
-    -------
-    DataFrame
-        The columns of ``category_returns`` (or ``bought_returns``) by ``size_class``, and beside them: per sale
-        ``net_per_sale_cents``, ``label_per_sale_cents``, ``minutes_per_sale``,
-        ``pack_min_per_sale``, ``returned_share`` (sales that came back or were refunded),
-        ``loss_per_sale_cents`` (refunds, later label adjustments and expected loss);
-        ``cubic_ft`` of the mean packed parcel; of all stock now in hand, whenever bought:
-        ``stock_items``, ``stock_cost_cents`` (capital tied up), ``stock_cubic_ft``; of all items
-        ever listed: ``days_to_sale`` (median, unsold ones counted) with ``days_low`` and
-        ``days_high``, NaN where the median is not reached.
-
-    Raises
-    ------
-    AssumptionError
-        If the basis is unknown or the interval's settings make no interval.
-
-    Examples
-    --------
     The function needs the whole frame of ``item_economics``; see ``tests/analysis``.
     """
     settings: dict[str, Any] = {"confidence": confidence, "resamples": resamples, "seed": seed}
@@ -119,18 +78,6 @@ _FACTS = [
 def cubic_feet(items: pd.DataFrame) -> pd.Series:
     """Space of each packed parcel.
 
-    Parameters
-    ----------
-    items : DataFrame
-        With ``length_in``, ``width_in`` and ``height_in``.
-
-    Returns
-    -------
-    Series
-        The volume. [cu ft]
-
-    Examples
-    --------
     >>> cubic_feet(pd.DataFrame({"length_in": [12.0], "width_in": [12.0], "height_in": [24.0]})).tolist()
     [2.0]
     """
@@ -140,18 +87,6 @@ def cubic_feet(items: pd.DataFrame) -> pd.Series:
 def in_stock(items: pd.DataFrame) -> pd.Series:
     """Whether each item is still in the seller's hands: never sold or come back, and not gone.
 
-    Parameters
-    ----------
-    items : DataFrame
-        With ``status``.
-
-    Returns
-    -------
-    Series of bool
-        Whether it is in stock.
-
-    Examples
-    --------
     >>> in_stock(pd.DataFrame({"status": ["sold", "for sale", "returned", "gone"]})).tolist()
     [False, True, True, False]
     """
@@ -171,40 +106,6 @@ def within_price_bands(
 ) -> pd.DataFrame:
     """Hourly return of each size class among sales of about the same price.
 
-    Parameters
-    ----------
-    economics : DataFrame
-        One row an item, as ``item_economics`` gives it.
-    window : tuple of date
-        First and last day of the sales, both included.
-    edges_cents : sequence of int
-        Where one band ends and the next begins, rising; the first band reaches down to nothing
-        and the last one has no upper end. ``price_bands`` proposes some. [cents]
-    confidence : float
-        How often an interval is meant to hold the truth.
-    resamples : int
-        How many times the trips are drawn anew.
-    seed : int
-        Start of the draws.
-    too_few : int
-        Below this many items no interval is claimed.
-    target : float, optional
-        What an hour should bring, for the words. [dollars per hour]
-
-    Returns
-    -------
-    DataFrame
-        One row a band and size class that has sales: ``band`` (0 the cheapest),
-        ``from_cents``, ``below_cents`` (missing for the open one), ``size_class`` and the
-        columns of ``category_returns``.
-
-    Raises
-    ------
-    AssumptionError
-        If the edges do not rise.
-
-    Examples
-    --------
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
     edges = np.asarray(edges_cents, dtype=np.int64)
@@ -242,25 +143,6 @@ def within_price_bands(
 def price_bands(sold_price_cents: pd.Series, *, bands: int) -> list[int]:
     """Edges of price bands that hold about equally many sales, in whole dollars.
 
-    Parameters
-    ----------
-    sold_price_cents : Series
-        Sold prices. [cents]
-    bands : int
-        How many bands.
-
-    Returns
-    -------
-    list of int
-        Rising edges, fewer than asked for where prices repeat. [cents]
-
-    Raises
-    ------
-    AssumptionError
-        If there is not at least one band.
-
-    Examples
-    --------
     >>> price_bands(pd.Series([1000, 2000, 3000, 4000]), bands=2)
     [2500]
     """
@@ -309,26 +191,7 @@ Floats = npt.NDArray[np.float64]
 
 @dataclass(frozen=True)
 class BreakEven:
-    """From which sold price on the larger size class wins.
-
-    Parameters
-    ----------
-    price_cents : float
-        The break-even price; NaN where there is none. [cents]
-    low_cents, high_cents : float
-        Its interval; infinity where the upper end has no crossing, NaN where none is claimed.
-        [cents]
-    crossing_share : float
-        Part of the resamples in which there is a crossing at all.
-    seen_from_cents, seen_to_cents : int
-        Cheapest and dearest sale of the larger class: beyond them the price is extrapolated.
-    hourly_small : float
-        What an hour on the smaller class earns: the bar to clear. [dollars per hour]
-    claimed : bool
-        Whether there are enough sales and trips to claim an interval.
-    verdict : str
-        The words.
-    """
+    """From which sold price on the larger size class wins."""
 
     price_cents: float
     low_cents: float
@@ -359,35 +222,6 @@ def break_even_price(
     ratio of the two lines. The break-even price is where it meets the true hourly return of the
     small class. The interval comes from drawing whole trips anew, both classes together.
 
-    Parameters
-    ----------
-    economics : DataFrame
-        One row an item, as ``item_economics`` gives it.
-    window : tuple of date
-        First and last day of the sales, both included.
-    large, small : sequence of str
-        Size classes on each side.
-    confidence : float
-        How often the interval is meant to hold the truth.
-    resamples : int
-        How many times the trips are drawn anew.
-    seed : int
-        Start of the draws.
-    too_few : int
-        Below this many sales on either side nothing is claimed.
-
-    Returns
-    -------
-    BreakEven
-        The price, its interval, and the words.
-
-    Raises
-    ------
-    AssumptionError
-        If a size class stands on both sides or the interval's settings make no interval.
-
-    Examples
-    --------
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
     require_interval_settings(confidence, resamples)

@@ -29,24 +29,10 @@ PRODUCTS = tuple(one + two for k, one in enumerate(_PARTS) for two in _PARTS[k:]
 
 @dataclass(frozen=True)
 class Settings:
-    """Where the assumptions are moved to.
+    """Where the assumptions are moved to."""
 
-    Attributes
-    ----------
-    target : float
-        What an hour of the owner's work should bring. [dollars per hour]
-    wage : float
-        What an hour of help is paid, before payroll taxes. [dollars per hour]
-    points : float
-        Percentage points on top of the fees charged.
-    divisor : int
-        The divisor of every parcel; ``AS_CHARGED`` for the one that was in force.
-    factor : float
-        The owner's minutes in proportion to those in the books.
-    """
-
-    target: float
-    wage: float
+    target: float  # [dollars per hour]
+    wage: float  # [dollars per hour]
     points: float = 0.0
     divisor: int = AS_CHARGED
     factor: float = 1.0
@@ -55,25 +41,6 @@ class Settings:
 def moving_sums(sold: pd.DataFrame, labels: Mapping[int, npt.NDArray[np.int64]], returns: pd.DataFrame) -> pd.DataFrame:
     """What a page needs to recompute every category: a row a category and divisor.
 
-    Parameters
-    ----------
-    sold : DataFrame, n rows
-        Items sold, with their economics.
-    labels : mapping of int to array, shape (n,)
-        What each label would have cost more at that divisor. [cents]
-    returns : DataFrame
-        The categories' returns and intervals, as ``category_returns`` gives them.
-
-    Returns
-    -------
-    DataFrame
-        ``category``, ``divisor``, ``items``, ``claimed``; ``net``, ``help`` (what hired help cost) and
-        ``point`` (a percentage point of the price and the shipping charged where a fee was paid)
-        [dollars]; ``hours``; ``hourly``, ``low``, ``high``, ``error`` as the books have them [dollars
-        per hour]; and the products of :data:`PRODUCTS` over trips. A category without an hour is left out.
-
-    Examples
-    --------
     >>> sold = pd.DataFrame({"category": ["lamps"], "trip_id": ["t"], "net_cents": [3000], "owner_min": [60.0],
     ...     "hired_cents": [500], "marketplace_fee_cents": [400], "sold_price_cents": [4000],
     ...     "shipping_charged_cents": [1000]})
@@ -132,23 +99,6 @@ def moving_sums(sold: pd.DataFrame, labels: Mapping[int, npt.NDArray[np.int64]],
 def moved_returns(sums: pd.DataFrame, settings: Settings, *, wage: float) -> pd.DataFrame:
     """Every category's return with the assumptions moved, best first.
 
-    Parameters
-    ----------
-    sums : DataFrame
-        As ``moving_sums`` gives it.
-    settings : Settings
-        Where the assumptions are moved to.
-    wage : float
-        The wage that the help in the sums was paid. [dollars per hour]
-
-    Returns
-    -------
-    DataFrame
-        ``category``, ``items``, ``net`` [dollars], ``hours``, ``hourly``, ``low``, ``high`` [dollars
-        per hour] and ``verdict``.
-
-    Examples
-    --------
     >>> sums = pd.DataFrame({"category": ["lamps"], "divisor": [0], "items": [40], "claimed": [True],
     ...     "net": [300.0], "help": [50.0], "point": [8.0], "hours": [10.0], "hourly": [30.0], "low": [26.0],
     ...     "high": [34.0], "error": [2.0]} | {pair: [40.0 if pair in ("nn", "hh") else 0.0] for pair in PRODUCTS})

@@ -32,20 +32,6 @@ MONTH_DAYS = YEAR_DAYS / 12
 def turnover(cost_of_goods_sold: float, average_inventory: float) -> float:
     """How many times the stock was sold over: cost of goods sold over average inventory at cost.
 
-    Parameters
-    ----------
-    cost_of_goods_sold : float
-        Of the period.
-    average_inventory : float
-        At cost, in the same unit.
-
-    Returns
-    -------
-    float
-        Turns in the period; NaN without inventory.
-
-    Examples
-    --------
     >>> round(turnover(4_380_000, 870_000), 2)
     5.03
     """
@@ -55,20 +41,6 @@ def turnover(cost_of_goods_sold: float, average_inventory: float) -> float:
 def days_on_hand(turns: float, *, period_days: float = YEAR_DAYS) -> float:
     """How many days of sales the stock holds: the period's days over its turns.
 
-    Parameters
-    ----------
-    turns : float
-        Turnover of the period.
-    period_days : float
-        Length of the period. [days]
-
-    Returns
-    -------
-    float
-        The days; infinity where nothing sold. [days]
-
-    Examples
-    --------
     >>> round(days_on_hand(4.32), 2)
     84.49
     """
@@ -78,24 +50,6 @@ def days_on_hand(turns: float, *, period_days: float = YEAR_DAYS) -> float:
 def margin_return(gross_margin: float, average_inventory: float) -> float:
     """Gross margin return on inventory investment (GMROI).
 
-    Parameters
-    ----------
-    gross_margin : float
-        Sales less refunds less cost of goods, of the period.
-    average_inventory : float
-        At cost, in the same unit.
-
-    Returns
-    -------
-    float
-        Gross margin for each unit of money in stock; NaN without inventory.
-
-    References
-    ----------
-    ``gmrii-definition`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> margin_return(300.0, 80.0)
     3.75
     """
@@ -108,24 +62,6 @@ def sell_through(sold: float, beside: float) -> float:
     The kit's own sell-through counts beside the sales of a window what was still for sale at
     its end. With received less sold beside them it is the wholesalers' sold over received.
 
-    Parameters
-    ----------
-    sold : float
-        Items sold in the window.
-    beside : float
-        Items still for sale at its end (or received and not sold).
-
-    Returns
-    -------
-    float
-        A share, 0 to 1; NaN where there was nothing.
-
-    References
-    ----------
-    ``sell-through-calculators`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> sell_through(300, 200)
     0.6
     """
@@ -135,44 +71,6 @@ def sell_through(sold: float, beside: float) -> float:
 def stock_table(economics: pd.DataFrame, *, window: Window, as_of: dt.date, by: str = "category") -> pd.DataFrame:
     """How each group's stock turned, what its capital and its space earned in a window.
 
-    Parameters
-    ----------
-    economics : DataFrame
-        One row an item, as ``item_economics`` gives it.
-    window : tuple of date
-        First and last day, both included; what lies after ``as_of`` is cut off.
-    as_of : date
-        The last day that is known.
-    by : str
-        Column that names the group.
-
-    Returns
-    -------
-    DataFrame
-        One row a group, sorted by name:
-
-        ``sold``, ``for_sale`` (listed and unsold on the last day), ``sell_through`` (sold over
-        both), ``stock_items``, ``stock_cost_cents``, ``stock_cubic_ft`` (in hand on the last
-        day, unlisted and returned ones too);
-
-        ``goods_sold_cents`` (cost of goods sold), ``gross_margin_cents``,
-        ``average_stock_cents``, ``turnover`` (a year), ``days_on_hand``, ``gmroi`` (a year);
-
-        ``net_cents`` of the sales and of what was given up in the window, ``capital_days`` (dollars
-        times days held in the window of all stock, unsold things included),
-        ``net_per_capital_day`` (dollars a day for each dollar tied up) and ``capital_return``
-        (the same a year, as a rate);
-
-        ``cubic_ft_months`` (space held in the window, unsold things included) and
-        ``net_per_cubic_ft_month`` (dollars).
-
-    Raises
-    ------
-    AssumptionError
-        If the window begins after ``as_of``.
-
-    Examples
-    --------
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
     first, last = window[0], min(window[1], as_of)
@@ -231,31 +129,6 @@ def ageing_table(
 ) -> pd.DataFrame:
     """Stock in hand by the days since it was bought.
 
-    Parameters
-    ----------
-    economics : DataFrame
-        One row an item, as ``item_economics`` gives it.
-    as_of : date
-        The day from which ages are counted.
-    edges_days : sequence of int
-        Where one age band ends, the day itself included, and the next begins. [days]
-    value_cents : Series, optional
-        What each item may still bring, as in ``stock_prospects``. [cents]
-
-    Returns
-    -------
-    DataFrame
-        One row a band, youngest first, empty ones too: ``from_days``, ``to_days`` (missing for
-        the open one), ``items``, ``cost_cents``, ``cost_share`` (of all stock), ``cubic_ft``,
-        ``list_price_cents``, and ``may_bring_cents`` where ``value_cents`` is given.
-
-    Raises
-    ------
-    AssumptionError
-        If the edges do not rise.
-
-    Examples
-    --------
     >>> stock = pd.DataFrame({"status": ["for sale", "sold"], "bought_on": pd.to_datetime(["2026-01-01"] * 2),
     ...     "cost_cents": [500, 700], "length_in": 12.0, "width_in": 12.0, "height_in": 12.0,
     ...     "list_price_cents": [2000, 2000]})
@@ -332,20 +205,6 @@ NOT_YET, HELD, SOLD, GONE = "not yet bought", "held", "sold", "gone"
 def whereabouts(items: pd.DataFrame, *, on: dt.date) -> npt.NDArray[np.object_]:
     """Where each item was at the end of a day.
 
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        ``bought_on``, ``sold_on``, ``returned_on`` and ``gone_on``.
-    on : date
-        The day.
-
-    Returns
-    -------
-    array of str, shape (n,)
-        ``not yet bought``, ``held``, ``sold`` (and not given back by then) or ``gone`` otherwise.
-
-    Examples
-    --------
     >>> days = {"bought_on": ["2026-01-05"], "sold_on": ["2026-02-01"], "returned_on": ["2026-02-20"]}
     >>> rows = pd.DataFrame({name: pd.to_datetime(day) for name, day in days.items()}).assign(gone_on=pd.NaT)
     >>> [str(whereabouts(rows, on=dt.date(2026, m, 10))[0]) for m in (1, 2, 3)]
@@ -361,26 +220,6 @@ def whereabouts(items: pd.DataFrame, *, on: dt.date) -> npt.NDArray[np.object_]:
 def goods_flow(items: pd.DataFrame, *, window: Window) -> dict[str, int]:
     """Cost of goods sold by specific identification: the cost of the very items that left.
 
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        The days of each item, its ``cost_cents``, and ``gone_how`` of what left unsold.
-    window : tuple of date
-        First and last day, both included.
-
-    Returns
-    -------
-    dict of str to int
-        ``opening``, ``purchases``, ``kept`` (withdrawn for the owner's own use), ``given`` (donated
-        or thrown away), ``sold`` and ``closing``, at cost. [cents]
-        Opening and purchases are together exactly the other four.
-
-    References
-    ----------
-    ``accounting-periods-538`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> days = {"bought_on": ["2025-12-01", "2026-01-05"], "sold_on": ["2026-02-01", None],
     ...     "returned_on": [None, None], "gone_on": [None, None]}
     >>> rows = pd.DataFrame({name: pd.to_datetime(day) for name, day in days.items()})

@@ -49,22 +49,6 @@ class Shelf:
 def shelf_counts(days_listed: npt.ArrayLike, sold: npt.ArrayLike, given_up: npt.ArrayLike, *, days: int) -> Shelf:
     """How many items were on sale at each day of their listing, and how many sold or left on it.
 
-    Parameters
-    ----------
-    days_listed : array, shape (n,)
-        Days on sale, to the sale, the giving up or the report's day. [days]
-    sold, given_up : array of bool, shape (n,)
-        How it ended; neither: still for sale.
-    days : int
-        Length of the counts.
-
-    Returns
-    -------
-    Shelf
-        Counts, shape (days,).
-
-    Examples
-    --------
     >>> shelf_counts([0, 2, 2], [True, True, False], [False] * 3, days=4).at_risk.tolist()
     [3.0, 2.0, 2.0, 0.0]
     """
@@ -81,18 +65,6 @@ def shelf_counts(days_listed: npt.ArrayLike, sold: npt.ArrayLike, given_up: npt.
 def shop_hazards(shelf: Shelf) -> tuple[Floats, Floats]:
     """The shop's daily chance of a sale and of giving up, carried on where too few items are left.
 
-    Parameters
-    ----------
-    shelf : Shelf
-        Counts of the whole shop, shape (days,).
-
-    Returns
-    -------
-    tuple of array, shape (days,)
-        Chance of a sale on each day for an item still there, and chance of being given up.
-
-    Examples
-    --------
     >>> rates, _ = shop_hazards(shelf_counts([1] * 50 + [9] * 50, [True] * 50 + [False] * 50, [False] * 100, days=12))
     >>> rates.round(2).tolist()
     [0.0, 0.5, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.08, 0.08]
@@ -112,20 +84,6 @@ def shop_hazards(shelf: Shelf) -> tuple[Floats, Floats]:
 def pooled_hazards(own: Shelf, shop_sale: Floats, shop_leave: Floats) -> tuple[Floats, Floats]:
     """A category's daily chances of a sale and of giving up, pulled towards the shop's.
 
-    Parameters
-    ----------
-    own : Shelf
-        Counts of the category, shape (..., days).
-    shop_sale, shop_leave : array, shape (days,)
-        As ``shop_hazards`` gives them.
-
-    Returns
-    -------
-    tuple of array, shape (..., days)
-        Chance of a sale, and of being given up, on each day for an item still there.
-
-    Examples
-    --------
     >>> own = shelf_counts([3], [False], [False], days=5)
     >>> sale, _ = pooled_hazards(own, np.full(5, 0.1), np.zeros(5))
     >>> sale.round(3).tolist()
@@ -144,20 +102,6 @@ def pooled_hazards(own: Shelf, shop_sale: Floats, shop_leave: Floats) -> tuple[F
 def chances_by_day(sale: Floats, leave: Floats, *, horizon_days: int) -> Floats:
     """Chance of a sale within the horizon for an item that has got through each number of days.
 
-    Parameters
-    ----------
-    sale, leave : array, shape (..., days)
-        Daily chances of a sale and of being given up, for the first day on sale and on.
-    horizon_days : int
-        How far ahead is looked, at least one and at most ``days``. [days]
-
-    Returns
-    -------
-    array, shape (..., days - horizon_days + 1)
-        The chance after getting through 0, 1, 2, ... days without a sale.
-
-    Examples
-    --------
     >>> chances_by_day(np.array([0.5, 0.5, 0.5]), np.zeros(3), horizon_days=2).tolist()
     [0.75, 0.75]
     """
@@ -179,22 +123,6 @@ LISTING_WORK = ("clean_min", "photograph_min", "write_min", "store_min")
 def item_facts(economics: pd.DataFrame, *, salvage_ppm: int) -> dict[str, Any]:
     """The plain arrays that the forecasts need.
 
-    Parameters
-    ----------
-    economics : DataFrame, n rows
-        One row an item, as ``item_economics`` gives it.
-    salvage_ppm : int
-        Part of its cost that an unsold item brings when it is cleared. [parts per million]
-
-    Returns
-    -------
-    dict of str to array, shape (n,)
-        ``trip`` (a code), ``stock``, ``unlisted``, ``returned``, ``sold``, ``gone`` and ``shown``
-        (whether it ever was on sale); ``days`` on sale; ``salvage`` and ``proceeds`` (the net before what
-        is already spent) and ``base`` (the price level) [cents]; ``sale_min`` and ``listing_min`` [min].
-
-    Examples
-    --------
     The function needs the frame of ``item_economics``; see ``tests/analysis/test_prospects.py``.
     """
     status = economics["status"].to_numpy(dtype=object)
@@ -293,17 +221,9 @@ _KEPT_CHANCES = 4_000_000
 
 @dataclass(frozen=True)
 class Horizon:
-    """How far ahead unsold stock is looked at, and what it brings when it does not sell.
+    """How far ahead unsold stock is looked at, and what it brings when it does not sell."""
 
-    Attributes
-    ----------
-    days : int
-        Days from the report's day. [days]
-    salvage_ppm : int
-        Part of its cost that an unsold item brings when it is cleared. [parts per million]
-    """
-
-    days: int
+    days: int  # [days]
     salvage_ppm: int
 
     def __post_init__(self) -> None:
@@ -316,26 +236,6 @@ class Horizon:
 def stock_prospects(economics: pd.DataFrame, horizon: Horizon, *, shelves: Shelves | None = None) -> pd.DataFrame:
     """What each item will have brought and taken in the end, sold ones as they are.
 
-    Parameters
-    ----------
-    economics : DataFrame
-        One row an item, as ``item_economics`` gives it.
-    horizon : Horizon
-        How far ahead is looked, and the salvage.
-    shelves : Shelves, optional
-        Made of these two, where a caller has them already.
-
-    Returns
-    -------
-    DataFrame
-        In the rows of ``economics``: ``chance`` of a sale within the horizon (0 for what is
-        not for sale), ``if_sold_cents`` (money at a sale, before what is already spent),
-        ``salvage_cents``, ``value_cents`` (what it may still bring: chance times money at a
-        sale, and salvage for the rest), ``work_min`` (expected minutes still to do),
-        ``expected_net_cents`` and ``expected_min`` (so far and still to come).
-
-    Examples
-    --------
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
     shelf = shelves or Shelves(economics, horizon)
@@ -369,27 +269,6 @@ def prospect_sums(
     it. So the interval over trips holds the forecasts' own uncertainty. Without unsold items
     the pseudo-values are the trips' plain sums.
 
-    Parameters
-    ----------
-    economics : DataFrame
-        One row an item, as ``item_economics`` gives it.
-    horizon : Horizon
-        How far ahead is looked, and the salvage.
-    inside : array of bool, shape (n,)
-        The items whose totals are wanted; all items teach.
-    by : str
-        Column that names the group.
-    shelves : Shelves, optional
-        Made of the first two, where a caller has them already.
-
-    Returns
-    -------
-    tuple
-        As ``trip_sums``: names of the groups, positions of each group's trips in the two arrays
-        of pseudo-values, net [cents], minutes [min].
-
-    Examples
-    --------
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
     names, touched, net, minutes = prospects_by_trip(economics, horizon, inside=inside, by=by, shelves=shelves)
@@ -410,27 +289,6 @@ def prospects_by_trip(
 ) -> tuple[list[Any], npt.NDArray[np.bool_], Floats, Floats]:
     """The same with the trips of all groups side by side, so that groups can be drawn together.
 
-    Parameters
-    ----------
-    economics : DataFrame
-        One row an item, as ``item_economics`` gives it.
-    horizon : Horizon
-        How far ahead is looked, and the salvage.
-    inside : array of bool, shape (n,)
-        The items whose totals are wanted; all items teach.
-    by : str
-        Column that names the group.
-    shelves : Shelves, optional
-        Made of the first two, where a caller has them already.
-
-    Returns
-    -------
-    tuple
-        Names of the groups; whether a trip brought or taught a group anything; net [cents] and
-        minutes [min], each a row a group and a column a trip of the shop.
-
-    Examples
-    --------
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
     shelf = shelves or Shelves(economics, horizon)

@@ -27,27 +27,6 @@ class FixedThreshold(NamedTuple):
 def fixed_threshold(offers: int) -> FixedThreshold:
     """Best single threshold for offers between 0 and 1, all as likely, the last one being taken.
 
-    Parameters
-    ----------
-    offers : int
-        How many offers come at most, at least 2.
-
-    Returns
-    -------
-    FixedThreshold
-        The threshold and the expected offer taken.
-
-    Raises
-    ------
-    AssumptionError
-        If there are fewer than two offers.
-
-    References
-    ----------
-    ``house-selling`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> round(fixed_threshold(10).threshold, 6)
     0.774264
     """
@@ -62,26 +41,6 @@ def offer_values(offers: int, *, discount: float = 1.0, cost: float = 0.0) -> Fl
 
     An offer is taken when it is at least what the remaining ones are worth after the wait.
 
-    Parameters
-    ----------
-    offers : int
-        How many at most.
-    discount : float
-        Part of its value that money keeps from one offer to the next.
-    cost : float
-        What waiting for each further offer costs.
-
-    Returns
-    -------
-    array, shape (offers,)
-        Values with 1, 2, ..., ``offers`` offers left.
-
-    References
-    ----------
-    ``finite-search`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> offer_values(3).tolist()
     [0.5, 0.625, 0.6953125]
     """
@@ -97,30 +56,6 @@ def offer_values(offers: int, *, discount: float = 1.0, cost: float = 0.0) -> Fl
 def reservation_offer(*, discount: float = 1.0, cost: float = 0.0) -> float:
     """Lowest offer to take when offers between 0 and 1 go on coming for ever.
 
-    Parameters
-    ----------
-    discount : float
-        Part of its value that money keeps from one offer to the next; below 1 unless waiting
-        costs something.
-    cost : float
-        What waiting for each further offer costs.
-
-    Returns
-    -------
-    float
-        The offer; 0 where waiting costs more than it can bring.
-
-    Raises
-    ------
-    AssumptionError
-        If waiting is free in both ways, so that one would wait for ever.
-
-    References
-    ----------
-    ``discounted-search``, ``mccall-1970`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> round(reservation_offer(discount=0.9), 5), round(reservation_offer(cost=0.02), 12)
     (0.62679, 0.8)
     """
@@ -143,26 +78,6 @@ def markdown_prices(prices: npt.ArrayLike, below: npt.ArrayLike, *, periods: int
 
     That it did not sell at a price says that it is worth less.
 
-    Parameters
-    ----------
-    prices : array, shape (n,)
-        Prices to choose among, rising.
-    below : array, shape (n,)
-        Chance that the thing is worth less than each price.
-    periods : int
-        How many prices can be tried.
-
-    Returns
-    -------
-    Markdown
-        The prices in order, and the expected takings.
-
-    References
-    ----------
-    ``lazear-1986`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> grid = np.linspace(0, 1, 301)
     >>> best = markdown_prices(grid, grid, periods=2)
     >>> best.prices.round(3).tolist(), round(best.value, 3)
@@ -207,26 +122,6 @@ class TimedPrice(NamedTuple):
 def timed_price(units: int, time: float, *, rate: float = 1.0) -> TimedPrice:
     """Best price now for some units and a time left, buyers coming at rate times exp(-price).
 
-    Parameters
-    ----------
-    units : int
-        Units in stock.
-    time : float
-        Time left.
-    rate : float
-        Buyers a unit of time at a price of nothing.
-
-    Returns
-    -------
-    TimedPrice
-        Expected takings and the price.
-
-    References
-    ----------
-    ``gallego-van-ryzin-1994`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> [round(number, 6) for number in timed_price(1, 1.0)]
     [0.313262, 1.313262]
     """

@@ -28,28 +28,6 @@ ALL_SOLD = "no unsold item: if unsold ones were left out of the books, these tim
 def survival_table(days: npt.ArrayLike, sold: npt.ArrayLike, *, confidence: float) -> pd.DataFrame:
     """Share of items still unsold after each number of days, by Kaplan and Meier.
 
-    Parameters
-    ----------
-    days : array, shape (n,)
-        Days on sale, to the sale or so far. [days]
-    sold : array of bool, shape (n,)
-        Whether the item sold; the others are censored.
-    confidence : float
-        How often each limit pair is meant to hold the true share.
-
-    Returns
-    -------
-    DataFrame
-        One row a distinct number of days: ``days``, ``at_risk``, ``sold``, ``unsold_share``,
-        ``standard_error`` (Greenwood), ``low``, ``high`` (by the logarithm, so that no limit
-        is negative), ``hazard_sum`` (Nelson-Aalen).
-
-    References
-    ----------
-    ``kaplan-meier-1958`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> table = survival_table([5, 8, 8, 12], [True, True, False, False], confidence=0.95)
     >>> table["unsold_share"].round(4).tolist()
     [0.75, 0.5, 0.5]
@@ -101,28 +79,6 @@ def days_to_sale(
 ) -> DaysToSale:
     """Days by which a share of the items has sold (the median by default), unsold ones counted.
 
-    Parameters
-    ----------
-    days : array, shape (n,)
-        Days on sale, to the sale or so far. [days]
-    sold : array of bool, shape (n,)
-        Whether the item sold.
-    share : float
-        The share that is to have sold, 0 to 1.
-    confidence : float
-        How often the interval is meant to hold the truth.
-
-    Returns
-    -------
-    DaysToSale
-        The days and their interval; NaN where not reached. [days]
-
-    References
-    ----------
-    ``brookmeyer-crowley-1982`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> days_to_sale([5, 8, 8, 12], [True, True, False, False]).days
     8.0
     """
@@ -149,22 +105,6 @@ def days_to_sale(
 def restricted_mean(days: npt.ArrayLike, sold: npt.ArrayLike, *, within_days: float) -> float:
     """Mean days on sale up to a stated day: the area under the unsold share.
 
-    Parameters
-    ----------
-    days : array, shape (n,)
-        Days on sale, to the sale or so far. [days]
-    sold : array of bool, shape (n,)
-        Whether the item sold.
-    within_days : float
-        The day up to which is counted. [days]
-
-    Returns
-    -------
-    float
-        The mean. [days]
-
-    Examples
-    --------
     >>> restricted_mean([5, 8, 8, 12], [True, True, False, False], within_days=10)
     8.25
     """
@@ -178,26 +118,6 @@ def restricted_mean(days: npt.ArrayLike, sold: npt.ArrayLike, *, within_days: fl
 def restricted_mean_error(days: npt.ArrayLike, sold: npt.ArrayLike, *, within_days: float) -> float:
     """Standard error of the restricted mean: Greenwood's terms, each weighed by the area still ahead.
 
-    Parameters
-    ----------
-    days : array, shape (n,)
-        Days on sale, to the sale or so far. [days]
-    sold : array of bool, shape (n,)
-        Whether the item sold.
-    within_days : float
-        The day up to which is counted. [days]
-
-    Returns
-    -------
-    float
-        The error; 0 where nothing sold by then, of which it is then no measure. [days]
-
-    References
-    ----------
-    ``greenwood-1926`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> round(restricted_mean_error([5, 8, 8, 12], [True, True, False, False], within_days=10), 3)
     1.023
     """
@@ -228,31 +148,6 @@ class LogRank(NamedTuple):
 def log_rank(days: npt.ArrayLike, sold: npt.ArrayLike, group: npt.ArrayLike) -> LogRank:
     """Test whether groups sell at the same pace, unsold items counted.
 
-    Parameters
-    ----------
-    days : array, shape (n,)
-        Days on sale, to the sale or so far. [days]
-    sold : array of bool, shape (n,)
-        Whether the item sold.
-    group : array, shape (n,)
-        Group of each item.
-
-    Returns
-    -------
-    LogRank
-        Observed and expected sales per group, chi-square, p-value.
-
-    Raises
-    ------
-    NotEnoughDataError
-        If there are fewer than two groups or no sale at all.
-
-    References
-    ----------
-    ``mantel-1966`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> found = log_rank([3, 4, 5, 9, 10, 12], [True] * 6, list("aaabbb"))
     >>> round(found.chi_square, 3), found.observed
     (5.052, (3.0, 3.0))
@@ -287,25 +182,6 @@ def log_rank(days: npt.ArrayLike, sold: npt.ArrayLike, group: npt.ArrayLike) -> 
 def sale_times(economics: pd.DataFrame, *, by: str = "category", confidence: float) -> pd.DataFrame:
     """Days to sale of each group's listed items, those that still wait or were given up counted as such.
 
-    Parameters
-    ----------
-    economics : DataFrame
-        One row an item: ``days_listed``, ``sold_on`` and the group's column.
-    by : str
-        Column that names the group.
-    confidence : float
-        How often an interval is meant to hold the truth.
-
-    Returns
-    -------
-    DataFrame
-        One row a group, sorted by name: ``listed``, ``sold``, ``unsold``, ``quarter_days``,
-        ``half_days`` (the median) with ``half_low`` and ``half_high``, ``three_quarter_days``
-        (NaN where not reached), ``sold_in_90_days`` (share), and ``note``: "half not sold yet"
-        where the median is not reached, a warning where a group has no unsold item at all.
-
-    Examples
-    --------
     >>> rows = pd.DataFrame({"category": ["a"] * 4, "days_listed": [5.0, 8.0, 12.0, 90.0],
     ...     "sold_on": pd.to_datetime(["2026-01-01"] * 3 + [None])})
     >>> table = sale_times(rows, confidence=0.95)
@@ -373,28 +249,6 @@ def share_sold(days: npt.ArrayLike, sold: npt.ArrayLike, *, by_days: float, conf
     The interval is Wilson's for as many items as would give a plain share the error that
     Greenwood's formula gives this one.
 
-    Parameters
-    ----------
-    days : array, shape (n,)
-        Days on sale, to the sale or so far. [days]
-    sold : array of bool, shape (n,)
-        Whether the item sold.
-    by_days : float
-        The day. [days]
-    confidence : float
-        How often the interval is meant to hold the true share.
-
-    Returns
-    -------
-    ShareSold
-        The share and its limits.
-
-    References
-    ----------
-    ``rothman-1978`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> found = share_sold([5, 8, 20, 20], [True, True, False, False], by_days=10, confidence=0.95)
     >>> [round(value, 3) for value in found]
     [0.5, 0.15, 0.85]
@@ -423,29 +277,6 @@ def waiting_groups(
 ) -> pd.DataFrame:
     """Every item that was ever listed, with the group that it belongs to.
 
-    Parameters
-    ----------
-    economics : DataFrame
-        As ``item_economics`` gives it.
-    recorded : DataFrame
-        The books' items: ``item_id``, and ``source`` or ``condition`` where they are asked for.
-    price_changes : DataFrame
-        The books' price changes.
-    by : str
-        One of ``GROUPINGS``.
-
-    Returns
-    -------
-    DataFrame
-        ``item_id``, ``group``, ``days``, ``sold``, ``given_up``: one row a listed item.
-
-    Raises
-    ------
-    AssumptionError
-        If things cannot be grouped so.
-
-    Examples
-    --------
     >>> rows = pd.DataFrame({"item_id": ["a", "b"], "category": ["mugs", "mugs"], "days_listed": [5.0, None],
     ...     "sold_on": pd.to_datetime(["2026-01-06", None]), "status": ["sold", "not listed"]})
     >>> waiting_groups(rows, rows, pd.DataFrame(), by="category")[["group", "days", "sold"]].values.tolist()
@@ -533,20 +364,6 @@ def waiting_table(groups: pd.DataFrame, *, within_days: float, confidence: float
 def common_days(groups: pd.DataFrame, *, too_few: int) -> int:
     """The longest of ``MARKS`` up to which the means of all larger groups are known, so that they compare.
 
-    Parameters
-    ----------
-    groups : DataFrame
-        As ``waiting_groups`` gives it.
-    too_few : int
-        Groups of fewer listed things do not shorten it.
-
-    Returns
-    -------
-    int
-        Days; the longest mark where no group is so large, the shortest where none is known.
-
-    Examples
-    --------
     >>> rows = pd.DataFrame({"group": list("aabb"), "days": [9.0, 200.0, 9.0, 70.0], "sold": [True, False] * 2})
     >>> common_days(rows, too_few=2), common_days(rows, too_few=5)
     (60, 180)
@@ -565,22 +382,6 @@ def holm(p_values: npt.ArrayLike) -> Floats:
     The smallest counts as many times as there are, the next one time less, and so on; none is
     smaller than one before it.
 
-    Parameters
-    ----------
-    p_values : array, shape (n,)
-        P-values of single tests.
-
-    Returns
-    -------
-    array, shape (n,)
-        Corrected, at most 1, in the same order.
-
-    References
-    ----------
-    ``holm-1979`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> holm([0.01, 0.04, 0.03]).round(3).tolist()
     [0.03, 0.06, 0.06]
     """
@@ -602,25 +403,6 @@ class Compared(NamedTuple):
 def compared(groups: pd.DataFrame, *, confidence: float, too_few: int) -> Compared:
     """Which groups sell at another pace than the rest.
 
-    Parameters
-    ----------
-    groups : DataFrame
-        As ``waiting_groups`` gives it.
-    confidence : float
-        1 less the chance that all groups at one pace would have any called different.
-    too_few : int
-        Below so many listed items a group is not tested, only part of the rest.
-
-    Returns
-    -------
-    Compared
-        The log-rank test over the groups that are tested, and a row a group: ``group``,
-        ``listed``, ``sold``, ``expected`` (sales, had it and the rest one pace), ``p_value``,
-        ``corrected`` (Holm; both NaN where not tested), ``verdict``: ``SOONER``, ``LATER``,
-        ``ALIKE`` or too few to tell.
-
-    Examples
-    --------
     >>> rows = pd.DataFrame({"group": ["quick"] * 12 + ["slow"] * 12, "days": [*range(1, 25, 2), *range(9, 45, 3)],
     ...     "sold": True, "given_up": False})
     >>> compared(rows, confidence=0.95, too_few=10).each["verdict"].tolist()
@@ -663,18 +445,6 @@ def compared(groups: pd.DataFrame, *, confidence: float, too_few: int) -> Compar
 def unsold_missing(table: pd.DataFrame) -> str:
     """The warning for groups without one unsold item; empty where there is none.
 
-    Parameters
-    ----------
-    table : DataFrame
-        As ``waiting_table`` gives it.
-
-    Returns
-    -------
-    str
-        One sentence.
-
-    Examples
-    --------
     >>> unsold_missing(pd.DataFrame({"group": ["mugs", "jugs"], "all_sold": [True, False]}))[:25]
     'Mugs: no unsold item: if '
     """
@@ -707,18 +477,6 @@ _COUNTS = 5
 def last_day(groups: pd.DataFrame) -> int:
     """Day up to which a picture of the groups is drawn: the longest wait in round steps, a year at most.
 
-    Parameters
-    ----------
-    groups : DataFrame
-        As ``waiting.waiting_groups`` gives it.
-
-    Returns
-    -------
-    int
-        The day. [days]
-
-    Examples
-    --------
     >>> last_day(pd.DataFrame({"days": [3.0, 130.0]})), last_day(pd.DataFrame({"days": [800.0]}))
     (160, 360)
     """
@@ -729,25 +487,6 @@ def last_day(groups: pd.DataFrame) -> int:
 def waiting_curves(groups: pd.DataFrame, order: Sequence[str], *, until_days: int, confidence: float) -> pd.DataFrame:
     """Share of each group still unsold after each number of days, up to a day.
 
-    Parameters
-    ----------
-    groups : DataFrame
-        As ``waiting.waiting_groups`` gives it.
-    order : sequence of str
-        Names of the groups, in the order of the rows.
-    until_days : int
-        The last day shown. [days]
-    confidence : float
-        How often a band is meant to hold the truth.
-
-    Returns
-    -------
-    DataFrame
-        ``group``, ``days``, ``unsold_share``, ``low``, ``high``: a row at day 0 and at each day on
-        which the share changes, the last at ``until_days`` or at the group's longest wait.
-
-    Examples
-    --------
     >>> rows = pd.DataFrame({"group": "mugs", "days": [5.0, 90.0], "sold": [True, False]})
     >>> waiting_curves(rows, ["mugs"], until_days=40, confidence=0.95)[["days", "unsold_share"]].values.tolist()
     [[0.0, 1.0], [5.0, 0.5], [40.0, 0.5]]
@@ -770,22 +509,6 @@ def waiting_curves(groups: pd.DataFrame, order: Sequence[str], *, until_days: in
 def at_risk_counts(groups: pd.DataFrame, order: Sequence[str], *, until_days: int) -> pd.DataFrame:
     """How many of each group were on sale and unsold for at least so many days.
 
-    Parameters
-    ----------
-    groups : DataFrame
-        As ``waiting.waiting_groups`` gives it.
-    order : sequence of str
-        Names of the groups, in the order of the rows.
-    until_days : int
-        The last day shown; the counts stand at even steps up to it. [days]
-
-    Returns
-    -------
-    DataFrame
-        ``group``, ``days``, ``at_risk``.
-
-    Examples
-    --------
     >>> rows = pd.DataFrame({"group": "mugs", "days": [5.0, 20.0, 90.0], "sold": [True, True, False]})
     >>> at_risk_counts(rows, ["mugs"], until_days=40)["at_risk"].tolist()
     [3, 2, 2, 1, 1]

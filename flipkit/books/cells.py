@@ -33,18 +33,6 @@ _AMOUNT = re.compile(rb"9{1,9}\.99")
 def shapes_of(texts: Collection[str]) -> list[bytes] | None:
     """The shape of each text: its digits above 0 made 9, everything else as it stands.
 
-    Parameters
-    ----------
-    texts : collection of str, n texts
-        The texts.
-
-    Returns
-    -------
-    list of bytes, n shapes, or None
-        The shapes in the order of the texts; None where a text has a line end in it.
-
-    Examples
-    --------
     >>> shapes_of(["1.204,50", "7"])
     [b'9.909,90', b'9']
     """
@@ -55,18 +43,6 @@ def shapes_of(texts: Collection[str]) -> list[bytes] | None:
 def cents_of(texts: Sequence[str]) -> npt.NDArray[np.int64] | None:
     """Amounts such as ``1234.50`` as whole cents, all at once.
 
-    Parameters
-    ----------
-    texts : sequence of str, n texts
-        Cells, none of them blank.
-
-    Returns
-    -------
-    array of int64, shape (n,), or None
-        The cents; None where any text is written otherwise.
-
-    Examples
-    --------
     >>> cents_of(["1234.50", "0.07"]).tolist(), cents_of(["12.5"]) is None
     ([123450, 7], True)
     """
@@ -82,20 +58,6 @@ def cents_of(texts: Sequence[str]) -> npt.NDArray[np.int64] | None:
 def any_among(words: Collection[str], texts: Collection[str]) -> bool:
     """Whether any of some small words stands anywhere in some texts, whatever its capitals.
 
-    Parameters
-    ----------
-    words : collection of str
-        The words, small.
-    texts : collection of str
-        The texts.
-
-    Returns
-    -------
-    bool
-        True where one does.
-
-    Examples
-    --------
     >>> any_among(["total"], ["crock", "Grand Total"])
     True
     """
@@ -106,20 +68,6 @@ def any_among(words: Collection[str], texts: Collection[str]) -> bool:
 def alike_names(names: Sequence[str], marks: bytes) -> bool:
     """Whether any two of some different names are the same but for capitals and marks.
 
-    Parameters
-    ----------
-    names : sequence of str
-        Different names.
-    marks : bytes
-        Marks that do not tell two names apart.
-
-    Returns
-    -------
-    bool
-        True where two are.
-
-    Examples
-    --------
     >>> alike_names(["Lamp", "lamps"], b" -"), alike_names(["A-1", "a 1"], b" -")
     (False, True)
     """
@@ -130,18 +78,6 @@ def alike_names(names: Sequence[str], marks: bytes) -> bool:
 def first_letters(texts: Collection[str]) -> set[str]:
     """The letters that some texts begin with; an empty one where a text is blank.
 
-    Parameters
-    ----------
-    texts : collection of str
-        The texts.
-
-    Returns
-    -------
-    set of str
-        The letters.
-
-    Examples
-    --------
     >>> sorted(first_letters(["#1", "lamp", ""]))
     ['', '#', 'l']
     """
@@ -170,15 +106,7 @@ _OTHER_DATE = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d{2})")
 
 @dataclass(frozen=True, slots=True)
 class Bad:
-    """A text that a column cannot take.
-
-    Parameters
-    ----------
-    needed : str
-        What is needed instead.
-    mend : str
-        How to mend it.
-    """
+    """A text that a column cannot take."""
 
     needed: str
     mend: str = ""
@@ -186,17 +114,7 @@ class Bad:
 
 @dataclass(frozen=True, slots=True)
 class Units:
-    """What a bare number means in these books.
-
-    Parameters
-    ----------
-    currency : str
-        Currency of the amounts.
-    length : str
-        Unit of a bare number in ``length``, ``width`` and ``height``.
-    weight : str
-        Unit of a bare number in ``weight``.
-    """
+    """What a bare number means in these books."""
 
     currency: str = "USD"
     length: str = "in"
@@ -206,30 +124,7 @@ class Units:
 def typed_column(
     column: Column, header: str, texts: Sequence[str], rows: Sequence[int], *, unit: str, units: Units, into: Findings
 ) -> pd.Series:
-    """One column of a table, typed; wrong cells become problems and blanks.
-
-    Parameters
-    ----------
-    column : Column
-        What the column is.
-    header : str
-        What it is called in this file.
-    texts : sequence of str, shape (n,)
-        Its cells.
-    rows : sequence of int, shape (n,)
-        Their row numbers.
-    unit : str
-        Unit of a bare number in this column of this file; empty where the shop's holds.
-    units : Units
-        What a bare number means in these books.
-    into : Findings
-        Where problems go.
-
-    Returns
-    -------
-    Series, shape (n,)
-        The typed cells.
-    """
+    """One column of a table, typed; wrong cells become problems and blanks."""
     if column.kind in ("money", "signed money"):
         plain = _plain_money(texts)
         if plain is not None:
@@ -259,20 +154,7 @@ def _plain_money(texts: Sequence[str]) -> pd.Series | None:
 
 
 def blank_series(column: Column, count: int) -> pd.Series:
-    """A column that a file does not have, as if every cell were blank.
-
-    Parameters
-    ----------
-    column : Column
-        What the column is.
-    count : int
-        Rows of the table.
-
-    Returns
-    -------
-    Series, shape (count,)
-        Blanks in the type of the column's kind.
-    """
+    """A column that a file does not have, as if every cell were blank."""
     one = as_series(column, [None])
     if isinstance(one.dtype, pd.Int64Dtype):
         return pd.Series(pd.arrays.IntegerArray(np.zeros(count, dtype=np.int64), np.ones(count, dtype=bool)))
@@ -282,20 +164,7 @@ def blank_series(column: Column, count: int) -> pd.Series:
 
 
 def as_series(column: Column, values: list[Any]) -> pd.Series:
-    """Values of one column in the type of its kind.
-
-    Parameters
-    ----------
-    column : Column
-        What the column is.
-    values : list, shape (n,)
-        Values, None where missing.
-
-    Returns
-    -------
-    Series, shape (n,)
-        Dates as datetime64, money, rates and counts as Int64, measures as float64, text as str.
-    """
+    """Values of one column in the type of its kind."""
     kind = column.kind
     if kind in ("date", "month"):
         codes, days = pd.factorize(np.array(values, dtype=object), use_na_sentinel=True)
@@ -314,22 +183,7 @@ def as_series(column: Column, values: list[Any]) -> pd.Series:
 
 
 def reader_of(column: Column, *, unit: str, units: Units) -> Callable[[str], Any]:
-    """The function that reads one cell of a column.
-
-    Parameters
-    ----------
-    column : Column
-        What the column is.
-    unit : str
-        Unit of a bare number; empty where the shop's holds.
-    units : Units
-        What a bare number means in these books.
-
-    Returns
-    -------
-    callable
-        From text to a value or a `Bad`.
-    """
+    """The function that reads one cell of a column."""
     name = column.name
     if column.kind in ("money", "signed money"):
         signed = column.kind == "signed money"

@@ -26,19 +26,7 @@ from flipkit.paths import notebooks_folder
 
 @dataclass(frozen=True, slots=True)
 class Statement:
-    """One thing that a report can say, or cannot, and what would change that.
-
-    Parameters
-    ----------
-    able : bool
-        Whether the report can say it.
-    text : str
-        The statement.
-    record : str
-        What to record; empty where nothing is lacking.
-    gain : float
-        How much recording it would change, as a share of the items times how much rests on it.
-    """
+    """One thing that a report can say, or cannot, and what would change that."""
 
     able: bool
     text: str
@@ -48,19 +36,7 @@ class Statement:
 
 @dataclass(frozen=True)
 class Check:
-    """What is wrong with books, and what a report can say from them.
-
-    Parameters
-    ----------
-    path : Path
-        The books.
-    books : Books or None
-        The books; None when something stops them.
-    problems : tuple of Problem
-        Everything that is wrong or worth knowing.
-    statements : tuple of Statement
-        What a report can and cannot say.
-    """
+    """What is wrong with books, and what a report can say from them."""
 
     path: Path
     books: Books | None
@@ -79,13 +55,7 @@ class Check:
         return tuple(dict.fromkeys(s.record for s in lacking))
 
     def text(self) -> str:
-        """The check in words.
-
-        Returns
-        -------
-        str
-            Problems, what is there, what the report can and cannot say, what to record next.
-        """
+        """The check in words."""
         parts: list[str] = []
         stops = self.stops
         if stops:
@@ -133,22 +103,7 @@ def check(path: Path | str, *, as_of: dt.date | None = None, too_few: int | None
 
 
 def explain(path: Path | str, *, as_of: dt.date | None = None, too_few: int | None = None) -> str:
-    """What is wrong with books and what a report can say from them, in words.
-
-    Parameters
-    ----------
-    path : Path or str
-        The books.
-    as_of : date or None
-        Day of the report, where dates after it should be told.
-    too_few : int or None
-        Sales of a category below which nothing is claimed; the packaged assumption when None.
-
-    Returns
-    -------
-    str
-        The words.
-    """
+    """What is wrong with books and what a report can say from them, in words."""
     return check(path, as_of=as_of, too_few=too_few).text()
 
 
@@ -378,17 +333,7 @@ _SECOND = {
 
 @dataclass(frozen=True)
 class Started:
-    """What was made in a new folder of books.
-
-    Parameters
-    ----------
-    folder : Path
-        The folder.
-    made : tuple of str
-        Files made, relative to the folder.
-    kept : tuple of str
-        Files that were there already and were left as they are.
-    """
+    """What was made in a new folder of books."""
 
     folder: Path
     made: tuple[str, ...]
@@ -396,23 +341,7 @@ class Started:
 
 
 def make_folder(folder: Path | str) -> Started:
-    """Make a folder of books to begin with. A file that exists is never overwritten.
-
-    Parameters
-    ----------
-    folder : Path or str
-        The folder; it may exist.
-
-    Returns
-    -------
-    Started
-        What was made and what was kept.
-
-    Raises
-    ------
-    BooksError
-        If it is a file, or cannot be made.
-    """
+    """Make a folder of books to begin with. A file that exists is never overwritten."""
     home = Path(folder)
     if home.exists() and not home.is_dir():
         raise BooksError([Problem(home.name, None, "", "a file", "a folder, or a name that is free", "choose another")])
@@ -443,18 +372,6 @@ def _texts() -> dict[str, str]:
 def table_text(table: Table) -> str:
     """A table file with its headers and two example rows that are not read.
 
-    Parameters
-    ----------
-    table : Table
-        The table.
-
-    Returns
-    -------
-    str
-        The text of the file.
-
-    Examples
-    --------
     >>> print(table_text(schema.LOTS), end="")
     lot_id,date,cost,share_by
     # example L-07,2026-03-07,60.00,equal
@@ -468,13 +385,7 @@ def table_text(table: Table) -> str:
 
 
 def assumptions_text() -> str:
-    """The packaged assumptions as a file of comments, each line explained, ready to be changed.
-
-    Returns
-    -------
-    str
-        The text of ``assumptions.toml``; read as it is it changes nothing.
-    """
+    """The packaged assumptions as a file of comments, each line explained, ready to be changed."""
     groups: dict[str, dict[str, dict[str, Any]]] = {}
     packaged = (f for f in importlib.resources.files("flipkit").iterdir() if f.name.startswith("assumptions"))
     for file in sorted((f for f in packaged if f.name.endswith(".toml")), key=lambda f: f.name):

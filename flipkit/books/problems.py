@@ -20,25 +20,6 @@ _LONGEST = 60
 class Problem:
     """One finding: where, what was found, what is needed, how to mend it.
 
-    Parameters
-    ----------
-    file : str
-        File, with the sheet where it is a workbook.
-    row : int or None
-        Row as a spreadsheet numbers it (the header is usually row 1); None for the whole file.
-    column : str
-        Header of the column; empty for the whole row.
-    found : str
-        What stands there.
-    needed : str
-        What is needed there.
-    mend : str
-        What to do about it.
-    severity : str
-        ``stop`` keeps the books from being read; ``note`` is told and listed.
-
-    Examples
-    --------
     >>> print(Problem("items.csv", 17, "cost", "-5", "an amount of at least 0", "write 5.00"))
     items.csv row 17, column cost: found '-5', needed an amount of at least 0: write 5.00
     """
@@ -64,22 +45,6 @@ class Problem:
 def located(file: str, row: int | None, column: str) -> str:
     """File, row and column in words.
 
-    Parameters
-    ----------
-    file : str
-        File, with the sheet where it is a workbook.
-    row : int or None
-        Row as a spreadsheet numbers it.
-    column : str
-        Header of the column, or empty.
-
-    Returns
-    -------
-    str
-        The words.
-
-    Examples
-    --------
     >>> located("items.csv", 17, "cost")
     'items.csv row 17, column cost'
     """
@@ -90,20 +55,6 @@ def located(file: str, row: int | None, column: str) -> str:
 def shortened(text: str, most: int = _LONGEST) -> str:
     r"""A text on one line and no longer than a message should repeat.
 
-    Parameters
-    ----------
-    text : str
-        Any text.
-    most : int
-        Longest result, in characters.
-
-    Returns
-    -------
-    str
-        The text, its line ends and unprintable characters replaced, cut with an ellipsis.
-
-    Examples
-    --------
     >>> shortened("abc\ndef", most=5)
     'abc …'
     """
@@ -115,20 +66,6 @@ def shortened(text: str, most: int = _LONGEST) -> str:
 def rows_in_words(rows: Sequence[int], most: int = 8) -> str:
     """Row numbers as words, the first few and a count of the rest.
 
-    Parameters
-    ----------
-    rows : sequence of int
-        Row numbers.
-    most : int
-        How many are named.
-
-    Returns
-    -------
-    str
-        The words.
-
-    Examples
-    --------
     >>> rows_in_words([2]), rows_in_words([2, 5, 9], most=2)
     ('row 2', 'rows 2, 5 and 1 more')
     """
@@ -142,20 +79,6 @@ def rows_in_words(rows: Sequence[int], most: int = 8) -> str:
 def folded(problems: Iterable[Problem], *, alike: int = 3) -> list[str]:
     """Findings as lines, alike ones folded into one line that names their rows.
 
-    Parameters
-    ----------
-    problems : iterable of Problem
-        The findings, in order.
-    alike : int
-        More than so many findings that differ in row and found alone become one line.
-
-    Returns
-    -------
-    list of str
-        One line a finding or a group of alike ones, in order of first appearance.
-
-    Examples
-    --------
     >>> lines = folded([Problem("items.csv", r, "cost", "?", "an amount", "") for r in (2, 3, 4, 5)])
     >>> print(lines[0])
     items.csv, column cost: 4 times (rows 2, 3, 4, 5), first found '?', needed an amount
@@ -181,18 +104,6 @@ def folded(problems: Iterable[Problem], *, alike: int = 3) -> list[str]:
 def plain_header(header: str) -> str:
     """A header as the tables spell it: lower case, words joined by underscores.
 
-    Parameters
-    ----------
-    header : str
-        A header as it stands in a file.
-
-    Returns
-    -------
-    str
-        The plain form.
-
-    Examples
-    --------
     >>> plain_header(" Bought on "), plain_header("Item-ID")
     ('bought_on', 'item_id')
     """
@@ -200,15 +111,7 @@ def plain_header(header: str) -> str:
 
 
 class Findings:
-    """A list of problems under construction, with the file named once.
-
-    Parameters
-    ----------
-    file : str
-        File that the problems lie in.
-    into : list of Problem or None
-        List to add to; a new one when None.
-    """
+    """A list of problems under construction, with the file named once."""
 
     def __init__(self, file: str, into: list[Problem] | None = None) -> None:
         self.file = file
@@ -243,13 +146,7 @@ def _quoted(found: str) -> str:
 
 @contextlib.contextmanager
 def collector_held() -> Iterator[None]:
-    """Hold the cyclic collector inside a block; it would walk over every row again and again.
-
-    Yields
-    ------
-    None
-        The block runs with the collector held, which is released again even after an error.
-    """
+    """Hold the cyclic collector inside a block; it would walk over every row again and again."""
     was = gc.isenabled()
     gc.disable()
     try:

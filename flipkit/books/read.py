@@ -39,19 +39,7 @@ _SPACED = (" ,", ", ", " \n", "\n ", " \r", '" ', ' "', "\t", "\u00a0", "\u3000"
 
 @dataclass(slots=True)
 class RawBooks:
-    """All tables as text, with what was noticed on the way.
-
-    Parameters
-    ----------
-    path : Path
-        The folder or the workbook.
-    tables : dict of str to RawTable
-        By table name; ``shop`` is one of them.
-    problems : list of Problem
-        What was noticed.
-    hashes : dict of str to str
-        SHA-256 of every file read, by its name relative to the folder.
-    """
+    """All tables as text, with what was noticed on the way."""
 
     path: Path
     tables: dict[str, RawTable] = field(default_factory=dict)
@@ -60,20 +48,7 @@ class RawBooks:
 
 
 def read_raw(path: Path, *, without: str = "") -> RawBooks:
-    """The tables of a folder of CSV files or of one workbook, as text.
-
-    Parameters
-    ----------
-    path : Path
-        The folder or the workbook.
-    without : str
-        Name of a table of the folder that is not read.
-
-    Returns
-    -------
-    RawBooks
-        The tables and what was noticed; nothing is raised for what the files hold.
-    """
+    """The tables of a folder of CSV files or of one workbook, as text."""
     raw = RawBooks(path)
     if path.is_dir():
         _read_folder(raw, without)
@@ -238,19 +213,7 @@ _WEIGHT_UNITS = ("lb", "oz", "kg", "g")
 
 @dataclass(frozen=True, slots=True)
 class Shop:
-    """What holds for the whole shop.
-
-    Parameters
-    ----------
-    name : str
-        What reports call it.
-    currency : str
-        The one currency of the books.
-    length_unit : str
-        Unit of a bare number in ``length``, ``width`` and ``height``.
-    weight_unit : str
-        Unit of a bare number in ``weight``.
-    """
+    """What holds for the whole shop."""
 
     name: str = "My shop"
     currency: str = "USD"
@@ -264,23 +227,6 @@ class Books:
 
     Money is ``Int64`` cents in columns that end in ``_cents``, measures are ``float64``, dates
     ``datetime64``, text ``str`` with ``""`` for a blank; ``row`` is the spreadsheet's row.
-
-    Parameters
-    ----------
-    path : Path
-        The folder or the workbook.
-    rules_folder : Path or None
-        The seller's own rule tables, where there are any.
-    assumptions_file : Path or None
-        The shop's ``assumptions.toml``, where there is one.
-    shop : Shop
-        What holds for the whole shop.
-    items, price_changes, work, trips, lots, supplies, comparables, overheads, people : DataFrame
-        The tables of `flipkit.books.schema`.
-    notes : tuple of Problem
-        What was noticed and stops nothing.
-    hashes : dict of str to str
-        SHA-256 of every file read, by its name.
     """
 
     path: Path
@@ -300,34 +246,12 @@ class Books:
     hashes: dict[str, str]
 
     def table(self, name: str) -> pd.DataFrame:
-        """The frame of one table.
-
-        Parameters
-        ----------
-        name : str
-            Name of the table.
-
-        Returns
-        -------
-        DataFrame
-            The frame.
-        """
+        """The frame of one table."""
         frame: pd.DataFrame = getattr(self, schema.BY_NAME[name].name)
         return frame
 
     def same_records(self, other: Books) -> bool:
-        """Whether two books hold the same shop and the same records, wherever they were read from.
-
-        Parameters
-        ----------
-        other : Books
-            The books to compare with.
-
-        Returns
-        -------
-        bool
-            True when every table is equal, types included.
-        """
+        """Whether two books hold the same shop and the same records, wherever they were read from."""
         return self.shop == other.shop and all(
             self.table(table.name).equals(other.table(table.name)) for table in schema.TABLES
         )
@@ -360,43 +284,13 @@ def read_books(path: Path | str, *, as_of: dt.date | None = None) -> Books:
 
 
 def inspect_books(path: Path | str, *, as_of: dt.date | None = None) -> tuple[Books | None, list[Problem]]:
-    """Read the books and tell everything that is wrong or worth knowing.
-
-    Parameters
-    ----------
-    path : Path or str
-        The folder, or the .xlsx workbook with a sheet a table.
-    as_of : date or None
-        Day to which dates are compared; later ones draw a note.
-
-    Returns
-    -------
-    Books or None
-        The records; None when a problem stops them.
-    list of Problem
-        Every problem and note, table by table, in the order of the rows.
-    """
+    """Read the books and tell everything that is wrong or worth knowing."""
     with collector_held():
         return inspect_raw(read_raw(Path(path)), as_of=as_of)
 
 
 def inspect_raw(raw: RawBooks, *, as_of: dt.date | None = None) -> tuple[Books | None, list[Problem]]:
-    """Read books whose tables are text already, and tell everything that is wrong or worth knowing.
-
-    Parameters
-    ----------
-    raw : RawBooks
-        The tables as text.
-    as_of : date or None
-        Day to which dates are compared; later ones draw a note.
-
-    Returns
-    -------
-    Books or None
-        The records; None when a problem stops them.
-    list of Problem
-        Every problem and note, table by table, in the order of the rows.
-    """
+    """Read books whose tables are text already, and tell everything that is wrong or worth knowing."""
     place, problems = raw.path, raw.problems
     shop = _shop(raw.tables.get("shop"), problems)
     units = Units(shop.currency, shop.length_unit, shop.weight_unit)
@@ -625,21 +519,7 @@ _DATED = {
 
 
 def books_as_of(books: Books, as_of: dt.date) -> Books:
-    """The books without anything that happened after a day.
-
-    Parameters
-    ----------
-    books : Books
-        The seller's books.
-    as_of : date
-        The last day that is known.
-
-    Returns
-    -------
-    Books
-        Items bought by that day, with later listings, sales, returns and departures blank, and
-        the other tables up to that day. The books given are left as they are.
-    """
+    """The books without anything that happened after a day."""
     day = pd.Timestamp(as_of)
     items = books.items[books.items["bought_on"] <= day].reset_index(drop=True)
     for date, told in _EVENTS.items():
@@ -659,18 +539,7 @@ def books_as_of(books: Books, as_of: dt.date) -> Books:
 
 
 def last_recorded_day(books: Books) -> dt.date:
-    """The latest day on which the books say that something happened.
-
-    Parameters
-    ----------
-    books : Books
-        The seller's books.
-
-    Returns
-    -------
-    date
-        The latest date in any table, planned months of overheads aside.
-    """
+    """The latest day on which the books say that something happened."""
     dates = [books.items[column].max() for column in ("bought_on", *_EVENTS)]
     dates += [getattr(books, name)[column].max() for name, column in _DATED.items() if name != "overheads"]
     return max(pd.Timestamp(date) for date in dates if not pd.isna(date)).date()

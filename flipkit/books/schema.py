@@ -20,27 +20,7 @@ PICKUP = "pickup"
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column of a table.
-
-    Parameters
-    ----------
-    name : str
-        Header in the books, the unit at its end where it has one.
-    kind : str
-        How its cells are read.
-    meaning : str
-        What it holds, in the seller's words.
-    required : bool
-        Whether the table is useless without it.
-    unit : str
-        Unit of a bare number.
-    choices : tuple of str
-        The words that it may hold.
-    default : str
-        What a blank cell means; empty where a blank cell means "not recorded".
-    example : str
-        A cell as a seller would write it.
-    """
+    """One column of a table."""
 
     name: str
     kind: Kind | RareKind
@@ -61,19 +41,7 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """One table of the books.
-
-    Parameters
-    ----------
-    name : str
-        Name of the file without ``.csv``, and of the sheet.
-    meaning : str
-        What one row is.
-    columns : tuple of Column
-        Its columns, in order.
-    key : str
-        Column whose values must be unique; empty where rows may repeat.
-    """
+    """One table of the books."""
 
     name: str
     meaning: str
@@ -86,23 +54,7 @@ class Table:
         return f"{self.name}.csv"
 
     def column(self, name: str) -> Column:
-        """The column of that name.
-
-        Parameters
-        ----------
-        name : str
-            Header in the books.
-
-        Returns
-        -------
-        Column
-            The column.
-
-        Raises
-        ------
-        KeyError
-            If the table has no such column.
-        """
+        """The column of that name."""
         for column in self.columns:
             if column.name == name:
                 return column

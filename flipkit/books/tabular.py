@@ -28,15 +28,7 @@ _PLACE = re.compile(rb'\br="([A-Z]+)(\d+)"')
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """One sheet as text.
-
-    Parameters
-    ----------
-    name : str
-        Its name.
-    rows : list of list of str
-        Every row from the first of the sheet, so that index + 1 is the spreadsheet's number.
-    """
+    """One sheet as text."""
 
     name: str
     rows: list[list[str]]
@@ -44,19 +36,7 @@ class Sheet:
 
 @dataclass(frozen=True, slots=True)
 class LostCell:
-    """A cell whose value the file does not hold: an unfinished formula or an error.
-
-    Parameters
-    ----------
-    sheet : str
-        Sheet that it stands in.
-    row : int
-        Row as the spreadsheet numbers it.
-    column : int
-        Column, 0 for A.
-    found : str
-        What stands there.
-    """
+    """A cell whose value the file does not hold: an unfinished formula or an error."""
 
     sheet: str
     row: int
@@ -73,21 +53,6 @@ def read_sheets(path: Path) -> list[Sheet]:
 
     Dates come as ``2026-03-07`` (with the time of day where there is one), numbers without
     the noise of binary fractions, true and false as ``TRUE`` and ``FALSE``.
-
-    Parameters
-    ----------
-    path : Path
-        The workbook.
-
-    Returns
-    -------
-    list of Sheet
-        The sheets in the order of their tabs; chart sheets are left out.
-
-    Raises
-    ------
-    WorkbookError
-        If the file is no workbook, is damaged or is locked with a password.
     """
     import python_calamine
 
@@ -117,16 +82,6 @@ def lost_cells(path: Path) -> list[LostCell]:
 
     A formula that no spreadsheet has calculated yet has no value in the file, and an error
     such as ``#REF!`` has none to use: both would vanish silently.
-
-    Parameters
-    ----------
-    path : Path
-        The workbook.
-
-    Returns
-    -------
-    list of LostCell
-        The cells, sheet by sheet; empty for other kinds of workbook.
     """
     if path.suffix.lower() not in (".xlsx", ".xlsm"):
         return []
@@ -232,21 +187,7 @@ _REPEATING = 0.5
 
 @dataclass(slots=True)
 class RawTable:
-    """One table as text.
-
-    Parameters
-    ----------
-    name : str
-        Name of the table.
-    file : str
-        What messages call it: the file, with the sheet where it is a workbook.
-    header : list of str
-        Its headers as they stand there.
-    columns : list of list of str
-        The cells, column by column, trimmed.
-    rows : list of int
-        Row numbers as a spreadsheet shows them.
-    """
+    """One table as text."""
 
     name: str
     file: str
@@ -256,19 +197,7 @@ class RawTable:
 
 
 class TableMaker:
-    """Makes a table of text out of rows that come block by block.
-
-    Parameters
-    ----------
-    name : str
-        Name of the table.
-    file : str
-        What messages call it.
-    findings : Findings
-        Where problems go.
-    sharing : bool
-        Whether a text that stands many times is kept once; needless where the rows share theirs.
-    """
+    """Makes a table of text out of rows that come block by block."""
 
     def __init__(self, name: str, file: str, findings: Findings, *, sharing: bool = True) -> None:
         self.name = name
@@ -286,15 +215,7 @@ class TableMaker:
         self._short: list[int] = []
 
     def take(self, rows: Sequence[list[str]], *, trimmed: bool = False) -> None:
-        """Take the next rows.
-
-        Parameters
-        ----------
-        rows : sequence of list of str
-            Their cells.
-        trimmed : bool
-            Whether no cell has spaces around it.
-        """
+        """Take the next rows."""
         if not self.usable:
             return
         body = list(rows) if trimmed else [[cell.strip() for cell in row] for row in rows]
@@ -383,13 +304,7 @@ class TableMaker:
         return numbers, kept
 
     def made(self) -> RawTable | None:
-        """The table.
-
-        Returns
-        -------
-        RawTable or None
-            The table; None where there is none to use.
-        """
+        """The table."""
         if not self.usable:
             return None
         if self._header is None:

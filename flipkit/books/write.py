@@ -30,18 +30,6 @@ def shielded(text: str) -> str:
     spreadsheet reads as "this is text"; a plain number stays as it is. `unshielded` takes the
     apostrophe away again.
 
-    Parameters
-    ----------
-    text : str
-        The cell.
-
-    Returns
-    -------
-    str
-        The cell as it is written.
-
-    Examples
-    --------
     >>> shielded("=SUM(A1:A9)"), shielded("-3.20"), shielded("crock")
     ("'=SUM(A1:A9)", '-3.20', 'crock')
     """
@@ -53,18 +41,6 @@ def shielded(text: str) -> str:
 def unshielded(text: str) -> str:
     """The cell as it was before `shielded`.
 
-    Parameters
-    ----------
-    text : str
-        The cell as it is written.
-
-    Returns
-    -------
-    str
-        The cell.
-
-    Examples
-    --------
     >>> unshielded("'=SUM(A1:A9)"), unshielded("'90s lamp")
     ('=SUM(A1:A9)', "'90s lamp")
     """
@@ -74,23 +50,6 @@ def unshielded(text: str) -> str:
 def csv_text(header: Sequence[str], rows: Iterable[Sequence[str]], *, words: Sequence[int] | None = None) -> str:
     r"""A CSV file as text: UTF-8 as written later, commas, one line end, formulas shielded.
 
-    Parameters
-    ----------
-    header : sequence of str
-        The headers.
-    rows : iterable of sequence of str
-        The cells.
-    words : sequence of int or None
-        Places of the columns that may hold words; the others hold plain numbers and days, which
-        need no shield. All when None.
-
-    Returns
-    -------
-    str
-        The text.
-
-    Examples
-    --------
     >>> csv_text(["title", "cost"], [["lamp, brass", "3.20"]])
     'title,cost\n"lamp, brass",3.20\n'
     """
@@ -124,27 +83,13 @@ def _write_rows(out: io.StringIO, writer: Any, rows: list[Sequence[str]]) -> Non
 
 
 def write_atomically(path: Path, text: str) -> None:
-    """Write a text file whole: a reader sees the old one or the new one, never a half.
-
-    Parameters
-    ----------
-    path : Path
-        The file; its folder exists.
-    text : str
-        What it holds.
-    """
+    """Write a text file whole: a reader sees the old one or the new one, never a half."""
     with staged(path.parent) as stage:
         stage.write(path.name, text)
 
 
 class Stage:
-    """Files made ready in a hidden folder beside their places, then moved there all together.
-
-    Parameters
-    ----------
-    home : Path
-        Folder that the files belong in; made when it does not exist.
-    """
+    """Files made ready in a hidden folder beside their places, then moved there all together."""
 
     def __init__(self, home: Path) -> None:
         self.home = home
@@ -153,15 +98,7 @@ class Stage:
         self.hidden = Path(tempfile.mkdtemp(prefix=".flipkit-", dir=anchor))
 
     def write(self, name: str, text: str) -> None:
-        """Make one text file ready.
-
-        Parameters
-        ----------
-        name : str
-            Its path inside the folder.
-        text : str
-            What it holds.
-        """
+        """Make one text file ready."""
         target = self.hidden / name
         target.parent.mkdir(parents=True, exist_ok=True)
         with target.open("w", encoding="utf-8", newline="") as handle:
@@ -171,15 +108,7 @@ class Stage:
         self._made.append(name)
 
     def copy(self, source: Path, name: str) -> None:
-        """Make a copy of a file ready.
-
-        Parameters
-        ----------
-        source : Path
-            The file.
-        name : str
-            Its path inside the folder.
-        """
+        """Make a copy of a file ready."""
         target = self.hidden / name
         target.parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(source, target)
@@ -203,18 +132,7 @@ class Stage:
 
 @contextlib.contextmanager
 def staged(home: Path) -> Iterator[Stage]:
-    """Files written together: all of them when the block ends well, none when it fails.
-
-    Parameters
-    ----------
-    home : Path
-        Folder that the files belong in.
-
-    Yields
-    ------
-    Stage
-        Where files are made ready.
-    """
+    """Files written together: all of them when the block ends well, none when it fails."""
     stage = Stage(home)
     try:
         yield stage

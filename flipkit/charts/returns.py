@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
-import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair opens jsonschema
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import altair as alt
 import pandas as pd
@@ -152,26 +148,6 @@ def returns_words(
 ) -> tuple[str, list[dict[str, str]]]:
     """What a chart of returns says in words, and the table of its numbers.
 
-    Parameters
-    ----------
-    frame : pandas.DataFrame
-        As :func:`plot_category_returns` takes it.
-    target : float or None
-        What an hour should bring. [dollars per hour]
-    group : str
-        Column that names the groups.
-    counted : str
-        What ``items`` counts: ``sold`` or ``bought``.
-    currency : str
-        Code of the shop's currency.
-
-    Returns
-    -------
-    tuple of (str, list of dict)
-        Sentences; rows of heading to text.
-
-    Examples
-    --------
     >>> rows = pd.DataFrame({"category": ["lamps"], "items": [40], "hourly": [21.4], "low": [17.0],
     ...     "high": [26.0], "verdict": ["above the target"]})
     >>> returns_words(rows, 15.0, counted="bought")[0]
@@ -188,18 +164,6 @@ def returns_words(
 def interval_words(confidence: float | None) -> str:
     """What a bar around a dot is, in words.
 
-    Parameters
-    ----------
-    confidence : float or None
-        How often it is meant to hold the truth.
-
-    Returns
-    -------
-    str
-        The words.
-
-    Examples
-    --------
     >>> interval_words(0.95)
     'where the true figure likely lies (95% interval)'
     """

@@ -6,7 +6,6 @@ import json
 from collections.abc import Mapping
 from typing import Any, Final, NamedTuple
 
-import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair opens jsonschema
 import altair as alt
 import pandas as pd
 
@@ -41,26 +40,6 @@ def plot_moving_returns(
 ) -> Any:
     """Categories as dots with intervals, best first, with sliders for five assumptions.
 
-    Parameters
-    ----------
-    sums : DataFrame
-        As ``flipkit.analysis.sliders.moving_sums`` gives it.
-    start : Settings
-        Where the sliders stand at first.
-    wage : float
-        The wage that the help in the sums was paid. [dollars per hour]
-    confidence : float
-        How often an interval is meant to hold the truth.
-    currency : str
-        Code of the shop's currency.
-
-    Returns
-    -------
-    alt.VConcatChart or alt.Chart
-        The chart; words alone where nothing sold.
-
-    Examples
-    --------
     >>> empty = pd.DataFrame({"category": []})
     >>> plot_moving_returns(empty, Settings(20, 16), wage=16, confidence=0.95).to_dict()["description"]
     'Nothing sold in these months, so there is no hour to move.'
@@ -108,20 +87,6 @@ class Slide(NamedTuple):
 def slides(start: Settings, *, currency: str = "USD") -> list[Slide]:
     """The assumptions that a reader moves by a slider.
 
-    Parameters
-    ----------
-    start : Settings
-        Where the sliders stand at first.
-    currency : str
-        Code of the shop's currency.
-
-    Returns
-    -------
-    list of Slide
-        Target, wage, points and factor, each from one of its own steps to another.
-
-    Examples
-    --------
     >>> wage = slides(Settings(target=18.0, wage=16.2))[1]
     >>> wage.label, wage.low, wage.high
     ('Hired wage an hour ($)', 0.2, 40)
@@ -145,13 +110,6 @@ def slides(start: Settings, *, currency: str = "USD") -> list[Slide]:
 def divisor_options() -> dict[str, int]:
     """The divisors that a reader can choose, by their words.
 
-    Returns
-    -------
-    dict of str to int
-        ``AS_CHARGED`` first.
-
-    Examples
-    --------
     >>> list(divisor_options().items())[:2]
     [('as it was charged', 0), ('139', 139)]
     """
@@ -161,22 +119,6 @@ def divisor_options() -> dict[str, int]:
 def moved_words(moved: pd.DataFrame, target: float, *, currency: str = "USD") -> list[str]:
     """The sentences above the dots, as the page writes them.
 
-    Parameters
-    ----------
-    moved : DataFrame
-        As ``moved_returns`` gives it.
-    target : float
-        What an hour should bring. [dollars per hour]
-    currency : str
-        Code of the shop's currency.
-
-    Returns
-    -------
-    list of str
-        Lines.
-
-    Examples
-    --------
     >>> rows = pd.DataFrame({"category": ["lamps", "games"], "items": [40, 9], "net": [400.0, 50.0],
     ...     "hours": [20.0, 10.0], "hourly": [20.0, 5.0], "verdict": ["above the target", "too few to tell"]})
     >>> moved_words(rows, 15.0)[:2]
@@ -258,26 +200,7 @@ def _sentence_panel(ranked: alt.Chart, mark: str) -> alt.Chart:
 def ranked_dots(
     ranked: alt.Chart, rows: int, *, confidence: float, counted: str = "sold", currency: str = "USD"
 ) -> alt.LayerChart:
-    """A dot a category, its name and figures written above its line; everything from the rows and ``target``.
-
-    Parameters
-    ----------
-    ranked : alt.Chart
-        Rows with ``category``, ``place``, ``value``, ``lower``, ``upper``, ``claimed``, ``verdict``, ``items``.
-    rows : int
-        How many.
-    confidence : float
-        How often an interval is meant to hold the truth.
-    counted : str
-        What ``items`` counts: ``sold`` or ``bought``.
-    currency : str
-        Code of the shop's currency.
-
-    Returns
-    -------
-    alt.LayerChart
-        The dots; the chart around them brings a parameter ``target``. [dollars per hour]
-    """
+    """A dot a category, its name and figures written above its line; everything from the rows and ``target``."""
     mark = style.currency_mark(currency)
     roles = {verdict: tone(verdict) for verdict in (_ABOVE, _BELOW, _EITHER, TOO_FEW)}
     color = alt.Color(
@@ -380,31 +303,6 @@ def plot_moved_returns(
 ) -> Any:
     """Categories as dots with intervals against the target, each with its name and figures above its line.
 
-    Parameters
-    ----------
-    frame : DataFrame
-        One row a category, drawn from top to bottom as it comes, as ``bought_returns`` gives it.
-    target : float
-        What an hour should bring. [dollars per hour]
-    confidence : float
-        How often an interval is meant to hold the truth.
-    counted : str
-        What ``items`` counts: ``sold`` or ``bought``.
-    currency : str
-        Code of the shop's currency.
-
-    Returns
-    -------
-    alt.LayerChart or alt.Chart
-        The chart; words alone where the frame has no row.
-
-    Raises
-    ------
-    ChartError
-        If a column is missing.
-
-    Examples
-    --------
     >>> rows = pd.DataFrame({"category": ["lamps"], "items": [40], "hourly": [21.4], "low": [17.0],
     ...     "high": [26.0], "claimed": [True], "verdict": ["above the target"]})
     >>> plot_moved_returns(rows, 15.0, confidence=0.95).to_dict()["description"]
@@ -435,26 +333,6 @@ def with_figures(
 ) -> dict[str, Any]:
     """The outputs of a drawing of ``plot_moved_returns`` with other figures: the same as drawn anew, at once.
 
-    Parameters
-    ----------
-    bundle : mapping
-        Outputs of the drawing, of as many rows and the same confidence.
-    frame : DataFrame
-        The figures, as ``plot_moved_returns`` takes them.
-    target : float
-        What an hour should bring. [dollars per hour]
-    counted : str
-        What ``items`` counts: ``sold`` or ``bought``.
-    currency : str
-        Code of the shop's currency.
-
-    Returns
-    -------
-    dict
-        Type to content.
-
-    Examples
-    --------
     >>> rows = pd.DataFrame({"category": ["lamps"], "items": [40], "hourly": [21.4], "low": [17.0],
     ...     "high": [26.0], "claimed": [True], "verdict": ["above the target"]})
     >>> before = plot_moved_returns(rows, 15.0, confidence=0.95)._repr_mimebundle_()

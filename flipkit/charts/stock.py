@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
-import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair opens jsonschema
 import json
-from typing import Final
+from collections.abc import Mapping
+from typing import Any, Final
 
 import altair as alt
 import pandas as pd

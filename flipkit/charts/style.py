@@ -5,21 +5,16 @@ from __future__ import annotations
 import json
 import math
 import textwrap
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, Final, NamedTuple
 
+import altair as alt
 import pandas as pd
 
+from flipkit.analysis.returns import TOO_FEW
 from flipkit.errors import ChartError
 from flipkit.money import show_cents
-
-import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before altair opens jsonschema
-from collections.abc import Callable
-from dataclasses import dataclass
-
-import altair as alt
-
-from flipkit.analysis.returns import TOO_FEW
 
 # One look for every chart and page: roles, their colours in light and dark, the typeface stack.
 #
@@ -61,18 +56,6 @@ SHADES: Final[dict[str, Shade]] = {
 def variable(role: str) -> str:
     """Name of the style-sheet variable that holds a role's colour.
 
-    Parameters
-    ----------
-    role : str
-        A key of :data:`SHADES`.
-
-    Returns
-    -------
-    str
-        The reference as a style sheet writes it.
-
-    Examples
-    --------
     >>> variable("ink")
     'var(--ink)'
     """
@@ -82,18 +65,6 @@ def variable(role: str) -> str:
 def color(role: str) -> str:
     """Colour of a role on white paper, as charts name it.
 
-    Parameters
-    ----------
-    role : str
-        A key of :data:`SHADES`.
-
-    Returns
-    -------
-    str
-        Six hexadecimal digits after ``#``.
-
-    Examples
-    --------
     >>> color("paper")
     '#ffffff'
     """
@@ -115,18 +86,6 @@ VARIABLES: Final[dict[str, str]] = {shade.light: variable(role) for role, shade 
 def style_variables(dark: bool) -> str:
     """Declarations of every role's colour for a style sheet.
 
-    Parameters
-    ----------
-    dark : bool
-        Whether the values for a dark screen are asked for.
-
-    Returns
-    -------
-    str
-        ``--role: #rrggbb;`` for each role, in the order of :data:`SHADES`.
-
-    Examples
-    --------
     >>> style_variables(False).split("; ")[0]
     '--paper: #ffffff'
     """
@@ -138,13 +97,6 @@ def style_variables(dark: bool) -> str:
 def chart_config() -> dict[str, Any]:
     """What every chart has in common: type, axes, grid, colours.
 
-    Returns
-    -------
-    dict
-        A Vega-Lite ``config`` object.
-
-    Examples
-    --------
     >>> chart_config()["view"]["stroke"] is None
     True
     """
@@ -180,22 +132,6 @@ LABEL_WIDTH = 17
 def require_columns(frame: pd.DataFrame, columns: Sequence[str], *, chart: str) -> None:
     """Refuse a frame that lacks what a chart draws.
 
-    Parameters
-    ----------
-    frame : pandas.DataFrame
-        The frame.
-    columns : sequence of str
-        What it needs.
-    chart : str
-        The chart's function, for the message.
-
-    Raises
-    ------
-    ChartError
-        If a column is missing.
-
-    Examples
-    --------
     >>> require_columns(pd.DataFrame({"a": [1]}), ["a"], chart="plot_none")
     """
     missing = [name for name in columns if name not in frame.columns]
@@ -211,18 +147,6 @@ def require_columns(frame: pd.DataFrame, columns: Sequence[str], *, chart: str) 
 def currency_mark(currency: str) -> str:
     """What stands before an amount.
 
-    Parameters
-    ----------
-    currency : str
-        Code of the currency.
-
-    Returns
-    -------
-    str
-        Its sign, or its code and a space.
-
-    Examples
-    --------
     >>> currency_mark("USD"), currency_mark("CHF")
     ('$', 'CHF ')
     """
@@ -232,22 +156,6 @@ def currency_mark(currency: str) -> str:
 def money(cents: float, *, currency: str = "USD", plus: bool = False) -> str:
     """An amount in whole units of the currency, as a label has room for.
 
-    Parameters
-    ----------
-    cents : float
-        The amount. [cents]
-    currency : str
-        Code of the currency.
-    plus : bool
-        Whether a gain carries a plus sign.
-
-    Returns
-    -------
-    str
-        Such as ``$1,235``; the amount to the cent where it is under one unit.
-
-    Examples
-    --------
     >>> money(123456), money(-320), money(45), money(0)
     ('$1,235', '−$3', '$0.45', '$0')
     """
@@ -260,20 +168,6 @@ def money(cents: float, *, currency: str = "USD", plus: bool = False) -> str:
 def hourly(dollars: float, *, currency: str = "USD") -> str:
     """An hourly return as a label has room for.
 
-    Parameters
-    ----------
-    dollars : float
-        Dollars per hour, or the shop's currency.
-    currency : str
-        Code of the currency.
-
-    Returns
-    -------
-    str
-        Such as ``$21``.
-
-    Examples
-    --------
     >>> hourly(21.4), hourly(-0.5)
     ('$21', '−$0.50')
     """
@@ -283,20 +177,6 @@ def hourly(dollars: float, *, currency: str = "USD") -> str:
 def wrapped(text: str, width: int = LABEL_WIDTH) -> str:
     """A row's label in lines that a narrow screen has room for.
 
-    Parameters
-    ----------
-    text : str
-        The label.
-    width : int
-        Longest line, in characters.
-
-    Returns
-    -------
-    str
-        At most three lines; a longer text ends in an ellipsis.
-
-    Examples
-    --------
     >>> wrapped("film cameras and lenses").split(chr(10))
     ['film cameras and', 'lenses']
     """
@@ -306,25 +186,6 @@ def wrapped(text: str, width: int = LABEL_WIDTH) -> str:
 def distinct_labels(texts: Sequence[str], width: int = LABEL_WIDTH) -> list[str]:
     """Wrapped labels of rows; two rows whose labels were cut to the same text stay two rows.
 
-    Parameters
-    ----------
-    texts : sequence of str
-        The rows' names, each different.
-    width : int
-        Longest line, in characters.
-
-    Returns
-    -------
-    list of str
-        The labels in the same order, each different.
-
-    Raises
-    ------
-    ChartError
-        If two rows have the same name.
-
-    Examples
-    --------
     >>> distinct_labels(["lamps", "films"])
     ['lamps', 'films']
     """
@@ -343,20 +204,6 @@ def distinct_labels(texts: Sequence[str], width: int = LABEL_WIDTH) -> list[str]
 def axis_money(currency: str, *, unit: int) -> str:
     """Expression that writes an axis value as money.
 
-    Parameters
-    ----------
-    currency : str
-        Code of the currency.
-    unit : int
-        How many of the axis's units make one of the currency: 100 for cents, 1 for dollars.
-
-    Returns
-    -------
-    str
-        A Vega expression.
-
-    Examples
-    --------
     >>> axis_money("USD", unit=100)
     "(datum.value < 0 ? '−' : '') + '$' + format(abs(datum.value) / 100, ',~f')"
     """
@@ -367,18 +214,6 @@ def axis_money(currency: str, *, unit: int) -> str:
 def axis_lookup(texts: Mapping[str, str]) -> str:
     r"""Expression that writes for each row's label another text, in the lines it is given.
 
-    Parameters
-    ----------
-    texts : mapping of str to str
-        Label to text.
-
-    Returns
-    -------
-    str
-        A Vega expression.
-
-    Examples
-    --------
     >>> axis_lookup({"lamps": "12 sold"})
     'split({"lamps": "12 sold"}[datum.value], "\\n")'
     """
@@ -396,18 +231,6 @@ _LINES: Final = (('length(split(datum.value, "\\n")) > 2', 2), ('length(split(da
 def row_axis(**changes: Any) -> dict[str, Any]:
     """Axis at the left that names the rows, each label centred on its row however many lines it has.
 
-    Parameters
-    ----------
-    **changes : object
-        Further properties of the axis.
-
-    Returns
-    -------
-    dict
-        Properties of a Vega-Lite axis.
-
-    Examples
-    --------
     >>> row_axis()["labelLineHeight"]
     15
     """
@@ -426,22 +249,6 @@ def row_axis(**changes: Any) -> dict[str, Any]:
 def end_axis(texts: Mapping[str, str], title: str, **changes: Any) -> dict[str, Any]:
     """Axis at the right that writes one figure a row, under a heading.
 
-    Parameters
-    ----------
-    texts : mapping of str to str
-        Label of a row to its figure.
-    title : str
-        The heading.
-    **changes : object
-        Further properties of the axis.
-
-    Returns
-    -------
-    dict
-        Properties of a Vega-Lite axis.
-
-    Examples
-    --------
     >>> end_axis({"lamps": "12"}, "sold")["orient"]
     'right'
     """
@@ -459,23 +266,6 @@ def end_axis(texts: Mapping[str, str], title: str, **changes: Any) -> dict[str, 
 def plain(value: Any) -> float | int | str | None:
     """A cell as JSON writes it: no missing marks, no library's own number types.
 
-    Parameters
-    ----------
-    value : object
-        A cell.
-
-    Returns
-    -------
-    float, int, str or None
-        The value; None where it is missing.
-
-    Raises
-    ------
-    ChartError
-        If it is infinite.
-
-    Examples
-    --------
     >>> plain(float("nan")), plain(3)
     (None, 3)
     """
@@ -494,18 +284,6 @@ def plain(value: Any) -> float | int | str | None:
 def joined(parts: Sequence[str]) -> str:
     """Parts of a sentence with commas and a last "and".
 
-    Parameters
-    ----------
-    parts : sequence of str
-        The parts.
-
-    Returns
-    -------
-    str
-        The list in words.
-
-    Examples
-    --------
     >>> joined(["a"]), joined(["a", "b"]), joined(["a", "b", "c"])
     ('a', 'a and b', 'a, b and c')
     """
@@ -536,25 +314,6 @@ WORDLESS_KEY: Final = "wordless"
 def render_bundle(spec: Mapping[str, Any], **_: Any) -> dict[str, Any]:
     """Outputs of one chart: the spec under the type that JupyterLab draws, and its text reading.
 
-    Parameters
-    ----------
-    spec : mapping
-        The chart as altair wrote it.
-    **_ : object
-        Options that other renderers take; none applies here.
-
-    Returns
-    -------
-    dict
-        Type to content.
-
-    Raises
-    ------
-    ChartError
-        If the chart holds a number that is not finite, which JSON cannot write.
-
-    Examples
-    --------
     >>> bundle = render_bundle({"mark": "point", "description": "One dot."})
     >>> bundle["text/plain"]
     'One dot.'
@@ -587,22 +346,6 @@ alt.renderers.enable("flipkit")
 def described(chart: Any, reading: str, numbers: Sequence[Mapping[str, Any]]) -> Any:
     """Attach to a chart its reading in words and the table of its numbers.
 
-    Parameters
-    ----------
-    chart : alt.Chart, alt.LayerChart or alt.VConcatChart
-        The drawing.
-    reading : str
-        What the picture says, in sentences, from its numbers.
-    numbers : sequence of mapping
-        Rows of the table that a page unfolds below the picture: heading to text.
-
-    Returns
-    -------
-    alt.Chart, alt.LayerChart or alt.VConcatChart
-        The same drawing with ``description`` and ``usermeta``.
-
-    Examples
-    --------
     >>> chart = alt.Chart(alt.Data(values=[])).mark_point()
     >>> described(chart, "Nothing yet.", []).to_dict()["description"]
     'Nothing yet.'
@@ -614,18 +357,6 @@ def described(chart: Any, reading: str, numbers: Sequence[Mapping[str, Any]]) ->
 def wordless(text: str) -> alt.Chart:
     """What stands in a chart's place where there is nothing to draw: the reason, in words.
 
-    Parameters
-    ----------
-    text : str
-        The reason.
-
-    Returns
-    -------
-    alt.Chart
-        A chart of words alone.
-
-    Examples
-    --------
     >>> wordless("Nothing sold yet.").to_dict()["description"]
     'Nothing sold yet.'
     """
@@ -647,39 +378,13 @@ WIDTH: Final = 460
 
 
 def stacked(panels: Sequence[Any], *, margin: int, spacing: int = 36) -> alt.VConcatChart:
-    """Panels under one another, of the same width.
-
-    Parameters
-    ----------
-    panels : sequence of alt.Chart or alt.LayerChart
-        The panels from top to bottom, each with axes of a fixed extent.
-    margin : int
-        Width of the axes at the left and the right together. [px]
-    spacing : int
-        Gap between panels. [px]
-
-    Returns
-    -------
-    alt.VConcatChart
-        The panels.
-    """
+    """Panels under one another, of the same width."""
     chart = alt.vconcat(*[panel.properties(width=WIDTH) for panel in panels], spacing=spacing, bounds="flush")
     return chart.properties(usermeta={MARGIN_KEY: margin})
 
 
 def panel_title(text: str) -> alt.TitleParams:
-    """A panel's heading: smaller than a chart's, over the drawing's left edge.
-
-    Parameters
-    ----------
-    text : str
-        What the panel shows, with its unit.
-
-    Returns
-    -------
-    alt.TitleParams
-        The heading.
-    """
+    """A panel's heading: smaller than a chart's, over the drawing's left edge."""
     return alt.TitleParams(text, fontSize=13, fontWeight=600, color=color("ink"), anchor="start", offset=8)
 
 
@@ -705,25 +410,7 @@ ROW_HEIGHT: Final = 40
 
 @dataclass(frozen=True)
 class Dot:
-    """One row.
-
-    Attributes
-    ----------
-    name : str
-        What it stands for, in full.
-    label : str
-        What is written at its left, in lines; each row's differs.
-    value, low, high : float or None
-        The estimate and its interval; None where there is none.
-    text : str
-        What stands at the dot.
-    count : str
-        What stands at the row's right end.
-    role : str
-        Role of its colour in the theme.
-    heading : bool
-        Whether the row only names the rows below it.
-    """
+    """One row."""
 
     name: str
     label: str
@@ -739,23 +426,6 @@ class Dot:
 def tone(verdict: str) -> str:
     """Role of the colour in which a verdict is drawn.
 
-    Parameters
-    ----------
-    verdict : str
-        Words of ``flipkit.analysis.returns``.
-
-    Returns
-    -------
-    str
-        A role of the theme.
-
-    Raises
-    ------
-    ChartError
-        If the words are not known here.
-
-    Examples
-    --------
     >>> tone("above the target"), tone("too few to tell")
     ('above', 'unsure')
     """
@@ -767,28 +437,7 @@ def tone(verdict: str) -> str:
 def draw_dots(
     dots: Sequence[Dot], *, target: float | None, target_text: str, x_title: str, count_title: str, currency: str
 ) -> alt.LayerChart:
-    """Rows of dots with their intervals, the target as a line that carries its own label.
-
-    Parameters
-    ----------
-    dots : sequence of Dot
-        The rows from top to bottom.
-    target : float or None
-        Where the line stands. [dollars per hour]
-    target_text : str
-        What is written at the line.
-    x_title : str
-        What the values are, with their unit.
-    count_title : str
-        Heading of the counts at the right.
-    currency : str
-        Code of the currency.
-
-    Returns
-    -------
-    alt.LayerChart
-        The drawing, without title and reading.
-    """
+    """Rows of dots with their intervals, the target as a line that carries its own label."""
     rows = [_record(dot) for dot in dots if not dot.heading]
     heads = {dot.label: "" if dot.heading else dot.count for dot in dots}
     bold = json.dumps([dot.label for dot in dots if dot.heading], ensure_ascii=False)

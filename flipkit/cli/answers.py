@@ -15,30 +15,13 @@ BOOKS = click.Path(path_type=Path)
 
 
 def refuse(text: str) -> NoReturn:
-    """End the command with one line on standard error and status 2.
-
-    Parameters
-    ----------
-    text : str
-        What is wrong and how to mend it.
-    """
+    """End the command with one line on standard error and status 2."""
     click.echo(f"flipkit: {text}", err=True)
     sys.exit(2)
 
 
 def day_of(text: str) -> dt.date:
-    """The day that a command is about; the present day where nothing is said.
-
-    Parameters
-    ----------
-    text : str
-        Such as ``2026-11-14``, or empty.
-
-    Returns
-    -------
-    date
-        The day.
-    """
+    """The day that a command is about; the present day where nothing is said."""
     if not text:
         return dt.date.today()
     try:
@@ -48,22 +31,7 @@ def day_of(text: str) -> dt.date:
 
 
 def settings_of(pairs: Sequence[str], file: Path | None = None, books: Path | None = None) -> dict[str, str]:
-    """Assumptions given as ``--set KEY=VALUE``, laid over those of a saved file.
-
-    Parameters
-    ----------
-    pairs : sequence of str
-        The pairs.
-    file : Path, optional
-        A file such as the lab's "save as my assumptions" writes.
-    books : Path, optional
-        The seller's books, beside which it may lie.
-
-    Returns
-    -------
-    dict of str to str
-        Key to value.
-    """
+    """Assumptions given as ``--set KEY=VALUE``, laid over those of a saved file."""
     from flipkit.assumptions import parsed_settings, settings_in
 
     said = parsed_settings(";".join(pairs))
@@ -73,18 +41,7 @@ def settings_of(pairs: Sequence[str], file: Path | None = None, books: Path | No
 
 
 def rules_folder(books: Path | None) -> Path | None:
-    """The folder of the seller's own rule tables; the demo shop's where no books are named.
-
-    Parameters
-    ----------
-    books : Path or None
-        The seller's books.
-
-    Returns
-    -------
-    Path or None
-        The folder, where there is one.
-    """
+    """The folder of the seller's own rule tables; the demo shop's where no books are named."""
     from flipkit.paths import demo_folder
 
     place = books or demo_folder()
@@ -95,17 +52,7 @@ def rules_folder(books: Path | None) -> Path | None:
 
 
 def told(answer: dict[str, Any], as_json: bool, words: Callable[[dict[str, Any]], Sequence[str]]) -> None:
-    """Print an answer.
-
-    Parameters
-    ----------
-    answer : dict
-        The answer, with units in its keys.
-    as_json : bool
-        Whether a program asked.
-    words : callable
-        Makes lines of text of the answer.
-    """
+    """Print an answer."""
     if as_json:
         click.echo(json.dumps(answer, ensure_ascii=False, indent=2))
     else:
@@ -116,18 +63,6 @@ def told(answer: dict[str, Any], as_json: bool, words: Callable[[dict[str, Any]]
 def columns(rows: Sequence[Sequence[str]]) -> list[str]:
     """Rows of text with their columns aligned.
 
-    Parameters
-    ----------
-    rows : sequence of sequence of str
-        Cells; every row has as many.
-
-    Returns
-    -------
-    list of str
-        Lines.
-
-    Examples
-    --------
     >>> columns([["label", "$12.00"], ["fuel", "$1.00"]])
     ['label  $12.00', 'fuel    $1.00']
     """

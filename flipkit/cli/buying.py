@@ -21,18 +21,7 @@ Money = Callable[[int], str]
 
 
 def buying_words(answer: dict[str, Any]) -> list[str]:
-    """The most to pay and why.
-
-    Parameters
-    ----------
-    answer : dict
-        As ``analysis.buying_answers.buying_answer`` gives it.
-
-    Returns
-    -------
-    list of str
-        Lines.
-    """
+    """The most to pay and why."""
     money = functools.partial(show_cents, currency=answer["currency"])
     lines = [_verdict(answer, money), *_two_limits(answer, money), _course(answer, money), *_doubts(answer, money)]
     if "at_cost" in answer:

@@ -20,18 +20,7 @@ _MOST_TRIMS = 6
 
 
 def parcel_words(answer: dict[str, Any]) -> list[str]:
-    """What carriers bill for a parcel.
-
-    Parameters
-    ----------
-    answer : dict
-        As ``rules.parcel_answers.parcel_answer`` gives it.
-
-    Returns
-    -------
-    list of str
-        Lines.
-    """
+    """What carriers bill for a parcel."""
     sides = " x ".join(f"{answer[f'{side}_in']:g}" for side in ("length", "width", "height"))
     lines = [
         f"{sides} in, {answer['weight_lb']:g} lb on the scale, on {answer['on']}",
@@ -112,18 +101,7 @@ def _trimmed(trim: dict[str, Any]) -> str:
 
 
 def fee_words(answer: dict[str, Any]) -> list[str]:
-    """What each venue takes of a sale and leaves.
-
-    Parameters
-    ----------
-    answer : dict
-        As ``rules.fee_answers.fees_answer`` or ``price_answer`` gives it.
-
-    Returns
-    -------
-    list of str
-        Lines.
-    """
+    """What each venue takes of a sale and leaves."""
     lines = []
     for venue in answer["venues"]:
         head = f"{venue['venue']}: "
@@ -143,18 +121,7 @@ def fee_words(answer: dict[str, Any]) -> list[str]:
 
 
 def protection_words(answer: dict[str, Any]) -> list[str]:
-    """Each way to protect a parcel, the cheapest in the long run first.
-
-    Parameters
-    ----------
-    answer : dict
-        As ``rules.parcel_answers.protection_answer`` gives it.
-
-    Returns
-    -------
-    list of str
-        Lines.
-    """
+    """Each way to protect a parcel, the cheapest in the long run first."""
     lines = [f"worth {show_cents(answer['value_cents'])}: fee and expected loss of each way, the cheapest first"]
     for card in answer["cards"]:
         lines.append(f"rate card {card['card']}:")

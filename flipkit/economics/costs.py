@@ -33,24 +33,6 @@ def packed_parcels(items: pd.DataFrame, rules: Rules, assumptions: Assumptions, 
     A parcel with all four measures is taken as recorded. One with some or none takes what it
     lacks from the median of the measured items of its category, and where there is none from
     the assumed parcel.
-
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        The items with ``category`` and the four measures, NaN where not recorded.
-    rules : Rules
-        Holds the table of size classes.
-    assumptions : Assumptions
-        The parcel of an item of which nothing is known.
-    as_of : date
-        Day of the report: an unsold item is classed by the thresholds of that day, a sold one by
-        those of its sale, and one older than the table by the table's first block.
-
-    Returns
-    -------
-    DataFrame, n rows
-        ``length_in``, ``width_in``, ``height_in``, ``weight_lb``, ``size_class``,
-        ``volume_cuft`` and ``measures_origin`` (``recorded`` or ``assumed``).
     """
     given = items[list(MEASURES)].astype(np.float64)
     typical = given.groupby(items["category"]).transform("median")
@@ -80,27 +62,7 @@ _REFUSED = np.iinfo(np.int64).max
 def marketplace_fees(
     items: pd.DataFrame, sold: npt.ArrayLike, rules: Rules, assumptions: Assumptions
 ) -> tuple[Cents, Origins]:
-    """The marketplace's fee on each sale.
-
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        ``venue``, ``sold_on``, ``sold_price_cents``, ``shipping_charged_cents``, ``category``
-        and ``fees_paid_cents``.
-    sold : array of bool, shape (n,)
-        Which of them are sold.
-    rules : Rules
-        Fee schedules by the name of the venue.
-    assumptions : Assumptions
-        The default venue, and the fee of a venue without a schedule.
-
-    Returns
-    -------
-    array, shape (n,)
-        The fee. [cents]
-    array of str, shape (n,)
-        ``recorded``, ``rule``, ``assumed`` or ``none``.
-    """
+    """The marketplace's fee on each sale."""
     is_sold = np.asarray(sold, dtype=bool)
     given = items["fees_paid_cents"].notna().to_numpy() & is_sold
     cents = np.where(given, items["fees_paid_cents"].fillna(0).to_numpy(dtype=np.int64), 0)
@@ -131,29 +93,7 @@ def marketplace_fees(
 def label_lines(
     items: pd.DataFrame, parcels: pd.DataFrame, sold: npt.ArrayLike, rules: Rules, assumptions: Assumptions
 ) -> tuple[tuple[Cents, Origins], tuple[Cents, Origins]]:
-    """The label of each parcel and, apart, what protection it carries.
-
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        ``sold_on``, ``zone`` (``pickup`` where the buyer collects), ``label_paid_cents``.
-    parcels : DataFrame, n rows
-        The packed parcels with ``size_class`` and ``measures_origin``.
-    sold : array of bool, shape (n,)
-        Which of them are sold.
-    rules : Rules
-        Rate cards and parcel rules.
-    assumptions : Assumptions
-        Which rate card, the mix of zones, and the label of a parcel without any of these.
-
-    Returns
-    -------
-    tuple of (array, array)
-        The label: cents and origin. A label by the rate card counts as ``rule`` where the
-        parcel was measured and its zone recorded, as ``assumed`` elsewhere.
-    tuple of (array, array)
-        Declared value and signature: cents and origin.
-    """
+    """The label of each parcel and, apart, what protection it carries."""
     is_sold = np.asarray(sold, dtype=bool)
     given = items["label_paid_cents"].notna().to_numpy() & is_sold
     cents = np.where(given, items["label_paid_cents"].fillna(0).to_numpy(dtype=np.int64), 0)
@@ -176,25 +116,7 @@ def label_lines(
 
 
 def own_rate_cards(rules: Rules, assumptions: Assumptions) -> list[RateCard]:
-    """The rate cards that price a label which is not recorded.
-
-    Parameters
-    ----------
-    rules : Rules
-        Holds the cards.
-    assumptions : Assumptions
-        ``postage.rate_cards`` names them.
-
-    Returns
-    -------
-    list of RateCard
-        The cards; empty where none is named.
-
-    Raises
-    ------
-    AssumptionError
-        If a name is no card of these rules.
-    """
+    """The rate cards that price a label which is not recorded."""
     names = [name.strip() for name in assumptions.text("postage.rate_cards").split(",") if name.strip()]
     for name in names:
         if name not in rules.rate_cards:
@@ -246,22 +168,6 @@ def cost_of_goods(items: pd.DataFrame, lots: pd.DataFrame, labels_lb: npt.ArrayL
 
     Items of a lot that carry a cost of their own keep it; the rest of the lot's price is shared
     over the others by the lot's key: expected value (list price), weight, or equally.
-
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        ``cost_cents`` (missing where the lot says), ``lot_id``, ``list_price_cents``.
-    lots : DataFrame
-        ``lot_id``, ``cost_cents``, ``share_by``.
-    labels_lb : array, shape (n,)
-        Weight of each item, for lots shared by weight. [lb]
-
-    Returns
-    -------
-    array, shape (n,)
-        Cost of each item. [cents]
-    array of str, shape (n,)
-        ``recorded``, ``rule`` (a share of a recorded lot) or ``none``.
     """
     own = items["cost_cents"]
     cost = own.fillna(0).to_numpy(dtype=np.int64).copy()
@@ -294,28 +200,7 @@ def _group_mean(values: npt.NDArray[np.float64], codes: npt.NDArray[np.int64]) -
 def trip_costs(
     items: pd.DataFrame, trips: pd.DataFrame, cost_cents: Cents, rules: Rules, assumptions: Assumptions
 ) -> tuple[Cents, Origins]:
-    """Each item's share of its sourcing trip: miles at the dated rate, parking and entry.
-
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        ``trip_id``, empty where the item came from no recorded trip.
-    trips : DataFrame
-        ``trip_id``, ``date``, ``miles``, ``parking_cents``, ``entry_cents``.
-    cost_cents : array, shape (n,)
-        Cost of each item, for trips shared by cost. [cents]
-    rules : Rules
-        Holds the mileage table.
-    assumptions : Assumptions
-        ``trip.share_by``.
-
-    Returns
-    -------
-    array, shape (n,)
-        Share of the trip. [cents]
-    array of str, shape (n,)
-        ``rule`` (miles at the dated rate), ``recorded`` (parking and entry alone) or ``none``.
-    """
+    """Each item's share of its sourcing trip: miles at the dated rate, parking and entry."""
     share = np.zeros(len(items), dtype=np.int64)
     origin = np.full(len(items), "none", dtype=object)
     used = trips[trips["trip_id"].isin(items["trip_id"])]
@@ -334,24 +219,7 @@ def trip_costs(
 
 
 def overhead_shares(items: pd.DataFrame, overheads: pd.DataFrame, *, as_of: pd.Timestamp) -> tuple[Cents, Cents]:
-    """Each item's share of every month's overheads, by the days that it was held in that month.
-
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        ``bought_on``, ``sold_on``, ``gone_on``.
-    overheads : DataFrame
-        ``month`` (its first day) and ``amount_cents``.
-    as_of : Timestamp
-        Day of the report: a month that has not ended is charged in full so far as it is recorded.
-
-    Returns
-    -------
-    array, shape (n,)
-        Share of the overheads. [cents]
-    array, shape (m,)
-        Amounts of months in which nothing was held, which no item bears. [cents]
-    """
+    """Each item's share of every month's overheads, by the days that it was held in that month."""
     total = np.zeros(len(items), dtype=np.int64)
     unborne: list[int] = []
     if overheads.empty:
@@ -379,27 +247,6 @@ def unit_costs(supplies: pd.DataFrame, *, as_of: dt.date, days: int) -> dict[str
 
     Where nothing was bought within the days asked for, the last purchase before them counts.
 
-    Parameters
-    ----------
-    supplies : DataFrame
-        The books' table: ``date``, ``supply``, ``quantity``, ``unit``, ``cost_cents``.
-    as_of : datetime.date
-        Day of packing; later purchases are not known yet.
-    days : int
-        How far back purchases count.
-
-    Returns
-    -------
-    dict
-        Supply to its cost a unit. [cents]
-
-    Raises
-    ------
-    MeasureError
-        If one supply was bought in different units.
-
-    Examples
-    --------
     >>> import pandas as pd
     >>> bought = pd.DataFrame({
     ...     "date": pd.to_datetime(["2026-01-05", "2026-10-01", "2026-11-01"]),

@@ -15,22 +15,6 @@ from flipkit.money import PPM, Cents
 def hired_cost(minutes: float, *, wage_cents: int, burden_ppm: int) -> int:
     """Cost of hired minutes: wage and payroll burden, rounded half up once.
 
-    Parameters
-    ----------
-    minutes : float
-        Hired time, counted in hundredths of a minute. [min]
-    wage_cents : int
-        Wage of an hour. [cents]
-    burden_ppm : int
-        Payroll burden on the wage. [parts per million]
-
-    Returns
-    -------
-    int
-        The cost. [cents]
-
-    Examples
-    --------
     >>> hired_cost(60.0, wage_cents=1600, burden_ppm=76_500)
     1722
     """
@@ -40,22 +24,6 @@ def hired_cost(minutes: float, *, wage_cents: int, burden_ppm: int) -> int:
 def hired_costs(minutes: npt.ArrayLike, *, wage_cents: npt.ArrayLike, burden_ppm: npt.ArrayLike) -> Cents:
     """The same for many stretches of work at once.
 
-    Parameters
-    ----------
-    minutes : array, shape (n,)
-        Hired time, counted in hundredths of a minute. [min]
-    wage_cents : int or array, shape (n,)
-        Wage of an hour. [cents]
-    burden_ppm : int or array, shape (n,)
-        Payroll burden on the wage. [parts per million]
-
-    Returns
-    -------
-    array, shape (n,)
-        The costs, int64, each rounded half up once. [cents]
-
-    Examples
-    --------
     >>> hired_costs([60.0, 15.0], wage_cents=1600, burden_ppm=76_500).tolist()
     [1722, 431]
     """
@@ -74,29 +42,6 @@ def wage_limit(hourly: float, *, burden_ppm: int, pace: float = 1.0, guidance: f
     N / H x (1 - guidance) / pace: help that costs less than the owner's own hour earns. The
     bar is the same for every activity.
 
-    Parameters
-    ----------
-    hourly : float
-        What the owner's hour earns, or a limit of its interval. [dollars per hour]
-    burden_ppm : int
-        Payroll burden on the wage. [parts per million]
-    pace : float
-        Helper's time over the owner's for the same work, above zero.
-    guidance : float
-        Part of the handed-over time that the owner spends on showing and checking, below one.
-
-    Returns
-    -------
-    float
-        The wage; NaN where the hour earns nothing, so that no wage would do. [dollars per hour]
-
-    Raises
-    ------
-    AssumptionError
-        If the burden, pace or guidance is out of range.
-
-    Examples
-    --------
     >>> round(wage_limit(20.0, burden_ppm=76_500), 2)
     18.58
     >>> wage_limit(-3.0, burden_ppm=76_500)
@@ -125,37 +70,6 @@ def help_table(
     It pays below the wage that ``wage_limit`` gives, whatever the activity; what differs is how
     much each frees and what the freed hours must earn.
 
-    Parameters
-    ----------
-    owner_min : mapping of str to float
-        Owner minutes by activity over some period. [min]
-    net_cents : int
-        Net of the same period. [cents]
-    wage_cents : int
-        Wage of an hour of help. [cents]
-    burden_ppm : int
-        Payroll burden on the wage. [parts per million]
-    pace : float
-        Helper's time over the owner's for the same work, above zero.
-    guidance : float
-        Part of the handed-over time that the owner spends on showing and checking, below one.
-
-    Returns
-    -------
-    DataFrame
-        One row an activity with minutes, most freed hours first: ``activity``, ``owner_hours``,
-        ``hours_freed``, ``hired_hours``, ``hired_cents``, ``hourly_now``, ``hourly_then``,
-        ``wage_limit`` (the wage below which the owner's hour rises; NaN where no wage would),
-        ``must_earn`` (what each freed hour must bring so that no money is lost) and ``pays``
-        (whether the owner's hourly return rises). [hours; dollars per hour]
-
-    Raises
-    ------
-    AssumptionError
-        If the wage, burden, pace or guidance is out of range.
-
-    Examples
-    --------
     >>> table = help_table({"pack": 600.0, "write": 600.0}, net_cents=40_000, wage_cents=1600, burden_ppm=76_500)
     >>> table[["activity", "hours_freed", "pays"]].values.tolist()
     [['pack', 10.0, True], ['write', 10.0, True]]

@@ -61,21 +61,7 @@ Origins = npt.NDArray[np.object_]
 
 @dataclass(frozen=True)
 class Economics:
-    """What every item brought and took, as of a day.
-
-    Attributes
-    ----------
-    items : DataFrame
-        One row an item in the books' order: what it is, its dates and ``status``, its packed
-        parcel and ``size_class``, every line of its economics (``<line>_cents`` and
-        ``<line>_origin``), ``net_cents``, minutes by activity, ``owner_min``, ``hired_min``.
-    labor : Labor
-        Minutes, and what the work logs taught.
-    unborne_cents : int
-        Overheads of months in which nothing was held, borne by no item. [cents]
-    as_of : date
-        The last day that is known.
-    """
+    """What every item brought and took, as of a day."""
 
     items: pd.DataFrame
     labor: Labor
@@ -84,17 +70,7 @@ class Economics:
 
 
 class Supposing:
-    """Economics as the books have them, ready to be asked under one supposition after another.
-
-    Parameters
-    ----------
-    recorded : Economics
-        Every line of every item, with nothing supposed.
-    rules : Rules
-        Rate cards and parcel rules behind it.
-    assumptions : Assumptions
-        What stood in for what was neither recorded nor ruled.
-    """
+    """Economics as the books have them, ready to be asked under one supposition after another."""
 
     def __init__(self, recorded: Economics, rules: Rules, assumptions: Assumptions) -> None:
         self._recorded = recorded
@@ -103,18 +79,7 @@ class Supposing:
         self._dearer: dict[int, Cents] = {}
 
     def under(self, assumptions: Assumptions) -> Economics:
-        """The economics under assumptions that differ in ``suppose.*``, ``help.wage`` or ``help.burden`` alone.
-
-        Parameters
-        ----------
-        assumptions : Assumptions
-            The assumptions.
-
-        Returns
-        -------
-        Economics
-            What ``item_economics`` gives for them, computed from those lines that move.
-        """
+        """The economics under assumptions that differ in ``suppose.*``, ``help.wage`` or ``help.burden`` alone."""
         items = self._recorded.items
         hired = self._recorded.labor.hired.cents(assumptions)
         kinds = supposed_hired(hired, items["hired_origin"].to_numpy(dtype=object), assumptions)
@@ -133,18 +98,7 @@ class Supposing:
         return dataclasses.replace(self._recorded, items=frame)
 
     def dearer(self, divisor: int) -> Cents:
-        """What each label would cost more at a divisor, computed when first asked for.
-
-        Parameters
-        ----------
-        divisor : int
-            Cubic inches a pound.
-
-        Returns
-        -------
-        array, shape (n,)
-            The differences. [cents]
-        """
+        """What each label would cost more at a divisor, computed when first asked for."""
         if divisor not in self._dearer:
             self._dearer[divisor] = labels_dearer(
                 self._recorded.items, divisor, rules=self._rules, assumptions=self._assumptions
@@ -210,18 +164,7 @@ def _as_recorded(books: Books, rules: Rules, assumptions: Assumptions, as_of: dt
 
 
 def net_of(frame: pd.DataFrame) -> Cents:
-    """Gains less costs, line by line.
-
-    Parameters
-    ----------
-    frame : DataFrame, n rows
-        The lines as ``<line>_cents``.
-
-    Returns
-    -------
-    array, shape (n,)
-        The net. [cents]
-    """
+    """Gains less costs, line by line."""
     gains = sum(frame[f"{line}_cents"].to_numpy(dtype=np.int64) for line in GAINS)
     costs = sum(frame[f"{line}_cents"].to_numpy(dtype=np.int64) for line in COSTS)
     return np.asarray(gains - costs, dtype=np.int64)

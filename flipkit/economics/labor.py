@@ -30,23 +30,6 @@ Floats = npt.NDArray[np.float64]
 def learning_exponent(rate: float) -> float:
     """Exponent of a learning rate: log(rate) / log(2).
 
-    Parameters
-    ----------
-    rate : float
-        What a doubling leaves of the time, above 0 and at most 1; 0.8 is an 80 % curve.
-
-    Returns
-    -------
-    float
-        The exponent, zero or negative.
-
-    Raises
-    ------
-    AssumptionError
-        If the rate does not lie above 0 and at most at 1.
-
-    Examples
-    --------
     >>> round(learning_exponent(0.8), 3)
     -0.322
     """
@@ -58,31 +41,6 @@ def learning_exponent(rate: float) -> float:
 def average_time(first_min: float, units: npt.ArrayLike, *, rate: float) -> Floats:
     """Average time of the first units by the cumulative average model.
 
-    Parameters
-    ----------
-    first_min : float
-        Time of the first unit. [min]
-    units : int or array, shape (n,)
-        How many units, at least one.
-    rate : float
-        What a doubling leaves of the average.
-
-    Returns
-    -------
-    array, shape (n,)
-        The averages; times ``units`` they are the totals. [min]
-
-    Raises
-    ------
-    AssumptionError
-        If the rate or a number of units is out of range.
-
-    References
-    ----------
-    ``wright-1936`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> average_time(100.0, [1, 2, 4], rate=0.8).round(6).tolist()
     [100.0, 80.0, 64.0]
     """
@@ -92,27 +50,6 @@ def average_time(first_min: float, units: npt.ArrayLike, *, rate: float) -> Floa
 def unit_time(first_min: float, unit: npt.ArrayLike, *, rate: float) -> Floats:
     """Time of a unit by the unit model.
 
-    Parameters
-    ----------
-    first_min : float
-        Time of the first unit. [min]
-    unit : int or array, shape (n,)
-        Which unit, counted from one.
-    rate : float
-        What a doubling leaves of the unit's time.
-
-    Returns
-    -------
-    array, shape (n,)
-        The times. [min]
-
-    Raises
-    ------
-    AssumptionError
-        If the rate or a unit is out of range.
-
-    Examples
-    --------
     >>> unit_time(50.0, [1, 2, 4], rate=0.8).round(6).tolist()
     [50.0, 40.0, 32.0]
     """
@@ -122,27 +59,6 @@ def unit_time(first_min: float, unit: npt.ArrayLike, *, rate: float) -> Floats:
 def unit_total(first_min: float, units: int, *, rate: float) -> float:
     """Time of the first units together by the unit model.
 
-    Parameters
-    ----------
-    first_min : float
-        Time of the first unit. [min]
-    units : int
-        How many units, at least one.
-    rate : float
-        What a doubling leaves of the unit's time.
-
-    Returns
-    -------
-    float
-        The total. [min]
-
-    Raises
-    ------
-    AssumptionError
-        If the rate or the number of units is out of range.
-
-    Examples
-    --------
     >>> unit_total(100.0, 2, rate=0.8)
     180.0
     """
@@ -153,25 +69,6 @@ def unit_total(first_min: float, units: int, *, rate: float) -> float:
 def learning_rate(earlier_min: float, later_min: float, *, earlier_unit: int, later_unit: int) -> float:
     """Learning rate that two observed unit times imply.
 
-    Parameters
-    ----------
-    earlier_min, later_min : float
-        Times of the two units, above zero. [min]
-    earlier_unit, later_unit : int
-        Which units they were, counted from one.
-
-    Returns
-    -------
-    float
-        What a doubling leaves of the time; above 1 where the work got slower.
-
-    Raises
-    ------
-    AssumptionError
-        If a time is not above zero or the units do not rise.
-
-    Examples
-    --------
     >>> round(learning_rate(30.0, 25.0, earlier_unit=1, later_unit=2), 4)
     0.8333
     """
@@ -187,28 +84,6 @@ def learning_rate(earlier_min: float, later_min: float, *, earlier_unit: int, la
 def unit_reached(first_min: float, goal_min: float, *, rate: float) -> float:
     """Unit at which the time has fallen to a goal, by the unit model.
 
-    Parameters
-    ----------
-    first_min : float
-        Time of the first unit. [min]
-    goal_min : float
-        The time to reach, above zero. [min]
-    rate : float
-        What a doubling leaves of the unit's time.
-
-    Returns
-    -------
-    float
-        The unit, not rounded; infinity where nothing is learnt and the goal lies below the
-        first unit's time.
-
-    Raises
-    ------
-    AssumptionError
-        If a time is not above zero or the rate is out of range.
-
-    Examples
-    --------
     >>> round(unit_reached(30.0, 18.0, rate=25 / 30), 2)
     6.97
     """
@@ -235,36 +110,6 @@ def standard_time(
 ) -> float:
     """Standard time of a task from observed times: mean x rating, with an allowance for the person.
 
-    Parameters
-    ----------
-    observed_min : array, shape (n,)
-        Observed times, in any one unit; the result has the same. [min]
-    rating : float
-        Pace of the observed work over the normal pace; 1.2 where it was a fifth quicker.
-    allowance : float
-        Part for personal needs, fatigue and delays; 0.2 is 20 %.
-    allowance_of : "work time" or "shift time"
-        What the allowance is a part of: of the work, NT x (1 + A), or of the whole shift,
-        NT / (1 - A).
-
-    Returns
-    -------
-    float
-        The standard time. [min]
-
-    Raises
-    ------
-    NotEnoughDataError
-        If nothing was observed.
-    AssumptionError
-        If the rating or the allowance is out of range.
-
-    References
-    ----------
-    ``campus-standard-time`` and ``allowance-bases`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> round(standard_time([27, 19, 20, 21, 13], rating=1.2, allowance=0.2), 9)
     28.8
     """
@@ -284,29 +129,6 @@ def standard_time(
 def shrunk_minutes(prior: npt.ArrayLike, n: npt.ArrayLike, mean: npt.ArrayLike, *, weight: float) -> Floats:
     """Standard minutes pulled towards what was logged, the more the more was logged.
 
-    Parameters
-    ----------
-    prior : float or array, shape (k,)
-        Standard minutes. [min]
-    n : int or array, shape (k,)
-        How many items were logged.
-    mean : float or array, shape (k,)
-        Their mean minutes; without meaning where ``n`` is zero. [min]
-    weight : float
-        How many logged items the standard weighs as much as, at least zero.
-
-    Returns
-    -------
-    array, shape (k,)
-        The minutes to use: (weight x prior + n x mean) / (weight + n). [min]
-
-    Raises
-    ------
-    AssumptionError
-        If the weight or a count is negative, or a prior without weight meets no log.
-
-    Examples
-    --------
     >>> shrunk_minutes([10.0, 10.0, 10.0], [0, 2, 30], [float("nan"), 20.0, 20.0], weight=8).round(2).tolist()
     [10.0, 12.0, 17.89]
     """
@@ -323,25 +145,6 @@ def shrunk_minutes(prior: npt.ArrayLike, n: npt.ArrayLike, mean: npt.ArrayLike, 
 def person_minutes(minutes: npt.ArrayLike, workers: npt.ArrayLike) -> Floats:
     """Minutes of all pairs of hands: two people for ten minutes are twenty.
 
-    Parameters
-    ----------
-    minutes : float or array, shape (n,)
-        Time on the clock. [min]
-    workers : int or array, shape (n,)
-        How many worked at once.
-
-    Returns
-    -------
-    array, shape (n,)
-        Person-minutes. [min]
-
-    Raises
-    ------
-    AssumptionError
-        If a time is negative or nobody worked.
-
-    Examples
-    --------
     >>> person_minutes([10.0, 5.0], [2, 1]).tolist()
     [20.0, 5.0]
     """
@@ -366,18 +169,7 @@ class TimeModel(NamedTuple):
     spread_min: float
 
     def expected(self, **drivers: npt.ArrayLike) -> Floats:
-        """Expected time for given drivers.
-
-        Parameters
-        ----------
-        drivers : float or array, shape (n,)
-            Amount of each driver, by its name.
-
-        Returns
-        -------
-        array, shape (n,)
-            The times. [min]
-        """
+        """Expected time for given drivers."""
         total = np.asarray(self.minutes["fixed"], dtype=np.float64)
         for name, amount in drivers.items():
             total = total + self.minutes[name] * np.asarray(amount, dtype=np.float64)
@@ -387,29 +179,6 @@ class TimeModel(NamedTuple):
 def time_model(minutes: npt.ArrayLike, drivers: Mapping[str, npt.ArrayLike]) -> TimeModel:
     """What a time depends on, by least squares: so much fixed, so much a parcel, a mile, a pound.
 
-    Parameters
-    ----------
-    minutes : array, shape (n,)
-        Logged times. [min]
-    drivers : mapping of str to array, shape (n,)
-        What may drive them.
-
-    Returns
-    -------
-    TimeModel
-        Minutes per unit of each driver, with their standard errors.
-
-    Raises
-    ------
-    NotEnoughDataError
-        If there are no more logs than figures to find, or two drivers say the same.
-
-    References
-    ----------
-    ``delivery-times`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> found = time_model([5.0, 7.0, 9.0, 11.0], {"parcels": [1, 2, 3, 4]})
     >>> {name: round(value, 6) for name, value in found.minutes.items()}
     {'fixed': 3.0, 'parcels': 2.0}
@@ -446,26 +215,10 @@ Places = npt.NDArray[np.int64]
 
 @dataclass(frozen=True)
 class HiredWork:
-    """Hired minutes of the work log with the items that they were for, and those that no log tells.
-
-    Attributes
-    ----------
-    worker : tuple of str
-        Who did each logged stretch of hired work.
-    minutes : array, shape (m,)
-        How long each took. [min]
-    stretch, row : int array, shape (k,)
-        Each stretch with each of its items: number of the stretch, row of the item.
-    weight : array, shape (k,)
-        In what proportion a stretch is shared over its items.
-    unlogged_min : array, shape (n,)
-        Packing of each item that help is assumed to do. [min]
-    people : DataFrame
-        Who works: role, wage, payroll burden.
-    """
+    """Hired minutes of the work log with the items that they were for, and those that no log tells."""
 
     worker: tuple[str, ...]
-    minutes: Floats
+    minutes: Floats  # [min]
     stretch: Places
     row: Places
     weight: Floats
@@ -473,19 +226,7 @@ class HiredWork:
     people: pd.DataFrame
 
     def cents(self, assumptions: Assumptions) -> Cents:
-        """What hired work on each item costs.
-
-        Parameters
-        ----------
-        assumptions : Assumptions
-            ``help.wage`` and ``help.burden``, and ``suppose.wage_for``: whether the wage stands in for
-            what people were paid.
-
-        Returns
-        -------
-        array, shape (n,)
-            The cost; each stretch is rounded once and shared out without losing a cent. [cents]
-        """
+        """What hired work on each item costs."""
         assumed = assumptions.cents("help.wage"), assumptions.ppm("help.burden")
         cents = hired_costs(self.unlogged_min, wage_cents=assumed[0], burden_ppm=assumed[1])
         if self.worker:
@@ -535,21 +276,7 @@ Bools = npt.NDArray[np.bool_]
 
 @dataclass(frozen=True)
 class Labor:
-    """What the work of a shop comes to, item by item.
-
-    Attributes
-    ----------
-    minutes : DataFrame
-        One row an item: ``<activity>_min`` of the owners, ``<activity>_origin``, ``owner_min``,
-        ``hired_min``, ``hired_cents``, ``hired_origin``.
-    learned : DataFrame
-        One row an activity and size class with a log, of all categories and of each: the minutes
-        held before, logged items, their mean, and the minutes used for items without a log.
-    unplaced_min : float
-        Logged minutes that no item can have been for. [min]
-    hired : HiredWork
-        The hired part of it, to be paid at any wage.
-    """
+    """What the work of a shop comes to, item by item."""
 
     minutes: pd.DataFrame
     learned: pd.DataFrame
@@ -564,26 +291,7 @@ def item_labor(
     size_class: npt.ArrayLike,
     assumptions: Assumptions,
 ) -> Labor:
-    """Minutes of each item by activity, recorded where logged and standard elsewhere.
-
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        The items as of the report's day.
-    work : DataFrame
-        The work log up to that day.
-    people : DataFrame
-        Who works: role, wage, payroll burden.
-    size_class : array of str, shape (n,)
-        Size class of each item's packed parcel.
-    assumptions : Assumptions
-        Standard minutes, wage and burden where the people table does not say.
-
-    Returns
-    -------
-    Labor
-        Minutes and hired wages per item, and what the logs taught.
-    """
+    """Minutes of each item by activity, recorded where logged and standard elsewhere."""
     sizes = np.asarray(size_class, dtype=object)
     standard = standard_minutes(items, sizes, assumptions)
     owner_log, hired_log, hired, unplaced = _logged(items, work, people, standard)
@@ -611,22 +319,7 @@ def item_labor(
 
 
 def standard_minutes(items: pd.DataFrame, size_class: npt.ArrayLike, assumptions: Assumptions) -> Floats:
-    """Standard minutes of what has been done to each item so far.
-
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        The items as of the report's day: an activity counts once its day has come.
-    size_class : array of str, shape (n,)
-        Size class of each item's packed parcel.
-    assumptions : Assumptions
-        Minutes per activity and size class.
-
-    Returns
-    -------
-    array, shape (n, 10)
-        Minutes per activity, in the order of ``books.schema.ACTIVITIES``. [min]
-    """
+    """Standard minutes of what has been done to each item so far."""
     code = np.array([SIZES.index(size) for size in np.asarray(size_class, dtype=object)], dtype=np.int64)
     listed = (items["listed_on"].notna() | items["sold_on"].notna()).to_numpy()
     sold = items["sold_on"].notna().to_numpy()
@@ -653,18 +346,6 @@ def practice(items: pd.DataFrame, assumptions: Assumptions) -> Floats:
 
     The unit learning curve, read backwards: the standard minutes are those of the item by which
     the seller is practised, and an earlier one of its category takes longer by the curve.
-
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        The items with ``category`` and ``bought_on``.
-    assumptions : Assumptions
-        ``minutes.learning`` and ``minutes.practised_after``.
-
-    Returns
-    -------
-    array, shape (n,)
-        Factors of at least one; one where the learning rate is 100 %.
     """
     practised = assumptions.whole("minutes.practised_after")
     order = items["bought_on"].argsort(kind="stable")

@@ -35,18 +35,6 @@ Origins = npt.NDArray[np.object_]
 def suppositions(assumptions: Assumptions) -> list[str]:
     """Keys of the suppositions in force.
 
-    Parameters
-    ----------
-    assumptions : Assumptions
-        The run's.
-
-    Returns
-    -------
-    list of str
-        Such as ``suppose.minutes``; empty where the lines stand as the books have them.
-
-    Examples
-    --------
     >>> from flipkit.assumptions import load_assumptions
     >>> suppositions(load_assumptions(overrides={"suppose.minutes": 1.25}))
     ['suppose.minutes']
@@ -55,22 +43,7 @@ def suppositions(assumptions: Assumptions) -> list[str]:
 
 
 def supposed_hired(cents: Cents, origin: Origins, assumptions: Assumptions) -> Origins:
-    """Origin of hired lines that were paid at a supposed wage.
-
-    Parameters
-    ----------
-    cents : array, shape (n,)
-        What hired work costs. [cents]
-    origin : array of str, shape (n,)
-        Origins as the books have them.
-    assumptions : Assumptions
-        ``suppose.wage_for``.
-
-    Returns
-    -------
-    array of str, shape (n,)
-        The origins.
-    """
+    """Origin of hired lines that were paid at a supposed wage."""
     moved = assumptions.text("suppose.wage_for") == EVERYBODY
     return np.where((cents != 0) & moved, "assumed", origin).astype(object)
 
@@ -78,22 +51,6 @@ def supposed_hired(cents: Cents, origin: Origins, assumptions: Assumptions) -> O
 def supposed_fee(items: pd.DataFrame, assumptions: Assumptions) -> tuple[Cents, Origins]:
     """Marketplace fees with percentage points on top, where a fee was paid.
 
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        ``marketplace_fee_cents`` with its origin, ``sold_price_cents`` and ``shipping_charged_cents``.
-    assumptions : Assumptions
-        ``suppose.fee_points``.
-
-    Returns
-    -------
-    array, shape (n,)
-        The fees, none below zero. [cents]
-    array of str, shape (n,)
-        Their origins.
-
-    Examples
-    --------
     >>> from flipkit.assumptions import load_assumptions
     >>> items = pd.DataFrame({"marketplace_fee_cents": [800, 0], "marketplace_fee_origin": ["recorded", "none"],
     ...     "sold_price_cents": [6000, 5000], "shipping_charged_cents": [400, 0]})
@@ -110,41 +67,13 @@ def supposed_fee(items: pd.DataFrame, assumptions: Assumptions) -> tuple[Cents, 
 
 
 def supposed_label(items: pd.DataFrame, dearer: Cents) -> tuple[Cents, Origins]:
-    """Labels at another divisor.
-
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        ``label_cents`` with its origin.
-    dearer : array, shape (n,)
-        What each would have cost more, as ``labels_dearer`` gives it. [cents]
-
-    Returns
-    -------
-    array, shape (n,)
-        The labels, none below zero. [cents]
-    array of str, shape (n,)
-        Their origins.
-    """
+    """Labels at another divisor."""
     label, origin = _line(items, "label")
     return np.maximum(label + dearer, 0), np.where(dearer != 0, "assumed", origin).astype(object)
 
 
 def supposed_minutes(items: pd.DataFrame, factor: float) -> dict[str, pd.Series]:
-    """The owner's minutes in proportion to those in the books.
-
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        ``<activity>_min`` and ``<activity>_origin`` of every activity, and ``owner_min``.
-    factor : float
-        The proportion.
-
-    Returns
-    -------
-    dict of str to Series, shape (n,)
-        Those columns moved. [min]
-    """
+    """The owner's minutes in proportion to those in the books."""
     moved = {f"{name}_min": items[f"{name}_min"] * factor for name in (*ACTIVITIES, "owner")}
     origins = {
         f"{name}_origin": items[f"{name}_origin"].where(moved[f"{name}_min"] == 0, "assumed") for name in ACTIVITIES
@@ -156,22 +85,6 @@ def labels_dearer(items: pd.DataFrame, divisor: int, *, rules: Rules, assumption
     """What each label would have cost more had the divisor been another one on its day.
 
     A recorded label moves by what the rate cards say of the two divisors.
-
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        Items with their economics.
-    divisor : int
-        Cubic inches a pound of every parcel rule set in inches and pounds.
-    rules : Rules
-        Rate cards and parcel rules as they were in force.
-    assumptions : Assumptions
-        Which rate cards, and the mix of zones.
-
-    Returns
-    -------
-    array, shape (n,)
-        The differences; zero where nothing was posted or no rate card prices the parcel. [cents]
     """
     more = np.zeros(len(items), dtype=np.int64)
     posted = np.flatnonzero((items["sold_on"].notna() & (items["zone"] != PICKUP)).to_numpy())
@@ -188,20 +101,7 @@ def labels_dearer(items: pd.DataFrame, divisor: int, *, rules: Rules, assumption
 
 
 def with_divisor(rules: Rules, divisor: int) -> Rules:
-    """Rule tables in which every parcel rule set in inches and pounds has one divisor throughout.
-
-    Parameters
-    ----------
-    rules : Rules
-        The tables.
-    divisor : int
-        Cubic inches a pound.
-
-    Returns
-    -------
-    Rules
-        Changed copies.
-    """
+    """Rule tables in which every parcel rule set in inches and pounds has one divisor throughout."""
 
     def changed(parcels: ParcelRules) -> ParcelRules:
         if parcels.metric:

@@ -35,33 +35,7 @@ CONVERTED = "converted"
 
 @dataclass(frozen=True)
 class Conversion:
-    """What a conversion did.
-
-    Parameters
-    ----------
-    export : Path
-        The export.
-    folder : Path
-        The books.
-    table : str
-        Table that the rows went to.
-    rows_in : int
-        Rows of the export below its headers that are not blank.
-    taken : int
-        Rows that are in the books now.
-    refused : tuple of Left
-        The other rows, each with its reason; ``rows_in == taken + len(refused)``.
-    added, there : int
-        Of the rows taken, those that are new and those that were there.
-    changes : tuple of Change
-        Cells that were filled, taken or left.
-    matched : tuple of str
-        Rows matched with the books, and how.
-    sums : dict of str to str
-        Sums over the rows taken, for comparison with the other program.
-    written : tuple of str
-        Files written, relative to the folder.
-    """
+    """What a conversion did."""
 
     export: Path
     folder: Path
@@ -77,13 +51,7 @@ class Conversion:
     written: tuple[str, ...]
 
     def text(self) -> str:
-        """What was done, in words.
-
-        Returns
-        -------
-        str
-            Counts, sums, refusals and changes.
-        """
+        """What was done, in words."""
         lines = [
             f"{self.export.name}: {self.rows_in:,} rows in = {self.taken:,} taken + {len(self.refused):,} refused",
             f"{self.table}: {self.added:,} rows added, {self.there:,} were there already",
@@ -121,24 +89,7 @@ _SUMMED = ("quantity", "cost", "sold_price", "amount", "price", "minutes")
 
 
 def told_files(proposal: Proposal, refused: list[Left], changes: list[Change], matched: list[str]) -> dict[str, str]:
-    """What a conversion tells, by file.
-
-    Parameters
-    ----------
-    proposal : Proposal
-        How the export was read.
-    refused : list of Left
-        Rows refused.
-    changes : list of Change
-        Cells that the export says otherwise.
-    matched : list of str
-        Rows matched with the books.
-
-    Returns
-    -------
-    dict of str to str
-        Text by path inside the books.
-    """
+    """What a conversion tells, by file."""
     layout = proposal.layout
     assert layout is not None  # noqa: S101 - applied proposals are surveyed
     stem = "".join(c if c.isalnum() or c in "-_" else "-" for c in proposal.export.path.stem)[:60]
@@ -159,20 +110,7 @@ def told_files(proposal: Proposal, refused: list[Left], changes: list[Change], m
 
 
 def with_cells(proposal: Proposal, refused: list[Left]) -> list[Left]:
-    """Refused rows with the cells of the export, in order.
-
-    Parameters
-    ----------
-    proposal : Proposal
-        How the export was read.
-    refused : list of Left
-        Rows refused, some without their cells.
-
-    Returns
-    -------
-    list of Left
-        All with their cells.
-    """
+    """Refused rows with the cells of the export, in order."""
     bare = {left.row for left in refused if not left.cells}
     if bare:
         cells = {record.row: record.cells for record in proposal.export.records() if record.row in bare}
@@ -181,24 +119,7 @@ def with_cells(proposal: Proposal, refused: list[Left]) -> list[Left]:
 
 
 def ledger_text(table: str, columns: list[str], accepted: list[list[str]], before: list[dict[str, str]]) -> str:
-    """What conversions have put into each named row, the newest word of each.
-
-    Parameters
-    ----------
-    table : str
-        Table of the books.
-    columns : list of str
-        Columns of the rows.
-    accepted : list of list of str
-        Rows of this export, the cells that were left taken away.
-    before : list of dict of str to str
-        What earlier conversions put there.
-
-    Returns
-    -------
-    str
-        The text of the file; empty for a table without names.
-    """
+    """What conversions have put into each named row, the newest word of each."""
     key = schema.BY_NAME[table].key
     if not key:
         return ""
@@ -216,17 +137,7 @@ def ledger_text(table: str, columns: list[str], accepted: list[list[str]], befor
 
 
 def keep_by_hand(stage: Stage, folder: Path, name: str) -> None:
-    """Keep a table file that was written by hand since the last conversion, before it is replaced.
-
-    Parameters
-    ----------
-    stage : Stage
-        Where files are made ready.
-    folder : Path
-        The books.
-    name : str
-        The table file.
-    """
+    """Keep a table file that was written by hand since the last conversion, before it is replaced."""
     place = folder / name
     if not place.exists():
         return
@@ -237,18 +148,7 @@ def keep_by_hand(stage: Stage, folder: Path, name: str) -> None:
 
 
 def sums_of(taken: Taken) -> dict[str, str]:
-    """Sums over the rows taken, for comparison with the other program.
-
-    Parameters
-    ----------
-    taken : Taken
-        The rows.
-
-    Returns
-    -------
-    dict of str to str
-        By column.
-    """
+    """Sums over the rows taken, for comparison with the other program."""
     sums: dict[str, str] = {}
     for name in _SUMMED:
         if name in taken.columns:
@@ -273,23 +173,7 @@ _LEDGER = ("label", "items", "amount", "adjustment", "date", "how")
 
 @dataclass(slots=True)
 class Postings:
-    """Labels of this and of earlier conversions, matched with items.
-
-    Parameters
-    ----------
-    stock : Stock
-        The items of the books.
-    ledger : list of dict of str to str
-        Every label taken, earlier ones first.
-    before : list of list of str
-        Item, label_paid and label_adjustment as the earlier labels made them.
-    added, there : int
-        Labels of this export that are new, and that were taken before.
-    refused : list of Left
-        Labels that match no sale.
-    told : list of str
-        What matched each new label.
-    """
+    """Labels of this and of earlier conversions, matched with items."""
 
     stock: Stock
     ledger: list[dict[str, str]] = field(default_factory=list)
@@ -300,23 +184,11 @@ class Postings:
     told: list[str] = field(default_factory=list)
 
     def as_rows(self) -> Taken:
-        """What all labels cost each item.
-
-        Returns
-        -------
-        Taken
-            Rows of item_id, label_paid and label_adjustment.
-        """
+        """What all labels cost each item."""
         return Taken(["item_id", "label_paid", "label_adjustment"], _costs(self.stock, self.ledger))
 
     def ledger_text(self) -> str:
-        """The labels taken, as a CSV file.
-
-        Returns
-        -------
-        str
-            The text.
-        """
+        """The labels taken, as a CSV file."""
         return csv_text(_LEDGER, [[row[name] for name in _LEDGER] for row in self.ledger])
 
 
@@ -346,22 +218,7 @@ def _text(cents: int) -> str:
 
 
 def post_labels(taken: Taken, stock: Stock, earlier: list[dict[str, str]]) -> Postings:
-    """Match the labels of an export with sales, beside those taken before.
-
-    Parameters
-    ----------
-    taken : Taken
-        Rows of the postage history.
-    stock : Stock
-        The items of the books.
-    earlier : list of dict of str to str
-        Labels taken before.
-
-    Returns
-    -------
-    Postings
-        All labels and what became of those in the export.
-    """
+    """Match the labels of an export with sales, beside those taken before."""
     labels = labels_of(taken, _weights(taken))
     known = {row["label"] for row in earlier}
     new = [label for label in labels if label.key not in known]
@@ -444,29 +301,7 @@ class _Job:
 
 
 def apply(proposal: Proposal, into: Path | str, *, changes: str = "leave") -> Conversion:
-    """Apply a proposal: put the rows of an export into a folder of books.
-
-    Parameters
-    ----------
-    proposal : Proposal
-        How the export is read, without open questions.
-    into : Path or str
-        Folder of the books; made when it does not exist.
-    changes : str
-        ``leave`` shows cells that the export says otherwise, ``take`` takes them unless they
-        were written by hand.
-
-    Returns
-    -------
-    Conversion
-        What was done.
-
-    Raises
-    ------
-    ConversionError
-        If a question is open, the folder is no folder of books, its books have problems of their
-        own, or no row can be taken. Nothing is written then.
-    """
+    """Apply a proposal: put the rows of an export into a folder of books."""
     if proposal.questions:
         raise ConversionError(questions=proposal.questions)
     if changes not in ("leave", "take"):

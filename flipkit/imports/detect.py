@@ -24,24 +24,7 @@ from flipkit.imports.values import DECIMALS, ORDERS, number_of
 
 
 def settle_rivals(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Ask where two headers both say what a column of money or dates holds, and differ.
-
-    Parameters
-    ----------
-    export : Export
-        The export.
-    layout : Layout
-        Where the table lies.
-    mapping : Mapping
-        Its table and columns.
-    draft : Draft
-        Where statements and questions go.
-
-    Returns
-    -------
-    Mapping
-        The mapping with what could be settled.
-    """
+    """Ask where two headers both say what a column of money or dates holds, and differ."""
     if mapping.table != "items" and mapping.table != values.LABELS:
         return mapping
     said = {key.removeprefix("column ") for key in draft.answers if key.startswith("column ")}
@@ -94,24 +77,7 @@ def _number(layout: Layout, cells: list[str], at: int) -> Decimal | None:
 
 
 def settle_each(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Settle whether an amount is for one of several like things or for all of them.
-
-    Parameters
-    ----------
-    export : Export
-        The export.
-    layout : Layout
-        Where the table lies.
-    mapping : Mapping
-        Its table and columns.
-    draft : Draft
-        Where statements and questions go.
-
-    Returns
-    -------
-    Mapping
-        The mapping with what could be settled.
-    """
+    """Settle whether an amount is for one of several like things or for all of them."""
     quantity = mapping.columns.get("quantity")
     if mapping.table != "items" or quantity is None or not quantity.headers:
         return mapping
@@ -148,24 +114,7 @@ def settle_each(export: Export, layout: Layout, mapping: Mapping, draft: Draft) 
 
 
 def settle_of_order(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Settle whether an amount that repeats within an order belongs to the order or to each line.
-
-    Parameters
-    ----------
-    export : Export
-        The export.
-    layout : Layout
-        Where the table lies.
-    mapping : Mapping
-        Its table and columns.
-    draft : Draft
-        Where statements and questions go.
-
-    Returns
-    -------
-    Mapping
-        The mapping with what could be settled.
-    """
+    """Settle whether an amount that repeats within an order belongs to the order or to each line."""
     order = mapping.columns.get("order_id")
     if mapping.table != "items" or order is None or not order.headers:
         return mapping
@@ -206,22 +155,7 @@ def settle_of_order(export: Export, layout: Layout, mapping: Mapping, draft: Dra
 
 
 def settle_signs(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Turn costs that a list writes as negative.
-
-    Parameters
-    ----------
-    layout : Layout
-        Where the table lies.
-    mapping : Mapping
-        Its table and columns.
-    draft : Draft
-        Where statements and questions go.
-
-    Returns
-    -------
-    Mapping
-        The mapping with what could be settled.
-    """
+    """Turn costs that a list writes as negative."""
     kinds = MONEY if mapping.table == values.LABELS else ("money",)
     for name, fact in facts_of(layout, mapping, kinds).items():
         numbers = fact.numbers
@@ -242,22 +176,7 @@ _WORD_OF = {mark: word for word, mark in DECIMALS.items()}
 
 
 def settle_decimal(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Settle the decimal mark, from the whole file where a column does not say.
-
-    Parameters
-    ----------
-    layout : Layout
-        Where the table lies.
-    mapping : Mapping
-        Its table and columns.
-    draft : Draft
-        Where statements and questions go.
-
-    Returns
-    -------
-    Mapping
-        The mapping with what could be settled.
-    """
+    """Settle the decimal mark, from the whole file where a column does not say."""
     said = said_of(draft, "decimal", mapping.decimal, tuple(DECIMALS))
     numeric = facts_of(layout, mapping, NUMBERS)
     if said:
@@ -318,22 +237,7 @@ def _shown(value: Decimal | None) -> str:
 
 
 def settle_order(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Settle the order of day, month and year, from the whole file where a column does not say.
-
-    Parameters
-    ----------
-    layout : Layout
-        Where the table lies.
-    mapping : Mapping
-        Its table and columns.
-    draft : Draft
-        Where statements and questions go.
-
-    Returns
-    -------
-    Mapping
-        The mapping with what could be settled.
-    """
+    """Settle the order of day, month and year, from the whole file where a column does not say."""
     said = said_of(draft, "dates", mapping.order, ORDERS)
     facts = facts_of(layout, mapping, ("date", "month"))
     for fact in facts.values():
@@ -397,22 +301,7 @@ def _ask_order(fact: ColumnFacts, draft: Draft) -> None:
 
 
 def settle_currency(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Settle the currency of the amounts.
-
-    Parameters
-    ----------
-    layout : Layout
-        Where the table lies.
-    mapping : Mapping
-        Its table and columns.
-    draft : Draft
-        Where statements and questions go.
-
-    Returns
-    -------
-    Mapping
-        The mapping with what could be settled.
-    """
+    """Settle the currency of the amounts."""
     said = draft.answers.get("currency", mapping.currency)
     if said:
         return updated(mapping, currency=said.upper())
@@ -449,24 +338,7 @@ _HINTS = {
 
 
 def settle(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Settle what an export leaves open.
-
-    Parameters
-    ----------
-    export : Export
-        The export.
-    layout : Layout
-        Where its table lies.
-    mapping : Mapping
-        Its table and columns.
-    draft : Draft
-        Where statements and questions go.
-
-    Returns
-    -------
-    Mapping
-        The mapping with what could be settled.
-    """
+    """Settle what an export leaves open."""
     mapping = settle_decimal(layout, mapping, draft)
     mapping = settle_order(layout, mapping, draft)
     mapping = settle_currency(layout, mapping, draft)
@@ -730,25 +602,7 @@ ANSWERS = (
 
 @dataclass(frozen=True)
 class Proposal:
-    """How an export would be read.
-
-    Parameters
-    ----------
-    export : Export
-        The export, opened.
-    layout : Layout or None
-        Where its table lies; None while that is not settled.
-    mapping : Mapping
-        How its rows become rows of a table.
-    certain : tuple of str
-        What is sure, in words.
-    guessed : tuple of str
-        What was guessed, in words; each can be said otherwise in the mapping.
-    questions : tuple of Question
-        What only the seller can say.
-    unused : tuple of str
-        Headers that are not taken.
-    """
+    """How an export would be read."""
 
     export: Export
     layout: Layout | None
@@ -764,13 +618,7 @@ class Proposal:
         return mapping_text(self.mapping, export=self.export.path.name)
 
     def text(self) -> str:
-        """The proposal in words.
-
-        Returns
-        -------
-        str
-            The mapping, what is certain, what is guessed, what is asked.
-        """
+        """The proposal in words."""
         parts = [self.mapping_toml.rstrip()]
         if self.certain:
             parts.append("Certain:\n" + "\n".join(f"  {line}" for line in self.certain))
@@ -790,30 +638,7 @@ def propose(
     mapping: Mapping | None = None,
     into: Path | str | None = None,
 ) -> Proposal:
-    """Propose how to read an export of another program.
-
-    Parameters
-    ----------
-    export : Path or str
-        The file: CSV, TSV, or a workbook.
-    answers : mapping of str to str or None
-        What the seller says, by the keys of `ANSWERS`, ``column NAME`` (a header, or ``=`` and a
-        value for every row), ``skip HEADER`` and ``keep HEADER`` (words, parted by ``|``).
-    mapping : Mapping or None
-        A mapping that the seller kept from an earlier conversion.
-    into : Path, str or None
-        Folder of the books that the rows go to, so that sales of items in it need no cost.
-
-    Returns
-    -------
-    Proposal
-        The proposal; it can be applied when it has no questions.
-
-    Raises
-    ------
-    ConversionError
-        If the file is no table, or an answer cannot be.
-    """
+    """Propose how to read an export of another program."""
     said = _checked(answers or {})
     base = mapping or Mapping()
     draft = Draft(said, kept=bool(base.columns))

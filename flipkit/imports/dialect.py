@@ -40,17 +40,7 @@ _MARKS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (code
 
 @dataclass(frozen=True, slots=True)
 class Encoding:
-    """How the bytes of an export become text.
-
-    Parameters
-    ----------
-    name : str
-        Name of the codec.
-    certain : bool
-        Whether nothing was guessed.
-    why : str
-        What it was told from, in words.
-    """
+    """How the bytes of an export become text."""
 
     name: str
     certain: bool
@@ -58,15 +48,7 @@ class Encoding:
 
 
 class BytesError(ValueError):
-    """Bytes that are no text: the row (counted in line ends) and what was found.
-
-    Parameters
-    ----------
-    row : int
-        Line, counted from 1.
-    found : str
-        What stands there.
-    """
+    """Bytes that are no text: the row (counted in line ends) and what was found."""
 
     def __init__(self, row: int, found: str) -> None:
         super().__init__(found)
@@ -75,25 +57,7 @@ class BytesError(ValueError):
 
 
 def encoding_of(path: Path, *, given: str = "") -> Encoding:
-    """The encoding of a file of text.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    given : str
-        What the seller says it is; empty to find out.
-
-    Returns
-    -------
-    Encoding
-        The encoding.
-
-    Raises
-    ------
-    BytesError
-        If the bytes are no text in it.
-    """
+    """The encoding of a file of text."""
     if given:
         try:
             name = codecs.lookup(given).name
@@ -231,17 +195,7 @@ MOST_BROKEN = 50
 
 @dataclass(frozen=True, slots=True)
 class Dialect:
-    """How cells are separated and quoted.
-
-    Parameters
-    ----------
-    delimiter : str
-        The mark between cells.
-    quote : str
-        The mark around cells; empty where quotes are plain characters.
-    escape : str
-        The mark before a quote inside quotes; empty where a quote is written twice.
-    """
+    """How cells are separated and quoted."""
 
     delimiter: str
     quote: str = '"'
@@ -258,17 +212,7 @@ class Dialect:
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """One record of an export.
-
-    Parameters
-    ----------
-    row : int
-        Its number as a spreadsheet shows it.
-    cells : list of str
-        Its cells, trimmed.
-    broken : str
-        Why it cannot be read, empty where it can.
-    """
+    """One record of an export."""
 
     row: int
     cells: list[str]
@@ -277,17 +221,7 @@ class Record:
 
 @dataclass(slots=True)
 class Block:
-    """Records of an export that follow each other.
-
-    Parameters
-    ----------
-    first : int
-        Row number of the first.
-    rows : list of list of str
-        Their cells, trimmed.
-    broken : dict of int to str
-        By place in the block, why a record cannot be read.
-    """
+    """Records of an export that follow each other."""
 
     first: int
     rows: list[list[str]]
@@ -295,13 +229,7 @@ class Block:
 
 
 class TooManyBrokenError(ValueError):
-    """Quotes do not match in so many records that the dialect must be wrong.
-
-    Parameters
-    ----------
-    row : int
-        The first of them.
-    """
+    """Quotes do not match in so many records that the dialect must be wrong."""
 
     def __init__(self, row: int) -> None:
         super().__init__(f"quotes that do not match, first in row {row}")
@@ -309,20 +237,7 @@ class TooManyBrokenError(ValueError):
 
 
 def dialect_of(path: Path, encoding: Encoding) -> Dialect:
-    """The dialect of a file of text.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    encoding : Encoding
-        Its encoding.
-
-    Returns
-    -------
-    Dialect
-        The dialect; commas where it has one column alone.
-    """
+    """The dialect of a file of text."""
     with path.open(encoding=encoding.name, newline="") as handle:
         sample = handle.read(_LOOKED_AT)
         whole = not handle.read(1)
@@ -386,27 +301,6 @@ def blocks_of(path: Path, encoding: Encoding, dialect: Dialect, *, size: int) ->
 
     Records are read at full speed until one does not match its quotes; from there on each is
     read with care.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    encoding : Encoding
-        Its encoding.
-    dialect : Dialect
-        Its dialect.
-    size : int
-        Records of a block.
-
-    Yields
-    ------
-    Block
-        The records in order, blank ones as no cells.
-
-    Raises
-    ------
-    TooManyBrokenError
-        If quotes do not match in more than a few records.
     """
     limit = csv.field_size_limit(LONGEST_CELL)
     first = 1
@@ -437,18 +331,7 @@ _RARE_SPACES = ("\t", "\x0b", "\x0c", "\u00a0", "\u1680", "\u2002", "\u2003", "\
 
 
 def trimmed(rows: list[list[str]]) -> list[list[str]]:
-    """Rows with the spaces around their cells taken away.
-
-    Parameters
-    ----------
-    rows : list of list of str
-        The cells.
-
-    Returns
-    -------
-    list of list of str
-        The trimmed cells; the rows themselves where there is nothing to trim.
-    """
+    """Rows with the spaces around their cells taken away."""
     text = "\x1f".join(map("\x1f".join, rows))
     if "\x1f " in text or " \x1f" in text or text[:1] == " " or text[-1:] == " ":
         return [[cell.strip() for cell in row] for row in rows]

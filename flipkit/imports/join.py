@@ -20,23 +20,7 @@ from flipkit.money import share_out_groups
 
 @dataclass(slots=True)
 class Taken:
-    """The rows of an export, turned into text as the books write it.
-
-    Parameters
-    ----------
-    columns : list of str
-        Columns of the table.
-    rows : list of list of str
-        Cells of the rows taken.
-    origins : list of int
-        Their row numbers in the export.
-    refused : list of Left
-        Rows refused, with reasons; their cells are left blank where the row had been taken before.
-    joined : list of Left
-        Rows whose amounts went to other rows of the same order.
-    named : bool
-        Whether the export itself names each item.
-    """
+    """The rows of an export, turned into text as the books write it."""
 
     columns: list[str]
     rows: list[list[str]] = field(default_factory=list)
@@ -46,15 +30,7 @@ class Taken:
     named: bool = False
 
     def drop(self, bad: dict[int, str], *, silently: set[int] = frozenset()) -> None:  # type: ignore[assignment]
-        """Refuse rows that were taken.
-
-        Parameters
-        ----------
-        bad : dict of int to str
-            Reason by place among the rows.
-        silently : set of int
-            Places that are taken away without being refused.
-        """
+        """Refuse rows that were taken."""
         for place, reason in sorted(bad.items()):
             self.refused.append(Left(self.origins[place], reason, []))
         kept = [place for place in range(len(self.rows)) if place not in bad and place not in silently]
@@ -74,13 +50,7 @@ WEIGHTS_APART = 0.25
 
 @dataclass(slots=True)
 class Stock:
-    """What the books know of their items, as far as matching needs it.
-
-    Parameters
-    ----------
-    rows : list of dict of str to str
-        The items, by column.
-    """
+    """What the books know of their items, as far as matching needs it."""
 
     rows: list[dict[str, str]] = field(default_factory=list)
 
@@ -91,18 +61,7 @@ class Stock:
 
 
 def stock_of(items: pd.DataFrame) -> Stock:
-    """The items of the books as matching needs them.
-
-    Parameters
-    ----------
-    items : DataFrame
-        The table of items.
-
-    Returns
-    -------
-    Stock
-        The items, amounts as plain decimals, dates as year-month-day.
-    """
+    """The items of the books as matching needs them."""
     text = {name: items[name].tolist() for name in ("item_id", "title", "order_id", "zone")}
     for name in ("bought_on", "sold_on", "gone_on"):
         text[name] = ["" if pd.isna(day) else day.date().isoformat() for day in items[name]]
@@ -116,18 +75,6 @@ def stock_of(items: pd.DataFrame) -> Stock:
 def plain(text: str) -> str:
     """A number or a title as it is compared: letters and digits alone, small.
 
-    Parameters
-    ----------
-    text : str
-        Any text.
-
-    Returns
-    -------
-    str
-        The plain form.
-
-    Examples
-    --------
     >>> plain(" #1042 "), plain("Lamp, brass")
     ('1042', 'lampbrass')
     """
@@ -135,22 +82,7 @@ def plain(text: str) -> str:
 
 
 def fitting_item(stock: Stock, taken: Taken) -> tuple[list[str], list[tuple[int, str]]]:
-    """For every row of sales the item of the books that it sold.
-
-    Parameters
-    ----------
-    stock : Stock
-        The items of the books.
-    taken : Taken
-        Rows of sales, each with ``item_id`` and mostly ``title``.
-
-    Returns
-    -------
-    list of str
-        Name of the item by row; the row's own where no item of the books fits.
-    list of tuple
-        Rows matched by their title, with the item.
-    """
+    """For every row of sales the item of the books that it sold."""
     id_at = taken.columns.index("item_id")
     ids = stock.ids
     names = [row[id_at] for row in taken.rows]
@@ -183,25 +115,7 @@ def _may_be_sold(item: dict[str, str], day: str) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """One label of a postage history.
-
-    Parameters
-    ----------
-    key : str
-        Its tracking number, or a name made from what it says.
-    origin : int
-        Its row in the export.
-    date : str
-        The day of posting.
-    amount_cents : int
-        What it cost; negative when it was given back. [cents]
-    adjustment_cents : int
-        Later charge or credit. [cents]
-    order_id, item_id, zone : str
-        What it names.
-    weight_lb : float
-        Weight; 0 where none is named. [lb]
-    """
+    """One label of a postage history."""
 
     key: str
     origin: int
@@ -216,17 +130,7 @@ class Label:
 
 @dataclass(slots=True)
 class Posted:
-    """Labels matched with the items that they posted.
-
-    Parameters
-    ----------
-    items : dict of str to list of str
-        By label, the items of its parcel.
-    how : dict of str to str
-        By label, what matched it.
-    unmatched : dict of str to str
-        By label, why it was not.
-    """
+    """Labels matched with the items that they posted."""
 
     items: dict[str, list[str]] = field(default_factory=dict)
     how: dict[str, str] = field(default_factory=dict)
@@ -234,20 +138,7 @@ class Posted:
 
 
 def labels_of(taken: Taken, weights_lb: list[float]) -> list[Label]:
-    """The rows of a postage history as labels.
-
-    Parameters
-    ----------
-    taken : Taken
-        Its rows.
-    weights_lb : list of float
-        Their weights. [lb]
-
-    Returns
-    -------
-    list of Label
-        The labels; rows that say the same are counted, so that each has a key of its own.
-    """
+    """The rows of a postage history as labels."""
 
     def cell(row: list[str], name: str) -> str:
         return row[taken.columns.index(name)] if name in taken.columns else ""
@@ -285,20 +176,6 @@ def match_labels(stock: Stock, labels: list[Label], *, already: dict[str, list[s
     First by order number, then by item, then by the parcel that an earlier label of the same
     tracking number posted, and last by day, zone and weight, where exactly one sale fits exactly
     one label.
-
-    Parameters
-    ----------
-    stock : Stock
-        The items of the books.
-    labels : list of Label
-        The labels.
-    already : dict of str to list of str
-        By tracking number, the items of labels taken before.
-
-    Returns
-    -------
-    Posted
-        The matches, and why the others are none.
     """
     sold = [item for item in stock.rows if item.get("sold_on")]
     by_order: dict[str, list[str]] = defaultdict(list)
@@ -385,22 +262,7 @@ def _pounds(text: str) -> float:
 
 
 def shares_of(stock: Stock, items: list[str], cents: int) -> dict[str, int]:
-    """What each item of a parcel bears of an amount, by sold price, not a cent lost or invented.
-
-    Parameters
-    ----------
-    stock : Stock
-        The items of the books.
-    items : list of str
-        The items of the parcel.
-    cents : int
-        The amount. [cents]
-
-    Returns
-    -------
-    dict of str to int
-        By item. [cents]
-    """
+    """What each item of a parcel bears of an amount, by sold price, not a cent lost or invented."""
     price = {row["item_id"]: row.get("sold_price", "") for row in stock.rows}
     weights = [_pounds(price.get(item, "")) for item in items]
     shares = share_out_groups([cents], np.zeros(len(items), dtype=np.int64), weights)

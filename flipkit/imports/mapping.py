@@ -27,29 +27,7 @@ class _Strict(BaseModel):
 
 
 class Source(_Strict):
-    """Where the cells of one column come from.
-
-    Parameters
-    ----------
-    headers : tuple of str
-        Headers of the export; several are joined by a space.
-    value : str
-        One value for every row instead.
-    blank : str
-        Header that fills in where the first is blank.
-    unit : str
-        Unit of a bare number.
-    order : str
-        Order of day, month and year, where it differs from the file's.
-    decimal : str
-        Decimal mark, where it differs from the file's.
-    each : bool
-        Whether the amount is for one of ``quantity`` like things.
-    per_order : bool
-        Whether the amount belongs to the whole order and is shared among its items.
-    turned : bool
-        Whether the sign is turned, as in a list that writes costs as negative.
-    """
+    """Where the cells of one column come from."""
 
     headers: tuple[str, ...] = ()
     value: str = ""
@@ -76,15 +54,7 @@ class Source(_Strict):
 
 
 class File(_Strict):
-    """How the file is opened.
-
-    Parameters
-    ----------
-    encoding, delimiter, quote, sheet : str
-        As in `flipkit.imports.sheets.open_export`; empty to find out.
-    header_row : int or None
-        Row of the headers, 0 for none; None to find it.
-    """
+    """How the file is opened."""
 
     encoding: str = ""
     delimiter: str = ""
@@ -94,19 +64,7 @@ class File(_Strict):
 
 
 class Rows(_Strict):
-    """Which rows are records.
-
-    Parameters
-    ----------
-    duplicates : str
-        ``separate`` when rows equal in every cell are separate things, ``once`` when they are copies.
-    totals : str
-        ``leave-out`` or ``keep``.
-    skip : dict of str to tuple of str
-        By header, the cells of rows that do not count.
-    keep : dict of str to tuple of str
-        By header, words one of which stands in every row that counts; ``*`` for every row.
-    """
+    """Which rows are records."""
 
     duplicates: Literal["", "separate", "once"] = ""
     totals: Literal["", "leave-out", "keep"] = ""
@@ -122,25 +80,7 @@ class Rows(_Strict):
 
 
 class Mapping(_Strict):
-    """How an export becomes rows of one table.
-
-    Parameters
-    ----------
-    table : str
-        Table of the books, or ``labels``.
-    file : File
-        How the file is opened.
-    rows : Rows
-        Which rows are records.
-    order : str
-        Order of day, month and year.
-    decimal : str
-        Decimal mark.
-    currency : str
-        Currency of the amounts.
-    columns : dict of str to Source
-        By column of the table.
-    """
+    """How an export becomes rows of one table."""
 
     table: str = ""
     file: File = Field(default_factory=File)
@@ -159,23 +99,7 @@ class Mapping(_Strict):
 
 
 def read_mapping(path: Path) -> Mapping:
-    """Read a mapping that the seller kept.
-
-    Parameters
-    ----------
-    path : Path
-        The TOML file.
-
-    Returns
-    -------
-    Mapping
-        The mapping.
-
-    Raises
-    ------
-    ConversionError
-        If it is no TOML or says something that a mapping does not know.
-    """
+    """Read a mapping that the seller kept."""
     try:
         given = tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
@@ -221,20 +145,7 @@ def _wrong(path: Path, column: str, found: str, needed: str, mend: str) -> Conve
 
 
 def mapping_text(mapping: Mapping, *, export: str) -> str:
-    """A mapping as a TOML file with a word beside each line.
-
-    Parameters
-    ----------
-    mapping : Mapping
-        The mapping.
-    export : str
-        Name of the export that it was made for.
-
-    Returns
-    -------
-    str
-        The text of the file.
-    """
+    """A mapping as a TOML file with a word beside each line."""
     lines = [
         f"# How flipkit reads {export}. Keep this file and give it again with --mapping for a later export.",
         f"table = {_quoted(mapping.table)}  # what the rows become",
@@ -295,17 +206,7 @@ def _quoted(text: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One answer to a question.
-
-    Parameters
-    ----------
-    value : str
-        The answer.
-    meaning : str
-        What it does, with an example from the export.
-    typed : str
-        What is typed behind the option, where it is not the answer alone.
-    """
+    """One answer to a question."""
 
     value: str
     meaning: str
@@ -314,19 +215,7 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """One thing that a guess could get silently wrong.
-
-    Parameters
-    ----------
-    key : str
-        Name of the answer in ``answers`` and in the mapping.
-    option : str
-        Option of the command line that settles it.
-    text : str
-        The question, with what was seen.
-    choices : tuple of Choice
-        The answers that are possible; empty where any text may be one.
-    """
+    """One thing that a guess could get silently wrong."""
 
     key: str
     option: str

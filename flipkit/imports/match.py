@@ -40,19 +40,7 @@ _LABELS_REQUIRED = ("date", "amount")
 
 @dataclass(frozen=True, slots=True)
 class Match:
-    """One header matched with one column.
-
-    Parameters
-    ----------
-    column : str
-        Column of the table.
-    header : str
-        Header of the export.
-    likeness : float
-        How well the words fit, 0 to 100.
-    rivals : tuple of str
-        Headers that fit as well.
-    """
+    """One header matched with one column."""
 
     column: str
     header: str
@@ -66,72 +54,22 @@ class Match:
 
 
 def kind_of(table: str, column: str) -> str:
-    """The kind of a column of a table or of labels.
-
-    Parameters
-    ----------
-    table : str
-        Table, or ``labels``.
-    column : str
-        Its column.
-
-    Returns
-    -------
-    str
-        Its kind, as in the schema.
-    """
+    """The kind of a column of a table or of labels."""
     return LABEL_KINDS[column] if table == LABELS else str(schema.BY_NAME[table].column(column).kind)
 
 
 def columns_of(table: str) -> tuple[str, ...]:
-    """Columns of a table or of labels.
-
-    Parameters
-    ----------
-    table : str
-        Table, or ``labels``.
-
-    Returns
-    -------
-    tuple of str
-        Their names.
-    """
+    """Columns of a table or of labels."""
     return tuple(LABEL_KINDS) if table == LABELS else tuple(c.name for c in schema.BY_NAME[table].columns)
 
 
 def required_of(table: str) -> tuple[str, ...]:
-    """Columns that a row of a table or of labels cannot be without.
-
-    Parameters
-    ----------
-    table : str
-        Table, or ``labels``.
-
-    Returns
-    -------
-    tuple of str
-        Their names.
-    """
+    """Columns that a row of a table or of labels cannot be without."""
     return _LABELS_REQUIRED if table == LABELS else schema.BY_NAME[table].required
 
 
 def matches(layout: Layout, table: str, *, taken: frozenset[str] = frozenset()) -> list[Match]:
-    """The best match of headers with columns of one table.
-
-    Parameters
-    ----------
-    layout : Layout
-        The table of the export.
-    table : str
-        Table, or ``labels``.
-    taken : frozenset of str
-        Columns and headers that the seller has matched already.
-
-    Returns
-    -------
-    list of Match
-        At most one for each column and each header, in the order of the table's columns.
-    """
+    """The best match of headers with columns of one table."""
     pairs: list[tuple[float, int, str, str]] = []
     order = {column: at for at, column in enumerate(columns_of(table))}
     for fact in layout.facts:
@@ -209,20 +147,7 @@ def _names_known(layout: Layout, found: list[Match], known: Collection[str]) -> 
 
 
 def likely_tables(layout: Layout, *, known: Collection[str] = ()) -> list[tuple[str, float]]:
-    """How well each table fits the headers of an export.
-
-    Parameters
-    ----------
-    layout : Layout
-        The table of the export.
-    known : collection of str
-        Names of items that the books hold; a column of them speaks for sales of these.
-
-    Returns
-    -------
-    list of tuple
-        Table and score, best first.
-    """
+    """How well each table fits the headers of an export."""
     scores: list[tuple[str, float]] = []
     spare: dict[str, int] = {}
     for table in values.tables():
@@ -261,17 +186,7 @@ NUMBERS = (*MONEY, "number", "count", "miles", "rate", "length", "weight", "minu
 
 @dataclass
 class Draft:
-    """A proposal under construction.
-
-    Parameters
-    ----------
-    answers : mapping of str to str
-        What the seller has said.
-    kept : bool
-        Whether the columns come from a mapping that the seller kept, and are not questioned again.
-    stock : Stock
-        The items of the books that the export goes to.
-    """
+    """A proposal under construction."""
 
     answers: Answers[str, str]
     kept: bool = False
@@ -287,22 +202,7 @@ class Draft:
 
 
 def facts_of(layout: Layout, mapping: Mapping, kinds: tuple[str, ...]) -> dict[str, ColumnFacts]:
-    """Facts of the columns of some kinds that come from one header, by column.
-
-    Parameters
-    ----------
-    layout : Layout
-        Where the table lies.
-    mapping : Mapping
-        Its columns.
-    kinds : tuple of str
-        Kinds of columns.
-
-    Returns
-    -------
-    dict of str to ColumnFacts
-        The facts.
-    """
+    """Facts of the columns of some kinds that come from one header, by column."""
     return {
         name: layout.fact(source.headers[0])
         for name, source in mapping.columns.items()
@@ -311,63 +211,18 @@ def facts_of(layout: Layout, mapping: Mapping, kinds: tuple[str, ...]) -> dict[s
 
 
 def updated(mapping: Mapping, **changes: object) -> Mapping:
-    """A mapping with changes.
-
-    Parameters
-    ----------
-    mapping : Mapping
-        The mapping.
-    **changes : object
-        What is new.
-
-    Returns
-    -------
-    Mapping
-        The changed mapping.
-    """
+    """A mapping with changes."""
     return mapping.model_copy(update=changes)
 
 
 def with_column(mapping: Mapping, name: str, **changes: object) -> Mapping:
-    """A mapping with one column changed.
-
-    Parameters
-    ----------
-    mapping : Mapping
-        The mapping.
-    name : str
-        The column.
-    **changes : object
-        What is new.
-
-    Returns
-    -------
-    Mapping
-        The changed mapping.
-    """
+    """A mapping with one column changed."""
     source = mapping.columns[name].model_copy(update=changes)
     return updated(mapping, columns={**mapping.columns, name: source})
 
 
 def said_of(draft: Draft, key: str, given: str, choices: tuple[str, ...]) -> str:
-    """What the seller said to one question, here or in a kept mapping.
-
-    Parameters
-    ----------
-    draft : Draft
-        The proposal under construction.
-    key : str
-        The question.
-    given : str
-        What the mapping says.
-    choices : tuple of str
-        What may be said.
-
-    Returns
-    -------
-    str
-        The answer; empty where there is none.
-    """
+    """What the seller said to one question, here or in a kept mapping."""
     said = draft.answers.get(key, given)
     if said and said not in choices:
         raise ConversionError([Problem("answers", None, key, said, f"one of {', '.join(choices)}", "")])
@@ -384,25 +239,7 @@ MOST_HELD = 15_000_000
 
 
 def survey(export: Export, *, header_row: int | None = None) -> Layout:
-    """Survey an export: find its table and learn what each column holds, from every row.
-
-    Parameters
-    ----------
-    export : Export
-        The export.
-    header_row : int or None
-        Row of the headers where the seller names it, 0 for none; None to find it.
-
-    Returns
-    -------
-    Layout
-        The table. A header row that was not found is told by ``header_row`` 0.
-
-    Raises
-    ------
-    ConversionError
-        If there is no table, or the named header row is not there.
-    """
+    """Survey an export: find its table and learn what each column holds, from every row."""
     head: list[Record] = []
     for record in export.records(LOOKED_AT):
         if any(record.cells):

@@ -29,21 +29,7 @@ _WORDS = ("id", "text", "choice")
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """A cell of the books that an export says otherwise.
-
-    Parameters
-    ----------
-    key : str
-        Name of the row.
-    column : str
-        Its column.
-    books : str
-        What the books say.
-    export : str
-        What the export says.
-    done : str
-        ``filled``, ``taken``, or why it was left.
-    """
+    """A cell of the books that an export says otherwise."""
 
     key: str
     column: str
@@ -54,17 +40,7 @@ class Change:
 
 @dataclass(slots=True)
 class TableFile:
-    """A table file of the books as it stands, comments and all.
-
-    Parameters
-    ----------
-    header_at : int
-        Place of the header among the lines; -1 where there is none yet.
-    lines : list of list of str
-        Its records, unshielded.
-    columns : list of str
-        Plain names of its headers.
-    """
+    """A table file of the books as it stands, comments and all."""
 
     header_at: int = -1
     lines: list[list[str]] = field(default_factory=list)
@@ -76,36 +52,14 @@ class TableFile:
         return range(self.header_at + 1, len(self.lines))
 
     def text(self, table: Table) -> str:
-        """The file as it is written.
-
-        Parameters
-        ----------
-        table : Table
-            The table.
-
-        Returns
-        -------
-        str
-            The text.
-        """
+        """The file as it is written."""
         plain = {column.name for column in table.columns if column.kind not in _WORDS}
         words = [at for at, name in enumerate(self.columns) if name not in plain]
         return csv_text(self.lines[0], self.lines[1:], words=words)
 
 
 def read_table_file(path: Path) -> TableFile:
-    """A table file of the books, every record as it stands.
-
-    Parameters
-    ----------
-    path : Path
-        The file; it need not exist.
-
-    Returns
-    -------
-    TableFile
-        Its lines.
-    """
+    """A table file of the books, every record as it stands."""
     if not path.exists():
         return TableFile()
     text = path.read_text(encoding="utf-8-sig")
@@ -117,27 +71,7 @@ def read_table_file(path: Path) -> TableFile:
 
 @dataclass(slots=True)
 class Merged:
-    """A table file with the rows of an export among its own.
-
-    Parameters
-    ----------
-    file : TableFile
-        The file as it will be.
-    added : int
-        Rows added.
-    there : int
-        Rows that were there already.
-    changes : list of Change
-        Cells that the export says otherwise.
-    origins : dict of int to int
-        By place of an added or altered line, the place of its row among those taken.
-    accepted : list of list of str
-        The rows of the export, the cells that were left taken away.
-    text : str
-        The file as it is written, once that is made.
-    whole : bool
-        Whether the file holds nothing but the rows of this export.
-    """
+    """A table file with the rows of an export among its own."""
 
     file: TableFile
     added: int = 0
@@ -164,30 +98,7 @@ def merged(
     take_changes: bool,
     may_add: Callable[[int], bool] = lambda place: True,
 ) -> Merged:
-    """Put the rows of an export among those of a table.
-
-    Parameters
-    ----------
-    table : Table
-        The table.
-    file : TableFile
-        The table as it stands.
-    taken : Taken
-        The rows of the export.
-    last : dict of tuple to str
-        By row name and column, what the last export said.
-    units : Units
-        What a bare number means in these books.
-    take_changes : bool
-        Whether cells that the export says otherwise are taken.
-    may_add : callable
-        Whether the row at a place may become a new one.
-
-    Returns
-    -------
-    Merged
-        The file as it will be.
-    """
+    """Put the rows of an export among those of a table."""
     result = Merged(_with_columns(table, file, taken))
     if table.key:
         _by_key(table, result, taken, last, units, take_changes, may_add)
@@ -356,23 +267,7 @@ def _by_content(table: Table, result: Merged, taken: Taken, units: Units) -> Non
 
 
 def books_in(folder: Path) -> Books | None:
-    """The books in a folder.
-
-    Parameters
-    ----------
-    folder : Path
-        The folder; it need not exist.
-
-    Returns
-    -------
-    Books or None
-        The books; None where there are none yet.
-
-    Raises
-    ------
-    ConversionError
-        If it is no folder, cannot be made, or holds books with problems of their own.
-    """
+    """The books in a folder."""
     if folder.exists() and not folder.is_dir():
         raise ConversionError([Problem(folder.name, None, "", "a file", "a folder", "name a folder with --into")])
     if not folder.exists() or not any(folder.glob("*.csv")):
@@ -391,18 +286,7 @@ def books_in(folder: Path) -> Books | None:
 
 
 def read_ledger(path: Path) -> list[dict[str, str]]:
-    """What earlier conversions took, as they wrote it down.
-
-    Parameters
-    ----------
-    path : Path
-        The file; it need not exist.
-
-    Returns
-    -------
-    list of dict of str to str
-        Its rows by header.
-    """
+    """What earlier conversions took, as they wrote it down."""
     if not path.is_file():
         return []
     rows = csv.reader(io.StringIO(path.read_text(encoding="utf-8"), newline=""))

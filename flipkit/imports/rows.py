@@ -33,21 +33,7 @@ _MEASURE = re.compile(r"[\d.,]+")
 
 
 class ColumnReader:
-    """Reads one column of a table out of the cells of an export, each distinct text once.
-
-    Parameters
-    ----------
-    name : str
-        Column of the table.
-    source : Source
-        Where its cells come from.
-    mapping : Mapping
-        What holds for the whole export.
-    layout : Layout
-        Where the table lies in the export.
-    currency : str
-        Currency of the shop.
-    """
+    """Reads one column of a table out of the cells of an export, each distinct text once."""
 
     def __init__(self, name: str, source: Source, mapping: Mapping, layout: Layout, currency: str) -> None:
         self.name = name
@@ -238,15 +224,7 @@ _IDENTITY = ("order_id", "title", "bought_on", "cost", "quantity", "sold_on", "s
 
 
 def share_orders(taken: Taken, mapping: Mapping) -> None:
-    """Share the amounts of an order among its items, so that not a cent is lost or invented.
-
-    Parameters
-    ----------
-    taken : Taken
-        The rows; amounts that belong to an order are shared by sold price in place.
-    mapping : Mapping
-        Which columns belong to an order.
-    """
+    """Share the amounts of an order among its items, so that not a cent is lost or invented."""
     shared = [name for name, source in mapping.columns.items() if source.per_order]
     if not shared or "order_id" not in taken.columns:
         return
@@ -303,13 +281,6 @@ def name_rows(taken: Taken, mapping: Mapping) -> None:
 
     A made name depends on the row alone, so that the same row has it in every later export; rows
     that say the same are counted, so that separate things keep separate names.
-
-    Parameters
-    ----------
-    taken : Taken
-        The rows; named in place.
-    mapping : Mapping
-        Where their columns come from.
     """
     key = {"items": "item_id", "trips": "trip_id", "lots": "lot_id"}[mapping.table]
     if key in taken.columns:
@@ -346,20 +317,7 @@ def name_rows(taken: Taken, mapping: Mapping) -> None:
 
 
 def taken_rows(proposal: Proposal, *, currency: str = "USD") -> Taken:
-    """Turn the rows of an export into rows of its table.
-
-    Parameters
-    ----------
-    proposal : Proposal
-        How the export is read; its questions are settled.
-    currency : str
-        Currency of the shop.
-
-    Returns
-    -------
-    Taken
-        The rows taken and refused; together they are all rows of the export.
-    """
+    """Turn the rows of an export into rows of its table."""
     layout, mapping = proposal.layout, proposal.mapping
     assert layout is not None  # noqa: S101 - a proposal without questions has a layout
     columns = list(mapping.columns)

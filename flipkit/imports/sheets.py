@@ -49,21 +49,7 @@ _MARKUP = (b"<html", b"<!doctype", b"<table", b"<?xml", b"<div")
 
 @dataclass(frozen=True)
 class Export:
-    """A file of another program, opened.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    encoding : Encoding or None
-        How its bytes become text; None for a workbook.
-    dialect : Dialect or None
-        How its cells are separated; None for a workbook.
-    sheet : str
-        The sheet that is read; empty for a file of text.
-    sheets : tuple of str
-        The sheets with something in them.
-    """
+    """A file of another program, opened."""
 
     path: Path
     encoding: Encoding | None = None
@@ -78,23 +64,7 @@ class Export:
         return f"{self.path.name} sheet {self.sheet}" if self.sheet else self.path.name
 
     def blocks(self, size: int = BLOCK) -> Iterator[Block]:
-        """Its records, block by block.
-
-        Parameters
-        ----------
-        size : int
-            Records of a block.
-
-        Yields
-        ------
-        Block
-            Every record in order, blank ones as no cells or blank cells.
-
-        Raises
-        ------
-        ConversionError
-            If its quotes match nowhere, or a record has too many cells.
-        """
+        """Its records, block by block."""
         # Closed at once when a block is refused, so that no file stays open behind the error.
         with contextlib.closing(self._of_sheet(size) if self.dialect is None else self._of_text(size)) as source:
             for block in source:
@@ -110,18 +80,7 @@ class Export:
                 yield block
 
     def records(self, size: int = BLOCK) -> Iterator[Record]:
-        """Its records, one by one.
-
-        Parameters
-        ----------
-        size : int
-            Records read together.
-
-        Yields
-        ------
-        Record
-            Every record, blank ones as no cells or blank cells.
-        """
+        """Its records, one by one."""
         for block in self.blocks(size):
             for at, cells in enumerate(block.rows):
                 yield Record(block.first + at, cells, block.broken.get(at, ""))
@@ -151,53 +110,14 @@ class Export:
 
 
 def refusal(file: str, row: int | None, found: str, needed: str, mend: str) -> ConversionError:
-    """The error that says why an export cannot be taken at all.
-
-    Parameters
-    ----------
-    file : str
-        What messages call the export.
-    row : int or None
-        Row, where there is one.
-    found, needed, mend : str
-        As in `Problem`.
-
-    Returns
-    -------
-    ConversionError
-        The error.
-    """
+    """The error that says why an export cannot be taken at all."""
     return ConversionError([Problem(file, row, "", found, needed, mend)])
 
 
 def open_export(
     path: Path, *, encoding_name: str = "", delimiter: str = "", quote: str | None = None, sheet: str = ""
 ) -> Export:
-    """Open an export: find out what it is, how its bytes become text and how its cells are separated.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    encoding_name : str
-        Encoding, where the seller names it.
-    delimiter : str
-        Mark between cells or its word, where the seller names it.
-    quote : str or None
-        Mark around cells, empty for none, where the seller names it.
-    sheet : str
-        Sheet, where the seller names it; otherwise the first with something in it.
-
-    Returns
-    -------
-    Export
-        The export.
-
-    Raises
-    ------
-    ConversionError
-        If it is no table that can be read; the message says what it is.
-    """
+    """Open an export: find out what it is, how its bytes become text and how its cells are separated."""
     label = path.name
     try:
         with path.open("rb") as handle:
@@ -271,29 +191,7 @@ _PLENTY = 50_000
 
 @dataclass(slots=True)
 class ColumnFacts:
-    """What one column of an export holds, from all of its rows.
-
-    Parameters
-    ----------
-    index : int
-        Its place, 0 for the first.
-    header : str
-        Its header, made different from the others.
-    filled, rows : int
-        Filled cells, and all.
-    examples : list of str
-        Its first distinct texts.
-    numbers : NumberEvidence
-        What it says as numbers.
-    dates : DateEvidence
-        What it says as dates.
-    distinct : int
-        Distinct texts, counted chunk by chunk (an upper bound).
-    unique : bool
-        Whether no filled cell repeats another.
-    nothings : dict of str to int
-        Words for "nothing" that stand in it.
-    """
+    """What one column of an export holds, from all of its rows."""
 
     index: int
     header: str
@@ -310,15 +208,7 @@ class ColumnFacts:
     _lettered: int = 0
 
     def add(self, cells: tuple[str, ...], distinct: dict[str, None]) -> None:
-        """Take the cells of more rows into account.
-
-        Parameters
-        ----------
-        cells : tuple of str
-            The cells.
-        distinct : dict of str to None
-            The different ones, in the order of the cells; the blank one and words for "nothing" are taken out.
-        """
+        """Take the cells of more rows into account."""
         self.rows += len(cells)
         blanks = cells.count("") if "" in distinct else 0
         self.filled += len(cells) - blanks
@@ -421,21 +311,7 @@ _TWO = operator.itemgetter(slice(0, 2))
 
 @dataclass(slots=True)
 class Total:
-    """A row that looks like the sum of others.
-
-    Parameters
-    ----------
-    row : int
-        Its number.
-    label : str
-        The word that says so; empty where only the sums do.
-    cells : list of str
-        What stands in it.
-    sums : tuple of str
-        Headers whose cell is the exact sum of the rows above.
-    misses : tuple of str
-        Headers whose cell is a number and not that sum.
-    """
+    """A row that looks like the sum of others."""
 
     row: int
     label: str
@@ -452,18 +328,6 @@ class Total:
 def total_label(cells: list[str]) -> str:
     """The word in a row that calls it a total, where it stands in the first filled cells.
 
-    Parameters
-    ----------
-    cells : list of str
-        The cells.
-
-    Returns
-    -------
-    str
-        The word; empty where there is none.
-
-    Examples
-    --------
     >>> total_label(["", "Grand total:", "506,914"]), total_label(["Total Station", "12"])
     ('Grand total:', '')
     """
@@ -478,18 +342,7 @@ def total_label(cells: list[str]) -> str:
 
 
 def labels_among(texts: Collection[str]) -> list[str]:
-    """The texts that call a row a total.
-
-    Parameters
-    ----------
-    texts : collection of str
-        Distinct cells of a column.
-
-    Returns
-    -------
-    list of str
-        Those that do.
-    """
+    """The texts that call a row a total."""
     begun = set(map(_TWO, texts))
     if begun.isdisjoint(_BEGUN) or not book_cells.any_among(_WORDS, texts):
         return []
@@ -502,19 +355,7 @@ def judge(
     facts: list[ColumnFacts],
     blocks: Callable[[], Iterable[SortedBlock]],
 ) -> None:
-    """Compare rows that look like sums with the sums of the rows above them.
-
-    Parameters
-    ----------
-    totals : list of Total
-        Rows that a word calls a total; a last row that adds up the others without a word joins them.
-    last : Record or None
-        The last row of the table.
-    facts : list of ColumnFacts
-        What each column holds.
-    blocks : callable
-        Gives the rows of the table anew, totals included.
-    """
+    """Compare rows that look like sums with the sums of the rows above them."""
     suspect = _unlabelled(last, facts)
     if not totals and suspect is None:
         return
@@ -577,17 +418,7 @@ def _compare(total: Total, numeric: list[ColumnFacts], overall: dict[int, Decima
 
 @dataclass(slots=True)
 class Left:
-    """A record that is no row of the table.
-
-    Parameters
-    ----------
-    row : int
-        Its number.
-    reason : str
-        Why it was left out.
-    cells : list of str
-        What stands in it.
-    """
+    """A record that is no row of the table."""
 
     row: int
     reason: str
@@ -596,17 +427,7 @@ class Left:
 
 @dataclass(slots=True)
 class SortedBlock:
-    """Records that follow each other, rows of the table apart from those left out.
-
-    Parameters
-    ----------
-    numbers : sequence of int
-        Row numbers of the rows of the table.
-    rows : list of list of str
-        Their cells, as many as the header has.
-    left : list of Left
-        What was left out.
-    """
+    """Records that follow each other, rows of the table apart from those left out."""
 
     numbers: Sequence[int]
     rows: list[list[str]]
@@ -615,35 +436,7 @@ class SortedBlock:
 
 @dataclass(slots=True)
 class Layout:
-    """The table inside an export, surveyed from the first record to the last.
-
-    Parameters
-    ----------
-    header_row : int
-        Row of the headers; 0 where the table has none.
-    headers : list of str
-        Headers, made different from each other; a column without one is called by its number.
-    given : list of str
-        Headers as they stand there.
-    before : list of Left
-        Lines above the header.
-    facts : list of ColumnFacts
-        What each column holds.
-    rows_in : int
-        Records below the header that are not blank.
-    kept : list of Record
-        The first rows of the table.
-    duplicates : list of tuple of int
-        Row numbers of rows equal to an earlier one in every cell, with the earlier row.
-    totals : list of Total
-        Rows that look like sums.
-    hashes : bool
-        Whether rows that begin with # are rows of the table.
-    typical : int
-        Filled cells of a typical row.
-    short : list of int
-        Rows with fewer cells than the header.
-    """
+    """The table inside an export, surveyed from the first record to the last."""
 
     header_row: int
     headers: list[str]
@@ -662,33 +455,11 @@ class Layout:
     _held: list[SortedBlock] = field(default_factory=list)
 
     def fact(self, header: str) -> ColumnFacts:
-        """What the column of that header holds.
-
-        Parameters
-        ----------
-        header : str
-            One of ``headers``.
-
-        Returns
-        -------
-        ColumnFacts
-            The facts.
-        """
+        """What the column of that header holds."""
         return self.facts[self.headers.index(header)]
 
     def left_out(self, record: Record) -> str:
-        """Why a record below the header is no row of the table; empty where it is one.
-
-        Parameters
-        ----------
-        record : Record
-            The record.
-
-        Returns
-        -------
-        str
-            The reason.
-        """
+        """Why a record below the header is no row of the table; empty where it is one."""
         if record.broken:
             return record.broken
         cells = record.cells
@@ -705,21 +476,7 @@ class Layout:
         return ""
 
     def sorted_blocks(self, export: Export, *, once: bool = False) -> Iterator[SortedBlock]:
-        """The records below the header, rows of the table apart from those left out.
-
-        Parameters
-        ----------
-        export : Export
-            The export.
-        once : bool
-            Whether this is the last time, so that what the survey held can be given out and
-            forgotten instead of being read again.
-
-        Yields
-        ------
-        SortedBlock
-            Rows as wide as the header, and what was left out with its reason.
-        """
+        """The records below the header, rows of the table apart from those left out."""
         if once and self._held:
             held, self._held = self._held[::-1], []
             while held:
@@ -728,18 +485,7 @@ class Layout:
         yield from self._read_blocks(export)
 
     def all_cells(self, export: Export) -> Iterator[list[str]]:
-        """The cells of every row of the table, those of totals among them.
-
-        Parameters
-        ----------
-        export : Export
-            The export.
-
-        Yields
-        ------
-        list of str
-            The cells of a row.
-        """
+        """The cells of every row of the table, those of totals among them."""
         if len(self.kept) >= self.data_rows:
             yield from (record.cells for record in self.kept)
         else:

@@ -54,23 +54,7 @@ _PLAIN = re.compile(r"-?[0-9]{1,15}(?:\.[0-9][0-9]?|\.[0-9]{4,9})?")
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """One number as it is written.
-
-    Parameters
-    ----------
-    negative : bool
-        Whether a sign, brackets or a word make it negative.
-    body : str
-        Its digits and its points and commas, other thousands marks taken away.
-    currency : str
-        Code of its currency; empty where none or only a sign that several share stands there.
-    percent : bool
-        Whether a percent sign stands behind it.
-    decimal : str
-        The mark that must be the decimal one; empty where the body does not settle it.
-    doubtful : str
-        The mark that may be a decimal or a thousands mark; empty where there is none.
-    """
+    """One number as it is written."""
 
     negative: bool
     body: str
@@ -84,18 +68,6 @@ class Written:
 def read_written(text: str) -> Written | None:
     """A number as it is written, before its marks are settled.
 
-    Parameters
-    ----------
-    text : str
-        A cell.
-
-    Returns
-    -------
-    Written or None
-        What stands there; None where it is no number.
-
-    Examples
-    --------
     >>> read_written("(1.234,50 €)").decimal, read_written("1,234").doubtful
     (',', ',')
     >>> read_written("12 in") is None
@@ -196,19 +168,7 @@ def _shapes(texts: Iterable[str]) -> dict[tuple[bytes, bool, bool], tuple[str, i
 
 @dataclass(slots=True)
 class NumberEvidence:
-    """What the numbers of a column say about their marks, gathered one distinct text at a time.
-
-    Parameters
-    ----------
-    read, unread : int
-        Texts that are a number, and that are none.
-    decisive : dict of str to str
-        For each decimal mark, a text that needs it.
-    doubtful : dict of str to str
-        For each mark in doubt, a text with it.
-    currencies : dict of str to int
-        Texts in each currency.
-    """
+    """What the numbers of a column say about their marks, gathered one distinct text at a time."""
 
     read: int = 0
     unread: int = 0
@@ -225,13 +185,7 @@ class NumberEvidence:
     currencies: dict[str, int] = field(default_factory=dict)
 
     def add(self, texts: Iterable[str]) -> None:
-        """Take more distinct texts into account.
-
-        Parameters
-        ----------
-        texts : iterable of str
-            Cells that are not blank.
-        """
+        """Take more distinct texts into account."""
         # Texts that differ in their digits alone say the same about marks: one of each is read.
         for (_, zero, _), (text, count) in _shapes(texts).items():
             written = read_written(text)
@@ -270,21 +224,6 @@ class NumberEvidence:
 def number_of(text: str, decimal: str) -> Decimal | None:
     """The number that a text names, exactly, under a decimal mark.
 
-    Parameters
-    ----------
-    text : str
-        A cell.
-    decimal : str
-        ``.`` or ``,``.
-
-    Returns
-    -------
-    Decimal or None
-        The number, a percentage as written (``5 %`` is 5); None where the text is no number
-        under that mark.
-
-    Examples
-    --------
     >>> number_of("(1.234,50 €)", ","), number_of("1,234", "."), number_of("12,5", ".") is None
     (Decimal('-1234.50'), Decimal('1234'), True)
     """
@@ -298,15 +237,7 @@ def number_of(text: str, decimal: str) -> Decimal | None:
 
 
 class PlainNumbers:
-    """Turns texts into plain decimals under one decimal mark, those of a known shape at once.
-
-    Parameters
-    ----------
-    decimal : str
-        ``.`` or ``,``.
-    currency : str
-        The currency that may stand beside them.
-    """
+    """Turns texts into plain decimals under one decimal mark, those of a known shape at once."""
 
     def __init__(self, decimal: str, currency: str) -> None:
         self._decimal = decimal
@@ -314,18 +245,7 @@ class PlainNumbers:
         self._known: dict[bytes, tuple[str, ...] | None] = {}
 
     def cents(self, texts: Collection[str]) -> list[str] | None:
-        """Amounts that are not negative and have two decimals, as the books write them.
-
-        Parameters
-        ----------
-        texts : collection of str, n texts
-            Cells, blank ones among them.
-
-        Returns
-        -------
-        list of str, n texts, or None
-            Such as ``1234.50`` for ``1.234,50 €``; None where any cell must be looked at with care.
-        """
+        """Amounts that are not negative and have two decimals, as the books write them."""
         shapes = cells.shapes_of(texts)
         if shapes is None:
             return None
@@ -385,21 +305,7 @@ _DIGITS = re.compile(r"[0-9]+")
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """What one text can mean as a date.
-
-    Parameters
-    ----------
-    days : dict of str to date
-        The day under each order that fits; a text that reads one way only has it under all.
-    plain : bool
-        Whether it reads one way whatever the order.
-    short_year : bool
-        Whether its year has two digits.
-    serial : bool
-        Whether it is a spreadsheet's day number.
-    clock : bool
-        Whether a time of day stands behind it.
-    """
+    """What one text can mean as a date."""
 
     days: dict[str, dt.date]
     plain: bool = False
@@ -410,23 +316,7 @@ class Reading:
 
 @dataclass(slots=True)
 class DateEvidence:
-    """What the dates of a column say about their order, gathered one distinct text at a time.
-
-    Parameters
-    ----------
-    read : int
-        Texts that are a date under some order.
-    unread : int
-        Texts that are none.
-    fits : dict of str to int
-        How many texts each order fits.
-    decisive : dict of str to str
-        For each order, a text that only it fits.
-    differing : str
-        A text that reads as two days under two orders; empty when none does.
-    short_years, serials, clocks : int
-        How many texts have a two-digit year, are a day number, carry a time of day.
-    """
+    """What the dates of a column say about their order, gathered one distinct text at a time."""
 
     read: int = 0
     unread: int = 0
@@ -439,13 +329,7 @@ class DateEvidence:
     clocks: int = 0
 
     def add(self, texts: Iterable[str]) -> None:
-        """Take more distinct texts into account.
-
-        Parameters
-        ----------
-        texts : iterable of str
-            Cells that are not blank.
-        """
+        """Take more distinct texts into account."""
         for text in texts:
             reading = read_date(text)
             if reading is None:
@@ -513,18 +397,6 @@ def _day_words() -> frozenset[str]:
 def read_date(text: str) -> Reading | None:
     """What a text can mean as a date.
 
-    Parameters
-    ----------
-    text : str
-        A cell.
-
-    Returns
-    -------
-    Reading or None
-        The days that it can mean, by order; None where it is no date at all.
-
-    Examples
-    --------
     >>> sorted(read_date("03/04/2026").days)
     ['day-month-year', 'month-day-year']
     >>> read_date("7 Mar 2026, 10:15").days["day-month-year"].isoformat()
@@ -609,20 +481,6 @@ def _named(body: str, clock: bool) -> Reading | None:
 def day_of(text: str, order: str) -> dt.date | None:
     """The day that a text names under an order.
 
-    Parameters
-    ----------
-    text : str
-        A cell.
-    order : str
-        One of `ORDERS`.
-
-    Returns
-    -------
-    date or None
-        The day; None where the text is no date in that order.
-
-    Examples
-    --------
     >>> day_of("03/04/2026", "month-day-year").isoformat()
     '2026-03-04'
     >>> day_of("13/04/2026", "month-day-year") is None
@@ -674,48 +532,26 @@ _CURRENCY = re.compile(r"[$€£¥]|\b(?:usd|eur|gbp|cad|aud|nzd|chf|sek|nok|dkk
 
 @functools.cache
 def _file() -> dict[str, dict[str, list[str]]]:
-    text = importlib.resources.files("flipkit.books.exports").joinpath("words.toml").read_text(encoding="utf-8")
+    text = importlib.resources.files("flipkit.imports").joinpath("words.toml").read_text(encoding="utf-8")
     words: dict[str, dict[str, list[str]]] = tomllib.loads(text)
     return words
 
 
 @functools.cache
 def known_words() -> dict[str, dict[str, list[str]]]:
-    """The words over each column of each table that a conversion can fill.
-
-    Returns
-    -------
-    dict of str to dict of str to list of str
-        By table and column, the likelier first; one that ends in ``?`` is weak.
-    """
+    """The words over each column of each table that a conversion can fill."""
     return {table: columns for table, columns in _file().items() if table != "choices"}
 
 
 @functools.cache
 def other_choices() -> dict[str, str]:
-    """Other words for the choices that a column of the books may hold.
-
-    Returns
-    -------
-    dict of str to str
-        By other word, the choice.
-    """
+    """Other words for the choices that a column of the books may hold."""
     return {other: choice for choice, others in _file()["choices"].items() for other in others}
 
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """A header in plain words.
-
-    Parameters
-    ----------
-    words : str
-        Its words, lower case, without unit, currency and marks.
-    unit : str
-        Unit that it names; empty where none.
-    currency : str
-        Currency code that it names; empty where none.
-    """
+    """A header in plain words."""
 
     words: str
     unit: str
@@ -726,18 +562,6 @@ class Heading:
 def heading(header: str) -> Heading:
     """A header in plain words.
 
-    Parameters
-    ----------
-    header : str
-        The header.
-
-    Returns
-    -------
-    Heading
-        Its words, with unit and currency taken out.
-
-    Examples
-    --------
     >>> heading("Package Weight (oz)"), heading("sale_price USD").currency
     (Heading(words='package weight', unit='oz', currency=''), 'USD')
     """
@@ -763,22 +587,6 @@ CERTAIN, FAIR = 95.0, 60.0
 def likeness(words: str, table: str, column: str) -> float:
     """How well a header's words fit a column, from 0 to 100.
 
-    Parameters
-    ----------
-    words : str
-        Words of a `Heading`.
-    table : str
-        Table, or ``labels``.
-    column : str
-        Column of the table.
-
-    Returns
-    -------
-    float
-        At least `CERTAIN` for the column's own words, at least `FAIR` for a fair guess.
-
-    Examples
-    --------
     >>> likeness("purchase date", "items", "bought_on") >= CERTAIN
     True
     >>> FAIR <= likeness("date of purchase of item", "items", "bought_on") < CERTAIN
@@ -845,11 +653,5 @@ def _by_part() -> dict[str, list[str]]:
 
 
 def tables() -> tuple[str, ...]:
-    """Names of what a conversion can fill: the tables of the books, and labels.
-
-    Returns
-    -------
-    tuple of str
-        The names.
-    """
+    """Names of what a conversion can fill: the tables of the books, and labels."""
     return (*(table.name for table in schema.TABLES), LABELS)

@@ -35,17 +35,7 @@ _MACHINE_PATH = re.compile(r"(?:^|[\s'\"=(])(?:/(?!/)[^/\s]+/|~/|[A-Za-z]:[\\/]|
 
 @dataclass(frozen=True)
 class AssumptionUsed:
-    """One assumption as the run used it.
-
-    Attributes
-    ----------
-    key, value, unit : str
-        What is assumed, as a reader writes it.
-    layer : str
-        Who said so: ``packaged``, ``shop`` or ``this run``.
-    source : str
-        Where a packaged value comes from.
-    """
+    """One assumption as the run used it."""
 
     key: str
     value: str
@@ -56,25 +46,7 @@ class AssumptionUsed:
 
 @dataclass(frozen=True)
 class Manifest:
-    """What a pack was made from.
-
-    Attributes
-    ----------
-    shop, currency, month, as_of : str
-        The shop's name and currency, the month (``2026-10``) and the day that counted as today.
-    inputs : mapping of str to str
-        Each file of the books, named from the books' folder, to its SHA-256.
-    assumptions : sequence of AssumptionUsed
-        Every assumption of the run.
-    rules : sequence of RuleUsed
-        Every rule block that was used.
-    left_out : sequence of str
-        What no figure includes, and why.
-    notes : sequence of str
-        What else a reader of the figures should know.
-    options : mapping
-        What the command was asked beyond that, such as the categories and the seed.
-    """
+    """What a pack was made from."""
 
     shop: str
     currency: str
@@ -91,13 +63,6 @@ class Manifest:
 def versions() -> dict[str, str]:
     """Versions of the kit, of Python and of what draws and writes the pages.
 
-    Returns
-    -------
-    dict of str to str
-        Name to version.
-
-    Examples
-    --------
     >>> sorted(versions())[:2]
     ['altair', 'flipkit']
     """
@@ -105,18 +70,7 @@ def versions() -> dict[str, str]:
 
 
 def file_hashes(folder: Path) -> dict[str, str]:
-    """SHA-256 of every file below a folder, the manifest itself left out.
-
-    Parameters
-    ----------
-    folder : Path
-        A pack.
-
-    Returns
-    -------
-    dict of str to str
-        Path from the folder, with ``/``, to the digest.
-    """
+    """SHA-256 of every file below a folder, the manifest itself left out."""
     found = sorted(path for path in folder.rglob("*") if path.is_file() and path != folder / FILE)
     return {path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest() for path in found}
 
@@ -124,27 +78,6 @@ def file_hashes(folder: Path) -> dict[str, str]:
 def manifest_text(manifest: Manifest, files: Mapping[str, str]) -> str:
     """The manifest as JSON: keys sorted, no time of day, no place on this machine.
 
-    Parameters
-    ----------
-    manifest : Manifest
-        What the pack was made from.
-    files : mapping of str to str
-        The pack's files and their digests.
-
-    Returns
-    -------
-    str
-        JSON, ending in a line end.
-
-    Raises
-    ------
-    PackError
-        If a text holds a path of this machine, which would differ elsewhere and tell whose it is.
-    ValueError
-        If a number is not finite.
-
-    Examples
-    --------
     >>> text = manifest_text(Manifest("Shop", "USD", "2026-10", "2026-11-01", {"items.csv": "ab"}), {})
     >>> json.loads(text)["inputs"]
     {'items.csv': 'ab'}
@@ -192,31 +125,6 @@ def single_page(
     The style sheet alone shows and hides, so the way through works without scripts too. The drawing
     library stands in it once, and a page's charts are drawn when the page is first seen.
 
-    Parameters
-    ----------
-    index : str
-        The page that leads to the others, as HTML.
-    pages : sequence of (str, str)
-        Name and HTML of each page.
-    title : str
-        Title of the document.
-    home : str
-        File name by which the pages call the index.
-    plain : sequence of str
-        Files that the pages link to and that do not travel with this one: the link becomes its words.
-
-    Returns
-    -------
-    str
-        HTML that asks the network for nothing.
-
-    Raises
-    ------
-    PackError
-        If a page has not the form that the kit gives its pages.
-
-    Examples
-    --------
     >>> both = single_page("<main><h1>A</h1><a href='#x'>b</a></main>", [("b", "<main>B</main>")], title="A",
     ...     home="index.html")
     >>> both.count("<main>"), '<div class="page" id="b">' in both
@@ -242,15 +150,7 @@ def single_page(
 
 
 def write_archive(folder: Path, file: Path) -> None:
-    """Every file of a folder in one archive; the same files give the same bytes.
-
-    Parameters
-    ----------
-    folder : Path
-        The pack.
-    file : Path
-        The archive; itself left out where it lies in the folder.
-    """
+    """Every file of a folder in one archive; the same files give the same bytes."""
     found = sorted(path for path in folder.rglob("*") if path.is_file() and path != file)
     with zipfile.ZipFile(file, "w") as archive:
         for path in found:
@@ -291,17 +191,7 @@ _LITTER = {".ipynb_checkpoints", ".DS_Store", "Thumbs.db", "desktop.ini"}
 
 @dataclass(frozen=True)
 class PackPage:
-    """One page of a pack: what makes it and how the index speaks of it.
-
-    Attributes
-    ----------
-    task : NotebookTask
-        The notebook, its parameters, name and title.
-    sentence : str
-        What the page says, in one sentence, for the index.
-    group : str
-        Heading of the index under which it stands; pages of a group follow one another.
-    """
+    """One page of a pack: what makes it and how the index speaks of it."""
 
     task: NotebookTask
     sentence: str = ""
@@ -310,15 +200,7 @@ class PackPage:
 
 @dataclass(frozen=True)
 class Pack:
-    """A finished pack.
-
-    Attributes
-    ----------
-    folder, index : Path
-        Where it is, and the page to open.
-    results : tuple of PageResult
-        What became of each task.
-    """
+    """A finished pack."""
 
     folder: Path
     index: Path
@@ -338,42 +220,7 @@ def make_pack(
     before: Callable[[Path], object] | None = None,
     **running: Any,
 ) -> Pack:
-    """Make every page, the index and the manifest in a new folder, then put it in the place of the old one.
-
-    Parameters
-    ----------
-    pages : sequence of PackPage
-        The pages in order.
-    out : Path
-        The pack's folder; an earlier pack there is replaced, anything else is not.
-    title : str
-        Title of the index.
-    manifest : Manifest
-        What the figures come from.
-    lead : str
-        The sentence that opens the index.
-    notes : sequence of str
-        What was left out and what else to know, below the list of pages.
-    jobs : int
-        How many notebooks run at a time.
-    on_done : callable, optional
-        Called with each result as it comes.
-    before : callable, optional
-        Called with the new folder before any notebook runs, to put into it what they read.
-    **running : object
-        Further arguments of :func:`~flipkit.pack.run.run_notebooks`.
-
-    Returns
-    -------
-    Pack
-        The pack.
-
-    Raises
-    ------
-    PackError
-        If ``out`` holds something that no pack of ours put there, or a page failed: then the old
-        pack stands as it was, and the pages that were made are in a folder beside it.
-    """
+    """Make every page, the index and the manifest in a new folder, then put it in the place of the old one."""
     with replacing(out) as folder:
         if before is not None:
             before(folder)
@@ -411,28 +258,6 @@ def index_text(
 ) -> str:
     """The page that leads to all others.
 
-    Parameters
-    ----------
-    pages : sequence of PackPage
-        The pages in order.
-    title : str
-        Title.
-    lead : str
-        The sentence that opens it.
-    notes : sequence of str
-        What stands below the list.
-    titles : mapping of str to str, optional
-        Name of a page to the title it turned out to have.
-    single : str
-        The file that holds all pages, to link to; no link where empty.
-
-    Returns
-    -------
-    str
-        HTML.
-
-    Examples
-    --------
     >>> page = PackPage(NotebookTask("stock", Path("stock.ipynb"), title="Stock"), "What waits.")
     >>> '<a href="stock.html">Stock</a>' in index_text([page], title="October")
     True
@@ -460,23 +285,7 @@ def index_text(
 
 @contextmanager
 def replacing(out: Path) -> Iterator[Path]:
-    """A new folder beside ``out`` to fill, which takes its place when the block ends well.
-
-    Parameters
-    ----------
-    out : Path
-        Where the folder is to stand; an earlier pack there is replaced.
-
-    Yields
-    ------
-    Path
-        The new folder.
-
-    Raises
-    ------
-    PackError
-        If ``out`` is a file, or holds something that no pack of ours put there.
-    """
+    """A new folder beside ``out`` to fill, which takes its place when the block ends well."""
     require_replaceable(out)
     out.parent.mkdir(parents=True, exist_ok=True)
     new = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
@@ -491,18 +300,7 @@ def replacing(out: Path) -> Iterator[Path]:
 
 
 def require_replaceable(out: Path) -> None:
-    """Refuse a folder that holds anything but an earlier pack.
-
-    Parameters
-    ----------
-    out : Path
-        Where a pack is to stand.
-
-    Raises
-    ------
-    PackError
-        If it is a file, or holds something that no pack of ours put there.
-    """
+    """Refuse a folder that holds anything but an earlier pack."""
     if not out.exists():
         return
     if not out.is_dir():
@@ -585,21 +383,7 @@ def _moved(result: PageResult, folder: Path, out: Path) -> PageResult:
 
 @dataclass(frozen=True)
 class EarlierRun:
-    """What a manifest says of the run that wrote it.
-
-    Attributes
-    ----------
-    text : str
-        The manifest as it stands.
-    month, as_of : str
-        The month, and the day that counted as today.
-    inputs : mapping of str to str
-        Each file of the books to its SHA-256.
-    categories : tuple of str
-        The categories asked for; all where empty.
-    settings : mapping of str to str
-        The assumptions of that run alone.
-    """
+    """What a manifest says of the run that wrote it."""
 
     text: str
     month: str
@@ -609,18 +393,7 @@ class EarlierRun:
     settings: Mapping[str, str]
 
     def require_same_books(self, hashes: Mapping[str, str]) -> None:
-        """Refuse books that are not those of the run.
-
-        Parameters
-        ----------
-        hashes : mapping of str to str
-            Each file of the books at hand to its SHA-256.
-
-        Raises
-        ------
-        PackError
-            If a file was changed, added or taken away.
-        """
+        """Refuse books that are not those of the run."""
         names = sorted({*self.inputs, *hashes})
         said = [
             f"{name} is {'missing' if name not in hashes else 'new' if name not in self.inputs else 'changed'}"
@@ -638,18 +411,7 @@ class EarlierRun:
             )
 
     def differences(self, text: str) -> list[str]:
-        """Why a new run's manifest is not the earlier one's, a line each.
-
-        Parameters
-        ----------
-        text : str
-            The new manifest.
-
-        Returns
-        -------
-        list of str
-            Empty where they are the same to the byte.
-        """
+        """Why a new run's manifest is not the earlier one's, a line each."""
         if text == self.text:
             return []
         old, new = json.loads(self.text), json.loads(text)
@@ -667,23 +429,7 @@ class EarlierRun:
 
 
 def read_run(file: Path) -> EarlierRun:
-    """The run that a manifest tells of.
-
-    Parameters
-    ----------
-    file : Path
-        A pack's ``run.json``, or the pack's folder.
-
-    Returns
-    -------
-    EarlierRun
-        What it takes to make it again.
-
-    Raises
-    ------
-    PackError
-        If the file cannot be read or says too little.
-    """
+    """The run that a manifest tells of."""
     place = file / "run.json" if file.is_dir() else file
     try:
         text = place.read_text(encoding="utf-8")

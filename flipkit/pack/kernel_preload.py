@@ -12,7 +12,7 @@ _KERNEL = ("ipykernel.ipkernel", "ipykernel.kernelapp", "ipykernel.zmqshell", "I
 #: The kit itself, the names that are loaded when asked for included.
 _KIT = ("flipkit", "flipkit.charts", "flipkit.reports")
 
-for _name in ("flipkit.charts.quick_start", *_KERNEL, "pandas", "altair", *_KIT):
+for _name in ("flipkit.charts", *_KERNEL, "pandas", "altair", *_KIT):
     _module = importlib.import_module(_name)
     for _export in getattr(_module, "__all__", ()) if _name in _KIT else ():
         getattr(_module, _export)

@@ -53,21 +53,7 @@ _TRACK_RECORD = "What earlier reports forecast, and what came of it."
 
 @dataclass(frozen=True)
 class MonthPlan:
-    """What a month's pack is to hold, before any notebook has run.
-
-    Attributes
-    ----------
-    study : Study
-        The numbers.
-    pages : tuple of PackPage
-        The pages in order.
-    out : Path
-        Where the pack goes.
-    settings : str
-        This run's assumptions, as ``KEY=VALUE`` with semicolons between them.
-    categories : tuple of str
-        The categories asked for; all where empty.
-    """
+    """What a month's pack is to hold, before any notebook has run."""
 
     study: Study
     pages: tuple[PackPage, ...]
@@ -85,35 +71,7 @@ def month_plan(
     settings: Mapping[str, str] | None = None,
     out: Path | None = None,
 ) -> MonthPlan:
-    """Compute the month's numbers and lay out its pages.
-
-    Parameters
-    ----------
-    books : Path, optional
-        The seller's books; the demo shop's where not given.
-    month : str
-        Such as ``2026-10``; empty: the latest full month.
-    as_of : str or date
-        The last day that is known; empty: the last day that the books record.
-    categories : sequence of str
-        Only these categories' pages; all where empty.
-    settings : mapping of str to str, optional
-        This run's assumptions.
-    out : Path, optional
-        Folder of the pack; ``packs/<month>`` where not given.
-
-    Returns
-    -------
-    MonthPlan
-        The plan, for :func:`make_month_pack`.
-
-    Raises
-    ------
-    BooksError
-        If the books have problems that must be mended first.
-    AssumptionError
-        If a setting, the month, the day or a category cannot be used.
-    """
+    """Compute the month's numbers and lay out its pages."""
     place = (books or demo_folder()).resolve()
     study = open_study(place, month=month, as_of=as_of, settings=settings or {}).prepare()
     unknown = [name for name in categories if name not in study.categories]
@@ -159,31 +117,7 @@ def month_plan(
 
 
 def make_month_pack(plan: MonthPlan, *, jobs: int = 2, on_done: Callable[[PageResult], object] | None = None) -> Pack:
-    """Run the notebooks of a plan and put the pack in place.
-
-    Parameters
-    ----------
-    plan : MonthPlan
-        What to make.
-    jobs : int
-        How many notebooks run at a time.
-    on_done : callable, optional
-        Called with each page's result as it comes.
-
-    Returns
-    -------
-    Pack
-        The finished pack.
-
-    Raises
-    ------
-    PackError
-        If the folder holds something else, or a page failed.
-
-    Notes
-    -----
-    What the run forecasts is kept in ``track-record`` beside the pack; the next run scores it.
-    """
+    """Run the notebooks of a plan and put the pack in place."""
     study = plan.study
     record = record_folder(plan.out.resolve().parent, study)
     with tempfile.TemporaryDirectory(prefix="flipkit-") as shared:
@@ -212,18 +146,7 @@ def make_month_pack(plan: MonthPlan, *, jobs: int = 2, on_done: Callable[[PageRe
 
 
 def month_manifest(plan: MonthPlan) -> Manifest:
-    """What the pack is made from: books, assumptions, rule blocks, what was left out.
-
-    Parameters
-    ----------
-    plan : MonthPlan
-        The plan.
-
-    Returns
-    -------
-    Manifest
-        For the pack's ``run.json``.
-    """
+    """What the pack is made from: books, assumptions, rule blocks, what was left out."""
     study = plan.study
     currency = study.currency
     return Manifest(
@@ -248,18 +171,7 @@ def month_manifest(plan: MonthPlan) -> Manifest:
 
 
 def pack_notes(study: Study) -> list[str]:
-    """What a reader of the pack should know beside its pages.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    list of str
-        Sentences.
-    """
+    """What a reader of the pack should know beside its pages."""
     notes = [f"The books as they stood on {study.as_of.isoformat()}.", trace_sentence(study.sold_items())]
     notes += filter(None, [supposed_sentence(study)])
     if study.rules.own:
@@ -270,13 +182,7 @@ def pack_notes(study: Study) -> list[str]:
 
 
 def default_jobs() -> int:
-    """How many notebooks run at a time where nobody says: one a processor, four at most.
-
-    Returns
-    -------
-    int
-        At least 1.
-    """
+    """How many notebooks run at a time where nobody says: one a processor, four at most."""
     return max(1, min(4, os.cpu_count() or 1))
 
 

@@ -19,16 +19,19 @@ from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from flipkit.charts import style
-from flipkit.charts.style import FIT_KEY, MARGIN_KEY, TABLE_KEY, WORDLESS_KEY  # before nbconvert: it opens jsonschema
-from flipkit.reports.elements import table_html
-
-import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before nbconvert opens jsonschema
 import mistune
 from nbconvert.exporters.templateexporter import TemplateExporter
 from traitlets.config import Config
 
-from flipkit.charts.style import MIME_TYPE
+from flipkit.charts import style
+from flipkit.charts.style import (  # before nbconvert: it opens jsonschema
+    FIT_KEY,
+    MARGIN_KEY,
+    MIME_TYPE,
+    TABLE_KEY,
+    WORDLESS_KEY,
+)
+from flipkit.reports.elements import table_html
 
 if TYPE_CHECKING:
     from nbformat import NotebookNode
@@ -43,13 +46,6 @@ VEGA_LITE: Final = "6.4"
 def cache_folder() -> Path:
     """Where this user's programs keep what they can make again.
 
-    Returns
-    -------
-    Path
-        The kit's own folder there; it may not exist yet.
-
-    Examples
-    --------
     >>> cache_folder().name
     'flipkit'
     """
@@ -71,13 +67,6 @@ def drawing_library() -> str:
     folder that cannot be written costs the second at each run and nothing else. (A shared temporary
     folder would be no better place: what another user puts there would run in the pages.)
 
-    Returns
-    -------
-    str
-        JavaScript, safe inside a script element.
-
-    Examples
-    --------
     >>> "vegaEmbed" in drawing_library()
     True
     """
@@ -121,7 +110,7 @@ def _write_checked(file: Path, script: str) -> None:
 
 # An executed notebook as one HTML file that opens anywhere and asks the network for nothing.
 
-TEMPLATES: Final = files("flipkit.reports") / "templates"
+TEMPLATES: Final = files("flipkit.pack") / "templates"
 #: Largest page that goes out; a page is mailed, and read over a phone's connection.
 MOST_BYTES: Final = 1_600_000
 _HEADING = re.compile(r"^#{1,6}\s+(.+?)\s*#*$", re.MULTILINE)
@@ -135,13 +124,7 @@ _MARKS = re.compile(r"[*_`]|\[|\]\([^)]*\)")
 
 @dataclass(frozen=True)
 class PageLinks:
-    """Ways from a page to its neighbours in the pack: (address, title) pairs.
-
-    Attributes
-    ----------
-    home, before, after : tuple of (str, str) or None
-        The index, the page before, the page after.
-    """
+    """Ways from a page to its neighbours in the pack: (address, title) pairs."""
 
     home: tuple[str, str] | None = None
     before: tuple[str, str] | None = None
@@ -196,23 +179,6 @@ class _Charts:
 def embedded_json(value: object) -> str:
     r"""A value as JSON that can stand inside a script element of a page.
 
-    Parameters
-    ----------
-    value : object
-        Anything that JSON can write; NaN is refused.
-
-    Returns
-    -------
-    str
-        JSON in which nothing can end or change the element.
-
-    Raises
-    ------
-    ValueError
-        If a number is not finite.
-
-    Examples
-    --------
     >>> embedded_json({"a": "</script>"})
     '{"a":"\\u003c/script>"}'
     """
@@ -225,18 +191,6 @@ def embedded_json(value: object) -> str:
 def first_heading(notebook: NotebookNode) -> str:
     """Words of a notebook's first heading, in a text cell or in what a cell shows.
 
-    Parameters
-    ----------
-    notebook : NotebookNode
-        The notebook, executed or not.
-
-    Returns
-    -------
-    str
-        The words without their marks; empty where no cell has a heading.
-
-    Examples
-    --------
     >>> from nbformat.v4 import new_notebook, new_markdown_cell
     >>> first_heading(new_notebook(cells=[new_markdown_cell("# Which *kinds* pay?")]))
     'Which kinds pay?'
@@ -256,28 +210,6 @@ def first_heading(notebook: NotebookNode) -> str:
 def render_page(notebook: NotebookNode, *, title: str = "", links: PageLinks | None = None) -> str:
     """One HTML document from an executed notebook: words, tables and charts, no code.
 
-    Parameters
-    ----------
-    notebook : NotebookNode
-        The executed notebook.
-    title : str
-        Title of the document, which also takes the place of the notebook's top heading: one notebook
-        serves many pages. The notebook's first heading where empty.
-    links : PageLinks, optional
-        Ways to the other pages of the pack.
-
-    Returns
-    -------
-    str
-        The document. The same notebook gives the same text.
-
-    Raises
-    ------
-    ValueError
-        If a chart holds a number that is not finite.
-
-    Examples
-    --------
     >>> from nbformat.v4 import new_notebook, new_markdown_cell
     >>> page = render_page(new_notebook(cells=[new_markdown_cell("# Stock")]))
     >>> "<title>Stock</title>" in page
@@ -333,13 +265,6 @@ def _with_neighbours(cells: list[NotebookNode]) -> list[NotebookNode]:
 def policy() -> str:
     """What a page may do, told to the browser: nothing from outside itself.
 
-    Returns
-    -------
-    str
-        A content security policy. Drawing needs scripts within the page that compile expressions.
-
-    Examples
-    --------
     >>> policy().split(";")[0]
     "default-src 'none'"
     """
@@ -349,13 +274,6 @@ def policy() -> str:
 def style_sheet() -> str:
     """The style sheet of every page, colours included.
 
-    Returns
-    -------
-    str
-        CSS, to stand in a style element.
-
-    Examples
-    --------
     >>> "--ink" in style_sheet()
     True
     """
@@ -404,18 +322,6 @@ _OF_DATA = mistune.create_markdown(escape=True, plugins=_PLUGINS)
 def scrolling_tables(html: str) -> str:
     """Let each bare table scroll within itself.
 
-    Parameters
-    ----------
-    html : str
-        Any HTML.
-
-    Returns
-    -------
-    str
-        The same with each table in a box of its own, where it has none yet.
-
-    Examples
-    --------
     >>> scrolling_tables("<table></table>")
     '<div class="scroll" role="group" tabindex="0" aria-label="Table"><table></table></div>'
     """
@@ -429,18 +335,6 @@ def scrolling_tables(html: str) -> str:
 def author_html(text: str) -> str:
     r"""Markdown of a notebook's author, in which HTML is allowed.
 
-    Parameters
-    ----------
-    text : str
-        A text cell.
-
-    Returns
-    -------
-    str
-        HTML.
-
-    Examples
-    --------
     >>> author_html("$5 and **$6**")
     '<p>$5 and <strong>$6</strong></p>\n'
     """
@@ -450,18 +344,6 @@ def author_html(text: str) -> str:
 def shown_html(text: str) -> str:
     r"""Markdown that a cell shows, made from data: HTML in it is text.
 
-    Parameters
-    ----------
-    text : str
-        Markdown.
-
-    Returns
-    -------
-    str
-        HTML.
-
-    Examples
-    --------
     >>> shown_html("a <b>lamp</b>")
     '<p>a &lt;b&gt;lamp&lt;/b&gt;</p>\n'
     """
@@ -469,18 +351,7 @@ def shown_html(text: str) -> str:
 
 
 def page_exporter(figure: Callable[[Mapping[str, Any]], str]) -> TemplateExporter:
-    """An exporter that writes pages.
-
-    Parameters
-    ----------
-    figure : callable
-        Turns one chart spec into HTML.
-
-    Returns
-    -------
-    nbconvert.exporters.templateexporter.TemplateExporter
-        The exporter.
-    """
+    """An exporter that writes pages."""
     from importlib.resources import files
 
     config = Config({"NbConvertBase": {"display_data_priority": _PRIORITY}})
@@ -488,7 +359,7 @@ def page_exporter(figure: Callable[[Mapping[str, Any]], str]) -> TemplateExporte
         config=config,
         file_extension=".html",
         template_name="page",
-        extra_template_basedirs=[str(files("flipkit.reports") / "templates")],
+        extra_template_basedirs=[str(files("flipkit.pack") / "templates")],
         filters={
             "author_html": author_html,
             "shown_html": shown_html,

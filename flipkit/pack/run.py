@@ -18,16 +18,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from flipkit.errors import NotebookFailedError, NotebookParameterError
-from flipkit.pack.page import MOST_BYTES, PageLinks, render_page
-
-import flipkit.charts.quick_start  # noqa: F401  # isort: skip  # before papermill opens jsonschema
 from jupyter_client.kernelspec import KernelSpecManager
 from jupyter_client.manager import AsyncKernelManager
 from jupyter_client.provisioning import LocalProvisioner
 from jupyter_core.utils import ensure_event_loop
 from papermill.clientwrap import PapermillNotebookClient
 from papermill.engines import NBClientEngine, NotebookExecutionManager, papermill_engines
+
+from flipkit.errors import NotebookFailedError, NotebookParameterError
+from flipkit.pack.page import MOST_BYTES, PageLinks, render_page
 
 if TYPE_CHECKING:
     from nbformat import NotebookNode
@@ -42,19 +41,7 @@ _INJECTED = "injected-parameters"
 
 @dataclass(frozen=True)
 class NotebookTask:
-    """One page to make.
-
-    Attributes
-    ----------
-    name : str
-        Name of the page's file without ending: lower-case letters, digits, ``-`` and ``_``.
-    notebook : Path
-        The notebook to run.
-    parameters : mapping
-        Values for its ``parameters`` cell; each must be declared there.
-    title : str
-        Title of the page; the notebook's first heading where empty.
-    """
+    """One page to make."""
 
     name: str
     notebook: Path
@@ -64,22 +51,7 @@ class NotebookTask:
 
 @dataclass(frozen=True)
 class PageResult:
-    """What became of one task.
-
-    Attributes
-    ----------
-    name, title : str
-        The task's name; the page's title.
-    page : Path or None
-        The HTML file; None where the notebook failed.
-    notebook : Path or None
-        The executed notebook, as far as it went; None where no kernel came up.
-    error : NotebookFailedError or None
-        Why there is no page.
-    warnings : tuple of str
-        What the notebook wrote to standard error, and a page that is too large; none of it is shown
-        in the page.
-    """
+    """What became of one task."""
 
     name: str
     title: str
@@ -105,41 +77,6 @@ def run_notebooks(
 
     A notebook that fails has an error in its result and leaves the others alone. Executed notebooks
     keep no times and no random names: the same inputs give the same bytes.
-
-    Parameters
-    ----------
-    tasks : sequence of NotebookTask
-        The pages, in the order in which they link to one another.
-    out : Path
-        Folder of the pages; made where missing.
-    jobs : int
-        How many notebooks run at a time.
-    on_done : callable, optional
-        Called with each result as it comes, in this thread.
-    cwd : Path, optional
-        The notebooks' working folder; ``out`` by default. A path in a parameter that is relative to
-        it keeps the executed notebooks the same wherever the pack is made.
-    env : mapping of str to str, optional
-        Further environment variables of the kernels.
-    home : tuple of (str, str), optional
-        Address and title of the page that leads to all others.
-    warm : bool, optional
-        Whether kernels are forked from a warm process; by default where that can be done and more
-        than one notebook is to run.
-    cell_timeout_s : float, optional
-        Longest time for one cell; none by default. [s]
-
-    Returns
-    -------
-    list of PageResult
-        One a task, in the tasks' order.
-
-    Raises
-    ------
-    NotebookParameterError
-        If a task has a parameter that its notebook does not declare; nothing has run then.
-    ValueError
-        If two tasks share a name, a name cannot be a file's, or ``jobs`` is below 1.
     """
     _require_tasks(tasks, jobs)
     if not tasks:
@@ -243,18 +180,7 @@ class _Run:
 
 
 def declared_parameters(notebook: Path) -> dict[str, str]:
-    """Parameters that a notebook declares, with the comment behind each.
-
-    Parameters
-    ----------
-    notebook : Path
-        The notebook.
-
-    Returns
-    -------
-    dict of str to str
-        Name to help, in the order of the cell tagged ``parameters``; empty without such a cell.
-    """
+    """Parameters that a notebook declares, with the comment behind each."""
     import papermill
 
     # papermill fills in what stands between braces in a path, and a folder may be named so.
@@ -346,13 +272,6 @@ _LONGEST_ADDRESS = 90
 def can_fork() -> bool:
     """Whether warm kernels are to be had: on Linux, where forking such a process is safe.
 
-    Returns
-    -------
-    bool
-        True on Linux.
-
-    Examples
-    --------
     >>> can_fork() == (sys.platform == "linux")
     True
     """
@@ -427,15 +346,7 @@ class _WarmProvisioner(LocalProvisioner):
 
 
 class Kernels:
-    """Where the kernels of one run come from; keeps count of those alive.
-
-    Parameters
-    ----------
-    folder : Path
-        For sockets and logs; short, the run's own.
-    warm : bool
-        Whether kernels are forked.
-    """
+    """Where the kernels of one run come from; keeps count of those alive."""
 
     def __init__(self, folder: Path, *, warm: bool) -> None:
         self.folder = folder
@@ -445,13 +356,7 @@ class Kernels:
         self._managers: list[AsyncKernelManager] = []
 
     def manager(self) -> tuple[AsyncKernelManager, Path]:
-        """A manager for one kernel, not started, and the file that the kernel's own messages go to.
-
-        Returns
-        -------
-        tuple of (AsyncKernelManager, Path)
-            The manager and the log file.
-        """
+        """A manager for one kernel, not started, and the file that the kernel's own messages go to."""
         with self._lock:
             self._count += 1
             name = f"k{self._count}"
@@ -483,18 +388,7 @@ class Kernels:
 
 @contextmanager
 def kernels(*, warm: bool | None = None) -> Iterator[Kernels]:
-    """Kernels for one run; those still alive at its end are ended.
-
-    Parameters
-    ----------
-    warm : bool, optional
-        Whether kernels are forked from a warm process; by default where :func:`can_fork`.
-
-    Yields
-    ------
-    Kernels
-        The source of kernels.
-    """
+    """Kernels for one run; those still alive at its end are ended."""
     forked = can_fork() if warm is None else warm
     folder = Path(tempfile.mkdtemp(prefix="fk-"))
     source = Kernels(folder, warm=forked)

@@ -18,25 +18,7 @@ from flipkit.units import read_length, read_weight
 
 @dataclass(frozen=True)
 class Carton:
-    """A regular slotted carton, new or used.
-
-    Attributes
-    ----------
-    name : str
-        What it is called.
-    length_in, width_in, height_in : float
-        Inside; height is the depth between the flaps. [in]
-    flute : str
-        Its board, as in the board table.
-    grade : str
-        What its certificate says, such as ``32 ECT``; empty where it cannot be read.
-    cost_cents : int
-        What one costs; 0 for a free one. [cents]
-    quantity : int
-        How many there are.
-    used : bool
-        Whether it has travelled before.
-    """
+    """A regular slotted carton, new or used."""
 
     name: str
     length_in: float
@@ -51,25 +33,7 @@ class Carton:
 
 @dataclass(frozen=True)
 class Sheet:
-    """A flat sheet of board; flutes run along its width, the second measure, as the trade writes them.
-
-    Attributes
-    ----------
-    name : str
-        What it is called.
-    length_in, width_in : float
-        Sides. [in]
-    flute : str
-        Its board, as in the board table.
-    grade : str
-        What its certificate says; empty where it cannot be read.
-    cost_cents : int
-        What one costs; 0 for a free one. [cents]
-    quantity : int
-        How many there are.
-    scores_in : tuple of float
-        Where old scores cross it, measured along the length. [in]
-    """
+    """A flat sheet of board; flutes run along its width, the second measure, as the trade writes them."""
 
     name: str
     length_in: float
@@ -83,27 +47,7 @@ class Sheet:
 
 @dataclass(frozen=True)
 class Tube:
-    """A round mailing tube.
-
-    Attributes
-    ----------
-    name : str
-        What it is called.
-    inside_in : float
-        Inside diameter. [in]
-    length_in : float
-        Inside length. [in]
-    wall_in : float
-        Thickness of the wall and of each cap. [in]
-    cost_cents : int
-        What one costs. [cents]
-    most_lb : float
-        Most that it may weigh when packed. [lb]
-    lb_per_ft : float
-        Weight of the empty tube. [lb/ft]
-    quantity : int
-        How many there are.
-    """
+    """A round mailing tube."""
 
     name: str
     inside_in: float
@@ -117,25 +61,7 @@ class Tube:
 
 @dataclass(frozen=True)
 class Bag:
-    """A padded bag.
-
-    Attributes
-    ----------
-    name : str
-        What it is called.
-    width_in, length_in : float
-        Inside, lying flat, without the closing flap. [in]
-    pad_in : float
-        Thickness of one padded side. [in]
-    cost_cents : int
-        What one costs. [cents]
-    most_lb : float
-        Most that it may weigh when packed. [lb]
-    weight_lb : float
-        Empty. [lb]
-    quantity : int
-        How many there are.
-    """
+    """A padded bag."""
 
     name: str
     width_in: float
@@ -149,103 +75,45 @@ class Bag:
 
 @dataclass(frozen=True)
 class Cushion:
-    """Cushioning on a roll or in plates.
-
-    Attributes
-    ----------
-    name : str
-        What it is called.
-    material : str
-        As in the cushioning table.
-    thickness_in : float
-        Of one layer. [in]
-    form : str
-        ``wrap`` for what is wound around the item, ``plate`` for what is cut to its faces.
-    cents_per_sqft : float
-        What a square foot of one layer costs. [cents/sq ft]
-    area_sqft : float or None
-        How much there is; None for enough. [sq ft]
-    """
+    """Cushioning on a roll or in plates."""
 
     name: str
     material: str
     thickness_in: float
     form: str
-    cents_per_sqft: float
-    area_sqft: float | None = None
+    cents_per_sqft: float  # [cents/sq ft]
+    area_sqft: float | None = None  # [sq ft]
 
 
 @dataclass(frozen=True)
 class Fill:
-    """What fills the hollows: crumpled paper, loose fill.
-
-    Attributes
-    ----------
-    name : str
-        What it is called.
-    cents_per_cuft : float
-        What a cubic foot as packed costs. [cents/cu ft]
-    lb_per_cuft : float
-        Weight as packed. [lb/cu ft]
-    volume_cuft : float or None
-        How much there is; None for enough. [cu ft]
-    """
+    """What fills the hollows: crumpled paper, loose fill."""
 
     name: str
-    cents_per_cuft: float
-    lb_per_cuft: float
-    volume_cuft: float | None = None
+    cents_per_cuft: float  # [cents/cu ft]
+    lb_per_cuft: float  # [lb/cu ft]
+    volume_cuft: float | None = None  # [cu ft]
 
 
 @dataclass(frozen=True)
 class Tape:
-    """Closing tape.
-
-    Attributes
-    ----------
-    name : str
-        What it is called.
-    cents_per_m : float
-        What a metre costs. [cents/m]
-    """
+    """Closing tape."""
 
     name: str
-    cents_per_m: float
+    cents_per_m: float  # [cents/m]
 
 
 @dataclass(frozen=True)
 class StretchWrap:
-    """Stretch film that holds things together.
-
-    Attributes
-    ----------
-    name : str
-        What it is called.
-    cents_per_sqft : float
-        What a square foot costs. [cents/sq ft]
-    """
+    """Stretch film that holds things together."""
 
     name: str
-    cents_per_sqft: float
+    cents_per_sqft: float  # [cents/sq ft]
 
 
 @dataclass(frozen=True)
 class Stock:
-    """Everything at hand.
-
-    Attributes
-    ----------
-    cartons, sheets, tubes, bags, cushions : tuple
-        Kinds of each, with their quantities.
-    fill : Fill or None
-        Void fill.
-    tape : Tape or None
-        Tape.
-    stretch : StretchWrap or None
-        Stretch wrap.
-    flatten : bool
-        Whether cartons may be cut up for their board.
-    """
+    """Everything at hand."""
 
     cartons: tuple[Carton, ...] = ()
     sheets: tuple[Sheet, ...] = ()
@@ -258,18 +126,7 @@ class Stock:
     flatten: bool = True
 
     def only(self, keep: Callable[[Cushion], bool]) -> Stock:
-        """The same stock with only some of its cushioning.
-
-        Parameters
-        ----------
-        keep : callable
-            Whether a cushion stays.
-
-        Returns
-        -------
-        Stock
-            The rest untouched.
-        """
+        """The same stock with only some of its cushioning."""
         return replace(self, cushions=tuple(cushion for cushion in self.cushions if keep(cushion)))
 
 
@@ -280,18 +137,6 @@ def flattened(carton: Carton) -> tuple[Sheet, ...]:
     which only one can be used: its body, all four panels in one with three old scores; or its
     panels one by one, each with its own two flaps. Whichever is cut, the whole carton is paid for.
 
-    Parameters
-    ----------
-    carton : Carton
-        The carton; each one of its quantity gives a body, or two panels of either size.
-
-    Returns
-    -------
-    tuple of Sheet
-        The body first, then the two kinds of panel; names say which.
-
-    Examples
-    --------
     >>> box = Carton("22 x 16 x 12", 22, 16, 12, flute="C", grade="32 ECT", cost_cents=0)
     >>> [(one.length_in, one.width_in, one.scores_in) for one in flattened(box)]
     [(76, 12, (22, 38, 60)), (22, 28, ()), (16, 28, ())]
@@ -330,25 +175,6 @@ def read_stock(file: Path, *, supply_costs: Mapping[str, float] | None = None) -
     Every entry has a ``name``. Sizes are texts such as ``22 x 16 x 12 in``. What a thing costs is
     its ``cost``, or the cost a unit of the ``supply`` that the books name. Cushioning, fill, tape
     and film say beside it how much that buys: ``covers_sqft``, ``fills_cuft`` or ``metres``.
-
-    Parameters
-    ----------
-    file : Path
-        The TOML file, with ``[[carton]]``, ``[[sheet]]``, ``[[tube]]``, ``[[bag]]``,
-        ``[[cushion]]``, ``[fill]``, ``[tape]``, ``[stretch]`` and ``flatten``.
-    supply_costs : mapping, optional
-        Supply to its cost a unit, from :func:`flipkit.economics.costs.unit_costs`. [cents]
-
-    Returns
-    -------
-    Stock
-        Everything at hand.
-
-    Raises
-    ------
-    RuleTableError
-        If a key is missing, unknown or unreadable; the message names the file, the entry, the key,
-        what was found and what is needed.
     """
     top = Keys(read_toml(file, shown=file.name), file=file.name)
     costs = supply_costs or {}
@@ -370,17 +196,10 @@ def read_stock(file: Path, *, supply_costs: Mapping[str, float] | None = None) -
 def starter_stock() -> Stock:
     """An invented packing corner to start from, where the seller has written none.
 
-    Returns
-    -------
-    Stock
-        From ``starter_stock.toml`` in the package; sizes and prices are nobody's.
-
-    Examples
-    --------
     >>> [carton.name for carton in starter_stock().cartons][:3]
     ['small cube', 'medium', 'cube']
     """
-    with importlib.resources.as_file(importlib.resources.files("flipkit.items") / "starter_stock.toml") as file:
+    with importlib.resources.as_file(importlib.resources.files("flipkit.packing") / "starter_stock.toml") as file:
         return read_stock(file)
 
 

@@ -26,33 +26,15 @@ Panel = tuple[str, float, float, float, float]
 
 @dataclass(frozen=True)
 class Blank:
-    """A flat piece to cut.
-
-    Attributes
-    ----------
-    name : str
-        What it becomes.
-    code : str
-        Number in the international case code; empty for a plain piece.
-    length_in, width_in : float
-        Outline, across and along the flutes. [in]
-    folds : tuple of (float, float, float, float)
-        Scores to fold, as x1, y1, x2, y2. [in]
-    cuts : tuple of (float, float, float, float)
-        Cuts inside the outline. [in]
-    panels : tuple of (str, float, float, float, float)
-        Parts by name, with lower left corner and sides. [in]
-    may_turn : bool
-        Whether it may lie turned on the sheet, its flutes then running the other way.
-    """
+    """A flat piece to cut."""
 
     name: str
     code: str
     length_in: float
     width_in: float
-    folds: tuple[Line, ...] = ()
-    cuts: tuple[Line, ...] = ()
-    panels: tuple[Panel, ...] = ()
+    folds: tuple[Line, ...] = ()  # [in]
+    cuts: tuple[Line, ...] = ()  # [in]
+    panels: tuple[Panel, ...] = ()  # [in]
     may_turn: bool = True
 
     @property
@@ -75,20 +57,6 @@ class Blank:
 def pad_blank(name: str, length_in: float, width_in: float) -> Blank:
     """A plain rectangle: a pad, a divider, a stiffener.
 
-    Parameters
-    ----------
-    name : str
-        What it is.
-    length_in, width_in : float
-        Its sides. [in]
-
-    Returns
-    -------
-    Blank
-        Without folds.
-
-    Examples
-    --------
     >>> pad_blank("pad", 12, 10).area_in2
     120
     """
@@ -103,28 +71,6 @@ def slotted_blank(
     Joint, then length, width, length, width across the flutes; flap, depth, flap along them. Each
     panel, the depth and each flap get their allowance for the scores [1]_.
 
-    Parameters
-    ----------
-    length_in, width_in, depth_in : float
-        Inside; depth between the flaps. [in]
-    allowance : ScoreAllowance
-        From :func:`flipkit.packing.materials.score_allowance`.
-    trim_in : float
-        Cut off all round by a machine; 0 by hand. Counted once across and once along. [in]
-    may_turn : bool
-        Whether its flutes may lie flat in the walls.
-
-    Returns
-    -------
-    Blank
-        With folds, slots and panels, trim included in its outline.
-
-    References
-    ----------
-    .. [1] ``three-ply-blank`` and ``fibreboard-code`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> millimetres = ScoreAllowance(panel_in=3, depth_in=6, flap_in=3, joint_in=25)
     >>> blank = slotted_blank(254, 225, 150, allowance=millimetres, trim_in=20, may_turn=False)
     >>> blank.length_in, blank.width_in
@@ -166,24 +112,6 @@ def slotted_half_blank(
 
     Two of them, joined at two corners, make a carton that is too large for one sheet.
 
-    Parameters
-    ----------
-    name : str
-        Which half it is.
-    length_in, width_in, depth_in : float
-        Inside; depth between the flaps. [in]
-    allowance : ScoreAllowance
-        From :func:`flipkit.packing.materials.score_allowance`.
-    may_turn : bool
-        Whether its flutes may lie flat in the walls.
-
-    Returns
-    -------
-    Blank
-        Joint + length + width by flap + depth + flap; common practice.
-
-    Examples
-    --------
     >>> exact = ScoreAllowance(panel_in=0, depth_in=0, flap_in=0, joint_in=2)
     >>> blank = slotted_half_blank("first half", 16, 12, 8, allowance=exact, may_turn=False)
     >>> blank.length_in, blank.width_in
@@ -204,26 +132,6 @@ def tray_blank(name: str, length_in: float, width_in: float, depth_in: float, *,
     Length + 2 depths by width + 2 depths, as the rule of thumb says, with a panel's allowance for
     the bottom and a flap's for each side.
 
-    Parameters
-    ----------
-    name : str
-        Which tray it is.
-    length_in, width_in, depth_in : float
-        Inside. [in]
-    allowance : ScoreAllowance
-        From :func:`flipkit.packing.materials.score_allowance`.
-
-    Returns
-    -------
-    Blank
-        With four folds, and at each corner one cut that makes a tab.
-
-    References
-    ----------
-    ``blank-rules-of-thumb`` in ``rules/data/sources.toml``; tabs are common practice.
-
-    Examples
-    --------
     >>> exact = ScoreAllowance(panel_in=0, depth_in=0, flap_in=0, joint_in=0)
     >>> blank = tray_blank("base", 20, 12, 3, allowance=exact)
     >>> blank.length_in, blank.width_in
@@ -252,24 +160,6 @@ def five_panel_blank(length_in: float, width_in: float, height_in: float, *, all
     For long flat things. Height, width, height, width, height around; a flap as deep as the box is
     high beyond each end of every panel, so that the ends close in several layers.
 
-    Parameters
-    ----------
-    length_in, width_in, height_in : float
-        Inside; height at most the width. [in]
-    allowance : ScoreAllowance
-        From :func:`flipkit.packing.materials.score_allowance`.
-
-    Returns
-    -------
-    Blank
-        Around by along; common practice, no published blank was found.
-
-    References
-    ----------
-    ``fibreboard-code`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> exact = ScoreAllowance(panel_in=0, depth_in=0, flap_in=0, joint_in=0)
     >>> blank = five_panel_blank(60, 10, 3, allowance=exact)
     >>> blank.length_in, blank.width_in
@@ -296,25 +186,6 @@ def five_panel_blank(length_in: float, width_in: float, height_in: float, *, all
 def folded_wrap_blank(length_in: float, width_in: float, height_in: float, *, allowance: ScoreAllowance) -> Blank:
     """Blank of a one-piece folded wrap (code 0401): bottom, sides that meet on top, ends folded up.
 
-    Parameters
-    ----------
-    length_in, width_in, height_in : float
-        Inside. [in]
-    allowance : ScoreAllowance
-        From :func:`flipkit.packing.materials.score_allowance`.
-
-    Returns
-    -------
-    Blank
-        Length + 2 heights by 2 widths + 2 heights, with the allowances; common practice, no
-        published blank was found.
-
-    References
-    ----------
-    ``fibreboard-code`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> exact = ScoreAllowance(panel_in=0, depth_in=0, flap_in=0, joint_in=0)
     >>> blank = folded_wrap_blank(30, 20, 2, allowance=exact)
     >>> blank.length_in, blank.width_in
@@ -434,36 +305,12 @@ class Box:
 
 
 def sub_counts(counts: Counts) -> Iterator[Counts]:
-    """Every way to take some of the pieces, from none to all.
-
-    Parameters
-    ----------
-    counts : tuple of int
-        How many of each kind there are.
-
-    Returns
-    -------
-    iterator of tuple
-        Smaller sets before the sets that hold them.
-    """
+    """Every way to take some of the pieces, from none to all."""
     return itertools.product(*(range(count + 1) for count in counts))
 
 
 def guillotine_boxes(kinds: list[Kind], most_length: int, most_width: int) -> dict[Counts, list[Box]]:
-    """For every set of pieces, the smallest boxes that a guillotine pattern of them fills.
-
-    Parameters
-    ----------
-    kinds : list of Kind
-        The pieces.
-    most_length, most_width : int
-        No box longer or wider than this is kept. [0.001 in]
-
-    Returns
-    -------
-    dict
-        Set to boxes of rising length and falling width; empty where nothing fits.
-    """
+    """For every set of pieces, the smallest boxes that a guillotine pattern of them fills."""
     found: dict[Counts, list[Box]] = {}
     for counts in sub_counts(tuple(kind.number for kind in kinds)):
         total = sum(counts)
@@ -513,22 +360,7 @@ def _smallest(boxes: list[Box], most_length: int, most_width: int) -> list[Box]:
 
 
 def free_spots(kinds: list[Kind], counts: Counts, length: int, width: int) -> list[Spot] | None:
-    """Places for all the pieces on one sheet when cuts may stop anywhere, or None.
-
-    Parameters
-    ----------
-    kinds : list of Kind
-        The pieces.
-    counts : tuple of int
-        How many of each kind must be placed.
-    length, width : int
-        The sheet. [0.001 in]
-
-    Returns
-    -------
-    list of Spot or None
-        A pattern; None where none exists.
-    """
+    """Places for all the pieces on one sheet when cuts may stop anywhere, or None."""
     ways = [_ways(kind) for kind in kinds]
     shortest = [min(min(long, wide) for long, wide, _ in way) for way in ways]
     areas = [kind.length * kind.width for kind in kinds]
@@ -657,22 +489,7 @@ _SPLITS: tuple[Split, ...] = (
 def best_orders(
     kinds: Sequence[Kind], costs_cents: Sequence[int], sizes: Sequence[tuple[int, int]]
 ) -> dict[int, Pattern] | None:
-    """The cheapest, then smallest, set of sheets that any of the orders fills.
-
-    Parameters
-    ----------
-    kinds : sequence of Kind
-        The pieces.
-    costs_cents : sequence of int, shape (n,)
-        Cost of each sheet. [cents]
-    sizes : sequence of (int, int), shape (n,)
-        Sheets. [0.001 in]
-
-    Returns
-    -------
-    dict or None
-        Sheet to its pieces and cuts; None where no order places everything.
-    """
+    """The cheapest, then smallest, set of sheets that any of the orders fills."""
     areas = [length * width for length, width in sizes]
     every = range(len(sizes))
     sheet_orders = {
@@ -779,19 +596,7 @@ _AREA_UNIT_IN2 = 0.25
 
 @dataclass(frozen=True)
 class Placement:
-    """A blank in its place on a sheet.
-
-    Attributes
-    ----------
-    blank : int
-        Which of the blanks, counted from 0.
-    x_in, y_in : float
-        Its lower left corner. [in]
-    length_in, width_in : float
-        Its sides as it lies. [in]
-    turned : bool
-        Whether it lies turned by a quarter.
-    """
+    """A blank in its place on a sheet."""
 
     blank: int
     x_in: float
@@ -803,21 +608,11 @@ class Placement:
 
 @dataclass(frozen=True)
 class SheetUse:
-    """One sheet with what is cut from it.
-
-    Attributes
-    ----------
-    sheet : Sheet
-        The sheet.
-    placements : tuple of Placement
-        Blanks on it.
-    cuts : tuple of (float, float, float, float)
-        Whole cuts in order, as x1, y1, x2, y2; empty for free cutting. [in]
-    """
+    """One sheet with what is cut from it."""
 
     sheet: Sheet
     placements: tuple[Placement, ...]
-    cuts: tuple[tuple[float, float, float, float], ...]
+    cuts: tuple[tuple[float, float, float, float], ...]  # [in]
 
     @property
     def area_in2(self) -> float:
@@ -841,29 +636,13 @@ class SheetUse:
 
 @dataclass(frozen=True)
 class Nest:
-    """Blanks on sheets.
-
-    Attributes
-    ----------
-    uses : tuple of SheetUse
-        Sheets used, with what is on them.
-    cost_cents : int
-        What the whole sheets cost. [cents]
-    exact : bool
-        Whether no other answer is better.
-    least_cost_cents : int
-        What any answer costs at least; the cost itself where the answer is exact. [cents]
-    least_sheet_in2 : float
-        Sheet that any answer uses at least; where the answer is exact, any of its cost. [sq in]
-    cutting : str
-        ``guillotine`` or ``free``.
-    """
+    """Blanks on sheets."""
 
     uses: tuple[SheetUse, ...]
     cost_cents: int
     exact: bool
     least_cost_cents: int
-    least_sheet_in2: float
+    least_sheet_in2: float  # [sq in]
     cutting: Cutting
 
     @property
@@ -885,28 +664,6 @@ class Nest:
 def nest(blanks: Sequence[Blank], sheets: Sequence[Sheet], *, cutting: Cutting = "guillotine") -> Nest | None:
     """The cheapest choice of sheets that all the blanks can be cut from, and how.
 
-    Parameters
-    ----------
-    blanks : sequence of Blank
-        What is to be cut.
-    sheets : sequence of Sheet
-        Sheets at hand, each with its quantity.
-    cutting : str
-        ``guillotine``: every cut goes through from end to end; ``free``: a knife may stop.
-
-    Returns
-    -------
-    Nest or None
-        None where the blanks do not fit on the sheets; for more than eight blanks, where no
-        pattern was found.
-
-    Raises
-    ------
-    MeasureError
-        If a side is not above zero, or the way of cutting is unknown.
-
-    Examples
-    --------
     >>> from flipkit.packing.blanks import pad_blank
     >>> tray = pad_blank("tray", 20, 16)
     >>> sheet = Sheet("sheet", length_in=40, width_in=24, flute="C", grade="32 ECT", cost_cents=300, quantity=2)

@@ -22,31 +22,7 @@ M_PER_IN = 0.0254
 
 @dataclass(frozen=True)
 class Padding:
-    """What goes around an item before it meets a wall.
-
-    Attributes
-    ----------
-    cushion : Cushion or None
-        The cushioning; None where the item needs none.
-    needed_in : float
-        Thickness by T = C h / G. [in]
-    layers : int
-        Layers that give at least that.
-    thickness_in : float
-        What the layers measure together. [in]
-    clearance_in : float
-        Distance to every wall: the thickness, or the least clearance if that is more. [in]
-    drop_in : float
-        Fall that was reckoned with. [in]
-    area_sqft : float
-        Material of one layer's thickness used. [sq ft]
-    weight_lb : float
-        Its weight. [lb]
-    wrapped_in : tuple of float
-        The item with its layers, sides as given. [in]
-    needs_in : tuple of float
-        Inside that a carton must have, sides as given. [in]
-    """
+    """What goes around an item before it meets a wall."""
 
     cushion: Cushion | None
     needed_in: float
@@ -54,7 +30,7 @@ class Padding:
     thickness_in: float
     clearance_in: float
     drop_in: float
-    area_sqft: float
+    area_sqft: float  # [sq ft]
     weight_lb: float
     wrapped_in: Sides
     needs_in: Sides
@@ -75,39 +51,6 @@ def padding(
     The fall is the one for the bare item's weight: the packed parcel is heavier and would be
     reckoned to fall less far, so this errs on the safe side.
 
-    Parameters
-    ----------
-    sides_in : tuple of float
-        The item. [in]
-    weight_lb : float
-        The item. [lb]
-    fragility : str
-        Its class, as in the cushioning table.
-    cushion : Cushion or None
-        The cushioning; None for what needs none.
-    rough : bool
-        Whether to reckon with rougher handling.
-    table : CushionBlock
-        The cushioning table in force.
-    least_layers : int
-        As many layers at least, where the fall asks for fewer.
-
-    Returns
-    -------
-    Padding
-        What it takes.
-
-    Raises
-    ------
-    MeasureError
-        If the item needs cushioning and gets none, or a name is unknown.
-
-    References
-    ----------
-    ``cushion-formula``, ``drop-heights`` and ``insurer-clearance`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> table = packing_rules(on=datetime.date(2026, 11, 25)).cushions
@@ -147,24 +90,6 @@ def cushion_area_sqft(sides_in: Sides, cushion: Cushion, layers: int, *, table: 
     wrap goes around once a layer with an overlap and is folded over both ends, around whichever
     side takes least; each layer is larger than the last by its thickness on every side.
 
-    Parameters
-    ----------
-    sides_in : tuple of float
-        The item. [in]
-    cushion : Cushion
-        Its form and thickness.
-    layers : int
-        How many.
-    table : CushionBlock
-        The cushioning table, for the overlap.
-
-    Returns
-    -------
-    float
-        Area of one layer's thickness. [sq ft]
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> table = packing_rules(on=datetime.date(2026, 11, 25)).cushions
@@ -192,20 +117,6 @@ def _wrap_in2(along: float, one: float, two: float, overlap: float) -> float:
 def fill_volume_cuft(inside_in: Sides, wrapped_in: Sides) -> float:
     """Hollow between a wrapped item and the walls around it.
 
-    Parameters
-    ----------
-    inside_in : tuple of float
-        Inside of the carton. [in]
-    wrapped_in : tuple of float
-        The item with its layers. [in]
-
-    Returns
-    -------
-    float
-        Volume to fill; 0 where nothing is left. [cu ft]
-
-    Examples
-    --------
     >>> fill_volume_cuft((12.0, 12.0, 24.0), (12.0, 12.0, 12.0))
     1.0
     """
@@ -215,26 +126,6 @@ def fill_volume_cuft(inside_in: Sides, wrapped_in: Sides) -> float:
 def face_strips_in(length_in: float, width_in: float, *, closure: Closure, table: CushionBlock) -> list[float]:
     """Strips of tape that close one face of a slotted carton.
 
-    Parameters
-    ----------
-    length_in, width_in : float
-        The face, its seam along the length. [in]
-    closure : str
-        ``centre``: the seam alone; ``H`` and ``full seam``: the seam and both end seams.
-    table : CushionBlock
-        The cushioning table, for how far tape runs past an edge.
-
-    Returns
-    -------
-    list of float
-        Length of each strip. [in]
-
-    References
-    ----------
-    ``tape-guide`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> table = packing_rules(on=datetime.date(2026, 11, 25)).cushions
@@ -251,24 +142,6 @@ def face_strips_in(length_in: float, width_in: float, *, closure: Closure, table
 def slotted_strips_in(sides_in: Sides, *, closure: Closure, own_joint: bool, table: CushionBlock) -> list[float]:
     """Strips of tape for both faces of a slotted carton, and its joint where it needs it.
 
-    Parameters
-    ----------
-    sides_in : tuple of float
-        Outside length, width, height. [in]
-    closure : str
-        As in :func:`face_strips_in`; ``full seam`` tapes the joint too.
-    own_joint : bool
-        Whether the joint was made by hand and must be taped anyway.
-    table : CushionBlock
-        The cushioning table.
-
-    Returns
-    -------
-    list of float
-        Length of each strip. [in]
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> table = packing_rules(on=datetime.date(2026, 11, 25)).cushions
@@ -285,20 +158,6 @@ def slotted_strips_in(sides_in: Sides, *, closure: Closure, own_joint: bool, tab
 def girth_strip_in(one_in: float, two_in: float, *, table: CushionBlock) -> float:
     """A strip of tape once around.
 
-    Parameters
-    ----------
-    one_in, two_in : float
-        The sides that it goes around. [in]
-    table : CushionBlock
-        The cushioning table, for the overlap.
-
-    Returns
-    -------
-    float
-        Its length. [in]
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> girth_strip_in(12, 8, table=packing_rules(on=datetime.date(2026, 11, 25)).cushions)
@@ -310,20 +169,6 @@ def girth_strip_in(one_in: float, two_in: float, *, table: CushionBlock) -> floa
 def stretch_wrap_sqft(sides_in: Sequence[float], *, turns: float) -> float:
     """Stretch film wound around the four long walls of a thing, turns counted with their overlap.
 
-    Parameters
-    ----------
-    sides_in : sequence of float, shape (3,)
-        The thing, in any order. [in]
-    turns : float
-        How often every place is covered.
-
-    Returns
-    -------
-    float
-        Area of film. [sq ft]
-
-    Examples
-    --------
     >>> stretch_wrap_sqft([36, 12, 12], turns=2)
     24.0
     """

@@ -30,18 +30,6 @@ _KINDS = {
 def inch_text(value_in: float) -> str:
     """A length as a tape measure shows it, to the nearest sixteenth.
 
-    Parameters
-    ----------
-    value_in : float
-        The length. [in]
-
-    Returns
-    -------
-    str
-        Such as ``12 3/8``.
-
-    Examples
-    --------
     >>> inch_text(12.38), inch_text(0.5), inch_text(7.99), inch_text(0)
     ('12 3/8', '1/2', '8', '0')
     """
@@ -57,18 +45,6 @@ def inch_text(value_in: float) -> str:
 def fitting_scale(length_in: float, width_in: float) -> int:
     """The largest drawing scale at which a sheet fits the page.
 
-    Parameters
-    ----------
-    length_in, width_in : float
-        What is drawn. [in]
-
-    Returns
-    -------
-    int
-        One to so many.
-
-    Examples
-    --------
     >>> fitting_scale(96, 48)
     15
     """
@@ -79,17 +55,7 @@ def fitting_scale(length_in: float, width_in: float) -> int:
 
 
 class Pen:
-    """One drawing of a part whose lower left corner is the origin.
-
-    Parameters
-    ----------
-    length_in, width_in : float
-        Size of what is drawn. [in]
-    title : str
-        What it is.
-    note : str
-        A second line below the title.
-    """
+    """One drawing of a part whose lower left corner is the origin."""
 
     def __init__(self, length_in: float, width_in: float, *, title: str, note: str = "") -> None:
         self.length_in, self.width_in = length_in, width_in
@@ -203,18 +169,6 @@ def plot_blank(blank: Blank) -> str:
 
     What stays is tinted; corners that fall away are white.
 
-    Parameters
-    ----------
-    blank : Blank
-        From :mod:`flipkit.packing.blanks`.
-
-    Returns
-    -------
-    str
-        One SVG element, sized in millimetres for an upright page.
-
-    Examples
-    --------
     >>> from flipkit.packing.blanks import pad_blank
     >>> plot_blank(pad_blank("pad", 12, 10)).startswith("<svg")
     True
@@ -240,20 +194,7 @@ def plot_blank(blank: Blank) -> str:
 
 
 def plot_sheet(use: SheetUse, blanks: tuple[Blank, ...]) -> str:
-    """A sheet to scale with the blanks on it, the cuts numbered in order, old scores and waste.
-
-    Parameters
-    ----------
-    use : SheetUse
-        One sheet of a nest.
-    blanks : tuple of Blank
-        The blanks that the nest placed, in its order.
-
-    Returns
-    -------
-    str
-        One SVG element, sized in millimetres for an upright page.
-    """
+    """A sheet to scale with the blanks on it, the cuts numbered in order, old scores and waste."""
     sheet = use.sheet
     title = f"{sheet.name.capitalize()}, {inch_text(sheet.length_in)} x {inch_text(sheet.width_in)} in"
     waste = use.waste_in2 / use.area_in2
@@ -300,36 +241,12 @@ def _laid(
 
 
 def plot_nest(nest: Nest, blanks: tuple[Blank, ...]) -> list[str]:
-    """Every sheet of a nest.
-
-    Parameters
-    ----------
-    nest : Nest
-        From :func:`flipkit.packing.blanks.nest`.
-    blanks : tuple of Blank
-        The blanks that it placed, in its order.
-
-    Returns
-    -------
-    list of str
-        One SVG element a sheet.
-    """
+    """Every sheet of a nest."""
     return [plot_sheet(use, blanks) for use in nest.uses]
 
 
 def plot_cut_down(draft: Draft) -> str:
-    """A wall of a carton that is cut down: where to slit, score anew and trim.
-
-    Parameters
-    ----------
-    draft : Draft
-        A draft of the style ``cut_down``.
-
-    Returns
-    -------
-    str
-        One SVG element: the long wall with its upper flap folded up, laid flat.
-    """
+    """A wall of a carton that is cut down: where to slit, score anew and trim."""
     carton = draft.pieces[0]
     height, flap = draft.inside_in[2], carton.width_in / 2
     # Opened upward, the wall and its old flap together; the new flap is the old half width again.
@@ -355,20 +272,7 @@ def plot_cut_down(draft: Draft) -> str:
 
 
 def plot_layers(draft: Draft, item: PackItem) -> list[str]:
-    """The packed item from above and from the front: outside, clearance, padding, item.
-
-    Parameters
-    ----------
-    draft : Draft
-        Any draft but a pick-up.
-    item : PackItem
-        The item.
-
-    Returns
-    -------
-    list of str
-        Two SVG elements.
-    """
+    """The packed item from above and from the front: outside, clearance, padding, item."""
     views = []
     way = draft.padding
     bare = turned(item.sides_in, draft.turn)
@@ -395,19 +299,7 @@ def plot_layers(draft: Draft, item: PackItem) -> list[str]:
 
 
 def plot_plan(plan: Plan) -> list[str]:
-    """Every drawing that a plan's best way asks for, in the order of work.
-
-    Parameters
-    ----------
-    plan : Plan
-        From :func:`flipkit.packing.plan.packing_plan`.
-
-    Returns
-    -------
-    list of str
-        SVG elements: sheets, then blanks or the carton cut down, then the packed layers; empty
-        for a pick-up and where nothing is possible.
-    """
+    """Every drawing that a plan's best way asks for, in the order of work."""
     best = plan.best
     if best is None or best.draft.style == "pickup":
         return []

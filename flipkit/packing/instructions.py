@@ -28,18 +28,7 @@ RESTRICTED = {
 
 
 def knife_caution(one: Priced) -> str:
-    """A word on knives, where board is cut.
-
-    Parameters
-    ----------
-    one : Priced
-        The way to pack.
-
-    Returns
-    -------
-    str
-        The caution; empty where nothing is cut.
-    """
+    """A word on knives, where board is cut."""
     if not one.draft.knife_in:
         return ""
     return (
@@ -49,18 +38,7 @@ def knife_caution(one: Priced) -> str:
 
 
 def lifting_caution(one: Priced) -> str:
-    """A word on lifting, above the limit of one person.
-
-    Parameters
-    ----------
-    one : Priced
-        The way to pack.
-
-    Returns
-    -------
-    str
-        The caution; empty where one person is enough.
-    """
+    """A word on lifting, above the limit of one person."""
     lift = one.hands
     if lift.people == 1 and lift.enough:
         return ""
@@ -74,18 +52,7 @@ def lifting_caution(one: Priced) -> str:
 
 
 def goods_caution(item: PackItem) -> str:
-    """A word on restricted goods, from the words of the title.
-
-    Parameters
-    ----------
-    item : PackItem
-        The item.
-
-    Returns
-    -------
-    str
-        The caution; a general one where the title points at nothing.
-    """
+    """A word on restricted goods, from the words of the title."""
     found = [what for what, words in RESTRICTED.items() if re.search(rf"\b({words})\b", item.title, re.I)]
     if found:
         return (
@@ -98,20 +65,7 @@ def goods_caution(item: PackItem) -> str:
 
 
 def strength_cautions(one: Priced, check: StrengthCheck) -> list[str]:
-    """Words on the carton's strength: an estimate, unknown, too large, dense contents, stacking.
-
-    Parameters
-    ----------
-    one : Priced
-        The way to pack.
-    check : StrengthCheck
-        Its strength.
-
-    Returns
-    -------
-    list of str
-        The cautions; always the first one where there is a carton.
-    """
+    """Words on the carton's strength: an estimate, unknown, too large, dense contents, stacking."""
     if one.draft.caliper_in <= 0:
         return []
     said = ["Strength: an estimate from the board's grade, not a certificate; a used, damp or crushed carton has less."]
@@ -139,20 +93,7 @@ def strength_cautions(one: Priced, check: StrengthCheck) -> list[str]:
 
 
 def packaging_caution(one: Priced, rules: PackingRules) -> str:
-    """A word on what carriers charge extra for the outside.
-
-    Parameters
-    ----------
-    one : Priced
-        The way to pack.
-    rules : PackingRules
-        Rules in force.
-
-    Returns
-    -------
-    str
-        The caution; empty where nothing is triggered.
-    """
+    """A word on what carriers charge extra for the outside."""
     if one.draft.style == "pickup":
         return ""
     found = packaging_triggers(one.draft.packaging, one.draft.outside_in, block=rules.cartons)
@@ -162,18 +103,7 @@ def packaging_caution(one: Priced, rules: PackingRules) -> str:
 
 
 def board_cautions(one: Priced) -> list[str]:
-    """Words on how the blanks lie: old scores across a panel, flutes that lie flat.
-
-    Parameters
-    ----------
-    one : Priced
-        The way to pack.
-
-    Returns
-    -------
-    list of str
-        The cautions.
-    """
+    """Words on how the blanks lie: old scores across a panel, flutes that lie flat."""
     said = []
     for use in one.nest.uses if one.nest else ():
         crossed = [
@@ -192,20 +122,7 @@ def board_cautions(one: Priced) -> list[str]:
 
 
 def cushion_caution(one: Priced, assumptions: Assumptions) -> str:
-    """A word on how sure the cushioning is.
-
-    Parameters
-    ----------
-    one : Priced
-        The way to pack.
-    assumptions : Assumptions
-        Whether rough handling is reckoned with.
-
-    Returns
-    -------
-    str
-        The caution; empty where nothing is cushioned.
-    """
+    """A word on how sure the cushioning is."""
     way = one.draft.padding
     if way is None or way.cushion is None:
         return ""
@@ -236,21 +153,7 @@ _SET_UP = {
 
 
 def plan_reading(plan: Plan, *, currency: str = "USD") -> list[str]:
-    """What to do, why, and what to look out for.
-
-    Parameters
-    ----------
-    plan : Plan
-        From :func:`flipkit.packing.plan.packing_plan`.
-    currency : str
-        Code of the shop's currency.
-
-    Returns
-    -------
-    list of str
-        Sentences in order; a caution follows the step that it belongs to and begins with
-        ``Caution.``
-    """
+    """What to do, why, and what to look out for."""
     best = plan.best
     if best is None:
         return [
@@ -279,18 +182,7 @@ def _nearest(plan: Plan) -> list[str]:
 
 
 def plan_cautions(plan: Plan) -> list[str]:
-    """The cautions of a plan alone, for a box beside it.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-
-    Returns
-    -------
-    list of str
-        Without the word that marks them in the reading.
-    """
+    """The cautions of a plan alone, for a box beside it."""
     return [line.removeprefix(CAUTION) for line in plan_reading(plan) if line.startswith(CAUTION)]
 
 

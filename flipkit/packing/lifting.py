@@ -23,13 +23,7 @@ COUPLINGS = ("good", "fair", "poor")
 
 @dataclass(frozen=True)
 class FrequencyTable:
-    """Multiplier by lifts a minute, for hands below knuckle height and from there up.
-
-    Attributes
-    ----------
-    lifts_per_min, low, high : tuple of float
-        Rows of one duration class.
-    """
+    """Multiplier by lifts a minute, for hands below knuckle height and from there up."""
 
     lifts_per_min: tuple[float, ...]
     low: tuple[float, ...]
@@ -38,22 +32,7 @@ class FrequencyTable:
 
 @dataclass(frozen=True)
 class LiftingBlock(Block):
-    """The equation as one edition of the manual gives it.
-
-    Attributes
-    ----------
-    load_constant_lb : float
-        Limit under the best conditions. [lb]
-    constants : dict
-        Coefficients and bounds by component: horizontal, vertical, distance, asymmetry, duration,
-        grip, reach, team.
-    tables : dict
-        Printed multiplier by printed argument, for horizontal, vertical, distance and asymmetry.
-    frequency : dict
-        A table a duration class.
-    coupling : dict
-        Grip to (multiplier below knuckle height, multiplier from there up).
-    """
+    """The equation as one edition of the manual gives it."""
 
     load_constant_lb: float
     constants: dict[str, dict[str, float]]
@@ -81,23 +60,7 @@ _TABLES = {
 
 
 def read_lifting(folder: Path) -> RuleSet[LiftingBlock]:
-    """Read the lifting equation from a folder with ``lifting.toml`` and its printed tables.
-
-    Parameters
-    ----------
-    folder : Path
-        Folder that holds ``lifting.toml``, ``horizontal.csv`` and the other five tables.
-
-    Returns
-    -------
-    RuleSet
-        The equation's editions.
-
-    Raises
-    ------
-    RuleTableError
-        If a file is missing, a key unknown or a multiplier outside 0 to 1.
-    """
+    """Read the lifting equation from a folder with ``lifting.toml`` and its printed tables."""
     tables = {name: _pairs(folder / f"{name}.csv", head) for name, head in _TABLES.items()}
     frequency = _frequency(folder / "frequency.csv")
     coupling = _coupling(folder / "coupling.csv")
@@ -205,17 +168,7 @@ Duration = Literal["short", "moderate", "long"]
 
 @dataclass(frozen=True)
 class WeightLimit:
-    """A recommended weight limit with the multipliers that made it.
-
-    Attributes
-    ----------
-    limit_lb : float
-        Recommended weight limit. [lb]
-    horizontal, vertical, distance, asymmetry, frequency, coupling : float
-        Multipliers from 0 to 1.
-    worksheet : bool
-        Whether the manual's two-decimal tables were used.
-    """
+    """A recommended weight limit with the multipliers that made it."""
 
     limit_lb: float
     horizontal: float
@@ -246,43 +199,6 @@ def weight_limit(
 ) -> WeightLimit:
     """What nearly every healthy worker may lift under the conditions given.
 
-    Parameters
-    ----------
-    equation : LiftingBlock
-        The edition in force on the day, from :func:`flipkit.packing.materials.packing_rules`.
-    horizontal_in : float
-        From the middle between the ankles to the middle between the hands. [in]
-    vertical_in : float
-        Hands above the floor. [in]
-    distance_in : float
-        How far up or down the hands travel. [in]
-    asymmetry_deg : float
-        How far the load stands to the side of straight ahead. [deg]
-    lifts_per_min : float
-        Mean lifts a minute over 15 minutes. [1/min]
-    duration : str
-        ``short`` (to 1 h), ``moderate`` (to 2 h) or ``long`` (to 8 h), see :func:`lifting_duration`.
-    coupling : str
-        Grip: ``good``, ``fair`` or ``poor``.
-    worksheet : bool
-        Whether to work as the manual's worksheets do.
-
-    Returns
-    -------
-    WeightLimit
-        The limit and its multipliers; 0 where a bound of the equation is passed.
-
-    Raises
-    ------
-    MeasureError
-        If a measure is negative or not finite, or a word is unknown.
-
-    References
-    ----------
-    ``niosh-94-110`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
@@ -330,26 +246,6 @@ def frequency_multiplier(
 ) -> float:
     """Multiplier for how often a lift comes: the table's rows, a straight line between them.
 
-    Parameters
-    ----------
-    equation : LiftingBlock
-        The edition in force on the day, from :func:`flipkit.packing.materials.packing_rules`.
-    lifts_per_min : float
-        Mean lifts a minute; fewer than one in five minutes count as that. [1/min]
-    duration : str
-        ``short``, ``moderate`` or ``long``.
-    vertical_in : float
-        Hands above the floor; the table has one column below 30 in and one from there. [in]
-    worksheet : bool
-        Whether to round to two decimals, half up.
-
-    Returns
-    -------
-    float
-        The multiplier; 0 above the table's last row.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
@@ -375,20 +271,6 @@ def frequency_multiplier(
 def lifting_index(load_lb: float, limit: WeightLimit) -> float:
     """How many times the recommended limit a load weighs; above 1 the risk rises for some workers.
 
-    Parameters
-    ----------
-    load_lb : float
-        Weight lifted. [lb]
-    limit : WeightLimit
-        From :func:`weight_limit`.
-
-    Returns
-    -------
-    float
-        The index, to one decimal in worksheet mode; infinite where the limit is 0.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
@@ -405,20 +287,6 @@ def lifting_index(load_lb: float, limit: WeightLimit) -> float:
 def half_up(value: float, places: int) -> float:
     """A number rounded half up as the manual rounds, conversion noise aside.
 
-    Parameters
-    ----------
-    value : float
-        The number.
-    places : int
-        Decimals kept.
-
-    Returns
-    -------
-    float
-        The rounded number.
-
-    Examples
-    --------
     >>> half_up(0.925, 2), half_up(1 - 0.0075 * 10, 2)
     (0.93, 0.93)
     """
@@ -483,27 +351,6 @@ def composite_lifting_index(
     The hardest task counts in full; each further one adds its frequency-independent index times
     what its own lifts take from the frequency multiplier.
 
-    Parameters
-    ----------
-    single_task_index : sequence of float, shape (n,)
-        Index of each task alone, in falling order; only the first enters.
-    frequency_independent_index : sequence of float, shape (n,)
-        Index of each task with a frequency multiplier of 1.
-    multiplier : sequence of float, shape (n,)
-        Frequency multiplier at the lifts of the first task, of the first two together, and so on.
-
-    Returns
-    -------
-    float
-        The composite index.
-
-    Raises
-    ------
-    MeasureError
-        If the lengths differ, a task is missing, or a multiplier is 0.
-
-    Examples
-    --------
     >>> round(composite_lifting_index([1.6, 0, 0], [0, 1.0, 0.67], [0.94, 0.88, 0.70]), 3)
     1.868
     """
@@ -522,22 +369,6 @@ def composite_lifting_index(
 def mean_frequency(lifts_per_min: float, *, lifting_min: float, window_min: float) -> float:
     """Lifts a minute over the whole window, where lifting goes on for a part of it.
 
-    Parameters
-    ----------
-    lifts_per_min : float
-        While lifting. [1/min]
-    lifting_min : float
-        How long lifting goes on within the window. [min]
-    window_min : float
-        The window, 15 minutes in the manual. [min]
-
-    Returns
-    -------
-    float
-        Mean lifts a minute. [1/min]
-
-    Examples
-    --------
     >>> round(mean_frequency(10, lifting_min=8, window_min=15), 2)
     5.33
     """
@@ -549,20 +380,6 @@ def mean_frequency(lifts_per_min: float, *, lifting_min: float, window_min: floa
 def recovery_needed_min(work_min: float, *, equation: LiftingBlock) -> float:
     """Light work or rest that must follow a stretch of lifting for its duration class to hold.
 
-    Parameters
-    ----------
-    work_min : float
-        Lifting without a break. [min]
-    equation : LiftingBlock
-        The edition in force on the day, from :func:`flipkit.packing.materials.packing_rules`.
-
-    Returns
-    -------
-    float
-        Minutes of recovery; 0 for the long class, which asks for usual breaks only. [min]
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
@@ -581,25 +398,6 @@ def lifting_duration(stretches: Sequence[tuple[float, float]], *, equation: Lift
     A stretch whose recovery is too short runs on into the next one: their lifting minutes add.
     After the last stretch the lifting is over, so its recovery is enough.
 
-    Parameters
-    ----------
-    stretches : sequence of (float, float)
-        Minutes of lifting and of light work after them, in order. [min]
-    equation : LiftingBlock
-        The edition in force on the day, from :func:`flipkit.packing.materials.packing_rules`.
-
-    Returns
-    -------
-    str
-        ``short``, ``moderate`` or ``long``.
-
-    Raises
-    ------
-    MeasureError
-        If a time is negative, or one run of lifting passes 8 hours.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
@@ -627,22 +425,6 @@ def lifting_duration(stretches: Sequence[tuple[float, float]], *, equation: Lift
 def reach_in(width_in: float, vertical_in: float, *, equation: LiftingBlock) -> float:
     """Horizontal distance of a carton held against the body, when it is not measured.
 
-    Parameters
-    ----------
-    width_in : float
-        The carton's side that points away from the body. [in]
-    vertical_in : float
-        Hands above the floor. [in]
-    equation : LiftingBlock
-        The edition in force on the day, from :func:`flipkit.packing.materials.packing_rules`.
-
-    Returns
-    -------
-    float
-        8 in and half the width; 10 in and half the width with the hands below 10 in. [in]
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
@@ -656,26 +438,6 @@ def reach_in(width_in: float, vertical_in: float, *, equation: LiftingBlock) -> 
 def carton_coupling(front_in: float, height_in: float, *, equation: LiftingBlock) -> Coupling:
     """Grip on a plain carton without handholds, fingers flexed under it.
 
-    Parameters
-    ----------
-    front_in : float
-        Side across the body, between the hands. [in]
-    height_in : float
-        Height as held. [in]
-    equation : LiftingBlock
-        The edition in force on the day, from :func:`flipkit.packing.materials.packing_rules`.
-
-    Returns
-    -------
-    str
-        ``fair`` for a container of optimal size, ``poor`` for a longer or higher one.
-
-    References
-    ----------
-    ``materials-handling-2-6`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
@@ -693,27 +455,6 @@ def team_limit_lb(limit_lb: float, people: int, *, equation: LiftingBlock) -> fl
     The lifting equation itself does not speak of teams; the shares are a safety authority's rule
     of thumb, met at second hand.
 
-    Parameters
-    ----------
-    limit_lb : float
-        Limit of one person. [lb]
-    people : int
-        One, two or three.
-    equation : LiftingBlock
-        The edition in force on the day, from :func:`flipkit.packing.materials.packing_rules`.
-
-    Returns
-    -------
-    float
-        Limit of the team. [lb]
-
-    Raises
-    ------
-    MeasureError
-        If the number of people is none of these.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
@@ -731,25 +472,7 @@ def team_limit_lb(limit_lb: float, people: int, *, equation: LiftingBlock) -> fl
 
 @dataclass(frozen=True)
 class Hands:
-    """Who lifts a parcel, and why.
-
-    Attributes
-    ----------
-    people : int
-        One or two.
-    limit_lb : float
-        Recommended weight limit of one person: the lower of pick-up and set-down. [lb]
-    team_limit_lb : float
-        What two may lift together. [lb]
-    lifting_index : float
-        Weight / limit of one person; infinite where the parcel cannot be held close enough.
-    enough : bool
-        Whether these people are enough.
-    hardest : str
-        What lowers the limit most: horizontal, vertical, distance, asymmetry, frequency or coupling.
-    why : str
-        Why two, in words; empty for one.
-    """
+    """Who lifts a parcel, and why."""
 
     people: int
     limit_lb: float
@@ -775,30 +498,6 @@ def hands(
     people stand at its ends and reach no farther than assumed for a team. The equation covers the
     two lifts, not the way between them.
 
-    Parameters
-    ----------
-    sides_in : tuple of float
-        Outside, in any order. [in]
-    weight_lb : float
-        Parcel as packed. [lb]
-    equation : LiftingBlock
-        The lifting equation in force.
-    assumptions : Assumptions
-        From :func:`flipkit.assumptions.load_assumptions`.
-    worksheet : bool
-        Whether to work as the manual's worksheets do.
-
-    Returns
-    -------
-    Hands
-        One person at or below the lifting limit, two above it or for a long parcel.
-
-    References
-    ----------
-    ``niosh-94-110`` and ``team-handling`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.assumptions import load_assumptions
     >>> from flipkit.packing.materials import packing_rules

@@ -23,43 +23,19 @@ WALLS = ("single", "double", "triple", "solid")
 
 @dataclass(frozen=True)
 class Flute:
-    """One kind of board.
-
-    Attributes
-    ----------
-    name : str
-        Letter or letters, outside first.
-    wall : str
-        ``single``, ``double`` or ``triple``.
-    medium_in : float
-        Height of the fluted medium, liners not counted. [in]
-    per_foot : int
-        Flutes in a foot.
-    caliper_in : float
-        Thickness of the combined board. [in]
-    lb_per_sqft : float
-        Weight of the combined board. [lb/sq ft]
-    """
+    """One kind of board."""
 
     name: str
     wall: str
     medium_in: float
     per_foot: int
     caliper_in: float
-    lb_per_sqft: float
+    lb_per_sqft: float  # [lb/sq ft]
 
 
 @dataclass(frozen=True)
 class ScoreAllowance:
-    """What is added to inside sizes so that the folded carton measures them.
-
-    Attributes
-    ----------
-    panel_in, depth_in, flap_in : float
-        Added to each panel, to the depth between the flaps, and to each flap. [in]
-    joint_in : float
-        Lap where the ends of the blank meet. [in]
-    """
+    """What is added to inside sizes so that the folded carton measures them."""
 
     panel_in: float
     depth_in: float
@@ -69,23 +45,7 @@ class ScoreAllowance:
 
 @dataclass(frozen=True)
 class BoardBlock(Block):
-    """Board as one edition of the sources gives it.
-
-    Attributes
-    ----------
-    flutes : dict
-        Name to :class:`Flute`.
-    panel, depth, flap : float
-        Allowances in calipers.
-    joint_least_in, joint_better_in : float
-        Lap of the joint. [in]
-    large_over_in, large_in, small_in : float
-        Tolerance of a finished carton, by its length + width + depth. [in]
-    flap_gap_in : float
-        Gap allowed between the outer flaps. [in]
-    thumbs : dict
-        Name of a style to (lengths, widths, heights, inches) across and along its blank.
-    """
+    """Board as one edition of the sources gives it."""
 
     flutes: dict[str, Flute]
     panel: float
@@ -107,23 +67,7 @@ class BoardBlock(Block):
 
 
 def read_board(file: Path) -> RuleSet[BoardBlock]:
-    """Read the board table.
-
-    Parameters
-    ----------
-    file : Path
-        The TOML file.
-
-    Returns
-    -------
-    RuleSet
-        Its blocks.
-
-    Raises
-    ------
-    RuleTableError
-        If a key is missing, unknown or out of range.
-    """
+    """Read the board table."""
 
     def make(keys: Keys, common: dict[str, Any]) -> BoardBlock:
         flutes = {}
@@ -174,24 +118,6 @@ def read_board(file: Path) -> RuleSet[BoardBlock]:
 def score_allowance(flute: Flute, *, block: BoardBlock) -> ScoreAllowance:
     """Allowances for the scores of a carton of this board.
 
-    Parameters
-    ----------
-    flute : Flute
-        The board.
-    block : BoardBlock
-        The table in force.
-
-    Returns
-    -------
-    ScoreAllowance
-        In inches, with the better joint.
-
-    References
-    ----------
-    ``three-ply-blank`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> board = packing_rules(on=datetime.date(2026, 11, 25)).board
@@ -205,24 +131,6 @@ def score_allowance(flute: Flute, *, block: BoardBlock) -> ScoreAllowance:
 def carton_tolerance_in(length_in: float, width_in: float, depth_in: float, *, block: BoardBlock) -> float:
     """How far a finished slotted carton's sides may lie from the size asked for.
 
-    Parameters
-    ----------
-    length_in, width_in, depth_in : float
-        Inside sizes. [in]
-    block : BoardBlock
-        The table in force.
-
-    Returns
-    -------
-    float
-        Plus or minus. [in]
-
-    References
-    ----------
-    ``astm-d5118`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> carton_tolerance_in(12, 10, 8, block=packing_rules(on=datetime.date(2026, 11, 25)).board)
@@ -236,31 +144,6 @@ def thumb_blank_in(
 ) -> tuple[float, float]:
     """Blank of a carton by a rule of thumb, board thickness left out: a check, not a size to cut by.
 
-    Parameters
-    ----------
-    style : str
-        ``slotted carton``, ``lid and base``, ``folding mailer`` or ``tuck-end carton``.
-    length_in, width_in, height_in : float
-        Of the carton. [in]
-    block : BoardBlock
-        The table in force.
-
-    Returns
-    -------
-    tuple of float
-        Across and along. [in]
-
-    Raises
-    ------
-    MeasureError
-        If there is no rule for the style.
-
-    References
-    ----------
-    ``blank-rules-of-thumb`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> thumb_blank_in("slotted carton", 16, 12, 8, block=packing_rules(on=datetime.date(2026, 11, 25)).board)
@@ -295,27 +178,11 @@ Strength = Literal["carton rule", "carriers' working guide"]
 
 @dataclass(frozen=True)
 class Grade:
-    """One row of the carton rule.
-
-    Attributes
-    ----------
-    wall : str
-        ``single``, ``double``, ``triple`` or ``solid``.
-    burst : int
-        Least burst strength. [lb/sq in]
-    ect : int or None
-        Edge crush that stands for it; None for solid board. [lb/in]
-    gross_lb : float
-        Most that carton and contents weigh. [lb]
-    united_in : float
-        Most that outside length + width + height measure. [in]
-    facings_lb : float
-        Least weight of the facings. [lb per 1,000 sq ft]
-    """
+    """One row of the carton rule."""
 
     wall: str
-    burst: int
-    ect: int | None
+    burst: int  # [lb/sq in]
+    ect: int | None  # [lb/in]
     gross_lb: float
     united_in: float
     facings_lb: float
@@ -328,19 +195,7 @@ class Grade:
 
 @dataclass(frozen=True)
 class PackagingTrigger:
-    """Something about the outer packaging that carriers charge extra for.
-
-    Attributes
-    ----------
-    trigger : str
-        What it is, in words.
-    when : tuple of str
-        Packagings that it applies to.
-    at_most_in : float or None
-        Only when the lowest side is at most this. [in]
-    soft_over_in : tuple of float or None
-        For a soft pack, only when a side is larger than these, sides sorted. [in]
-    """
+    """Something about the outer packaging that carriers charge extra for."""
 
     trigger: str
     when: tuple[str, ...]
@@ -350,30 +205,12 @@ class PackagingTrigger:
 
 @dataclass(frozen=True)
 class CartonBlock(Block):
-    """The carton rule as in force for a time.
-
-    Attributes
-    ----------
-    grades : tuple of Grade
-        Weakest first within each wall.
-    guide : dict
-        Edge crush to gross weight by carriers' working guide. [lb]
-    guide_double_from_ect : int
-        Double wall that the guide asks for above its last row.
-    dense : tuple of (float, float, int)
-        Above, up to, burst needed for dense contents by post. [lb, lb, lb/sq in]
-    losses : dict
-        Cause to the share of compression strength that is left.
-    packaging : tuple of PackagingTrigger
-        Extra charges for packaging.
-    compression_constant, perimeters_per_depth : float
-        Simplified McKee formula, and its limit of depth.
-    """
+    """The carton rule as in force for a time."""
 
     grades: tuple[Grade, ...]
-    guide: dict[int, float]
+    guide: dict[int, float]  # [lb]
     guide_double_from_ect: int
-    dense: tuple[tuple[float, float, int], ...]
+    dense: tuple[tuple[float, float, int], ...]  # [lb, lb, lb/sq in]
     losses: dict[str, float]
     packaging: tuple[PackagingTrigger, ...]
     compression_constant: float
@@ -381,23 +218,7 @@ class CartonBlock(Block):
 
 
 def read_cartons(file: Path) -> RuleSet[CartonBlock]:
-    """Read the carton rule.
-
-    Parameters
-    ----------
-    file : Path
-        The TOML file.
-
-    Returns
-    -------
-    RuleSet
-        Its blocks.
-
-    Raises
-    ------
-    RuleTableError
-        If a key is missing, unknown or out of range.
-    """
+    """Read the carton rule."""
     name, blocks = read_blocks(read_toml(file, shown=file.name), file=file.name, kind="cartons", make=_carton_block)
     return RuleSet("cartons", name, file.name, blocks)
 
@@ -461,26 +282,6 @@ _GRADE_TEXT = re.compile(r"(?:(single|double|triple|solid)(?:[ -]?wall)?,?\s*)?(
 def carton_grade(text: str, *, block: CartonBlock) -> Grade:
     """The row of the rule that a carton's certificate names.
 
-    Parameters
-    ----------
-    text : str
-        Such as ``32 ECT``, ``200 burst``, ``double wall, 48 ECT``. A bare number is edge crush
-        below 125 and burst from there; a burst strength without a wall means single wall.
-    block : CartonBlock
-        The rule in force.
-
-    Returns
-    -------
-    Grade
-        Its row.
-
-    Raises
-    ------
-    MeasureError
-        If the rule has no such row.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
@@ -504,24 +305,6 @@ def carton_grade(text: str, *, block: CartonBlock) -> Grade:
 def gross_limit_lb(grade: Grade, *, strength: Strength, block: CartonBlock) -> float:
     """Most that a carton of this strength may weigh with its contents.
 
-    Parameters
-    ----------
-    grade : Grade
-        The carton's row.
-    strength : str
-        ``carton rule``, or ``carriers' working guide`` for the stricter figures that carriers
-        advise for a single parcel; a row that the guide leaves out takes the guide's next lower
-        one, and double wall from the guide's mark takes the rule's own figure.
-    block : CartonBlock
-        The rule in force.
-
-    Returns
-    -------
-    float
-        Gross weight; 0 where the guide allows nothing so weak. [lb]
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
@@ -542,24 +325,6 @@ def gross_limit_lb(grade: Grade, *, strength: Strength, block: CartonBlock) -> f
 def grade_needed(gross_lb: float, united_in: float, *, wall: str, block: CartonBlock) -> Grade | None:
     """Weakest row of a wall that the carton rule allows for a weight and a size.
 
-    Parameters
-    ----------
-    gross_lb : float
-        Carton and contents. [lb]
-    united_in : float
-        Outside length + width + height. [in]
-    wall : str
-        ``single``, ``double``, ``triple`` or ``solid``.
-    block : CartonBlock
-        The rule in force.
-
-    Returns
-    -------
-    Grade or None
-        None where no row of this wall is enough.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
@@ -573,24 +338,6 @@ def grade_needed(gross_lb: float, united_in: float, *, wall: str, block: CartonB
 def dense_burst(weight_lb: float, *, block: CartonBlock) -> int:
     """Burst strength that dense contents sent by post need.
 
-    Parameters
-    ----------
-    weight_lb : float
-        Weight of the parcel. [lb]
-    block : CartonBlock
-        The rule in force.
-
-    Returns
-    -------
-    int
-        Burst strength; 0 where the rule asks for none. [lb/sq in]
-
-    References
-    ----------
-    ``usps-publication-2`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
@@ -615,33 +362,6 @@ def box_compression_lb(
     slotted carton with its flutes upright, new and dry; the height does not enter. See
     :func:`compression_scope` for what takes a carton out of it.
 
-    Parameters
-    ----------
-    length_in, width_in : float
-        Of the carton's top. [in]
-    ect_lb_per_in : float
-        Edge crush of the board. [lb/in]
-    caliper_in : float
-        Thickness of the board. [in]
-    block : CartonBlock
-        The rule in force.
-
-    Returns
-    -------
-    float
-        Compression strength; an estimate, no safe load. [lb]
-
-    Raises
-    ------
-    MeasureError
-        If a measure is not above zero.
-
-    References
-    ----------
-    .. [1] ``mckee-1963`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
@@ -665,24 +385,6 @@ def compression_scope(
 ) -> list[str]:
     """Why the compression formula does not hold for a carton; nothing where it does.
 
-    Parameters
-    ----------
-    length_in, width_in, depth_in : float
-        Of the carton. [in]
-    slotted : bool
-        Whether it is a regular slotted carton.
-    flutes_upright : bool
-        Whether the flutes run up and down its walls.
-    block : CartonBlock
-        The rule in force.
-
-    Returns
-    -------
-    list of str
-        Reasons in words.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
@@ -703,31 +405,6 @@ def compression_scope(
 def stacking_load_lb(compression_lb: float, *, causes: Sequence[str], block: CartonBlock) -> float:
     """What is left of a carton's compression strength after time and damp have taken their share.
 
-    Parameters
-    ----------
-    compression_lb : float
-        From :func:`box_compression_lb`. [lb]
-    causes : sequence of str
-        Rows of the table of losses, such as ``30 days under load`` and ``80 % humidity``.
-    block : CartonBlock
-        The rule in force.
-
-    Returns
-    -------
-    float
-        Strength left; still an estimate. [lb]
-
-    Raises
-    ------
-    MeasureError
-        If the table has no such row.
-
-    References
-    ----------
-    ``compression-losses`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
@@ -747,19 +424,7 @@ def stacking_load_lb(compression_lb: float, *, causes: Sequence[str], block: Car
 
 @dataclass(frozen=True)
 class Fragility:
-    """How much shock a class of things survives.
-
-    Attributes
-    ----------
-    name : str
-        The class in words.
-    g : float or None
-        Lower end of what it survives, in multiples of gravity; None where nothing can break.
-    clearance_in : float
-        Least distance to every wall. [in]
-    such_as : str
-        Examples.
-    """
+    """How much shock a class of things survives."""
 
     name: str
     g: float | None
@@ -769,50 +434,22 @@ class Fragility:
 
 @dataclass(frozen=True)
 class CushionMaterial:
-    """A kind of cushioning.
-
-    Attributes
-    ----------
-    name : str
-        What it is called.
-    factor : float
-        Cushion factor C near the best point of its curve.
-    lb_per_cuft : float
-        Weight. [lb/cu ft]
-    """
+    """A kind of cushioning."""
 
     name: str
     factor: float
-    lb_per_cuft: float
+    lb_per_cuft: float  # [lb/cu ft]
 
 
 @dataclass(frozen=True)
 class CushionBlock(Block):
-    """Cushioning as one edition of the sources gives it.
-
-    Attributes
-    ----------
-    fragility : dict
-        Class name to :class:`Fragility`, most fragile first.
-    drops : tuple of (float, float, float)
-        Below this weight, height, height for rougher handling. [lb, in, in]
-    drop_above_in : float
-        Height for what is heavier than the last row. [in]
-    materials : dict
-        Name to :class:`CushionMaterial`.
-    sheets : dict
-        Allowances of the flat covers. [in]
-    tape_past_edge_in : float
-        How far tape runs past an edge. [in]
-    tape_strips : int
-        Strips a face in the H closure.
-    """
+    """Cushioning as one edition of the sources gives it."""
 
     fragility: dict[str, Fragility]
-    drops: tuple[tuple[float, float, float], ...]
+    drops: tuple[tuple[float, float, float], ...]  # [lb, in, in]
     drop_above_in: float
     materials: dict[str, CushionMaterial]
-    sheets: dict[str, float]
+    sheets: dict[str, float]  # [in]
     tape_past_edge_in: float
     tape_strips: int
 
@@ -836,23 +473,7 @@ _SHEETS = (
 
 
 def read_cushions(file: Path) -> RuleSet[CushionBlock]:
-    """Read the cushioning table.
-
-    Parameters
-    ----------
-    file : Path
-        The TOML file.
-
-    Returns
-    -------
-    RuleSet
-        Its blocks.
-
-    Raises
-    ------
-    RuleTableError
-        If a key is missing, unknown or out of range.
-    """
+    """Read the cushioning table."""
     name, blocks = read_blocks(read_toml(file, shown=file.name), file=file.name, kind="cushions", make=_cushion_block)
     return RuleSet("cushions", name, file.name, blocks)
 
@@ -902,26 +523,6 @@ def _cushion_block(keys: Keys, common: dict[str, Any]) -> CushionBlock:
 def drop_height_in(weight_lb: float, *, rough: bool, block: CushionBlock) -> float:
     """Height from which a parcel of this weight must expect to fall.
 
-    Parameters
-    ----------
-    weight_lb : float
-        Weight of the parcel. [lb]
-    rough : bool
-        Whether to take the column for rougher handling.
-    block : CushionBlock
-        The table in force.
-
-    Returns
-    -------
-    float
-        Free-fall height. [in]
-
-    References
-    ----------
-    ``drop-heights`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> table = packing_rules(on=datetime.date(2026, 11, 25)).cushions
@@ -937,31 +538,6 @@ def drop_height_in(weight_lb: float, *, rough: bool, block: CushionBlock) -> flo
 def cushion_thickness_in(cushion_factor: float, drop_in: float, fragility_g: float) -> float:
     """Cushion that brings a fall's shock down to what the item survives: T = C h / G.
 
-    Parameters
-    ----------
-    cushion_factor : float
-        C of the material, from its curve at the load that it will carry.
-    drop_in : float
-        Height h of the fall. [in]
-    fragility_g : float
-        Shock G that the item survives, in multiples of gravity.
-
-    Returns
-    -------
-    float
-        Thickness T on every side. [in]
-
-    Raises
-    ------
-    MeasureError
-        If a value is not above zero.
-
-    References
-    ----------
-    ``cushion-formula`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> cushion_thickness_in(3, 30, 50)
     1.8
     """
@@ -977,26 +553,6 @@ def cushion_thickness_in(cushion_factor: float, drop_in: float, fragility_g: flo
 def packaging_triggers(packaging: Packaging, sides_in: Sequence[float], *, block: CartonBlock) -> tuple[str, ...]:
     """What about the outer packaging makes carriers charge extra handling, in words.
 
-    Parameters
-    ----------
-    packaging : str
-        ``box``, ``not in corrugated``, ``cylinder``, ``soft pack`` or ``shrink wrap``.
-    sides_in : sequence of float, shape (3,)
-        Outside, in any order. [in]
-    block : CartonBlock
-        The rule in force.
-
-    Returns
-    -------
-    tuple of str
-        The triggers; empty where there is none.
-
-    References
-    ----------
-    ``carrier-packaging-text`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
@@ -1023,21 +579,7 @@ def packaging_triggers(packaging: Packaging, sides_in: Sequence[float], *, block
 
 @dataclass(frozen=True)
 class PackingRules:
-    """One block of each of the four rule sets that a packing plan uses.
-
-    Attributes
-    ----------
-    lifting : LiftingBlock
-        The revised lifting equation.
-    cartons : CartonBlock
-        What a carton may weigh and measure, and how strong it is.
-    board : BoardBlock
-        Flutes, calipers and allowances for scores.
-    cushions : CushionBlock
-        Fragility, drop heights, cushion factors, covers and tape.
-    own : tuple of str
-        Files taken from the books' folder in place of the packaged ones.
-    """
+    """One block of each of the four rule sets that a packing plan uses."""
 
     lifting: LiftingBlock
     cartons: CartonBlock
@@ -1049,29 +591,6 @@ class PackingRules:
 def packing_rules(*, on: dt.date, folder: Path | None = None) -> PackingRules:
     """The packing rules in force on a day, the books' own tables before the packaged ones.
 
-    Parameters
-    ----------
-    on : datetime.date
-        Day of packing.
-    folder : Path, optional
-        The books' ``rules`` folder; a file of the same name in it (``cartons/carton_rule.toml``,
-        ``cartons/flutes.toml``, ``cushions/cushions.toml``, ``lifting/lifting.toml`` with its
-        tables) takes the place of the packaged one.
-
-    Returns
-    -------
-    PackingRules
-        The four blocks.
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a rule set has no block for the day.
-    RuleTableError
-        If a file of the books' folder is malformed.
-
-    Examples
-    --------
     >>> packing_rules(on=dt.date(2026, 11, 25)).lifting.load_constant_lb
     51.0
     """

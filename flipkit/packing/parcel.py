@@ -33,21 +33,7 @@ EXAMPLE_CARDS = "No rate card beside the books: the labels are priced by the dem
 
 @dataclass(frozen=True)
 class ParcelPlan:
-    """A plan with what it was made from.
-
-    Attributes
-    ----------
-    plan : Plan
-        The cheapest way, the others, and the reasons against the rest.
-    stock : Stock
-        What is at hand.
-    labels : Labels
-        What prices the labels.
-    own_stock : bool
-        Whether the seller said what is at hand, or an example stands in for it.
-    own_cards : bool
-        Whether a rate card of the seller's priced the labels, or the demo's stand in for it.
-    """
+    """A plan with what it was made from."""
 
     plan: Plan
     stock: Stock
@@ -206,18 +192,7 @@ def plan_parcel(
 
 
 def drawings_page(parcel: ParcelPlan) -> str:
-    """A page of the drawings alone, to print and to work from.
-
-    Parameters
-    ----------
-    parcel : ParcelPlan
-        The plan.
-
-    Returns
-    -------
-    str
-        HTML.
-    """
+    """A page of the drawings alone, to print and to work from."""
     words = "".join(f"<p>{escape(line)}</p>" for line in parcel.reading())
     title = escape(f"Packing plan: {parcel.plan.item.title}")
     return (

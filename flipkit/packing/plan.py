@@ -57,21 +57,9 @@ Floats = npt.NDArray[np.float64]
 
 @dataclass(frozen=True)
 class LabelPrices:
-    """Labels of some parcels.
+    """Labels of some parcels."""
 
-    Attributes
-    ----------
-    cents : array, shape (n,)
-        Price; 0 where refused. [cents]
-    billable_lb : array, shape (n,)
-        Weight that is billed; NaN where the pricing does not say. [lb]
-    service : sequence of str, shape (n,)
-        Service chosen; empty where refused or unsaid.
-    refused : sequence of str, shape (n,)
-        Why no service takes it; empty where one does.
-    """
-
-    cents: npt.NDArray[np.int64]
+    cents: npt.NDArray[np.int64]  # [cents]
     billable_lb: Floats
     service: Sequence[str]
     refused: Sequence[str]
@@ -103,32 +91,7 @@ def rate_card_labels(
     residential: bool = True,
     service: str | None = None,
 ) -> Labels:
-    """Labels by a rate card: the cheapest service that takes the parcel, or one service.
-
-    Parameters
-    ----------
-    card : RateCard
-        The carrier's prices.
-    rules : ParcelRules
-        The rule set that the card goes with.
-    on : datetime.date
-        Day of posting.
-    zone : str or int
-        Zone of the buyer.
-    declared_cents : int
-        Declared value. [cents]
-    signature : bool or str
-        Whether, or how, the receiver signs.
-    residential : bool
-        Whether people live there.
-    service : str, optional
-        The service; without it the cheapest.
-
-    Returns
-    -------
-    Labels
-        What :func:`flipkit.packing.plan.packing_plan` asks for.
-    """
+    """Labels by a rate card: the cheapest service that takes the parcel, or one service."""
 
     def price(
         length_in: Floats,
@@ -163,24 +126,6 @@ def rate_card_labels(
 def mixed_labels(parts: Sequence[tuple[float, Labels]]) -> Labels:
     """Expected labels where the buyer's zone is not known yet: prices weighted by how likely each zone is.
 
-    Parameters
-    ----------
-    parts : sequence of (float, Labels)
-        Share of each zone, summing to one, and its labels.
-
-    Returns
-    -------
-    Labels
-        Mean price in whole cents, half up; refused where any zone with a share refuses. The
-        billable weight and service are those of the likeliest zone.
-
-    Raises
-    ------
-    MeasureError
-        If the shares do not sum to one.
-
-    Examples
-    --------
     >>> near, far = simple_labels(lambda *_: 900), simple_labels(lambda *_: 1500)
     >>> one = np.array([12.0])
     >>> mixed_labels([(0.25, near), (0.75, far)])(one, one, one, one, ["box"], [False]).cents.tolist()
@@ -221,19 +166,6 @@ def mixed_labels(parts: Sequence[tuple[float, Labels]]) -> Labels:
 def cheapest_labels(cards: Mapping[str, Labels]) -> Labels:
     """Labels by several rate cards, each parcel by the one that takes it most cheaply.
 
-    Parameters
-    ----------
-    cards : mapping of str to Labels
-        Name of each card and its labels.
-
-    Returns
-    -------
-    Labels
-        The lowest price of each parcel, its service with the card's name before it; refused, with
-        every card's reason, where none takes it.
-
-    Examples
-    --------
     >>> near, far = simple_labels(lambda *_: 900), simple_labels(lambda *_: "too long")
     >>> one = np.array([12.0])
     >>> found = cheapest_labels({"a": far, "b": near})(one, one, one, one, ["box"], [False])
@@ -276,19 +208,6 @@ def cheapest_labels(cards: Mapping[str, Labels]) -> Labels:
 def simple_labels(price: Callable[[float, float, float, float], int | str]) -> Labels:
     """Labels by a plain function of one parcel, for a price list kept elsewhere.
 
-    Parameters
-    ----------
-    price : callable
-        From length, width, height in inches and weight in pounds to whole cents, or to a text that
-        says why it is not taken.
-
-    Returns
-    -------
-    Labels
-        What :func:`flipkit.packing.plan.packing_plan` asks for.
-
-    Examples
-    --------
     >>> labels = simple_labels(lambda length, width, height, weight: 950 if weight < 20 else "too heavy")
     >>> one = np.array([12.0, 12.0])
     >>> found = labels(one, one, one, np.array([5.0, 25.0]), ["box", "box"], [False, False])
@@ -323,57 +242,17 @@ IN_PER_FT = 12.0
 
 @dataclass(frozen=True)
 class Line:
-    """A material that a packing uses.
-
-    Attributes
-    ----------
-    what : str
-        Its name in the stock.
-    quantity : float
-        How much.
-    unit : str
-        ``sq ft``, ``cu ft``, ``m`` or ``piece``.
-    cents : int
-        What that costs. [cents]
-    """
+    """A material that a packing uses."""
 
     what: str
     quantity: float
     unit: str
-    cents: int
+    cents: int  # [cents]
 
 
 @dataclass(frozen=True)
 class Priced:
-    """A draft with everything that it costs.
-
-    Attributes
-    ----------
-    draft : Draft
-        The way to pack.
-    gross_lb : float
-        Parcel as packed. [lb]
-    container_cents : int
-        Cartons, tube, bag or sheets. [cents]
-    materials : tuple of Line
-        Cushioning, fill, tape, film.
-    owner_min, helper_min : float
-        Minutes of each, both counted where two lift. [min]
-    owner_cents, helper_cents : int
-        What those minutes cost. [cents]
-    label_cents : int
-        The label. [cents]
-    damage_cents : int
-        Chance of damage x value. [cents]
-    billable_lb : float
-        Weight billed; NaN where unknown. [lb]
-    service : str
-        Service of the label.
-    hands : Hands
-        Who lifts.
-    nest : Nest or None
-        How the blanks lie on the sheets.
-    """
+    """A draft with everything that it costs."""
 
     draft: Draft
     gross_lb: float
@@ -411,18 +290,6 @@ class Priced:
 def whole_cents(amount: float) -> int:
     """An amount of cents rounded half up, conversion noise aside.
 
-    Parameters
-    ----------
-    amount : float
-        At least 0. [cents]
-
-    Returns
-    -------
-    int
-        Whole cents.
-
-    Examples
-    --------
     >>> whole_cents(2.5), whole_cents(0.1 * 3 * 5)
     (3, 2)
     """
@@ -437,22 +304,6 @@ def priced_drafts(
     Blanks are nested only where they can still matter: drafts of one style and board are taken in
     order of what they cost with sheets for nothing, and the rest is left once that alone is more
     than the best found with its sheets.
-
-    Parameters
-    ----------
-    drafts : iterable of Draft or Refusal
-        From the makers of drafts.
-    bench : Bench
-        Item, stock, rules, assumptions.
-    labels : Labels
-        What prices the labels.
-
-    Returns
-    -------
-    priced : list of Priced
-        The cheapest draft of each style and container, cheapest first.
-    refusals : list of Refusal
-        The nearest miss of each style and container of which nothing is possible.
     """
     sound, refusals = _sound(drafts, bench)
     prices = _labels_of(sound, bench, labels)
@@ -632,37 +483,13 @@ def _nested(found: list[Priced], sheets: dict[tuple[str, str], list[list[Sheet]]
 
 @dataclass(frozen=True)
 class StrengthCheck:
-    """A carton against the rule and against its own kind stacked on it.
-
-    Attributes
-    ----------
-    grade : str
-        Its strength in words; empty where unknown or where it is no carton.
-    gross_limit_lb, united_limit_in : float
-        Most by the carton rule; NaN where unknown. [lb, in]
-    over_united : bool
-        Whether it is larger than the rule covers.
-    burst_wanted : int
-        Burst strength that the post asks for if the contents are dense; 0 for none. [lb/sq in]
-    burst_enough : bool
-        Whether it has that.
-    compression_lb : float
-        By the simplified McKee formula; NaN where unknown. [lb]
-    out_of_scope : tuple of str
-        Why that formula does not hold for this carton; empty where it does.
-    left_lb : float
-        What time and damp leave of it. [lb]
-    load_lb : float
-        Parcels of its own kind stacked above it to the assumed height. [lb]
-    bears : bool or None
-        Whether what is left bears that load; None where unknown.
-    """
+    """A carton against the rule and against its own kind stacked on it."""
 
     grade: str
     gross_limit_lb: float
     united_limit_in: float
     over_united: bool
-    burst_wanted: int
+    burst_wanted: int  # [lb/sq in]
     burst_enough: bool
     compression_lb: float
     out_of_scope: tuple[str, ...]
@@ -672,27 +499,7 @@ class StrengthCheck:
 
 
 def strength_check(one: Priced, *, rules: PackingRules, assumptions: Assumptions) -> StrengthCheck:
-    """A way of packing against the carton rule and the stacking estimate.
-
-    Parameters
-    ----------
-    one : Priced
-        The way.
-    rules : PackingRules
-        Rules in force.
-    assumptions : Assumptions
-        Which rule counts, how high parcels are stacked and what weakens a carton.
-
-    Returns
-    -------
-    StrengthCheck
-        An estimate, never a certificate.
-
-    References
-    ----------
-    ``item-222``, ``usps-publication-2``, ``mckee-1963`` and ``compression-losses`` in
-    ``rules/data/sources.toml``.
-    """
+    """A way of packing against the carton rule and the stacking estimate."""
     draft, grade, nan = one.draft, one.draft.grade, float("nan")
     wanted = dense_burst(one.gross_lb, block=rules.cartons)
     above = max(int(assumptions.number("packing.stack_in") // draft.outside_in[2]) - 1, 0)
@@ -748,29 +555,7 @@ def plan_dict(
     rules: PackingRules,
     assumptions: Assumptions,
 ) -> dict[str, Any]:
-    """Everything that a plan says.
-
-    Parameters
-    ----------
-    item : PackItem
-        The item.
-    best : Priced or None
-        The cheapest way.
-    others : sequence of Priced
-        The other ways.
-    refusals : sequence of Refusal
-        What is not possible.
-    rules : PackingRules
-        Rules that were in force.
-    assumptions : Assumptions
-        What was assumed.
-
-    Returns
-    -------
-    dict
-        ``item``, ``best``, ``strength`` of the best, ``others``, ``not_possible``, ``rules`` and
-        ``assumed``.
-    """
+    """Everything that a plan says."""
     check = None if best is None else strength_check(best, rules=rules, assumptions=assumptions)
     return {
         "item": {
@@ -812,18 +597,7 @@ def plan_dict(
 
 
 def strength_dict(check: StrengthCheck) -> dict[str, Any]:
-    """A strength check as plain values.
-
-    Parameters
-    ----------
-    check : StrengthCheck
-        From :func:`flipkit.packing.plan.strength_check`.
-
-    Returns
-    -------
-    dict
-        None where something is unknown; an estimate, not a certificate.
-    """
+    """A strength check as plain values."""
     return {
         "grade": check.grade,
         "gross_limit_lb": _known(check.gross_limit_lb),
@@ -844,20 +618,7 @@ def _known(value: float) -> float | None:
 
 
 def priced_dict(one: Priced, item: PackItem) -> dict[str, Any]:
-    """One way to pack as plain values.
-
-    Parameters
-    ----------
-    one : Priced
-        The way.
-    item : PackItem
-        The item.
-
-    Returns
-    -------
-    dict
-        Sizes, weights, costs, minutes, hands, padding and the cut list.
-    """
+    """One way to pack as plain values."""
     draft, lift = one.draft, one.hands
     return {
         "style": draft.style,
@@ -909,20 +670,7 @@ def _padding(way: Padding | None) -> dict[str, Any] | None:
 
 
 def nest_dict(nest: Nest, names: Sequence[str]) -> dict[str, Any]:
-    """A nest as plain values.
-
-    Parameters
-    ----------
-    nest : Nest
-        Blanks on sheets.
-    names : sequence of str
-        What the blanks become.
-
-    Returns
-    -------
-    dict
-        Sheets with their blanks, cuts, waste and offcut.
-    """
+    """A nest as plain values."""
     return {
         "cutting": nest.cutting,
         "exact": nest.exact,
@@ -980,23 +728,7 @@ _MAKERS = (
 
 @dataclass(frozen=True)
 class Plan:
-    """What to do with an item.
-
-    Attributes
-    ----------
-    item : PackItem
-        The item.
-    best : Priced or None
-        The cheapest safe way; None where nothing is possible.
-    others : tuple of Priced
-        The cheapest of every other style and container, cheapest first.
-    refusals : tuple of Refusal
-        What is not possible, and why.
-    rules : PackingRules
-        Rules that were in force.
-    assumptions : Assumptions
-        What was assumed.
-    """
+    """What to do with an item."""
 
     item: PackItem
     best: Priced | None
@@ -1055,18 +787,7 @@ def packing_plan(
 
 
 def require_item(item: PackItem) -> None:
-    """Refuse an item whose measures make no sense.
-
-    Parameters
-    ----------
-    item : PackItem
-        The item.
-
-    Raises
-    ------
-    MeasureError
-        If a side or the weight is not a finite number above zero, or the value is negative.
-    """
+    """Refuse an item whose measures make no sense."""
     where = f"item {item.item_id}"
     for name in ("length_in", "width_in", "height_in", "weight_lb"):
         value = getattr(item, name)

@@ -64,27 +64,7 @@ STYLES = {
 
 @dataclass(frozen=True)
 class PackItem:
-    """What is to be packed.
-
-    Attributes
-    ----------
-    item_id, title : str
-        As in the books.
-    length_in, width_in, height_in : float
-        The bare item; height as it stands. [in]
-    weight_lb : float
-        The bare item. [lb]
-    fragility : str
-        Its class, as in the cushioning table.
-    value_cents : int
-        What is lost if it arrives broken. [cents]
-    upright : bool
-        Whether its height must stay upright.
-    round_section : bool
-        Whether it is round along its longest side, or can be rolled.
-    pickup : bool
-        Whether the buyer can collect it.
-    """
+    """What is to be packed."""
 
     item_id: str
     title: str
@@ -106,51 +86,7 @@ class PackItem:
 
 @dataclass(frozen=True)
 class Draft:
-    """One way to pack the item.
-
-    Attributes
-    ----------
-    style : str
-        Key of ``STYLES``.
-    what : str
-        Which carton, tube, bag or board.
-    inside_in, outside_in : tuple of float
-        Length, width, height. [in]
-    padding : Padding or None
-        Layers around the item; None for a pick-up.
-    turn : tuple of int
-        Which side of the item lies along length, width, height.
-    container_cents : int
-        Cost of cartons, tube or bag; sheets are added when they are nested. [cents]
-    container_lb : float
-        Weight of what is around the padding. [lb]
-    fill_cuft : float
-        Void fill. [cu ft]
-    film_sqft : float
-        Stretch wrap. [sq ft]
-    strips_in : tuple of float
-        Strips of tape. [in]
-    blanks : tuple of Blank
-        What is cut from sheets.
-    board : tuple of str
-        Flute and grade that the blanks are for.
-    knife_in, score_in : float
-        Lines to cut and to score. [in]
-    packaging : str
-        What the outside is, in carriers' words.
-    nonrectangular : bool
-        Whether it is round.
-    grade : Grade or None
-        Strength of the carton, where known.
-    caliper_in : float
-        Thickness of its board. [in]
-    most_lb : float
-        Most that a tube or bag may weigh; infinite for cartons. [lb]
-    used : bool
-        Whether a carton has travelled before.
-    pieces : tuple of Carton
-        Cartons that it takes.
-    """
+    """One way to pack the item."""
 
     style: str
     what: str
@@ -160,8 +96,8 @@ class Draft:
     turn: tuple[int, int, int]
     container_cents: int = 0
     container_lb: float = 0.0
-    fill_cuft: float = 0.0
-    film_sqft: float = 0.0
+    fill_cuft: float = 0.0  # [cu ft]
+    film_sqft: float = 0.0  # [sq ft]
     strips_in: tuple[float, ...] = ()
     blanks: tuple[Blank, ...] = ()
     board: tuple[str, str] = ("", "")
@@ -184,19 +120,7 @@ class Draft:
 
 @dataclass(frozen=True, order=True)
 class Refusal:
-    """Why a way to pack the item is out.
-
-    Attributes
-    ----------
-    short : float
-        How far it is out; the nearest miss is the one that is told.
-    style : str
-        Key of ``STYLES``.
-    what : str
-        Which carton, tube, bag or board.
-    reason : str
-        In words.
-    """
+    """Why a way to pack the item is out."""
 
     short: float
     style: str = field(compare=False)
@@ -206,21 +130,7 @@ class Refusal:
 
 @dataclass(frozen=True)
 class Bench:
-    """Everything that the makers of drafts share.
-
-    Attributes
-    ----------
-    item : PackItem
-        What is packed.
-    stock : Stock
-        What is at hand.
-    rules : PackingRules
-        Rules in force.
-    assumptions : Assumptions
-        What is assumed.
-    paddings : tuple of Padding
-        Ways to pad it.
-    """
+    """Everything that the makers of drafts share."""
 
     item: PackItem
     stock: Stock
@@ -288,20 +198,6 @@ class Bench:
 def turned(sides_in: Sides, turn: tuple[int, int, int]) -> Sides:
     """Sides laid along length, width and height.
 
-    Parameters
-    ----------
-    sides_in : tuple of float
-        Sides of the item. [in]
-    turn : tuple of int
-        Which side lies along length, width, height.
-
-    Returns
-    -------
-    tuple of float
-        The sides in that order. [in]
-
-    Examples
-    --------
     >>> turned((30.0, 20.0, 10.0), (2, 0, 1))
     (10.0, 30.0, 20.0)
     """
@@ -316,29 +212,6 @@ def paddings(
     Each cushioning comes with just enough layers for the fall and, where the least clearance to the
     walls is more than that, with every number of layers up to the clearance, so that less or no
     fill is needed there.
-
-    Parameters
-    ----------
-    item : PackItem
-        The item.
-    stock : Stock
-        What is at hand.
-    rules : PackingRules
-        Rules in force.
-    assumptions : Assumptions
-        Whether to reckon with rougher handling.
-
-    Returns
-    -------
-    found : list of Padding
-        Ways that the stock allows.
-    reasons : list of str
-        Why a cushioning is out.
-
-    Raises
-    ------
-    MeasureError
-        If the item's fragility or a material is unknown.
     """
     kind = rules.cushions.fragility_class(item.fragility)
     rough = assumptions.text("packing.rough") == "yes"
@@ -370,16 +243,6 @@ def boards(stock: Stock) -> dict[tuple[str, str], list[list[Sheet]]]:
     """Sheets at hand by flute and grade, flattened cartons among them.
 
     A flattened carton gives its body or its panels, not both: each comes as an alternative.
-
-    Parameters
-    ----------
-    stock : Stock
-        What is at hand.
-
-    Returns
-    -------
-    dict
-        Flute and grade to alternative lists of sheets.
     """
     plain: dict[tuple[str, str], list[Sheet]] = {}
     bodies: dict[tuple[str, str], list[Sheet]] = {}
@@ -405,20 +268,6 @@ def boards(stock: Stock) -> dict[tuple[str, str], list[list[Sheet]]]:
 def carton_outside_in(inside_in: Sides, caliper_in: float) -> Sides:
     """Outside of a slotted carton: one board on each wall, two flaps below and two above.
 
-    Parameters
-    ----------
-    inside_in : tuple of float
-        Length, width, height. [in]
-    caliper_in : float
-        Thickness of the board. [in]
-
-    Returns
-    -------
-    tuple of float
-        Length, width, height. [in]
-
-    Examples
-    --------
     >>> carton_outside_in((20.0, 12.0, 10.0), 0.25)
     (20.5, 12.5, 11.0)
     """
@@ -427,22 +276,7 @@ def carton_outside_in(inside_in: Sides, caliper_in: float) -> Sides:
 
 
 def carton_lb(carton: Carton, bench: Bench, *, height_in: float | None = None) -> float:
-    """Weight of a slotted carton's board, from its blank.
-
-    Parameters
-    ----------
-    carton : Carton
-        The carton.
-    bench : Bench
-        For the board table.
-    height_in : float, optional
-        Inside height, where it is cut down. [in]
-
-    Returns
-    -------
-    float
-        Weight. [lb]
-    """
+    """Weight of a slotted carton's board, from its blank."""
     flute = bench.rules.board.flute(carton.flute)
     blank = slotted_blank(
         carton.length_in,
@@ -469,16 +303,6 @@ def stock_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
     """Each carton as it is, with each way to pad, the item laid as it fits first.
 
     How the item lies changes neither the outside nor what is filled, so one way is enough.
-
-    Parameters
-    ----------
-    bench : Bench
-        Item, stock, rules.
-
-    Returns
-    -------
-    iterator of Draft or Refusal
-        What fits, and why the rest does not.
     """
     for carton in bench.stock.cartons:
         if carton.quantity < 1:
@@ -496,18 +320,7 @@ def stock_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
 
 
 def cut_down_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
-    """Each carton cut down to the height that the item needs, flaps scored anew.
-
-    Parameters
-    ----------
-    bench : Bench
-        Item, stock, rules.
-
-    Returns
-    -------
-    iterator of Draft or Refusal
-        One draft a height that some way of laying the item asks for.
-    """
+    """Each carton cut down to the height that the item needs, flaps scored anew."""
     least = bench.assumptions.number("packing.least_cut_in")
     for carton in bench.stock.cartons:
         if carton.quantity < 1:
@@ -568,16 +381,6 @@ def joined_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
 
     They are as high together as their two heights, or pushed into each other (their walls slit at
     the corners) down to what the item needs.
-
-    Parameters
-    ----------
-    bench : Bench
-        Item, stock, rules.
-
-    Returns
-    -------
-    iterator of Draft or Refusal
-        Pairs whose openings agree within the tolerance.
     """
     tolerance = bench.assumptions.number("packing.join_tolerance_in")
     least = bench.assumptions.number("packing.least_cut_in")
@@ -647,18 +450,7 @@ Maker = Callable[[Sides, Flute, ScoreAllowance, Bench], Made | None]
 
 
 def made_drafts(bench: Bench) -> Iterator[Draft]:
-    """Every style from every kind of board at hand, every way to pad and to lay the item.
-
-    Parameters
-    ----------
-    bench : Bench
-        Item, stock, rules.
-
-    Returns
-    -------
-    iterator of Draft
-        Whether the sheets are large enough is for the nesting to say.
-    """
+    """Every style from every kind of board at hand, every way to pad and to lay the item."""
     for flute_name, grade in boards(bench.stock):
         flute = bench.rules.board.flute(flute_name)
         allowance = score_allowance(flute, block=bench.rules.board)
@@ -766,16 +558,6 @@ def tube_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
 
     A round or rolled item fills the circle of its thicker side; any other the circle around its
     cross-section.
-
-    Parameters
-    ----------
-    bench : Bench
-        Item, stock, rules.
-
-    Returns
-    -------
-    iterator of Draft or Refusal
-        What fits, and why the rest does not.
     """
     least = bench.assumptions.number("packing.least_cut_in")
     for tube in bench.stock.tubes:
@@ -841,20 +623,6 @@ def bag_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
     """Each padded bag, for what does not break: width + height and length + height must go in.
 
     Filled, a bag is as much shorter and narrower than flat as it is thick.
-
-    Parameters
-    ----------
-    bench : Bench
-        Item, stock, rules.
-
-    Returns
-    -------
-    iterator of Draft or Refusal
-        What fits, and why the rest does not.
-
-    References
-    ----------
-    ``wrap-sheets`` in ``rules/data/sources.toml``, for the flat size of a cover.
     """
     allowed = [word.strip() for word in bench.assumptions.text("packing.bag_for").split(",")]
     ease = bench.assumptions.number("packing.bag_ease_in")
@@ -902,18 +670,7 @@ def bag_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
 
 
 def wrapped_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
-    """The padded item in stretch wrap alone, for what does not break; carriers charge extra for it.
-
-    Parameters
-    ----------
-    bench : Bench
-        Item, stock, rules.
-
-    Returns
-    -------
-    iterator of Draft or Refusal
-        One draft a way to pad, or why not.
-    """
+    """The padded item in stretch wrap alone, for what does not break; carriers charge extra for it."""
     film = bench.stock.stretch
     if film is None:
         yield Refusal(0.0, "wrapped", "stretch wrap", "no stretch wrap in stock")
@@ -938,18 +695,7 @@ def wrapped_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
 
 
 def pickup_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
-    """The buyer collects: no carton, no label.
-
-    Parameters
-    ----------
-    bench : Bench
-        Item, stock, rules.
-
-    Returns
-    -------
-    iterator of Draft or Refusal
-        One of either.
-    """
+    """The buyer collects: no carton, no label."""
     if bench.item.pickup:
         sides = bench.item.sides_in
         yield Draft("pickup", "the buyer collects", sides, sides, None, (0, 1, 2))

@@ -20,21 +20,7 @@ SIDES = ("length_in", "width_in", "height_in")
 
 @dataclass(frozen=True)
 class Trial:
-    """The plan under one other condition.
-
-    Attributes
-    ----------
-    what : str
-        The condition in words.
-    plan : Plan
-        The plan under it.
-    total_cents : int or None
-        What it costs; None where nothing is possible. [cents]
-    change_cents : int or None
-        Dearer than the plan as it is; None where one of the two is not possible. [cents]
-    other_way : bool
-        Whether style, container or cushioning change.
-    """
+    """The plan under one other condition."""
 
     what: str
     plan: Plan
@@ -69,25 +55,6 @@ def packing_trials(
 
     Each side of the item an inch less (a shade, a foot or a handle taken off); each cushioning
     alone; the helper packing; the helper's wage; rougher handling.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan as it is.
-    stock : Stock
-        What is at hand.
-    labels : Labels
-        What prices the labels.
-    wages : mapping, optional
-        Names to other hourly wages of the helper; by default three quarters and one and a half
-        of the present one.
-    inch : float
-        How much a side shrinks. [in]
-
-    Returns
-    -------
-    list of Trial
-        In a fixed order.
     """
     base = plan.assumptions
     trials = []
@@ -137,17 +104,7 @@ def _way(plan: Plan) -> tuple[str, str, str]:
 
 @dataclass(frozen=True)
 class InchPrice:
-    """What one inch of the parcel's outside costs at the label.
-
-    Attributes
-    ----------
-    side : str
-        ``length``, ``width`` or ``height``.
-    saves_cents : int
-        Label less the label of a parcel an inch shorter there. [cents]
-    billable_lb : float
-        Weight that would be billed; NaN where unknown. [lb]
-    """
+    """What one inch of the parcel's outside costs at the label."""
 
     side: str
     saves_cents: int
@@ -155,27 +112,7 @@ class InchPrice:
 
 
 def inch_prices(plan: Plan, *, labels: Labels, inch: float = 1.0) -> list[InchPrice]:
-    """What the label would cost with one side of the parcel an inch shorter, side by side.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan; its best way is looked at.
-    labels : Labels
-        What prices the labels.
-    inch : float
-        How much shorter. [in]
-
-    Returns
-    -------
-    list of InchPrice
-        One a side; empty for a pick-up and where nothing is possible.
-
-    Raises
-    ------
-    MeasureError
-        If the inch leaves nothing of a side.
-    """
+    """What the label would cost with one side of the parcel an inch shorter, side by side."""
     best = plan.best
     if best is None or best.draft.style == "pickup":
         return []
@@ -196,20 +133,7 @@ def inch_prices(plan: Plan, *, labels: Labels, inch: float = 1.0) -> list[InchPr
 
 
 def trials_reading(trials: list[Trial], *, currency: str = "USD") -> list[str]:
-    """The trials in plain words.
-
-    Parameters
-    ----------
-    trials : list of Trial
-        From :func:`packing_trials`.
-    currency : str
-        Code of the shop's currency.
-
-    Returns
-    -------
-    list of str
-        A sentence a trial.
-    """
+    """The trials in plain words."""
     said = []
     for trial in trials:
         best = trial.plan.best

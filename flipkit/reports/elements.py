@@ -33,15 +33,7 @@ _UNITS = {"ppm": "%", "min": "min", "in": "in", "lb": "lb", "cuft": "cu ft", "da
 
 @dataclass(frozen=True)
 class Element:
-    """Something to display: HTML and the same in plain text.
-
-    Attributes
-    ----------
-    html : str
-        For pages and JupyterLab.
-    text : str
-        For everything else.
-    """
+    """Something to display: HTML and the same in plain text."""
 
     html: str
     text: str
@@ -173,26 +165,6 @@ def table_html(
 ) -> str:
     """Cells of text as an HTML table; a column of figures is aligned to the right.
 
-    Parameters
-    ----------
-    heads : sequence of str
-        Headings.
-    rows : sequence of sequence of str
-        Cells as they show.
-    caption : str
-        What the table holds.
-    fold : bool
-        Whether it waits behind its caption.
-    note : str
-        What is said between the caption and the head.
-
-    Returns
-    -------
-    str
-        HTML with every cell escaped.
-
-    Examples
-    --------
     >>> '<th scope="col" class="short">Kind</th>' in table_html(["Kind"], [["a<b"]])
     True
     """
@@ -326,18 +298,7 @@ def line_sums(items: pd.DataFrame) -> pd.DataFrame:
 
 
 def origin_mix(items: pd.DataFrame) -> dict[str, float]:
-    """How much of the money that moved is recorded, by rule, or assumed.
-
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        Items with their lines.
-
-    Returns
-    -------
-    dict of str to float
-        Shares by origin, summing to one; all NaN where no money moved.
-    """
+    """How much of the money that moved is recorded, by rule, or assumed."""
     money = dict.fromkeys(ORIGINS, 0)
     for line in LINES:
         cents = np.abs(items[f"{line}_cents"].to_numpy(dtype=np.int64))
@@ -390,21 +351,7 @@ def _order(name: Any) -> tuple[int, str]:
 
 
 def by_month(items: pd.DataFrame, *, last: str) -> pd.DataFrame:
-    """Sales, net, owner hours and hourly return of each month.
-
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        Items with their economics.
-    last : str
-        The last month to show.
-
-    Returns
-    -------
-    DataFrame
-        ``month`` (its first day), ``sold``, ``net_cents``, ``owner_min``, ``hourly`` [dollars
-        per hour, NaN where nothing sold]; every month from the first sale to the last asked for.
-    """
+    """Sales, net, owner hours and hourly return of each month."""
     sold = items[items["sold_on"].notna()]
     months = sold["sold_on"].dt.to_period("M")
     table = sold.groupby(months).agg(

@@ -44,23 +44,7 @@ _SILENT = Element("", "")
 
 @dataclass(frozen=True)
 class TrackRecord:
-    """Forecasts and what became of them.
-
-    Attributes
-    ----------
-    scores : DataFrame
-        Earlier forecasts whose day has come, as ``track_record.scored`` gives them.
-    waiting : int
-        Earlier forecasts whose day has not come.
-    new : DataFrame
-        What this run forecasts.
-    why_none : str
-        Why it forecasts nothing, where it does not.
-    too_few : int
-        Scored forecasts below which no coverage is claimed.
-    currency : str
-        Code of the shop's currency.
-    """
+    """Forecasts and what became of them."""
 
     scores: pd.DataFrame
     waiting: int
@@ -258,37 +242,13 @@ class TrackRecord:
 
 
 def record_folder(packs: Path, study: Study) -> Path:
-    """Where a shop's forecasts are kept: beside its packs, never in its books.
-
-    Parameters
-    ----------
-    packs : Path
-        The folder that holds the pack.
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    Path
-        ``track-record``, and below it a folder named by the shop and its books.
-    """
+    """Where a shop's forecasts are kept: beside its packs, never in its books."""
     text = f"{study.books.shop.name} {study.books.path.resolve().stem}".lower()
     return packs / FOLDER / (re.sub(r"[^a-z0-9]+", "-", text).strip("-") or "shop")
 
 
 def month_forecasts(study: Study) -> pd.DataFrame:
-    """What this run forecasts for the end of the month that the day after its last day falls in.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    DataFrame
-        As ``track_record.forecast_table``; no row where the books hold too few sales to say.
-    """
+    """What this run forecasts for the end of the month that the day after its last day falls in."""
     if few_sales_sentence(study):
         return forecast_table([])
     month = pd.Period(study.as_of + dt.timedelta(days=1), "M")
@@ -345,20 +305,7 @@ def track_record(study: Study, kept: str = "") -> TrackRecord:
 
 
 def outcomes(study: Study, forecasts: pd.DataFrame) -> dict[tuple[str, str, dt.date], float]:
-    """What came of forecasts, from the books as they stand now.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers, later than the forecasts.
-    forecasts : DataFrame
-        As ``track_record.kept_forecasts`` gives them, those that have come due.
-
-    Returns
-    -------
-    dict
-        For ``track_record.scored``.
-    """
+    """What came of forecasts, from the books as they stand now."""
     items = study.items
     found = item_outcomes(items, forecasts) | category_outcomes(items, forecasts)
     return found | _month_outcomes(study, forecasts)

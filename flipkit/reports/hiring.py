@@ -19,20 +19,7 @@ _NO_HOURS = "Nothing sold in these months, so there is no hour to compare a wage
 
 
 def wage_limits(study: Study) -> pd.DataFrame:
-    """The wage below which help raises the owner's hour, on each basis, with its interval.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    DataFrame
-        One row a basis, bought first, none without a sale in the window: ``basis``, ``hourly``, ``limit``
-        (NaN where no wage would do) with ``low`` and ``high``, ``claimed`` and ``verdict`` (what the assumed
-        wage does). [dollars per hour]
-    """
+    """The wage below which help raises the owner's hour, on each basis, with its interval."""
     sold = study.shop_returns.loc["the window"]
     rows = []
     if sold["items"] and sold["owner_min"] > 0:

@@ -26,33 +26,13 @@ _NAMED = 3
 
 @dataclass(frozen=True)
 class NextHours:
-    """Next month's hours over categories.
-
-    Attributes
-    ----------
-    frame : DataFrame
-        One row a category that can be weighed: ``category``, ``hours``, ``available_h``, ``pulled``,
-        ``error``, ``counted`` (``pulled`` with the benefit of the doubt), ``first_share``,
-        ``knowing_cents``, ``more_cents``, ``items``, ``verdict``.
-    plan : HourPlan or None
-        The plan; none where nothing can be weighed.
-    hours : float
-        Hours to share out: those of a middling month so far. [h]
-    unknown : tuple of str
-        Categories with too few purchases for their return to be acted on.
-    target : float
-        What an hour should bring. [dollars per hour]
-    currency : str
-        Code of the shop's currency.
-    doubt : float
-        How many of its errors each return counts for more.
-    """
+    """Next month's hours over categories."""
 
     frame: pd.DataFrame
     plan: HourPlan | None
-    hours: float
+    hours: float  # [h]
     unknown: tuple[str, ...]
-    target: float
+    target: float  # [dollars per hour]
     currency: str
     doubt: float = 0.0
 

@@ -24,23 +24,7 @@ _MOST = 10
 
 @dataclass(frozen=True)
 class PackingLessons:
-    """What the parcels of the window teach.
-
-    Attributes
-    ----------
-    frame : DataFrame
-        One row a parcel, as ``parcel_lessons`` gives it.
-    totals : DataFrame
-        The same by category, as ``lesson_totals`` gives it.
-    shipped : int
-        Parcels that were posted in the window, measured or not.
-    reach_in : float
-        The most that may come off a side. [in]
-    unmeasured_cents : int
-        Adjustments on parcels without measures, which are in no figure above. [cents]
-    currency : str
-        Code of the shop's currency.
-    """
+    """What the parcels of the window teach."""
 
     frame: pd.DataFrame
     totals: pd.DataFrame

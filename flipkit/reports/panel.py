@@ -40,13 +40,7 @@ MOVED_KEYS = (TARGET, "help.wage", *NOTHING_SUPPOSED)
 
 
 class MovedStudies:
-    """A study, and the same study under other assumptions.
-
-    Parameters
-    ----------
-    study : Study
-        Where everything starts.
-    """
+    """A study, and the same study under other assumptions."""
 
     def __init__(self, study: Study) -> None:
         self.base = study
@@ -61,42 +55,13 @@ class MovedStudies:
         self._study, self._supposing = study, _supposing(study)
 
     def prepare(self, divisors: Sequence[int]) -> MovedStudies:
-        """Price every label at these divisors, so that the first move to one answers as soon as the next.
-
-        Parameters
-        ----------
-        divisors : sequence of int
-            Cubic inches a pound.
-
-        Returns
-        -------
-        MovedStudies
-            The studies themselves.
-        """
+        """Price every label at these divisors, so that the first move to one answers as soon as the next."""
         for divisor in divisors:
             self._supposing.dearer(divisor)
         return self
 
     def under(self, settings: Settings, others: Mapping[str, str] | None = None) -> Study:
-        """The study under moved assumptions.
-
-        Parameters
-        ----------
-        settings : Settings
-            Where the five stand.
-        others : mapping of str to str, optional
-            Any other assumption by its key. Every item is then computed anew, once.
-
-        Returns
-        -------
-        Study
-            What ``open_study`` gives for :meth:`overrides` of the same.
-
-        Raises
-        ------
-        AssumptionError
-            If an assumption is unknown, has a place among the five, or cannot take its value.
-        """
+        """The study under moved assumptions."""
         self._take(dict(others or {}))
         moved = self.overrides(settings)
         if not moved:
@@ -110,18 +75,7 @@ class MovedStudies:
         )
 
     def overrides(self, settings: Settings) -> dict[str, object]:
-        """The moved ones of the five as assumptions.
-
-        Parameters
-        ----------
-        settings : Settings
-            Where they stand.
-
-        Returns
-        -------
-        dict of str to object
-            Dotted key to value, as ``open_study`` takes them.
-        """
+        """The moved ones of the five as assumptions."""
         start = self.start
         found: dict[str, object] = {}
         if settings.target != start.target:
@@ -163,25 +117,7 @@ def _supposing(study: Study) -> Supposing:
 
 
 def moved_sentence(study: Study, start: Study) -> tuple[str, str]:
-    """What the categories earn under moved assumptions, and what was moved.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers as moved.
-    start : Study
-        The numbers before.
-
-    Returns
-    -------
-    tuple of (str, str)
-        The sentence and the note below it.
-
-    Notes
-    -----
-    The whole shop's figures are plain ratios of sums; the categories' intervals stand in the chart and
-    the table.
-    """
+    """What the categories earn under moved assumptions, and what was moved."""
     bought, sold = study.bought_returns, study.sold_returns
     note = moved_note(study, start)
     if bought.empty:
@@ -206,20 +142,7 @@ def moved_sentence(study: Study, start: Study) -> tuple[str, str]:
 
 
 def moved_note(study: Study, start: Study) -> str:
-    """What was moved, and what is supposed.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers as moved.
-    start : Study
-        The numbers before.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-    """
+    """What was moved, and what is supposed."""
     before = start.assumptions.entries
     moved = [
         f"{'your target' if key == TARGET else key} from {before[key].text(currency=study.currency)} to "
@@ -239,25 +162,6 @@ def save_assumptions(study: Study, *, on: dt.date, folder: Path | None = None) -
 
     The file is taken up where it is asked for, by ``flipkit report BOOKS --assumptions FILE`` or as the
     ``settings`` of a notebook. Nothing takes it up by itself: what stands in it may replace records.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers, under the assumptions to be saved.
-    on : date
-        The day of saving.
-    folder : Path, optional
-        Where the file goes; the folder of the books, or that of the workbook, where not given.
-
-    Returns
-    -------
-    Path
-        The file: ``assumptions-2026-11-25.toml``, with a number where that day has one that says otherwise.
-
-    Raises
-    ------
-    AssumptionError
-        If nothing is assumed otherwise than by the books, or the folder cannot be written to.
     """
     text = saved_text(study, on=on)
     home = folder or books_home(study)
@@ -282,25 +186,7 @@ def save_assumptions(study: Study, *, on: dt.date, folder: Path | None = None) -
 
 
 def saved_text(study: Study, *, on: dt.date) -> str:
-    """What the dated file says: the day, each value that was moved, and what it was.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers, under the assumptions to be saved.
-    on : date
-        The day of saving.
-
-    Returns
-    -------
-    str
-        A TOML file.
-
-    Raises
-    ------
-    AssumptionError
-        If nothing is assumed otherwise than by the books.
-    """
+    """What the dated file says: the day, each value that was moved, and what it was."""
     before = load_assumptions(study.books.assumptions_file, currency=study.currency).entries
     moved = [entry for key, entry in study.assumptions.entries.items() if entry.value != before[key].value]
     if not moved:
@@ -320,18 +206,7 @@ def saved_text(study: Study, *, on: dt.date) -> str:
 
 
 def books_home(study: Study) -> Path:
-    """The folder in which a shop's own assumptions and rules lie.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    Path
-        The folder of the books, or of the workbook; the present one for the demo shop, which is only read.
-    """
+    """The folder in which a shop's own assumptions and rules lie."""
     path = study.books.path.resolve()
     if path == demo_folder().resolve():
         return Path.cwd()
@@ -370,20 +245,6 @@ class AssumptionPanel:
     """Sliders for the assumptions of a study, with its sentence, chart, ranking and both bases below.
 
     Display it in JupyterLab to move them; elsewhere it shows itself as it stands, in words and tables.
-
-    Parameters
-    ----------
-    study : Study
-        Where the sliders start.
-
-    Attributes
-    ----------
-    study : Study
-        The numbers under the assumptions as they stand now.
-    controls : dict of str to Widget
-        The sliders by the names of ``Settings``, and ``others``, ``back`` and ``save``.
-    told : str
-        What the panel last had to say: what was saved, or why something could not be done.
     """
 
     def __init__(self, study: Study) -> None:
@@ -422,18 +283,7 @@ class AssumptionPanel:
         return {**parsed_settings(self.controls["others"].value), **self._studies.overrides(self.settings)}
 
     def move(self, **values: Any) -> Study:
-        """Move some of the controls and compute at once.
-
-        Parameters
-        ----------
-        **values : float or str
-            New values by the names of :attr:`controls`.
-
-        Returns
-        -------
-        Study
-            The numbers as moved.
-        """
+        """Move some of the controls and compute at once."""
         self._silent = True
         try:
             for name, value in values.items():
@@ -459,20 +309,7 @@ class AssumptionPanel:
         self._show()
 
     def save(self, *, on: dt.date, folder: Path | None = None) -> Path | None:
-        """Save what was moved as the seller's own assumptions.
-
-        Parameters
-        ----------
-        on : date
-            The day of saving.
-        folder : Path, optional
-            Where the file goes; beside the books where not given.
-
-        Returns
-        -------
-        Path or None
-            The file; None where there was nothing to save, which the panel then says.
-        """
+        """Save what was moved as the seller's own assumptions."""
         self._at_once()
         try:
             file = save_assumptions(self.study, on=on, folder=folder)
@@ -483,24 +320,12 @@ class AssumptionPanel:
         return file
 
     def sentence(self) -> Element:
-        """What the categories earn where the controls stand, and what was moved.
-
-        Returns
-        -------
-        Element
-            For a page.
-        """
+        """What the categories earn where the controls stand, and what was moved."""
         sentence, note = moved_sentence(self.study, self._studies.base)
         return headline(sentence, note=note)
 
     def reading(self) -> Element:
-        """The panel as it stands, in words and tables, for wherever nothing can be moved.
-
-        Returns
-        -------
-        Element
-            Sentence, ranking and both bases.
-        """
+        """The panel as it stands, in words and tables, for wherever nothing can be moved."""
         parts = [self.sentence(), ranking_table(self.study), returns_table(self.study)]
         return Element("".join(part.html for part in parts), "\n\n".join(part.text for part in parts))
 

@@ -117,22 +117,7 @@ def log_sentence(study: Study) -> str:
 
 
 def worked(study: Study, books: Books, window: Window) -> pd.DataFrame:
-    """Each worker with role, share, minutes logged in the window, and what hired minutes cost.
-
-    Parameters
-    ----------
-    study : Study
-        Wage and burden where the books do not say.
-    books : Books
-        The books as of the study's day.
-    window : tuple of date
-        First and last day, both included.
-
-    Returns
-    -------
-    DataFrame
-        ``worker``, ``role``, ``share`` [ppm], ``minutes`` and ``paid_cents``, owners' hours unpaid.
-    """
+    """Each worker with role, share, minutes logged in the window, and what hired minutes cost."""
     work = rows_within(books.work, "date", window)
     people = books.people.set_index("worker")
     names = [*people.index, *sorted(set(work["worker"]) - set(people.index))] if len(work) else list(people.index)

@@ -24,34 +24,12 @@ _STEPS = ((0, 500), (5_000, 1_000), (20_000, 5_000))
 
 
 def sales_known(study: Study) -> int:
-    """Sales that the books hold, whenever they were.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    int
-        How many.
-    """
+    """Sales that the books hold, whenever they were."""
     return int(study.items["sold_on"].notna().sum())
 
 
 def few_sales_sentence(study: Study) -> str:
-    """Why the books cannot say what to pay or to ask; empty where they can.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    str
-        One sentence, or nothing.
-    """
+    """Why the books cannot say what to pay or to ask; empty where they can."""
     sales, needed = sales_known(study), study.assumptions.whole("report.too_few_items")
     if sales >= needed:
         return ""
@@ -62,18 +40,7 @@ def few_sales_sentence(study: Study) -> str:
 
 
 def pocket_prices(study: Study) -> list[int]:
-    """Sale prices for the sheet's columns: round ones, spread as the shop's own sales are.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    list of int
-        Rising. [cents]
-    """
+    """Sale prices for the sheet's columns: round ones, spread as the shop's own sales are."""
     sold = study.items.loc[study.items["sold_on"].notna(), "sold_price_cents"].to_numpy(dtype=np.float64)
     found = set()
     for price in np.quantile(sold, _PLACES) if sold.size else ():

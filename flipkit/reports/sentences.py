@@ -19,20 +19,6 @@ from flipkit.reports.study import Study
 def money_per_hour(dollars: float, *, currency: str) -> str:
     """An hourly return as text.
 
-    Parameters
-    ----------
-    dollars : float
-        Dollars per hour, or NaN.
-    currency : str
-        Code of the shop's currency.
-
-    Returns
-    -------
-    str
-        Such as ``$14.20``; a dash where there is none.
-
-    Examples
-    --------
     >>> money_per_hour(14.2, currency="USD"), money_per_hour(float("nan"), currency="USD")
     ('$14.20', '–')
     """
@@ -42,18 +28,6 @@ def money_per_hour(dollars: float, *, currency: str) -> str:
 def month_name(month: str) -> str:
     """A month in words.
 
-    Parameters
-    ----------
-    month : str
-        Such as ``2026-10``.
-
-    Returns
-    -------
-    str
-        Such as ``October 2026``.
-
-    Examples
-    --------
     >>> month_name("2026-10")
     'October 2026'
     """
@@ -63,22 +37,6 @@ def month_name(month: str) -> str:
 def count_of(number: int, noun: str, plural: str = "") -> str:
     """A number with its noun.
 
-    Parameters
-    ----------
-    number : int
-        How many.
-    noun : str
-        Of what, one of them.
-    plural : str
-        Of what, several of them; the noun with an s where not given.
-
-    Returns
-    -------
-    str
-        Such as ``1 sale`` or ``1,200 sales``.
-
-    Examples
-    --------
     >>> count_of(1, "sale"), count_of(1200, "category", "categories")
     ('1 sale', '1,200 categories')
     """
@@ -117,18 +75,7 @@ def month_sentence(study: Study) -> tuple[str, str]:
 
 
 def supposed_sentence(study: Study) -> str:
-    """What this run supposes in place of what the books record.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    str
-        A sentence; empty where nothing is supposed.
-    """
+    """What this run supposes in place of what the books record."""
     held = study.assumptions
     wage = show_cents(held.cents("help.wage"), currency=study.currency)
     said = {

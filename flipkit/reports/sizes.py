@@ -164,23 +164,9 @@ WAGE_PARTS: Final = (0.5, 0.75, 1.5, 2.0)
 
 @dataclass(frozen=True)
 class BreakEvenMoves:
-    """Break-even prices under other wages and divisors, each found from every item's lines anew.
+    """Break-even prices under other wages and divisors, each found from every item's lines anew."""
 
-    Attributes
-    ----------
-    frame : DataFrame
-        One row a setting: ``moved`` ("wage", "divisor" or "" for the books as they are), ``wage`` [dollars
-        per hour], ``divisor`` (0 for the one charged), ``price_cents``, ``low_cents``, ``high_cents``
-        (infinity where bulky never wins), ``claimed`` and ``verdict``.
-    hired_cents : int
-        What hired help cost in the sales compared. [cents]
-    currency : str
-        Code of the shop's currency.
-    confidence : float
-        How often the intervals are meant to hold the truth.
-    """
-
-    frame: pd.DataFrame
+    frame: pd.DataFrame  # [dollars per hour]
     hired_cents: int
     currency: str
     confidence: float

@@ -19,18 +19,7 @@ from flipkit.reports.tables import words
 
 
 def study_sums(study: Study) -> pd.DataFrame:
-    """The sums that the sliders work on, over the items sold in the window.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    DataFrame
-        As ``moving_sums`` gives it.
-    """
+    """The sums that the sliders work on, over the items sold in the window."""
     sold = study.sold_items()
     supposed = study.assumptions.whole("suppose.divisor")
     charged = {"rules": with_divisor(study.rules, supposed) if supposed else study.rules}
@@ -39,18 +28,7 @@ def study_sums(study: Study) -> pd.DataFrame:
 
 
 def wage_paid(study: Study) -> float:
-    """What an hour of help was paid, before payroll taxes: by the log, or the assumed wage where that stands in.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    float
-        Dollars per hour, to the cent.
-    """
+    """What an hour of help was paid, before payroll taxes: by the log, or the assumed wage where that stands in."""
     assumed = study.assumptions.cents("help.wage")
     if study.assumptions.text("suppose.wage_for") == EVERYBODY:
         return assumed / 100
@@ -64,18 +42,7 @@ def wage_paid(study: Study) -> float:
 
 
 def starting_settings(study: Study) -> Settings:
-    """Where the sliders stand at first: as the report assumes.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    Settings
-        The settings.
-    """
+    """Where the sliders stand at first: as the report assumes."""
     return Settings(target=study.target, wage=wage_paid(study))
 
 

@@ -39,25 +39,7 @@ from flipkit.rules.tables import Rules, load_rules
 
 @dataclass(frozen=True, eq=False)
 class Study:
-    """Everything that the pages of one report show.
-
-    Attributes
-    ----------
-    books : Books
-        The seller's books.
-    rules : Rules
-        The rule tables, the books' own laid over the packaged ones.
-    assumptions : Assumptions
-        The assumptions of this run with their provenance.
-    as_of : date
-        The last day that is known.
-    month : str
-        The report's month, such as ``2026-10``.
-    economics : Economics
-        Every line of every item.
-    key : str
-        Digest of everything that the numbers depend on.
-    """
+    """Everything that the pages of one report show."""
 
     books: Books
     rules: Rules
@@ -112,21 +94,7 @@ class Study:
         return self.books.notes
 
     def window(self, month: str | None = None, *, months: int | None = None) -> Window:
-        """First and last day of the months up to a month.
-
-        Parameters
-        ----------
-        month : str, optional
-            The last month; the report's own where not given.
-        months : int, optional
-            How many; as the assumption ``report.window_months`` says where not given.
-
-        Returns
-        -------
-        tuple of date
-            First and last day, both included; the first is no earlier than the books' first purchase,
-            as a shop had neither stock nor hours before it.
-        """
+        """First and last day of the months up to a month."""
         last = pd.Period(month or self.month, "M")
         first = (last - ((months or self.assumptions.whole("report.window_months")) - 1)).start_time
         began = self.items["bought_on"].min()
@@ -261,80 +229,28 @@ class Study:
         return price_plan(self.items, changes, *self.selling, self.knowledge, as_of=self.as_of)
 
     def sold_items(self, category: str | None = None, *, month: str | None = None) -> pd.DataFrame:
-        """The items sold in the window, or in one month.
-
-        Parameters
-        ----------
-        category : str, optional
-            Only this category.
-        month : str, optional
-            Only this month, not the whole window.
-
-        Returns
-        -------
-        DataFrame
-            Their rows.
-        """
+        """The items sold in the window, or in one month."""
         span = self.window(month, months=1) if month else self.window()
         found = in_window(self.items, window=span, basis="sold")
         return found if category is None else found[found["category"] == category]
 
     def unsold_items(self, category: str | None = None) -> pd.DataFrame:
-        """What is still in stock on the report's day.
-
-        Parameters
-        ----------
-        category : str, optional
-            Only this category.
-
-        Returns
-        -------
-        DataFrame
-            Rows of items for sale, not listed yet, or back from a buyer.
-        """
+        """What is still in stock on the report's day."""
         found = self.items[self.items["status"].isin(["for sale", "not listed", "returned"])]
         return found if category is None else found[found["category"] == category]
 
     def waiting(self, category: str) -> pd.DataFrame:
-        """Share of a category's listed items still unsold after each number of days.
-
-        Parameters
-        ----------
-        category : str
-            The category.
-
-        Returns
-        -------
-        DataFrame
-            As ``survival_table`` gives it; no row where nothing was ever listed.
-        """
+        """Share of a category's listed items still unsold after each number of days."""
         listed = self._listed(category)
         return survival.survival_table(listed["days_listed"], listed["sold_on"].notna(), confidence=self.confidence)
 
     def median_days(self, category: str) -> float:
-        """Days by which half of a category's listed items have sold.
-
-        Parameters
-        ----------
-        category : str
-            The category.
-
-        Returns
-        -------
-        float
-            The median; NaN where it is not reached. [days]
-        """
+        """Days by which half of a category's listed items have sold."""
         listed = self._listed(category)
         return survival.days_to_sale(listed["days_listed"], listed["sold_on"].notna()).days
 
     def prepare(self) -> Study:
-        """Compute what notebooks share, so that it is computed once.
-
-        Returns
-        -------
-        Study
-            The study itself.
-        """
+        """Compute what notebooks share, so that it is computed once."""
         for name in (
             "sold_returns",
             "bought_returns",
@@ -352,13 +268,7 @@ class Study:
         return self
 
     def keep(self, folder: Path) -> None:
-        """Leave the study where notebooks that open the same one find it.
-
-        Parameters
-        ----------
-        folder : Path
-            The folder that ``FLIPKIT_STUDIES`` will name.
-        """
+        """Leave the study where notebooks that open the same one find it."""
         Path(folder, f"{self.key}.pickle").write_bytes(pickle.dumps(self.prepare()))
 
     def _listed(self, category: str) -> pd.DataFrame:
@@ -436,18 +346,6 @@ def open_study(
 def latest_full_month(day: dt.date) -> str:
     """The latest month that has ended by a day.
 
-    Parameters
-    ----------
-    day : date
-        The day, counted as over.
-
-    Returns
-    -------
-    str
-        Such as ``2026-10``.
-
-    Examples
-    --------
     >>> latest_full_month(dt.date(2026, 11, 14)), latest_full_month(dt.date(2026, 10, 31))
     ('2026-10', '2026-10')
     """
@@ -491,72 +389,22 @@ def _digest(books: Books, overrides: Mapping[str, object], day: dt.date, month: 
 
 
 def year_window(study: Study) -> Window:
-    """From the first of January to the end of the report's month, or to the last day known.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    tuple of date
-        First and last day.
-    """
+    """From the first of January to the end of the report's month, or to the last day known."""
     last = min(study.window(months=1)[1], study.as_of)
     return dt.date(last.year, 1, 1), last
 
 
 def within(days: pd.Series, window: Window) -> np.ndarray[Any, np.dtype[np.bool_]]:
-    """Which days lie in a window.
-
-    Parameters
-    ----------
-    days : Series of dates
-        The days.
-    window : tuple of date
-        First and last day, both included.
-
-    Returns
-    -------
-    array of bool
-        False for a missing day.
-    """
+    """Which days lie in a window."""
     first, last = (pd.Timestamp(day) for day in window)
     return ((days >= first) & (days <= last)).to_numpy(dtype=bool)
 
 
 def rows_within(frame: pd.DataFrame, day: str, window: Window) -> pd.DataFrame:
-    """The rows of a table whose day lies in a window.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        The table.
-    day : str
-        Its column of days.
-    window : tuple of date
-        First and last day, both included.
-
-    Returns
-    -------
-    DataFrame
-        The rows.
-    """
+    """The rows of a table whose day lies in a window."""
     return frame if frame.empty else frame[within(frame[day], window)]
 
 
 def currency_unit(study: Study) -> str:
-    """What stands for money in a heading.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    str
-        Such as ``$``.
-    """
+    """What stands for money in a heading."""
     return show_cents(0, currency=study.currency).rstrip("0. ").strip()

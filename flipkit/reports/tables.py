@@ -27,17 +27,7 @@ Days = npt.NDArray[np.datetime64]
 
 @dataclass(frozen=True)
 class RuleUsed:
-    """One block of a rule set that some figure of the pack depends on.
-
-    Attributes
-    ----------
-    kind, name, begins, ends : str
-        The rule set, and the days its block is in force; ``ends`` is empty while it is.
-    source, seen : str
-        Where the block comes from, and how well that is known.
-    own : bool
-        Whether the block is the seller's own and not packaged.
-    """
+    """One block of a rule set that some figure of the pack depends on."""
 
     kind: str
     name: str
@@ -49,18 +39,7 @@ class RuleUsed:
 
 
 def rules_used(study: Study) -> list[RuleUsed]:
-    """Every rule block in force on a day for which some figure was computed by it.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    list of RuleUsed
-        One a block, with its dates and its source.
-    """
+    """Every rule block in force on a day for which some figure was computed by it."""
     found: dict[RuleUsed, None] = {}
     for rule_set, days in _asked(study):
         for at in sorted(set(rule_set.index_at(days).tolist())) if days.size else []:
@@ -203,18 +182,7 @@ def returns_table(study: Study) -> Element:
 
 
 def bases_headings(study: Study) -> dict[str, str]:
-    """Headings of what both bases have side by side, whatever the rows are.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    dict of str to str
-        Column to heading.
-    """
+    """Headings of what both bases have side by side, whatever the rows are."""
     return {
         "bought_hourly": "Per hour, bought",
         "bought_interval": f"{study.confidence:.0%} interval",
@@ -226,20 +194,7 @@ def bases_headings(study: Study) -> dict[str, str]:
 
 
 def bases_columns(study: Study, frame: pd.DataFrame) -> pd.DataFrame:
-    """The columns of ``bases_headings``, added to a frame with both bases side by side.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-    frame : DataFrame
-        As ``side_by_side`` gives it.
-
-    Returns
-    -------
-    DataFrame
-        A copy; of what never sold no hourly return is shown on bought basis.
-    """
+    """The columns of ``bases_headings``, added to a frame with both bases side by side."""
     shown = frame.copy()
     for basis in ("sold", "bought"):
         shown[f"{basis}_interval"] = [
@@ -255,18 +210,7 @@ def bases_columns(study: Study, frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def bases_formats(study: Study) -> dict[str, Callable[[Any], str]]:
-    """How the columns of ``bases_headings`` are written.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    dict of str to callable
-        Column to a function that turns one value into text.
-    """
+    """How the columns of ``bases_headings`` are written."""
     return _formats(study, "sold_hourly", "bought_hourly") | {"sold_items": lambda number: f"{number:,.0f}"}
 
 

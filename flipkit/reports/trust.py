@@ -19,24 +19,7 @@ _TRUTH_SEED = 11
 
 @dataclass(frozen=True)
 class Trust:
-    """What was measured.
-
-    Attributes
-    ----------
-    held : DataFrame
-        One row a scenario and basis: ``name``, ``share`` of the intervals that held the truth,
-        ``error``, ``claimed_share``, ``bca_held``.
-    earned : DataFrame
-        One row a way of choosing: ``name``, ``share`` of the knowing seller's earnings, ``error``.
-    shops, items : int
-        How many shops, and how many items of each category in each.
-    confidence : float
-        How often the intervals are meant to hold the truth.
-    seasons : int
-        How many shops for the year of buying.
-    seed : int
-        Start of the draws.
-    """
+    """What was measured."""
 
     held: pd.DataFrame
     earned: pd.DataFrame

@@ -21,20 +21,7 @@ _NAMED = 12
 
 
 def verdict_reason(study: Study, row: dict[Hashable, Any]) -> str:
-    """Why a category is to be bought or not, in words made from its figures.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-    row : dict
-        A row of ``buying_verdicts``.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-    """
+    """Why a category is to be bought or not, in words made from its figures."""
     if row["verdict"] == TOO_FEW:
         bought = int(row["items"])
         trips = f" on {count_of(int(row['trips']), 'trip')}" if row["trips"] else ""

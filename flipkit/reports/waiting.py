@@ -43,25 +43,7 @@ _KINDS = {
 
 @dataclass(frozen=True)
 class Waiting:
-    """Times to sale of the groups.
-
-    Attributes
-    ----------
-    by : str
-        What things are grouped by, one of ``waiting.GROUPINGS``.
-    groups : DataFrame
-        As ``waiting.waiting_groups`` gives it.
-    table : DataFrame
-        As ``waiting.waiting_table`` gives it.
-    found : Compared
-        The tests; empty where things are grouped by their markdowns.
-    within_days : int
-        Days up to which the means count. [days]
-    confidence : float
-        How often an interval is meant to hold the truth.
-    too_few : int
-        Below so many listed things nothing is claimed of a group.
-    """
+    """Times to sale of the groups."""
 
     by: str
     groups: pd.DataFrame

@@ -68,49 +68,19 @@ _MOST_BARS = 12
 
 @dataclass(frozen=True)
 class WhatIf:
-    """The month's hourly return with assumptions moved.
-
-    Attributes
-    ----------
-    month : str
-        The month.
-    sales : int
-        Its sales.
-    part : float
-        How far each assumption is moved, as a part of itself.
-    middle : float
-        The return with nothing moved; NaN where nothing sold. [dollars per hour]
-    bars : DataFrame
-        One row an assumption that moves it, the widest first: ``name``, ``at_low``, ``at_high``.
-    still : tuple of str
-        Those that do not move it.
-    less : int
-        Those that move it less than any of the bars, and those that do not.
-    cloud : Cloud or None
-        All moved together.
-    turning : tuple of (str, float)
-        Assumptions that alone carry the month across the target, and the factor at which.
-    gap : float
-        How far the drawn months are off those computed in full, at most. [dollars per hour]
-    target : float
-        What an hour should bring. [dollars per hour]
-    too_few : int
-        Below so many sales the month says little of what an hour earns.
-    currency : str
-        Code of the shop's currency.
-    """
+    """The month's hourly return with assumptions moved."""
 
     month: str
     sales: int
     part: float
-    middle: float
+    middle: float  # [dollars per hour]
     bars: pd.DataFrame
     still: tuple[str, ...]
     less: int
     cloud: Cloud | None
     turning: tuple[tuple[str, float], ...]
-    gap: float
-    target: float
+    gap: float  # [dollars per hour]
+    target: float  # [dollars per hour]
     too_few: int
     currency: str
 

@@ -39,18 +39,7 @@ _SALE_LINES = {
 
 
 def year_goods(study: Study) -> dict[str, int]:
-    """Stock, purchases and cost of goods of the year so far, as ``goods_flow`` gives them.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    dict of str to int
-        Amounts at cost. [cents]
-    """
+    """Stock, purchases and cost of goods of the year so far, as ``goods_flow`` gives them."""
     items = study.items.assign(gone_how=books_as_of(study.books, study.as_of).items["gone_how"].to_numpy())
     return goods_flow(items, window=year_window(study))
 

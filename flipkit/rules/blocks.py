@@ -31,17 +31,7 @@ Index = npt.NDArray[np.int64]
 
 @dataclass(frozen=True)
 class Source:
-    """Where a figure stands printed.
-
-    Parameters
-    ----------
-    key : str
-        Name by which tables, docstrings and tests call it.
-    title : str
-        What it is.
-    where : str
-        Where it can be read: an address, a page, a section.
-    """
+    """Where a figure stands printed."""
 
     key: str
     title: str
@@ -50,21 +40,7 @@ class Source:
 
 @dataclass(frozen=True)
 class Block:
-    """What every block of every rule set carries.
-
-    Parameters
-    ----------
-    starts : datetime.date
-        First day in force.
-    ends : datetime.date or None
-        Last day in force; None until the next block starts, or for ever.
-    sources : tuple of str
-        Keys of the sources.
-    seen : str
-        One of ``SEEN``.
-    note : str
-        What a reader should know about the block, for instance which of its figures is from memory.
-    """
+    """What every block of every rule set carries."""
 
     starts: dt.date
     ends: dt.date | None
@@ -83,19 +59,7 @@ B = TypeVar("B", bound=Block)
 
 @dataclass(frozen=True)
 class RuleSet(Generic[B]):
-    """A named rule with its blocks in order of date.
-
-    Parameters
-    ----------
-    kind : str
-        What it is a table of, for instance ``fees``.
-    name : str
-        Its name among its kind.
-    file : str
-        The file it was read from.
-    blocks : tuple
-        The blocks, earliest first, none overlapping another.
-    """
+    """A named rule with its blocks in order of date."""
 
     kind: str
     name: str
@@ -113,58 +77,15 @@ class RuleSet(Generic[B]):
         return tuple(block.described for block in self.blocks)
 
     def at(self, day: dt.date) -> B:
-        """The block in force on a day.
-
-        Parameters
-        ----------
-        day : datetime.date
-            Day of the event.
-
-        Returns
-        -------
-        Block
-            The block.
-
-        Raises
-        ------
-        RuleNotInForceError
-            If no block covers the day; the message names the dates that exist.
-        """
+        """The block in force on a day."""
         return self.blocks[int(self.index_at(np.array([day], dtype="datetime64[D]"))[0])]
 
     def covers(self, day: dt.date) -> bool:
-        """Whether some block is in force on a day.
-
-        Parameters
-        ----------
-        day : datetime.date
-            The day.
-
-        Returns
-        -------
-        bool
-            Whether ``at`` would find one.
-        """
+        """Whether some block is in force on a day."""
         return any(block.starts <= day and (block.ends is None or day <= block.ends) for block in self.blocks)
 
     def index_at(self, days: npt.ArrayLike) -> Index:
-        """Which block is in force, for each of many days.
-
-        Parameters
-        ----------
-        days : array of dates, shape (n,)
-            Days of the events.
-
-        Returns
-        -------
-        array, shape (n,)
-            Index into ``blocks``, int64.
-
-        Raises
-        ------
-        RuleNotInForceError
-            If some day has no block; the message names the first such day and the dates that exist.
-        """
+        """Which block is in force, for each of many days."""
         given: Days = np.asarray(days, dtype="datetime64[D]")
         numbers = given.view(np.int64)
         if not numbers.size:
@@ -203,19 +124,7 @@ _NEEDED: Any = object()
 
 
 class Keys:
-    """One table of a rule file, whose keys are asked for by name and type.
-
-    Parameters
-    ----------
-    data : mapping
-        The table as the file holds it.
-    file : str
-        Name of the file, for errors.
-    block : str
-        Which block of the file, for errors.
-    path : str
-        Dotted name of the table inside the block, for errors.
-    """
+    """One table of a rule file, whose keys are asked for by name and type."""
 
     def __init__(self, data: Mapping[str, Any], *, file: str, block: str = "", path: str = "") -> None:
         self._data = data
@@ -381,25 +290,7 @@ class Keys:
 
 
 def read_table_text(file: Path, *, shown: str) -> str:
-    """The text of a table's CSV file.
-
-    Parameters
-    ----------
-    file : Path
-        The file.
-    shown : str
-        Its name in errors.
-
-    Returns
-    -------
-    str
-        The text.
-
-    Raises
-    ------
-    RuleTableError
-        If it is not UTF-8 text.
-    """
+    """The text of a table's CSV file."""
     try:
         return file.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:
@@ -407,25 +298,7 @@ def read_table_text(file: Path, *, shown: str) -> str:
 
 
 def read_toml(file: Path, *, shown: str) -> dict[str, Any]:
-    """A TOML file as a dict.
-
-    Parameters
-    ----------
-    file : Path
-        The file.
-    shown : str
-        Its name in errors.
-
-    Returns
-    -------
-    dict
-        What it holds.
-
-    Raises
-    ------
-    RuleTableError
-        If it is not valid TOML or not UTF-8 text.
-    """
+    """A TOML file as a dict."""
     try:
         return tomllib.loads(file.read_text(encoding="utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
@@ -440,33 +313,7 @@ def read_blocks(
     make: Callable[[Keys, dict[str, Any]], B],
     header: Callable[[Keys], None] | None = None,
 ) -> tuple[str, tuple[B, ...]]:
-    """The name and the blocks of a rule file, in order, none overlapping.
-
-    Parameters
-    ----------
-    data : mapping
-        The file's content.
-    file : str
-        Its name in errors.
-    kind : str
-        The kind that the file must say it is.
-    make : callable
-        Makes one block from its keys and the fields that every block has.
-    header : callable, optional
-        Reads further keys above the blocks.
-
-    Returns
-    -------
-    name : str
-        The rule set's name.
-    blocks : tuple
-        Its blocks.
-
-    Raises
-    ------
-    RuleTableError
-        If a key is missing, unknown or of the wrong kind, or the dates overlap.
-    """
+    """The name and the blocks of a rule file, in order, none overlapping."""
     top = Keys(data, file=file)
     top.text("kind", among=(kind,))
     name = top.text("name")
@@ -510,23 +357,7 @@ CHUNK = 32_768
 
 
 def row_count(**given: object) -> int:
-    """The common length of some arguments, where a scalar fits any.
-
-    Parameters
-    ----------
-    **given : scalar or array
-        The arguments by name.
-
-    Returns
-    -------
-    int
-        The number of rows; 1 where all are scalars.
-
-    Raises
-    ------
-    MeasureError
-        If two columns differ in length.
-    """
+    """The common length of some arguments, where a scalar fits any."""
     rows, first = 1, ""
     for name, value in given.items():
         if value is None or isinstance(value, str | int | float | dt.date | np.generic):
@@ -544,29 +375,7 @@ def _spread(values: npt.NDArray[Any], rows: int) -> npt.NDArray[Any]:
 
 
 def measures(name: str, value: npt.ArrayLike, rows: int, *, zero: bool = False) -> npt.NDArray[np.float64]:
-    """A column of lengths or weights, each a finite number above zero.
-
-    Parameters
-    ----------
-    name : str
-        What it is called in an error.
-    value : float or array, shape (n,)
-        The measures.
-    rows : int
-        How many rows are wanted.
-    zero : bool
-        Whether nothing is a measure too.
-
-    Returns
-    -------
-    array, shape (rows,)
-        float64.
-
-    Raises
-    ------
-    MeasureError
-        If one is not a finite number above zero.
-    """
+    """A column of lengths or weights, each a finite number above zero."""
     try:
         given = np.asarray(value, dtype=np.float64)
     except (TypeError, ValueError):
@@ -583,29 +392,7 @@ def measures(name: str, value: npt.ArrayLike, rows: int, *, zero: bool = False) 
 
 
 def amounts(name: str, value: npt.ArrayLike, rows: int, *, negative: bool = False) -> Cents:
-    """A column of amounts in whole cents.
-
-    Parameters
-    ----------
-    name : str
-        What it is called in an error.
-    value : int or array, shape (n,)
-        The amounts. [cents]
-    rows : int
-        How many rows are wanted.
-    negative : bool
-        Whether an amount may be below nothing.
-
-    Returns
-    -------
-    array, shape (rows,)
-        int64. [cents]
-
-    Raises
-    ------
-    MoneyError
-        If one is not whole, is missing, is too large or is negative where it may not be.
-    """
+    """A column of amounts in whole cents."""
     given = np.asarray(value)
     if given.dtype.kind not in "iu":
         flat = np.atleast_1d(given)
@@ -636,27 +423,7 @@ def _is_whole(item: object) -> bool:
 
 
 def days(name: str, value: object, rows: int) -> npt.NDArray[np.datetime64]:
-    """A column of dates.
-
-    Parameters
-    ----------
-    name : str
-        What it is called in an error.
-    value : date, text such as 2026-07-12, or array of dates, shape (n,)
-        The dates.
-    rows : int
-        How many rows are wanted.
-
-    Returns
-    -------
-    array, shape (rows,)
-        datetime64[D].
-
-    Raises
-    ------
-    MeasureError
-        If one is not a date.
-    """
+    """A column of dates."""
     try:
         given = np.asarray(value).astype("datetime64[D]", copy=False)
     except (TypeError, ValueError):
@@ -665,46 +432,13 @@ def days(name: str, value: object, rows: int) -> npt.NDArray[np.datetime64]:
 
 
 def blocks(rules: RuleSet[Any], on: object, rows: int) -> npt.NDArray[np.int64]:
-    """Which block of a rule set each row meets.
-
-    Parameters
-    ----------
-    rules : RuleSet
-        The rule set.
-    on : date or array of dates, shape (n,)
-        Days of the events.
-    rows : int
-        How many rows are wanted.
-
-    Returns
-    -------
-    array, shape (rows,)
-        Index into the rule set's blocks.
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a day has no block.
-    """
+    """Which block of a rule set each row meets."""
     index = rules.index_at(np.atleast_1d(days("on", on, 1 if np.ndim(on) == 0 else rows)))  # type: ignore[arg-type]
     return _spread(index if index.size != 1 else index[0], rows)
 
 
 def pairs(first: npt.NDArray[np.int64], second: npt.NDArray[np.int64], count: int) -> npt.NDArray[np.int64]:
-    """Two numbers a row as one, which ``divmod`` by ``count`` takes apart again.
-
-    Parameters
-    ----------
-    first, second : array, shape (n,)
-        Numbers of at least zero.
-    count : int
-        More than any of the second.
-
-    Returns
-    -------
-    array, shape (n,)
-        int64.
-    """
+    """Two numbers a row as one, which ``divmod`` by ``count`` takes apart again."""
     if first.size and first.strides == second.strides == (0,):
         # One pair for all rows: no need to write it a million times.
         return np.broadcast_to(first[0] * count + second[0], first.shape)
@@ -712,27 +446,7 @@ def pairs(first: npt.NDArray[np.int64], second: npt.NDArray[np.int64], count: in
 
 
 def flags(name: str, value: object, rows: int) -> npt.NDArray[np.bool_]:
-    """A column of yes and no.
-
-    Parameters
-    ----------
-    name : str
-        What it is called in an error.
-    value : bool or array of bool, shape (n,)
-        The flags.
-    rows : int
-        How many rows are wanted.
-
-    Returns
-    -------
-    array, shape (rows,)
-        bool.
-
-    Raises
-    ------
-    MeasureError
-        If one is neither true nor false.
-    """
+    """A column of yes and no."""
     given = np.asarray(value)
     if given.dtype != np.bool_:
         if given.dtype != object or not all(isinstance(item, bool | np.bool_) for item in np.atleast_1d(given)):
@@ -742,24 +456,7 @@ def flags(name: str, value: object, rows: int) -> npt.NDArray[np.bool_]:
 
 
 def codes(value: object, rows: int, known: Sequence[str]) -> tuple[npt.NDArray[np.int64], tuple[str, ...]]:
-    """A column of words as numbers: the place of each among the known ones, -1 where it is none of them.
-
-    Parameters
-    ----------
-    value : str, None or array of str, shape (n,)
-        The words; a pandas categorical column is quickest.
-    rows : int
-        How many rows are wanted.
-    known : sequence of str
-        The words that have a number.
-
-    Returns
-    -------
-    array, shape (rows,)
-        int64.
-    others : tuple of str
-        The words found that are not known, the missing one (None, NaN, empty) aside.
-    """
+    """A column of words as numbers: the place of each among the known ones, -1 where it is none of them."""
     place = {word: number for number, word in enumerate(known)}
     held: Any = getattr(value, "array", value)
     if hasattr(held, "categories"):
@@ -822,53 +519,19 @@ def _factorised(held: Any) -> tuple[list[str], npt.NDArray[np.int64]]:
 
 
 def in_chunks(rows: int, columns: Mapping[str, npt.NDArray[Any]], step: Callable[[Columns, slice], None]) -> None:
-    """Work through columns a cache's worth at a time.
-
-    Parameters
-    ----------
-    rows : int
-        How many rows there are.
-    columns : mapping
-        Columns of that length.
-    step : callable
-        Takes the columns of one chunk and where it lies.
-    """
+    """Work through columns a cache's worth at a time."""
     for start in range(0, rows, CHUNK):
         here = slice(start, min(start + CHUNK, rows))
         step({name: column[here] for name, column in columns.items()}, here)
 
 
 def some(flags: npt.NDArray[np.bool_]) -> bool:
-    """Whether any flag is set; one flag that stands for all rows is looked at once.
-
-    Parameters
-    ----------
-    flags : array of bool, shape (n,)
-        The flags.
-
-    Returns
-    -------
-    bool
-        Whether one is true.
-    """
+    """Whether any flag is set; one flag that stands for all rows is looked at once."""
     return bool(flags[0] if flags.size and flags.strides == (0,) else flags.any())
 
 
 def groups(index: npt.NDArray[np.int64]) -> Iterator[tuple[int, npt.NDArray[np.int64] | None]]:
-    """The numbers that occur and the rows of each; None for the rows where one number has them all.
-
-    Parameters
-    ----------
-    index : array, shape (n,)
-        A number a row, at least zero.
-
-    Yields
-    ------
-    number : int
-        A number that occurs.
-    rows : array or None
-        Where.
-    """
+    """The numbers that occur and the rows of each; None for the rows where one number has them all."""
     if not index.size:
         return
     if index.strides == (0,):
@@ -888,58 +551,19 @@ def groups(index: npt.NDArray[np.int64]) -> Iterator[tuple[int, npt.NDArray[np.i
 
 
 def stacked(names: Sequence[str], rows: int, dtype: npt.DTypeLike) -> Columns:
-    """Empty columns side by side in one block, which ``as_frame`` hands over without copying.
-
-    Parameters
-    ----------
-    names : sequence of str
-        Their names.
-    rows : int
-        Their length.
-    dtype : dtype
-        Their type.
-
-    Returns
-    -------
-    dict of arrays, shape (rows,)
-        Zeros.
-    """
+    """Empty columns side by side in one block, which ``as_frame`` hands over without copying."""
     return dict(zip(names, np.zeros((len(names), rows), dtype=dtype), strict=True))
 
 
 def as_category(codes: npt.NDArray[Any], words: Sequence[str]) -> pd.Categorical:
-    """A column of few words as a categorical, which a million rows carry as numbers.
-
-    Parameters
-    ----------
-    codes : array, shape (n,)
-        Number of each row's word.
-    words : sequence of str
-        The words.
-
-    Returns
-    -------
-    pandas.Categorical
-        The column.
-    """
+    """A column of few words as a categorical, which a million rows carry as numbers."""
     import pandas as pd
 
     return pd.Categorical.from_codes(codes, categories=list(words))
 
 
 def as_frame(columns: Mapping[str, Any]) -> pd.DataFrame:
-    """Columns as a frame; pandas is imported here, at first use, because it is slow to import.
-
-    Parameters
-    ----------
-    columns : mapping
-        Columns of one length, arrays or categoricals.
-
-    Returns
-    -------
-    pandas.DataFrame
-        The frame, rows numbered from 0.
-    """
+    """Columns as a frame; pandas is imported here, at first use, because it is slow to import."""
     import pandas as pd
 
     parts: list[pd.DataFrame] = []

@@ -10,24 +10,6 @@ def overwrap_sheet_in(
 ) -> tuple[float, float]:
     """Flat size of the bag or folded sheet that covers a thing on both sides.
 
-    Parameters
-    ----------
-    length_in, width_in, height_in : float
-        The thing, height the smallest. [in]
-    block : CushionBlock
-        The table in force.
-
-    Returns
-    -------
-    tuple of float
-        Width + height + allowance, length + height + allowance. [in]
-
-    References
-    ----------
-    ``wrap-sheets`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> table = packing_rules(on=datetime.date(2026, 11, 25)).cushions
@@ -41,24 +23,6 @@ def overwrap_sheet_in(
 def carton_liner_in(length_in: float, width_in: float, height_in: float, *, block: CushionBlock) -> tuple[float, float]:
     """Flat size of an ungusseted liner for a carton.
 
-    Parameters
-    ----------
-    length_in, width_in, height_in : float
-        Inside of the carton. [in]
-    block : CushionBlock
-        The table in force.
-
-    Returns
-    -------
-    tuple of float
-        Length + width + allowance, height + width + allowance. [in]
-
-    References
-    ----------
-    ``wrap-sheets`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> carton_liner_in(24, 12, 12, block=packing_rules(on=datetime.date(2026, 11, 25)).cushions)
@@ -71,24 +35,6 @@ def carton_liner_in(length_in: float, width_in: float, height_in: float, *, bloc
 def pallet_cover_in(length_in: float, width_in: float, height_in: float, *, block: CushionBlock) -> tuple[float, float]:
     """Flat size of a cover drawn over a large block from above.
 
-    Parameters
-    ----------
-    length_in, width_in, height_in : float
-        The block. [in]
-    block : CushionBlock
-        The table in force.
-
-    Returns
-    -------
-    tuple of float
-        Length + width + allowance, height + half the width + allowance. [in]
-
-    References
-    ----------
-    ``wrap-sheets`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> pallet_cover_in(50, 48, 48, block=packing_rules(on=datetime.date(2026, 11, 25)).cushions)
@@ -101,24 +47,6 @@ def pallet_cover_in(length_in: float, width_in: float, height_in: float, *, bloc
 def drum_liner_in(diameter_in: float, height_in: float, *, block: CushionBlock) -> tuple[float, float]:
     """Flat size of a liner for a round tub or drum.
 
-    Parameters
-    ----------
-    diameter_in, height_in : float
-        The drum. [in]
-    block : CushionBlock
-        The table in force.
-
-    Returns
-    -------
-    tuple of float
-        Half the girth, height + half the diameter + allowance. [in]
-
-    References
-    ----------
-    ``wrap-sheets`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> drum_liner_in(24, 36, block=packing_rules(on=datetime.date(2026, 11, 25)).cushions)
@@ -131,26 +59,6 @@ def drum_liner_in(diameter_in: float, height_in: float, *, block: CushionBlock) 
 def poly_bags_lb(length_in: float, width_in: float, mil: float, *, block: CushionBlock) -> float:
     """Weight of a thousand flat polyethylene bags.
 
-    Parameters
-    ----------
-    length_in, width_in : float
-        Flat size. [in]
-    mil : float
-        Thickness of the film. [0.001 in]
-    block : CushionBlock
-        The table in force.
-
-    Returns
-    -------
-    float
-        Weight of 1,000 bags. [lb]
-
-    References
-    ----------
-    ``wrap-sheets`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> poly_bags_lb(15, 12, 2, block=packing_rules(on=datetime.date(2026, 11, 25)).cushions)

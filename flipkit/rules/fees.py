@@ -28,25 +28,7 @@ BASES = ("goods", "shipping", "tax")
 
 @dataclass(frozen=True)
 class Charge:
-    """A percentage of a stated base, in tiers, bounded, with a fixed amount on top.
-
-    Parameters
-    ----------
-    base : tuple of str
-        Which of ``BASES`` add up to the amount it is taken of.
-    edges_cents : tuple of int
-        Upper end of every tier but the last, which has none; an amount on the edge is still in the tier. [cents]
-    rates_ppm : tuple of int
-        One rate a tier. [parts per million]
-    whole_amount : bool
-        Whether the whole amount pays the rate of the tier it falls in; else each slice pays its own.
-    minimum_cents, cap_cents : int
-        Bounds of the percentage. [cents]
-    fixed_cents : int
-        What is added after the bounds. [cents]
-    per_order : bool
-        Whether it is worked out once on the order and shared over its items; else on each item.
-    """
+    """A percentage of a stated base, in tiers, bounded, with a fixed amount on top."""
 
     base: tuple[str, ...]
     edges_cents: tuple[int, ...]
@@ -60,17 +42,7 @@ class Charge:
 
 @dataclass(frozen=True)
 class Steps:
-    """An amount an order, by the order's size.
-
-    Parameters
-    ----------
-    base : tuple of str
-        What adds up to the order's size.
-    edges_cents : tuple of int
-        Upper end of every step but the last. [cents]
-    amounts_cents : tuple of int
-        One amount a step. [cents]
-    """
+    """An amount an order, by the order's size."""
 
     base: tuple[str, ...]
     edges_cents: tuple[int, ...]
@@ -78,25 +50,7 @@ class Steps:
 
 
 def read_named_charge(keys: Keys, name: str) -> Charge | None:
-    """A charge from the table of its own name.
-
-    Parameters
-    ----------
-    keys : Keys
-        The block.
-    name : str
-        Name of the table.
-
-    Returns
-    -------
-    Charge or None
-        The charge; None where the block has no such table.
-
-    Raises
-    ------
-    RuleTableError
-        If it is malformed.
-    """
+    """A charge from the table of its own name."""
     table = keys.table(name)
     if table is None:
         return None
@@ -106,25 +60,7 @@ def read_named_charge(keys: Keys, name: str) -> Charge | None:
 
 
 def read_charge(keys: Keys, like: Charge | None = None) -> Charge:
-    """A charge from its table.
-
-    Parameters
-    ----------
-    keys : Keys
-        The table.
-    like : Charge or None
-        What fills in for the keys that the table leaves out.
-
-    Returns
-    -------
-    Charge
-        The charge.
-
-    Raises
-    ------
-    RuleTableError
-        If a key is out of range, or keys contradict each other.
-    """
+    """A charge from its table."""
     base = keys.texts("base", like.base if like else ("goods",), among=BASES)
     per = keys.text("per", None, among=("item", "order"))
     charge = Charge(
@@ -157,27 +93,7 @@ def read_charge(keys: Keys, like: Charge | None = None) -> Charge:
 
 
 def read_edges(keys: Keys, key: str, entries: list[Keys]) -> tuple[int, ...]:
-    """Upper ends of steps, rising, all but the last having one.
-
-    Parameters
-    ----------
-    keys : Keys
-        The table that holds the steps, for errors.
-    key : str
-        Under which key.
-    entries : list of Keys
-        The steps.
-
-    Returns
-    -------
-    tuple of int
-        The edges. [cents]
-
-    Raises
-    ------
-    RuleTableError
-        If they do not rise, or the last has one, or another has none.
-    """
+    """Upper ends of steps, rising, all but the last having one."""
     if not entries:
         keys.fail(key, [], "at least one entry")
     edges: list[int] = []
@@ -195,23 +111,7 @@ def read_edges(keys: Keys, key: str, entries: list[Keys]) -> tuple[int, ...]:
 
 
 def read_steps(keys: Keys) -> Steps | None:
-    """The amount an order from the table ``per_order``.
-
-    Parameters
-    ----------
-    keys : Keys
-        The block.
-
-    Returns
-    -------
-    Steps or None
-        The steps; None where the block has no such table.
-
-    Raises
-    ------
-    RuleTableError
-        If the edges do not rise, or an amount is missing.
-    """
+    """The amount an order from the table ``per_order``."""
     table = keys.table("per_order")
     if table is None:
         return None
@@ -237,13 +137,7 @@ Numerators = npt.NDArray[np.int64]
 
 
 class ChargeTable:
-    """Some charges side by side, of which every row picks one.
-
-    Parameters
-    ----------
-    charges : sequence of Charge or None
-        The charges; None costs nothing.
-    """
+    """Some charges side by side, of which every row picks one."""
 
     def __init__(self, charges: Sequence[Charge | None]) -> None:
         self.single = all(charge == charges[0] for charge in charges)
@@ -277,20 +171,7 @@ class ChargeTable:
         return None if all(value == idle for value in values) else self._column(values)
 
     def numerators(self, columns: dict[str, Cents], pick: npt.NDArray[np.int64] | None) -> Numerators:
-        """What every row is charged, before rounding.
-
-        Parameters
-        ----------
-        columns : dict
-            Amounts by the names of ``BASES``. [cents]
-        pick : array or None
-            Which charge each row pays; None where there is but one.
-
-        Returns
-        -------
-        array, shape (n,)
-            int64. [millionths of a cent]
-        """
+        """What every row is charged, before rounding."""
 
         def of(column: Any) -> Any:
             return column if self.single else column[pick]
@@ -324,20 +205,7 @@ def _at(column: Any, rows: npt.NDArray[np.int64]) -> Any:
 
 
 def base_amount(columns: dict[str, Cents], base: tuple[str, ...]) -> Cents:
-    """The amount that a charge is taken of.
-
-    Parameters
-    ----------
-    columns : dict
-        Amounts by the names of ``BASES``. [cents]
-    base : tuple of str
-        Which of them add up.
-
-    Returns
-    -------
-    array, shape (n,)
-        int64. [cents]
-    """
+    """The amount that a charge is taken of."""
     total = columns[base[0]]
     for name in base[1:]:
         total = total + columns[name]
@@ -345,20 +213,7 @@ def base_amount(columns: dict[str, Cents], base: tuple[str, ...]) -> Cents:
 
 
 def step_amount(columns: dict[str, Cents], steps: Steps) -> Cents:
-    """The amount an order, by the order's size.
-
-    Parameters
-    ----------
-    columns : dict
-        Amounts of the order by the names of ``BASES``. [cents]
-    steps : Steps
-        The steps.
-
-    Returns
-    -------
-    array, shape (n,)
-        int64. [cents]
-    """
+    """The amount an order, by the order's size."""
     base = base_amount(columns, steps.base)
     table = np.array(steps.amounts_cents, dtype=np.int64)
     if table.size == 1:
@@ -367,22 +222,7 @@ def step_amount(columns: dict[str, Cents], steps: Steps) -> Cents:
 
 
 def stepped(amounts: Cents, edges: Sequence[int], base: Cents) -> Cents:
-    """The amount of the step that each base falls in, a base on an edge still in the step below.
-
-    Parameters
-    ----------
-    amounts : array, shape (k + 1,)
-        One amount a step. [cents]
-    edges : sequence of int, length k
-        Upper ends of all but the last. [cents]
-    base : array, shape (n,)
-        What is looked up. [cents]
-
-    Returns
-    -------
-    array, shape (n,)
-        int64. [cents]
-    """
+    """The amount of the step that each base falls in, a base on an edge still in the step below."""
     # A handful of edges is compared quicker than searched.
     if len(edges) > 6:
         return amounts[np.searchsorted(np.array(edges, dtype=np.int64), base, side="left")]
@@ -395,18 +235,6 @@ def stepped(amounts: Cents, edges: Sequence[int], base: Cents) -> Cents:
 def rounded_cents(numerators: Numerators) -> Cents:
     """Numerators as whole cents, each rounded half up once, a negative one the mirror of the positive.
 
-    Parameters
-    ----------
-    numerators : array, shape (n,)
-        int64. [millionths of a cent]
-
-    Returns
-    -------
-    array, shape (n,)
-        int64. [cents]
-
-    Examples
-    --------
     >>> rounded_cents(np.array([1_500_000, 1_499_999, -1_500_000])).tolist()
     [2, 1, -2]
     """
@@ -418,18 +246,6 @@ def rounded_cents(numerators: Numerators) -> Cents:
 def shared_rounding(lines: dict[str, Numerators]) -> dict[str, Cents]:
     """Lines of a bill whose sum is rounded once, and shared over the lines by largest remainder.
 
-    Parameters
-    ----------
-    lines : dict
-        Each line's numerators, of one length. [millionths of a cent]
-
-    Returns
-    -------
-    dict
-        Each line in whole cents; their sum is the sum of the numerators rounded half up. [cents]
-
-    Examples
-    --------
     >>> found = shared_rounding({"a": np.array([500_000]), "b": np.array([500_000])})
     >>> int(found["a"][0]), int(found["b"][0])
     (1, 0)
@@ -446,18 +262,7 @@ def shared_rounding(lines: dict[str, Numerators]) -> dict[str, Cents]:
 
 
 def same_base(block_base: tuple[str, ...]) -> tuple[str, ...]:
-    """A base in the order of ``BASES``, so that equal bases compare equal.
-
-    Parameters
-    ----------
-    block_base : tuple of str
-        The base as written.
-
-    Returns
-    -------
-    tuple of str
-        The same, in order.
-    """
+    """A base in the order of ``BASES``, so that equal bases compare equal."""
     return tuple(name for name in BASES if name in block_base)
 
 
@@ -481,15 +286,7 @@ REFUNDABLE = ("commission", "per_order", "payment", "payment_fixed", "advertisin
 
 @dataclass(frozen=True)
 class SellerLevel:
-    """What a seller's standing changes.
-
-    Parameters
-    ----------
-    commission_off_ppm : int
-        Share of the commission that is let off. [parts per million]
-    surcharge : Charge or None
-        What is charged on top.
-    """
+    """What a seller's standing changes."""
 
     commission_off_ppm: int = 0
     surcharge: Charge | None = None
@@ -497,17 +294,7 @@ class SellerLevel:
 
 @dataclass(frozen=True)
 class Listing:
-    """What it costs to put a thing up, and to keep it up.
-
-    Parameters
-    ----------
-    fee_cents : int
-        For one listing period. [cents]
-    free_a_month : int
-        Listings, relistings counted, that cost nothing in each calendar month.
-    relist_every_days : int
-        Length of a listing period; 0 where a listing never expires. [days]
-    """
+    """What it costs to put a thing up, and to keep it up."""
 
     fee_cents: int
     free_a_month: int = 0
@@ -516,15 +303,7 @@ class Listing:
 
 @dataclass(frozen=True)
 class Refund:
-    """What comes back when a sale is refunded.
-
-    Parameters
-    ----------
-    back_ppm : mapping
-        Share of each line of ``REFUNDABLE`` that comes back on a full refund. [parts per million]
-    fee_cents : int
-        What the refund itself costs. [cents]
-    """
+    """What comes back when a sale is refunded."""
 
     back_ppm: Mapping[str, int] = field(default_factory=dict)
     fee_cents: int = 0
@@ -532,25 +311,7 @@ class Refund:
 
 @dataclass(frozen=True)
 class FeeBlock(Block):
-    """One dated block of a fee schedule.
-
-    Parameters
-    ----------
-    rounded_once : bool
-        Whether the fees of an item are rounded once, in total; else each line on its own.
-    commission, payment, advertising, international : Charge or None
-        The percentages.
-    categories : mapping
-        Commission of the categories that have their own.
-    per_order : Steps or None
-        The amount an order.
-    seller_levels : mapping
-        What each standing changes.
-    listing : Listing or None
-        What listing costs.
-    refund : Refund
-        What a refund brings back.
-    """
+    """One dated block of a fee schedule."""
 
     rounded_once: bool = False
     commission: Charge | None = None
@@ -566,13 +327,7 @@ class FeeBlock(Block):
 
 @dataclass(frozen=True)
 class FeeSchedule(RuleSet[FeeBlock]):
-    """What one marketplace takes, by date.
-
-    Parameters
-    ----------
-    ships : bool
-        Whether things sold there are posted; a stall's are carried away.
-    """
+    """What one marketplace takes, by date."""
 
     ships: bool = True
 
@@ -580,25 +335,6 @@ class FeeSchedule(RuleSet[FeeBlock]):
 def read_fee_schedule(data: Mapping[str, Any], *, file: str) -> FeeSchedule:
     """A fee schedule from the content of its TOML file.
 
-    Parameters
-    ----------
-    data : mapping
-        What ``tomllib`` made of the file.
-    file : str
-        The file's name in errors.
-
-    Returns
-    -------
-    FeeSchedule
-        The schedule.
-
-    Raises
-    ------
-    RuleTableError
-        If anything in it is missing, unknown, out of range or contradicts itself.
-
-    Examples
-    --------
     >>> import tomllib
     >>> text = '''
     ... kind = "fees"
@@ -659,18 +395,7 @@ def _block(keys: Keys, common: dict[str, Any]) -> FeeBlock:
 
 
 def charges_of(block: FeeBlock) -> list[Charge]:
-    """Every percentage of a block, those of categories and standings included.
-
-    Parameters
-    ----------
-    block : FeeBlock
-        The block.
-
-    Returns
-    -------
-    list of Charge
-        The charges.
-    """
+    """Every percentage of a block, those of categories and standings included."""
     named = [block.commission, block.payment, block.advertising, block.international, *block.categories.values()]
     named += [level.surcharge for level in block.seller_levels.values()]
     return [charge for charge in named if charge is not None]
@@ -742,50 +467,6 @@ def order_fees(
 ) -> pd.DataFrame:
     """What a marketplace takes of each item sold, line by line.
 
-    Parameters
-    ----------
-    schedule : FeeSchedule
-        The marketplace's schedule; every row meets the block in force on its day.
-    on : date or array of dates, shape (n,)
-        Days of sale.
-    goods_cents : int or array, shape (n,)
-        What the buyer paid for the goods. [cents]
-    shipping_cents : int or array, shape (n,)
-        What the buyer paid for shipping. [cents]
-    tax_cents : int or array, shape (n,)
-        Tax that the marketplace collects from the buyer. [cents]
-    category : str or array of str, shape (n,)
-        Categories as the schedule names them; one that it does not name pays its general commission.
-    order : array, shape (n,), optional
-        Which order each item belongs to; items of an order share what is charged per order.
-        Without it every row is an order of its own.
-    international : bool or array, shape (n,)
-        Whether the buyer is abroad.
-    advertised : bool or array, shape (n,)
-        Whether the sale came through an advertisement.
-    advertising_ppm : int or array, shape (n,), optional
-        The advertising rate that the seller chose, in place of the schedule's. [parts per million]
-    seller_level : str or array of str, shape (n,), optional
-        The seller's standing as the schedule names it.
-    listing_cents : int or array, shape (n,)
-        What listing the item cost, from ``listings.listing_fees``. [cents]
-
-    Returns
-    -------
-    pandas.DataFrame
-        One row an item, int64 columns ``commission_cents``, ``per_order_cents``, ``payment_cents``,
-        ``advertising_cents``, ``listing_cents``, ``international_cents``, ``seller_level_cents``
-        (negative for a discount) and ``total_cents``, their sum. [cents]
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a day has no block.
-    MoneyError
-        If an amount is not whole cents, or an option is unknown to the schedule.
-
-    Examples
-    --------
     >>> import datetime as dt
     >>> import tomllib
     >>> from flipkit.rules.fees import read_fee_schedule
@@ -837,27 +518,7 @@ def order_fee_lines(
     seller_level: object = None,
     listing_cents: npt.ArrayLike = 0,
 ) -> dict[str, Cents]:
-    """The same as ``order_fees`` as a dict of arrays, for callers that need no frame.
-
-    Parameters
-    ----------
-    schedule, on, goods_cents, shipping_cents, tax_cents, category, order, international, advertised : see below
-        As in ``order_fees``.
-    advertising_ppm, seller_level, listing_cents : see below
-        As in ``order_fees``.
-
-    Returns
-    -------
-    dict of arrays, shape (n,)
-        The columns of ``order_fees``. [cents]
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a day has no block.
-    MoneyError
-        If an amount is not whole cents, or an option is unknown to the schedule.
-    """
+    """The same as ``order_fees`` as a dict of arrays, for callers that need no frame."""
     rows = cols.row_count(
         on=on,
         goods_cents=goods_cents,
@@ -1044,29 +705,7 @@ def _order_names(order: object, rows: int) -> npt.NDArray[Any]:
 
 
 def listing_periods(schedule: FeeSchedule, *, listed_on: object, ended_on: object) -> npt.NDArray[np.int64]:
-    """How many listing periods each thing has had, the first one and every relisting.
-
-    Parameters
-    ----------
-    schedule : FeeSchedule
-        The marketplace's schedule; the length of a period is that of the block in force at the first listing.
-    listed_on : date or array of dates, shape (n,)
-        First listing.
-    ended_on : date or array of dates, shape (n,)
-        Sale or last day up.
-
-    Returns
-    -------
-    array, shape (n,)
-        Periods, int64, at least 1.
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a day of listing has no block.
-    MeasureError
-        If a thing ended before it was listed.
-    """
+    """How many listing periods each thing has had, the first one and every relisting."""
     rows = cols.row_count(listed_on=listed_on, ended_on=ended_on)
     first = cols.days("listed_on", listed_on, rows)
     last = cols.days("ended_on", ended_on, rows)
@@ -1087,29 +726,6 @@ def listing_fees(
 
     Give the shop's things all together: the free listings of a calendar month go to the earliest
     listings of the month, relistings counted, the earlier row first on one day.
-
-    Parameters
-    ----------
-    schedule : FeeSchedule
-        The marketplace's schedule.
-    listed_on : date or array of dates, shape (n,)
-        First listing.
-    ended_on : date or array of dates, shape (n,)
-        Sale or last day up.
-    free_a_month : int, optional
-        Free listings a month in place of the schedule's, for instance 0 for one thing of a busy shop.
-
-    Returns
-    -------
-    array, shape (n,)
-        The fees, int64. [cents]
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a day of listing or relisting has no block.
-    MeasureError
-        If a thing ended before it was listed.
     """
     periods = listing_periods(schedule, listed_on=listed_on, ended_on=ended_on)
     rows = periods.size
@@ -1148,35 +764,6 @@ def refunded_fees(
 ) -> dict[str, int]:
     """What comes back of each line of a bill on a refund, in full or in part, by the rule of the day of sale.
 
-    Parameters
-    ----------
-    schedule : FeeSchedule
-        The marketplace's schedule.
-    sold_on : datetime.date
-        Day of sale.
-    fees : mapping
-        The bill: the columns of ``fees.order_fees`` for one order. [cents]
-    paid_cents : int
-        What the buyer had paid, goods and shipping. [cents]
-    refund_cents : int
-        What the buyer gets back of it. [cents]
-
-    Returns
-    -------
-    dict
-        For every line what comes back (``commission_cents`` and so on), ``refund_fee_cents`` (what the refund
-        costs), ``back_cents`` (the sum that comes back, less that fee) and ``kept_cents`` (what the marketplace
-        keeps of the bill, that fee included). [cents]
-
-    Raises
-    ------
-    RuleNotInForceError
-        If the day has no block.
-    MoneyError
-        If more is refunded than was paid.
-
-    Examples
-    --------
     >>> import tomllib
     >>> from flipkit.rules.fees import read_fee_schedule
     >>> text = '''

@@ -16,13 +16,7 @@ from flipkit.rules.blocks import Block, Keys, RuleSet, read_blocks
 
 @dataclass(frozen=True)
 class MileageBlock(Block):
-    """One dated rate.
-
-    Parameters
-    ----------
-    tenth_cents_a_mile : int
-        The rate, in tenths of a cent. [tenths of a cent per mile]
-    """
+    """One dated rate."""
 
     tenth_cents_a_mile: int
 
@@ -33,25 +27,7 @@ class Mileage(RuleSet[MileageBlock]):
 
 
 def read_mileage(data: Mapping[str, Any], *, file: str) -> Mileage:
-    """A mileage table from the content of its TOML file.
-
-    Parameters
-    ----------
-    data : mapping
-        What ``tomllib`` made of the file.
-    file : str
-        The file's name in errors.
-
-    Returns
-    -------
-    Mileage
-        The table.
-
-    Raises
-    ------
-    RuleTableError
-        If anything in it is missing, unknown or out of range.
-    """
+    """A mileage table from the content of its TOML file."""
     name, blocks = read_blocks(data, file=file, kind="mileage", make=_block)
     return Mileage(kind="mileage", name=name, file=file, blocks=blocks)
 

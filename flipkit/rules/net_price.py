@@ -39,37 +39,7 @@ def net_at_price(
     seller_level: str | None = None,
     listing_cents: int = 0,
 ) -> Cents:
-    """What an order leaves at each of some prices: goods and shipping, less fees and costs.
-
-    Parameters
-    ----------
-    schedule : FeeSchedule
-        The marketplace's schedule.
-    on : datetime.date
-        Day of sale.
-    goods_cents : int or array, shape (n,)
-        Prices of the goods. [cents]
-    shipping_cents : int
-        What the buyer pays for shipping. [cents]
-    costs_cents : int
-        Label, materials and whatever else is paid out of it. [cents]
-    tax_ppm : int
-        Tax that the marketplace collects on goods and shipping. [parts per million]
-    category, international, advertised, advertising_ppm, seller_level, listing_cents : see below
-        As in ``fees.order_fees``.
-
-    Returns
-    -------
-    array, shape (n,)
-        The nets, int64. [cents]
-
-    Raises
-    ------
-    RuleNotInForceError
-        If the day has no block.
-    MoneyError
-        If an amount is not whole cents, or an option is unknown to the schedule.
-    """
+    """What an order leaves at each of some prices: goods and shipping, less fees and costs."""
     goods = np.atleast_1d(np.asarray(goods_cents, dtype=np.int64))
     lines = order_fee_lines(
         schedule,
@@ -92,31 +62,6 @@ def gross_up_cents(*, net_cents: npt.ArrayLike, rate_ppm: int, fixed_cents: int)
 
     It leaves the rounding of the fee itself out, and so can be a cent above ``price_for_net``, which does not.
 
-    Parameters
-    ----------
-    net_cents : int or array, shape (n,)
-        The wanted nets. [cents]
-    rate_ppm : int
-        The percentage. [parts per million]
-    fixed_cents : int
-        The fixed amount. [cents]
-
-    Returns
-    -------
-    array, shape (n,)
-        (net + fixed) / (1 - rate), int64. [cents]
-
-    Raises
-    ------
-    MoneyError
-        If the rate is not below 100 %.
-
-    References
-    ----------
-    .. [1] ``gross-up-example`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> gross_up_cents(net_cents=100_00, rate_ppm=29_000, fixed_cents=30).tolist()
     [10330]
     """
@@ -405,43 +350,6 @@ def venue_nets(
     """What one item leaves at each venue, the best first.
 
     At a venue that posts nothing, such as a stall, the buyer pays no shipping and there is no label.
-
-    Parameters
-    ----------
-    schedules : mapping
-        Fee schedules by the name of the venue.
-    on : datetime.date
-        Day of sale.
-    goods_cents : int
-        Price of the goods. [cents]
-    shipping_cents : int
-        What the buyer pays for shipping where things are posted. [cents]
-    label_cents : int
-        What the label costs where things are posted. [cents]
-    costs_cents : int
-        Further costs of the item, whatever the venue. [cents]
-    tax_ppm : int
-        Tax that the marketplace collects. [parts per million]
-    category, international, advertised, advertising_ppm, seller_level : see below
-        As in ``fees.order_fees``.
-    days_listed : int, optional
-        Days from listing to sale, for listing fees at the full price; without it none are counted.
-    strict : bool
-        Whether a venue that cannot answer is an error; else it comes last and says why.
-
-    Returns
-    -------
-    list of dict
-        One a venue: ``venue``, ``ships``, the lines of ``fees.order_fees``, ``shipping_cents``, ``label_cents``,
-        ``costs_cents``, ``net_cents``, ``even_price_cents`` (the price of the goods there that leaves the best
-        venue's net, None where none does) and ``refused`` (why a venue cannot answer, else empty).
-
-    Raises
-    ------
-    RuleNotInForceError
-        If ``strict`` and a venue has no block on the day.
-    MoneyError
-        If ``strict`` and an option is unknown to a venue, or an amount is not whole cents.
     """
     options: dict[str, Any] = {
         "category": category,
@@ -506,27 +414,7 @@ def _unable(name: str, schedule: FeeSchedule, problem: FlipkitError) -> dict[str
 
 
 def plain_listing_cents(schedule: FeeSchedule, *, on: dt.date, days_listed: int | None) -> int:
-    """Listing fees of one thing at the full price, as if the month's free listings were used up.
-
-    Parameters
-    ----------
-    schedule : FeeSchedule
-        The marketplace's schedule.
-    on : datetime.date
-        Day of sale.
-    days_listed : int or None
-        Days from listing to sale; None counts no listing.
-
-    Returns
-    -------
-    int
-        The fees. [cents]
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a day of listing has no block.
-    """
+    """Listing fees of one thing at the full price, as if the month's free listings were used up."""
     if days_listed is None:
         return 0
     listed = on - dt.timedelta(days=days_listed)
@@ -534,18 +422,7 @@ def plain_listing_cents(schedule: FeeSchedule, *, on: dt.date, days_listed: int 
 
 
 def venue_frame(venues: list[dict[str, Any]]) -> pd.DataFrame:
-    """Venues as a frame, one row each.
-
-    Parameters
-    ----------
-    venues : list of dict
-        From ``venue_nets``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        A column for every entry.
-    """
+    """Venues as a frame, one row each."""
     import pandas as pd
 
     return pd.DataFrame(venues)
@@ -571,41 +448,7 @@ def fees_answer(
     seller_level: str | None = None,
     days_listed: int | None = None,
 ) -> dict[str, Any]:
-    """What each venue takes of one sale, line by line, and what it leaves.
-
-    Parameters
-    ----------
-    rules : Rules
-        All tables.
-    on : datetime.date
-        Day of sale.
-    goods_cents, shipping_cents : int
-        What the buyer pays for the goods and, where things are posted, for shipping. [cents]
-    label_cents, costs_cents : int
-        What the label costs, where things are posted, and whatever else the sale costs. [cents]
-    tax_ppm : int
-        Tax that the marketplace collects on goods and shipping. [parts per million]
-    venues : sequence of str
-        Fee schedules to ask; all that have a block in force where empty.
-    category, international, advertised, advertising_ppm, seller_level : see below
-        As in ``fees.order_fees``; where every venue is asked, one that does not know the standing or has no
-        advertising is left out and says why.
-    days_listed : int, optional
-        Days from listing to sale, for listing fees at the full price; without it none are counted.
-
-    Returns
-    -------
-    dict
-        ``venues``: for each the rule block in force and the entries of ``venues.venue_nets``, the best first; and
-        ``left_out``.
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a venue that was asked for has no block on the day.
-    MoneyError
-        If an amount is not whole cents, or an option is unknown to a venue that was asked for.
-    """
+    """What each venue takes of one sale, line by line, and what it leaves."""
     schedules = {schedule.name: schedule for schedule in _asked(rules, venues, on)}
     nets = venue_nets(
         schedules,
@@ -650,34 +493,7 @@ def price_answer(
     seller_level: str | None = None,
     days_listed: int | None = None,
 ) -> dict[str, Any]:
-    """The smallest price at each venue that leaves a wanted net, with the fees at that price.
-
-    Parameters
-    ----------
-    rules : Rules
-        All tables.
-    on : datetime.date
-        Day of sale.
-    net_cents : int
-        What is to be left after fees, label and costs. [cents]
-    shipping_cents, label_cents, costs_cents, tax_ppm, venues : see below
-        As in ``fees_answer``.
-    category, international, advertised, advertising_ppm, seller_level, days_listed : see below
-        As in ``fees_answer``.
-
-    Returns
-    -------
-    dict
-        ``venues``: for each ``price_cents`` and the entries of ``fees_answer``, the lowest price first; and
-        ``left_out``.
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a venue that was asked for has no block on the day.
-    MoneyError
-        If no price leaves the net at a venue that was asked for, or an option is unknown to it.
-    """
+    """The smallest price at each venue that leaves a wanted net, with the fees at that price."""
     found, left_out = [], []
     options: dict[str, Any] = {
         "on": on,

@@ -40,31 +40,7 @@ _UNDER = 0.01
 
 @dataclass(frozen=True)
 class Trim:
-    """One way to make a parcel smaller or lighter, and what it saves.
-
-    Parameters
-    ----------
-    what : str
-        ``length``, ``width``, ``height``, several of them, or ``weight``.
-    length_in, width_in, height_in, weight_lb : float
-        The parcel afterwards. [in], [lb]
-    by_in : float
-        How much comes off, all sides together; 0 for a weight. [in]
-    by_lb : float
-        How much comes off; 0 for a side. [lb]
-    saves_cents : int
-        What the label then costs less. [cents]
-    total_cents : int
-        What it then costs. [cents]
-    cents_per_in : float
-        Saving by inch; 0 for a weight. [cents per inch]
-    cents_per_lb : float
-        Saving by pound; 0 for a side. [cents per pound]
-    service : str
-        The service that is then the cheapest.
-    why : str
-        What is crossed, in words.
-    """
+    """One way to make a parcel smaller or lighter, and what it saves."""
 
     what: str
     length_in: float
@@ -99,48 +75,7 @@ def trim_advice(
     nonrectangular: bool = False,
     zone_mix: Mapping[str, float] | None = None,
 ) -> list[Trim]:
-    """Every breakpoint within reach of one parcel, and what crossing it saves.
-
-    Parameters
-    ----------
-    card : RateCard
-        The carrier's prices.
-    parcel_rules : ParcelRules
-        The rule set that the card goes with.
-    on : datetime.date
-        Day of posting.
-    zone : str, int or None
-        Zone as the card's columns; None for a mix of zones.
-    length_in, width_in, height_in : float
-        Outside of the packed parcel, in any order. [in]
-    weight_lb : float
-        What the scale says. [lb]
-    reach_in : float
-        The most that may come off a side. [in]
-    reach_lb : float
-        The most that may come off the weight. [lb]
-    residential : bool
-        Whether people live at the address.
-    service : str, optional
-        The service; without it the cheapest, before and after.
-    packaging, nonrectangular : see below
-        As in ``parcels.billable``.
-    zone_mix : mapping, optional
-        Weight of each zone, where the zone is not known.
-
-    Returns
-    -------
-    list of Trim
-        Sides first, by money per inch; then weights, by money per pound. Every breakpoint of each side by itself,
-        and of several sides together those that save more than any way that takes off as much or less.
-
-    Raises
-    ------
-    RuleNotInForceError
-        If the day has no block.
-    MeasureError
-        If the parcel is refused as it is, or a measure is not a finite number above zero.
-    """
+    """Every breakpoint within reach of one parcel, and what crossing it saves."""
     at: dict[str, Any] = {"on": on, "zone": zone, "packaging": packaging, "nonrectangular": nonrectangular}
     priced: dict[str, Any] = {**at, "residential": residential, "service": service, "zone_mix": zone_mix}
     start: dict[str, Any] = {
@@ -299,18 +234,7 @@ def _why(now: Any, labels: Any, row: int, before: set[str], after: set[str]) -> 
 
 
 def trim_frame(trims: list[Trim]) -> pd.DataFrame:
-    """Trims as a frame, one row each.
-
-    Parameters
-    ----------
-    trims : list of Trim
-        From ``trim_advice``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        A column for every field of ``Trim``.
-    """
+    """Trims as a frame, one row each."""
     import dataclasses
 
     import pandas as pd
@@ -328,25 +252,6 @@ _UNIT_AT_END = re.compile(r"[^\d\s.,/-]+\.?$")
 def read_sides(text: str, *, unit: str = "in") -> tuple[float, float, float]:
     """Three sides from a text such as ``24x18x12in``, ``61 x 46 x 30 cm`` or ``2 ft x 18 in x 1 ft``.
 
-    Parameters
-    ----------
-    text : str
-        The sides; a unit at the end goes for those that have none.
-    unit : str
-        Unit of bare numbers.
-
-    Returns
-    -------
-    tuple of float
-        The sides, as written. [in]
-
-    Raises
-    ------
-    MeasureError
-        If there are not three, or one is not a length above zero.
-
-    Examples
-    --------
     >>> read_sides("24x18x12in")
     (24.0, 18.0, 12.0)
     """
@@ -380,49 +285,7 @@ def parcel_answer(
     packaging: str = "box",
     nonrectangular: bool = False,
 ) -> dict[str, Any]:
-    """Everything the rules say of one parcel, with the unit at the end of every key.
-
-    Parameters
-    ----------
-    rules : Rules
-        All tables.
-    on : datetime.date
-        Day of posting.
-    sides_in : sequence of float, shape (3,)
-        Outside of the packed parcel, in any order. [in]
-    weight_lb : float
-        What the scale says. [lb]
-    carriers : sequence of str
-        Parcel rule sets to ask; where empty, those of the rate cards, and where there is no card, all.
-    cards : sequence of str
-        Rate cards to ask; all of those carriers' where empty.
-    zone : str, optional
-        Zone; without it the mix of zones, and without that no price.
-    zone_mix : mapping, optional
-        Weight of each zone.
-    reach_in, reach_lb : float
-        How much could be trimmed; 0 for no advice. [in], [lb]
-    declared_cents : int
-        Declared value. [cents]
-    signature, residential : bool
-        Whether the receiver signs, and whether people live there.
-    packaging : str
-        One of ``parcel_rules.PACKAGING``.
-    nonrectangular : bool
-        Whether the thing is no box.
-
-    Returns
-    -------
-    dict
-        ``carriers``: for each rule set its weights, triggers and cards; and the parcel's own measures.
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a carrier that was asked for has no block on the day.
-    MeasureError
-        If a measure is not a finite number above zero, or a name is unknown.
-    """
+    """Everything the rules say of one parcel, with the unit at the end of every key."""
     for name in carriers:
         _require_name("carrier", name, rules.parcels)
     for name in cards:
@@ -620,33 +483,7 @@ def protection_answer(
     signature_stops_ppm: int,
     cards: Sequence[str] = (),
 ) -> dict[str, Any]:
-    """Whether to declare a value or ask for a signature, by each rate card.
-
-    Parameters
-    ----------
-    rules : Rules
-        All tables.
-    on : datetime.date
-        Day of posting.
-    value_cents : int
-        What the contents would cost the seller. [cents]
-    damage_ppm, loss_ppm, signature_stops_ppm : int
-        As in ``protection.protection_choices``. [parts per million]
-    cards : sequence of str
-        Rate cards to ask; all that have a block in force where empty.
-
-    Returns
-    -------
-    dict
-        ``cards``: for each card its ways, the best first, with the break-even chance.
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a card that was asked for has no block on the day.
-    MeasureError
-        If a card is unknown.
-    """
+    """Whether to declare a value or ask for a signature, by each rate card."""
     for name in cards:
         _require_name("rate card", name, rules.rate_cards)
     asked = [card for card in rules.rate_cards.values() if card.name in cards or (not cards and card.covers(on))]

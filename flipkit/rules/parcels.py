@@ -39,31 +39,7 @@ MEASURES = ("longest", "second", "shortest", "length_plus_girth", "volume", "wei
 
 @dataclass(frozen=True)
 class Dimensional:
-    """How the space of a parcel becomes a weight.
-
-    Parameters
-    ----------
-    sides : str
-        One of ``SIDES``.
-    side_step : float
-        What sides are rounded to, usually the whole unit. [units of length]
-    volume_step : float
-        What the volume is rounded to, to the nearest; 0 for not at all. [cubic units of length]
-    volume_over : float
-        Volume up to which, itself included, space weighs nothing. [cubic units of length]
-    divisor : float
-        Volume per unit of weight. [cubic units of length per unit of weight]
-    divisor_for : mapping
-        Divisors that go with other kinds of rates, by the name of the kind.
-    weight_step : float
-        Any part of a step counts as a whole one. [units of weight]
-    nonrectangular_factor : float
-        Share of its box that a thing which is no box fills.
-    cap : float
-        Most that a dimensional weight comes to. [units of weight]
-    zones : tuple of str
-        Zones in which space is weighed; empty for all.
-    """
+    """How the space of a parcel becomes a weight."""
 
     sides: str
     side_step: float
@@ -79,23 +55,7 @@ class Dimensional:
 
 @dataclass(frozen=True)
 class Condition:
-    """What must hold for a surcharge, all of it.
-
-    Parameters
-    ----------
-    over : mapping
-        Measures of ``MEASURES`` that must exceed a threshold.
-    at_most : mapping
-        Measures that must not exceed a threshold.
-    packaging : tuple of str
-        Words of ``PACKAGING`` of which one must fit; empty for any.
-    zones : tuple of str
-        Zones of which one must fit; empty for any.
-    dimensions_entered : bool or None
-        Whether the sender must have entered the dimensions or not; None where it does not matter.
-    any_over : tuple of float
-        Longest, second and shortest side, of which one must be exceeded; empty where it does not matter.
-    """
+    """What must hold for a surcharge, all of it."""
 
     over: Mapping[str, float]
     at_most: Mapping[str, float]
@@ -107,23 +67,7 @@ class Condition:
 
 @dataclass(frozen=True)
 class Surcharge:
-    """One thing that costs extra.
-
-    Parameters
-    ----------
-    name : str
-        Its name, by which rate cards price it.
-    group : str
-        What it belongs to.
-    when : Condition
-        What triggers it.
-    minimum_billable : float
-        Weight that is billed at least. [units of weight]
-    sources : tuple of str
-        Keys of the sources, where they differ from the block's.
-    seen : str
-        How its figure was come by, where that differs from the block's.
-    """
+    """One thing that costs extra."""
 
     name: str
     group: str
@@ -135,27 +79,7 @@ class Surcharge:
 
 @dataclass(frozen=True)
 class ParcelBlock(Block):
-    """One dated block of a parcel rule set.
-
-    Parameters
-    ----------
-    dimensional : Dimensional
-        How space becomes weight.
-    scale_step : float
-        Any part of a step on the scale counts as a whole one. [units of weight]
-    trigger_sides : str
-        Whether triggers meet the sides "as rounded" or "as measured".
-    limits : mapping
-        Measures that nothing may exceed.
-    dimensions_required : str
-        Of which parcels the sender must state the dimensions, in words.
-    surcharges : tuple of Surcharge
-        What costs extra.
-    one_of : tuple of str
-        Groups of which a parcel pays for one at most, the dearest.
-    excludes : mapping
-        Groups that drop other groups.
-    """
+    """One dated block of a parcel rule set."""
 
     dimensional: Dimensional
     scale_step: float
@@ -169,13 +93,7 @@ class ParcelBlock(Block):
 
 @dataclass(frozen=True)
 class ParcelRules(RuleSet[ParcelBlock]):
-    """How one carrier measures, weighs and surcharges, by date.
-
-    Parameters
-    ----------
-    metric : bool
-        Whether its units are centimetres and kilograms; else inches and pounds.
-    """
+    """How one carrier measures, weighs and surcharges, by date."""
 
     metric: bool = False
 
@@ -196,25 +114,7 @@ class ParcelRules(RuleSet[ParcelBlock]):
 
 
 def read_parcel_rules(data: Mapping[str, Any], *, file: str) -> ParcelRules:
-    """A parcel rule set from the content of its TOML file.
-
-    Parameters
-    ----------
-    data : mapping
-        What ``tomllib`` made of the file.
-    file : str
-        The file's name in errors.
-
-    Returns
-    -------
-    ParcelRules
-        The rule set.
-
-    Raises
-    ------
-    RuleTableError
-        If anything in it is missing, unknown, out of range or contradicts itself.
-    """
+    """A parcel rule set from the content of its TOML file."""
     metric = [False]
 
     def header(top: Keys) -> None:
@@ -345,27 +245,7 @@ def parcel_columns(
     dimensions_entered: object = True,
     rates: str = "",
 ) -> cols.Columns:
-    """The same as ``parcels.billable`` as a dict of arrays, for callers that need no frame.
-
-    Parameters
-    ----------
-    rules, on, length_in, width_in, height_in, weight_lb, zone, packaging, nonrectangular : see below
-        As in ``parcels.billable``.
-    dimensions_entered, rates : see below
-        As in ``parcels.billable``.
-
-    Returns
-    -------
-    dict of arrays, shape (n,)
-        The columns of ``parcels.billable``.
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a day has no block.
-    MeasureError
-        If a side or a weight is not a finite number above zero.
-    """
+    """The same as ``parcels.billable`` as a dict of arrays, for callers that need no frame."""
     given = parcel_inputs(
         on=on,
         length_in=length_in,
@@ -429,25 +309,7 @@ def parcel_inputs(
     dimensions_entered: object = True,
     **further: object,
 ) -> cols.Columns:
-    """The arguments of ``parcels.billable`` as checked columns of one length.
-
-    Parameters
-    ----------
-    on, length_in, width_in, height_in, weight_lb, zone, packaging, nonrectangular, dimensions_entered : see below
-        As in ``parcels.billable``.
-    **further : scalar or array
-        Further arguments that must have the same length.
-
-    Returns
-    -------
-    dict of arrays, shape (n,)
-        The sides, the weight, the number of the packaging and the flags.
-
-    Raises
-    ------
-    MeasureError
-        If a side or a weight is not a finite number above zero, or a packaging is unknown.
-    """
+    """The arguments of ``parcels.billable`` as checked columns of one length."""
     rows = cols.row_count(
         on=on,
         length_in=length_in,
@@ -475,31 +337,7 @@ def parcel_inputs(
 
 
 def block_measures(rules: ParcelRules, block: ParcelBlock, given: cols.Columns, *, rates: str = "") -> cols.Columns:
-    """What parcels measure, weigh and trip under one block, in the rule set's own units.
-
-    Parameters
-    ----------
-    rules : ParcelRules
-        The rule set, for its units.
-    block : ParcelBlock
-        The block.
-    given : dict of arrays, shape (n,)
-        As ``parcel_inputs`` makes them, with ``zone`` (text) where zones matter.
-    rates : str
-        Which kind of rates is paid.
-
-    Returns
-    -------
-    dict of arrays, shape (n,)
-        ``longest`` to ``volume``, ``dimensional``, ``exact_scale`` (not rounded), ``least`` (the minimum that a
-        surcharge brings), ``seen_longest`` and so on (measures as triggers and limits meet them), ``over_maximum``
-        and a flag for every surcharge.
-
-    Raises
-    ------
-    MeasureError
-        If zones matter and are missing, or the kind of rates is unknown.
-    """
+    """What parcels measure, weigh and trip under one block, in the rule set's own units."""
     space = block.dimensional
     own_length, own_weight = OWN_UNITS[rules.metric]
     a, b, c = (given[name] for name in ("length_in", "width_in", "height_in"))
@@ -531,40 +369,14 @@ def block_measures(rules: ParcelRules, block: ParcelBlock, given: cols.Columns, 
 
 
 def whole_weights(block: ParcelBlock, measured: cols.Columns) -> cols.Columns:
-    """The scale weight rounded up, what is billed, and whether space pays.
-
-    Parameters
-    ----------
-    block : ParcelBlock
-        The block.
-    measured : dict of arrays, shape (n,)
-        From ``block_measures``.
-
-    Returns
-    -------
-    dict of arrays, shape (n,)
-        ``scale``, ``billable`` and ``space_pays``. [units of weight]
-    """
+    """The scale weight rounded up, what is billed, and whether space pays."""
     scale = rounded_up(measured["exact_scale"], step=block.scale_step)
     billed = np.maximum(np.maximum(measured["dimensional"], scale), measured["least"])
     return {"scale": scale, "billable": billed, "space_pays": measured["dimensional"] > scale}
 
 
 def without_sides(block: ParcelBlock, measured: cols.Columns) -> cols.Columns:
-    """Measures as they are for someone who knows a parcel's weight but not its sides.
-
-    Parameters
-    ----------
-    block : ParcelBlock
-        The block.
-    measured : dict of arrays, shape (n,)
-        From ``block_measures``.
-
-    Returns
-    -------
-    dict of arrays, shape (n,)
-        The same with no space to bill, and without what sides alone trip.
-    """
+    """Measures as they are for someone who knows a parcel's weight but not its sides."""
     nothing = np.zeros(measured["exact_scale"].shape)
     found = {**measured, "dimensional": nothing, "least": nothing}
     found.update({f"seen_{measure}": nothing for measure in MEASURES if measure != "weight"})
@@ -654,29 +466,7 @@ def _triggered(block: ParcelBlock, seen: cols.Columns, given: cols.Columns) -> c
 def condition_holds(
     when: Condition, seen: cols.Columns, given: cols.Columns, block: ParcelBlock
 ) -> npt.NDArray[np.bool_]:
-    """Where a condition holds.
-
-    Parameters
-    ----------
-    when : Condition
-        The condition.
-    seen : dict of arrays, shape (n,)
-        Measures by the names of ``parcel_rules.MEASURES``.
-    given : dict of arrays, shape (n,)
-        As ``parcel_inputs`` makes them.
-    block : ParcelBlock
-        The block, for errors.
-
-    Returns
-    -------
-    array, shape (n,)
-        bool.
-
-    Raises
-    ------
-    MeasureError
-        If zones matter and are missing.
-    """
+    """Where a condition holds."""
     parts: list[npt.NDArray[np.bool_]] = []
     if when.packaging:
         kinds = [PACKAGING.index(word) for word in when.packaging]
@@ -709,27 +499,6 @@ Lengths = npt.NDArray[np.float64]
 def girth_in(*, length_in: npt.ArrayLike, width_in: npt.ArrayLike, height_in: npt.ArrayLike) -> Lengths:
     """Twice the sum of the two shorter sides.
 
-    Parameters
-    ----------
-    length_in, width_in, height_in : float or array, shape (n,)
-        Outside, in any order. [in]
-
-    Returns
-    -------
-    array, shape (n,)
-        The girth. [in]
-
-    Raises
-    ------
-    MeasureError
-        If a side is not a finite number above zero.
-
-    References
-    ----------
-    .. [1] ``postal-guide-201e`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> float(girth_in(length_in=10, width_in=8, height_in=5)[0])
     26.0
     """
@@ -740,27 +509,6 @@ def girth_in(*, length_in: npt.ArrayLike, width_in: npt.ArrayLike, height_in: np
 def length_plus_girth_in(*, length_in: npt.ArrayLike, width_in: npt.ArrayLike, height_in: npt.ArrayLike) -> Lengths:
     """The longest side and the girth together.
 
-    Parameters
-    ----------
-    length_in, width_in, height_in : float or array, shape (n,)
-        Outside, in any order. [in]
-
-    Returns
-    -------
-    array, shape (n,)
-        The sum. [in]
-
-    Raises
-    ------
-    MeasureError
-        If a side is not a finite number above zero.
-
-    References
-    ----------
-    .. [1] ``postal-guide-201e`` and ``private-network-size`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> float(length_plus_girth_in(length_in=58, width_in=26, height_in=6)[0])
     122.0
     """
@@ -771,29 +519,6 @@ def length_plus_girth_in(*, length_in: npt.ArrayLike, width_in: npt.ArrayLike, h
 def tube_length_plus_girth_in(*, length_in: float, faces_in: npt.ArrayLike) -> float:
     """Length plus girth of a tube with flat faces, such as a three-sided one.
 
-    Parameters
-    ----------
-    length_in : float
-        Its length. [in]
-    faces_in : array, shape (k,)
-        Width of each face around it. [in]
-
-    Returns
-    -------
-    float
-        The sum. [in]
-
-    Raises
-    ------
-    MeasureError
-        If a measure is not a finite number above zero, or there are fewer than three faces.
-
-    References
-    ----------
-    .. [1] ``postal-guide-201e`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> tube_length_plus_girth_in(length_in=20, faces_in=[6, 6, 6])
     38.0
     """
@@ -806,27 +531,6 @@ def tube_length_plus_girth_in(*, length_in: float, faces_in: npt.ArrayLike) -> f
 def united_in(*, length_in: npt.ArrayLike, width_in: npt.ArrayLike, height_in: npt.ArrayLike) -> Lengths:
     """The three outside measures together, as the carton rule adds them.
 
-    Parameters
-    ----------
-    length_in, width_in, height_in : float or array, shape (n,)
-        Outside, in any order. [in]
-
-    Returns
-    -------
-    array, shape (n,)
-        The united inches. [in]
-
-    Raises
-    ------
-    MeasureError
-        If a side is not a finite number above zero.
-
-    References
-    ----------
-    .. [1] ``item-222`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> float(united_in(length_in=12, width_in=10, height_in=8)[0])
     30.0
     """
@@ -842,29 +546,6 @@ def volume_cu_in(
 ) -> Lengths:
     """The space that a thing fills, its box or the share of its box that a rule grants.
 
-    Parameters
-    ----------
-    length_in, width_in, height_in : float or array, shape (n,)
-        Outside, in any order; a tube's diameter is its width and its height. [in]
-    nonrectangular_factor : float, optional
-        Share of its box that a thing which is no box fills, from the rule set.
-
-    Returns
-    -------
-    array, shape (n,)
-        The volume. [cu in]
-
-    Raises
-    ------
-    MeasureError
-        If a side is not a finite number above zero.
-
-    References
-    ----------
-    .. [1] ``postal-measuring`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> float(volume_cu_in(length_in=16, width_in=6, height_in=12)[0])
     1152.0
     """
@@ -886,19 +567,7 @@ SIZE_CLASSES = ("small", "medium", "bulky", "oversize")
 
 @dataclass(frozen=True)
 class SizeBlock(Block):
-    """One dated block of thresholds.
-
-    Parameters
-    ----------
-    small_at_most : mapping
-        Measures that a small parcel does not exceed, all of them.
-    bulky_over : mapping
-        Measures of which a bulky parcel exceeds one.
-    bulky_space_over : float
-        Volume above which a parcel is bulky if space is billed above its scale weight. [cu in]
-    oversize_group : str
-        Group of surcharges of the parcel rules that makes a parcel oversize.
-    """
+    """One dated block of thresholds."""
 
     small_at_most: Mapping[str, float]
     bulky_over: Mapping[str, float]
@@ -908,40 +577,14 @@ class SizeBlock(Block):
 
 @dataclass(frozen=True)
 class SizeClasses(RuleSet[SizeBlock]):
-    """Thresholds of the size classes, by date.
-
-    Parameters
-    ----------
-    parcel_rules : str
-        Name of the parcel rule set that says what is billed and what is large.
-    rules : ParcelRules or None
-        That rule set, once the tables are loaded.
-    """
+    """Thresholds of the size classes, by date."""
 
     parcel_rules: str = ""
     rules: ParcelRules | None = None
 
 
 def read_size_classes(data: Mapping[str, Any], *, file: str) -> SizeClasses:
-    """Size classes from the content of their TOML file.
-
-    Parameters
-    ----------
-    data : mapping
-        What ``tomllib`` made of the file.
-    file : str
-        The file's name in errors.
-
-    Returns
-    -------
-    SizeClasses
-        The thresholds, not yet joined to their parcel rules.
-
-    Raises
-    ------
-    RuleTableError
-        If anything in it is missing, unknown or out of range.
-    """
+    """Size classes from the content of their TOML file."""
     named: list[str] = []
 
     def header(top: Keys) -> None:
@@ -984,35 +627,6 @@ def size_class(
 ) -> npt.NDArray[np.object_]:
     """The size class of packed parcels.
 
-    Parameters
-    ----------
-    table : SizeClasses
-        The thresholds; every row meets the block in force on its day.
-    on : date or array of dates, shape (n,)
-        Days of the question.
-    length_in, width_in, height_in : float or array, shape (n,)
-        Outside of the packed parcel, in any order. [in]
-    weight_lb : float or array, shape (n,)
-        What the scale says. [lb]
-    parcel_rules : ParcelRules, optional
-        The rule set that says what is billed and what is large, in place of the table's own.
-
-    Returns
-    -------
-    array of str, shape (n,)
-        ``small``, ``medium``, ``bulky`` or ``oversize``.
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a day has no block.
-    MeasureError
-        If a side or a weight is not a finite number above zero.
-    RuleTableError
-        If the table was not joined to its parcel rules.
-
-    Examples
-    --------
     >>> import datetime as dt
     >>> from flipkit.rules.tables import load_rules
     >>> sizes = load_rules().size_classes
@@ -1086,50 +700,6 @@ def billable(
     the divisor; the larger of that and the scale weight is billed, or more where a surcharge that
     applies brings a minimum [1]_ [2]_.
 
-    Parameters
-    ----------
-    rules : ParcelRules
-        The carrier's rule set; every row meets the block in force on its day.
-    on : date or array of dates, shape (n,)
-        Days of posting.
-    length_in, width_in, height_in : float or array, shape (n,)
-        Outside of the packed parcel, in any order. [in]
-    weight_lb : float or array, shape (n,)
-        What the scale says. [lb]
-    zone : str, int or array, shape (n,), optional
-        Zones; needed only where the block's rules differ by zone.
-    packaging : str or array of str, shape (n,)
-        One of ``parcel_rules.PACKAGING``.
-    nonrectangular : bool or array, shape (n,)
-        Whether the thing is no box, so that it fills less than its box.
-    dimensions_entered : bool or array, shape (n,)
-        Whether the sender states the dimensions.
-    rates : str
-        Which kind of rates is paid, where the rule set has divisors for several; empty for the usual.
-
-    Returns
-    -------
-    pandas.DataFrame
-        One row a parcel: ``longest_in``, ``second_in``, ``shortest_in``, ``girth_in``,
-        ``length_plus_girth_in``, ``united_in``, ``volume_cu_in`` (all of the rounded sides),
-        ``dimensional_lb`` (0 where the threshold exempts the parcel), ``scale_lb`` (rounded up),
-        ``billable_lb``, ``space_pays``, ``over_maximum``, and one bool column a surcharge that applies.
-        A metric rule set adds ``dimensional_kg``, ``scale_kg`` and ``billable_kg``.
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a day has no block.
-    MeasureError
-        If a side or a weight is not a finite number above zero.
-
-    References
-    ----------
-    .. [1] ``postal-manual-123`` in ``rules/data/sources.toml``.
-    .. [2] ``private-network-billable`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> import datetime as dt
     >>> from flipkit.rules.tables import load_rules
     >>> post = load_rules().parcels["post"]
@@ -1160,27 +730,7 @@ _UNITS = {"volume": "cu_{length}", "weight": "{weight}"}
 
 @dataclass(frozen=True)
 class Trigger:
-    """One threshold that one parcel exceeds.
-
-    Parameters
-    ----------
-    row : int
-        Which parcel, from 0.
-    surcharge, group : str
-        What it trips, and what that belongs to; ``over_maximum`` for the carrier's limits.
-    measure : str
-        What is measured: a name of ``parcel_rules.MEASURES``, ``packaging`` or ``dimensions_entered``.
-    unit : str
-        Unit of the next three, empty for a packaging.
-    value, threshold, over_by : float
-        What it measures, what it may measure, and the difference.
-    word : str
-        The packaging, where that is the trigger.
-    applies : bool
-        Whether the surcharge is due; not where another group drops it.
-    minimum_billable : float
-        Weight that is then billed at least, 0 for none. [units of weight]
-    """
+    """One threshold that one parcel exceeds."""
 
     row: int
     surcharge: str
@@ -1209,37 +759,6 @@ def parcel_triggers(
 ) -> list[Trigger]:
     """Everything that parcels trip, in the rule set's own units.
 
-    Parameters
-    ----------
-    rules : ParcelRules
-        The carrier's rule set.
-    on : date or array of dates, shape (n,)
-        Days of posting.
-    length_in, width_in, height_in : float or array, shape (n,)
-        Outside of the packed parcels, in any order. [in]
-    weight_lb : float or array, shape (n,)
-        What the scale says. [lb]
-    zone : str, int or array, shape (n,), optional
-        Zones; needed only where the block's rules differ by zone.
-    packaging : str or array of str, shape (n,)
-        One of ``parcel_rules.PACKAGING``.
-    dimensions_entered : bool or array, shape (n,)
-        Whether the sender states the dimensions.
-
-    Returns
-    -------
-    list of Trigger
-        By parcel, then in the order of the rule set.
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a day has no block.
-    MeasureError
-        If a side or a weight is not a finite number above zero.
-
-    Examples
-    --------
     >>> import datetime as dt
     >>> from flipkit.rules.tables import load_rules
     >>> network = load_rules().parcels["private-network"]
@@ -1326,18 +845,7 @@ def _over(rules: ParcelRules, measure: str, value: float, limit: float) -> dict[
 
 
 def trigger_frame(triggers: list[Trigger]) -> pd.DataFrame:
-    """Triggers as a frame, one row each.
-
-    Parameters
-    ----------
-    triggers : list of Trigger
-        From ``parcel_triggers``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        A column for every field of ``Trigger``.
-    """
+    """Triggers as a frame, one row each."""
     import dataclasses
 
     import pandas as pd

@@ -60,41 +60,7 @@ def cheapest(
     service: str | None = None,
     weight_only: bool = False,
 ) -> tuple[cols.Columns, Refusals]:
-    """The cheapest label of parcels that meet one block of a card and one of the rules.
-
-    Parameters
-    ----------
-    card : RateCard
-        The card.
-    rules : ParcelRules
-        The rule set.
-    card_block : CardBlock
-        The card's block.
-    parcel_block : ParcelBlock
-        The rule set's block.
-    given : dict of arrays, shape (n,)
-        As ``measuring.parcel_inputs`` makes them, with ``zone_code``, ``declared``, ``signature`` and ``residential``.
-    kind : str
-        Kind of signature, empty for the first that the card prices.
-    service : str, optional
-        The only service that counts.
-    weight_only : bool
-        Whether the sides are ignored, as on a label bought by weight alone.
-
-    Returns
-    -------
-    columns : dict of arrays, shape (n,)
-        The amounts, ``service`` as an index into ``card.service_names``, -1 for none, and the weights.
-    refusals : list of (str, array)
-        Each reason why no service takes a parcel, with the rows that it goes for.
-
-    Raises
-    ------
-    MeasureError
-        If the kind of signature has no price.
-    RuleTableError
-        If a surcharge that applies has no price.
-    """
+    """The cheapest label of parcels that meet one block of a card and one of the rules."""
     zones = card.zones
     place = [zones.index(zone) for zone in card_block.services[0].table.zones]
     # Zones that this block lacks, and what is collected, find the column beyond its table.
@@ -235,33 +201,7 @@ def service_lines(
     heavy: npt.NDArray[np.float64],
     given: cols.Columns,
 ) -> cols.Columns:
-    """Price, surcharges, fuel and the reason for a refusal, for parcels under one service.
-
-    Parameters
-    ----------
-    card : RateCard
-        The card, for errors.
-    entry : Service
-        The service.
-    block : ParcelBlock
-        The block of the parcel rules.
-    measured : dict of arrays, shape (n,)
-        As ``parcels.block_measures`` makes them.
-    heavy : array, shape (n,)
-        What is looked up in the table. [units of weight]
-    given : dict of arrays, shape (n,)
-        With ``column`` (the table's column, -1 for none) and ``residential``.
-
-    Returns
-    -------
-    dict of arrays, shape (n,)
-        ``base_cents``, ``surcharge_cents``, ``fuel_cents``, ``billable`` and ``reason``, an index into ``REASONS``.
-
-    Raises
-    ------
-    RuleTableError
-        If the card has no price for a surcharge that applies.
-    """
+    """Price, surcharges, fuel and the reason for a refusal, for parcels under one service."""
     table, column = entry.table, given["column"]
     row = table.rows(heavy)
     # One row and one column beyond the table hold what is not offered: too heavy, or no such zone.
@@ -343,26 +283,7 @@ BY_ZONE = "by zone"
 def priced(
     card: RateCard, rules: ParcelRules, given: cols.Columns, options: dict[str, Any]
 ) -> tuple[cols.Columns, Words]:
-    """Labels of rows whose zones are all known.
-
-    Parameters
-    ----------
-    card : RateCard
-        The card.
-    rules : ParcelRules
-        The rule set.
-    given : dict of arrays, shape (n,)
-        As ``services.cheapest`` takes them, with ``pair``, the number of both blocks.
-    options : dict
-        The options of ``services.cheapest``.
-
-    Returns
-    -------
-    columns : dict of arrays, shape (n,)
-        The columns of a label, with numbers for ``service`` and ``refused``.
-    words : dict
-        What the numbers stand for.
-    """
+    """Labels of rows whose zones are all known."""
     rows = given["zone_code"].size
     held = stacked([f"{line}_cents" for line in (*LINES, "total")], rows, np.int64)
     heavy = stacked(["dimensional_lb", "billable_lb"], rows, np.float64)
@@ -400,27 +321,7 @@ def _number(wordings: list[str], text: str) -> int:
 def mixed(
     card: RateCard, rules: ParcelRules, given: cols.Columns, zone_mix: Mapping[str, float], options: dict[str, Any]
 ) -> tuple[cols.Columns, Words]:
-    """Labels of rows of which some have no zone: the mean over a mix of zones, with the cheapest and the dearest.
-
-    Parameters
-    ----------
-    card, rules, given, options : see below
-        As in ``priced``.
-    zone_mix : mapping
-        Weight of each zone.
-
-    Returns
-    -------
-    columns : dict of arrays, shape (n,)
-        The columns of a label, ``low_cents`` and ``high_cents`` included.
-    words : dict
-        What the numbers of ``service`` and ``refused`` stand for.
-
-    Raises
-    ------
-    MeasureError
-        If a zone of the mix is none of the card's.
-    """
+    """Labels of rows of which some have no zone: the mean over a mix of zones, with the cheapest and the dearest."""
     shares = zone_shares(card, zone_mix)
     blank = np.flatnonzero(given["zone_code"] == UNKNOWN)
     known = np.flatnonzero(given["zone_code"] != UNKNOWN)
@@ -477,25 +378,7 @@ def mixed(
 
 
 def zone_shares(card: RateCard, zone_mix: Mapping[str, float]) -> dict[str, int]:
-    """A mix of zones as whole parts per million that sum to a million, zones without a share left out.
-
-    Parameters
-    ----------
-    card : RateCard
-        The card whose zones they are.
-    zone_mix : mapping
-        Weight of each zone, in any unit.
-
-    Returns
-    -------
-    dict
-        Share of each zone. [parts per million]
-
-    Raises
-    ------
-    MeasureError
-        If a zone is none of the card's, or nothing has a weight.
-    """
+    """A mix of zones as whole parts per million that sum to a million, zones without a share left out."""
     for zone in zone_mix:
         if zone not in card.zones:
             raise MeasureError("zone_mix", need=f"zones of {card.title} ({', '.join(card.zones)})", got=zone)
@@ -529,53 +412,7 @@ def labels(
     zone_mix: Mapping[str, float] | None = None,
     weight_only: bool = False,
 ) -> pd.DataFrame:
-    """What the labels of parcels cost.
-
-    Parameters
-    ----------
-    card : RateCard
-        The carrier's prices; every row meets the block in force on its day.
-    parcel_rules : ParcelRules
-        The rule set that the card goes with.
-    on : date or array of dates, shape (n,)
-        Days of posting.
-    zone : str, int or array, shape (n,)
-        Zones as the card's columns; ``pickup`` for what the buyer collects.
-    length_in, width_in, height_in : float or array, shape (n,)
-        Outside of the packed parcel, in any order. [in]
-    weight_lb : float or array, shape (n,)
-        What the scale says. [lb]
-    declared_cents : int or array, shape (n,)
-        Declared value. [cents]
-    signature : bool, str or array of bool, shape (n,)
-        Whether the receiver signs; a text is the kind of signature for all.
-    residential : bool or array, shape (n,)
-        Whether people live at the address.
-    service : str, optional
-        The service; without it the cheapest that takes the parcel.
-    packaging, nonrectangular, dimensions_entered : see below
-        As in ``parcels.billable``.
-    zone_mix : mapping, optional
-        Weight of each zone, for rows whose zone is missing: such a label is the mean over the mix.
-    weight_only : bool
-        Whether the sides are ignored, as on a label bought by weight alone.
-
-    Returns
-    -------
-    pandas.DataFrame
-        One row a parcel: ``service`` (a categorical), ``dimensional_lb``, ``billable_lb`` (the weight of the row
-        of the table that is paid), ``base_cents``, ``surcharge_cents`` (residential included), ``fuel_cents``,
-        ``signature_cents``, ``protection_cents``, ``total_cents`` (their sum) and ``refused`` (a categorical):
-        empty, or why no service takes it, all amounts then being 0. With a mix of zones also ``low_cents`` and
-        ``high_cents``, the cheapest and the dearest zone of the mix.
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a day has no block.
-    MeasureError
-        If a side or a weight is not a finite number above zero, or a zone or the service is unknown.
-    """
+    """What the labels of parcels cost."""
     found, words = _numbered_labels(
         card,
         parcel_rules,
@@ -618,27 +455,7 @@ def label_columns(
     zone_mix: Mapping[str, float] | None = None,
     weight_only: bool = False,
 ) -> cols.Columns:
-    """The same as ``labels`` as a dict of arrays, for callers that need no frame.
-
-    Parameters
-    ----------
-    card, parcel_rules, on, zone, length_in, width_in, height_in, weight_lb, declared_cents, signature : see below
-        As in ``labels``.
-    residential, service, packaging, nonrectangular, dimensions_entered, zone_mix, weight_only : see below
-        As in ``labels``.
-
-    Returns
-    -------
-    dict of arrays, shape (n,)
-        The columns of ``labels``.
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a day has no block.
-    MeasureError
-        If a side or a weight is not a finite number above zero, or a zone or the service is unknown.
-    """
+    """The same as ``labels`` as a dict of arrays, for callers that need no frame."""
     found, words = _numbered_labels(
         card,
         parcel_rules,
@@ -718,52 +535,12 @@ def service_choices(
     parcel_rules: ParcelRules,
     **parcels: Any,
 ) -> pd.DataFrame:
-    """Every service of a card for every parcel, with its price or the reason why it does not take it.
-
-    Parameters
-    ----------
-    card : RateCard
-        The carrier's prices.
-    parcel_rules : ParcelRules
-        The rule set that the card goes with.
-    **parcels : see below
-        The arguments of ``labels``, ``service`` aside.
-
-    Returns
-    -------
-    pandas.DataFrame
-        One row a parcel and service: ``parcel`` (from 0), then the columns of ``labels``, the cheapest first.
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a day has no block.
-    MeasureError
-        If a side or a weight is not a finite number above zero, or a zone is unknown.
-    """
+    """Every service of a card for every parcel, with its price or the reason why it does not take it."""
     return as_frame(choice_columns(card, parcel_rules, **parcels))
 
 
 def choice_columns(card: RateCard, parcel_rules: ParcelRules, **parcels: Any) -> cols.Columns:
-    """The same as ``service_choices`` as a dict of arrays, for callers that need no frame.
-
-    Parameters
-    ----------
-    card, parcel_rules, **parcels : see below
-        As in ``service_choices``.
-
-    Returns
-    -------
-    dict of arrays, shape (n,)
-        The columns of ``service_choices``.
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a day has no block.
-    MeasureError
-        If a side or a weight is not a finite number above zero, or a zone is unknown.
-    """
+    """The same as ``service_choices`` as a dict of arrays, for callers that need no frame."""
     every = []
     for name in card.service_names:
         found = label_columns(card, parcel_rules, service=name, **parcels)
@@ -794,46 +571,7 @@ def likely_adjustment(
     service: str | None = None,
     packaging: object = "box",
 ) -> pd.DataFrame:
-    """The label a seller buys who types in a weight and no sides, and what is added once the carrier measures.
-
-    Parameters
-    ----------
-    card : RateCard
-        The carrier's prices.
-    parcel_rules : ParcelRules
-        The rule set that the card goes with.
-    on : date or array of dates, shape (n,)
-        Days of posting.
-    zone : str, int or array, shape (n,)
-        Zones as the card's columns.
-    length_in, width_in, height_in : float or array, shape (n,)
-        Outside of the packed parcel, in any order. [in]
-    weight_lb : float or array, shape (n,)
-        What the scale says. [lb]
-    entered_lb : float or array, shape (n,), optional
-        What is typed in; by default what the scale says. [lb]
-    residential : bool or array, shape (n,)
-        Whether people live at the address.
-    service : str, optional
-        The service; without it the one that is cheapest by what was typed in.
-    packaging : str or array of str, shape (n,)
-        One of ``parcel_rules.PACKAGING``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        One row a parcel: ``service``, ``entered_lb`` (the weight that the label is bought for), ``billable_lb``,
-        ``below_billable`` (whether less is entered than will be billed), ``bought_cents``, ``due_cents``,
-        ``adjustment_cents`` (what is still to come, 0 where nothing is) and ``refused`` (why the carrier may hand the
-        parcel back, else empty).
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a day has no block.
-    MeasureError
-        If a measure is not a finite number above zero, or a zone or the service is unknown.
-    """
+    """The label a seller buys who types in a weight and no sides, and what is added once the carrier measures."""
     return as_frame(
         adjustment_columns(
             card,
@@ -867,27 +605,7 @@ def adjustment_columns(
     service: str | None = None,
     packaging: object = "box",
 ) -> cols.Columns:
-    """The same as ``likely_adjustment`` as a dict of arrays, for callers that need no frame.
-
-    Parameters
-    ----------
-    card, parcel_rules, on, zone, length_in, width_in, height_in, weight_lb, entered_lb, residential : see below
-        As in ``likely_adjustment``.
-    service, packaging : see below
-        As in ``likely_adjustment``.
-
-    Returns
-    -------
-    dict of arrays, shape (n,)
-        The columns of ``likely_adjustment``.
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a day has no block.
-    MeasureError
-        If a measure is not a finite number above zero, or a zone or the service is unknown.
-    """
+    """The same as ``likely_adjustment`` as a dict of arrays, for callers that need no frame."""
     sides = {"length_in": length_in, "width_in": width_in, "height_in": height_in}
     others = {"entered_lb": entered_lb, "residential": residential, "packaging": packaging}
     rows = cols.row_count(on=on, zone=zone, weight_lb=weight_lb, **others, **sides)

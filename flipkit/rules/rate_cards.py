@@ -29,19 +29,7 @@ _WEIGHT = re.compile(r"(\d+(?:\.\d+)?)\s*(oz|lb|kg)?")
 
 @dataclass(frozen=True, eq=False)
 class PriceTable:
-    """Prices by weight and zone.
-
-    Parameters
-    ----------
-    zones : tuple of str
-        The columns.
-    weights : array, shape (r,)
-        Upper end of each row, rising. [units of weight]
-    cents : array, shape (r, z)
-        Prices, int64; -1 where not offered. [cents]
-    oversized : array, shape (z,), or None
-        Prices of an oversized parcel whatever its weight. [cents]
-    """
+    """Prices by weight and zone."""
 
     zones: tuple[str, ...]
     weights: npt.NDArray[np.float64]
@@ -71,18 +59,7 @@ class PriceTable:
         return np.searchsorted(self.weights, np.arange(count + 2) * self._step - SNAP, side="left").astype(np.int64)
 
     def rows(self, weights: npt.NDArray[np.float64]) -> npt.NDArray[np.int64]:
-        """The row that each weight pays, the row beyond where it is heavier than all.
-
-        Parameters
-        ----------
-        weights : array, shape (n,)
-            What is billed. [units of weight]
-
-        Returns
-        -------
-        array, shape (n,)
-            The rows.
-        """
+        """The row that each weight pays, the row beyond where it is heavier than all."""
         if not self._step:
             return np.searchsorted(self.weights, weights - SNAP, side="left").astype(np.int64)
         exact = (weights - SNAP) if self._step == 1.0 else (weights - SNAP) / self._step
@@ -95,25 +72,6 @@ class PriceTable:
 def read_price_table(text: str, *, file: str) -> PriceTable:
     r"""A table of prices from the text of its CSV file.
 
-    Parameters
-    ----------
-    text : str
-        Rows of weights, columns of zones.
-    file : str
-        The file's name in errors.
-
-    Returns
-    -------
-    PriceTable
-        The prices.
-
-    Raises
-    ------
-    RuleTableError
-        If the header is another, a weight does not rise, or a price is none.
-
-    Examples
-    --------
     >>> table = read_price_table("weight,1,2\n8 oz,4.10,4.20\n1,5.00,\n", file="light.csv")
     >>> table.weights.tolist(), table.cents.tolist()
     ([0.5, 1.0], [[410, 420], [500, -1]])
@@ -173,21 +131,7 @@ def _cell(cell: str, file: str, place: str, zone: str) -> int:
 
 @dataclass(frozen=True)
 class DeclaredValue:
-    """What a declared value costs: an amount up to each edge, then so much for every further step or part.
-
-    Parameters
-    ----------
-    edges_cents : tuple of int
-        Upper end of each step; a value on the edge is still in it. [cents]
-    amounts_cents : tuple of int
-        What each step costs. [cents]
-    then_each_cents : int
-        Length of every further step; 0 where nothing above the last edge can be declared. [cents]
-    then_amount_cents : int
-        What every further step, or part of one, adds. [cents]
-    maximum_cents : int
-        Most that can be declared. [cents]
-    """
+    """What a declared value costs: an amount up to each edge, then so much for every further step or part."""
 
     edges_cents: tuple[int, ...]
     amounts_cents: tuple[int, ...]
@@ -205,23 +149,7 @@ class DeclaredValue:
 
 
 def read_declared_value(keys: Keys) -> DeclaredValue:
-    """Steps of declared value from a table with ``steps``, ``then_each``, ``then_amount`` and ``maximum``.
-
-    Parameters
-    ----------
-    keys : Keys
-        The table.
-
-    Returns
-    -------
-    DeclaredValue
-        The steps.
-
-    Raises
-    ------
-    RuleTableError
-        If the edges do not rise or a key is missing.
-    """
+    """Steps of declared value from a table with ``steps``, ``then_each``, ``then_amount`` and ``maximum``."""
     entries = keys.tables("steps")
     edges: list[int] = []
     amounts: list[int] = []
@@ -256,20 +184,6 @@ def read_declared_value(keys: Keys) -> DeclaredValue:
 def declared_value_cents(rule: DeclaredValue, *, declared_cents: npt.ArrayLike) -> Cents:
     """What declaring a value costs.
 
-    Parameters
-    ----------
-    rule : DeclaredValue
-        The steps in force.
-    declared_cents : int or array, shape (n,)
-        The values; nothing declared costs nothing. [cents]
-
-    Returns
-    -------
-    array, shape (n,)
-        The cost, int64; -1 where so much cannot be declared. [cents]
-
-    Examples
-    --------
     >>> rule = DeclaredValue((100_00, 300_00), (0, 3_45), 100_00, 1_15, 50_000_00)
     >>> declared_value_cents(rule, declared_cents=[0, 100_00, 300_00, 301_00]).tolist()
     [0, 0, 345, 460]
@@ -298,36 +212,6 @@ def protection_choices(
     A way costs its fee and what it leaves open: the chance of damage or loss times the value that is
     not covered. It is worth its fee when that is below the loss it takes away.
 
-    Parameters
-    ----------
-    declared_value : DeclaredValue or None
-        What declaring a value costs; None where it cannot be declared.
-    signature_cents : mapping
-        Price of each kind of signature. [cents]
-    value_cents : int
-        What the contents would cost the seller. [cents]
-    damage_ppm : int
-        Chance of damage. [parts per million]
-    loss_ppm : int
-        Chance of loss, or of a parcel that is said not to have arrived. [parts per million]
-    signature_stops_ppm : int
-        Share of such losses that a signature prevents. [parts per million]
-
-    Returns
-    -------
-    list of dict
-        ``protection``, ``fee_cents``, ``covered_cents`` (value covered), ``expected_loss_cents`` (still open),
-        ``cost_cents`` (both together), ``saves_cents`` (against no protection) and ``break_even_chance`` (the chance
-        of damage and loss, or for a signature of loss, at which the fee is just paid back; None where there is no fee
-        or no chance would do).
-
-    Raises
-    ------
-    MoneyError
-        If a chance is not between 0 and 1,000,000, or together they exceed it.
-
-    Examples
-    --------
     >>> rule = DeclaredValue((100_00, 300_00), (0, 3_45), 100_00, 1_15, 50_000_00)
     >>> ways = protection_choices(
     ...     rule, {"plain": 3_10}, value_cents=400_00, damage_ppm=15_000, loss_ppm=5_000, signature_stops_ppm=500_000
@@ -386,19 +270,7 @@ FUEL_ON = ("base", "surcharges", "residential")
 
 @dataclass(frozen=True)
 class Extras:
-    """What is charged on top of the price in the table.
-
-    Parameters
-    ----------
-    fuel_ppm : int
-        Fuel percentage. [parts per million]
-    fuel_on : tuple of str
-        Which of ``FUEL_ON`` it is taken of.
-    residential_cents : int
-        For an address where people live. [cents]
-    surcharges : mapping
-        Price of each surcharge, one or one a zone. [cents]
-    """
+    """What is charged on top of the price in the table."""
 
     fuel_ppm: int = 0
     fuel_on: tuple[str, ...] = ("base",)
@@ -408,21 +280,7 @@ class Extras:
 
 @dataclass(frozen=True)
 class Service:
-    """One service of a card.
-
-    Parameters
-    ----------
-    name : str
-        Its name.
-    table : PriceTable
-        Its prices.
-    extras : Extras
-        What it charges on top.
-    limits : mapping
-        Measures that it does not take more of: ``longest``, ``length_plus_girth``, ``weight``.
-    oversized_over : float
-        Length plus girth above which the oversized price holds. [units of length]
-    """
+    """One service of a card."""
 
     name: str
     table: PriceTable
@@ -433,17 +291,7 @@ class Service:
 
 @dataclass(frozen=True)
 class CardBlock(Block):
-    """One dated block of a rate card.
-
-    Parameters
-    ----------
-    services : tuple of Service
-        What is offered.
-    signature_cents : mapping
-        Price of each kind of signature. [cents]
-    declared_value : DeclaredValue or None
-        What declaring a value costs; None where it cannot be declared.
-    """
+    """One dated block of a rate card."""
 
     services: tuple[Service, ...]
     signature_cents: Mapping[str, int] = field(default_factory=dict)
@@ -452,15 +300,7 @@ class CardBlock(Block):
 
 @dataclass(frozen=True)
 class RateCard(RuleSet[CardBlock]):
-    """One carrier's prices, by date.
-
-    Parameters
-    ----------
-    parcel_rules : str
-        Name of the parcel rule set that it goes with.
-    rates : str
-        Which kind of rates it holds, where the rule set has divisors for several.
-    """
+    """One carrier's prices, by date."""
 
     parcel_rules: str = ""
     rates: str = ""
@@ -477,27 +317,7 @@ class RateCard(RuleSet[CardBlock]):
 
 
 def read_rate_card(data: Mapping[str, Any], *, file: str, open_table: Callable[[str], str]) -> RateCard:
-    """A rate card from the content of its TOML file and the CSV files that it names.
-
-    Parameters
-    ----------
-    data : mapping
-        What ``tomllib`` made of the file.
-    file : str
-        The file's name in errors.
-    open_table : callable
-        Gives the text of a CSV file by its name, or raises OSError.
-
-    Returns
-    -------
-    RateCard
-        The card.
-
-    Raises
-    ------
-    RuleTableError
-        If anything in it is missing, unknown, out of range or contradicts itself.
-    """
+    """A rate card from the content of its TOML file and the CSV files that it names."""
     held: dict[str, str] = {}
 
     def header(top: Keys) -> None:
@@ -591,29 +411,7 @@ COLLECTED, UNKNOWN = -1, -2
 
 
 def zone_codes(card: RateCard, zone: object, rows: int, *, missing: bool = False) -> npt.NDArray[np.int64]:
-    """Zones as numbers of the card's columns, ``COLLECTED`` or ``UNKNOWN``.
-
-    Parameters
-    ----------
-    card : RateCard
-        The card, for errors.
-    zone : str, int or array, shape (n,)
-        The zones.
-    rows : int
-        How many rows are wanted.
-    missing : bool
-        Whether a zone may be missing.
-
-    Returns
-    -------
-    array, shape (rows,)
-        Index into ``card.zones``, int64.
-
-    Raises
-    ------
-    MeasureError
-        If a zone is none of the card's, or is missing where it may not be.
-    """
+    """Zones as numbers of the card's columns, ``COLLECTED`` or ``UNKNOWN``."""
     zones = card.zones
     need = f"one of {', '.join(zones)}, or {PICKUP}"
     given = zone if hasattr(getattr(zone, "array", zone), "categories") else np.asarray(zone)

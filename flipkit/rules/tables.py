@@ -29,27 +29,7 @@ _SOURCES = "sources.toml"
 
 @dataclass(frozen=True)
 class Rules:
-    """Every rule table, the seller's own in place of the packaged ones of the same kind and name.
-
-    Parameters
-    ----------
-    fee_schedules : mapping
-        Marketplaces by name.
-    parcels : mapping
-        Parcel rule sets by name.
-    rate_cards : mapping
-        Rate cards by name.
-    mileage : Mileage
-        Rates a mile.
-    size_classes : SizeClasses
-        Thresholds of the size classes.
-    sources : mapping
-        Sources by key.
-    own : tuple of str
-        Files that came from the seller's folder.
-    replaced : tuple of str
-        Packaged tables that an own one stands in for.
-    """
+    """Every rule table, the seller's own in place of the packaged ones of the same kind and name."""
 
     fee_schedules: Mapping[str, FeeSchedule]
     parcels: Mapping[str, ParcelRules]
@@ -61,18 +41,7 @@ class Rules:
     replaced: tuple[str, ...] = ()
 
     def rules_of(self, card: RateCard) -> ParcelRules:
-        """The parcel rule set that a rate card goes with.
-
-        Parameters
-        ----------
-        card : RateCard
-            The card.
-
-        Returns
-        -------
-        ParcelRules
-            The rule set.
-        """
+        """The parcel rule set that a rate card goes with."""
         return self.parcels[card.parcel_rules]
 
 

@@ -11,18 +11,7 @@ from flipkit.simulation.demo import demo_tables
 
 
 def main(arguments: list[str]) -> int:
-    """Write the books into the folder named, by the rule tables in its own ``rules`` or in RULES.
-
-    Parameters
-    ----------
-    arguments : list of str
-        The folder, and the folder of rule tables where it is another one.
-
-    Returns
-    -------
-    int
-        Exit status.
-    """
+    """Write the books into the folder named, by the rule tables in its own ``rules`` or in RULES."""
     if len(arguments) not in (1, 2):
         sys.stderr.write("usage: python -m flipkit.simulation FOLDER [RULES]\n")
         return 2

@@ -182,22 +182,6 @@ WORDS: dict[str, tuple[tuple[tuple[str, ...], ...], ...]] = {
 def titles(names: tuple[str, ...], kind: Ints, draws: Draws) -> list[str]:
     """A plausible title for each item.
 
-    Parameters
-    ----------
-    names : tuple of str
-        Names of the kinds; one without words of its own is numbered.
-    kind : array, shape (n,)
-        Kind of each item.
-    draws : Draws
-        Where the luck comes from.
-
-    Returns
-    -------
-    list of str
-        The titles.
-
-    Examples
-    --------
     >>> import numpy as np
     >>> titles(("typewriters", "odds"), np.array([0, 1]), Draws(4))
     ['Portable typewriter, black, margin sticks', 'odds 2']
@@ -238,23 +222,7 @@ COLUMNS = ("date", "activity", "minutes", "worker", "item_id", "trip_id", "categ
 
 @dataclass(frozen=True, kw_only=True)
 class Logging:
-    """Who works, and how faithfully they write it down.
-
-    Parameters
-    ----------
-    owners : tuple of str
-        The owners; each trip, parcel run and batch is one owner's, or both share it.
-    helper : str
-        The hired packer, whose paid time is written down more often.
-    logged_weeks : float
-        Share of the weeks in which the log is kept at all; they come in runs.
-    kept : float
-        Share of the entries of a logged week that are really written.
-    helper_kept : float
-        The same for the helper's entries, in any week.
-    both : float
-        Share of the batches and trips that two owners do together.
-    """
+    """Who works, and how faithfully they write it down."""
 
     owners: tuple[str, ...] = ("wren", "tobias")
     helper: str = "juno"
@@ -267,26 +235,7 @@ class Logging:
 def work_log(
     items: pd.DataFrame, trips: pd.DataFrame, as_of: np.datetime64, logging: Logging, draws: Draws
 ) -> pd.DataFrame:
-    """Rows of the table ``work``, in order of date.
-
-    Parameters
-    ----------
-    items : DataFrame
-        Histories of one shop, with ``item_id`` and ``trip_id``.
-    trips : DataFrame
-        Its trips, with ``trip_id`` and ``date``.
-    as_of : datetime64
-        Last day that is known.
-    logging : Logging
-        Who works and what they write down.
-    draws : Draws
-        Where the luck comes from.
-
-    Returns
-    -------
-    DataFrame
-        The columns of the table; blank text where an entry names no item, trip or category.
-    """
+    """Rows of the table ``work``, in order of date."""
     parts = [_finding(trips)]
     for activity, (event, by, apart) in _HABITS.items():
         parts.append(_activity(items, activity, event, by, apart, logging))
@@ -396,17 +345,7 @@ _CONDITION_WEIGHTS = (12.0, 58.0, 25.0, 5.0)
 
 @dataclass(frozen=True, kw_only=True)
 class Gaps:
-    """How often a cell stays blank; the books of the first weeks have twice as many gaps.
-
-    Parameters
-    ----------
-    sides, listed, list_price, zone, fees, label, trip, source, condition : float
-        Share of the rows with the sides and weight missing, the day of listing, and so on.
-    materials : float
-        Share of the posted sales whose materials *are* written down.
-    price_change : float
-        Share of the price changes that nobody wrote down.
-    """
+    """How often a cell stays blank; the books of the first weeks have twice as many gaps."""
 
     sides: float = 0.10
     listed: float = 0.02
@@ -429,26 +368,7 @@ def books_tables(
     logging: Logging,
     seed: int,
 ) -> dict[str, pd.DataFrame]:
-    """The tables that the seller of one simulated shop would have on a day, every cell as text.
-
-    Parameters
-    ----------
-    drawn : Histories
-        Histories of one copy.
-    as_of : datetime.date
-        What happens later is not in the books.
-    gaps : Gaps
-        What stays blank.
-    logging : Logging
-        Who works, and what of it is written down.
-    seed : int
-        Seed of the gaps, the log, the titles and the comparables.
-
-    Returns
-    -------
-    dict of DataFrame
-        items, price_changes, work, trips, lots and comparables.
-    """
+    """The tables that the seller of one simulated shop would have on a day, every cell as text."""
     draws = Draws(seed)
     day = np.datetime64(as_of, "D")
     trips = drawn.trips.assign(
@@ -481,20 +401,7 @@ def books_tables(
 
 
 def write_books(tables: dict[str, pd.DataFrame], folder: Path) -> list[Path]:
-    """Write tables of text as CSV files: UTF-8, one line end, the same bytes every time.
-
-    Parameters
-    ----------
-    tables : dict of DataFrame
-        Tables by name.
-    folder : Path
-        Where they go; made if it is not there.
-
-    Returns
-    -------
-    list of Path
-        The files written.
-    """
+    """Write tables of text as CSV files: UTF-8, one line end, the same bytes every time."""
     folder.mkdir(parents=True, exist_ok=True)
     written = []
     for name, table in tables.items():
@@ -686,24 +593,7 @@ Tables = dict[str, pd.DataFrame]
 
 
 def with_mistakes(tables: Tables, *, seed: int) -> Tables:
-    """The tables with a few slips of the pen put in.
-
-    Parameters
-    ----------
-    tables : dict of DataFrame
-        Tables of text as ``books_tables`` makes them.
-    seed : int
-        Seed of the choice of rows.
-
-    Returns
-    -------
-    dict of DataFrame
-        New tables: a return without its refund, a refund above what was paid, prices without a
-        day of listing, a label for a thing that was collected, fees on a thing not yet sold, a
-        trip that does not exist, a day of buying far from its trip, a listing before the buying,
-        a price change after the sale, two prices on one day, an entry of work written twice, a
-        comparable and some work under a category's short name, a lot without items.
-    """
+    """The tables with a few slips of the pen put in."""
     draws = Draws(seed)
     items, changes = tables["items"].copy(), tables["price_changes"].copy()
     work, comparables, lots = tables["work"].copy(), tables["comparables"].copy(), tables["lots"].copy()
@@ -778,20 +668,7 @@ _DEAR = np.iinfo(np.int64).max
 
 
 class RuleCharges:
-    """Fees by the schedule of each venue, labels by the cheapest of some rate cards.
-
-    Parameters
-    ----------
-    rules : Rules
-        The tables.
-    cards : sequence of str
-        Names of the rate cards that the seller can buy labels by.
-
-    Raises
-    ------
-    AssumptionError
-        If the tables do not hold one of the cards.
-    """
+    """Fees by the schedule of each venue, labels by the cheapest of some rate cards."""
 
     def __init__(self, rules: Rules, cards: Sequence[str]) -> None:
         unknown = sorted(set(cards) - set(rules.rate_cards))
@@ -804,22 +681,7 @@ class RuleCharges:
     def fees_cents(
         self, day: npt.ArrayLike, venue: npt.ArrayLike, category: npt.ArrayLike, goods: Cents, shipping: Cents
     ) -> Cents:
-        """Marketplace fees of sales at the day of the sale.
-
-        Parameters
-        ----------
-        day : array, shape (n,)
-            Days since 1970.
-        venue, category : array, shape (n,)
-            Names of fee schedules, and categories as these name them.
-        goods, shipping : array, shape (n,)
-            What the buyer paid. [cents]
-
-        Returns
-        -------
-        array, shape (n,)
-            The fees, int64. [cents]
-        """
+        """Marketplace fees of sales at the day of the sale."""
         on = np.asarray(day, dtype=np.int64).astype("datetime64[D]")
         names = np.asarray(venue)
         kinds = np.asarray(category, dtype=object)
@@ -837,29 +699,7 @@ class RuleCharges:
         return cents
 
     def labels_cents(self, day: npt.ArrayLike, zone: npt.ArrayLike, sides_in: Floats, weight_lb: Floats) -> Cents:
-        """Labels of parcels, each by the cheapest card and service that takes it.
-
-        Parameters
-        ----------
-        day : array, shape (n,)
-            Days since 1970.
-        zone : array, shape (n,)
-            Zones as text.
-        sides_in : array, shape (n, 3)
-            Packed sides. [in]
-        weight_lb : array, shape (n,)
-            Packed weight. [lb]
-
-        Returns
-        -------
-        array, shape (n,)
-            The labels, int64. [cents]
-
-        Raises
-        ------
-        AssumptionError
-            If no card takes a parcel.
-        """
+        """Labels of parcels, each by the cheapest card and service that takes it."""
         on = np.asarray(day, dtype=np.int64).astype("datetime64[D]")
         best = np.full(on.size, _DEAR, dtype=np.int64)
         for card in self.cards:
@@ -882,19 +722,6 @@ class RuleCharges:
         return best
 
     def mileage_cents(self, day: npt.ArrayLike, miles: Floats) -> Cents:
-        """Driving at the rate of the day.
-
-        Parameters
-        ----------
-        day : array, shape (n,)
-            Days since 1970.
-        miles : array, shape (n,)
-            Miles driven. [miles]
-
-        Returns
-        -------
-        array, shape (n,)
-            The cost, int64. [cents]
-        """
+        """Driving at the rate of the day."""
         on = np.asarray(day, dtype=np.int64).astype("datetime64[D]")
         return mileage.mileage_cents(self.rules.mileage, on=on, miles=miles)

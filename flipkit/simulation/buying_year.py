@@ -54,18 +54,6 @@ class _Shop:
 def year_assumptions(overrides: dict[str, str]) -> dict[str, str]:
     """Assumptions that say what the simulated charges are.
 
-    Parameters
-    ----------
-    overrides : dict
-        Further ones.
-
-    Returns
-    -------
-    dict
-        For ``load_assumptions``.
-
-    Examples
-    --------
     >>> year_assumptions({})["fees.assumed_rate"]
     '15 %'
     """
@@ -127,24 +115,7 @@ def _label(kind: Kind) -> float:
 
 
 def knowledge_of(worlds: list[World], *, things: int, assumptions: Assumptions, draws: Draws) -> dict[str, Any]:
-    """What the kit knows after two years of such a shop's books.
-
-    Parameters
-    ----------
-    worlds : list of World
-        The kinds.
-    things : int
-        Things listed of each.
-    assumptions : Assumptions
-        The kit's assumptions.
-    draws : Draws
-        Where the luck comes from.
-
-    Returns
-    -------
-    dict
-        As ``shop_knowledge`` gives it.
-    """
+    """What the kit knows after two years of such a shop's books."""
     return _learnt(worlds, things, assumptions, draws)[0]
 
 
@@ -167,26 +138,7 @@ def truly(
     hour_cents: float,
     sale: tuple[PricePaths, PriceTable] | None = None,
 ) -> tuple[float, float, float]:
-    """Mean net before the cost, mean minutes and mean cost factor of a find, sold as the kit says.
-
-    Parameters
-    ----------
-    each : World
-        The truth of its kind.
-    value_cents : float
-        Its true typical price. [cents]
-    asked : Question
-        What the kit was asked.
-    hour_cents : float
-        Worth of an hour that the kind's world takes off a sale. [cents]
-    sale : tuple of (PricePaths, PriceTable), optional
-        What ``best_sale`` says, where that is at hand.
-
-    Returns
-    -------
-    net_cents, minutes, weeks : float
-        Means under the truth.
-    """
+    """Mean net before the cost, mean minutes and mean cost factor of a find, sold as the kit says."""
     kind = each.kind
     paths, table = best_sale(asked) if sale is None else sale
     truth = each.demand(np.array([value_cents / asked.typical_cents]), weeks=asked.demand.weeks)
@@ -220,34 +172,7 @@ def buying_year(
     assumptions: Assumptions,
     seed: int,
 ) -> pd.DataFrame:
-    """What a year of buying by the highest price earns an hour, in several shops of a scenario.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        The kinds.
-    shops : int
-        Shops, each with a past of its own.
-    finds : int
-        Finds of each kind in the year.
-    past_things : int
-        Things of each kind in the past.
-    comparables : int
-        Recorded sales of like things known of each find.
-    assumptions : Assumptions
-        The kit's, with ``year_assumptions``.
-    seed : int
-        Seed.
-
-    Returns
-    -------
-    DataFrame
-        One row a shop: ``bought`` (share of the finds that the kit prices above nothing; where it
-        is 0, nothing else is known), ``hourly`` when the
-        highest price is paid for all of them, ``error`` (what the kit states, two standard
-        errors), ``tag_bought`` and ``tag_hourly`` for the seller who buys at the tag, and
-        ``all_hourly`` for one who buys everything at the tag. [dollars per hour]
-    """
+    """What a year of buying by the highest price earns an hour, in several shops of a scenario."""
     hour = float(assumptions.cents("hour.target"))
     storage = float(assumptions.cents("pricing.storage"))
     worlds = [

@@ -32,24 +32,7 @@ BASES = ("sold", "bought")
 
 
 def scenario_truth(scenario: Scenario, *, horizon: Horizon, items: int, seed: int) -> pd.DataFrame:
-    """The truth that intervals of a scenario are held against.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        The scenario.
-    horizon : Horizon
-        How far ahead unsold stock is looked at.
-    items : int
-        Size of the large sample.
-    seed : int
-        Its seed.
-
-    Returns
-    -------
-    DataFrame
-        As ``true_returns`` gives it, on the last day of buying and with that horizon.
-    """
+    """The truth that intervals of a scenario are held against."""
     return true_returns(scenario.shop, seed=seed, items=items, as_of=LAST_DAY, horizon_days=horizon.days)
 
 
@@ -64,33 +47,7 @@ def shop_intervals(
     resamples: int,
     too_few: int,
 ) -> pd.DataFrame:
-    """The kit's intervals in many shops of a scenario, on both bases.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        The scenario; only its focal categories are told.
-    items_each : int
-        Items bought of every category.
-    shops : int
-        How many shops.
-    seed : int
-        Seed of the shops.
-    horizon : Horizon
-        How far ahead unsold stock is looked at, and what it brings when cleared.
-    confidence : float
-        How often an interval is meant to hold the truth.
-    resamples : int
-        How many times the trips are drawn anew.
-    too_few : int
-        Below this many items no interval is claimed.
-
-    Returns
-    -------
-    DataFrame
-        One row a shop, focal category and basis: copy, category, basis, items, sold, hourly,
-        low, high, bca_low, bca_high, claimed.
-    """
+    """The kit's intervals in many shops of a scenario, on both bases."""
     drawn = shops_with(scenario.shop, items_each=items_each, copies=shops, seed=seed)
     seen = observed(drawn, as_of=LAST_DAY)
     window = (FIRST_DAY, LAST_DAY)
@@ -110,23 +67,6 @@ def shop_intervals(
 def coverage(intervals: pd.DataFrame, truth: pd.DataFrame) -> pd.DataFrame:
     """How often intervals hold the truth.
 
-    Parameters
-    ----------
-    intervals : DataFrame
-        As ``shop_intervals`` gives it.
-    truth : DataFrame
-        As ``scenario_truth`` gives it.
-
-    Returns
-    -------
-    DataFrame
-        One row a basis: shops, claimed_share (of the shop's categories that an interval was
-        claimed for), held (of the claimed), held_error (its standard error over shops),
-        too_high (the whole interval above the truth), too_low, bca_held (the textbook
-        bootstrap), width (median, in dollars an hour), bias (mean estimate less the truth).
-
-    Examples
-    --------
     >>> one = pd.DataFrame({"copy": [0, 1], "category": ["a", "a"], "basis": ["sold", "sold"],
     ...     "hourly": [9.0, 12.0], "low": [5.0, 11.0], "high": [15.0, 14.0],
     ...     "bca_low": [5.0, 11.0], "bca_high": [9.5, 14.0], "claimed": [True, True]})
@@ -168,42 +108,14 @@ Chooser = Callable[[pd.DataFrame, int, tuple[str, ...], dt.date], Floats]
 
 
 def in_order(score: Floats) -> Floats:
-    """Weights that stand for an order of preference: the best first, nothing for what loses money.
-
-    Parameters
-    ----------
-    score : array, shape (copies, k)
-        What each category is thought to be worth; NaN where nothing is known.
-
-    Returns
-    -------
-    array, shape (copies, k)
-        Weights, each a million million times the next.
-    """
+    """Weights that stand for an order of preference: the best first, nothing for what loses money."""
     known = np.where(np.isnan(score), -np.inf, score)
     rank = np.argsort(np.argsort(-known, axis=1, kind="stable"), axis=1)
     return np.where(known > 0, 1e12 ** -rank.astype(np.float64), 0.0)
 
 
 def grouped_ratio(seen: pd.DataFrame, above: str, below: str | None, copies: int, names: tuple[str, ...]) -> Floats:
-    """Sum over sum (or over the count) of each shop and category.
-
-    Parameters
-    ----------
-    seen : DataFrame
-        Items with copy, category and the columns named.
-    above, below : str
-        The columns; without ``below`` the count of the items stands below the line.
-    copies : int
-        How many shops.
-    names : tuple of str
-        The categories.
-
-    Returns
-    -------
-    array, shape (copies, k)
-        The ratios; NaN where nothing stands below the line.
-    """
+    """Sum over sum (or over the count) of each shop and category."""
     cell = seen["copy"].to_numpy() * len(names) + pd.Index(names).get_indexer(seen["category"].astype(str))
     size = copies * len(names)
     top = np.bincount(cell, weights=seen[above].to_numpy(dtype=np.float64), minlength=size)
@@ -213,92 +125,22 @@ def grouped_ratio(seen: pd.DataFrame, above: str, below: str | None, copies: int
 
 
 def by_profit_per_sale(seen: pd.DataFrame, copies: int, names: tuple[str, ...], day: dt.date) -> Floats:
-    """Buy first what brings most a sale: price minus cost and charges, no hours, nothing unsold.
-
-    Parameters
-    ----------
-    seen : DataFrame
-        The items known so far.
-    copies : int
-        How many shops.
-    names : tuple of str
-        The categories.
-    day : date
-        The last day that is known.
-
-    Returns
-    -------
-    array, shape (copies, k)
-        Weight of a find of each category.
-    """
+    """Buy first what brings most a sale: price minus cost and charges, no hours, nothing unsold."""
     return in_order(grouped_ratio(_sales(seen), "net_cents", None, copies, names))
 
 
 def by_sold_hourly(seen: pd.DataFrame, copies: int, names: tuple[str, ...], day: dt.date) -> Floats:
-    """Buy first what earned most an hour on the things that sold.
-
-    Parameters
-    ----------
-    seen : DataFrame
-        The items known so far.
-    copies : int
-        How many shops.
-    names : tuple of str
-        The categories.
-    day : date
-        The last day that is known.
-
-    Returns
-    -------
-    array, shape (copies, k)
-        Weight of a find of each category.
-    """
+    """Buy first what earned most an hour on the things that sold."""
     return in_order(grouped_ratio(_sales(seen), "net_cents", "owner_min", copies, names))
 
 
 def by_everything(seen: pd.DataFrame, copies: int, names: tuple[str, ...], day: dt.date) -> Floats:
-    """Buy everything as it comes.
-
-    Parameters
-    ----------
-    seen : DataFrame
-        The items known so far.
-    copies : int
-        How many shops.
-    names : tuple of str
-        The categories.
-    day : date
-        The last day that is known.
-
-    Returns
-    -------
-    array, shape (copies, k)
-        Weight of a find of each category.
-    """
+    """Buy everything as it comes."""
     return np.ones((copies, len(names)))
 
 
 def by_the_kit(*, horizon: Horizon, doubt: float, window_months: int, too_few: int) -> Chooser:
-    """Buy by the kit: hourly returns on bought basis, pulled towards the whole, the best first.
-
-    Parameters
-    ----------
-    horizon : Horizon
-        How far ahead unsold stock is looked at.
-    doubt : float
-        How many of its standard errors each figure is raised by: 0 buys what is best by the
-        figures as they are; more gives what is little known the benefit of the doubt, as buying
-        it is how more becomes known.
-    window_months : int
-        Months of purchases that the report looks back on.
-    too_few : int
-        Below this many items bought in them a category is given no hours.
-
-    Returns
-    -------
-    Chooser
-        The way of choosing of a seller who follows the report.
-    """
+    """Buy by the kit: hourly returns on bought basis, pulled towards the whole, the best first."""
 
     def choose(seen: pd.DataFrame, copies: int, names: tuple[str, ...], day: dt.date) -> Floats:
         score = np.full((copies, len(names)), np.nan)
@@ -322,24 +164,6 @@ def kit_figures(
 
     The figures of ``pulled_returns(bought_returns(...))`` in a fraction of the time, of those
     categories of which the report claims anything.
-
-    Parameters
-    ----------
-    shop : DataFrame
-        The items of one shop, as ``observed`` gives them.
-    horizon : Horizon
-        How far ahead unsold stock is looked at.
-    window : tuple of date
-        First and last day of the purchases; earlier ones teach the forecasts only.
-    too_few : int
-        Below this many items nothing is claimed, as below ``FEW_TRIPS`` trips.
-
-    Returns
-    -------
-    names : list of str
-        The categories.
-    value, error : array, shape (k,)
-        Pulled figures and their errors. [dollars per hour]
     """
     rows = in_window(shop, window=window, basis="bought")
     names, parts, net, minutes = prospect_sums(shop, horizon, inside=shop.index.isin(rows.index), by="category")
@@ -356,18 +180,7 @@ def kit_figures(
 
 
 def knowing(truth: pd.DataFrame) -> Chooser:
-    """Buy first what truly earns most an hour.
-
-    Parameters
-    ----------
-    truth : DataFrame
-        As ``true_returns`` gives it.
-
-    Returns
-    -------
-    Chooser
-        The way of choosing of the seller who knows.
-    """
+    """Buy first what truly earns most an hour."""
 
     def choose(seen: pd.DataFrame, copies: int, names: tuple[str, ...], day: dt.date) -> Floats:
         best = in_order(truth.loc[list(names), "hourly_bought"].to_numpy(dtype=np.float64)[None, :])
@@ -397,23 +210,7 @@ Ints = npt.NDArray[np.int64]
 
 @dataclass(frozen=True, kw_only=True)
 class Season:
-    """The setting that all sellers share.
-
-    Parameters
-    ----------
-    shop : Shop
-        The shop that is drawn.
-    finds : Histories
-        Everything that could be bought in each copy, in order of day.
-    month : array, shape (n,)
-        Month of each find, 0 the first of the history.
-    truth : DataFrame
-        True returns per category.
-    history_months, months : int
-        Months of history, and months of choosing after it.
-    hours : float
-        Owner hours of the things bought in a month. [h]
-    """
+    """The setting that all sellers share."""
 
     shop: Shop
     finds: Histories
@@ -439,28 +236,6 @@ def season(
 
     Before it lie months of history, in which the seller bought some of everything. The hours
     stay what they were then; only what they are spent on is chosen.
-
-    Parameters
-    ----------
-    shop : Shop
-        The shop.
-    copies : int
-        How many shops.
-    seed : int
-        Seed.
-    history_months, months : int
-        Months of history, and months of choosing after it.
-    bought_a_month : int
-        Things of each category that the seller bought in each month of history.
-    finds_a_month : int
-        Finds of each category in a month of choosing, on average.
-    truth_items : int
-        Size of the sample behind the truth.
-
-    Returns
-    -------
-    Season
-        The setting.
     """
     length = history_months + months
     first = shop.first_day
@@ -487,20 +262,7 @@ def season(
 
 
 def earnings(setting: Season, choose: Chooser) -> Floats:
-    """What each copy of a seller earns in the months of choosing, by one way of choosing.
-
-    Parameters
-    ----------
-    setting : Season
-        The setting.
-    choose : Chooser
-        The way of choosing.
-
-    Returns
-    -------
-    array, shape (copies,)
-        What the purchases bring on average under the generator, before overheads. [dollars]
-    """
+    """What each copy of a seller earns in the months of choosing, by one way of choosing."""
     names = setting.shop.names
     items = setting.finds.items
     kind = items["kind"].to_numpy()
@@ -559,29 +321,7 @@ THUMBS: dict[str, Chooser] = {
 def shares_of_the_knowing(
     setting: Season, *, horizon: Horizon, doubt: float, window_months: int, too_few: int
 ) -> pd.DataFrame:
-    """The share of the knowing seller's earnings that each way of choosing reaches.
-
-    Parameters
-    ----------
-    setting : Season
-        The shops and their finds.
-    horizon : Horizon
-        How far ahead the kit looks at unsold stock.
-    doubt : float
-        How many of its errors each return counts for more when the kit shares out hours.
-    window_months : int
-        Months of purchases that the report looks back on.
-    too_few : int
-        Below this many items bought in them the kit gives a category no hours.
-
-    Returns
-    -------
-    DataFrame
-        Indexed by way of choosing, "the kit" first (the plan that the report prints), then the same
-        without benefit of the doubt and the rules of thumb: ``share``, ``error`` (its standard error
-        over shops) and ``dollars`` (a shop's mean earnings in the months of choosing);
-        ``attrs["knowing"]`` holds the knowing seller's.
-    """
+    """The share of the knowing seller's earnings that each way of choosing reaches."""
     best = earnings(setting, knowing(setting.truth))
     rows = {}
     kit = {

@@ -239,31 +239,13 @@ DEMO_CARDS = ("post", "network")
 
 
 def demo_rules() -> Rules:
-    """The rule tables that lie beside the demo shop's books: its marketplaces and rate cards.
-
-    Returns
-    -------
-    Rules
-        The packaged tables and the demo's own.
-    """
+    """The rule tables that lie beside the demo shop's books: its marketplaces and rate cards."""
     return load_rules(demo_folder() / "rules")
 
 
 def demo_shop(rules: Rules) -> Shop:
     """The demo shop, with the charges of its own rule tables.
 
-    Parameters
-    ----------
-    rules : Rules
-        Fee schedules named as the shop's venues, and its rate cards.
-
-    Returns
-    -------
-    Shop
-        Twelve kinds, about 1,500 items in 97 weeks.
-
-    Examples
-    --------
     >>> len(demo_shop(demo_rules()).kinds)
     12
     """
@@ -291,20 +273,6 @@ def demo_truth(rules: Rules, *, items: int) -> pd.DataFrame:
 
     Overheads belong to no item and are left out: what remains is what an hour earns before them.
 
-    Parameters
-    ----------
-    rules : Rules
-        As for ``demo_shop``.
-    items : int
-        How many items to draw.
-
-    Returns
-    -------
-    DataFrame
-        As ``true_returns`` gives it.
-
-    Examples
-    --------
     >>> truth = demo_truth(demo_rules(), items=5_000)
     >>> bool(truth.hourly_bought["film cameras and lenses"] > truth.hourly_bought["folding chairs"])
     True
@@ -315,18 +283,6 @@ def demo_truth(rules: Rules, *, items: int) -> pd.DataFrame:
 def demo_tables(rules: Rules) -> dict[str, pd.DataFrame]:
     """Every table of the demo shop's books, as text.
 
-    Parameters
-    ----------
-    rules : Rules
-        As for ``demo_shop``.
-
-    Returns
-    -------
-    dict of DataFrame
-        Tables by name, ``shop`` among them.
-
-    Examples
-    --------
     >>> demo_tables(demo_rules())["shop"].value.iloc[0]
     'Rivertown Garage (demo)'
     """
@@ -400,19 +356,7 @@ LAST_DAY = dt.date(2026, 12, 31)
 
 @dataclass(frozen=True, kw_only=True)
 class Scenario:
-    """A shop and what is hard about it.
-
-    Parameters
-    ----------
-    name : str
-        Its name in tables.
-    what : str
-        What is hard, in a seller's words.
-    shop : Shop
-        The shop.
-    focus : tuple of str
-        The categories that the difficulty is about.
-    """
+    """A shop and what is hard about it."""
 
     name: str
     what: str
@@ -451,19 +395,6 @@ def _kinds(*focal: str, whole: bool) -> tuple[Kind, ...]:
 def scenarios(*, whole_shop: bool = False) -> tuple[Scenario, ...]:
     """The scenarios, in the order of their tables.
 
-    Parameters
-    ----------
-    whole_shop : bool
-        Whether each shop buys all twelve kinds of the demo shop or six. Every trap is among the
-        twelve, so that "ordinary", "loses money" and "two thirds never sell" are then one shop.
-
-    Returns
-    -------
-    tuple of Scenario
-        Each with its categories bought in about equal numbers over two years.
-
-    Examples
-    --------
     >>> [scenario.name for scenario in scenarios()]
     ['ordinary', 'few sales', 'heavy tails', 'slow sellers', 'loses money', 'two thirds never sell', 'two equal']
     >>> {len(scenario.shop.kinds) for scenario in scenarios(whole_shop=True)}
@@ -514,25 +445,6 @@ def shops_with(shop: Shop, *, items_each: int, copies: int, seed: int) -> Histor
     Trips are drawn over the shop's whole period and kept in an order of chance until a category
     has its number, so that neither quick sellers nor early days are favoured.
 
-    Parameters
-    ----------
-    shop : Shop
-        The shop; only its number of trips is changed.
-    items_each : int
-        Items of each category.
-    copies : int
-        How many shops.
-    seed : int
-        Seed.
-
-    Returns
-    -------
-    Histories
-        The kept items; copies that by chance found fewer than ``items_each`` of a category have
-        what they found.
-
-    Examples
-    --------
     >>> drawn = shops_with(scenarios()[0].shop, items_each=20, copies=3, seed=1)
     >>> int(drawn.items.groupby(["copy", "category"], observed=True).size().min())
     20

@@ -15,28 +15,6 @@ def foretold_returns(
 ) -> pd.DataFrame:
     """Forecasts of the categories' hourly returns of every shop, month after month, scored.
 
-    Parameters
-    ----------
-    drawn : Histories
-        Histories of any number of copies.
-    first, last : str
-        First and last month at whose end a forecast is made, such as ``2025-09``.
-    months : int
-        Months learned from.
-    level : float
-        How often the returns are meant to lie in their intervals.
-    too_few : int
-        Below so many past sales nothing is forecast.
-    seed : int
-        Start of the forecasts' draws.
-
-    Returns
-    -------
-    DataFrame
-        As ``track_record.scored``, with ``copy``.
-
-    Examples
-    --------
     See ``tests/simulation/test_foretold.py``.
     """
     rows = []

@@ -28,30 +28,7 @@ def knowing_paths(
     end_cents: float,
     chances: Floats,
 ) -> tuple[Ints, Floats, Floats]:
-    """Best paths by week, price and the chances already given.
-
-    Parameters
-    ----------
-    demand : Demand
-        Of things of the median level, one row a thing.
-    wanted : Wanting
-        The levels.
-    table : PriceTable
-        Prices and what a sale at them leaves.
-    settings : PriceSettings
-        Weeks, tied-up money, work of a change; prices never rise here.
-    storage_cents, end_cents : float
-        Cost of a week, and what giving up brings. [cents]
-    chances : array, shape (m,)
-        Grid of the sums of weekly rates, from 0 on, rising.
-
-    Returns
-    -------
-    place, lowest_offer_cents : array, shape (n, weeks)
-        The path and the offers to take.
-    value_cents : array, shape (n,)
-        Its worth on the first day. [cents]
-    """
+    """Best paths by week, price and the chances already given."""
     found = [
         _one(
             demand.part(slice(at, at + 1)),

@@ -49,34 +49,7 @@ def price_earnings(
     assumptions: Assumptions,
     seed: int,
 ) -> pd.DataFrame:
-    """What sellers earn a thing, by their way of pricing, in a scenario.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        The kinds.
-    shops : int
-        Shops, each with a past of its own.
-    things : int
-        Things of each kind that every shop prices.
-    past_things : int
-        Things of each kind in a shop's past.
-    comparables : int
-        Recorded sales of like things known of each.
-    settings : PriceSettings
-        Weeks, tied-up money, work of a change.
-    assumptions : Assumptions
-        The kit's assumptions.
-    seed : int
-        Seed.
-
-    Returns
-    -------
-    DataFrame
-        One row a shop, mean worth a thing [cents]: ``kit``; ``knowing``, a seller who knows the
-        demand and sees the same comparables; ``knowing the thing too``, who knows each thing's
-        typical price as well; ``fixed price``, ``10 % every four weeks`` and ``first offer``.
-    """
+    """What sellers earn a thing, by their way of pricing, in a scenario."""
     hour = float(assumptions.cents("hour.target"))
     storage = float(assumptions.cents("pricing.storage"))
     shop = scenario.shop

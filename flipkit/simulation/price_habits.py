@@ -43,21 +43,7 @@ PAST_DAYS = 730
 
 @dataclass(frozen=True)
 class World:
-    """How buyers come to a kind of thing, and what a sale leaves.
-
-    Attributes
-    ----------
-    kind : Kind
-        The kind.
-    offers : Offers
-        Offers for each sale at the asking price.
-    wanted : Wanting
-        Hidden levels of demand.
-    sale_cost_cents : float
-        Label, materials and work of a sale. [cents]
-    storage_cents : float
-        Cost of a week on the shelf. [cents]
-    """
+    """How buyers come to a kind of thing, and what a sale leaves."""
 
     kind: Kind
     offers: Offers
@@ -72,44 +58,14 @@ class World:
         return np.asarray(kept * price - charges.per_order_cents - self.sale_cost_cents)
 
     def demand(self, typical_ratio: Floats, *, weeks: int) -> Demand:
-        """Demand of things of the median level, by the price over what the seller holds for typical.
-
-        Parameters
-        ----------
-        typical_ratio : array, shape (n,)
-            True typical price over the seller's.
-        weeks : int
-            Weeks on sale.
-
-        Returns
-        -------
-        Demand
-            The truth.
-        """
+        """Demand of things of the median level, by the price over what the seller holds for typical."""
         rate = np.log(self.kind.weekly_rate) + self.kind.price_pull * np.log(typical_ratio)
         pull = np.full(typical_ratio.size, self.kind.price_pull)
         return Demand(rate, pull, -self.kind.fading * np.arange(weeks, dtype=np.float64), self.offers)
 
 
 def world(kind: Kind, *, hour_cents: float, storage_cuft_month_cents: float, trip_spread: float) -> World:
-    """The world of a kind.
-
-    Parameters
-    ----------
-    kind : Kind
-        The kind.
-    hour_cents : float
-        Worth of an hour of the seller's work. [cents]
-    storage_cuft_month_cents : float
-        Cost of a cubic foot for a month. [cents]
-    trip_spread : float
-        Spread of what the things of a trip share.
-
-    Returns
-    -------
-    World
-        Its demand, offers and costs.
-    """
+    """The world of a kind."""
     pull = kind.price_pull
     reach = [part**-pull for part in (1.0, *OFFER_PARTS)]
     offers = Offers(OFFER_PARTS, tuple(WRITES * (reach[at + 1] - reach[at]) for at in range(len(OFFER_PARTS))))
@@ -128,22 +84,7 @@ def world(kind: Kind, *, hour_cents: float, storage_cuft_month_cents: float, tri
 
 
 def past_books(worlds: list[World], *, things: int, draws: Draws) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
-    """Two years of listings by habit: a tenth off every so many weeks, any offer of four fifths taken.
-
-    Parameters
-    ----------
-    worlds : list of World
-        The kinds.
-    things : int
-        Things listed of each.
-    draws : Draws
-        Where the luck comes from.
-
-    Returns
-    -------
-    items, price_changes, comparables : DataFrame
-        As the books hold them.
-    """
+    """Two years of listings by habit: a tenth off every so many weeks, any offer of four fifths taken."""
     items, changes, like = [], [], []
     for place, each in enumerate(worlds):
         kind = each.kind
@@ -212,24 +153,7 @@ def _lived(
 
 
 def learned(worlds: list[World], *, things: int, assumptions: Assumptions, draws: Draws) -> SellingModel:
-    """What the kit learns from such a past.
-
-    Parameters
-    ----------
-    worlds : list of World
-        The kinds.
-    things : int
-        Things listed of each in the past.
-    assumptions : Assumptions
-        The prior.
-    draws : Draws
-        Where the luck comes from.
-
-    Returns
-    -------
-    SellingModel
-        The fitted chance of a sale.
-    """
+    """What the kit learns from such a past."""
     items, changes, like = past_books(worlds, things=things, draws=draws)
     return learned_from(items, changes, like, as_of=TODAY, assumptions=assumptions)[0]
 
@@ -242,24 +166,7 @@ def learned_from(
     as_of: dt.date,
     assumptions: Assumptions,
 ) -> tuple[SellingModel, Typical]:
-    """What the kit learns from books as of a day.
-
-    Parameters
-    ----------
-    items, price_changes, comparables : DataFrame
-        As ``past_books`` gives them.
-    as_of : date
-        The last day that is known.
-    assumptions : Assumptions
-        The prior.
-
-    Returns
-    -------
-    model : SellingModel
-        The fitted chance of a sale.
-    typical : Typical
-        Typical prices.
-    """
+    """What the kit learns from books as of a day."""
     typical = typical_prices(
         items,
         comparables,

@@ -30,13 +30,6 @@ Ints = npt.NDArray[np.int64]
 class Draws:
     """Named streams of random draws from one seed.
 
-    Parameters
-    ----------
-    seed : int
-        The seed that all streams share, at least 0.
-
-    Examples
-    --------
     >>> one = Draws(7).uniform("price", 2)
     >>> bool((one == Draws(7).uniform("price", 2)).all()), bool((one == Draws(7).uniform("cost", 2)).any())
     (True, False)
@@ -47,20 +40,7 @@ class Draws:
         self._streams: dict[str, np.random.PCG64] = {}
 
     def uniform(self, name: str, size: int) -> Floats:
-        """Numbers above 0 and below 1.
-
-        Parameters
-        ----------
-        name : str
-            The stream; calling it again goes on where it stopped.
-        size : int
-            How many.
-
-        Returns
-        -------
-        array, shape (size,)
-            The numbers.
-        """
+        """Numbers above 0 and below 1."""
         stream = self._streams.get(name)
         if stream is None:
             stream = np.random.PCG64(np.random.SeedSequence([self.seed, zlib.crc32(name.encode())]))
@@ -70,96 +50,27 @@ class Draws:
         return ((raw >> np.uint64(12)).astype(np.float64) + 0.5) / 2.0**52
 
     def normal(self, name: str, size: int) -> Floats:
-        """Standard normal numbers.
-
-        Parameters
-        ----------
-        name : str
-            The stream.
-        size : int
-            How many.
-
-        Returns
-        -------
-        array, shape (size,)
-            The numbers.
-        """
+        """Standard normal numbers."""
         from scipy.special import ndtri
 
         return np.asarray(ndtri(self.uniform(name, size)), dtype=np.float64)
 
     def waiting(self, name: str, size: int) -> Floats:
-        """Exponential waiting times of mean 1.
-
-        Parameters
-        ----------
-        name : str
-            The stream.
-        size : int
-            How many.
-
-        Returns
-        -------
-        array, shape (size,)
-            The times.
-        """
+        """Exponential waiting times of mean 1."""
         return -np.log(self.uniform(name, size))
 
     def whole(self, name: str, low: int, high: int, size: int) -> Ints:
-        """Whole numbers from low to high, both included, all as likely.
-
-        Parameters
-        ----------
-        name : str
-            The stream.
-        low, high : int
-            The ends.
-        size : int
-            How many.
-
-        Returns
-        -------
-        array, shape (size,)
-            The numbers, int64.
-        """
+        """Whole numbers from low to high, both included, all as likely."""
         return low + np.floor(self.uniform(name, size) * (high - low + 1)).astype(np.int64)
 
     def choice(self, name: str, weights: npt.ArrayLike, size: int) -> Ints:
-        """Places 0 to k - 1, each as likely as its weight.
-
-        Parameters
-        ----------
-        name : str
-            The stream.
-        weights : array, shape (k,)
-            Weights of at least 0.
-        size : int
-            How many.
-
-        Returns
-        -------
-        array, shape (size,)
-            The places, int64.
-        """
+        """Places 0 to k - 1, each as likely as its weight."""
         edges = np.cumsum(np.asarray(weights, dtype=np.float64))
         place = np.searchsorted(edges, self.uniform(name, size) * edges[-1], side="right")
         return np.minimum(place, len(edges) - 1).astype(np.int64)
 
     def counts(self, name: str, mean: npt.ArrayLike) -> Ints:
-        """Poisson counts, one for each mean, by adding up the chances (means below about 50).
-
-        Parameters
-        ----------
-        name : str
-            The stream.
-        mean : array, shape (n,)
-            Means of at least 0.
-
-        Returns
-        -------
-        array, shape (n,)
-            The counts, int64.
-        """
+        """Poisson counts, one for each mean, by adding up the chances (means below about 50)."""
         given = np.asarray(mean, dtype=np.float64)
         target = self.uniform(name, given.size)
         count = np.zeros(given.size, dtype=np.int64)
@@ -186,58 +97,6 @@ class Kind:
     Amounts are medians in dollars, since a median and a spread of logarithms say what a seller
     can picture; everything drawn from them becomes whole cents at once.
 
-    Parameters
-    ----------
-    name : str
-        The category.
-    share : float
-        How much of the buying goes to it, beside the other kinds.
-    price_usd, price_spread : float
-        Median of what such a thing typically brings, and the spread of its logarithm.
-    cost_usd, cost_spread, cost_follows : float
-        Median cost, the spread of its logarithm, and how far cost follows value: 0 not at all,
-        1 in proportion.
-    sides_in, sides_spread : tuple of three floats, float
-        Median packed sides, and the spread of the size's logarithm. [in]
-    weight_lb : float
-        Median packed weight. [lb]
-    weekly_rate : float
-        Sales a week that an item at its typical price meets in its first week; the chance is
-        1 - exp(-rate).
-    price_pull, fading : float
-        How strongly a price above the typical one lowers the rate, and by how much the rate's
-        logarithm falls with each week listed.
-    never_share : float
-        Share of the items that nobody wants at any price.
-    appeal_spread : float
-        Spread of the logarithm of the demand from item to item.
-    markup, markup_spread : float
-        Median of first list price over typical price, and the spread of its logarithm.
-    lag_days : float
-        Mean days from buying to listing. [days]
-    markdown_weeks, markdown_share : int, float
-        Weeks between markdowns, and the part of the price that each takes off.
-    relist_weeks, give_up_weeks : int
-        Weeks between relistings, and weeks listed after which the item is given away.
-    offer_share, offer_discount : float
-        Share of the sales by an accepted offer, and its mean discount.
-    local_share : float
-        Share of the sales collected by the buyer.
-    shipping_share : float
-        Part of the label that the buyer is charged.
-    return_share, damage_share : float
-        Shares of the posted sales that come back, and that arrive damaged.
-    materials_usd : float
-        Median packing materials of a posted sale.
-    helper_share : float
-        Share of the packing done by the hired packer, once there is one.
-    minutes : mapping
-        Median minutes of work by activity, without ``find``. [min]
-    minutes_spread : float
-        Spread of the logarithm of the minutes.
-
-    Examples
-    --------
     >>> mug = Kind(name="mugs", price_usd=20, cost_usd=4, minutes={"pack": 8.0})
     >>> mug.name, mug.markup
     ('mugs', 1.15)
@@ -296,21 +155,6 @@ class Charges(Protocol):
 class PlainCharges:
     """Charges in four numbers, for shops whose truth is to be computed fast.
 
-    Parameters
-    ----------
-    fee_ppm : int
-        Fees on goods and shipping together. [parts per million]
-    per_order_cents : int
-        Fee of each sale. [cents]
-    label_base_cents, label_lb_cents : int
-        A label's fixed part, and its part for each billable pound in zone 4. [cents]
-    divisor : float
-        Of the dimensional weight of parcels above a cubic foot. [cu in/lb]
-    mile_cents : int
-        Driving. [cents/mile]
-
-    Examples
-    --------
     >>> plain = PlainCharges()
     >>> plain.fees_cents([0], ["any"], ["mugs"], np.array([5000]), np.array([1000])).tolist()
     [940]
@@ -326,41 +170,11 @@ class PlainCharges:
     def fees_cents(
         self, day: npt.ArrayLike, venue: npt.ArrayLike, category: npt.ArrayLike, goods: Cents, shipping: Cents
     ) -> Cents:
-        """Marketplace fees of sales; a collected sale is none here.
-
-        Parameters
-        ----------
-        day, venue, category : array, shape (n,)
-            Not used: these charges are the same everywhere and always.
-        goods, shipping : array, shape (n,)
-            What the buyer paid. [cents]
-
-        Returns
-        -------
-        array, shape (n,)
-            The fees, int64. [cents]
-        """
+        """Marketplace fees of sales; a collected sale is none here."""
         return percentage(goods + shipping, self.fee_ppm) + self.per_order_cents
 
     def labels_cents(self, day: npt.ArrayLike, zone: npt.ArrayLike, sides_in: Floats, weight_lb: Floats) -> Cents:
-        """Labels of parcels; "pickup" has none.
-
-        Parameters
-        ----------
-        day : array, shape (n,)
-            Not used.
-        zone : array, shape (n,)
-            Zones as text.
-        sides_in : array, shape (n, 3)
-            Packed sides. [in]
-        weight_lb : array, shape (n,)
-            Packed weight. [lb]
-
-        Returns
-        -------
-        array, shape (n,)
-            The labels, int64. [cents]
-        """
+        """Labels of parcels; "pickup" has none."""
         volume = np.ceil(sides_in).prod(axis=1)
         billable = np.ceil(np.maximum(weight_lb, np.where(volume > 1728, volume / self.divisor, 0.0)))
         where = np.asarray(zone)
@@ -370,58 +184,13 @@ class PlainCharges:
         return np.where(where == "pickup", 0, cents)
 
     def mileage_cents(self, day: npt.ArrayLike, miles: Floats) -> Cents:
-        """Driving at the one rate.
-
-        Parameters
-        ----------
-        day : array, shape (n,)
-            Not used.
-        miles : array, shape (n,)
-            Miles driven. [miles]
-
-        Returns
-        -------
-        array, shape (n,)
-            The cost, int64. [cents]
-        """
+        """Driving at the one rate."""
         return np.rint(np.asarray(miles) * self.mile_cents).astype(np.int64)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Shop:
-    """A shop and how it buys.
-
-    Parameters
-    ----------
-    kinds : tuple of Kind
-        What it buys.
-    first_day, last_day : datetime.date
-        First and last day of buying.
-    trips_per_week, items_per_trip : float
-        Means.
-    favour : float
-        How alike the kinds of a trip's items are: small makes trips of one or two kinds, large
-        makes each trip a sample of all.
-    trip_spread : float
-        Spread of the logarithm of the effect that the items of a trip share: in value, in
-        demand and in work.
-    miles, parking_share, entry_share : float
-        Median miles of a trip, and the shares of trips with parking and with an entry fee.
-    trip_minutes, find_minutes : float
-        Minutes of a trip, and further minutes for each item bought. [min]
-    listing_weekdays : tuple of int
-        Days of the week, Monday 0, on which things are listed; empty means any day.
-    helper_from : datetime.date, optional
-        Day from which a hired packer packs.
-    wage_cents, burden_ppm : int
-        The packer's wage an hour and the payroll burden on it. [cents, parts per million]
-    venues, venue_weights : tuples
-        Where posted sales happen, and how often.
-    local_venue : str
-        Where collected sales happen.
-    charges : Charges
-        Fees, labels and driving.
-    """
+    """A shop and how it buys."""
 
     kinds: tuple[Kind, ...]
     first_day: dt.date = dt.date(2025, 1, 4)
@@ -461,22 +230,6 @@ _MONDAY = 3
 def asked_cents(list_cents: Ints, markdowns: Ints, share: Floats) -> Ints:
     """The asking price after some markdowns, in whole dollars (half dollars below twenty).
 
-    Parameters
-    ----------
-    list_cents : array, shape (n,)
-        First list price. [cents]
-    markdowns : array, shape (n,)
-        How many markdowns there were.
-    share : array, shape (n,)
-        The part of the price that each takes off.
-
-    Returns
-    -------
-    array, shape (n,)
-        The price, int64. [cents]
-
-    Examples
-    --------
     >>> asked_cents(np.array([4500]), np.array([2]), np.array([0.1])).tolist()
     [3600]
     """
@@ -486,24 +239,7 @@ def asked_cents(list_cents: Ints, markdowns: Ints, share: Floats) -> Ints:
 
 
 def lives(shop: Shop, trips: pd.DataFrame, trip: Ints, kind: Ints, draws: Draws) -> pd.DataFrame:
-    """The life of each item, given the trips and what each brought.
-
-    Parameters
-    ----------
-    shop : Shop
-        The distributions.
-    trips : DataFrame
-        As ``histories`` makes them.
-    trip, kind : array, shape (n,)
-        Place of each item's trip in ``trips``, and of its kind in ``shop.kinds``.
-    draws : Draws
-        Where the luck comes from.
-
-    Returns
-    -------
-    DataFrame
-        One row an item; see ``histories``.
-    """
+    """The life of each item, given the trips and what each brought."""
     n = trip.size
     code = {name: np.array([getattr(one, name) for one in shop.kinds], dtype=np.float64)[kind] for name in _NUMBERS}
     effect = {
@@ -667,36 +403,12 @@ def _posting(
 
 
 def stored(weeks: npt.ArrayLike) -> Floats:
-    """Part of a kind's storing minutes spent on an item after some weeks on the shelf.
-
-    Parameters
-    ----------
-    weeks : array, shape (n,)
-        Weeks listed.
-
-    Returns
-    -------
-    array, shape (n,)
-        The part.
-    """
+    """Part of a kind's storing minutes spent on an item after some weeks on the shelf."""
     return np.asarray(0.8 + 0.02 * np.asarray(weeks, dtype=np.float64))
 
 
 def answered(weeks: npt.ArrayLike, sold: npt.ArrayLike) -> Floats:
-    """Part of a kind's minutes for messages spent on an item: most with the sale, some each week.
-
-    Parameters
-    ----------
-    weeks : array, shape (n,)
-        Weeks listed.
-    sold : array of bool, shape (n,)
-        Whether it is sold.
-
-    Returns
-    -------
-    array, shape (n,)
-        The part.
-    """
+    """Part of a kind's minutes for messages spent on an item: most with the sale, some each week."""
     return np.asarray(0.2 + 0.6 * np.asarray(sold, dtype=np.float64) + 0.03 * np.asarray(weeks, dtype=np.float64))
 
 
@@ -758,17 +470,7 @@ def _work(
 
 @dataclass(frozen=True)
 class Histories:
-    """Everything that happened in one shop, or in many copies of it.
-
-    Parameters
-    ----------
-    shop : Shop
-        What was drawn from.
-    items : DataFrame
-        One row an item, in the order of buying: see ``histories``.
-    trips : DataFrame
-        One row a trip: copy, trip, day, miles, parking_cents, entry_cents, minutes, items.
-    """
+    """Everything that happened in one shop, or in many copies of it."""
 
     shop: Shop
     items: pd.DataFrame
@@ -778,26 +480,6 @@ class Histories:
 def histories(shop: Shop, *, seed: int, copies: int = 1) -> Histories:
     """Histories of all items of a shop, or of several shops drawn alike.
 
-    Parameters
-    ----------
-    shop : Shop
-        How it buys and what becomes of its items.
-    seed : int
-        The same seed gives the same histories.
-    copies : int
-        How many shops, told apart by the column ``copy``.
-
-    Returns
-    -------
-    Histories
-        Its ``items`` have the columns copy, trip, category, kind (its place in ``shop.kinds``),
-        value_cents (what such a thing typically brings), the days bought_on, listed_on, sold_on,
-        returned_on and gone_on (NaT where it never happens), weeks_listed, markdowns, outcome
-        ("sold", "returned", "gone"), offer, venue, zone, sides, weight_lb, amounts in cents, one
-        column of minutes an activity (all workers), hired_min, owner_min and net_cents.
-
-    Examples
-    --------
     >>> from flipkit.simulation.shops import Kind
     >>> cup = Kind(name="cups", price_usd=20, cost_usd=4, minutes={"pack": 8.0})
     >>> drawn = histories(Shop(kinds=(cup,)), seed=1)
@@ -886,24 +568,6 @@ def observed(drawn: Histories, *, as_of: dt.date) -> pd.DataFrame:
     The short way past the books: the same columns as ``items.costs.item_economics`` where both
     have one, without its gaps, rules and assumptions, for measuring the analysis alone.
 
-    Parameters
-    ----------
-    drawn : Histories
-        Histories, of any number of copies.
-    as_of : datetime.date
-        What happens later is not known.
-
-    Returns
-    -------
-    DataFrame
-        copy, item_id, category, trip_id (both told apart between copies), status ("sold",
-        "for sale", "not listed", "returned", "gone"), the days bought_on, listed_on, sold_on and
-        gone_on, days_listed (to the sale, to the giving away, or to the day), list_price_cents,
-        sold_price_cents, cost_cents, trip_cents, net_cents, the owners' minutes by activity and
-        owner_min, all so far.
-
-    Examples
-    --------
     >>> from flipkit.simulation.shops import histories
     >>> from flipkit.simulation.shops import Kind, Shop
     >>> cups = Shop(kinds=(Kind(name="cups", price_usd=20, cost_usd=4, minutes={"pack": 8.0}),))
@@ -996,29 +660,6 @@ def true_returns(
     and no error of an estimate. With ``horizon_days`` too, the bought basis follows every item
     so many days beyond that day and no further, as a report does that looks so far ahead.
 
-    Parameters
-    ----------
-    shop : Shop
-        The shop.
-    seed : int
-        Seed of the large sample; another one than the shop's own.
-    items : int
-        How many items to draw, over all categories.
-    as_of : datetime.date, optional
-        Last day of the sales on sold basis; to the end where left out.
-    horizon_days : int, optional
-        How far beyond ``as_of`` an unsold item is followed; to its end where left out. [days]
-
-    Returns
-    -------
-    DataFrame
-        Indexed by category: items, sold_share (ever sold), hourly_sold and hourly_bought
-        [dollars an hour] with hourly_sold_error and hourly_bought_error (their Monte-Carlo
-        standard errors over trips), net_sold_cents (mean net of a sale), net_bought_cents and
-        bought_min (means of an item bought).
-
-    Examples
-    --------
     >>> from flipkit.simulation.shops import Kind
     >>> cups = Shop(kinds=(Kind(name="cups", price_usd=20, cost_usd=4, minutes={"pack": 8.0}),))
     >>> truth = true_returns(cups, seed=5, items=20_000)

@@ -155,7 +155,7 @@ def compared(files: Sequence[Path], folder: Path, env: Mapping[str, str] | None 
     """
     settings, report = folder / "pytest.ini", folder / "report.xml"
     settings.write_text("[pytest]\njunit_family = xunit1\n", encoding="utf-8")
-    command = [sys.executable, "-m", "pytest", "-p", "flipkit.charts.quick_start", "-p", "no:cacheprovider"]
+    command = [sys.executable, "-m", "pytest", "-p", "flipkit.charts", "-p", "no:cacheprovider"]
     command += ["-c", str(settings), "--rootdir", str(folder), "--color=no", "--nbval", "--nbval-current-env"]
     command += [f"--junitxml={report}", *map(str, files)]
     if len(files) > 1:

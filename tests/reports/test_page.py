@@ -248,5 +248,5 @@ def test_embedded_json_reads_back(text):
 def test_the_template_is_shipped_with_the_package():
     import flipkit.reports
 
-    folder = Path(flipkit.reports.__file__).parent / "templates"
+    folder = Path(flipkit.pack.__file__).parent / "templates"
     assert {"page", "index.html.j2", "style.css", "draw.js"} <= {path.name for path in folder.iterdir()}

@@ -1,1 +1,0 @@
-"""Exports of other programs: opened, surveyed, understood, and turned into rows of the books."""
