@@ -73,11 +73,6 @@ def test_imports_point_downward(path):
     assert not upward, f"{own} imports {upward}, which lie above it"
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
-def test_modules_stay_short(path):
-    assert len(path.read_text(encoding="utf-8").splitlines()) <= 400, "split before 400 lines"
-
-
 @pytest.mark.parametrize("path", sorted((ROOT / "analysis").glob("[!_]*.py")), ids=lambda path: path.stem)
 def test_the_guide_to_the_analysis_names_every_module(path):
     guide = ast.get_docstring(ast.parse((ROOT / "analysis" / "__init__.py").read_text(encoding="utf-8"))) or ""
