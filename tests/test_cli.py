@@ -10,8 +10,8 @@ from types import SimpleNamespace
 
 import pytest
 from click.testing import CliRunner
-from flipkit.cli.main.main import main
 
+from flipkit.cli.main import main
 from flipkit.money import show_cents
 
 ITEMS = "item_id,title,category,bought_on,cost\nA,Jug,stoneware,2026-01-03,10.00\n"

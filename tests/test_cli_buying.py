@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from flipkit.cli.main.main import main
 
 from flipkit.analysis.knowledge_file import knowledge_text, newest_knowledge, read_knowledge
 from flipkit.analysis.max_bid import answer as highest_answer
 from flipkit.analysis.max_bid import buying_answer, known_category, question, turning_price, venue_answers
+from flipkit.cli.main import main
 from flipkit.errors import AssumptionError, PackError
 from flipkit.money import show_cents
 from tests.helpers.known_shop import known_shop

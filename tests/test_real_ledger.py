@@ -15,9 +15,9 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from click.testing import CliRunner
-from flipkit.cli.main.main import main
 
 from flipkit.books.read import read_books
+from flipkit.cli.main import main
 from flipkit.pack.month import make_month_pack, month_plan
 
 ROWS, QUANTITY, COST_CENTS, EQUAL_ROWS = 1_575, 1_988, 4_126_824_62, 1_187

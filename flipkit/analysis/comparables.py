@@ -178,21 +178,6 @@ def typical_price(
     return TypicalPrice(round(math.exp(middle)), spread, error, price.size, worth, damped, outlier)
 
 
-def price_quantiles(price_cents: npt.ArrayLike, found: TypicalPrice, shares: npt.ArrayLike) -> Floats:
-    """Prices that shares of like things stay below.
-
-    >>> from flipkit.assumptions import load_assumptions
-    >>> prices = [3000, 4000, 5000]
-    >>> found = typical_price(prices, rules=comparable_rules(load_assumptions()))
-    >>> price_quantiles(prices, found, [0.5]).tolist() == [found.cents]
-    True
-    """
-    wanted = np.atleast_1d(np.asarray(shares, dtype=np.float64))
-    if found.sales >= EMPIRICAL_FROM:
-        return weighted_quantile(price_cents, wanted, found.weights)
-    return np.array([found.quantile_cents(float(share)) for share in wanted], dtype=np.float64)
-
-
 def more_comparables(
     found: TypicalPrice, *, turning_cents: float, chance: float, leaning: tuple[float, float] | None = None
 ) -> int | None:

@@ -82,12 +82,6 @@ def _write_rows(out: io.StringIO, writer: Any, rows: list[Sequence[str]]) -> Non
         writer.writerows(rows)
 
 
-def write_atomically(path: Path, text: str) -> None:
-    """Write a text file whole: a reader sees the old one or the new one, never a half."""
-    with staged(path.parent) as stage:
-        stage.write(path.name, text)
-
-
 class Stage:
     """Files made ready in a hidden folder beside their places, then moved there all together."""
 

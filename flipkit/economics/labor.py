@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -15,7 +14,7 @@ import pandas as pd
 from flipkit.assumptions import SIZES, Assumptions
 from flipkit.books.schema import ACTIVITIES, PICKUP
 from flipkit.economics.hiring import hired_costs
-from flipkit.errors import AssumptionError, NotEnoughDataError
+from flipkit.errors import AssumptionError
 from flipkit.money import Cents, share_out_groups
 
 # Learning curves: how the time for one more of the same falls with the number done.
@@ -38,63 +37,6 @@ def learning_exponent(rate: float) -> float:
     return math.log2(rate)
 
 
-def average_time(first_min: float, units: npt.ArrayLike, *, rate: float) -> Floats:
-    """Average time of the first units by the cumulative average model.
-
-    >>> average_time(100.0, [1, 2, 4], rate=0.8).round(6).tolist()
-    [100.0, 80.0, 64.0]
-    """
-    return first_min * _whole_units(units) ** learning_exponent(rate)
-
-
-def unit_time(first_min: float, unit: npt.ArrayLike, *, rate: float) -> Floats:
-    """Time of a unit by the unit model.
-
-    >>> unit_time(50.0, [1, 2, 4], rate=0.8).round(6).tolist()
-    [50.0, 40.0, 32.0]
-    """
-    return first_min * _whole_units(unit) ** learning_exponent(rate)
-
-
-def unit_total(first_min: float, units: int, *, rate: float) -> float:
-    """Time of the first units together by the unit model.
-
-    >>> unit_total(100.0, 2, rate=0.8)
-    180.0
-    """
-    _whole_units(units)
-    return float(unit_time(first_min, np.arange(1, units + 1), rate=rate).sum())
-
-
-def learning_rate(earlier_min: float, later_min: float, *, earlier_unit: int, later_unit: int) -> float:
-    """Learning rate that two observed unit times imply.
-
-    >>> round(learning_rate(30.0, 25.0, earlier_unit=1, later_unit=2), 4)
-    0.8333
-    """
-    if min(earlier_min, later_min) <= 0:
-        raise AssumptionError("earlier_min and later_min", need="above 0", got=min(earlier_min, later_min))
-    if not 1 <= earlier_unit < later_unit:
-        raise AssumptionError(
-            "earlier_unit and later_unit", need="rising from at least 1", got=(earlier_unit, later_unit)
-        )
-    return float(2.0 ** (math.log(later_min / earlier_min) / math.log(later_unit / earlier_unit)))
-
-
-def unit_reached(first_min: float, goal_min: float, *, rate: float) -> float:
-    """Unit at which the time has fallen to a goal, by the unit model.
-
-    >>> round(unit_reached(30.0, 18.0, rate=25 / 30), 2)
-    6.97
-    """
-    if min(first_min, goal_min) <= 0:
-        raise AssumptionError("first_min and goal_min", need="above 0", got=min(first_min, goal_min))
-    exponent = learning_exponent(rate)
-    if goal_min >= first_min:
-        return 1.0
-    return math.inf if exponent == 0 else float((goal_min / first_min) ** (1 / exponent))
-
-
 def _whole_units(units: npt.ArrayLike) -> Floats:
     given = np.asarray(units, dtype=np.float64)
     if given.size and (given.min() < 1 or (given != np.floor(given)).any()):
@@ -103,27 +45,6 @@ def _whole_units(units: npt.ArrayLike) -> Floats:
 
 
 # Working time: standard minutes, logged minutes that correct them, and what a time depends on.
-
-
-def standard_time(
-    observed_min: npt.ArrayLike, *, rating: float, allowance: float, allowance_of: str = "work time"
-) -> float:
-    """Standard time of a task from observed times: mean x rating, with an allowance for the person.
-
-    >>> round(standard_time([27, 19, 20, 21, 13], rating=1.2, allowance=0.2), 9)
-    28.8
-    """
-    times = np.asarray(observed_min, dtype=np.float64)
-    if not times.size:
-        raise NotEnoughDataError("observed_min", need="at least one observed time", got=0)
-    if rating <= 0:
-        raise AssumptionError("rating", need="above 0", got=rating)
-    if not 0 <= allowance < 1:
-        raise AssumptionError("allowance", need="at least 0 and below 1", got=allowance)
-    if allowance_of not in ("work time", "shift time"):
-        raise AssumptionError("allowance_of", need="'work time' or 'shift time'", got=allowance_of)
-    normal = float(times.mean()) * rating
-    return normal * (1 + allowance) if allowance_of == "work time" else normal / (1 - allowance)
 
 
 def shrunk_minutes(prior: npt.ArrayLike, n: npt.ArrayLike, mean: npt.ArrayLike, *, weight: float) -> Floats:
@@ -140,69 +61,6 @@ def shrunk_minutes(prior: npt.ArrayLike, n: npt.ArrayLike, mean: npt.ArrayLike, 
     if weight == 0 and (count == 0).any():
         raise AssumptionError("minutes.logged_weight", need="above 0 where nothing is logged", got=weight)
     return np.asarray((weight * standard + count * np.where(count > 0, logged, 0.0)) / (weight + count))
-
-
-def person_minutes(minutes: npt.ArrayLike, workers: npt.ArrayLike) -> Floats:
-    """Minutes of all pairs of hands: two people for ten minutes are twenty.
-
-    >>> person_minutes([10.0, 5.0], [2, 1]).tolist()
-    [20.0, 5.0]
-    """
-    clock, hands = np.asarray(minutes, dtype=np.float64), np.asarray(workers, dtype=np.float64)
-    if clock.size and clock.min() < 0:
-        raise AssumptionError("minutes", need="at least 0", got=float(clock.min()))
-    if hands.size and hands.min() < 1:
-        raise AssumptionError("workers", need="at least 1", got=float(hands.min()))
-    return np.asarray(clock * hands)
-
-
-class TimeModel(NamedTuple):
-    """A time as a sum of a fixed part and so much for each unit of what drives it.
-
-    ``minutes`` and ``standard_error`` are by driver, "fixed" first; ``explained`` is the part
-    of the variance that the drivers explain, ``spread_min`` the residual standard deviation.
-    """
-
-    minutes: dict[str, float]
-    standard_error: dict[str, float]
-    explained: float
-    spread_min: float
-
-    def expected(self, **drivers: npt.ArrayLike) -> Floats:
-        """Expected time for given drivers."""
-        total = np.asarray(self.minutes["fixed"], dtype=np.float64)
-        for name, amount in drivers.items():
-            total = total + self.minutes[name] * np.asarray(amount, dtype=np.float64)
-        return np.asarray(total)
-
-
-def time_model(minutes: npt.ArrayLike, drivers: Mapping[str, npt.ArrayLike]) -> TimeModel:
-    """What a time depends on, by least squares: so much fixed, so much a parcel, a mile, a pound.
-
-    >>> found = time_model([5.0, 7.0, 9.0, 11.0], {"parcels": [1, 2, 3, 4]})
-    >>> {name: round(value, 6) for name, value in found.minutes.items()}
-    {'fixed': 3.0, 'parcels': 2.0}
-    """
-    times = np.asarray(minutes, dtype=np.float64)
-    table = np.column_stack([np.ones(times.size), *(np.asarray(value, dtype=np.float64) for value in drivers.values())])
-    size, figures = table.shape
-    if size <= figures:
-        raise NotEnoughDataError("minutes", need=f"more than {figures} logged times", got=size)
-    if np.linalg.matrix_rank(table) < figures:
-        raise NotEnoughDataError("drivers", need="each with something of its own to say", got=list(drivers))
-    found = np.linalg.lstsq(table, times, rcond=None)[0]
-    residual = times - table @ found
-    variance = float(residual @ residual) / (size - figures)
-    errors = np.sqrt(np.diag(np.linalg.inv(table.T @ table)) * variance)
-    around = times - times.mean()
-    total = float(around @ around)
-    names = ["fixed", *drivers]
-    return TimeModel(
-        dict(zip(names, found.tolist(), strict=True)),
-        dict(zip(names, errors.tolist(), strict=True)),
-        1 - float(residual @ residual) / total if total > 0 else 0.0,
-        variance**0.5,
-    )
 
 
 # What hired hands cost, item by item, kept so that they can be paid at any wage.

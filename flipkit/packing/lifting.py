@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import math
 from bisect import bisect_left
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from pathlib import Path
@@ -341,85 +341,6 @@ def _tabled(table: dict[float, float], value: float, formula: Callable[[float], 
 
 
 # Whole lifting jobs: duration class, mean frequency, several tasks, reach, grip and teams.
-
-
-def composite_lifting_index(
-    single_task_index: Sequence[float], frequency_independent_index: Sequence[float], multiplier: Sequence[float]
-) -> float:
-    """Index of a job of several tasks, hardest first.
-
-    The hardest task counts in full; each further one adds its frequency-independent index times
-    what its own lifts take from the frequency multiplier.
-
-    >>> round(composite_lifting_index([1.6, 0, 0], [0, 1.0, 0.67], [0.94, 0.88, 0.70]), 3)
-    1.868
-    """
-    sizes = {len(single_task_index), len(frequency_independent_index), len(multiplier)}
-    if len(sizes) != 1 or 0 in sizes:
-        raise MeasureError("tasks", need="one index and one multiplier a task, at least one task", got=sorted(sizes))
-    if min(multiplier) <= 0:
-        raise MeasureError("multiplier", need="above 0", got=min(multiplier), mend="fewer lifts a minute")
-    total = float(single_task_index[0])
-    for place in range(1, len(multiplier)):
-        share = 1.0 / multiplier[place] - 1.0 / multiplier[place - 1]
-        total += float(frequency_independent_index[place]) * share
-    return total
-
-
-def mean_frequency(lifts_per_min: float, *, lifting_min: float, window_min: float) -> float:
-    """Lifts a minute over the whole window, where lifting goes on for a part of it.
-
-    >>> round(mean_frequency(10, lifting_min=8, window_min=15), 2)
-    5.33
-    """
-    if not 0 <= lifting_min <= window_min or window_min <= 0:
-        raise MeasureError("lifting_min", need=f"from 0 to the window of {window_min:g} min", got=lifting_min)
-    return lifts_per_min * lifting_min / window_min
-
-
-def recovery_needed_min(work_min: float, *, equation: LiftingBlock) -> float:
-    """Light work or rest that must follow a stretch of lifting for its duration class to hold.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
-    >>> recovery_needed_min(120, equation=equation)
-    36.0
-    """
-    rule = equation.constants["duration"]
-    if work_min <= rule["short_min"]:
-        return work_min * rule["recovery_short"]
-    return work_min * rule["recovery_moderate"] if work_min <= rule["moderate_min"] else 0.0
-
-
-def lifting_duration(stretches: Sequence[tuple[float, float]], *, equation: LiftingBlock) -> Duration:
-    """Duration class of a pattern of lifting and light work.
-
-    A stretch whose recovery is too short runs on into the next one: their lifting minutes add.
-    After the last stretch the lifting is over, so its recovery is enough.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
-    >>> lifting_duration([(30, 10), (45, 0)], equation=equation)
-    'moderate'
-    >>> lifting_duration([(30, 30), (45, 0)], equation=equation)
-    'short'
-    """
-    rule = equation.constants["duration"]
-    longest = run = 0.0
-    for place, (work, rest) in enumerate(stretches):
-        if work < 0 or rest < 0:
-            raise MeasureError("stretches", need="minutes of at least 0", got=(work, rest))
-        run += work
-        longest = max(longest, run)
-        if place + 1 < len(stretches) and rest >= recovery_needed_min(run, equation=equation) > 0:
-            run = 0.0
-    if longest > rule["long_min"]:
-        raise MeasureError("stretches", need=f"at most {rule['long_min']:g} min of lifting", got=longest)
-    if longest <= rule["short_min"]:
-        return "short"
-    return "moderate" if longest <= rule["moderate_min"] else "long"
 
 
 def reach_in(width_in: float, vertical_in: float, *, equation: LiftingBlock) -> float:

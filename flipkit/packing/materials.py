@@ -128,35 +128,6 @@ def score_allowance(flute: Flute, *, block: BoardBlock) -> ScoreAllowance:
     return ScoreAllowance(block.panel * caliper, block.depth * caliper, block.flap * caliper, block.joint_better_in)
 
 
-def carton_tolerance_in(length_in: float, width_in: float, depth_in: float, *, block: BoardBlock) -> float:
-    """How far a finished slotted carton's sides may lie from the size asked for.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> carton_tolerance_in(12, 10, 8, block=packing_rules(on=datetime.date(2026, 11, 25)).board)
-    0.125
-    """
-    return block.large_in if length_in + width_in + depth_in > block.large_over_in else block.small_in
-
-
-def thumb_blank_in(
-    style: str, length_in: float, width_in: float, height_in: float, *, block: BoardBlock
-) -> tuple[float, float]:
-    """Blank of a carton by a rule of thumb, board thickness left out: a check, not a size to cut by.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> thumb_blank_in("slotted carton", 16, 12, 8, block=packing_rules(on=datetime.date(2026, 11, 25)).board)
-    (58.0, 20.0)
-    """
-    if style not in block.thumbs:
-        raise MeasureError("style", need=f"one of {', '.join(block.thumbs)}", got=style)
-    across, along = (
-        long * length_in + wide * width_in + high * height_in + more for long, wide, high, more in block.thumbs[style]
-    )
-    return across, along
-
-
 def _part(keys: Keys, name: str) -> Keys:
     part = keys.table(name)
     if part is None:

@@ -261,11 +261,6 @@ def shared_rounding(lines: dict[str, Numerators]) -> dict[str, Cents]:
     return dict(zip(names, shared, strict=True))
 
 
-def same_base(block_base: tuple[str, ...]) -> tuple[str, ...]:
-    """A base in the order of ``BASES``, so that equal bases compare equal."""
-    return tuple(name for name in BASES if name in block_base)
-
-
 # Fee schedules: what a marketplace takes, as dated blocks read from TOML.
 #
 # A block has any of these tables; what it lacks costs nothing::

@@ -15,7 +15,7 @@ from flipkit.rules.fees import Charge, FeeBlock, FeeSchedule, SellerLevel, listi
 from flipkit.rules.tables import Rules
 
 if TYPE_CHECKING:
-    import pandas as pd
+    pass
 
 
 # The smallest price that leaves a wanted net after a marketplace's fees, exact to the cent.
@@ -419,13 +419,6 @@ def plain_listing_cents(schedule: FeeSchedule, *, on: dt.date, days_listed: int 
         return 0
     listed = on - dt.timedelta(days=days_listed)
     return int(listing_fees(schedule, listed_on=listed, ended_on=on, free_a_month=0)[0])
-
-
-def venue_frame(venues: list[dict[str, Any]]) -> pd.DataFrame:
-    """Venues as a frame, one row each."""
-    import pandas as pd
-
-    return pd.DataFrame(venues)
 
 
 # Answers about one sale: fees line by line at each venue, and the price that leaves a wanted net.

@@ -28,7 +28,7 @@ from flipkit.rules.tables import Rules
 from flipkit.units import SNAP, read_length
 
 if TYPE_CHECKING:
-    import pandas as pd
+    pass
 
 
 # What trimming a parcel would save: every breakpoint within reach, the dearest inch first.
@@ -231,16 +231,6 @@ def _why(now: Any, labels: Any, row: int, before: set[str], after: set[str]) -> 
     if labels["service"][row] != now["service"][0]:
         parts.append(f"{labels['service'][row]} takes it")
     return "; ".join(parts) or "a lower price"
-
-
-def trim_frame(trims: list[Trim]) -> pd.DataFrame:
-    """Trims as a frame, one row each."""
-    import dataclasses
-
-    import pandas as pd
-
-    names = [field.name for field in dataclasses.fields(Trim)]
-    return pd.DataFrame([dataclasses.asdict(trim) for trim in trims], columns=names)
 
 
 # One parcel's answer: what it measures, weighs and trips, what it costs and what would save, as a plain dict.

@@ -842,13 +842,3 @@ def _of_surcharge(
 def _over(rules: ParcelRules, measure: str, value: float, limit: float) -> dict[str, Any]:
     unit = _UNITS.get(measure, "{length}").format(length=rules.length_unit, weight=rules.weight_unit)
     return {"measure": measure, "unit": unit, "value": value, "threshold": limit, "over_by": round(value - limit, 6)}
-
-
-def trigger_frame(triggers: list[Trigger]) -> pd.DataFrame:
-    """Triggers as a frame, one row each."""
-    import dataclasses
-
-    import pandas as pd
-
-    names = [field.name for field in dataclasses.fields(Trigger)]
-    return pd.DataFrame([dataclasses.asdict(trigger) for trigger in triggers], columns=names)

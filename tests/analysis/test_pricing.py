@@ -21,7 +21,6 @@ from flipkit.analysis.pricing import (
     rounded_price,
     worth_cents,
 )
-from flipkit.analysis.stopping import timed_price
 from flipkit.errors import AssumptionError
 
 OFFERS = Offers((0.9, 0.75), (0.3, 0.2))
@@ -36,21 +35,6 @@ def exponential(time, steps):
     price = np.linspace(0.0, 6.0, 1201)[None, :]
     demand = Demand(np.array([math.log(time / steps)]), np.array([1.0]), np.zeros(steps))
     return demand, PriceTable(price, price, price, (), 0)
-
-
-@pytest.mark.published(source="gallego-van-ryzin-1994", where="exponential demand: J(1,1), J(3,4)", seen="from memory")
-@pytest.mark.parametrize(("units", "time", "value", "price"), [(1, 1, 0.313262, 1.313262), (3, 4, 1.407386, 1.139256)])
-def test_small_steps_lead_to_the_known_value_of_units_to_sell_by_a_day(units, time, value, price):
-    steps = 1500
-    demand, table = exponential(time, steps)
-    settings = PriceSettings(steps, rising=True)
-    left = np.zeros(steps + 1)
-    for number in range(1, units + 1):
-        paths = best_paths(demand, table, settings, after_sale=left)
-        # What is left to sell after the next sale, by the steps gone, from the closed form.
-        left = np.array([timed_price(number, time * (1 - step / steps)).value for step in range(1, steps + 1)] + [0.0])
-    assert paths.value_cents[0] == pytest.approx(value, abs=1.5e-3)
-    assert paths.price_cents[0, 0] == pytest.approx(price, abs=0.01)
 
 
 @pytest.mark.worked

@@ -19,8 +19,8 @@ from flipkit.analysis.forecasts import faults, score_table, scored
 from flipkit.reports.forecasts import month_forecasts, outcomes
 from flipkit.reports.study import open_study
 from flipkit.simulation.demo import demo_rules, demo_shop, scenarios
-from flipkit.simulation.foretold import foretold_returns
 from flipkit.simulation.shops import histories
+from tests.benchmarks.foretold import foretold_returns
 
 
 def main() -> None:

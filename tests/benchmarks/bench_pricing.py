@@ -22,9 +22,9 @@ import numpy as np
 from flipkit.analysis.demand import Demand, Offers, possible_demand
 from flipkit.analysis.pricing import PriceGrid, PriceSettings, price_table, weighed_paths
 from flipkit.assumptions import Assumptions, load_assumptions
-from flipkit.simulation.buying_year import buying_year, year_assumptions
 from flipkit.simulation.demo import Scenario, scenarios
-from flipkit.simulation.price_earnings import HABITS, price_earnings
+from tests.benchmarks.buying_year import buying_year, year_assumptions
+from tests.benchmarks.price_earnings import HABITS, price_earnings
 
 _TARGET = 15.0
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flipkit.books.write import csv_text, shielded, staged, unshielded, write_atomically
+from flipkit.books.write import csv_text, shielded, staged, unshielded
 
 TEXT = st.text(alphabet=st.characters(exclude_categories=["Cs"], exclude_characters="\0"), max_size=20)
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
@@ -37,22 +37,6 @@ def test_csv_text_reads_back(rows, words):
 
 def test_rows_of_one_blank_cell_are_still_rows():
     assert list(csv.reader(io.StringIO(csv_text(["a"], [[""], ["x"], [""]])))) == [["a"], [""], ["x"], [""]]
-
-
-def test_a_write_that_fails_leaves_the_old_file(tmp_path):
-    path = tmp_path / "a.csv"
-    write_atomically(path, "old\n")
-
-    def fail():
-        with staged(tmp_path) as stage:
-            stage.write("a.csv", "new\n")
-            stage.write("b/c.csv", "new\n")
-            raise RuntimeError
-
-    with pytest.raises(RuntimeError):
-        fail()
-    assert path.read_text() == "old\n"
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["a.csv"]
 
 
 def test_a_new_folder_appears_whole(tmp_path):

@@ -20,7 +20,7 @@ def pack(tmp_path_factory):
     from flipkit.pack.build import Manifest, PackPage, make_pack
     from flipkit.pack.run import NotebookTask
 
-    notebook = Path(__file__).parents[1] / "reports" / "fixtures" / "small.ipynb"
+    notebook = Path(__file__).parents[1] / "pack" / "fixtures" / "small.ipynb"
     pages = [PackPage(NotebookTask(name, notebook, title=name.capitalize()), "So it went.") for name in ("one", "two")]
     manifest = Manifest("A shop", "USD", "2026-10", "2026-11-14", {})
     return make_pack(pages, tmp_path_factory.mktemp("packs") / "pack", title="October", manifest=manifest, jobs=2)

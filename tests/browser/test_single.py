@@ -20,7 +20,7 @@ STATES = """
 
 @pytest.fixture(scope="module")
 def single(tmp_path_factory):
-    notebook = Path(__file__).parents[1] / "reports" / "fixtures" / "small.ipynb"
+    notebook = Path(__file__).parents[1] / "pack" / "fixtures" / "small.ipynb"
     pages = [PackPage(NotebookTask(name, notebook, title=name.capitalize()), "So it went.") for name in ("one", "two")]
     manifest = Manifest("A shop", "USD", "2026-10", "2026-11-14", {})
     out = tmp_path_factory.mktemp("one file") / "pack"

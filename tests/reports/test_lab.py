@@ -10,8 +10,8 @@ from types import SimpleNamespace
 
 import pytest
 from click.testing import CliRunner
-from flipkit.cli.main.main import main
 
+from flipkit.cli.main import main
 from flipkit.lab import lab_folder
 from flipkit.paths import notebooks_folder
 

@@ -10,13 +10,13 @@ import numpy as np
 import pandas as pd
 import pytest
 from click.testing import CliRunner
-from flipkit.cli.main.main import main
 from openpyxl import Workbook
 
 from flipkit.analysis.sliders import Settings
 from flipkit.assumptions import load_assumptions, settings_in
 from flipkit.charts.sliders import plot_moved_returns
 from flipkit.charts.style import MIME_TYPE
+from flipkit.cli.main import main
 from flipkit.errors import AssumptionError
 from flipkit.reports.panel import AssumptionPanel, MovedStudies, assumption_panel, save_assumptions
 from flipkit.reports.study import open_study

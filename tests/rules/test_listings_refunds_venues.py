@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from flipkit.errors import MeasureError, MoneyError, RuleNotInForceError
 from flipkit.rules.fees import listing_fees, listing_periods, order_fee_lines, order_fees, refunded_fees
-from flipkit.rules.net_price import plain_listing_cents, venue_frame, venue_nets
+from flipkit.rules.net_price import plain_listing_cents, venue_nets
 
 DAY = dt.date(2026, 10, 1)
 
@@ -140,24 +140,6 @@ def test_venues_are_compared_by_what_they_leave(schedule):
     assert [(venue["venue"], venue["net_cents"]) for venue in found] == [("five", 3950), ("ten", 3800)]
     # At ten, 39.50 = .9 p + 2.00: p = 41.67 (.9 x 41.67 = 37.503, fee 4.167 -> 4.17 leaves 37.50)
     assert [venue["even_price_cents"] for venue in found] == [4000, 4167]
-
-
-def test_a_stall_posts_nothing(demo):
-    found = venue_nets(
-        demo.fee_schedules,
-        on=DAY,
-        goods_cents=6400,
-        shipping_cents=1250,
-        label_cents=1100,
-        costs_cents=300,
-        tax_ppm=70_000,
-    )
-    stall = next(venue for venue in found if venue["venue"] == "stall")
-    assert (stall["shipping_cents"], stall["label_cents"], stall["total_cents"]) == (0, 0, 0)
-    assert stall["net_cents"] == 6100
-    nets = [venue["net_cents"] for venue in found]
-    assert nets == sorted(nets, reverse=True)
-    assert venue_frame(found)["venue"].tolist() == [venue["venue"] for venue in found]
 
 
 def test_the_even_price_leaves_what_the_best_venue_leaves(demo):

@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flipkit.errors import MeasureError
-from flipkit.rules.parcel_advice import SIDES, trim_advice, trim_frame
-from flipkit.rules.parcels import billable, parcel_triggers, trigger_frame
+from flipkit.rules.parcel_advice import SIDES, trim_advice
+from flipkit.rules.parcels import parcel_triggers
 from flipkit.rules.postage import label_columns, labels, likely_adjustment
 from flipkit.rules.tables import load_rules
 
@@ -125,12 +125,6 @@ def test_what_is_advised_saves_what_it_says_and_nothing_cheaper_lies_between(nam
             assert saving <= best, (side, cut)
 
 
-def test_trims_as_a_frame(card, plain):
-    frame = trim_frame(advice(card, plain, length_in=31.5, width_in=10, height_in=6, weight_lb=5))
-    assert {"what", "by_in", "saves_cents", "cents_per_in", "why"} <= set(frame.columns)
-    assert trim_frame([]).empty
-
-
 # --- triggers
 
 
@@ -171,24 +165,6 @@ def test_packaging_limits_and_missing_dimensions_are_triggers_too(network, post)
     assert [(t.surcharge, t.measure, t.unit, t.over_by) for t in over] == [("over_maximum", "weight", "lb", 1)]
     long = parcel_triggers(post, on=DAY, length_in=24, width_in=5, height_in=5, weight_lb=1, dimensions_entered=False)
     assert {t.surcharge for t in long} == {"nonstandard_length_22", "dimensions_missing_length"}
-
-
-def test_triggers_of_many_parcels_agree_with_the_columns(network):
-    rng = np.random.default_rng(2)
-    n = 200
-    parcels = {
-        "length_in": rng.uniform(5, 110, n),
-        "width_in": rng.uniform(4, 40, n),
-        "height_in": rng.uniform(1, 30, n),
-        "weight_lb": rng.uniform(1, 140, n),
-    }
-    on = np.datetime64("2025-06-01") + rng.integers(0, 500, n)
-    columns = billable(network, on=on, **parcels)
-    frame = trigger_frame(parcel_triggers(network, on=on, **parcels))
-    for name in network.surcharge_names:
-        due = set(frame.loc[(frame["surcharge"] == name) & frame["applies"], "row"])
-        assert due == set(np.flatnonzero(columns[name]))
-    assert set(frame.loc[frame["surcharge"] == "over_maximum", "row"]) == set(np.flatnonzero(columns["over_maximum"]))
 
 
 # --- entered below billable

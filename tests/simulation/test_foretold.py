@@ -8,8 +8,8 @@ from __future__ import annotations
 import pytest
 
 from flipkit.simulation.demo import scenarios
-from flipkit.simulation.foretold import foretold_returns
 from flipkit.simulation.shops import histories
+from tests.benchmarks.foretold import foretold_returns
 
 
 @pytest.fixture(scope="module")

@@ -18,11 +18,11 @@ from flipkit.analysis.pricing import (
     worth_cents,
 )
 from flipkit.assumptions import load_assumptions
-from flipkit.simulation.buying_year import buying_year, year_assumptions
 from flipkit.simulation.demo import scenarios
-from flipkit.simulation.knowing_prices import knowing_paths
-from flipkit.simulation.price_earnings import GRID, HABITS, price_earnings
-from flipkit.simulation.price_habits import world
+from tests.benchmarks.buying_year import buying_year, year_assumptions
+from tests.benchmarks.knowing_prices import knowing_paths
+from tests.benchmarks.price_earnings import GRID, HABITS, price_earnings
+from tests.benchmarks.price_habits import world
 
 
 @pytest.fixture(scope="module")

@@ -13,8 +13,9 @@ from flipkit.packing.at_hand import Carton, Cushion, Fill, Sheet, Stock, Tape
 from flipkit.packing.blanks import nest, pad_blank, slotted_blank
 from flipkit.packing.drawing import PAGE_MM, SCALES, Pen, fitting_scale, inch_text, plot_blank, plot_plan, plot_sheet
 from flipkit.packing.materials import packing_rules, score_allowance
-from flipkit.packing.plan import packing_plan, simple_labels
+from flipkit.packing.plan import packing_plan
 from flipkit.packing.styles import PackItem
+from tests.helpers.packing_stock import simple_labels
 
 RULES = packing_rules(on=dt.date(2026, 11, 25))
 NS = "{http://www.w3.org/2000/svg}"

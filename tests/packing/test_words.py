@@ -10,10 +10,10 @@ from flipkit.assumptions import load_assumptions
 from flipkit.errors import AssumptionError, MeasureError
 from flipkit.packing.at_hand import Carton, Stock
 from flipkit.packing.instructions import goods_caution, plan_cautions, plan_reading
-from flipkit.packing.plan import packing_plan, simple_labels, strength_check
+from flipkit.packing.plan import packing_plan, strength_check
 from flipkit.packing.styles import PackItem
 from flipkit.packing.trials import inch_prices, packing_trials, trials_reading
-from tests.helpers.packing_stock import ASSUMED, LABELS, RULES, STOCK, price
+from tests.helpers.packing_stock import ASSUMED, LABELS, RULES, STOCK, price, simple_labels
 
 JUG = PackItem("A-1", "stoneware jug", 12, 9, 9, 6, "delicate", 6500)
 MACHINE = PackItem("A-4", "sewing machine", 18, 9, 13, 32, "moderately rugged", 12000, upright=True)

@@ -13,15 +13,11 @@ import flipkit.rules
 from flipkit.errors import MeasureError, RuleNotInForceError, RuleTableError
 from flipkit.packing.lifting import (
     carton_coupling,
-    composite_lifting_index,
     frequency_multiplier,
     half_up,
-    lifting_duration,
     lifting_index,
-    mean_frequency,
     reach_in,
     read_lifting,
-    recovery_needed_min,
     team_limit_lb,
     weight_limit,
 )
@@ -95,39 +91,10 @@ def test_example_2():
     assert lifting_index(35, destination) == pytest.approx(1.9, abs=0.06)
 
 
-@pytest.mark.published(source="niosh-94-110", where="composite index of three tasks, p. 28", seen="from memory")
-def test_composite_index_of_three_tasks():
-    rates = [
-        frequency_multiplier(equation=EQUATION, lifts_per_min=f, duration="short", vertical_in=36) for f in (1, 3, 7)
-    ]
-    assert rates == [0.94, 0.88, 0.70]
-    assert composite_lifting_index([1.6, 0, 0], [0, 1.0, 0.67], rates) == pytest.approx(1.9, abs=0.05)
-
-
-@pytest.mark.published(source="niosh-94-110", where="special frequency procedure, p. 16", seen="found")
-def test_special_frequency():
-    assert mean_frequency(10, lifting_min=8, window_min=15) == pytest.approx(5.33, abs=0.005)
-
-
 @pytest.mark.published(source="niosh-94-110", where="vertical table, 20 in: .925 printed as .93", seen="found")
 def test_tables_round_half_up():
     assert limit(10, 20, 10).vertical == 0.93
     assert half_up(1 - 0.0075 * 10, 2) == 0.93
-
-
-@pytest.mark.published(source="niosh-94-110", where="duration, p. 14", seen="found")
-@pytest.mark.parametrize(
-    ("stretches", "found"),
-    [([(30, 10), (45, 0)], "moderate"), ([(30, 30), (45, 0)], "short"), ([(120, 36), (30, 0)], "moderate")],
-)
-def test_durations(stretches, found):
-    assert lifting_duration(stretches, equation=EQUATION) == found
-
-
-@pytest.mark.published(source="niosh-94-110", where="duration, p. 14: two hours need 36 minutes", seen="found")
-def test_recovery_after_two_hours():
-    assert recovery_needed_min(120, equation=EQUATION) == 36
-    assert lifting_duration([(120, 35), (30, 0)], equation=EQUATION) == "long"
 
 
 @pytest.mark.published(source="ergonomics-tools-46", where="Table 46.1", seen="found")

@@ -14,7 +14,7 @@ from flipkit.imports.dialect import blocks_of
 from flipkit.imports.match import survey
 from flipkit.imports.sheets import open_export
 
-SPECTRUM = Path(__file__).parents[1] / "data" / "csv_spectrum"
+SPECTRUM = Path(__file__).parent / "data" / "csv_spectrum"
 
 
 def table(path, **how):

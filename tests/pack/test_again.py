@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from flipkit.cli.main.main import main
 
+from flipkit.cli.main import main
 from flipkit.errors import PackError
 from flipkit.pack.build import read_run
 from tests.helpers.small_books import write_books

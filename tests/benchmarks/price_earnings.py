@@ -26,8 +26,8 @@ from flipkit.analysis.pricing import (
 from flipkit.analysis.sale_hazard import SellingModel
 from flipkit.assumptions import Assumptions
 from flipkit.simulation.demo import Scenario
-from flipkit.simulation.price_habits import LIKE_SPREAD, MARKUP, World, learned, world
 from flipkit.simulation.shops import Draws
+from tests.benchmarks.price_habits import LIKE_SPREAD, MARKUP, World, learned, world
 
 Floats = npt.NDArray[np.float64]
 

@@ -9,7 +9,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flipkit.errors import MeasureError
 from flipkit.packing.at_hand import Carton, flattened
 from flipkit.packing.blanks import (
     five_panel_blank,
@@ -19,7 +18,7 @@ from flipkit.packing.blanks import (
     slotted_half_blank,
     tray_blank,
 )
-from flipkit.packing.materials import ScoreAllowance, packing_rules, thumb_blank_in
+from flipkit.packing.materials import ScoreAllowance, packing_rules
 
 MM = 25.4
 BOARD = packing_rules(on=dt.date(2026, 11, 25)).board
@@ -40,38 +39,6 @@ def test_slotted_blank_mass():
     allowance = ScoreAllowance(panel_in=3 / MM, depth_in=6 / MM, flap_in=3 / MM, joint_in=25 / MM)
     found = slotted_blank(254 / MM, 225 / MM, 150 / MM, allowance=allowance, trim_in=20 / MM, may_turn=False)
     assert found.area_in2 * (MM / 1000) ** 2 * 350 == pytest.approx(144.59, abs=0.01)
-
-
-@pytest.mark.published(
-    source="blank-rules-of-thumb", where="slotted carton (2L + 2W + 2 in) x (W + H)", seen="secondary"
-)
-def test_slotted_blank_by_the_rule_of_thumb():
-    two_inch_joint = ScoreAllowance(panel_in=0, depth_in=0, flap_in=0, joint_in=2)
-    found = slotted_blank(16, 12, 8, allowance=two_inch_joint, trim_in=0, may_turn=False)
-    assert (found.length_in, found.width_in) == (2 * 16 + 2 * 12 + 2, 12 + 8)
-    assert thumb_blank_in("slotted carton", 16, 12, 8, block=BOARD) == (found.length_in, found.width_in)
-
-
-@pytest.mark.published(source="blank-rules-of-thumb", where="lid and base (L + 2H) x (W + 2H)", seen="secondary")
-def test_tray_by_the_rule_of_thumb():
-    found = tray_blank("base", 20, 12, 3, allowance=EXACT)
-    assert (found.length_in, found.width_in) == (20 + 2 * 3, 12 + 2 * 3)
-    assert thumb_blank_in("lid and base", 20, 12, 3, block=BOARD) == (found.length_in, found.width_in)
-
-
-@pytest.mark.published(
-    source="blank-rules-of-thumb",
-    where="folding mailer (L + 4H + 1 cm) x (2W + 3H); tuck-end (2(L + W) + 2.5 cm) x (H + 1.5W + 4 cm)",
-    seen="secondary",
-)
-def test_other_rules_of_thumb():
-    cm = 1 / 2.54
-    mailer = thumb_blank_in("folding mailer", 30 * cm, 20 * cm, 5 * cm, block=BOARD)
-    assert [side / cm for side in mailer] == pytest.approx([30 + 20 + 1, 40 + 15])
-    tuck = thumb_blank_in("tuck-end carton", 10 * cm, 6 * cm, 15 * cm, block=BOARD)
-    assert [side / cm for side in tuck] == pytest.approx([2 * 16 + 2.5, 15 + 9 + 4])
-    with pytest.raises(MeasureError, match=r"style must be one of slotted carton, .* got 'crate'"):
-        thumb_blank_in("crate", 1, 1, 1, block=BOARD)
 
 
 @pytest.mark.worked

@@ -17,8 +17,9 @@ from flipkit.assumptions import load_assumptions
 from flipkit.packing.at_hand import Bag, Carton, Cushion, Fill, Sheet, Stock, StretchWrap, Tape, Tube
 from flipkit.packing.lifting import weight_limit
 from flipkit.packing.materials import packing_rules
-from flipkit.packing.plan import packing_plan, simple_labels
+from flipkit.packing.plan import packing_plan
 from flipkit.packing.styles import PackItem
+from tests.helpers.packing_stock import simple_labels
 
 CASES = 2000
 RULES = packing_rules(on=dt.date(2026, 11, 25))

@@ -1,4 +1,4 @@
-"""Cushion thickness, drop heights and covers against printed figures."""
+"""Cushion thickness and drop heights against printed figures."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ import pytest
 import flipkit.rules
 from flipkit.errors import MeasureError, RuleTableError
 from flipkit.packing.materials import cushion_thickness_in, drop_height_in, packing_rules, read_cushions
-from flipkit.rules.covers import carton_liner_in, drum_liner_in, overwrap_sheet_in, pallet_cover_in, poly_bags_lb
 
 FILE = Path(flipkit.rules.__file__).parent / "data" / "cushions" / "cushions.toml"
 TABLE = packing_rules(on=dt.date(2026, 11, 25)).cushions
@@ -19,33 +18,6 @@ TABLE = packing_rules(on=dt.date(2026, 11, 25)).cushions
 @pytest.mark.published(source="cushion-formula", where="T = C h / G with C 3, h 30 in, G 50", seen="from memory")
 def test_cushion_thickness():
     assert cushion_thickness_in(3, 30, 50) == pytest.approx(1.8, abs=1e-12)
-
-
-@pytest.mark.published(source="wrap-sheets", where="overwrap for 8.5 x 11 x 2 in", seen="found")
-def test_overwrap():
-    assert overwrap_sheet_in(11, 8.5, 2, block=TABLE) == (12.5, 15.0)
-
-
-@pytest.mark.published(source="wrap-sheets", where="liner for a carton of 24 x 12 x 12 in", seen="found")
-def test_carton_liner():
-    assert carton_liner_in(24, 12, 12, block=TABLE) == (38, 28)
-
-
-@pytest.mark.published(source="wrap-sheets", where="cover for 50 x 48 x 48 in", seen="found")
-def test_pallet_cover():
-    assert pallet_cover_in(50, 48, 48, block=TABLE) == (102, 78)
-
-
-@pytest.mark.published(source="wrap-sheets", where="drum liner, 24 in across, 36 in high", seen="found")
-def test_drum_liner():
-    width, length = drum_liner_in(24, 36, block=TABLE)
-    assert width == pytest.approx(37.68, abs=1e-9)
-    assert length == 52
-
-
-@pytest.mark.published(source="wrap-sheets", where="weight of bags: L x W x mil / 15", seen="found")
-def test_bag_weight():
-    assert poly_bags_lb(15, 12, 2, block=TABLE) == 24  # 15 x 12 x 2 / 15
 
 
 @pytest.mark.published(source="drop-heights", where="1A and 2A by weight", seen="secondary")

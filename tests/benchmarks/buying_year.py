@@ -27,8 +27,8 @@ from flipkit.books.schema import ACTIVITIES
 from flipkit.rules import parcels
 from flipkit.rules.tables import load_rules
 from flipkit.simulation.demo import Scenario
-from flipkit.simulation.price_habits import LIKE_SPREAD, TODAY, World, past_books, world
 from flipkit.simulation.shops import Draws, Kind, PlainCharges
+from tests.benchmarks.price_habits import LIKE_SPREAD, TODAY, World, past_books, world
 
 Floats = npt.NDArray[np.float64]
 

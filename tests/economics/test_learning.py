@@ -1,0 +1,3 @@
+"""Learning curves against the textbooks' tables."""
+
+from __future__ import annotations
