@@ -1,4 +1,4 @@
-"""The long form of the test of malformed exports: ``python -m tests.benchmarks.bench_malformed [FILES OF EACH KIND]``."""
+"""The long form of the test of malformed exports: ``python -m tests.benchmarks.bench_malformed [FILES A KIND]``."""
 
 from __future__ import annotations
 
@@ -8,15 +8,16 @@ import time
 from pathlib import Path
 
 from tests.helpers import malformed_exports
-from tests.imports.test_malformed_exports import test_malformed_files_end_in_rows_or_in_words as check
+from tests.imports.test_malformed_exports import require_rows_or_words
 
 
 def main(each: int = 140) -> None:
     for kind in malformed_exports.KINDS:
         begun = time.process_time()
         with tempfile.TemporaryDirectory() as folder:
-            check(kind, Path(folder), each=each)
-        print(f"{kind}: {each} files, each ended in rows or in words; {time.process_time() - begun:.0f} s of processor")
+            require_rows_or_words(kind, Path(folder), each=each)
+        spent = time.process_time() - begun
+        print(f"{kind}: {each} files, each ended in rows or in words; {spent:.0f} s of processor")  # noqa: T201
 
 
 if __name__ == "__main__":
