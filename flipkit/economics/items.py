@@ -39,21 +39,48 @@ from flipkit.economics.overrides import (
 from flipkit.money import PPM, Cents, percentage
 from flipkit.rules.tables import Rules
 
-#: Lines that add to the net, then lines that take from it; all are positive amounts.
-GAINS = ("sold_price", "shipping_charged")
-COSTS = (
-    "refund",
-    "marketplace_fee",
-    "label",
-    "label_adjustment",
-    "protection",
-    "materials",
-    "cost",
-    "trip",
-    "hired",
-    "overhead",
-    "expected_loss",
+
+@dataclass(frozen=True)
+class MoneyLine:
+    """One line of an item's money: all who show or move money read this table."""
+
+    name: str
+    #: Whether it adds to the net; the others take from it. Amounts themselves are positive.
+    gain: bool
+    #: What a page calls it.
+    label: str
+    #: Column of the items in which the books record it; empty where it is shared out or reckoned.
+    recorded: str = ""
+    #: What the summary of a year calls it where it follows the day of the sale; empty where it stands otherwise.
+    year: str = ""
+    #: What moves it as a whole in "what if"; empty where nothing does.
+    moved_with: str = ""
+
+
+MONEY_LINES = (
+    MoneyLine("sold_price", True, "sold price", "sold_price"),
+    MoneyLine("shipping_charged", True, "shipping charged", "shipping_charged"),
+    MoneyLine("refund", False, "refunds", "refund"),
+    MoneyLine("marketplace_fee", False, "marketplace fees", "fees_paid", "marketplace fees", "marketplace fees"),
+    MoneyLine("label", False, "labels", "label_paid", "labels", "all labels"),
+    MoneyLine(
+        "label_adjustment",
+        False,
+        "label adjustments",
+        "label_adjustment",
+        "later adjustments of labels",
+        "all labels",
+    ),
+    MoneyLine("protection", False, "protection", "", "declared value and signatures"),
+    MoneyLine("materials", False, "packing materials", "materials_paid"),
+    MoneyLine("cost", False, "cost of goods", "cost", "", "cost of the goods"),
+    MoneyLine("trip", False, "sourcing trips", "", "", "trips"),
+    MoneyLine("hired", False, "hired help"),
+    MoneyLine("overhead", False, "overheads", "", "", "overheads"),
+    MoneyLine("expected_loss", False, "losses still expected"),
 )
+GAINS = tuple(line.name for line in MONEY_LINES if line.gain)
+COSTS = tuple(line.name for line in MONEY_LINES if not line.gain)
 LINES = GAINS + COSTS
 
 Origins = npt.NDArray[np.object_]

@@ -13,7 +13,7 @@ import pandas as pd
 
 from flipkit.assumptions import SIZES
 from flipkit.books.schema import ACTIVITIES
-from flipkit.economics.items import COSTS, GAINS, LINES
+from flipkit.economics.items import COSTS, LINES, MONEY_LINES
 from flipkit.money import show_cents
 
 # What a notebook shows beside charts: tables, cautions, the one sentence that matters.
@@ -249,22 +249,6 @@ def _plain(heads: Sequence[str], rows: Sequence[Sequence[str]], caption: str) ->
 
 # Sums that pages show: lines of the economics, minutes, months, stock, where the figures come from.
 
-#: What each line is called on a page.
-LINE_NAMES = {
-    "sold_price": "sold price",
-    "shipping_charged": "shipping charged",
-    "refund": "refunds",
-    "marketplace_fee": "marketplace fees",
-    "label": "labels",
-    "label_adjustment": "label adjustments",
-    "protection": "protection",
-    "materials": "packing materials",
-    "cost": "cost of goods",
-    "trip": "sourcing trips",
-    "hired": "hired help",
-    "overhead": "overheads",
-    "expected_loss": "losses still expected",
-}
 ORIGINS = ("recorded", "rule", "assumed")
 
 
@@ -284,12 +268,12 @@ def line_sums(items: pd.DataFrame) -> pd.DataFrame:
         from a ``rule`` or is ``assumed`` (NaN where the line is zero).
     """
     rows = []
-    for line in LINES:
-        cents = items[f"{line}_cents"].to_numpy(dtype=np.int64)
-        origin = items[f"{line}_origin"].to_numpy(dtype=object)
+    for line in MONEY_LINES:
+        cents = items[f"{line.name}_cents"].to_numpy(dtype=np.int64)
+        origin = items[f"{line.name}_origin"].to_numpy(dtype=object)
         size = int(np.abs(cents).sum())
         shares = [np.abs(cents[origin == name]).sum() / size if size else np.nan for name in ORIGINS]
-        rows.append((LINE_NAMES[line], int(cents.sum()) * (1 if line in GAINS else -1), *shares))
+        rows.append((line.label, int(cents.sum()) * (1 if line.gain else -1), *shares))
     table = pd.DataFrame(rows, columns=["line", "amount_cents", *ORIGINS])
     net = pd.DataFrame({"line": ["net"], "amount_cents": [int(items["net_cents"].sum())]})
     table = pd.concat([table, net], ignore_index=True)

@@ -14,7 +14,7 @@ from flipkit.analysis.returns import TOO_FEW, in_window
 from flipkit.analysis.sensitivity import Bar, Cloud, Spread, as_override, monte_carlo, tornado, turning_point
 from flipkit.assumptions import Assumptions, load_assumptions
 from flipkit.books.schema import ACTIVITIES
-from flipkit.economics.items import item_economics
+from flipkit.economics.items import MONEY_LINES, item_economics
 from flipkit.reports import elements
 from flipkit.reports.elements import Element
 from flipkit.reports.sentences import count_of, money_per_hour, month_name
@@ -39,11 +39,8 @@ _FAMILIES = {
 #: Recorded lines and minutes that are moved too: what could have come out otherwise.
 _PRICES, _MINUTES = "sold prices", "all owner minutes"
 _LINES = {
-    "all labels": ("label_cents", "label_adjustment_cents"),
-    "marketplace fees": ("marketplace_fee_cents",),
-    "cost of the goods": ("cost_cents",),
-    "trips": ("trip_cents",),
-    "overheads": ("overhead_cents",),
+    family: tuple(f"{line.name}_cents" for line in MONEY_LINES if line.moved_with == family)
+    for family in ("all labels", "marketplace fees", "cost of the goods", "trips", "overheads")
 }
 #: What a line holds of the assumptions above it: drawn together, the one stands for all of them.
 _HOLDS = {

@@ -10,6 +10,7 @@ import pandas as pd
 from flipkit.analysis.returns import in_window
 from flipkit.analysis.stock import goods_flow
 from flipkit.books.read import books_as_of
+from flipkit.economics.items import MONEY_LINES
 from flipkit.money import show_cents
 from flipkit.reports.elements import Element, caution, table
 from flipkit.reports.partners import worked
@@ -30,12 +31,7 @@ GOODS_LINES = {
     "42": "cost of goods sold",
 }
 #: Lines of the sales that follow the day of the sale.
-_SALE_LINES = {
-    "marketplace_fee": "marketplace fees",
-    "label": "labels",
-    "label_adjustment": "later adjustments of labels",
-    "protection": "declared value and signatures",
-}
+_SALE_LINES = {line.name: line.year for line in MONEY_LINES if line.year}
 
 
 def year_goods(study: Study) -> dict[str, int]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Required, TypedDict, Unpack
 
 import numpy as np
 import numpy.typing as npt
@@ -229,6 +229,20 @@ CM_PER_IN = 2.54
 KG_PER_LB = 0.45359237
 #: How many units of the rule set make the kit's own: of length and of weight, metric or not.
 OWN_UNITS = {False: (1.0, 1.0), True: (CM_PER_IN, KG_PER_LB)}
+
+
+class GivenParcels(TypedDict, total=False):
+    """What is known of packed parcels, one value for all or one each."""
+
+    on: Required[object]
+    length_in: Required[npt.ArrayLike]
+    width_in: Required[npt.ArrayLike]
+    height_in: Required[npt.ArrayLike]
+    weight_lb: Required[npt.ArrayLike]
+    zone: object
+    packaging: object
+    nonrectangular: object
+    dimensions_entered: object
 
 
 def parcel_columns(
@@ -680,20 +694,7 @@ def size_class(
 # What a carrier's rules say of a packed parcel: billable weight, surcharges, size class.
 
 
-def billable(
-    rules: ParcelRules,
-    *,
-    on: object,
-    length_in: npt.ArrayLike,
-    width_in: npt.ArrayLike,
-    height_in: npt.ArrayLike,
-    weight_lb: npt.ArrayLike,
-    zone: object = None,
-    packaging: object = "box",
-    nonrectangular: object = False,
-    dimensions_entered: object = True,
-    rates: str = "",
-) -> pd.DataFrame:
+def billable(rules: ParcelRules, *, rates: str = "", **parcels: Unpack[GivenParcels]) -> pd.DataFrame:
     """What a parcel measures and weighs by a carrier's rules, and what it trips.
 
     Each side is rounded as the block in force says; the volume above the threshold is divided by
@@ -707,20 +708,7 @@ def billable(
     >>> flat[["dimensional_lb", "billable_lb"]].iloc[0].tolist()
     [22.0, 22.0]
     """
-    found = parcel_columns(
-        rules,
-        on=on,
-        length_in=length_in,
-        width_in=width_in,
-        height_in=height_in,
-        weight_lb=weight_lb,
-        zone=zone,
-        packaging=packaging,
-        nonrectangular=nonrectangular,
-        dimensions_entered=dimensions_entered,
-        rates=rates,
-    )
-    return as_frame(found)
+    return as_frame(parcel_columns(rules, rates=rates, **parcels))
 
 
 # Which surcharges a parcel trips, by which measure, over which threshold and by how much.

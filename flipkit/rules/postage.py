@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Unpack
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +15,7 @@ from flipkit.rules.blocks import as_category, as_frame, stacked
 from flipkit.rules.fees import shared_rounding
 from flipkit.rules.parcels import (
     KG_PER_LB,
+    GivenParcels,
     ParcelBlock,
     ParcelRules,
     block_measures,
@@ -392,89 +393,26 @@ def zone_shares(card: RateCard, zone_mix: Mapping[str, float]) -> dict[str, int]
 # What a label costs: price by zone and billable weight, surcharges, fuel, signature and declared value.
 
 
-def labels(
-    card: RateCard,
-    parcel_rules: ParcelRules,
-    *,
-    on: object,
-    zone: object,
-    length_in: npt.ArrayLike,
-    width_in: npt.ArrayLike,
-    height_in: npt.ArrayLike,
-    weight_lb: npt.ArrayLike,
-    declared_cents: npt.ArrayLike = 0,
-    signature: object = False,
-    residential: object = True,
-    service: str | None = None,
-    packaging: object = "box",
-    nonrectangular: object = False,
-    dimensions_entered: object = True,
-    zone_mix: Mapping[str, float] | None = None,
-    weight_only: bool = False,
-) -> pd.DataFrame:
+class GivenLabels(GivenParcels, total=False):
+    """What is known of parcels that need labels."""
+
+    declared_cents: npt.ArrayLike
+    signature: object
+    residential: object
+    service: str | None
+    zone_mix: Mapping[str, float] | None
+    weight_only: bool
+
+
+def labels(card: RateCard, parcel_rules: ParcelRules, **parcels: Unpack[GivenLabels]) -> pd.DataFrame:
     """What the labels of parcels cost."""
-    found, words = _numbered_labels(
-        card,
-        parcel_rules,
-        on=on,
-        zone=zone,
-        length_in=length_in,
-        width_in=width_in,
-        height_in=height_in,
-        weight_lb=weight_lb,
-        declared_cents=declared_cents,
-        signature=signature,
-        residential=residential,
-        service=service,
-        packaging=packaging,
-        nonrectangular=nonrectangular,
-        dimensions_entered=dimensions_entered,
-        zone_mix=zone_mix,
-        weight_only=weight_only,
-    )
+    found, words = _numbered_labels(card, parcel_rules, **parcels)
     return as_frame({**found, **{name: as_category(found[name], known) for name, known in words.items()}})
 
 
-def label_columns(
-    card: RateCard,
-    parcel_rules: ParcelRules,
-    *,
-    on: object,
-    zone: object,
-    length_in: npt.ArrayLike,
-    width_in: npt.ArrayLike,
-    height_in: npt.ArrayLike,
-    weight_lb: npt.ArrayLike,
-    declared_cents: npt.ArrayLike = 0,
-    signature: object = False,
-    residential: object = True,
-    service: str | None = None,
-    packaging: object = "box",
-    nonrectangular: object = False,
-    dimensions_entered: object = True,
-    zone_mix: Mapping[str, float] | None = None,
-    weight_only: bool = False,
-) -> cols.Columns:
+def label_columns(card: RateCard, parcel_rules: ParcelRules, **parcels: Unpack[GivenLabels]) -> cols.Columns:
     """The same as ``labels`` as a dict of arrays, for callers that need no frame."""
-    found, words = _numbered_labels(
-        card,
-        parcel_rules,
-        on=on,
-        zone=zone,
-        length_in=length_in,
-        width_in=width_in,
-        height_in=height_in,
-        weight_lb=weight_lb,
-        declared_cents=declared_cents,
-        signature=signature,
-        residential=residential,
-        service=service,
-        packaging=packaging,
-        nonrectangular=nonrectangular,
-        dimensions_entered=dimensions_entered,
-        zone_mix=zone_mix,
-        weight_only=weight_only,
-    )
+    found, words = _numbered_labels(card, parcel_rules, **parcels)
     return {**found, **{name: np.array(known, dtype=object)[found[name]] for name, known in words.items()}}
 
 
@@ -488,15 +426,15 @@ def _numbered_labels(
     width_in: npt.ArrayLike,
     height_in: npt.ArrayLike,
     weight_lb: npt.ArrayLike,
-    declared_cents: npt.ArrayLike,
-    signature: object,
-    residential: object,
-    service: str | None,
-    packaging: object,
-    nonrectangular: object,
-    dimensions_entered: object,
-    zone_mix: Mapping[str, float] | None,
-    weight_only: bool,
+    declared_cents: npt.ArrayLike = 0,
+    signature: object = False,
+    residential: object = True,
+    service: str | None = None,
+    packaging: object = "box",
+    nonrectangular: object = False,
+    dimensions_entered: object = True,
+    zone_mix: Mapping[str, float] | None = None,
+    weight_only: bool = False,
 ) -> tuple[cols.Columns, Words]:
     """The columns of labels with numbers in place of ``service`` and ``refused``, and the words they stand for."""
     kind = signature if isinstance(signature, str) else ""
