@@ -6,7 +6,7 @@ import dataclasses
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Required, TypedDict, Unpack
 
 import numpy as np
 import numpy.typing as npt
@@ -445,21 +445,23 @@ def _refund(keys: Keys) -> Refund:
 # What a marketplace takes of an order, line by line, for one order or columns of them.
 
 
-def order_fees(
-    schedule: FeeSchedule,
-    *,
-    on: object,
-    goods_cents: npt.ArrayLike,
-    shipping_cents: npt.ArrayLike = 0,
-    tax_cents: npt.ArrayLike = 0,
-    category: object = None,
-    order: object = None,
-    international: object = False,
-    advertised: object = False,
-    advertising_ppm: npt.ArrayLike | None = None,
-    seller_level: object = None,
-    listing_cents: npt.ArrayLike = 0,
-) -> pd.DataFrame:
+class GivenOrders(TypedDict, total=False):
+    """What is known of orders, one value for all or one each."""
+
+    on: Required[object]
+    goods_cents: Required[npt.ArrayLike]
+    shipping_cents: npt.ArrayLike
+    tax_cents: npt.ArrayLike
+    category: object
+    order: object
+    international: object
+    advertised: object
+    advertising_ppm: npt.ArrayLike | None
+    seller_level: object
+    listing_cents: npt.ArrayLike
+
+
+def order_fees(schedule: FeeSchedule, **orders: Unpack[GivenOrders]) -> pd.DataFrame:
     """What a marketplace takes of each item sold, line by line.
 
     >>> import datetime as dt
@@ -480,22 +482,7 @@ def order_fees(
     >>> fees[["commission_cents", "payment_cents", "total_cents"]].iloc[0].tolist()
     [903, 209, 1112]
     """
-    return as_frame(
-        order_fee_lines(
-            schedule,
-            on=on,
-            goods_cents=goods_cents,
-            shipping_cents=shipping_cents,
-            tax_cents=tax_cents,
-            category=category,
-            order=order,
-            international=international,
-            advertised=advertised,
-            advertising_ppm=advertising_ppm,
-            seller_level=seller_level,
-            listing_cents=listing_cents,
-        )
-    )
+    return as_frame(order_fee_lines(schedule, **orders))
 
 
 def order_fee_lines(
