@@ -165,7 +165,7 @@ def _days_held_in(items: pd.DataFrame, first: dt.date, last: dt.date, as_of: dt.
     """Days of the window on which each item was in hand, the day it was bought included, the day it left not."""
     begin = np.maximum(items["bought_on"].to_numpy().astype("datetime64[D]"), np.datetime64(first))
     left = _left_on(items).fillna(pd.Timestamp(as_of) + pd.Timedelta(days=1)).to_numpy().astype("datetime64[D]")
-    end = np.minimum(left, np.datetime64(last) + 1)
+    end = np.minimum(left, np.datetime64(last) + np.timedelta64(1, "D"))
     return np.maximum((end - begin).astype(np.float64), 0.0)
 
 

@@ -536,7 +536,7 @@ def _price_changes(drawn: Histories, items: pd.DataFrame, day: np.datetime64, ga
     count = items["markdowns"].to_numpy()
     row = np.repeat(np.arange(len(items)), count)
     step = np.arange(row.size) - np.repeat(np.cumsum(count) - count, count) + 1
-    on = items["listed_on"].to_numpy()[row].astype("datetime64[D]") + 7 * step * every[row]
+    on = items["listed_on"].to_numpy()[row].astype("datetime64[D]") + (7 * step * every[row]).astype("timedelta64[D]")
     price = asked_cents(items["list_price_cents"].to_numpy()[row], step, share[row])
     before = asked_cents(items["list_price_cents"].to_numpy()[row], step - 1, share[row])
     written = draws.uniform("price change written", row.size) >= gaps.price_change
@@ -568,7 +568,9 @@ def _comparables(drawn: Histories, items: pd.DataFrame, day: np.datetime64, draw
     n = len(like)
     price = like["value_cents"].to_numpy() * np.exp(0.22 * draws.normal("comparable price", n))
     ago = draws.whole("comparable sold before", 2, 75, n)
-    on = np.where(np.arange(n) < len(for_item), like["listed_on"], like["bought_on"]).astype("datetime64[D]") - ago
+    on = np.where(np.arange(n) < len(for_item), like["listed_on"], like["bought_on"]).astype(
+        "datetime64[D]"
+    ) - ago.astype("timedelta64[D]")
     condition = np.array(["", *_CONDITIONS], dtype=object)[
         draws.choice("comparable condition", (15, *_CONDITION_WEIGHTS), n)
     ]

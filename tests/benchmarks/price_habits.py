@@ -94,10 +94,10 @@ def past_books(worlds: list[World], *, things: int, draws: Draws) -> tuple[pd.Da
         day = np.floor(PAST_DAYS * draws.uniform("listed", things)).astype(np.int64)
         ids = [f"{place}-{at}" for at in range(things)]
         week, paid = _lived(each, value, level, asked, (PAST_DAYS - day) // 7, draws)
-        start = np.datetime64(TODAY, "D") - PAST_DAYS + day
+        start = np.datetime64(TODAY, "D") + (day - PAST_DAYS).astype("timedelta64[D]")
         sold = paid > 0
         gone = ~sold & (week >= kind.give_up_weeks)
-        on = start + 7 * week + 3
+        on = start + (7 * week + 3).astype("timedelta64[D]")
         items.append(
             pd.DataFrame(
                 {
@@ -118,7 +118,9 @@ def past_books(worlds: list[World], *, things: int, draws: Draws) -> tuple[pd.Da
             pd.DataFrame(
                 {
                     "item_id": np.array(ids, dtype=object)[row],
-                    "changed_on": (start[row] + 7 * step * kind.markdown_weeks).astype("datetime64[s]"),
+                    "changed_on": (start[row] + (7 * step * kind.markdown_weeks).astype("timedelta64[D]")).astype(
+                        "datetime64[s]"
+                    ),
                     "price_cents": np.rint(asked[row] * (1 - kind.markdown_share) ** step),
                 }
             )

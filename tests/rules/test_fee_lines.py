@@ -258,7 +258,7 @@ def test_a_column_of_orders_pays_as_each_order_alone(demo):
     rng = np.random.default_rng(11)
     n = 120
     columns = {
-        "on": np.datetime64("2025-01-01") + rng.integers(0, 690, n),
+        "on": np.datetime64("2025-01-01") + rng.integers(0, 690, n).astype("timedelta64[D]"),
         "goods_cents": rng.integers(0, 400_000, n),
         "shipping_cents": rng.integers(0, 4_000, n),
         "tax_cents": rng.integers(0, 20_000, n),

@@ -95,7 +95,7 @@ def test_a_column_of_parcels_measures_as_each_parcel_alone(post):
     rng = np.random.default_rng(5)
     n = 90
     columns = {
-        "on": np.datetime64("2019-01-01") + rng.integers(0, 2_870, n),
+        "on": np.datetime64("2019-01-01") + rng.integers(0, 2_870, n).astype("timedelta64[D]"),
         "length_in": rng.uniform(1, 60, n),
         "width_in": rng.uniform(1, 30, n),
         "height_in": rng.uniform(1, 30, n),

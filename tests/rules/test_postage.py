@@ -175,7 +175,7 @@ def test_lines_sum_to_the_total_and_the_vector_equals_the_single(demo):
     rng = np.random.default_rng(9)
     n = 80
     columns = {
-        "on": np.datetime64("2025-01-01") + rng.integers(0, 690, n),
+        "on": np.datetime64("2025-01-01") + rng.integers(0, 690, n).astype("timedelta64[D]"),
         "zone": rng.integers(1, 9, n),
         "length_in": rng.uniform(5, 60, n),
         "width_in": rng.uniform(4, 30, n),

@@ -208,7 +208,7 @@ def test_adjustments_of_many_parcels_equal_each_alone(demo):
     rng = np.random.default_rng(6)
     n = 60
     parcels = {
-        "on": np.datetime64("2025-06-01") + rng.integers(0, 500, n),
+        "on": np.datetime64("2025-06-01") + rng.integers(0, 500, n).astype("timedelta64[D]"),
         "zone": rng.integers(1, 9, n),
         "length_in": rng.uniform(5, 90, n),
         "width_in": rng.uniform(4, 30, n),
