@@ -6,6 +6,7 @@ so (``length_in``, ``weight_lb``, ``pack_min``). This module is the only one tha
 
 from __future__ import annotations
 
+import datetime as dt
 import functools
 import math
 import re
@@ -121,6 +122,64 @@ def read_minutes(text: object, *, unit: str = "min", name: str = "minutes") -> f
     return _read(text, bare=unit, into="minute", name=name, example="'45 min' or '1 h 20 min'")
 
 
+def in_own_unit(value: object, name: str) -> object:
+    """A quantity, or text with a unit, in the unit that the name ends with; anything else as it is.
+
+    Without this numpy takes the bare number of a quantity, and 60 cm are billed as 60 in.
+
+    >>> in_own_unit("60 cm", "length_in"), in_own_unit(12, "length_in")
+    (23.62204724409449, 12)
+    """
+    into = _OWN.get(name.rpartition("_")[2])
+    if into is None:
+        return value
+    if hasattr(value, "magnitude") and hasattr(value, "to"):
+        try:
+            return value.to(into[0]).magnitude
+        except Exception as error:  # pint's own tree of errors, which is not to be imported here
+            raise MeasureError(name, need=f"a measure in {into[0]} or the like", got=str(value)) from error
+    if isinstance(value, str):
+        return into[1](value, name=name)
+    if isinstance(value, list | tuple) and any(isinstance(one, str) or hasattr(one, "magnitude") for one in value):
+        return [in_own_unit(one, name) for one in value]
+    return value
+
+
+def read_flags(values: object, *, name: str) -> npt.NDArray[np.bool_]:
+    """Yes or no for each: 1 and 0, True and False, yes and no, or a day and a blank.
+
+    >>> read_flags(["yes", "", "2026-03-01", None, 0], name="sold").tolist()
+    [True, False, True, False, False]
+    """
+    given = np.asarray(values)
+    if given.dtype.kind == "b":
+        return given.astype(np.bool_)
+    if given.dtype.kind == "M":
+        return ~np.isnat(given)
+    flat = np.asarray(values, dtype=object)
+    return np.array([_flag(one, name) for one in flat.ravel().tolist()], dtype=np.bool_).reshape(flat.shape)
+
+
+def _flag(one: Any, name: str) -> bool:
+    if one is None or str(one).strip() in _BLANK:
+        return False
+    if isinstance(one, bool | int | float | np.bool_ | np.integer | np.floating) and one in (0, 1):
+        return bool(one)
+    if isinstance(one, dt.date | np.datetime64):
+        return True
+    if isinstance(one, str):
+        word = one.strip().casefold()
+        if word in _YES | _NO:
+            return word in _YES
+        try:
+            dt.date.fromisoformat(word[:10])
+        except ValueError:
+            pass
+        else:
+            return True
+    raise MeasureError(name, need="yes or no, 1 or 0, True or False, or a day or a blank", got=one)
+
+
 def _read(text: object, *, bare: str, into: str, name: str, example: str) -> float:
     need = f"a measure such as {example}"
     if isinstance(text, int | float | np.integer | np.floating) and not isinstance(text, bool):
@@ -231,3 +290,14 @@ def _whole(values: npt.NDArray[np.float64], *, up: bool) -> npt.NDArray[np.float
         return np.ceil(values) if up else np.floor(values)
     cut = values.astype(np.int64).astype(np.float64)
     return cut + (cut < values) if up else cut - (cut > values)
+
+
+#: Endings of names, with pint's name of the unit and the reader of texts.
+_OWN: dict[str, tuple[str, Any]] = {
+    "in": ("inch", read_length),
+    "lb": ("pound", read_weight),
+    "min": ("minute", read_minutes),
+}
+_BLANK = frozenset({"", "nan", "NaT", "<NA>"})
+_YES = frozenset({"yes", "y", "true", "t", "1", "1.0", "sold", "x"})
+_NO = frozenset({"no", "n", "false", "f", "0", "0.0", "unsold"})

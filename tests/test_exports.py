@@ -32,6 +32,15 @@ def test_every_name_is_used_by_a_notebook_or_is_for_the_reader_to_start_from():
                     if isinstance(node, ast.Attribute) and getattr(node.value, "id", "") == "fk":
                         used.add(node.attr)
     starters = {
+        "Answer",
+        "compare_waiting",
+        "dimensional_weight",
+        "fees",
+        "highest_price",
+        "labor_cost",
+        "net_price",
+        "true_hourly_return",
+        "waiting",
         "FlipkitError",
         "both_bases",
         "caution",

@@ -13,6 +13,7 @@ from scipy.special import chdtrc, ndtri
 
 from flipkit.analysis.returns import TOO_FEW
 from flipkit.errors import AssumptionError, NotEnoughDataError
+from flipkit.units import read_flags
 
 # Time to sale with the unsold items counted for as long as they have waited (Kaplan-Meier).
 #
@@ -205,7 +206,7 @@ def sale_times(economics: pd.DataFrame, *, by: str = "category", confidence: flo
 
 def _checked(days: npt.ArrayLike, sold: npt.ArrayLike) -> tuple[Floats, npt.NDArray[np.bool_]]:
     time = np.asarray(days, dtype=np.float64)
-    event = np.asarray(sold, dtype=bool)
+    event = read_flags(sold, name="sold")
     if time.size and (not np.isfinite(time).all() or time.min() < 0):
         raise NotEnoughDataError("days", need="known and at least 0 for every item", got=float(np.min(time)))
     return time, event

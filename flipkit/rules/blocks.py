@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from flipkit.errors import MeasureError, MoneyError, RuleNotInForceError, RuleTableError
 from flipkit.money import LARGEST_CENTS, Cents, read_cents, read_ppm
+from flipkit.units import in_own_unit
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -362,7 +363,7 @@ def row_count(**given: object) -> int:
     for name, value in given.items():
         if value is None or isinstance(value, str | int | float | dt.date | np.generic):
             continue
-        shape = np.asarray(value).shape
+        shape = np.asarray(getattr(value, "magnitude", value)).shape
         if len(shape) == 1 and not first:
             rows, first = shape[0], name
         elif shape not in ((), (rows,)) or len(shape) > 1:
@@ -377,7 +378,9 @@ def _spread(values: npt.NDArray[Any], rows: int) -> npt.NDArray[Any]:
 def measures(name: str, value: npt.ArrayLike, rows: int, *, zero: bool = False) -> npt.NDArray[np.float64]:
     """A column of lengths or weights, each a finite number above zero."""
     try:
-        given = np.asarray(value, dtype=np.float64)
+        given = np.asarray(in_own_unit(value, name), dtype=np.float64)
+    except MeasureError:
+        raise
     except (TypeError, ValueError):
         raise MeasureError(name, need="numbers", got=_shown(value)) from None
     if given.size:
@@ -562,8 +565,17 @@ def as_category(codes: npt.NDArray[Any], words: Sequence[str]) -> pd.Categorical
     return pd.Categorical.from_codes(codes, categories=list(words))
 
 
-def as_frame(columns: Mapping[str, Any]) -> pd.DataFrame:
-    """Columns as a frame; pandas is imported here, at first use, because it is slow to import."""
+def shared_index(given: Mapping[str, Any]) -> Any:
+    """The index of the Series among some arguments, None without one; two that differ are refused."""
+    found = [(name, value.index) for name, value in given.items() if hasattr(value, "iloc")]
+    for name, index in found[1:]:
+        if not index.equals(found[0][1]):
+            raise MeasureError(name, need=f"the same index as {found[0][0]}", got=_shown(list(index)))
+    return found[0][1] if found else None
+
+
+def as_frame(columns: Mapping[str, Any], given: Mapping[str, Any] | None = None) -> pd.DataFrame:
+    """Columns as a frame, with the index of what was given; pandas is slow to import, so it is imported here."""
     import pandas as pd
 
     parts: list[pd.DataFrame] = []
@@ -580,7 +592,9 @@ def as_frame(columns: Mapping[str, Any]) -> pd.DataFrame:
         else:
             parts.append(pd.DataFrame({name: columns[name] for name in held}))
         names = names[len(held) :]
-    return parts[0] if len(parts) == 1 else pd.concat(parts, axis=1)
+    frame = parts[0] if len(parts) == 1 else pd.concat(parts, axis=1)
+    index = shared_index(given or {})
+    return frame if index is None else frame.set_axis(index, axis=0)
 
 
 def _is_row(column: npt.NDArray[Any], block: npt.NDArray[Any], row: int) -> bool:

@@ -482,7 +482,7 @@ def order_fees(schedule: FeeSchedule, **orders: Unpack[GivenOrders]) -> pd.DataF
     >>> fees[["commission_cents", "payment_cents", "total_cents"]].iloc[0].tolist()
     [903, 209, 1112]
     """
-    return as_frame(order_fee_lines(schedule, **orders))
+    return as_frame(order_fee_lines(schedule, **orders), orders)
 
 
 def order_fee_lines(

@@ -708,7 +708,7 @@ def billable(rules: ParcelRules, *, rates: str = "", **parcels: Unpack[GivenParc
     >>> flat[["dimensional_lb", "billable_lb"]].iloc[0].tolist()
     [22.0, 22.0]
     """
-    return as_frame(parcel_columns(rules, rates=rates, **parcels))
+    return as_frame(parcel_columns(rules, rates=rates, **parcels), parcels)
 
 
 # Which surcharges a parcel trips, by which measure, over which threshold and by how much.

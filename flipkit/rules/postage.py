@@ -407,7 +407,7 @@ class GivenLabels(GivenParcels, total=False):
 def labels(card: RateCard, parcel_rules: ParcelRules, **parcels: Unpack[GivenLabels]) -> pd.DataFrame:
     """What the labels of parcels cost."""
     found, words = _numbered_labels(card, parcel_rules, **parcels)
-    return as_frame({**found, **{name: as_category(found[name], known) for name, known in words.items()}})
+    return as_frame({**found, **{name: as_category(found[name], known) for name, known in words.items()}}, parcels)
 
 
 def label_columns(card: RateCard, parcel_rules: ParcelRules, **parcels: Unpack[GivenLabels]) -> cols.Columns:
