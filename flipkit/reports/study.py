@@ -269,7 +269,9 @@ class Study:
 
     def keep(self, folder: Path) -> None:
         """Leave the study where notebooks that open the same one find it."""
-        Path(folder, f"{self.key}.pickle").write_bytes(pickle.dumps(self.prepare()))
+        kept = Path(folder, f"{self.key}.pickle")
+        kept.write_bytes(pickle.dumps(self.prepare()))
+        kept.chmod(0o600)
 
     def _listed(self, category: str) -> pd.DataFrame:
         return self.items[(self.items["category"] == category) & self.items["days_listed"].notna()]
@@ -334,7 +336,7 @@ def open_study(
     _require_month(chosen, day)
     key = _digest(read, overrides, day, chosen)
     folder = os.environ.get(STUDIES)
-    if folder and (kept := Path(folder, f"{key}.pickle")).is_file():
+    if folder and (kept := Path(folder, f"{key}.pickle")).is_file() and _only_mine(kept):
         with kept.open("rb") as file:
             found: Study = pickle.load(file)  # noqa: S301 - our own file, named by its digest
         return found
@@ -379,10 +381,27 @@ def _require_month(month: str, day: dt.date) -> None:
 
 
 def _digest(books: Books, overrides: Mapping[str, object], day: dt.date, month: str) -> str:
-    """Names the study by everything that it depends on; the books' hashes hold their rules and assumptions too."""
+    """Names the study by everything that it depends on: books with their rules and assumptions, settings, the kit."""
     settings = {key: str(value) for key, value in overrides.items()}
-    said = json.dumps([books.hashes, settings, day.isoformat(), month], sort_keys=True)
+    said = json.dumps([books.hashes, settings, day.isoformat(), month, _kit_digest()], sort_keys=True)
     return hashlib.sha256(said.encode()).hexdigest()
+
+
+@functools.cache
+def _kit_digest() -> str:
+    """The packaged rules and assumptions and the code, as they lie on the disk."""
+    home = Path(__file__).resolve().parents[1]
+    whole = hashlib.sha256()
+    for file in sorted(path for path in home.rglob("*") if path.suffix in (".py", ".toml", ".csv")):
+        whole.update(f"{file.relative_to(home)}\0".encode() + file.read_bytes())
+    return whole.hexdigest()
+
+
+def _only_mine(kept: Path) -> bool:
+    """Whether nobody else can have written a kept study: unpickling runs what the file says."""
+    if not hasattr(os, "getuid"):
+        return True
+    return all(at.stat().st_uid == os.getuid() and not at.stat().st_mode & 0o022 for at in (kept, kept.parent))
 
 
 # Spans of days that statements of the year are about.

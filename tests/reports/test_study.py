@@ -176,6 +176,14 @@ def test_a_study_is_computed_once_and_found_by_its_digest(tmp_path, monkeypatch)
     assert again.items.equals(study.items)
     with pytest.raises(AssertionError, match="computed anew"):
         open_study(books, settings="help.wage=99")
+    # What others can write to is not unpickled, and what another state of the kit kept is not taken.
+    with monkeypatch.context() as patch:
+        patch.setattr("flipkit.reports.study._kit_digest", lambda: "other code or rules")
+        with pytest.raises(AssertionError, match="computed anew"):
+            open_study(books)
+    kept.chmod(0o777)
+    with pytest.raises(AssertionError, match="computed anew"):
+        open_study(books)
 
 
 def _refuse_to_compute(*_):
