@@ -37,13 +37,6 @@ def learning_exponent(rate: float) -> float:
     return math.log2(rate)
 
 
-def _whole_units(units: npt.ArrayLike) -> Floats:
-    given = np.asarray(units, dtype=np.float64)
-    if given.size and (given.min() < 1 or (given != np.floor(given)).any()):
-        raise AssumptionError("units", need="whole numbers of at least 1", got=float(given.min()))
-    return given
-
-
 # Working time: standard minutes, logged minutes that correct them, and what a time depends on.
 
 
