@@ -168,3 +168,23 @@ def test_what_cannot_be_is_refused():
     table = price_table([1000], lambda price: price, demand, grid=PriceGrid(0.8, 1.2, 0.1))
     with pytest.raises(AssumptionError, match="at most 5"):
         best_paths(demand, table, PriceSettings(6))
+
+
+def units_value(units, time):
+    """The closed form for buyers coming at exp(-price): what some units are worth with a time left."""
+    return math.log(sum((time / math.e) ** i / math.factorial(i) for i in range(units + 1)))
+
+
+@pytest.mark.published(source="gallego-van-ryzin-1994", where="exponential demand: J(1,1), J(3,4)", seen="from memory")
+@pytest.mark.parametrize(("units", "time", "value", "price"), [(1, 1, 0.313262, 1.313262), (3, 4, 1.407386, 1.139256)])
+def test_small_steps_lead_to_the_known_value_of_units_to_sell_by_a_day(units, time, value, price):
+    steps = 1500
+    demand, table = exponential(time, steps)
+    settings = PriceSettings(steps, rising=True)
+    left = np.zeros(steps + 1)
+    for number in range(1, units + 1):
+        paths = best_paths(demand, table, settings, after_sale=left)
+        # What is left to sell after the next sale, by the steps gone, from the closed form.
+        left = np.array([units_value(number, time * (1 - step / steps)) for step in range(1, steps + 1)] + [0.0])
+    assert paths.value_cents[0] == pytest.approx(value, abs=1.5e-3)
+    assert paths.price_cents[0, 0] == pytest.approx(price, abs=0.01)
