@@ -169,8 +169,7 @@ def plot_blank(blank: Blank) -> str:
 
     What stays is tinted; corners that fall away are white.
 
-    >>> from flipkit.packing.blanks import pad_blank
-    >>> plot_blank(pad_blank("pad", 12, 10)).startswith("<svg")
+    >>> plot_blank(Blank("pad", "", 12, 10)).startswith("<svg")
     True
     """
     code = f" ({blank.code})" if blank.code else ""

@@ -673,12 +673,10 @@ def nest_dict(nest: Nest, names: Sequence[str]) -> dict[str, Any]:
     """A nest as plain values."""
     return {
         "cutting": nest.cutting,
-        "exact": nest.exact,
         "sheets_cents": nest.cost_cents,
         "sheet_in2": _short(nest.sheet_in2),
         "waste_in2": _short(nest.waste_in2),
         "waste_share": _short(nest.waste_share),
-        "least_sheet_in2": _short(nest.least_sheet_in2),
         "sheets": [
             {
                 "sheet": use.sheet.name,

@@ -13,7 +13,6 @@ from flipkit.packing.at_hand import Carton, flattened
 from flipkit.packing.blanks import (
     five_panel_blank,
     folded_wrap_blank,
-    pad_blank,
     slotted_blank,
     slotted_half_blank,
     tray_blank,
@@ -76,7 +75,6 @@ def test_every_line_and_panel_lies_inside_and_panels_do_not_overlap(length, widt
         tray_blank("tray", length, width, height, allowance=allowance),
         five_panel_blank(length, high, low, allowance=allowance),
         folded_wrap_blank(length, width, height, allowance=allowance),
-        pad_blank("pad", length, width),
     ):
         edge = 1e-9 * (found.length_in + found.width_in)
         for x1, y1, x2, y2 in (*found.folds, *found.cuts):

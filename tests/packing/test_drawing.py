@@ -10,7 +10,7 @@ import pytest
 
 from flipkit.assumptions import load_assumptions
 from flipkit.packing.at_hand import Carton, Cushion, Fill, Sheet, Stock, Tape
-from flipkit.packing.blanks import nest, pad_blank, slotted_blank
+from flipkit.packing.blanks import Blank, nest, slotted_blank
 from flipkit.packing.drawing import PAGE_MM, SCALES, Pen, fitting_scale, inch_text, plot_blank, plot_plan, plot_sheet
 from flipkit.packing.materials import packing_rules, score_allowance
 from flipkit.packing.plan import packing_plan
@@ -54,7 +54,7 @@ def test_measures_stand_at_the_edges():
 
 def test_a_drawing_fits_the_page_and_says_its_size_in_millimetres():
     for length, width in ((4, 4), (57.9, 20.6), (96, 48), (144, 96)):
-        root = ET.fromstring(plot_blank(pad_blank("pad", length, width)))  # noqa: S314 - our own text
+        root = ET.fromstring(plot_blank(Blank("pad", "", length, width)))  # noqa: S314 - our own text
         wide, tall = (float(root.get(key).removesuffix("mm")) for key in ("width", "height"))
         assert wide <= PAGE_MM[0] + 40
         assert tall <= PAGE_MM[1] + 45
@@ -94,7 +94,7 @@ def test_a_sheet_shows_numbered_cuts_old_scores_and_a_turned_blank():
 
 
 def test_titles_are_escaped_and_drawings_repeat():
-    odd = pad_blank('<pad> & "more"', 10, 10)
+    odd = Blank('<pad> & "more"', "", 10, 10)
     assert '<Pad> & "more"' in " ".join(words(plot_blank(odd))).replace("<pad>", "<Pad>")
     assert plot_blank(BLANK) == plot_blank(BLANK)
 

@@ -1,4 +1,4 @@
-"""Nesting against exhaustive search, by whole cuts and by free ones; bounds on larger jobs."""
+"""One and two blanks on the sheets at hand against exhaustive search, by whole cuts and by free ones."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import pytest
 
 from flipkit.errors import MeasureError
 from flipkit.packing.at_hand import Sheet
-from flipkit.packing.blanks import Blank, Nest, nest, pad_blank
+from flipkit.packing.blanks import Blank, Nest, nest
 
 CASES = 500
 
@@ -195,21 +195,20 @@ def case(rng, most_side, most_blank):
         for i in range(rng.randint(1, 3))
     ]
     blanks = []
-    room = sum(one.length_in * one.width_in for one in sheets) * rng.uniform(0.5, 1.05)
-    for i in range(rng.randint(1, 8)):
-        one = blank(f"blank {i}", rng.randint(1, most_blank), rng.randint(1, most_blank), rng.random() < 0.7)
-        if sum(b.area_in2 for b in blanks) + one.area_in2 <= room:
-            blanks.append(one)
-    return blanks or [blank("blank", 1, 1)], sheets
+    for i in range(rng.choice((1, 2, 2, 2))):
+        sides = (rng.randint(most_blank // 3, most_blank) for _ in range(2))
+        one = blank(f"blank {i}", *sides, rng.random() < 0.7)
+        blanks.append(blank(f"blank {i}", one.width_in, one.length_in) if blanks and rng.random() < 0.2 else one)
+    return blanks, sheets
 
 
 @pytest.mark.parametrize(
     ("cutting", "reference", "most_side", "most_blank"),
-    [("guillotine", guillotine_fits, 24, 16), ("free", free_fits, 7, 5)],
+    [("guillotine", guillotine_fits, 24, 22), ("free", free_fits, 7, 6)],
 )
-def test_up_to_eight_blanks_on_up_to_three_sheets_equal_exhaustive_search(cutting, reference, most_side, most_blank):
+def test_one_and_two_blanks_on_up_to_three_sheets_equal_exhaustive_search(cutting, reference, most_side, most_blank):
     rng = random.Random(7)  # noqa: S311 - cases, not secrets
-    possible = several = 0
+    possible = several = together = 0
     for _ in range(CASES):
         blanks, sheets = case(rng, most_side, most_blank)
         expected = cheapest(reference(blanks, sheets), sheets, (1 << len(blanks)) - 1)
@@ -219,23 +218,14 @@ def test_up_to_eight_blanks_on_up_to_three_sheets_equal_exhaustive_search(cuttin
             continue
         assert found is not None
         assert (found.cost_cents, round(found.sheet_in2)) == expected
-        assert found.exact
         require_sound(found, blanks, sheets)
         possible += 1
         several += len(found.uses) > 1
-    # The cases must be worth their name: many possible, many impossible, many on several sheets.
+        together += len(found.uses) < len(blanks)
+    # The cases must be worth their name: many possible, many impossible, many on two sheets, many on one.
     assert CASES * 0.3 < possible < CASES * 0.98
     assert several > CASES * 0.1
-
-
-def test_a_pinwheel_needs_free_cuts():
-    blanks = [blank(f"arm {i}", 3, 2) for i in range(4)] + [blank("hub", 1, 1)]
-    square = [sheet("square", 5, 5)]
-    assert nest(blanks, square) is None
-    found = nest(blanks, square, cutting="free")
-    assert found is not None
-    assert found.waste_in2 == 0
-    require_sound(found, blanks, square)
+    assert together > CASES * 0.1
 
 
 def test_a_cheap_sheet_beats_a_small_one_and_area_breaks_ties():
@@ -254,19 +244,14 @@ def test_flutes_keep_a_blank_from_turning():
 
 def test_conversion_noise_does_not_refuse_a_blank_that_fits():
     # 30.48 cm / 2.54 is 12 in but for a bit of noise
-    assert nest([pad_blank("pad", 30.48 / 2.54, 12.0)], [sheet("sheet", 12, 12)]) is not None
-    assert nest([pad_blank("pad", 12.01, 12.0)], [sheet("sheet", 12, 12)]) is None
+    assert nest([blank("pad", 30.48 / 2.54, 12.0)], [sheet("sheet", 12, 12)]) is not None
+    assert nest([blank("pad", 12.01, 12.0)], [sheet("sheet", 12, 12)]) is None
 
 
 def test_quantity_counts():
-    blanks = [blank("tray", 20, 16)] * 3
-    assert nest(blanks, [sheet("one", 20, 16, quantity=2)]) is None
-    assert len(nest(blanks, [sheet("one", 20, 16, quantity=3)]).uses) == 3
-
-
-def test_nothing_to_cut_costs_nothing():
-    found = nest([], [sheet("sheet", 10, 10, cost=100)])
-    assert (found.uses, found.cost_cents, found.waste_share) == ((), 0, 0.0)
+    blanks = [blank("tray", 20, 16)] * 2
+    assert nest(blanks, [sheet("one", 20, 16, quantity=1)]) is None
+    assert len(nest(blanks, [sheet("one", 20, 16, quantity=2)]).uses) == 2
 
 
 def test_words():
@@ -274,32 +259,6 @@ def test_words():
         nest([blank("a", 1, 1)], [sheet("s", 2, 2)], cutting="laser")
     with pytest.raises(MeasureError, match="a must be sides above 0 in"):
         nest([blank("a", 0, 1)], [sheet("s", 2, 2)])
-
-
-def test_larger_jobs_say_how_much_sheet_any_answer_needs():
-    rng = random.Random(11)  # noqa: S311 - cases, not secrets
-    shares = []
-    for _ in range(60):
-        blanks = [
-            blank(f"blank {i}", round(rng.uniform(5, 32), 2), round(rng.uniform(4, 24), 2))
-            for i in range(rng.randint(9, 30))
-        ]
-        sheets = [sheet("full", 96, 48, cost=650, quantity=12), sheet("half", 48, 48, cost=350, quantity=12)]
-        found = nest(blanks, sheets)
-        assert not found.exact
-        require_sound(found, blanks, sheets)
-        need = sum(one.area_in2 for one in blanks)
-        assert found.least_sheet_in2 >= need
-        assert found.sheet_in2 >= found.least_sheet_in2 - 1e-6
-        assert found.cost_cents >= found.least_cost_cents
-        shares.append(found.sheet_in2 / found.least_sheet_in2)
-    # Never twice the sheet that any answer needs, and seldom more than half again.
-    assert max(shares) < 2.0
-    assert sum(share > 1.5 for share in shares) <= 6
-
-
-def test_the_bound_of_larger_jobs_holds_where_the_best_is_known():
-    # 12 blanks of 24 x 16 tile two sheets of 96 x 24 exactly
-    blanks = [blank(f"tile {i}", 24, 16) for i in range(12)]
-    found = nest(blanks, [sheet("strip", 96, 24, cost=100, quantity=4)])
-    assert (found.cost_cents, found.least_cost_cents, found.waste_in2) == (200, 200, 0)
+    for number in (0, 3):
+        with pytest.raises(MeasureError, match=f"blanks must be one or two, got {number}"):
+            nest([blank("a", 1, 1)] * number, [sheet("s", 9, 9)])
