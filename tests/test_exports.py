@@ -42,7 +42,6 @@ def test_every_name_is_used_by_a_notebook_or_is_for_the_reader_to_start_from():
         "true_hourly_return",
         "waiting",
         "FlipkitError",
-        "both_bases",
         "caution",
         "item_economics",
         "load_assumptions",

@@ -22,8 +22,6 @@ from flipkit.errors import NotEnoughDataError
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
-#: From so many comparables on, quantiles are read off the prices themselves.
-EMPIRICAL_FROM = 20
 #: A median absolute deviation is this part of a normal standard deviation.
 MAD_OF_NORMAL = 0.6744897501960817
 #: Variance of the Hodges-Lehmann middle over that of the mean, for normal values.
@@ -114,13 +112,6 @@ class TypicalPrice(NamedTuple):
     effective: float
     weights: Floats
     outlier: Bools
-
-    def quantile_cents(self, share: float) -> int:
-        """Price that a share of like things stays below, the middle's own error included. [cents]"""
-        from statistics import NormalDist
-
-        reach = math.hypot(self.spread, self.error)
-        return round(self.cents * math.exp(reach * NormalDist().inv_cdf(share)))
 
 
 def comparable_weights(

@@ -443,7 +443,6 @@ def _parts_paid(
 # sales are weighed trip by trip at random (the estimate's error), as many are drawn as one of the past months had
 # (the month's luck), and the ratio of their sums is a possible month. The interval is read off many such months.
 
-Ints = npt.NDArray[np.int64]
 
 #: The kind of forecast.
 WHAT = "category hourly"

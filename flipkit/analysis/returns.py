@@ -470,31 +470,8 @@ def shop_bought_return(
     return found.rename(columns={"shop": "category"})
 
 
-def both_bases(
-    economics: pd.DataFrame,
-    *,
-    window: Window,
-    horizon: Horizon,
-    by: str = "category",
-    confidence: float,
-    resamples: int,
-    seed: int,
-    too_few: int,
-    target: float | None = None,
-) -> pd.DataFrame:
-    """Sold basis and bought basis side by side, best on bought basis first.
-
-    The function needs the frame of ``item_economics``; see ``tests/analysis``.
-    """
-    shared = {"by": by, "confidence": confidence, "resamples": resamples, "seed": seed}
-    settings = {**shared, "window": window, "too_few": too_few, "target": target}
-    sold = category_returns(economics, basis="sold", **settings)  # type: ignore[arg-type]
-    bought = bought_returns(economics, horizon=horizon, **settings)  # type: ignore[arg-type]
-    return side_by_side(sold, bought, by=by)
-
-
 def side_by_side(sold: pd.DataFrame, bought: pd.DataFrame, *, by: str = "category") -> pd.DataFrame:
-    """Two tables of returns joined, as ``both_bases`` gives them.
+    """Two tables of returns joined, best on bought basis first.
 
     >>> sold = pd.DataFrame({"category": ["lamps"], "hourly": [20.0]})
     >>> bought = pd.DataFrame({"category": ["games", "lamps"], "hourly": [6.0, 15.0]})

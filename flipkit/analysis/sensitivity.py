@@ -37,23 +37,6 @@ class Spread(NamedTuple):
     high: float
 
 
-def assumption_spread(assumptions: Assumptions, key: str, *, part: float) -> Spread:
-    """An assumption moved by a part of itself either way, a rate not beyond 0 and 100 %.
-
-    >>> from flipkit.assumptions import load_assumptions
-    >>> assumption_spread(load_assumptions(), "help.wage", part=0.25)
-    Spread(key='help.wage', low=1200.0, middle=1600.0, high=2000.0)
-    """
-    entry = assumptions.entries.get(key)
-    if entry is None or isinstance(entry.value, str):
-        raise AssumptionError(key, need="an assumption that is a number", got=None if entry is None else entry.value)
-    middle = float(entry.value)
-    low, high = middle * (1 - part), middle * (1 + part)
-    if entry.kind == "rate":
-        low, high = max(low, 0.0), min(high, 1e6)
-    return Spread(key, low, middle, high)
-
-
 def as_override(assumptions: Assumptions, key: str, value: float) -> object:
     """A value in the assumption's own kind as ``load_assumptions`` reads it.
 
@@ -94,7 +77,7 @@ def tornado(month: Month, assumptions: Assumptions, spreads: Sequence[Spread]) -
 
     >>> from flipkit.assumptions import load_assumptions
     >>> held = load_assumptions()
-    >>> spreads = [assumption_spread(held, key, part=0.5) for key in ("help.wage", "help.burden")]
+    >>> spreads = [Spread("help.wage", 800, 1600, 2400), Spread("help.burden", 38_250, 76_500, 114_750)]
     >>> def month(overrides):
     ...     moved = load_assumptions(overrides=overrides)
     ...     return 100 - moved.cents("help.wage") / 100 * (1 + moved.share("help.burden"))

@@ -7,7 +7,6 @@ import datetime as dt
 from typing import Any, Protocol
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from flipkit.analysis.comparables import comparable_rules
@@ -27,8 +26,6 @@ from flipkit.books.schema import PICKUP
 from flipkit.money import percentage
 from flipkit.rules.fees import order_fee_lines
 from flipkit.rules.tables import Rules
-
-Floats = npt.NDArray[np.float64]
 
 #: How many things the shop's means weigh beside a category's own, and the assumed ones beside the shop's.
 _HELD = 5.0

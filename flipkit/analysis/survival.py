@@ -180,30 +180,6 @@ def log_rank(days: npt.ArrayLike, sold: npt.ArrayLike, group: npt.ArrayLike) -> 
     )
 
 
-def sale_times(economics: pd.DataFrame, *, by: str = "category", confidence: float) -> pd.DataFrame:
-    """Days to sale of each group's listed items, those that still wait or were given up counted as such.
-
-    >>> rows = pd.DataFrame({"category": ["a"] * 4, "days_listed": [5.0, 8.0, 12.0, 90.0],
-    ...     "sold_on": pd.to_datetime(["2026-01-01"] * 3 + [None])})
-    >>> table = sale_times(rows, confidence=0.95)
-    >>> table[["listed", "sold", "half_days", "note"]].values.tolist()
-    [[4, 3, 10.0, '']]
-    """
-    listed = economics.loc[economics["days_listed"].notna()]
-    rows: list[list[object]] = []
-    for name, part in sorted(listed.groupby(listed[by].astype(object)), key=lambda pair: str(pair[0])):
-        days, sold = part["days_listed"], part["sold_on"].notna()
-        half = days_to_sale(days, sold, share=0.5, confidence=confidence)
-        quarters = [days_to_sale(days, sold, share=share, confidence=confidence).days for share in (0.25, 0.75)]
-        table = survival_table(days, sold, confidence=confidence)
-        early = table.loc[table["days"] <= 90, "unsold_share"]
-        soon = 1 - float(early.iloc[-1]) if len(early) else 0.0
-        note = ALL_SOLD if sold.all() else "half not sold yet" if math.isnan(half.days) else ""
-        rows.append([name, len(part), int(sold.sum()), int((~sold).sum()), quarters[0], *half, quarters[1], soon, note])
-    columns = [by, "listed", "sold", "unsold", "quarter_days", "half_days", "half_low", "half_high"]
-    return pd.DataFrame(rows, columns=[*columns, "three_quarter_days", "sold_in_90_days", "note"])
-
-
 def _checked(days: npt.ArrayLike, sold: npt.ArrayLike) -> tuple[Floats, npt.NDArray[np.bool_]]:
     time = np.asarray(days, dtype=np.float64)
     event = read_flags(sold, name="sold")

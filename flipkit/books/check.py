@@ -102,11 +102,6 @@ def check(path: Path | str, *, as_of: dt.date | None = None, too_few: int | None
     return Check(Path(path), books, tuple(problems), statements)
 
 
-def explain(path: Path | str, *, as_of: dt.date | None = None, too_few: int | None = None) -> str:
-    """What is wrong with books and what a report can say from them, in words."""
-    return check(path, as_of=as_of, too_few=too_few).text()
-
-
 def _packaged_too_few() -> int:
     text = importlib.resources.files("flipkit").joinpath("assumptions.toml").read_text(encoding="utf-8")
     return int(tomllib.loads(text)["report"]["too_few_items"]["value"])

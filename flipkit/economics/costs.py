@@ -52,7 +52,6 @@ def packed_parcels(items: pd.DataFrame, rules: Rules, assumptions: Assumptions, 
 
 # What a sale costs: the marketplace's fee and the label, recorded, by rule or assumed.
 
-Bools = npt.NDArray[np.bool_]
 Origins = npt.NDArray[np.object_]
 
 #: Stands for a label that no service sells.

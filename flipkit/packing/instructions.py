@@ -181,11 +181,6 @@ def _nearest(plan: Plan) -> list[str]:
     return said
 
 
-def plan_cautions(plan: Plan) -> list[str]:
-    """The cautions of a plan alone, for a box beside it."""
-    return [line.removeprefix(CAUTION) for line in plan_reading(plan) if line.startswith(CAUTION)]
-
-
 def _cautioned(text: str) -> str:
     return CAUTION + text if text else ""
 

@@ -293,19 +293,6 @@ def gross_limit_lb(grade: Grade, *, strength: Strength, block: CartonBlock) -> f
     return max(allowed, default=0.0)
 
 
-def grade_needed(gross_lb: float, united_in: float, *, wall: str, block: CartonBlock) -> Grade | None:
-    """Weakest row of a wall that the carton rule allows for a weight and a size.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
-    >>> grade_needed(30, 55, wall="single", block=rule).ect
-    29
-    """
-    rows = [grade for grade in block.grades if grade.wall == wall]
-    return next((grade for grade in rows if gross_lb <= grade.gross_lb and united_in <= grade.united_in), None)
-
-
 def dense_burst(weight_lb: float, *, block: CartonBlock) -> int:
     """Burst strength that dense contents sent by post need.
 

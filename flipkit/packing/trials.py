@@ -6,10 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
-
 from flipkit.assumptions import Assumptions
-from flipkit.errors import MeasureError
 from flipkit.money import show_cents
 from flipkit.packing.at_hand import Stock
 from flipkit.packing.plan import Labels, Plan, packing_plan
@@ -100,36 +97,6 @@ def _way(plan: Plan) -> tuple[str, str, str]:
     draft = plan.best.draft
     cushion = draft.padding.cushion if draft.padding else None
     return (draft.style, draft.what, cushion.name if cushion else "")
-
-
-@dataclass(frozen=True)
-class InchPrice:
-    """What one inch of the parcel's outside costs at the label."""
-
-    side: str
-    saves_cents: int
-    billable_lb: float
-
-
-def inch_prices(plan: Plan, *, labels: Labels, inch: float = 1.0) -> list[InchPrice]:
-    """What the label would cost with one side of the parcel an inch shorter, side by side."""
-    best = plan.best
-    if best is None or best.draft.style == "pickup":
-        return []
-    sides = np.array([best.draft.outside_in] * 3) - np.eye(3) * inch
-    if sides.min() <= 0:
-        raise MeasureError("inch", need=f"less than {min(best.draft.outside_in):.2f} in", got=inch)
-    found = labels(
-        sides[:, 0],
-        sides[:, 1],
-        sides[:, 2],
-        np.full(3, best.gross_lb),
-        [best.draft.packaging] * 3,
-        [best.draft.nonrectangular] * 3,
-    )
-    names = [side.removesuffix("_in") for side in SIDES]
-    rows = zip(names, found.cents, found.billable_lb, found.refused, strict=True)
-    return [InchPrice(name, best.label_cents - int(c), float(lb)) for name, c, lb, refused in rows if not refused]
 
 
 def trials_reading(trials: list[Trial], *, currency: str = "USD") -> list[str]:

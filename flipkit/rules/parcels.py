@@ -575,9 +575,6 @@ def _sides(length_in: npt.ArrayLike, width_in: npt.ArrayLike, height_in: npt.Arr
 
 # Size classes of a packed parcel, by dated thresholds: small, medium, bulky, oversize.
 
-#: From the smallest to the largest.
-SIZE_CLASSES = ("small", "medium", "bulky", "oversize")
-
 
 @dataclass(frozen=True)
 class SizeBlock(Block):

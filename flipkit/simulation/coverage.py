@@ -27,9 +27,6 @@ from flipkit.simulation.shops import Floats, Histories, Shop, observed, true_ret
 
 # How often the kit's intervals hold the truth, over many simulated shops.
 
-#: What the report's own settings are, here as arguments to every measurement.
-BASES = ("sold", "bought")
-
 
 def scenario_truth(scenario: Scenario, *, horizon: Horizon, items: int, seed: int) -> pd.DataFrame:
     """The truth that intervals of a scenario are held against."""

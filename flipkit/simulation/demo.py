@@ -11,7 +11,7 @@ import pandas as pd
 from flipkit.paths import demo_folder
 from flipkit.rules.tables import Rules, load_rules
 from flipkit.simulation.books import Gaps, Logging, RuleCharges, books_tables, with_mistakes
-from flipkit.simulation.shops import Draws, Histories, Kind, Shop, histories, true_returns
+from flipkit.simulation.shops import Draws, Histories, Kind, Shop, histories
 
 # The twelve kinds of things that the demo shop buys.
 
@@ -266,18 +266,6 @@ def demo_shop(rules: Rules) -> Shop:
         local_venue="stall",
         charges=RuleCharges(rules, DEMO_CARDS),
     )
-
-
-def demo_truth(rules: Rules, *, items: int) -> pd.DataFrame:
-    """True hourly returns of the demo shop's categories, by a large sample of shops like it.
-
-    Overheads belong to no item and are left out: what remains is what an hour earns before them.
-
-    >>> truth = demo_truth(demo_rules(), items=5_000)
-    >>> bool(truth.hourly_bought["film cameras and lenses"] > truth.hourly_bought["folding chairs"])
-    True
-    """
-    return true_returns(demo_shop(rules), seed=DEMO_SEED + 2, items=items)
 
 
 def demo_tables(rules: Rules) -> dict[str, pd.DataFrame]:

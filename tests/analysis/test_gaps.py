@@ -10,7 +10,6 @@ import pytest
 from flipkit.analysis.returns import bought_returns, category_returns, hourly_gap
 from flipkit.analysis.sizes import by_size
 from flipkit.analysis.stock_value import Horizon
-from flipkit.analysis.survival import ALL_SOLD, sale_times
 from flipkit.errors import AssumptionError
 
 SETTINGS = {"confidence": 0.95, "resamples": 500, "seed": 11, "too_few": 10}
@@ -104,26 +103,3 @@ def test_gap_on_bought_basis_counts_what_unsold_things_may_bring(shop, window):
     assert hourly_gap(frame, horizon=horizon, **sold) == hourly_gap(frame, **sold)
     none = hourly_gap(frame, horizon=horizon, **{**settings, "first": ["no such"], "second": ["nor such"]})
     assert (none.claimed, math.isnan(none.gap)) == (False, True)
-
-
-@pytest.mark.worked
-def test_times_to_sale_per_category(economics):
-    waits = {"lamps": [(10, True), (20, True), (40, True), (95, False)], "games": [(5, True)] * 3}
-    waits["prints"] = [(30, True), (60, False), (60, False)]
-    rows = [
-        {"category": name, "days_listed": float(days), "sold_on": "2026-02-01" if sold else None}
-        for name, items in waits.items()
-        for days, sold in items
-    ]
-    rows.append({"category": "lamps", "days_listed": math.nan, "listed_on": None, "sold_on": None})
-    table = sale_times(economics(rows), confidence=0.95).set_index("category")
-    lamps = table.loc["lamps"]
-    assert (lamps["listed"], lamps["sold"], lamps["unsold"]) == (4, 3, 1)
-    # a quarter is sold from day 10 to day 20, half from 20 to 40: midway
-    assert (lamps["quarter_days"], lamps["half_days"]) == (15, 30)
-    assert lamps["sold_in_90_days"] == 0.75
-    assert lamps["note"] == ""
-    assert table.loc["games", "note"] == ALL_SOLD
-    assert table.loc["prints", "note"] == "half not sold yet"
-    assert math.isnan(table.loc["prints", "half_days"])
-    assert sale_times(economics([{"days_listed": math.nan}]), confidence=0.95).empty

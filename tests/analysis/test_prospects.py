@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.analysis.returns import both_bases, bought_returns, category_returns, shop_bought_return
+from flipkit.analysis.returns import bought_returns, category_returns, shop_bought_return
 from flipkit.analysis.stock_value import (
     DAY_ITEMS,
     PACE_SALES,
@@ -20,6 +20,7 @@ from flipkit.analysis.stock_value import (
 )
 from flipkit.analysis.survival import survival_table
 from flipkit.errors import AssumptionError
+from tests.helpers.returns import both_bases
 
 SETTINGS = {"confidence": 0.95, "resamples": 500, "seed": 11, "too_few": 10}
 HALF_YEAR = Horizon(days=180, salvage_ppm=100_000)

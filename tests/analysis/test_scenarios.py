@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from flipkit.analysis.sensitivity import Spread, as_override, assumption_spread, monte_carlo, tornado, turning_point
+from flipkit.analysis.sensitivity import Spread, as_override, monte_carlo, tornado, turning_point
 from flipkit.assumptions import load_assumptions
 from flipkit.errors import AssumptionError
 
@@ -23,7 +23,7 @@ def month(overrides):
 
 @pytest.mark.worked
 def test_each_alone_the_widest_first(held):
-    spreads = [assumption_spread(held, "stock.salvage", part=0.5), assumption_spread(held, "help.wage", part=0.25)]
+    spreads = [Spread("stock.salvage", 50_000, 100_000, 150_000), Spread("help.wage", 1200, 1600, 2000)]
     middle, bars = tornado(month, held, spreads)
     # wage 12, 16, 20: 880 + 40, 840 + 40, 800 + 40; salvage 5, 10, 15 %: 840 + 20, + 40, + 60
     assert middle == pytest.approx(880)
@@ -75,10 +75,7 @@ def test_values_are_written_as_the_assumptions_read_them(held):
         assert moved.entries[key].value == value
 
 
-def test_a_rate_stays_a_rate_and_a_text_is_refused(held):
-    assert assumption_spread(held, "loss.share", part=1.5)[1:] == (0.0, 600_000.0, 1_000_000.0)
-    with pytest.raises(AssumptionError, match="is a number"):
-        assumption_spread(held, "venue.default", part=0.5)
+def test_spreads_out_of_order_and_too_few_draws_are_refused(held):
     with pytest.raises(AssumptionError, match="low <= middle <= high"):
         monte_carlo(month, held, [Spread("help.wage", 5, 4, 3)], bound=0.0, draws=20, seed=1)
     with pytest.raises(AssumptionError, match="at least 10"):

@@ -10,7 +10,7 @@ import pytest
 
 from flipkit.assumptions import load_assumptions
 from flipkit.books import schema
-from flipkit.books.check import check, explain, make_folder
+from flipkit.books.check import check, make_folder
 from flipkit.books.read import inspect_books, read_books
 from flipkit.errors import BooksError
 from flipkit.imports.apply import apply
@@ -138,7 +138,7 @@ def test_check_names_what_is_lacking(tmp_path, tables, words):
     (tmp_path / "items.csv").write_text(head + (sale if tables.get("sold") else "\nA-1,lamp,lamps,2026-01-02,5\n"))
     if tables.get("work"):
         (tmp_path / "work.csv").write_text("date,activity,minutes,worker,item_id\n2026-01-05,pack,9,me,A-1\n")
-    assert words in explain(tmp_path)
+    assert words in check(tmp_path).text()
 
 
 def test_check_puts_the_greatest_gain_first(tmp_path):
@@ -151,7 +151,7 @@ def test_check_puts_the_greatest_gain_first(tmp_path):
 def test_check_of_broken_books_lists_and_stops(tmp_path):
     rows = "\n".join(f"A-{n},lamp,lamps,2.1.2026,5" for n in range(9))
     (tmp_path / "items.csv").write_text(f"item_id,title,category,bought_on,cost\n{rows}\n")
-    text = explain(tmp_path)
+    text = check(tmp_path).text()
     assert text.startswith("9 problems to mend before a report can be made:")
     assert "items.csv, column bought_on: 9 times (rows 2, 3, 4, 5, 6, 7, 8, 9 and 1 more)" in text
     assert "write 2026-02-01 or 2026-01-02" in text
@@ -168,4 +168,4 @@ def test_check_of_broken_books_lists_and_stops(tmp_path):
 def test_one_of_a_kind_is_counted_in_the_singular(tmp_path, rows, words):
     lines = ["item_id,title,category,bought_on,cost", *rows]
     (tmp_path / "items.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    assert words in explain(tmp_path)
+    assert words in check(tmp_path).text()

@@ -16,7 +16,6 @@ from flipkit.packing.materials import (
     carton_grade,
     compression_scope,
     dense_burst,
-    grade_needed,
     gross_limit_lb,
     packaging_triggers,
     packing_rules,
@@ -182,13 +181,6 @@ def test_a_certificate_is_read(text, grade):
     else:
         found = carton_grade(text, block=RULE)
         assert (found.wall, found.ect) == grade
-
-
-@given(st.floats(0.1, 320), st.floats(1, 140), st.sampled_from(["single", "double", "triple", "solid"]))
-def test_the_grade_needed_is_the_weakest_that_holds(gross, united, wall):
-    needed = grade_needed(gross, united, wall=wall, block=RULE)
-    enough = [g for g in RULE.grades if g.wall == wall and g.gross_lb >= gross and g.united_in >= united]
-    assert needed == (enough[0] if enough else None)
 
 
 @given(st.floats(4, 60), st.floats(4, 60), st.sampled_from([23, 32, 44, 55]), st.floats(0.05, 0.6))

@@ -7,13 +7,13 @@ import dataclasses
 import pytest
 
 from flipkit.assumptions import load_assumptions
-from flipkit.errors import AssumptionError, MeasureError
+from flipkit.errors import AssumptionError
 from flipkit.packing.at_hand import Carton, Stock
-from flipkit.packing.instructions import goods_caution, plan_cautions, plan_reading
+from flipkit.packing.instructions import CAUTION, goods_caution, plan_reading
 from flipkit.packing.plan import packing_plan, strength_check
 from flipkit.packing.styles import PackItem
-from flipkit.packing.trials import inch_prices, packing_trials, trials_reading
-from tests.helpers.packing_stock import ASSUMED, LABELS, RULES, STOCK, price, simple_labels
+from flipkit.packing.trials import packing_trials, trials_reading
+from tests.helpers.packing_stock import ASSUMED, LABELS, RULES, STOCK
 
 JUG = PackItem("A-1", "stoneware jug", 12, 9, 9, 6, "delicate", 6500)
 MACHINE = PackItem("A-4", "sewing machine", 18, 9, 13, 32, "moderately rugged", 12000, upright=True)
@@ -29,6 +29,10 @@ def only(style, **parts):
     """A stock that leaves one style to choose."""
     empty = dataclasses.replace(STOCK, cartons=(), sheets=(), tubes=(), bags=(), stretch=None, flatten=False)
     return dataclasses.replace(empty, **parts)
+
+
+def plan_cautions(plan):
+    return [line.removeprefix(CAUTION) for line in plan_reading(plan) if line.startswith(CAUTION)]
 
 
 def test_the_reading_gives_the_figures_of_the_plan():
@@ -193,22 +197,6 @@ def test_a_dearer_helper_moves_a_parcel_that_takes_two_or_is_packed_by_one():
     dear = plan_of(JUG, **{"packing.packer": "helper", "help.wage": "200.00"})
     assert dear.best.helper_min < cheap.best.helper_min
     assert dear.best.draft.style != cheap.best.draft.style
-
-
-def test_what_one_inch_of_the_outside_costs():
-    plan = plan_of(JUG)
-    found = inch_prices(plan, labels=LABELS)
-    assert [one.side for one in found] == ["length", "width", "height"]
-
-    for place, one in enumerate(found):
-        sides = list(plan.best.draft.outside_in)
-        sides[place] -= 1
-        assert one.saves_cents == plan.best.label_cents - price(*sides, plan.best.gross_lb)
-    assert max(one.saves_cents for one in found) > 0
-    with pytest.raises(MeasureError, match="inch must be less than"):
-        inch_prices(plan, labels=LABELS, inch=99)
-    flat = simple_labels(lambda *_: 1000)
-    assert {one.saves_cents for one in inch_prices(plan_of(JUG, labels=flat), labels=flat)} == {0}
 
 
 def test_nothing_prints(capsys):

@@ -8,13 +8,13 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from flipkit.analysis.returns import both_bases
 from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import load_assumptions
 from flipkit.books.read import read_books
 from flipkit.economics.items import item_economics
-from flipkit.simulation.demo import DEMO_FIRST_DAY, DEMO_LAST_DAY, DEMO_SEED, demo_rules, demo_shop, demo_truth
+from flipkit.simulation.demo import DEMO_FIRST_DAY, DEMO_LAST_DAY, DEMO_SEED, demo_rules, demo_shop
 from flipkit.simulation.shops import histories, observed
+from tests.helpers.returns import both_bases, demo_truth
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 SETTINGS = {"confidence": 0.95, "resamples": 1000, "seed": 1, "too_few": 10}
@@ -22,7 +22,7 @@ WINDOW = (DEMO_FIRST_DAY, DEMO_LAST_DAY)
 
 
 def told(items: pd.DataFrame) -> pd.DataFrame:
-    found = both_bases(items, window=WINDOW, horizon=Horizon(days=180, salvage_ppm=0), **SETTINGS)  # type: ignore[arg-type]
+    found = both_bases(items, window=WINDOW, horizon=Horizon(days=180, salvage_ppm=0), **SETTINGS)
     return found.set_index("category").sort_index()
 
 
@@ -51,7 +51,7 @@ def test_gaps_rules_and_assumptions_move_the_figures_little(
 
 
 def test_intervals_hold_the_demo_shops_truth(by_the_books: pd.DataFrame) -> None:
-    truth = demo_truth(demo_rules(), items=200_000)["hourly_bought"].sort_index()
+    truth = demo_truth(items=200_000)["hourly_bought"].sort_index()
     held = (by_the_books["bought_low"] <= truth) & (truth <= by_the_books["bought_high"])
     # Twelve intervals of 95 %: ten or more hold in 98 of 100 shops.
     assert held.sum() >= 10

@@ -5,12 +5,12 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from flipkit.simulation.demo import demo_rules, demo_truth
+from tests.helpers.returns import demo_truth
 
 
 @pytest.fixture(scope="module")
 def truth() -> pd.DataFrame:
-    return demo_truth(demo_rules(), items=300_000)
+    return demo_truth(items=300_000)
 
 
 def test_its_error_is_small_beside_the_differences(truth: pd.DataFrame) -> None:
