@@ -105,9 +105,9 @@ def past_books(worlds: list[World], *, things: int, draws: Draws) -> tuple[pd.Da
                     "category": kind.name,
                     "listed_on": start.astype("datetime64[s]"),
                     "list_price_cents": np.rint(asked),
-                    "sold_on": np.where(sold, on, np.datetime64("NaT")).astype("datetime64[s]"),
+                    "sold_on": np.where(sold, on, np.datetime64("NaT", "D")).astype("datetime64[s]"),
                     "sold_price_cents": np.rint(paid),
-                    "gone_on": np.where(gone, on, np.datetime64("NaT")).astype("datetime64[s]"),
+                    "gone_on": np.where(gone, on, np.datetime64("NaT", "D")).astype("datetime64[s]"),
                 }
             )
         )
