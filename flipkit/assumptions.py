@@ -183,7 +183,7 @@ def _lay_over(
 ) -> None:
     packaged = _packaged()
     for key, value in _flat(values, stop=packaged):
-        for full in _targets(key, value, entries):
+        for full in _targets(key, entries):
             entries[full] = _entry(full, value, packaged[_group(full, packaged)], layer, currency, where)
 
 
@@ -229,7 +229,7 @@ def _group(key: str, packaged: Mapping[str, Any]) -> str:
     return key if key in packaged else key.rpartition(".")[0]
 
 
-def _targets(key: str, value: object, entries: Mapping[str, Assumption]) -> list[str]:
+def _targets(key: str, entries: Mapping[str, Assumption]) -> list[str]:
     if key in entries:
         return [key]
     below = [full for full in entries if full.rpartition(".")[0] == key and not key.endswith("zone_mix")]

@@ -629,7 +629,7 @@ def buying_answer(
             }
             for one in drivers(asked)
         ],
-        "venues": _venues(knowledge, name, venue or kind["venue"], found, known),
+        "venues": _venues(knowledge, name, venue or kind["venue"], known),
     }
     if cost_cents is not None:
         answer["at_cost"] = _at_cost(asked, found, seen, cost_cents)
@@ -691,9 +691,7 @@ def _comparables(seen: TypicalPrice | None, compared: Sequence[float]) -> dict[s
     }
 
 
-def _venues(
-    knowledge: Mapping[str, Any], name: str, own: str, found: Answer, known: Mapping[str, Any]
-) -> list[dict[str, Any]]:
+def _venues(knowledge: Mapping[str, Any], name: str, own: str, known: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Each venue, the one that allows to pay most first."""
     every = venue_answers(knowledge, name, **known)
     return [

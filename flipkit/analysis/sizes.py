@@ -249,7 +249,7 @@ def break_even_price(
         # Taken from the sorted draws and not between two of them, which infinity would spoil.
         tails = [(1 - confidence) / 2, (1 + confidence) / 2]
         low, high = (float(v) for v in np.quantile(drawn, tails, method="closest_observation"))
-    words = _words(estimate, low, high, seen, claimed, large[0] if large else "", small[0] if small else "")
+    words = _words(estimate, high, seen, claimed, large[0] if large else "", small[0] if small else "")
     price = estimate if math.isfinite(estimate) else math.nan
     return BreakEven(price, low, high, share, *seen, bar, claimed, words)
 
@@ -281,7 +281,7 @@ def _crossing(sums: Floats) -> Floats:
     return np.where(known, crossing, np.nan)
 
 
-def _words(price: float, low: float, high: float, seen: tuple[int, int], claimed: bool, large: str, small: str) -> str:
+def _words(price: float, high: float, seen: tuple[int, int], claimed: bool, large: str, small: str) -> str:
     if not claimed:
         return "too few to tell"
     if price == 0:

@@ -123,7 +123,7 @@ def _statements(books: Books, enough: int) -> list[Statement]:
         *_sales(items, sold, enough),
         *_hours(books, sold),
         *_fees(books, sold),
-        *_labels(books, posted),
+        *_labels(posted),
         *_sizes(items),
         *_waiting(books),
         *_buying(books),
@@ -212,7 +212,7 @@ def _scheduled(books: Books) -> set[str]:
     return names
 
 
-def _labels(books: Books, posted: pd.DataFrame) -> list[Statement]:
+def _labels(posted: pd.DataFrame) -> list[Statement]:
     if posted.empty:
         return []
     paid = int(posted["label_paid_cents"].notna().sum())

@@ -76,7 +76,7 @@ def _number(layout: Layout, cells: list[str], at: int) -> Decimal | None:
     return number_of(cells[at], layout.facts[at].likely_decimal) if cells[at] else None
 
 
-def settle_each(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
+def settle_each(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
     """Settle whether an amount is for one of several like things or for all of them."""
     quantity = mapping.columns.get("quantity")
     if mapping.table != "items" or quantity is None or not quantity.headers:
@@ -345,7 +345,7 @@ def settle(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Ma
     if not draft.kept:
         mapping = _identity(layout, mapping, draft)
         mapping = settle_rivals(export, layout, mapping, draft)
-        mapping = settle_each(export, layout, mapping, draft)
+        mapping = settle_each(layout, mapping, draft)
         mapping = settle_of_order(export, layout, mapping, draft)
         mapping = settle_signs(layout, mapping, draft)
         mapping = _blanks(layout, mapping, draft)
@@ -660,7 +660,7 @@ def propose(
     if not _settle_header(opened, layout, file, draft):
         return _made(opened, layout, base, draft, ())
     base = base.model_copy(update={"file": _kept_file(opened, file)})
-    table = _settle_table(opened, layout, base, draft)
+    table = _settle_table(layout, base, draft)
     if not table:
         return _made(opened, layout, base, draft, ())
     columns = _columns(opened, layout, table, base, draft)
@@ -762,7 +762,7 @@ def _kept_file(export: Export, file: File) -> File:
     return file.model_copy(update=changes)
 
 
-def _settle_table(export: Export, layout: Layout, base: Mapping, draft: Draft) -> str:
+def _settle_table(layout: Layout, base: Mapping, draft: Draft) -> str:
     said = draft.answers.get("table", base.table)
     if said:
         if said not in values.tables():
@@ -793,7 +793,7 @@ def _columns(export: Export, layout: Layout, table: str, base: Mapping, draft: D
             near = difflib.get_close_matches(name, known, n=1)
             mend = f"did you mean {near[0]}?" if near else ""
             raise ConversionError([Problem("answers", None, name, value, f"one of {', '.join(known)}", mend)])
-        columns[name] = _said_source(value, layout, export)
+        columns[name] = _said_source(value, layout)
     for name, source in columns.items():
         for header in (*source.headers, *([source.blank] if source.blank else [])):
             if header not in layout.headers:
@@ -823,7 +823,7 @@ def _unit(unit: str, table: str, column: str) -> str:
     return unit if unit in fits.get(kind, ()) else ""
 
 
-def _said_source(value: str, layout: Layout, export: Export) -> Source:
+def _said_source(value: str, layout: Layout) -> Source:
     if value.startswith("="):
         return Source(value=value[1:].strip())
     headers = (value,) if value in layout.headers else tuple(part.strip() for part in value.split("+"))
