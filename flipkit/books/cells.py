@@ -130,7 +130,7 @@ def typed_column(
         if plain is not None:
             return plain
     read = reader_of(column, unit=unit, units=units)
-    if read is _text and "'" not in first_letters(texts):
+    if read is write.unshielded and "'" not in first_letters(texts):
         return pd.Series(list(texts), dtype="str")
     known: dict[str, Any] = {text: read(text) if text else None for text in set(texts)}
     values = list(map(known.__getitem__, texts))
@@ -203,13 +203,9 @@ def reader_of(column: Column, *, unit: str, units: Units) -> Callable[[str], Any
         "miles": _number,
         "count": _count,
         "rate": _rate,
-        "id": _text,
-        "text": _text,
+        "id": write.unshielded,
+        "text": write.unshielded,
     }[column.kind]
-
-
-def _text(text: str) -> str:
-    return write.unshielded(text)
 
 
 def _money(text: str, *, name: str, currency: str, signed: bool) -> int | Bad:
