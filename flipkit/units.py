@@ -50,6 +50,30 @@ def unit_registry() -> pint.UnitRegistry[Any]:
     return pint.UnitRegistry(cache_folder=":auto:")
 
 
+def is_quantity(value: object) -> bool:
+    """Whether a value is a number with a pint unit."""
+    return hasattr(value, "dimensionality")
+
+
+def in_unit(value: Any, into: str, *, name: str) -> Any:
+    """Quantities as plain numbers in a unit, converted; what carries no unit stands as it is.
+
+    >>> round(in_unit(unit_registry().Quantity(60, "cm"), "inch", name="side"), 3), in_unit(5, "inch", name="side")
+    (23.622, 5)
+    """
+    if is_quantity(value):
+        import pint
+
+        try:
+            return value.to(into).magnitude
+        except pint.errors.PintError:
+            raise MeasureError(name, need=f"a quantity that {into} can measure", got=str(value)) from None
+    mixed = isinstance(value, list | tuple) or (getattr(value, "dtype", None) == np.dtype(object) and np.ndim(value))
+    if mixed and any(is_quantity(one) for one in value):
+        return np.array([in_unit(one, into, name=name) for one in value], dtype=np.float64)
+    return value
+
+
 def read_length(text: object, *, unit: str = "in", name: str = "length") -> float:
     """Read a length such as ``4 ft 11 in``, ``150 cm``, ``20 1/4"`` or a bare number.
 
@@ -123,6 +147,8 @@ def read_minutes(text: object, *, unit: str = "min", name: str = "minutes") -> f
 
 def _read(text: object, *, bare: str, into: str, name: str, example: str) -> float:
     need = f"a measure such as {example}"
+    if is_quantity(text):
+        return _accept(float(in_unit(text, into, name=name)), name, text)
     if isinstance(text, int | float | np.integer | np.floating) and not isinstance(text, bool):
         return _accept(_convert(float(text), bare, into, name, need, text), name, text)
     if not isinstance(text, str) or not text.strip():

@@ -23,7 +23,7 @@ LAYERS = (
     ("simulation", "charts"),
     ("reports",),
     ("pack",),
-    ("cli", "__main__", "__init__"),
+    ("cli", "face", "__main__", "__init__"),
 )
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
 MODULES = sorted(path for path in ROOT.rglob("*.py"))

@@ -38,7 +38,7 @@ from flipkit.reports.sizes import size_sentence
 from flipkit.reports.sliders import sliders_sentence
 from flipkit.reports.study import STUDIES, Study, open_study
 from flipkit.reports.tables import rules_used
-from flipkit.reports.waiting import waiting
+from flipkit.reports.waiting import waiting_page
 from flipkit.reports.year import year_sentence
 
 #: Where packs go, below the folder that the command was started in.
@@ -89,7 +89,7 @@ def month_plan(
         ),
         _page("bulky-against-small", "bulky_against_small", said, "Bulky against small", size_sentence(study)[0]),
         _page("stock", "stock", said, "What is in stock", stock_sentence(study)),
-        _page("waiting", "waiting", said, "How long things wait", waiting(study).sentence()),
+        _page("waiting", "waiting", said, "How long things wait", waiting_page(study).sentence()),
         _page("prices", "prices", said, "Prices to change, offers to take", prices_sentence(study)),
         _page("pocket-sheet", "pocket_sheet", said, "Pocket sheet", pocket_sentence(study)),
         _page("packing-lessons", "packing_lessons", said, "Packing lessons", packing_lessons(study).sentence()),

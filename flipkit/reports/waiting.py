@@ -208,7 +208,7 @@ class Waiting:
         return f"{half:,.0f} ({low:,.0f} to {upper})"
 
 
-def waiting(study: Study, by: str = "category") -> Waiting:
+def waiting_page(study: Study, by: str = "category") -> Waiting:
     """How long things wait, by one of their properties.
 
     Parameters

@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from flipkit.errors import MeasureError, MoneyError, RuleNotInForceError, RuleTableError
 from flipkit.money import LARGEST_CENTS, Cents, read_cents, read_ppm
+from flipkit.units import in_unit
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -352,17 +353,20 @@ def read_blocks(
 
 Columns = dict[str, npt.NDArray[Any]]
 
+#: What the end of a column's name says it is measured in.
+UNITS = {"in": "inch", "lb": "pound", "miles": "mile"}
+
 #: Rows worked at a time: few enough for the arrays of a step to stay in a core's cache.
 CHUNK = 32_768
 
 
-def row_count(**given: object) -> int:
+def row_count(**given: Any) -> int:
     """The common length of some arguments, where a scalar fits any."""
     rows, first = 1, ""
     for name, value in given.items():
         if value is None or isinstance(value, str | int | float | dt.date | np.generic):
             continue
-        shape = np.asarray(value).shape
+        shape = np.shape(getattr(value, "magnitude", value))
         if len(shape) == 1 and not first:
             rows, first = shape[0], name
         elif shape not in ((), (rows,)) or len(shape) > 1:
@@ -377,7 +381,7 @@ def _spread(values: npt.NDArray[Any], rows: int) -> npt.NDArray[Any]:
 def measures(name: str, value: npt.ArrayLike, rows: int, *, zero: bool = False) -> npt.NDArray[np.float64]:
     """A column of lengths or weights, each a finite number above zero."""
     try:
-        given = np.asarray(value, dtype=np.float64)
+        given = np.asarray(in_unit(value, UNITS[name.rpartition("_")[2]], name=name), dtype=np.float64)
     except (TypeError, ValueError):
         raise MeasureError(name, need="numbers", got=_shown(value)) from None
     if given.size:
@@ -562,8 +566,17 @@ def as_category(codes: npt.NDArray[Any], words: Sequence[str]) -> pd.Categorical
     return pd.Categorical.from_codes(codes, categories=list(words))
 
 
-def as_frame(columns: Mapping[str, Any]) -> pd.DataFrame:
-    """Columns as a frame; pandas is imported here, at first use, because it is slow to import."""
+def as_frame(columns: Mapping[str, Any], *, like: Sequence[object] = ()) -> pd.DataFrame:
+    """Columns as a frame, with the index of the first Series it was asked by.
+
+    Pandas is imported here, at first use, because it is slow to import.
+    """
+    frame = _as_frame(columns)
+    index = next((one.index for one in like if hasattr(one, "iloc")), None)  # type: ignore[attr-defined]
+    return frame if index is None else frame.set_axis(index)
+
+
+def _as_frame(columns: Mapping[str, Any]) -> pd.DataFrame:
     import pandas as pd
 
     parts: list[pd.DataFrame] = []

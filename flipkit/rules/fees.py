@@ -494,7 +494,8 @@ def order_fees(
             advertising_ppm=advertising_ppm,
             seller_level=seller_level,
             listing_cents=listing_cents,
-        )
+        ),
+        like=(goods_cents, shipping_cents, on),
     )
 
 

@@ -720,7 +720,7 @@ def billable(
         dimensions_entered=dimensions_entered,
         rates=rates,
     )
-    return as_frame(found)
+    return as_frame(found, like=(length_in, width_in, height_in, weight_lb))
 
 
 # Which surcharges a parcel trips, by which measure, over which threshold and by how much.

@@ -432,7 +432,8 @@ def labels(
         zone_mix=zone_mix,
         weight_only=weight_only,
     )
-    return as_frame({**found, **{name: as_category(found[name], known) for name, known in words.items()}})
+    worded = {name: as_category(found[name], known) for name, known in words.items()}
+    return as_frame({**found, **worded}, like=(length_in, width_in, height_in, weight_lb))
 
 
 def label_columns(

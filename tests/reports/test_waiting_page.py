@@ -8,7 +8,7 @@ import pytest
 from flipkit.analysis.survival import LATER, SELECTION, SOONER, days_to_sale, log_rank
 from flipkit.errors import AssumptionError
 from flipkit.reports.study import open_study
-from flipkit.reports.waiting import waiting
+from flipkit.reports.waiting import waiting_page
 
 HEAD = "item_id,title,category,bought_on,cost,listed_on,list_price,sold_on,sold_price\n"
 
@@ -26,7 +26,7 @@ def study_of(folder, rows):
 
 
 def test_every_listed_thing_is_counted_once(demo):
-    found = waiting(demo)
+    found = waiting_page(demo)
     listed = demo.items["days_listed"].notna()
     assert found.table["listed"].sum() == listed.sum() == len(found.groups)
     assert found.table["sold"].sum() == (listed & demo.items["sold_on"].notna()).sum()
@@ -35,13 +35,13 @@ def test_every_listed_thing_is_counted_once(demo):
 
 @pytest.mark.parametrize("by", ["category", "size", "source", "condition"])
 def test_every_grouping_keeps_every_thing(demo, by):
-    found = waiting(demo, by)
+    found = waiting_page(demo, by)
     assert len(found.groups) == demo.items["days_listed"].notna().sum()
     assert found.sentence().endswith(".")
 
 
 def test_the_figures_are_those_of_the_analysis(demo):
-    found = waiting(demo)
+    found = waiting_page(demo)
     own = found.groups[found.groups["group"] == "typewriters"]
     row = found.table.set_index("group").loc["typewriters"]
     assert row["half_days"] == days_to_sale(own["days"], own["sold"]).days
@@ -53,7 +53,7 @@ def test_the_figures_are_those_of_the_analysis(demo):
 
 
 def test_the_demo_shops_quick_and_slow_kinds_are_told(demo):
-    found = waiting(demo)
+    found = waiting_page(demo)
     verdicts = found.found.each.set_index("group")["verdict"]
     assert verdicts["typewriters"] == SOONER
     assert verdicts["framed prints"] == LATER
@@ -62,7 +62,7 @@ def test_the_demo_shops_quick_and_slow_kinds_are_told(demo):
 
 
 def test_marked_down_things_are_shown_with_their_caution_and_never_tested(demo):
-    found = waiting(demo, "markdown")
+    found = waiting_page(demo, "markdown")
     assert found.found.overall is None
     assert found.found.each.empty
     assert SELECTION in found.cautions().text
@@ -73,7 +73,7 @@ def test_marked_down_things_are_shown_with_their_caution_and_never_tested(demo):
 def test_a_group_without_an_unsold_thing_draws_a_warning(tmp_path):
     sold = [("mugs", f"2026-02-{day:02d},18.00") for day in range(1, 13)]
     unsold = [("lamps", ",")] * 12
-    found = waiting(study_of(tmp_path / "books", sold + unsold))
+    found = waiting_page(study_of(tmp_path / "books", sold + unsold))
     assert "Mugs: no unsold item" in found.cautions().text
     assert "lamps" not in found.cautions().text.lower()
     assert "not reached" in found.days_table().text
@@ -81,7 +81,7 @@ def test_a_group_without_an_unsold_thing_draws_a_warning(tmp_path):
 
 def test_few_things_are_too_few_to_tell(tmp_path):
     rows = [("mugs", "2026-02-01,18.00")] * 3 + [("lamps", ",")] * 4
-    found = waiting(study_of(tmp_path / "books", rows))
+    found = waiting_page(study_of(tmp_path / "books", rows))
     assert found.sentence().startswith("Too few to tell")
     assert "log-rank" not in found.note()
     assert "too few to tell" in found.compared_table().text
@@ -93,7 +93,7 @@ def test_books_without_a_listing_have_nothing_to_show(tmp_path):
     (folder / "items.csv").write_text(
         "item_id,title,category,bought_on,cost\n1,thing,mugs,2026-01-02,5.00\n", encoding="utf-8"
     )
-    found = waiting(open_study(folder, as_of="2026-04-30"))
+    found = waiting_page(open_study(folder, as_of="2026-04-30"))
     assert found.sentence() == "Nothing has been listed yet."
     for part in (found.cautions(), found.days_table(), found.shares_table(), found.compared_table(), found.bounds()):
         assert part.text
@@ -103,4 +103,4 @@ def test_books_without_a_listing_have_nothing_to_show(tmp_path):
 
 def test_an_unknown_grouping_is_refused(demo):
     with pytest.raises(AssumptionError, match="by must be one of category, size, source, condition, markdown"):
-        waiting(demo, "colour")
+        waiting_page(demo, "colour")
