@@ -33,6 +33,8 @@ Shop: TypeAlias = "Study | Path | str"
 _SHORT = 8
 #: Rows of an answer that JupyterLab shows.
 _ROWS = 20
+#: What stands for a group that is blank, as on the pages.
+UNKNOWN = "not recorded"
 _YES, _NO = ("yes", "y", "true", "1", "1.0", "sold"), ("no", "n", "false", "0", "0.0", "unsold", "")
 
 
@@ -193,7 +195,8 @@ def _days(name: str, value: object) -> float:
 
 
 def _label(name: str, value: object) -> str:
-    return "not recorded" if _blank(value) else str(value)
+    text = "" if _blank(value) else str(value).strip()
+    return text or UNKNOWN
 
 
 def _above(name: str, measure: float, got: object) -> float:
@@ -524,7 +527,7 @@ def dimensional_weight(
 
     References
     ----------
-    .. [1] ``dmm-123`` in ``rules/data/sources.toml``.
+    .. [1] ``postal-manual-123`` in ``rules/data/sources.toml``.
 
     Examples
     --------
@@ -828,7 +831,10 @@ def packing_plan(
     made = plan_parcel(item, books=books, on=_day(on), zone=zone, settings=settings)
     answer = made.answer()
     ways = [way for way in (answer["best"], *answer["others"]) if way]
-    flat = [{name: held for name, held in way.items() if not isinstance(held, dict | list)} for way in ways]
+    flat = [
+        {name: held for name, held in way.items() if held is not None and not isinstance(held, dict | list)}
+        for way in ways
+    ]
     return Answer(tuple(made.reading()), pd.DataFrame(flat), answer)
 
 
@@ -1121,7 +1127,7 @@ def true_hourly_return(
     groups : list, array or Series, shape (n,), optional
         The group of each thing; one row in all without it.
     trips : list, array or Series, shape (n,), optional
-        The trip that found each thing; without it each counts as a trip of its own.
+        The trip that found each thing; without it, or where it is blank, each is a trip of its own.
     settings : str
         Assumptions for this question: ``report.confidence``, ``report.too_few_items`` and others.
 
@@ -1155,11 +1161,13 @@ def true_hourly_return(
     if trips is not None:
         read["trip"] = (trips, _label)
     given = _gather(**read).columns
+    own = pd.Series(np.arange(len(given)), index=given.index).astype(str)
+    trip = given["trip"].where(given["trip"] != UNKNOWN, own) if trips is not None else own
     assumptions, day = _assumed("", settings), pd.Timestamp("2000-01-01")
     rows = pd.DataFrame(
         {
             "group": given["group"].to_numpy(),
-            "trip_id": given["trip"].to_numpy() if trips is not None else np.arange(len(given)).astype(str),
+            "trip_id": trip.to_numpy(),
             "bought_on": day,
             "sold_on": day,
             "net_cents": given["net"].to_numpy(),

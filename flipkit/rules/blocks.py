@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from flipkit.errors import MeasureError, MoneyError, RuleNotInForceError, RuleTableError
 from flipkit.money import LARGEST_CENTS, Cents, read_cents, read_ppm
-from flipkit.units import in_unit
+from flipkit.units import in_unit, is_quantity
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -366,7 +366,9 @@ def row_count(**given: Any) -> int:
     for name, value in given.items():
         if value is None or isinstance(value, str | int | float | dt.date | np.generic):
             continue
-        shape = np.shape(getattr(value, "magnitude", value))
+        # The shape of a list of quantities cannot be asked of numpy, which would take their numbers.
+        many = isinstance(value, list | tuple) and any(is_quantity(one) for one in value)
+        shape = (len(value),) if many else np.shape(getattr(value, "magnitude", value))
         if len(shape) == 1 and not first:
             rows, first = shape[0], name
         elif shape not in ((), (rows,)) or len(shape) > 1:
@@ -380,8 +382,9 @@ def _spread(values: npt.NDArray[Any], rows: int) -> npt.NDArray[Any]:
 
 def measures(name: str, value: npt.ArrayLike, rows: int, *, zero: bool = False) -> npt.NDArray[np.float64]:
     """A column of lengths or weights, each a finite number above zero."""
+    plain = in_unit(value, UNITS[name.rpartition("_")[2]], name=name)
     try:
-        given = np.asarray(in_unit(value, UNITS[name.rpartition("_")[2]], name=name), dtype=np.float64)
+        given = np.asarray(plain, dtype=np.float64)
     except (TypeError, ValueError):
         raise MeasureError(name, need="numbers", got=_shown(value)) from None
     if given.size:
