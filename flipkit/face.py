@@ -1043,7 +1043,8 @@ def waiting(days: Given, sold: Given, *, confidence: float = 0.95) -> Answer:
         f"half sold by day {_reached(half.days)} (interval {_reached(half.low)} to {_reached(half.high)}); "
         f"{figures['sold']} of {len(given)} sold"
     )
-    return Answer((line,), survival_table(given["days"], given["sold"], confidence=confidence), figures)
+    curve = survival_table(given["days"], given["sold"], confidence=confidence)
+    return Answer((line,), curve.rename(columns={"low": "low_share", "high": "high_share"}), figures)
 
 
 def _reached(days: float) -> str:
@@ -1108,7 +1109,9 @@ def compare_waiting(days: Given, sold: Given, groups: Given, *, confidence: floa
     ]
     if whole:
         lines.append(f"log-rank over all: chi-square {whole.chi_square:,.3f}, p-value {whole.p_value:.3g}")
-    return Answer(tuple(lines), frame, figures)
+    days_of = {name: f"{name}_days" for name in ("mean_error", "half_low", "half_high")}
+    shares = {name: f"{name}_share" for name in frame.columns if name.startswith(("sold_", "low_", "high_"))}
+    return Answer(tuple(lines), frame.rename(columns=days_of | shares), figures)
 
 
 def true_hourly_return(
@@ -1135,7 +1138,7 @@ def true_hourly_return(
     -------
     Answer
         ``frame`` has a row a group, the best first: counts, ``net_cents``, ``owner_min``,
-        ``hourly`` with ``low`` and ``high`` [dollars per hour], NaN where too few to claim, ``verdict``.
+        ``hourly_dollars`` with ``low_dollars`` and ``high_dollars`` (an hour), NaN where too few to claim, ``verdict``.
 
     Raises
     ------
@@ -1189,7 +1192,8 @@ def true_hourly_return(
         + f" over {row['items']} things; {row['verdict']}"
         for row in frame.to_dict("records")
     ]
-    return Answer(tuple(lines), frame)
+    money = ("hourly", "low", "high", "delta_se", "bca_low", "bca_high")
+    return Answer(tuple(lines), frame.rename(columns={name: f"{name}_dollars" for name in money}))
 
 
 def _dollars(value: float) -> str:

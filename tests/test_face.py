@@ -414,12 +414,12 @@ def test_waiting_refuses_lengths_that_differ_and_odd_confidence():
 @pytest.mark.parametrize("make", [list, np.array, pd.Series])
 def test_hourly_return_is_a_ratio_of_sums(make):
     found = fk.true_hourly_return(make(CITY_1930), make(CITY_1920)).frame
-    assert found["hourly"].item() == pytest.approx(1.5203125, abs=1e-6)
+    assert found["hourly_dollars"].item() == pytest.approx(1.5203125, abs=1e-6)
 
 
 def test_hourly_return_takes_words_groups_and_trips(study):
     whole = fk.true_hourly_return(["$30", "(5.00)"], ["60 min", quantity(0.25, "hour")])
-    assert whole.frame["hourly"].item() == 20
+    assert whole.frame["hourly_dollars"].item() == 20
     items = study.sold_items()
     net, hours = items["net_cents"] / 100, items["owner_min"] / 60
     found = fk.true_hourly_return(net, hours, groups=items["category"], trips=items["trip_id"]).frame
@@ -427,7 +427,7 @@ def test_hourly_return_takes_words_groups_and_trips(study):
     for row in found.set_index("group").itertuples():
         same = below.loc[row.Index]
         assert (row.items, row.net_cents, row.trips) == (same["items"], same["net_cents"], same["trips"])
-        assert (row.hourly, row.low, row.high) == pytest.approx(
+        assert (row.hourly_dollars, row.low_dollars, row.high_dollars) == pytest.approx(
             (same["hourly"], same["low"], same["high"]), rel=1e-9, nan_ok=True
         )
 
@@ -496,12 +496,12 @@ ANSWERS = {
 PLAIN = {
     "venue", "carrier", "card", "service", "refused", "protection", "style", "style_name", "code", "what", "packaging",
     "group", "verdict", "claimed", "days", "at_risk", "sold", "listed", "still", "items", "trips", "unsold_share",
-    "standard_error", "low", "high", "hazard_sum", "expected", "p_value", "corrected", "hourly", "delta_se", "bca_low",
-    "bca_high", "space_pays", "over_maximum", "people", "people_enough", "lifting_index", "break_even_chance",
-    "mean_error", "file", "row", "column", "found", "needed", "mend", "severity", "name", "unit", "meaning", "half_low",
-    "half_high", "nonstandard",
+    "standard_error", "hazard_sum", "expected", "p_value", "corrected",
+    "space_pays", "over_maximum", "people", "people_enough", "lifting_index", "break_even_chance",
+    "file", "row", "column", "found", "needed", "mend", "severity", "name", "unit", "meaning",
+
 }  # fmt: skip
-ENDS = ("_cents", "_lb", "_kg", "_in", "_min", "_days")
+ENDS = ("_cents", "_dollars", "_lb", "_kg", "_in", "_min", "_days", "_share")
 
 
 @pytest.mark.parametrize("name", ANSWERS)
@@ -509,12 +509,9 @@ def test_an_answer_is_short_and_has_its_units(name):
     found = ANSWERS[name]()
     assert 1 <= len(repr(found).splitlines()) <= 9
     assert "<table" in found._repr_html_()
-    marks = ("sold_", "low_", "high_")
     surcharges = {extra for rules in RULES.parcels.values() for extra in rules.surcharge_names}
     unnamed = [
-        column
-        for column in found.frame.columns
-        if not column.endswith(ENDS) and column not in PLAIN | surcharges and not column.startswith(marks)
+        column for column in found.frame.columns if not column.endswith(ENDS) and column not in PLAIN | surcharges
     ]
     assert unnamed == []
     with pytest.raises(fk.FlipkitError, match="figure must be"):
