@@ -117,7 +117,7 @@ def _gather(**asked: tuple[Given, Callable[[str, object], Any]]) -> _Asked:
     found: dict[str, Any] = {}
     kinds: set[str] = set()
     index: pd.Index | None = None
-    rows = 0
+    rows: int | None = None
     for name, (given, read) in asked.items():
         if is_quantity(given):
             kinds.add("quantity")
@@ -132,15 +132,16 @@ def _gather(**asked: tuple[Given, Callable[[str, object], Any]]) -> _Asked:
             kinds.add("series")
         if isinstance(given, pd.Series | pd.Index | np.ndarray | list | tuple):
             kinds.add("array" if isinstance(given, pd.Index | np.ndarray) else "list")
-            if rows and len(given) != rows:
+            if rows is not None and len(given) != rows:
                 raise MeasureError(name, need=f"one value or {rows} of them", got=f"{len(given)} values")
             rows = len(given)
-            if not rows:
-                raise MeasureError(name, need="at least one value", got="none")
             found[name] = [read(name, one) for one in given]
         else:
             found[name] = read(name, given)
-    held = {name: value if isinstance(value, list) else [value] * max(rows, 1) for name, value in found.items()}
+    held = {
+        name: value if isinstance(value, list) else [value] * (1 if rows is None else rows)
+        for name, value in found.items()
+    }
     first = next((kind for kind in ("series", "array", "quantity", "list") if kind in kinds), "one")
     return _Asked(pd.DataFrame(held, index=index), first)
 
@@ -1098,7 +1099,7 @@ def compare_waiting(days: Given, sold: Given, groups: Given, *, confidence: floa
     table = waiting_table(given, within_days=common_days(given, too_few=too_few), confidence=confidence)
     tests = compared(given, confidence=confidence, too_few=too_few)
     each = tests.each[["group", "expected", "p_value", "corrected", "verdict"]]
-    frame = table.drop(columns=["given_up", "all_sold"]).merge(each, on="group")
+    frame = table.drop(columns=["given_up", "all_sold"]).merge(each, on="group") if len(table) else _NONE_LISTED
     whole = tests.overall
     nan = float("nan")
     figures = {"chi_square": whole.chi_square if whole else nan, "p_value": whole.p_value if whole else nan}
@@ -1112,6 +1113,10 @@ def compare_waiting(days: Given, sold: Given, groups: Given, *, confidence: floa
     days_of = {name: f"{name}_days" for name in ("mean_error", "half_low", "half_high")}
     shares = {name: f"{name}_share" for name in frame.columns if name.startswith(("sold_", "low_", "high_"))}
     return Answer(tuple(lines), frame.rename(columns=days_of | shares), figures)
+
+
+#: What is known of groups where nothing was ever listed.
+_NONE_LISTED = pd.DataFrame(columns=["group", "listed", "sold", "mean_days", "half_days", "corrected", "verdict"])
 
 
 def true_hourly_return(

@@ -83,7 +83,7 @@ def test_many_boxes_come_back_in_the_form_that_they_had(make):
 
 WRONG_SIDES = [
     ("24x18 in",), ("a box",), (24, 18), (24, 18, 0), (24, 18, -1), (24, 18, math.nan), (24, 18, None), (True, 18, 12),
-    (24, 18, "9 lb"), (24, quantity(9, "lb"), 12), ([24, 18], [1, 2, 3], 4), ([], 1, 1), (5,), (["24x18x12", 5],),
+    (24, 18, "9 lb"), (24, quantity(9, "lb"), 12), ([24, 18], [1, 2, 3], 4), (5,), (["24x18x12", 5],),
     (np.ones((2, 2)), 1, 1), (series([1, 2, 3]), pd.Series([1, 2, 3]), 1), ((1, 2),),
 ]  # fmt: skip
 
@@ -157,7 +157,7 @@ def test_fees_of_many_prices(make):
     assert len(fk.fees(make(prices), on=ON).frame) == 9
 
 
-WRONG_MONEY = ["", "free", None, True, math.nan, 12.345, "€5", -1, quantity(5, "lb"), [5, None], [], np.ones((2, 2))]
+WRONG_MONEY = ["", "free", None, True, math.nan, 12.345, "€5", -1, quantity(5, "lb"), [5, None], np.ones((2, 2))]
 
 
 @pytest.mark.parametrize("price", WRONG_MONEY)
@@ -516,3 +516,12 @@ def test_an_answer_is_short_and_has_its_units(name):
     assert unnamed == []
     with pytest.raises(fk.FlipkitError, match="figure must be"):
         found["no such figure"]
+
+
+def test_nothing_gives_nothing_back():
+    assert fk.dimensional_weight([], 1, 1) == [] == fk.labor_cost([], wage=16)
+    none = pd.Series([], dtype="float64")
+    answers = [fk.fees(none), fk.net_price(none), fk.waiting([], []), fk.compare_waiting([], [], [])]
+    answers.append(fk.true_hourly_return(none, none, groups=none, trips=none))
+    assert [len(answer.frame) for answer in answers] == [0] * 5
+    assert all("<table" in answer._repr_html_() for answer in answers)
