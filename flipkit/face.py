@@ -398,7 +398,8 @@ def fees(
         many = f" over {len(part):,} sales" if len(part) > 1 else ""
         lines.append(f"{schedule.name} takes {fee} of {whole} and leaves {net}{many}")
     if not frames:
-        return Answer(("no venue has a fee schedule in force on that day",), given.iloc[:0])
+        columns = ["venue", "goods_cents", "shipping_cents", "total_cents", "net_cents"]
+        return Answer(("no venue has a fee schedule in force on that day",), given.iloc[:0].reindex(columns=columns))
     return Answer(tuple(lines), _stacked(frames))
 
 
@@ -484,7 +485,8 @@ def net_price(
             f"{schedule.name}: a price of {show_cents(price)} leaves {show_cents(left)}"
             for price, left in zip(found.tolist(), asked.columns["net"], strict=True)
         ]
-    return Answer(tuple(lines), _stacked(frames) if frames else asked.columns.iloc[:0])
+    none = pd.DataFrame(columns=["venue", "wanted_net_cents", "price_cents"])
+    return Answer(tuple(lines), _stacked(frames) if frames else none)
 
 
 # What a parcel weighs, costs and risks.
@@ -694,7 +696,8 @@ def postage(
             for row in found.to_dict("records")
         ]
     if not frames:
-        return Answer(("no rate card is in force on that day",), given.iloc[:0])
+        columns = ["card", "service", "billable_lb", "total_cents", "refused"]
+        return Answer(("no rate card is in force on that day",), given.iloc[:0].reindex(columns=columns))
     return Answer(tuple(lines), _stacked(frames))
 
 
