@@ -57,7 +57,7 @@ def read_cents(text: object, *, name: str = "amount", currency: str = "USD") -> 
     need = "an amount such as 64.00, with at most two decimals"
     if isinstance(text, bool) or text is None:
         raise MoneyError(name, need=need, got=text)
-    body = (repr(text) if isinstance(text, float) else str(text)).strip()
+    body = (repr(float(text)) if isinstance(text, float) else str(text)).strip()
     negative = False
     if body.startswith("(") and body.endswith(")"):
         negative, body = True, body[1:-1].strip()
@@ -114,7 +114,7 @@ def read_ppm(text: object, *, name: str = "rate") -> int:
     need = "a rate such as '13.25 %' or 0.1325"
     if isinstance(text, bool) or text is None:
         raise MoneyError(name, need=need, got=text)
-    body = (repr(text) if isinstance(text, float) else str(text)).strip()
+    body = (repr(float(text)) if isinstance(text, float) else str(text)).strip()
     match = re.fullmatch(r"([\d.]+(?:e-?\d+)?)\s*(%|percent)?", body)
     try:
         exact = Decimal(match.group(1)) * (PPM // 100 if match.group(2) else PPM) if match else None

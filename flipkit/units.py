@@ -51,6 +51,30 @@ def unit_registry() -> pint.UnitRegistry[Any]:
     return pint.UnitRegistry(cache_folder=":auto:")
 
 
+def is_quantity(value: object) -> bool:
+    """Whether a value is a number with a pint unit."""
+    return hasattr(value, "dimensionality")
+
+
+def in_unit(value: Any, into: str, *, name: str) -> Any:
+    """Quantities as plain numbers in a unit, converted; what carries no unit stands as it is.
+
+    >>> round(in_unit(unit_registry().Quantity(60, "cm"), "inch", name="side"), 3), in_unit(5, "inch", name="side")
+    (23.622, 5)
+    """
+    if is_quantity(value):
+        import pint
+
+        try:
+            return value.to(into).magnitude
+        except pint.errors.PintError:
+            raise MeasureError(name, need=f"a quantity that {into} can measure", got=str(value)) from None
+    mixed = isinstance(value, list | tuple) or (getattr(value, "dtype", None) == np.dtype(object) and np.ndim(value))
+    if mixed and any(is_quantity(one) for one in value):
+        return np.array([in_unit(one, into, name=name) for one in value], dtype=np.float64)
+    return value
+
+
 def read_length(text: object, *, unit: str = "in", name: str = "length") -> float:
     """Read a length such as ``4 ft 11 in``, ``150 cm``, ``20 1/4"`` or a bare number.
 
@@ -122,29 +146,6 @@ def read_minutes(text: object, *, unit: str = "min", name: str = "minutes") -> f
     return _read(text, bare=unit, into="minute", name=name, example="'45 min' or '1 h 20 min'")
 
 
-def in_own_unit(value: object, name: str) -> object:
-    """A quantity, or text with a unit, in the unit that the name ends with; anything else as it is.
-
-    Without this numpy takes the bare number of a quantity, and 60 cm are billed as 60 in.
-
-    >>> in_own_unit("60 cm", "length_in"), in_own_unit(12, "length_in")
-    (23.62204724409449, 12)
-    """
-    into = _OWN.get(name.rpartition("_")[2])
-    if into is None:
-        return value
-    if hasattr(value, "magnitude") and hasattr(value, "to"):
-        try:
-            return value.to(into[0]).magnitude
-        except Exception as error:  # pint's own tree of errors, which is not to be imported here
-            raise MeasureError(name, need=f"a measure in {into[0]} or the like", got=str(value)) from error
-    if isinstance(value, str):
-        return into[1](value, name=name)
-    if isinstance(value, list | tuple) and any(isinstance(one, str) or hasattr(one, "magnitude") for one in value):
-        return [in_own_unit(one, name) for one in value]
-    return value
-
-
 def read_flags(values: object, *, name: str) -> npt.NDArray[np.bool_]:
     """Yes or no for each: 1 and 0, True and False, yes and no, or a day and a blank.
 
@@ -182,6 +183,8 @@ def _flag(one: Any, name: str) -> bool:
 
 def _read(text: object, *, bare: str, into: str, name: str, example: str) -> float:
     need = f"a measure such as {example}"
+    if is_quantity(text):
+        return _accept(float(in_unit(text, into, name=name)), name, text)
     if isinstance(text, int | float | np.integer | np.floating) and not isinstance(text, bool):
         return _accept(_convert(float(text), bare, into, name, need, text), name, text)
     if not isinstance(text, str) or not text.strip():
@@ -292,12 +295,6 @@ def _whole(values: npt.NDArray[np.float64], *, up: bool) -> npt.NDArray[np.float
     return cut + (cut < values) if up else cut - (cut > values)
 
 
-#: Endings of names, with pint's name of the unit and the reader of texts.
-_OWN: dict[str, tuple[str, Any]] = {
-    "in": ("inch", read_length),
-    "lb": ("pound", read_weight),
-    "min": ("minute", read_minutes),
-}
 _BLANK = frozenset({"", "nan", "NaT", "<NA>"})
 _YES = frozenset({"yes", "y", "true", "t", "1", "1.0", "sold", "x"})
 _NO = frozenset({"no", "n", "false", "f", "0", "0.0", "unsold"})

@@ -18,7 +18,7 @@ import pandas as pd
 
 from flipkit.assumptions import SIZES, Assumptions
 from flipkit.books.read import Books, books_as_of
-from flipkit.books.schema import PICKUP
+from flipkit.books.schema import ACTIVITIES, ITEMS, PICKUP
 from flipkit.economics.costs import (
     cost_of_goods,
     label_lines,
@@ -82,6 +82,9 @@ MONEY_LINES = (
 GAINS = tuple(line.name for line in MONEY_LINES if line.gain)
 COSTS = tuple(line.name for line in MONEY_LINES if not line.gain)
 LINES = GAINS + COSTS
+#: Columns taken from the books as they stand: names first, then days and the first price.
+_OWN: tuple[str, ...] = ("item_id", "title", "category", "source", "condition", "lot_id", "venue", "zone", "quantity")
+_OWN += ("bought_on", "listed_on", "sold_on", "returned_on", "gone_on", "list_price_cents")
 
 Origins = npt.NDArray[np.object_]
 
@@ -199,11 +202,10 @@ def net_of(frame: pd.DataFrame) -> Cents:
 
 def _described(items: pd.DataFrame, parcels: pd.DataFrame, as_of: dt.date) -> pd.DataFrame:
     """What each item is, where it stands and how long it has waited."""
-    frame = items[["item_id", "title", "category", "lot_id", "venue", "zone", "quantity"]].copy()
+    frame = items[list(_OWN[:9])].copy()
     day = items["bought_on"].dt.strftime("%Y-%m-%d")
     frame["trip_id"] = items["trip_id"].where(items["trip_id"] != "", "bought " + day)
-    for column in ("bought_on", "listed_on", "sold_on", "returned_on", "gone_on", "list_price_cents"):
-        frame[column] = items[column]
+    frame[list(_OWN[9:])] = items[list(_OWN[9:])]
     sold, returned, gone = (items[name].notna() for name in ("sold_on", "returned_on", "gone_on"))
     frame["status"] = np.select(
         [gone, returned, sold, items["listed_on"].notna()], ["gone", "returned", "sold", "for sale"], "not listed"
@@ -260,3 +262,54 @@ def _expected_loss(
 def _per_size(size_class: pd.Series, assumptions: Assumptions, key: str) -> Cents:
     table = np.array([int(assumptions.by_size(key)[size]) for size in SIZES], dtype=np.int64)
     return table[np.array([SIZES.index(size) for size in size_class], dtype=np.int64)]
+
+
+# What the columns of the frame mean, for whoever asks it a question of their own.
+
+_MEANINGS: tuple[tuple[str, str, str], ...] = (
+    ("trip_id", "", "the trip that found it; things bought on one day without a trip count as one"),
+    ("status", "", "sold, for sale, not listed, returned or gone"),
+    ("size_class", "", "small, medium, bulky or oversize, by the packed parcel"),
+    ("volume_cuft", "cu ft", "space that the packed parcel takes"),
+    ("measures_origin", "", "whether sides and weight were recorded or assumed"),
+    ("days_held", "days", "from the purchase until it left, or until the day of the study"),
+    ("days_listed", "days", "from the first listing until it sold or left, or until the day of the study"),
+    ("net_cents", "cents", "what it left: gains less costs; for an unsold thing what it cost so far"),
+    ("owner_min", "min", "your own work on it, all activities"),
+    ("hired_min", "min", "hired work on it"),
+)
+_LINE_MEANINGS = {
+    "sold_price": "what the buyer paid for the goods",
+    "shipping_charged": "what the buyer paid for shipping",
+    "refund": "given back to the buyer",
+    "marketplace_fee": "all fees of the venue",
+    "label": "the shipping label",
+    "label_adjustment": "a later charge by the carrier, or minus a credit",
+    "protection": "declared value or signature",
+    "materials": "carton, cushioning and tape",
+    "cost": "paid for the thing, or its share of a lot",
+    "trip": "its share of the sourcing trip",
+    "hired": "hired work on it",
+    "overhead": "its share of the months' overheads",
+    "expected_loss": "what its sale may still lose by coming back",
+}
+
+
+def column_meanings() -> list[tuple[str, str, str]]:
+    """Name, unit and meaning of each column of an item's economics."""
+    found = {}
+    for column in ITEMS.columns:
+        unit = {"money": "cents", "signed money": "cents", "date": "day"}.get(column.kind, column.unit)
+        found[column.frame_name] = (unit, column.meaning)
+    described = [(name, *found[name]) for name in _OWN if name in found]
+    measures = [(name, *found[name]) for name in ("length_in", "width_in", "height_in", "weight_lb")]
+    lines = [(f"{line}_cents", "cents", meaning) for line, meaning in _LINE_MEANINGS.items()]
+    origins = [
+        (f"{line}_origin", "", f"where {line}_cents comes from: recorded, rule, assumed, none") for line in LINES
+    ]
+    work = [(f"{activity}_min", "min", f"your own work: {activity}") for activity in ACTIVITIES]
+    logs = [
+        (f"{activity}_origin", "", f"where {activity}_min comes from: recorded, assumed, none")
+        for activity in ACTIVITIES
+    ]
+    return [*described, *measures, *_MEANINGS, *lines, *origins, *work, *logs]

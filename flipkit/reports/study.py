@@ -37,7 +37,7 @@ from flipkit.rules.tables import Rules, load_rules
 # The numbers of one report: the books read, every item costed, every category weighed, once.
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Study:
     """Everything that the pages of one report show."""
 
@@ -48,6 +48,15 @@ class Study:
     month: str
     economics: Economics
     key: str
+
+    def __repr__(self) -> str:
+        """What the study is of, on a few lines."""
+        sold = int(self.items["sold_on"].notna().sum())
+        return (
+            f"Study of {self.books.shop.name}, {self.month}, as known on {self.as_of.isoformat()}\n"
+            f"{len(self.items):,} items, {sold:,} sold, {len(self.categories)} categories, in {self.currency}\n"
+            "study.items: a row an item; fk.columns('items') says what its columns mean"
+        )
 
     @property
     def items(self) -> pd.DataFrame:

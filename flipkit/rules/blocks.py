@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from flipkit.errors import MeasureError, MoneyError, RuleNotInForceError, RuleTableError
 from flipkit.money import LARGEST_CENTS, Cents, read_cents, read_ppm
-from flipkit.units import in_own_unit
+from flipkit.units import in_unit, is_quantity
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -353,17 +353,22 @@ def read_blocks(
 
 Columns = dict[str, npt.NDArray[Any]]
 
+#: What the end of a column's name says it is measured in.
+UNITS = {"in": "inch", "lb": "pound", "miles": "mile"}
+
 #: Rows worked at a time: few enough for the arrays of a step to stay in a core's cache.
 CHUNK = 32_768
 
 
-def row_count(**given: object) -> int:
+def row_count(**given: Any) -> int:
     """The common length of some arguments, where a scalar fits any."""
     rows, first = 1, ""
     for name, value in given.items():
         if value is None or isinstance(value, str | int | float | dt.date | np.generic):
             continue
-        shape = np.asarray(getattr(value, "magnitude", value)).shape
+        # The shape of a list of quantities cannot be asked of numpy, which would take their numbers.
+        many = isinstance(value, list | tuple) and any(is_quantity(one) for one in value)
+        shape = (len(value),) if many else np.shape(getattr(value, "magnitude", value))
         if len(shape) == 1 and not first:
             rows, first = shape[0], name
         elif shape not in ((), (rows,)) or len(shape) > 1:
@@ -377,10 +382,9 @@ def _spread(values: npt.NDArray[Any], rows: int) -> npt.NDArray[Any]:
 
 def measures(name: str, value: npt.ArrayLike, rows: int, *, zero: bool = False) -> npt.NDArray[np.float64]:
     """A column of lengths or weights, each a finite number above zero."""
+    plain = in_unit(value, UNITS[name.rpartition("_")[2]], name=name)
     try:
-        given = np.asarray(in_own_unit(value, name), dtype=np.float64)
-    except MeasureError:
-        raise
+        given = np.asarray(plain, dtype=np.float64)
     except (TypeError, ValueError):
         raise MeasureError(name, need="numbers", got=_shown(value)) from None
     if given.size:

@@ -442,7 +442,7 @@ def fees_answer(
     days_listed: int | None = None,
 ) -> dict[str, Any]:
     """What each venue takes of one sale, line by line, and what it leaves."""
-    schedules = {schedule.name: schedule for schedule in _asked(rules, venues, on)}
+    schedules = {schedule.name: schedule for schedule in schedules_asked(rules, venues, on)}
     nets = venue_nets(
         schedules,
         on=on,
@@ -497,7 +497,7 @@ def price_answer(
         "advertising_ppm": advertising_ppm,
         "seller_level": seller_level,
     }
-    for schedule in _asked(rules, venues, on):
+    for schedule in schedules_asked(rules, venues, on):
         shipping, label = (shipping_cents, label_cents) if schedule.ships else (0, 0)
         listing = plain_listing_cents(schedule, on=on, days_listed=days_listed)
         try:
@@ -529,7 +529,8 @@ def price_answer(
     return {"on": on.isoformat(), "wanted_net_cents": net_cents, "venues": found, "left_out": left_out}
 
 
-def _asked(rules: Rules, venues: Sequence[str], on: dt.date) -> list[FeeSchedule]:
+def schedules_asked(rules: Rules, venues: Sequence[str], on: dt.date) -> list[FeeSchedule]:
+    """The fee schedules of the venues named, or of all in force on a day."""
     for name in venues:
         if name not in rules.fee_schedules:
             known = ", ".join(sorted(rules.fee_schedules)) or "none: put one into the rules folder of the books"

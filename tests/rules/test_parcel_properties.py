@@ -131,7 +131,7 @@ def test_more_rows_than_a_chunk_are_all_worked(post):
         ("width_in", [-3, 1], r"width_in must be a finite number above 0, got -3.0 \(row 1 of 2\)"),
         ("height_in", [float("nan"), 1], "height_in must be a finite number above 0, got nan"),
         ("weight_lb", [1, float("inf")], "weight_lb must be a finite number above 0, got inf"),
-        ("length_in", ["long", "short"], "length_in must be a measure"),
+        ("length_in", ["long", "short"], "length_in must be numbers"),
         ("packaging", ["box", "sack"], "packaging must be one of box, not in corrugated, .*, got 'sack'"),
         ("height_in", [1, 2, 3], "height_in must be one value or 2 of them, as length_in, got .shape"),
         ("rates", "wholesale", r"rates must be a kind that the block .* has a divisor for \(retail, export\)"),
