@@ -13,6 +13,7 @@ from typing import Any
 from flipkit.books import cells as book_cells
 from flipkit.books import schema
 from flipkit.books.problems import Findings, rows_in_words
+from flipkit.workarounds import is_native_panic
 
 # Workbooks as rows of text: every cell as the reader of a CSV file would meet it.
 
@@ -72,7 +73,7 @@ def read_sheets(path: Path) -> list[Sheet]:
     except (python_calamine.CalamineError, OSError, ValueError) as error:
         raise WorkbookError(f"it is damaged or no workbook ({error})") from None
     except BaseException as error:  # a panic of the reader's native part is no Exception
-        if type(error).__name__ != "PanicException":
+        if not is_native_panic(error):
             raise
         raise WorkbookError("it is damaged") from None
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import multiprocessing
 import os
 import re
@@ -20,13 +19,20 @@ from typing import TYPE_CHECKING, Any, Final
 
 from jupyter_client.kernelspec import KernelSpecManager
 from jupyter_client.manager import AsyncKernelManager
-from jupyter_client.provisioning import LocalProvisioner
-from jupyter_core.utils import ensure_event_loop
-from papermill.clientwrap import PapermillNotebookClient
 from papermill.engines import NBClientEngine, NotebookExecutionManager, papermill_engines
 
 from flipkit.errors import NotebookFailedError, NotebookParameterError
 from flipkit.pack.page import MOST_BYTES, PageLinks, render_page
+from flipkit.workarounds import (
+    PARENT_PROCESS,
+    RUN_TRACES,
+    close_thread_loop,
+    kernel_process,
+    notebook_client,
+    papermill_path,
+    start_by,
+    start_fork_server,
+)
 
 if TYPE_CHECKING:
     from nbformat import NotebookNode
@@ -82,6 +88,7 @@ def run_notebooks(
     if not tasks:
         return []
 
+    papermill_engines.register(ENGINE, _Engine)
     folder = out / "notebooks"
     folder.mkdir(parents=True, exist_ok=True)
     results: dict[str, PageResult] = {}
@@ -183,9 +190,8 @@ def declared_parameters(notebook: Path) -> dict[str, str]:
     """Parameters that a notebook declares, with the comment behind each."""
     import papermill
 
-    # papermill fills in what stands between braces in a path, and a folder may be named so.
-    path = str(notebook).replace("{", "{{").replace("}", "}}")
-    return {name: str(entry["help"]) for name, entry in papermill.inspect_notebook(path).items()}
+    found = papermill.inspect_notebook(papermill_path(notebook))
+    return {name: str(entry["help"]) for name, entry in found.items()}
 
 
 def _require_tasks(tasks: Sequence[NotebookTask], jobs: int) -> None:
@@ -217,13 +223,13 @@ def _links(tasks: Sequence[NotebookTask], k: int, home: tuple[str, str] | None) 
 
 def _steadied(notebook: NotebookNode, known: set[str | None]) -> NotebookNode:
     """Take out of an executed notebook what differs from run to run: times, places, random names."""
-    for key in ("papermill", "widgets"):
+    for key in (*RUN_TRACES, "widgets"):
         notebook.metadata.pop(key, None)
     for k, cell in enumerate(notebook.cells):
         for output in cell.get("outputs", []):
             # A widget lives as long as its kernel; what it says in words and tables stays.
             output.get("data", {}).pop(_WIDGET, None)
-        for key in ("papermill", "execution"):
+        for key in RUN_TRACES:
             cell.metadata.pop(key, None)
         if cell.get("id") not in known:
             cell.id = _INJECTED if _INJECTED in cell.metadata.get("tags", []) else f"cell-{k + 1}"
@@ -278,13 +284,6 @@ def can_fork() -> bool:
     return sys.platform == "linux"
 
 
-class _OwnKernelSpecs(KernelSpecManager):
-    """Knows the interpreter that runs now and no other, whatever kernels the user has installed."""
-
-    def _kernel_dirs_default(self) -> list[str]:
-        return []
-
-
 class _ForkedProcess:
     """A forked kernel, with the methods of ``subprocess.Popen`` that a provisioner calls."""
 
@@ -322,7 +321,7 @@ def _become_kernel(arguments: list[str], cwd: str | None, env: dict[str, str], l
     os.environ.clear()
     os.environ.update(env)
     # The kernel watches the process that forked it, and ends with it: a report that is killed leaves none behind.
-    os.environ["JPY_PARENT_PID"] = str(os.getppid())
+    os.environ[PARENT_PROCESS] = str(os.getppid())
     handle = os.open(log, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
     for standard in (1, 2):
         os.dup2(handle, standard)
@@ -330,19 +329,6 @@ def _become_kernel(arguments: list[str], cwd: str | None, env: dict[str, str], l
     from ipykernel.kernelapp import IPKernelApp
 
     IPKernelApp.launch_instance(argv=arguments)
-
-
-class _WarmProvisioner(LocalProvisioner):
-    """Starts kernels by asking the fork server."""
-
-    log_file: Path
-
-    async def launch_kernel(self, cmd: list[str], **kwargs: Any) -> Any:
-        arguments = cmd[cmd.index("-f") :]
-        process = _ForkedProcess(arguments, cwd=kwargs.get("cwd"), env=dict(kwargs["env"]), log=self.log_file)
-        self.process = process  # type: ignore[assignment]  # what is used of Popen, it has
-        self.pid = self.pgid = process.pid
-        return self.connection_info
 
 
 class Kernels:
@@ -363,14 +349,17 @@ class Kernels:
         log = self.folder / f"{name}.log"
         manager = AsyncKernelManager(
             kernel_name="python3",
-            kernel_spec_manager=_OwnKernelSpecs(),
+            # The interpreter that runs now and no other, whatever kernels the user has installed.
+            kernel_spec_manager=KernelSpecManager(kernel_dirs=[]),
             connection_file=str(self.folder / f"{name}.json"),
             **_transport(self.folder),
         )
         manager.kernel_id = name
         if self.warm:
-            manager.provisioner = _WarmProvisioner(kernel_id=name, kernel_spec=manager.kernel_spec, parent=manager)
-            manager.provisioner.log_file = log
+            start_by(
+                manager,
+                lambda arguments, how: _ForkedProcess(arguments, cwd=how.get("cwd"), env=dict(how["env"]), log=log),
+            )
         with self._lock:
             self._managers.append(manager)
         return manager, log
@@ -380,7 +369,7 @@ class Kernels:
         with self._lock:
             managers = list(self._managers)
         for manager in managers:
-            process = getattr(manager.provisioner, "process", None)
+            process = kernel_process(manager)
             if process is not None and process.poll() is None:
                 with suppress(OSError):
                     process.kill()
@@ -394,28 +383,11 @@ def kernels(*, warm: bool | None = None) -> Iterator[Kernels]:
     source = Kernels(folder, warm=forked)
     try:
         if forked:
-            _start_fork_server()
+            start_fork_server([WARM], STEADY)
         yield source
     finally:
         source.kill()
         shutil.rmtree(folder, ignore_errors=True)
-
-
-def _start_fork_server() -> None:
-    from multiprocessing import forkserver
-
-    multiprocessing.set_forkserver_preload([WARM])
-    # The server inherits these at its start: a hash seed cannot be set any later.
-    before = {name: os.environ.get(name) for name in STEADY}
-    os.environ.update(STEADY)
-    try:
-        forkserver.ensure_running()
-    finally:
-        for name, value in before.items():
-            if value is None:
-                del os.environ[name]
-            else:
-                os.environ[name] = value
 
 
 def _transport(folder: Path) -> dict[str, str]:
@@ -436,8 +408,8 @@ class _Engine(NBClientEngine):
         kept: dict[str, Any] = kwargs["kept"]
         manager, log = source.manager()
         kept["log"] = log
-        client = PapermillNotebookClient(
-            nb_man, km=manager, kernel_name=kernel_name, timeout=kwargs["cell_timeout"], startup_timeout=60
+        client = notebook_client(
+            nb_man, manager, kernel_name=kernel_name, timeout=kwargs["cell_timeout"], startup_timeout=60
         )
         options: dict[str, Any] = {"cwd": str(kwargs["folder"]), "env": {**os.environ, **STEADY, **kwargs["env"]}}
         try:
@@ -447,9 +419,4 @@ class _Engine(NBClientEngine):
                 return client.execute(cleanup_kc=True, stdout=messages, stderr=messages, **options)
         finally:
             kept["notebook"] = nb_man.nb
-            # Jupyter makes an event loop for each thread that asks and leaves it open.
-            ensure_event_loop().close()
-            asyncio.set_event_loop(None)
-
-
-papermill_engines.register(ENGINE, _Engine)
+            close_thread_loop()

@@ -1,13 +1,17 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
+import shutil
+from pathlib import Path
 
 import pandas as pd
 import pytest
 
-from flipkit.errors import AssumptionError, BooksError
+from flipkit.errors import AssumptionError, BooksError, PackError
 from flipkit.pack.month import month_plan
 from flipkit.reports import elements, sentences
+from flipkit.reports import study as reports_study
 from flipkit.reports.sizes import size_facts_table, size_sentence, sizes_table
 from flipkit.reports.study import STUDIES, open_study
 from flipkit.reports.tables import (
@@ -167,7 +171,7 @@ def test_a_lifting_caution_stands_where_things_are_heavy(demo, unsold):
 def test_a_study_is_computed_once_and_found_by_its_digest(tmp_path, monkeypatch):
     books = write_books(tmp_path / "books", items=SOLD)
     kept = tmp_path / "kept"
-    kept.mkdir()
+    kept.mkdir(mode=0o700)
     study = open_study(books)
     study.keep(kept)
     monkeypatch.setenv(STUDIES, str(kept))
@@ -176,14 +180,40 @@ def test_a_study_is_computed_once_and_found_by_its_digest(tmp_path, monkeypatch)
     assert again.items.equals(study.items)
     with pytest.raises(AssertionError, match="computed anew"):
         open_study(books, settings="help.wage=99")
-    # What others can write to is not unpickled, and what another state of the kit kept is not taken.
-    with monkeypatch.context() as patch:
-        patch.setattr("flipkit.reports.study._kit_digest", lambda: "other code or rules")
-        with pytest.raises(AssertionError, match="computed anew"):
+
+
+@pytest.mark.skipif(os.name == "nt", reason="folders have no modes there")
+def test_a_study_is_not_opened_where_others_can_write(tmp_path, monkeypatch):
+    books = write_books(tmp_path / "books", items=SOLD)
+    kept = tmp_path / "kept"
+    kept.mkdir(mode=0o700)
+    study = open_study(books)
+    study.keep(kept)
+    monkeypatch.setenv(STUDIES, str(kept))
+    for mode in (0o777, 0o770, 0o755, 0o701):
+        kept.chmod(mode)
+        with pytest.raises(PackError, match=f"FLIPKIT_STUDIES must be a folder of your own .*mode 0{mode:o}"):
             open_study(books)
-    kept.chmod(0o777)
-    with pytest.raises(AssertionError, match="computed anew"):
+        with pytest.raises(PackError, match="FLIPKIT_STUDIES"):
+            study.keep(kept)
+    kept.chmod(0o700)
+    assert open_study(books).key == study.key
+    monkeypatch.setattr("os.getuid", lambda: kept.stat().st_uid + 1)
+    with pytest.raises(PackError, match="FLIPKIT_STUDIES"):
         open_study(books)
+
+
+@pytest.mark.parametrize("changed", ["analysis/returns.py", "rules/data/sources.toml", "assumptions.toml"])
+def test_the_digest_knows_the_code_and_what_is_packaged(tmp_path, monkeypatch, changed):
+    root = Path(reports_study.__file__).parents[1]
+    target = next(root.rglob(changed)).relative_to(root)
+    copy = tmp_path / "flipkit"
+    shutil.copytree(root, copy, ignore=shutil.ignore_patterns("__pycache__"))
+    monkeypatch.setattr(reports_study, "__file__", str(copy / "reports" / "study.py"))
+    before = reports_study._code_digest.__wrapped__()
+    assert before == reports_study._code_digest.__wrapped__()
+    (copy / target).write_bytes((copy / target).read_bytes() + b"\n")
+    assert reports_study._code_digest.__wrapped__() != before
 
 
 def _refuse_to_compute(*_):
