@@ -1,0 +1,452 @@
+"""TODO"""
+
+from __future__ import annotations
+
+import datetime as dt
+import functools
+import hashlib
+import json
+import os
+import pickle
+import stat
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+import flipkit.reports.elements as tallies
+from flipkit.analysis import returns, sizes, survival
+from flipkit.analysis.decisions import buying_verdicts
+from flipkit.analysis.repricing import price_plan
+from flipkit.analysis.returns import Window, in_window, pulled_returns
+from flipkit.analysis.sale_hazard import SellingModel, Typical
+from flipkit.analysis.shop_knowledge import shop_knowledge, shop_model
+from flipkit.analysis.sizes import BreakEven, break_even_price
+from flipkit.analysis.stock_value import Horizon, stock_prospects
+from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings, settings_in
+from flipkit.books.problems import Problem
+from flipkit.books.read import Books, last_recorded_day, read_books
+from flipkit.economics.items import Economics, item_economics
+from flipkit.errors import AssumptionError, PackError
+from flipkit.money import show_cents
+from flipkit.paths import demo_folder
+from flipkit.rules.tables import Rules, load_rules
+
+# The numbers of one report: the books read, every item costed, every category weighed, once.
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Study:
+    """Everything that the pages of one report show."""
+
+    books: Books
+    rules: Rules
+    assumptions: Assumptions
+    as_of: dt.date
+    month: str
+    economics: Economics
+    key: str
+
+    def __repr__(self) -> str:
+        """What the study is of, on a few lines."""
+        sold = int(self.items["sold_on"].notna().sum())
+        return (
+            f"Study of {self.books.shop.name}, {self.month}, as known on {self.as_of.isoformat()}\n"
+            f"{len(self.items):,} items, {sold:,} sold, {len(self.categories)} categories, in {self.currency}\n"
+            "study.items: a row an item; fk.columns('items') says what its columns mean"
+        )
+
+    @property
+    def items(self) -> pd.DataFrame:
+        """One row an item, with every line of its economics."""
+        return self.economics.items
+
+    @property
+    def currency(self) -> str:
+        """Code of the shop's currency."""
+        return self.books.shop.currency
+
+    @property
+    def target(self) -> float:
+        """What an hour of the owner's work should bring. [dollars per hour]"""
+        return self.assumptions.cents("hour.target") / 100
+
+    @property
+    def categories(self) -> list[str]:
+        """Every category of the books, sorted."""
+        return sorted(self.items["category"].unique())
+
+    @property
+    def confidence(self) -> float:
+        """How often an interval is meant to hold the truth."""
+        return self.assumptions.share("report.confidence")
+
+    @property
+    def left_out(self) -> list[str]:
+        """What no figure includes, and why, a sentence each."""
+        found = []
+        later = int((self.books.items["bought_on"].dt.date > self.as_of).sum())
+        if later:
+            found.append(f"{later:,} items bought after {self.as_of.isoformat()} are not in these figures.")
+        if self.economics.labor.unplaced_min:
+            found.append(f"{self.economics.labor.unplaced_min:,.0f} logged minutes fit no item and are left out.")
+        if self.economics.unborne_cents:
+            amount = show_cents(self.economics.unborne_cents, currency=self.currency)
+            found.append(f"{amount} of overheads fell in months in which nothing was held; no item bears them.")
+        return found
+
+    @property
+    def notes(self) -> tuple[Problem, ...]:
+        """What the books' check noticed and what no item bears."""
+        return self.books.notes
+
+    def window(self, month: str | None = None, *, months: int | None = None) -> Window:
+        """First and last day of the months up to a month."""
+        last = pd.Period(month or self.month, "M")
+        first = (last - ((months or self.assumptions.whole("report.window_months")) - 1)).start_time
+        began = self.items["bought_on"].min()
+        if pd.notna(began) and first < began <= last.end_time:
+            first = began
+        return first.date(), last.end_time.date()
+
+    @functools.cached_property
+    def sold_returns(self) -> pd.DataFrame:
+        """True hourly return of each category over the items sold in the window."""
+        return returns.category_returns(
+            self.items, window=self.window(), basis="sold", target=self.target, **self._settings
+        )
+
+    @functools.cached_property
+    def bought_returns(self) -> pd.DataFrame:
+        """The same over the items bought in the window, unsold ones with what they may still bring."""
+        return returns.bought_returns(
+            self.items, window=self.window(), horizon=self.horizon, target=self.target, **self._settings
+        )
+
+    @functools.cached_property
+    def both_bases(self) -> pd.DataFrame:
+        """Sold and bought basis side by side, best on the bought basis first."""
+        return returns.side_by_side(self.sold_returns, self.bought_returns)
+
+    @functools.cached_property
+    def shop_bought(self) -> pd.DataFrame:
+        """The whole shop on bought basis: one row, none where nothing was bought in the window."""
+        return returns.shop_bought_return(
+            self.items, window=self.window(), horizon=self.horizon, target=self.target, **self._settings
+        )
+
+    @functools.cached_property
+    def ranking(self) -> pd.DataFrame:
+        """Categories on bought basis pulled towards the whole, likeliest to beat the target first."""
+        seed = self.assumptions.whole("report.seed")
+        return pulled_returns(self.bought_returns, target=self.target, seed=seed, minutes="expected_min")
+
+    @functools.cached_property
+    def buying_verdicts(self) -> pd.DataFrame:
+        """Buy more, only under a price, or stop: a verdict for each category, with what is its reason."""
+        purchases = in_window(self.items, window=self.window(), basis="bought")
+        return buying_verdicts(self.ranking, self.bought_returns, purchases, self.knowledge, target=self.target)
+
+    @functools.cached_property
+    def prospects(self) -> pd.DataFrame:
+        """What each unsold item may still bring and the work it still needs, in the items' rows."""
+        return stock_prospects(self.items, self.horizon)
+
+    @property
+    def horizon(self) -> Horizon:
+        """How far ahead unsold stock is looked at, and its salvage."""
+        return Horizon(self.assumptions.whole("stock.horizon_days"), self.assumptions.ppm("stock.salvage"))
+
+    @functools.cached_property
+    def shop_returns(self) -> pd.DataFrame:
+        """The whole shop: this month, a month ago, a year ago and the window, on sold basis."""
+        month = pd.Period(self.month, "M")
+        spans = {
+            "this month": self.window(months=1),
+            "a month ago": self.window(str(month - 1), months=1),
+            "a year ago": self.window(str(month - 12), months=1),
+            "the window": self.window(),
+        }
+        rows = [
+            returns.shop_return(self.items, window=span, target=self.target, **self._settings).assign(span=name)
+            for name, span in spans.items()
+        ]
+        return pd.concat(rows, ignore_index=True).set_index("span")
+
+    @functools.cached_property
+    def months(self) -> pd.DataFrame:
+        """Sales, net, owner hours and hourly return of each month up to the report's."""
+        return tallies.by_month(self.items, last=self.month)
+
+    @functools.cached_property
+    def size_returns(self) -> pd.DataFrame:
+        """The size classes side by side over the window."""
+        return sizes.by_size(self.items, window=self.window(), target=self.target, **self._settings)
+
+    @functools.cached_property
+    def size_bought(self) -> pd.DataFrame:
+        """The same over what was bought in the window, unsold things with what they may still bring."""
+        return sizes.by_size(
+            self.items,
+            window=self.window(),
+            basis="bought",
+            horizon=self.horizon,
+            target=self.target,
+            **self._settings,
+        )
+
+    @functools.cached_property
+    def size_gaps(self) -> dict[str, returns.HourlyGap]:
+        """What an hour on bulky things earns more than one on small ones, on each basis."""
+        pair: dict[str, Any] = {"by": "size_class", "first": ["bulky"], "second": ["small"], "horizon": self.horizon}
+        return {
+            basis: returns.hourly_gap(self.items, window=self.window(), basis=basis, **pair, **self._settings)
+            for basis in ("bought", "sold")
+        }
+
+    @functools.cached_property
+    def price_bands(self) -> pd.DataFrame:
+        """The size classes within equal price bands over the window."""
+        edges = sizes.price_bands(
+            self.sold_items()["sold_price_cents"], bands=self.assumptions.whole("report.price_bands")
+        )
+        return sizes.within_price_bands(
+            self.items, window=self.window(), edges_cents=edges, target=self.target, **self._settings
+        )
+
+    @functools.cached_property
+    def break_even(self) -> BreakEven:
+        """The sold price from which an hour on bulky things earns more than one on small ones."""
+        return break_even_price(self.items, window=self.window(), **self._settings)
+
+    @functools.cached_property
+    def selling(self) -> tuple[SellingModel, Typical]:
+        """The chance of a sale by price and week, and each item's typical price, as the books teach them."""
+        return shop_model(self)
+
+    @functools.cached_property
+    def knowledge(self) -> dict[str, Any]:
+        """What the books know about buying, as ``flipkit buy`` reads it."""
+        return shop_knowledge(self, self.selling)
+
+    @functools.cached_property
+    def price_plan(self) -> pd.DataFrame:
+        """For each thing in stock: what to ask, which offer to take, when to mark down and to give up."""
+        changes = self.books.price_changes
+        return price_plan(self.items, changes, *self.selling, self.knowledge, as_of=self.as_of)
+
+    def sold_items(self, category: str | None = None, *, month: str | None = None) -> pd.DataFrame:
+        """The items sold in the window, or in one month."""
+        span = self.window(month, months=1) if month else self.window()
+        found = in_window(self.items, window=span, basis="sold")
+        return found if category is None else found[found["category"] == category]
+
+    def unsold_items(self, category: str | None = None) -> pd.DataFrame:
+        """What is still in stock on the report's day."""
+        found = self.items[self.items["status"].isin(["for sale", "not listed", "returned"])]
+        return found if category is None else found[found["category"] == category]
+
+    def waiting(self, category: str) -> pd.DataFrame:
+        """Share of a category's listed items still unsold after each number of days."""
+        listed = self._listed(category)
+        return survival.survival_table(listed["days_listed"], listed["sold_on"].notna(), confidence=self.confidence)
+
+    def median_days(self, category: str) -> float:
+        """Days by which half of a category's listed items have sold."""
+        listed = self._listed(category)
+        return survival.days_to_sale(listed["days_listed"], listed["sold_on"].notna()).days
+
+    def prepare(self) -> Study:
+        """Compute what notebooks share, so that it is computed once."""
+        for name in (
+            "sold_returns",
+            "bought_returns",
+            "shop_returns",
+            "months",
+            "size_returns",
+            "size_bought",
+            "size_gaps",
+            "price_bands",
+            "break_even",
+            "selling",
+            "knowledge",
+        ):
+            getattr(self, name)
+        return self
+
+    def keep(self, folder: Path) -> None:
+        """Leave the study where notebooks that open the same one find it."""
+        _require_private(folder)
+        Path(folder, f"{self.key}.pickle").write_bytes(pickle.dumps(self.prepare()))
+
+    def _listed(self, category: str) -> pd.DataFrame:
+        return self.items[(self.items["category"] == category) & self.items["days_listed"].notna()]
+
+    @property
+    def _settings(self) -> dict[str, Any]:
+        return {
+            "confidence": self.assumptions.share("report.confidence"),
+            "resamples": self.assumptions.whole("report.resamples"),
+            "seed": self.assumptions.whole("report.seed"),
+            "too_few": self.assumptions.whole("report.too_few_items"),
+        }
+
+
+# A study opened: from books, month, day and settings to the numbers, or to those already computed.
+#
+# A run of many notebooks computes the study once and leaves it in the folder that the environment variable
+# ``FLIPKIT_STUDIES`` names; each notebook then finds it there by the digest of everything that it depends on. What
+# is unpickled can run as a program, so the folder must be one that nobody else can write.
+
+#: Environment variable that names a folder of studies already computed.
+STUDIES = "FLIPKIT_STUDIES"
+
+
+def open_study(
+    books: str | Path = "",
+    *,
+    month: str = "",
+    as_of: str | dt.date = "",
+    settings: str | Mapping[str, object] = "",
+) -> Study:
+    """The study of a shop's books, computed or found ready.
+
+    Parameters
+    ----------
+    books : str or Path
+        Folder of CSV files or a workbook; empty: the demo shop.
+    month : str
+        Month of the report, such as ``2026-10``; empty: the latest full month.
+    as_of : str or date
+        The last day that is known; empty: the last day that the books record.
+    settings : str or mapping
+        This run's assumptions: ``help.wage=18; hour.target=25``, or the name of a saved file such as
+        ``assumptions-2026-11-25.toml``, which lies beside the books.
+
+    Returns
+    -------
+    Study
+        The numbers.
+
+    Raises
+    ------
+    BooksError
+        If the books have problems that must be mended first.
+    AssumptionError
+        If a setting, the month or the day cannot be used.
+    PackError
+        If the folder of studies already computed is open to others.
+    """
+    path = Path(books) if str(books) else demo_folder()
+    read = read_books(path)
+    overrides = _overrides(settings, path) if isinstance(settings, str) else dict(settings)
+    day = _day(as_of) if as_of else last_recorded_day(read)
+    chosen = month or latest_full_month(day)
+    _require_month(chosen, day)
+    key = _digest(read, overrides, day, chosen)
+    folder = os.environ.get(STUDIES)
+    if folder and (kept := Path(folder, f"{key}.pickle")).is_file():
+        _require_private(Path(folder))
+        with kept.open("rb") as file:
+            found: Study = pickle.load(file)  # noqa: S301 - our own file, in a folder of our own
+        return found
+    rules = load_rules(read.rules_folder)
+    assumptions = load_assumptions(read.assumptions_file, overrides=overrides, currency=read.shop.currency)
+    return Study(read, rules, assumptions, day, chosen, item_economics(read, rules, assumptions, day), key)
+
+
+def latest_full_month(day: dt.date) -> str:
+    """The latest month that has ended by a day.
+
+    >>> latest_full_month(dt.date(2026, 11, 14)), latest_full_month(dt.date(2026, 10, 31))
+    ('2026-10', '2026-10')
+    """
+    tomorrow = day + dt.timedelta(days=1)
+    return str(pd.Period(tomorrow, "M") - 1)
+
+
+def _overrides(settings: str, books: Path) -> dict[str, str]:
+    """Settings as written, or those of a file in the working folder or beside the books."""
+    if not settings.strip().endswith(".toml"):
+        return parsed_settings(settings)
+    return settings_in(Path(settings.strip()), books=books)
+
+
+def _day(text: str | dt.date) -> dt.date:
+    if isinstance(text, dt.date):
+        return text
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        raise AssumptionError("as_of", need="a day such as 2026-11-14", got=text) from None
+
+
+def _require_month(month: str, day: dt.date) -> None:
+    try:
+        first = dt.date.fromisoformat(f"{month}-01")
+    except ValueError:
+        raise AssumptionError("month", need="a month such as 2026-10", got=month) from None
+    if first > day:
+        raise AssumptionError("month", need=f"a month that has begun by {day.isoformat()}", got=month)
+
+
+def _require_private(folder: Path) -> None:
+    """Refuse a folder of studies that is not the user's own or that others may enter."""
+    if os.name == "nt":  # modes say nothing there, and temporary folders are each user's own
+        return
+    seen = folder.stat()
+    mode = stat.S_IMODE(seen.st_mode)
+    if seen.st_uid != os.getuid() or mode & 0o077:
+        raise PackError(
+            STUDIES,
+            need="a folder of your own that nobody else may enter (mode 0700)",
+            got=f"{folder}, mode {mode:04o}, owner {seen.st_uid}",
+        )
+
+
+def _digest(books: Books, overrides: Mapping[str, object], day: dt.date, month: str) -> str:
+    """Names the study by everything that it depends on: books with their rules and assumptions, settings, the kit."""
+    settings = {key: str(value) for key, value in overrides.items()}
+    said = json.dumps([_code_digest(), books.hashes, settings, day.isoformat(), month], sort_keys=True)
+    return hashlib.sha256(said.encode()).hexdigest()
+
+
+@functools.cache
+def _code_digest() -> str:
+    """Digest of the package's code, packaged rules and packaged assumptions, and of the libraries that pickle."""
+    root = Path(__file__).resolve().parents[1]
+    known = hashlib.sha256(f"{sys.version} {np.__version__} {pd.__version__}".encode())
+    for path in sorted(root.rglob("*")):
+        if path.suffix in (".py", ".toml", ".csv") and "shipped" not in path.relative_to(root).parts:
+            body = path.read_bytes()
+            known.update(f"{path.relative_to(root).as_posix()} {len(body)}\n".encode() + body)
+    return known.hexdigest()
+
+
+# Spans of days that statements of the year are about.
+
+
+def year_window(study: Study) -> Window:
+    """From the first of January to the end of the report's month, or to the last day known."""
+    last = min(study.window(months=1)[1], study.as_of)
+    return dt.date(last.year, 1, 1), last
+
+
+def within(days: pd.Series, window: Window) -> np.ndarray[Any, np.dtype[np.bool_]]:
+    """Which days lie in a window."""
+    first, last = (pd.Timestamp(day) for day in window)
+    return ((days >= first) & (days <= last)).to_numpy(dtype=bool)
+
+
+def rows_within(frame: pd.DataFrame, day: str, window: Window) -> pd.DataFrame:
+    """The rows of a table whose day lies in a window."""
+    return frame if frame.empty else frame[within(frame[day], window)]
+
+
+def currency_unit(study: Study) -> str:
+    """What stands for money in a heading."""
+    return show_cents(0, currency=study.currency).rstrip("0. ").strip()
