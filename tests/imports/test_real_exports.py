@@ -74,8 +74,9 @@ def test_the_surplus_workbook(realdata, tmp_path):
     import openpyxl
 
     path = realdata / "ne_1033_data.xlsx"
-    sheet = openpyxl.load_workbook(path, read_only=True, data_only=True).active
-    header, *rows = [list(row) for row in sheet.iter_rows(values_only=True)]
+    book = openpyxl.load_workbook(path, read_only=True, data_only=True)
+    header, *rows = [list(row) for row in book.active.iter_rows(values_only=True)]
+    book.close()
     rows = [row for row in rows if any(cell is not None for cell in row)]
     cost = sum(Decimal(str(row[header.index("total_cost")])) for row in rows)
     done = apply(propose(path, answers={"duplicates": "separate"}), tmp_path / "books")
