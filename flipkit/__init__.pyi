@@ -109,6 +109,7 @@ from .reports.verdicts import verdict_list as verdict_list
 from .reports.waiting import waiting_page as waiting_page
 from .reports.what_if import what_if as what_if
 from .reports.year import (
+    bridge_table as bridge_table,
     goods_table as goods_table,
     income_table as income_table,
     mileage_table as mileage_table,

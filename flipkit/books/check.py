@@ -126,6 +126,7 @@ def _statements(books: Books, enough: int) -> list[Statement]:
         *_labels(posted),
         *_sizes(items),
         *_waiting(books),
+        *_comparables(books),
         *_buying(books),
         *_prices(books),
     ]
@@ -241,6 +242,20 @@ def _sizes(items: pd.DataFrame) -> list[Statement]:
         record = "length_in, width_in, height_in and weight_lb of packed parcels, at least some of each category"
         found.append(Statement(False, text, record, 3.5 * lacking / len(items)))
     return found
+
+
+def _comparables(books: Books) -> list[Statement]:
+    """How many comparables count, and for what."""
+    found = books.comparables
+    if found.empty:
+        return []
+    known = found["price_cents"] > 0
+    own = known & found["item_id"].isin(books.items["item_id"])
+    kind = known & (found["item_id"] == "") & found["category"].isin(books.items["category"])
+    text = f"what like things sell for, from {_of(int((own | kind).sum()), len(found))} comparables"
+    parts = [f"{int(own.sum()):,} of single things" if own.any() else "", f"{int(kind.sum()):,} of a category"]
+    said = " and ".join(part for part in parts if part and not part.startswith("0 "))
+    return [Statement(bool((own | kind).any()), f"{text}: {said}" if said else text)]
 
 
 def _waiting(books: Books) -> list[Statement]:

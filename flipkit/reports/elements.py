@@ -14,7 +14,7 @@ import pandas as pd
 from flipkit.assumptions import SIZES
 from flipkit.books.schema import ACTIVITIES
 from flipkit.economics.items import COSTS, LINES, MONEY_LINES
-from flipkit.money import show_cents
+from flipkit.money import nearest_cent, show_cents
 
 # What a notebook shows beside charts: tables, cautions, the one sentence that matters.
 #
@@ -225,7 +225,8 @@ def _text(value: Any, name: str, show: Callable[[Any], str] | None, currency: st
         return show(value)
     if name.endswith("_cents"):
         # The sign of the currency stands in the heading.
-        return show_cents(int(value), currency=currency).replace(show_cents(0, currency=currency)[: -len("0.00")], "")
+        shown = show_cents(nearest_cent(value), currency=currency)
+        return shown.replace(show_cents(0, currency=currency)[: -len("0.00")], "")
     if name.endswith("_ppm"):
         return f"{int(value) / 10_000:.2f}".replace("-", "−")
     if isinstance(value, bool):
@@ -332,24 +333,6 @@ def activity_minutes(items: pd.DataFrame, *, by: str | None = None) -> pd.DataFr
 def _order(name: Any) -> tuple[int, str]:
     """Size classes from small to large, anything else by name."""
     return (SIZES.index(name) if name in SIZES else len(SIZES), str(name))
-
-
-def by_month(items: pd.DataFrame, *, last: str) -> pd.DataFrame:
-    """Sales, net, owner hours and hourly return of each month."""
-    sold = items[items["sold_on"].notna()]
-    months = sold["sold_on"].dt.to_period("M")
-    table = sold.groupby(months).agg(
-        sold=("item_id", "size"), net_cents=("net_cents", "sum"), owner_min=("owner_min", "sum")
-    )
-    first = months.min() if len(sold) else pd.Period(last, "M")
-    span = pd.period_range(min(first, pd.Period(last, "M")), last, freq="M")
-    table = table.reindex(span).fillna({"sold": 0, "net_cents": 0, "owner_min": 0.0})
-    table = table.astype({"sold": np.int64, "net_cents": np.int64, "owner_min": np.float64})
-    hours = table["owner_min"].to_numpy() / 60
-    table["hourly"] = np.divide(
-        table["net_cents"].to_numpy() / 100, hours, out=np.full(len(table), np.nan), where=hours > 0
-    )
-    return table.rename_axis("month").reset_index().assign(month=lambda frame: frame["month"].dt.start_time)
 
 
 def oldest_stock(unsold: pd.DataFrame, *, rows: int = 12) -> pd.DataFrame:

@@ -9,6 +9,7 @@ import math
 
 import pandas as pd
 
+from flipkit.analysis.results import minutes_known
 from flipkit.analysis.returns import TOO_FEW
 from flipkit.economics.overrides import suppositions
 from flipkit.money import show_cents
@@ -56,22 +57,57 @@ def month_sentence(study: Study) -> tuple[str, str]:
     tuple of (str, str)
         The sentence; the note below it with the interval, the target, a month and a year ago.
     """
-    returns = study.shop_returns
-    row = returns.loc["this month"]
+    results, sales = study.shop_results, study.shop_sales.loc["this month"]
+    row = results.loc["this month"]
     if not row["items"]:
         return _nothing_sold(study, f"in {month_name(study.month)}")
+    off = int(row["items"] - row["sold"])
+    counted = count_of(int(row["sold"]), "sale") + (f" and {off:,} written off" if off else "")
     sentence = (
         f"In {month_name(study.month)} an hour of your own work earned {_hourly(study, row)}: "
-        f"{count_of(int(row['items']), 'sale')}, {show_cents(int(row['net_cents']), currency=study.currency)} net, "
+        f"{counted}, {show_cents(int(row['net_cents']), currency=study.currency)} net, "
         f"{row['owner_min'] / 60:,.0f} hours."
     )
+    alone = f" The sales alone: {_hourly(study, sales)}." if off and sales["items"] else ""
     ago = [
-        f"{when}: {_hourly(study, returns.loc[when])}" if returns.loc[when, "items"] else f"{when}: nothing sold"
+        f"{when}: {_hourly(study, results.loc[when])}" if results.loc[when, "items"] else f"{when}: nothing sold"
         for when in ("a month ago", "a year ago")
     ]
     target = show_cents(study.assumptions.cents("hour.target"), currency=study.currency)
-    note = f"{_interval(study, row)} Target: {target}. {'; '.join(ago).capitalize()}."
+    note = (
+        f"{_interval(study, row)} Target: {target}. {'; '.join(ago).capitalize()}.{alone} "
+        f"{minutes_sentence(study.month_items())}"
+    )
     return sentence, f"{note} {supposed_sentence(study)}".rstrip()
+
+
+def minutes_sentence(items: pd.DataFrame) -> str:
+    """How much of the hours behind a figure was logged, and that its interval does not carry the doubt in the rest.
+
+    Parameters
+    ----------
+    items : DataFrame
+        The items behind the figure.
+
+    Returns
+    -------
+    str
+        One sentence or two.
+    """
+    known = minutes_known(items)
+    if math.isnan(known["logged"]):
+        return ""
+    doubt = "The interval does not carry the doubt in minutes that nobody logged."
+    if known["logged"] == 0 and known["corrected"] == 0:
+        return f"No work is logged: these hours are assumed minutes throughout. {doubt}"
+    parts = {
+        "logged": "were logged",
+        "corrected": "are standard minutes that your own logs corrected",
+        "standard": "are standard minutes",
+    }
+    said = [f"{known[name]:.0%} {words}" for name, words in parts.items() if round(known[name], 2) > 0]
+    counted = said[0] if len(said) == 1 else f"{', '.join(said[:-1])} and {said[-1]}"
+    return f"Of these hours {counted}. {doubt if known['logged'] < 1 else ''}".rstrip()
 
 
 def supposed_sentence(study: Study) -> str:
@@ -102,11 +138,14 @@ def window_sentence(study: Study) -> str:
         One or two sentences.
     """
     first, last = study.window()
-    sold = study.shop_returns.loc["the window"]
+    sold = study.shop_sales.loc["the window"]
     span = f"from {first.isoformat()} to {last.isoformat()}"
     if not sold["items"]:
         return _nothing_sold(study, span)[0]
-    text = f"What sold {span} earned {_hourly(study, sold)} an hour."
+    text = f"What sold {span} earned {_hourly(study, sold)} an hour"
+    settled = study.shop_results.loc["the window"]
+    lost = int(settled["items"] - settled["sold"])
+    text += f", and with the {lost:,} written off {_hourly(study, settled)}." if lost else "."
     if study.shop_bought.empty:
         return text
     row = study.shop_bought.iloc[0]

@@ -440,11 +440,13 @@ def turnover_table(study: Study) -> Element:
         "net_per_cubic_ft_month": lambda dollars: show_cents(round(dollars * 100), currency=study.currency),
     }
     frame = stock_table(study.items, window=study.window(), as_of=study.as_of)
+    first, last = (day.isoformat() for day in study.window())
     return table(
         frame.sort_values("stock_cost_cents", ascending=False, kind="stable"),
-        caption=f"Stock by category on {study.window()[1].isoformat()}, the most money first",
+        caption=f"Stock by category on {study.as_of.isoformat()}, the most money first",
         headings=headings,
         formats=formats,
+        note=f"In stock, at cost and cubic feet are of that day; the ratios are of {first} to {last}.",
         currency=study.currency,
     )
 
