@@ -96,6 +96,7 @@ from .reports.tables import (
     bullets as bullets,
     cautions as cautions,
     methods_table as methods_table,
+    months_table as months_table,
     notes_table as notes_table,
     ranking_table as ranking_table,
     returns_table as returns_table,

@@ -292,7 +292,7 @@ def _refund_share(mine: pd.DataFrame, above: float | None, held: Assumptions) ->
     price = float(sold["sold_price_cents"].sum())
     lost = float((sold["refund_cents"] + sold["expected_loss_cents"]).sum())
     prior = held.by_size("loss.chance")["medium"] / 1e6 * held.share("loss.share") if above is None else above
-    mean = price / len(sold) if len(sold) else 1.0
+    mean = price / len(sold) if price else 1.0
     return (lost + _HELD_SALES * prior * mean) / (price + _HELD_SALES * mean)
 
 

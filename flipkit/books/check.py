@@ -98,7 +98,7 @@ def check(path: Path | str, *, as_of: dt.date | None = None, too_few: int | None
     """
     books, problems = inspect_books(path, as_of=as_of)
     enough = too_few if too_few is not None else _packaged_too_few()
-    statements = tuple(_statements(books, enough)) if books is not None else ()
+    statements = tuple(statements(books, enough)) if books is not None else ()
     return Check(Path(path), books, tuple(problems), statements)
 
 
@@ -111,7 +111,7 @@ def _of(part: int, whole: int) -> str:
     return f"all {whole:,}" if part == whole else f"{part:,} of {whole:,}"
 
 
-def _statements(books: Books, enough: int) -> list[Statement]:
+def statements(books: Books, enough: int) -> list[Statement]:
     items = books.items
     if items.empty:
         return [

@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from flipkit.analysis.results import SALES, WRITTEN_OFF, people_worked
+from flipkit.analysis.results import RESULT, SALES, WRITTEN_OFF, people_worked
 from flipkit.books.read import books_as_of
 from flipkit.money import share_out, show_cents
-from flipkit.reports.elements import Element, table
-from flipkit.reports.sentences import month_name
+from flipkit.reports.elements import Element, Said, table
+from flipkit.reports.sentences import month_name, year_name
 from flipkit.reports.study import Study, currency_unit
 from flipkit.reports.tables import words
 
@@ -33,6 +33,8 @@ def partners_sentence(study: Study) -> tuple[str, str]:
         f"{month_name(study.month)} came to {_shown(study, 'month')}{_of(study, 'month')}; since the first of January "
         f"it is {_shown(study, 'year')}{_of(study, 'year')}."
     )
+    scopes = {"month": month_name(study.month), "year": year_name(study)}
+    sentence = Said(sentence, [study.figure(RESULT, scope, study.result_cents(span)) for span, scope in scopes.items()])
     owners = study.books.people[study.books.people["role"] == "owner"]
     if owners.empty:
         return sentence, "The books name no owner in people.csv, so there is nobody to share it among."

@@ -9,11 +9,11 @@ import math
 
 import pandas as pd
 
-from flipkit.analysis.results import minutes_known
+from flipkit.analysis.results import RESULT, minutes_known
 from flipkit.analysis.returns import TOO_FEW
 from flipkit.economics.overrides import suppositions
 from flipkit.money import show_cents
-from flipkit.reports.elements import origin_mix
+from flipkit.reports.elements import Figure, Said, origin_mix
 from flipkit.reports.study import Study
 
 
@@ -33,6 +33,11 @@ def month_name(month: str) -> str:
     'October 2026'
     """
     return pd.Period(month, "M").strftime("%B %Y")
+
+
+def year_name(study: Study) -> str:
+    """The year so far, in words."""
+    return f"{study.year_so_far()[1].year} so far"
 
 
 def count_of(number: int, noun: str, plural: str = "") -> str:
@@ -78,7 +83,17 @@ def month_sentence(study: Study) -> tuple[str, str]:
         f"{_interval(study, row)} Target: {target}. {'; '.join(ago).capitalize()}.{alone} "
         f"{minutes_sentence(study.month_items())}"
     )
-    return sentence, f"{note} {supposed_sentence(study)}".rstrip()
+    named = month_name(study.month)
+    figures = [
+        study.figure("result an hour", named, 100 * row["hourly"]),
+        study.figure(RESULT, named, row["net_cents"]),
+        study.figure("sales", named, row["sold"]),
+        study.figure("things written off", named, off),
+        study.figure("hours behind the result, in minutes", named, row["owner_min"]),
+        study.figure("sales alone, an hour", named, 100 * sales["hourly"]),
+        study.figure("target an hour", "shop", study.assumptions.cents("hour.target")),
+    ]
+    return Said(sentence, figures), f"{note} {supposed_sentence(study)}".rstrip()
 
 
 def minutes_sentence(items: pd.DataFrame) -> str:
@@ -146,13 +161,16 @@ def window_sentence(study: Study) -> str:
     settled = study.shop_results.loc["the window"]
     lost = int(settled["items"] - settled["sold"])
     text += f", and with the {lost:,} written off {_hourly(study, settled)}." if lost else "."
+    figures = [study.figure("sold basis, an hour", "shop", 100 * sold["hourly"])]
     if study.shop_bought.empty:
-        return text
+        return Said(text, figures)
     row = study.shop_bought.iloc[0]
+    figures.append(study.figure("bought basis, an hour", "shop", 100 * row["hourly"]))
     so_far = money_per_hour(float(row["hourly_so_far"]), currency=study.currency)
-    return (
+    return Said(
         f"{text} Everything bought in those months stands at {_hourly(study, row)} an hour when unsold things count "
-        f"with what they may still bring, and at {so_far} when they count at what they cost so far."
+        f"with what they may still bring, and at {so_far} when they count at what they cost so far.",
+        figures,
     )
 
 
@@ -194,7 +212,31 @@ def category_sentence(study: Study, category: str) -> tuple[str, str]:
         f"{category.capitalize()}: an hour of your own work earned {_hourly(study, row)} "
         f"over {count_of(int(row['items']), 'sale')}{with_unsold} – {judged['verdict']}."
     )
-    return sentence, f"{_interval(study, row)} {note}"
+    figures = [
+        study.figure("sold basis, an hour", of_category(category), 100 * row["hourly"]),
+        study.figure("sales of the window", of_category(category), row["items"]),
+        *stock_figures(study, of_category(category), unsold),
+    ]
+    if len(bought):
+        figures.append(study.figure("bought basis, an hour", of_category(category), 100 * bought.iloc[0]["hourly"]))
+    return Said(sentence, figures), f"{_interval(study, row)} {note}"
+
+
+def of_category(name: object) -> str:
+    """The scope of a figure that is of one category.
+
+    >>> of_category("lamps")
+    'category lamps'
+    """
+    return f"category {name}"
+
+
+def stock_figures(study: Study, scope: str, unsold: pd.DataFrame) -> list[Figure]:
+    """How many things of a category, or of the shop, are in stock, and what they cost."""
+    return [
+        study.figure("things in stock", scope, len(unsold)),
+        study.figure("stock at cost", scope, unsold["cost_cents"].sum()),
+    ]
 
 
 def nothing_sold(study: Study, category: str) -> str:
@@ -230,16 +272,19 @@ def stock_sentence(study: Study) -> str:
         One or two sentences.
     """
     unsold = study.unsold_items()
-    text = _stock_words(study, unsold)
+    figures = stock_figures(study, "shop", unsold)
+    text = Said(_stock_words(study, unsold), figures)
     if unsold.empty:
         return text
     if not study.items["sold_on"].notna().any():
-        return f"{text} Nothing has sold yet, so what it may bring is not known."
+        return Said(f"{text} Nothing has sold yet, so what it may bring is not known.", figures)
     may = round(float(study.prospects.loc[unsold.index, "value_cents"].sum()))
     likely = float(study.prospects.loc[unsold.index, "chance"].sum())
-    return (
+    figures.append(study.figure("stock may bring", "shop", may))
+    return Said(
         f"{text} Over the next {study.horizon.days} days it may bring {show_cents(may, currency=study.currency)} after "
-        f"what is still to be paid, about {likely:,.0f} of the items selling."
+        f"what is still to be paid, about {likely:,.0f} of the items selling.",
+        figures,
     )
 
 

@@ -6,6 +6,7 @@ import datetime as dt
 import functools
 import hashlib
 import json
+import math
 import os
 import pickle
 import stat
@@ -31,8 +32,9 @@ from flipkit.books.problems import Problem
 from flipkit.books.read import Books, books_as_of, last_recorded_day, read_books
 from flipkit.economics.items import Economics, item_economics
 from flipkit.errors import AssumptionError, PackError
-from flipkit.money import show_cents
+from flipkit.money import nearest_cent, show_cents
 from flipkit.paths import demo_folder
+from flipkit.reports.elements import Figure
 from flipkit.rules.tables import Rules, load_rules
 
 # The numbers of one report: the books read, every item costed, every category weighed, once.
@@ -193,6 +195,11 @@ class Study:
         """What the ``month`` or the ``year`` so far came to, sales and write-offs."""
         steps = self.bridges[span].set_index("step")["amount_cents"]
         return int(steps[results.RESULT])
+
+    def figure(self, name: str, scope: str, value: float | str | None) -> Figure:
+        """A quantity of the study for a page's list of figures; dollars an hour are handed over in cents."""
+        whole = value if isinstance(value, str) or value is None else None if math.isnan(value) else nearest_cent(value)
+        return Figure(name, scope, self.as_of.isoformat(), whole)
 
     def month_so_far(self) -> Window:
         """The report's month, up to the last day known."""

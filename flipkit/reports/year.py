@@ -12,7 +12,7 @@ from flipkit.books.read import books_as_of
 from flipkit.economics.items import MONEY_LINES
 from flipkit.money import show_cents
 from flipkit.reports.elements import Element, caution, table
-from flipkit.reports.sentences import count_of, month_name
+from flipkit.reports.sentences import count_of, month_name, year_name
 from flipkit.reports.study import Study, currency_unit
 from flipkit.reports.tables import words
 
@@ -146,7 +146,12 @@ def income_table(study: Study) -> Element:
     }
     formats = {"recorded": lambda share: f"{share:.0%}"}
     return table(
-        frame, caption="Money in and out, goods included", headings=headings, formats=formats, currency=study.currency
+        frame,
+        caption="Money in and out, goods included",
+        headings=headings,
+        formats=formats,
+        currency=study.currency,
+        figures=[study.figure(BOOK_LINES, year_name(study), rows[-1][1])],
     )
 
 

@@ -17,12 +17,6 @@ PLAIN = {"category": "lamps", "trip_id": "t1", "status": "sold", "size_class": "
 PLAIN |= {"length_in": 12.0, "width_in": 12.0, "height_in": 12.0, "list_price_cents": 4000, "sold_price_cents": 4000}
 PLAIN |= {"bought_on": "2026-01-05", "listed_on": "2026-01-10", "sold_on": "2026-01-30"}
 PLAIN |= {"returned_on": None, "gone_on": None}
-    "bought_on": "2026-01-05",
-    "listed_on": "2026-01-10",
-    "sold_on": "2026-01-30",
-    "returned_on": None,
-    "gone_on": None,
-}
 
 WINDOW = (dt.date(2026, 1, 1), dt.date(2026, 12, 31))
 
