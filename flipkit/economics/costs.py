@@ -49,7 +49,7 @@ def packed_parcels(items: pd.DataFrame, rules: Rules, assumptions: Assumptions, 
     return filled
 
 
-def _size_class(rules: Rules, on: npt.NDArray[np.datetime64], measures: dict[str, Floats]) -> npt.NDArray[Any]:
+def _size_class(rules: Rules, on: npt.NDArray[np.datetime64], measures: dict[str, Any]) -> npt.NDArray[Any]:
     """Size classes on days: a yardstick, not a charge, so that older books are measured by the first block."""
     on = np.maximum(on, np.datetime64(rules.size_classes.blocks[0].starts, "D"))
     return np.asarray(rule_parcels.size_class(rules.size_classes, on=on, **measures))

@@ -72,8 +72,8 @@ MONEY_LINES = (
     MoneyLine("shipping_charged", True, "shipping charged", "shipping_charged"),
     MoneyLine("refund", False, "refunds", "refund"),
     MoneyLine("marketplace_fee", False, "marketplace fees", "fees_paid", "marketplace fees", "marketplace fees"),
-    MoneyLine("refunded_fee", True, "fees given back with refunds", "fees_refunded"),
-    MoneyLine("listing_fee", False, "listing fees", held=True),
+    MoneyLine("refunded_fee", True, "fees given back with refunds", "fees_refunded", moved_with="marketplace fees"),
+    MoneyLine("listing_fee", False, "listing fees", moved_with="marketplace fees", held=True),
     MoneyLine("label", False, "labels", "label_paid", "labels", "all labels"),
     MoneyLine(
         "label_adjustment",

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from flipkit.analysis.returns import in_window
+from flipkit.analysis.returns import Window, in_window
 from flipkit.analysis.stock import goods_flow
 from flipkit.books.read import books_as_of
 from flipkit.economics.items import MONEY_LINES
@@ -134,6 +134,12 @@ def income_table(study: Study) -> Element:
         ("sold prices", int(sold["sold_price_cents"].sum()), 1.0),
         ("shipping charged to buyers", int(sold["shipping_charged_cents"].sum()), 1.0),
         ("refunds", -int(refunded["refund_cents"].sum()), _recorded(refunded, "refund")),
+        (
+            "marketplace fees given back with them",
+            int(refunded["refunded_fee_cents"].sum()),
+            _recorded(refunded, "refunded_fee"),
+        ),
+        ("listing fees, of unsold things too", -_listed_in(study, window), 0.0),
         *(
             (name, -int(sold[f"{line}_cents"].sum()), _recorded(sold, line))
             for line, name in _SALE_LINES.items()
@@ -227,6 +233,12 @@ def _driven(study: Study, trips: pd.DataFrame) -> np.ndarray[Any, np.dtype[np.in
         return np.zeros(0, dtype=np.int64)
     days = trips["date"].to_numpy().astype("datetime64[D]")
     return np.asarray(mileage_cents(study.rules.mileage, on=days, miles=trips["miles"].fillna(0).to_numpy()))
+
+
+def _listed_in(study: Study, window: Window) -> int:
+    """Listing and relisting fees of the span, each on its own day."""
+    listings = study.economics.listings
+    return int(listings.loc[within(listings["day"], window), "cents"].sum()) if len(listings) else 0
 
 
 def _recorded(items: pd.DataFrame, line: str) -> float:
