@@ -304,6 +304,11 @@ def _fees(place: str, category: str, shipping_cents: float, study: Known) -> lis
         rate, fixed = study.assumptions.ppm("fees.assumed_rate"), study.assumptions.cents("fees.assumed_per_order")
         return [int(cents) for cents in percentage(price + shipping, rate) + fixed]
     lines = order_fee_lines(
-        schedule, on=study.as_of, goods_cents=price, shipping_cents=shipping, category=np.full(price.size, category)
+        schedule,
+        on=study.as_of,
+        goods_cents=price,
+        shipping_cents=shipping,
+        tax_cents=percentage(price + shipping, study.assumptions.ppm("fees.buyer_tax")),
+        category=np.full(price.size, category),
     )
     return [int(cents) for cents in lines["total_cents"]]

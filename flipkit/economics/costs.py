@@ -57,9 +57,6 @@ def _size_class(rules: Rules, on: npt.NDArray[np.datetime64], measures: dict[str
 
 # Parcels: what the items of one order share.
 
-#: Columns of the items that several of one order can share, with what an order is told apart by.
-_APART = ("order_id", "venue")
-
 
 @dataclass(frozen=True)
 class Orders:
@@ -93,13 +90,26 @@ class Orders:
         return np.where(self.several, np.where(sums > 0, weight / np.where(sums > 0, sums, 1.0), 1 / members), 1.0)
 
 
+def with_order_words(items: pd.DataFrame) -> pd.DataFrame:
+    """The items with a blank venue or zone filled from another item of the same order."""
+    named = (items["sold_on"].notna() & (items["order_id"] != "")).to_numpy()
+    if not named.any():
+        return items
+    found = items.copy()
+    rows = items.loc[named].sort_values("item_id", kind="stable")
+    for name in ("venue", "zone"):
+        first = rows[name].replace("", pd.NA).groupby([rows["order_id"], rows["sold_on"]]).transform("first")
+        found.loc[rows.index, name] = rows[name].where(rows[name] != "", first.fillna("")).astype(items[name].dtype)
+    return found
+
+
 def orders_of(items: pd.DataFrame) -> Orders:
     """Which items share a parcel: sold by one order number, at one venue, on one day, all posted or all collected."""
     by_id = np.argsort(items["item_id"].to_numpy(dtype=object), kind="stable").astype(np.int64)
     named = (items["sold_on"].notna() & (items["order_id"] != "")).to_numpy()
     code = np.arange(len(items), dtype=np.int64)
     if named.any():
-        keys = items.loc[named, [*_APART, "sold_on"]].assign(collected=items.loc[named, "zone"] == PICKUP)
+        keys = items.loc[named, ["order_id", "venue", "sold_on"]].assign(collected=items.loc[named, "zone"] == PICKUP)
         code[named] = len(items) + keys.groupby(list(keys.columns), sort=False).ngroup().to_numpy()
         code = np.unique(code, return_inverse=True)[1].astype(np.int64)
     lead = np.zeros(len(items), dtype=bool)
@@ -310,7 +320,7 @@ def listing_charges(
     listed = items["listed_on"].to_numpy().astype("datetime64[D]")
     ended = items[["sold_on", "gone_on"]].min(axis=1).fillna(pd.Timestamp(as_of)).to_numpy().astype("datetime64[D]")
     venue = venues(items, assumptions)
-    parts = [(np.zeros(0, dtype=np.int64), np.zeros(0, dtype="datetime64[D]"), np.zeros(0, dtype=np.int64))]
+    parts = []
     for name in sorted(set(venue[~np.isnat(listed)])):
         schedule = rules.fee_schedules.get(name)
         if schedule is None or not any(block.listing for block in schedule.blocks):
@@ -327,8 +337,16 @@ def listing_charges(
         rows = orders.by_id[wanted[orders.by_id]]
         thing, day, paid = fees.listing_charges(schedule, listed_on=start[rows], ended_on=end[rows])
         parts.append((rows[thing][paid > 0], day[paid > 0], paid[paid > 0]))
-    row, day, paid = (np.concatenate(values) for values in zip(*parts, strict=True))
-    return pd.DataFrame({"row": row, "day": day, "cents": paid})
+    return listing_frame(parts)
+
+
+def listing_frame(parts: list[tuple[Index, npt.NDArray[np.datetime64], Cents]]) -> pd.DataFrame:
+    """Charges of several venues, each given as rows of the items, days and amounts."""
+    kinds = {"row": "int64", "day": "datetime64[s]", "cents": "int64"}
+    columns = zip(*parts, strict=True) if parts else ([np.zeros(0)] for _ in kinds)
+    return pd.DataFrame({name: np.concatenate(list(part)) for name, part in zip(kinds, columns, strict=True)}).astype(
+        kinds
+    )
 
 
 def label_lines(
@@ -339,11 +357,11 @@ def label_lines(
     assumptions: Assumptions,
     *,
     orders: Orders,
+    posted: pd.DataFrame,
     protected: bool = True,
 ) -> tuple[Line, Line]:
     """The label of each parcel and, apart, what protection it carries; an order's by the room each item takes."""
     room = parcels["volume_cuft"].to_numpy()
-    posted = posted_parcels(items, parcels, orders, rules)
     cents, given = recorded(items["label_paid_cents"], sold, orders, room)
     origin = np.where(given, "recorded", "none").astype(object)
     protection, told = np.zeros(len(items), dtype=np.int64), np.zeros(len(items), dtype=bool)
@@ -355,11 +373,11 @@ def label_lines(
     unknown = sold & ~given & (items["zone"] != PICKUP).to_numpy()
     rows = np.flatnonzero(unknown & orders.lead)
     cents[unknown] = 0
-    zone = _zones(items, orders)
+    zone = items["zone"].to_numpy(dtype=object)
     cards = own_rate_cards(rules, assumptions)
     by_card = np.zeros(len(items), dtype=bool)
     if cards and rows.size:
-        found, guarded = _by_rate_card(items, posted, rows, zone, cards, rules, assumptions, declared, signed)
+        found, guarded = _by_rate_card(items, posted, rows, cards, rules, assumptions, declared, signed)
         taken = found >= 0
         cents[rows[taken]] = found[taken]
         protection[rows[taken]] += np.where(told[rows[taken]], 0, guarded[taken])
@@ -374,17 +392,6 @@ def label_lines(
     chosen = np.where(items["declared_value_cents"].notna(), "rule", "assumed") if protected else kind
     kind = np.where((protection != 0) & ~told, chosen, kind).astype(object)
     return (cents, origin), (protection, kind)
-
-
-def _zones(items: pd.DataFrame, orders: Orders) -> npt.NDArray[Any]:
-    """Zone of each parcel: an order's is the one that any of its items names."""
-    zone = items["zone"].to_numpy(dtype=object)
-    if not orders.several.any():
-        return zone
-    known = pd.Series(zone[orders.by_id]).replace("", pd.NA).groupby(orders.code[orders.by_id]).transform("first")
-    found = zone.copy()
-    found[orders.by_id] = known.fillna("").to_numpy()
-    return np.where(orders.several, found, zone)
 
 
 def _chosen_protection(
@@ -419,7 +426,6 @@ def _by_rate_card(
     items: pd.DataFrame,
     parcels: pd.DataFrame,
     rows: Index,
-    zones: npt.NDArray[Any],
     cards: list[RateCard],
     rules: Rules,
     assumptions: Assumptions,
@@ -427,7 +433,7 @@ def _by_rate_card(
     signed: Bools,
 ) -> tuple[Cents, Cents]:
     """Cheapest label of each row, -1 where no service of any card takes the parcel, and its protection."""
-    zone = zones[rows]
+    zone = items["zone"].to_numpy(dtype=object)[rows]
     on = items["sold_on"].to_numpy()[rows].astype("datetime64[D]")
 
     def cheapest(at: Index, where: object, mix: dict[str, float] | None) -> tuple[Cents, Cents]:
@@ -487,22 +493,17 @@ class SuppliesUsed:
 
 def materials_line(
     items: pd.DataFrame,
-    parcels: pd.DataFrame,
+    room: Floats,
+    posted_size: pd.Series,
     sold: Bools,
     supplies: pd.DataFrame,
     orders: Orders,
-    rules: Rules,
     assumptions: Assumptions,
 ) -> tuple[Line, SuppliesUsed]:
     """Packing materials as recorded; where they are not, what a parcel of that size takes, as bought supplies teach."""
-    room = parcels["volume_cuft"].to_numpy()
     cents, given = recorded(items["materials_paid_cents"], np.ones(len(items), dtype=bool), orders, room)
     posted = sold & (items["zone"] != PICKUP).to_numpy()
-    standard = np.where(
-        posted & orders.lead,
-        per_size(posted_parcels(items, parcels, orders, rules)["size_class"], assumptions, "materials.assumed"),
-        0,
-    )
+    standard = np.where(posted & orders.lead, per_size(posted_size, assumptions, "materials.assumed"), 0)
     day = items["sold_on"].to_numpy().astype("datetime64[D]")
     parcel = posted & orders.lead
     since, seen, used = _taught(supplies, day[parcel], standard[parcel], assumptions)

@@ -25,6 +25,7 @@ from flipkit.economics.costs import (
     cost_of_goods,
     label_lines,
     listing_charges,
+    listing_frame,
     marketplace_fees,
     materials_line,
     orders_of,
@@ -34,6 +35,7 @@ from flipkit.economics.costs import (
     posted_parcels,
     recorded,
     trip_costs,
+    with_order_words,
 )
 from flipkit.economics.labor import Labor, Parcels, item_labor
 from flipkit.economics.overrides import (
@@ -110,7 +112,7 @@ class Economics:
     unborne_cents: int
     as_of: dt.date
     #: Every listing and relisting that cost something: ``row`` of the items, ``day``, ``cents``.
-    listings: pd.DataFrame = field(default_factory=pd.DataFrame)
+    listings: pd.DataFrame = field(default_factory=lambda: listing_frame([]))
     supplies: SuppliesUsed | None = None
     #: Fees computed without the buyer's tax though the schedule takes them of it too, and the venues.
     untaxed: int = 0
@@ -185,19 +187,19 @@ def item_economics(books: Books, rules: Rules, assumptions: Assumptions, as_of: 
 def _as_recorded(books: Books, rules: Rules, assumptions: Assumptions, as_of: dt.date) -> Economics:
     """The same with nothing supposed."""
     known = books_as_of(books, as_of)
-    items = known.items
+    items = with_order_words(known.items)
     parcels = packed_parcels(items, rules, assumptions, as_of=as_of)
     frame = _described(items, parcels, as_of)
     orders = orders_of(items)
     room = parcels["volume_cuft"].to_numpy()
-    posted = posted_parcels(items, parcels, orders, rules)["size_class"]
+    posted = posted_parcels(items, parcels, orders, rules)
     labor = item_labor(
         items,
         known.work,
         known.people,
         parcels["size_class"],
         assumptions,
-        parcel=Parcels(posted.to_numpy(dtype=object), orders.part(room), orders.code, orders.lead),
+        parcel=Parcels(posted["size_class"].to_numpy(dtype=object), orders.part(room), orders.code, orders.lead),
     )
     sold = items["sold_on"].notna().to_numpy()
     lines: dict[str, Line] = {}
@@ -211,9 +213,13 @@ def _as_recorded(books: Books, rules: Rules, assumptions: Assumptions, as_of: dt
     listings = listing_charges(items, orders, rules, assumptions, as_of=as_of)
     listed = np.bincount(listings["row"], weights=listings["cents"], minlength=len(items)).astype(np.int64)
     lines["listing_fee"] = (listed, np.where(listed != 0, "rule", "none").astype(object))
-    lines["label"], lines["protection"] = label_lines(items, parcels, sold, rules, assumptions, orders=orders)
+    lines["label"], lines["protection"] = label_lines(
+        items, parcels, sold, rules, assumptions, orders=orders, posted=posted
+    )
     lines["label_adjustment"] = _line(recorded(items["label_adjustment_cents"], sold, orders, room))
-    lines["materials"], supplies = materials_line(items, parcels, sold, known.supplies, orders, rules, assumptions)
+    lines["materials"], supplies = materials_line(
+        items, room, posted["size_class"], sold, known.supplies, orders, assumptions
+    )
     lines["cost"] = cost_of_goods(items, known.lots, parcels["weight_lb"])
     lines["trip"] = trip_costs(items, known.trips, lines["cost"][0], rules, assumptions)
     lines["hired"] = (labor.minutes["hired_cents"].to_numpy(), labor.minutes["hired_origin"].to_numpy())

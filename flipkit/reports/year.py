@@ -238,7 +238,7 @@ def _driven(study: Study, trips: pd.DataFrame) -> np.ndarray[Any, np.dtype[np.in
 def _listed_in(study: Study, window: Window) -> int:
     """Listing and relisting fees of the span, each on its own day."""
     listings = study.economics.listings
-    return int(listings.loc[within(listings["day"], window), "cents"].sum()) if len(listings) else 0
+    return int(listings.loc[within(listings["day"], window), "cents"].sum())
 
 
 def _recorded(items: pd.DataFrame, line: str) -> float:
