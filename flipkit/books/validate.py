@@ -185,10 +185,6 @@ def _several(items: pd.DataFrame, findings: Findings) -> None:
             findings.stop(row, "item_id", found, f"names {item}/1, {item}/2 … free for its parts", "rename that row")
 
 
-#: Amounts that an order has once.
-_OF_ORDER = ("shipping_charged", "fees_paid", "label_paid", "materials_paid")
-
-
 def _orders(items: pd.DataFrame, findings: Findings) -> None:
     """Items of one order: what tells their parcels apart, and amounts that may stand there twice."""
     named = items[(items["order_id"] != "") & items["sold_on"].notna()]
@@ -199,13 +195,13 @@ def _orders(items: pd.DataFrame, findings: Findings) -> None:
         for order in members.index[(groups[column].nunique() > 1).to_numpy()]:
             mend = "they count as separate parcels; mend the one that is wrong"
             findings.note(int(first[order]), column, f"order {order} has several", "one for the whole order", mend)
-    for column in _OF_ORDER:
-        cents = groups[f"{column}_cents"]
-        alike = ((cents.count() == members) & (cents.min() == cents.max()) & (cents.max() > 0)).fillna(False)
-        for order in members.index[alike.to_numpy(dtype=bool)]:
-            found = f"{_money(cents.max()[order])} on each of the {members[order]} items of order {order}"
-            mend = "if it was paid once, write it on one of them: it is then shared among all"
-            findings.note(int(first[order]), column, found, "what each item's own part was", mend)
+    labels = groups["label_paid_cents"]
+    most = labels.max()
+    alike = ((labels.count() == members) & (labels.min() == most) & (most > 0)).fillna(False)
+    for order in members.index[alike.to_numpy(dtype=bool)]:
+        found = f"{_money(most[order])} on each of the {members[order]} items of order {order}"
+        mend = "if it was one label, write it on one of them: it is then shared among all"
+        findings.note(int(first[order]), "label_paid", found, "what each item's own part was", mend)
 
 
 def _spellings(frame: pd.DataFrame, column: str, what: str, findings: Findings) -> None:

@@ -7,6 +7,7 @@ import re
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from flipkit.assumptions import load_assumptions
@@ -84,6 +85,21 @@ def test_what_is_recorded_on_one_item_of_an_order_is_shared_among_all(tmp_path):
     assert items["label_cents"].tolist() == [1051, 1050]
 
 
+def test_a_blank_venue_or_zone_is_the_orders(tmp_path):
+    whole, _ = shop(tmp_path / "whole", PAIR.format(a="7", b="7"))
+    half, _ = shop(tmp_path / "half", PAIR.format(a="7", b="7").replace("20.00,,shore,4", "20.00,,,"))
+    assert half[["venue", "zone"]].equals(whole[["venue", "zone"]])
+    assert half["net_cents"].equals(whole["net_cents"])
+
+
+def test_orders_that_look_mistaken_are_noted(tmp_path):
+    rows = PAIR.format(a="7,9.00", b="7,9.00").replace("02-10,20.00", "02-11,20.00")
+    books = small_books(tmp_path, items=f"{HEAD},label_paid\n{rows}")
+    told = " ".join(str(note) for note in books.notes)
+    assert "order 7 has several" in told
+    assert "9.00 on each of the 2 items of order 7" in told
+
+
 def test_the_order_of_rows_moves_no_cent(tmp_path):
     rows = PAIR.format(a="7,21.01", b="7,").splitlines()
     head = f"{HEAD},label_paid"
@@ -137,6 +153,10 @@ def test_sums_of_orders_are_exact_in_random_shops(tmp_path, seed):
         (cents * 10 + 50) // 100 for cents in items["sold_price_cents"]
     )
     assert items["marketplace_fee_cents"].sum() == bill
+    mixed, _ = shop(tmp_path / "mixed", "\n".join(random.permutation(rows)), head=f"{HEAD},label_paid,refund")
+    lines = ("shipping_charged", "marketplace_fee", "refunded_fee", "listing_fee", "label", "materials", "refund")
+    names = [*(f"{line}_cents" for line in lines), *(f"{line}_origin" for line in lines), "pack_min", "post_min"]
+    pd.testing.assert_frame_equal(items[names], mixed.loc[items.index, names])
 
 
 # --- fees that come back, and listing fees
