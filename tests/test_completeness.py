@@ -21,7 +21,7 @@ import pytest
 
 from flipkit.assumptions import Assumptions, load_assumptions
 from flipkit.books import schema
-from flipkit.books.check import statements
+from flipkit.books.check import statements_of
 from flipkit.books.read import Books, read_books
 from flipkit.economics.items import item_economics
 from flipkit.errors import FlipkitError
@@ -114,7 +114,7 @@ def _returns(shop: Shop) -> object:
 
 def _checked(shop: Shop) -> object:
     study = shop.study
-    return statements(shop.books, 4), rules_table(study).text, waiting_page(study).table
+    return statements_of(shop.books, 4), rules_table(study).text, waiting_page(study).table
 
 
 def _rule_answers(shop: Shop) -> object:
@@ -316,7 +316,9 @@ def test_an_assumption_that_changes_moves_something(key):
             held = load_assumptions(shop.books.assumptions_file, overrides=overrides)
             return dataclasses.replace(shop, assumptions=held, overrides=overrides)
 
-        first = {"packing": (_packing,), "parcel": (_economics, _packing), "what_if": (_what_if,)}.get(key.split(".", 1)[0], ())
+        first = {"packing": (_packing,), "parcel": (_economics, _packing), "what_if": (_what_if,)}.get(
+            key.split(".", 1)[0], ()
+        )
         stages = (*first, *STAGES)
         moved = moved_by(change, stages)
         if moved and not moved.startswith("refused"):

@@ -17,7 +17,7 @@ from flipkit.analysis.stock import goods_flow
 from flipkit.assumptions import Assumptions
 from flipkit.books.read import Books
 from flipkit.economics.hiring import hired_costs
-from flipkit.economics.items import LINES, MONEY_LINES
+from flipkit.economics.items import LINES, MONEY_LINES, Economics
 from flipkit.rules.mileage import mileage_cents
 from flipkit.rules.tables import Rules
 
@@ -140,13 +140,14 @@ def driven_cents(trips: pd.DataFrame, rules: Rules) -> npt.NDArray[np.int64]:
 
 
 def span_money(
-    items: pd.DataFrame, books: Books, rules: Rules, assumptions: Assumptions, *, window: Window
+    economics: Economics, books: Books, rules: Rules, assumptions: Assumptions, *, window: Window
 ) -> dict[str, int]:
     """Each money line as a tax form sees a span: by its own day, whatever thing it was for. Costs are positive.
 
     Sales, fees and labels stand on the day of the sale, refunds on that of the return, goods at the cost of the
     very things that left, and trips, help, supplies and overheads on the day that they were paid.
     """
+    items = economics.items
     sold = in_window(items, window=window, basis="sold")
     came_back = items.loc[within(items["returned_on"].fillna(items["sold_on"]), window)]
     how = books.items.set_index("item_id")["gone_how"].reindex(items["item_id"]).to_numpy()
@@ -157,6 +158,8 @@ def span_money(
     )
     by_own_day = {
         "refund": int(came_back["refund_cents"].sum()),
+        "refunded_fee": int(came_back["refunded_fee_cents"].sum()),
+        "listing_fee": int(economics.listings.loc[within(economics.listings["day"], window), "cents"].sum()),
         "materials": _total(supplies, "cost_cents"),
         "cost": goods["opening"] + goods["purchases"] - goods["kept"] - goods["closing"],
         "trip": int(driven_cents(trips, rules).sum()) + _total(trips, "parking_cents") + _total(trips, "entry_cents"),

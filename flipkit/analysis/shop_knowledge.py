@@ -210,7 +210,7 @@ def _terms(
     """What a thing of each size class takes, a category's own pulled towards the shop's, that towards the assumed."""
     refunds = _refund_share(mine, None if shop is None else _refund_share(shop, None, held), held)
     days = mine["days_held"].clip(lower=1).sum()
-    week = float(mine["overhead_cents"].sum()) / max(float(days), 1.0) * 7
+    week = float(_summed(mine, "overhead_cents", "listing_fee_cents").sum()) / max(float(days), 1.0) * 7
     found = {}
     for size in SIZES:
         rows = mine[mine["size_class"] == size]
@@ -249,6 +249,11 @@ def _terms(
             "volume_cuft": pulled(rows["volume_cuft"], "volume_cuft", _assumed_volume(size, held)),
         }
     return found
+
+
+def _summed(rows: pd.DataFrame, *lines: str) -> pd.Series:
+    """Lines added up, those left out that a simulated shop does not have."""
+    return rows[[line for line in lines if line in rows]].sum(axis=1)
 
 
 def _weights(posted: pd.DataFrame) -> pd.Series:
@@ -290,7 +295,7 @@ def _refund_share(mine: pd.DataFrame, above: float | None, held: Assumptions) ->
     """Part of the sold prices that refunds and damage took, pulled towards the shop's."""
     sold = mine[mine["sold_on"].notna()]
     price = float(sold["sold_price_cents"].sum())
-    lost = float((sold["refund_cents"] + sold["expected_loss_cents"]).sum())
+    lost = float((sold["refund_cents"] + sold["expected_loss_cents"] - _summed(sold, "refunded_fee_cents")).sum())
     prior = held.by_size("loss.chance")["medium"] / 1e6 * held.share("loss.share") if above is None else above
     mean = price / len(sold) if price else 1.0
     return (lost + _HELD_SALES * prior * mean) / (price + _HELD_SALES * mean)
@@ -322,6 +327,11 @@ def _fees(place: str, category: str, shipping_cents: float, study: Known) -> lis
         rate, fixed = study.assumptions.ppm("fees.assumed_rate"), study.assumptions.cents("fees.assumed_per_order")
         return [int(cents) for cents in percentage(price + shipping, rate) + fixed]
     lines = order_fee_lines(
-        schedule, on=study.as_of, goods_cents=price, shipping_cents=shipping, category=np.full(price.size, category)
+        schedule,
+        on=study.as_of,
+        goods_cents=price,
+        shipping_cents=shipping,
+        tax_cents=percentage(price + shipping, study.assumptions.ppm("fees.buyer_tax")),
+        category=np.full(price.size, category),
     )
     return [int(cents) for cents in lines["total_cents"]]

@@ -98,7 +98,7 @@ def check(path: Path | str, *, as_of: dt.date | None = None, too_few: int | None
     """
     books, problems = inspect_books(path, as_of=as_of)
     enough = too_few if too_few is not None else _packaged_too_few()
-    statements = tuple(statements(books, enough)) if books is not None else ()
+    statements = tuple(statements_of(books, enough)) if books is not None else ()
     return Check(Path(path), books, tuple(problems), statements)
 
 
@@ -111,7 +111,8 @@ def _of(part: int, whole: int) -> str:
     return f"all {whole:,}" if part == whole else f"{part:,} of {whole:,}"
 
 
-def statements(books: Books, enough: int) -> list[Statement]:
+def statements_of(books: Books, enough: int) -> list[Statement]:
+    """What the books can tell and what they cannot, with what would have to be recorded."""
     items = books.items
     if items.empty:
         return [

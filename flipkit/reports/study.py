@@ -30,6 +30,7 @@ from flipkit.analysis.stock_value import Horizon, stock_prospects
 from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings, settings_in
 from flipkit.books.problems import Problem
 from flipkit.books.read import Books, books_as_of, last_recorded_day, read_books
+from flipkit.economics.costs import SuppliesUsed
 from flipkit.economics.items import Economics, item_economics
 from flipkit.errors import AssumptionError, PackError
 from flipkit.money import nearest_cent, show_cents
@@ -98,7 +99,7 @@ class Study:
         if self.economics.unborne_cents:
             amount = show_cents(self.economics.unborne_cents, currency=self.currency)
             found.append(f"{amount} of overheads fell in months in which nothing was held; no item bears them.")
-        return found
+        return [*found, *_supplies_told(self.economics.supplies, self.currency), *_untaxed_told(self.economics)]
 
     @property
     def notes(self) -> tuple[Problem, ...]:
@@ -185,7 +186,7 @@ class Study:
         return {
             name: results.result_bridge(
                 self.items,
-                results.span_money(self.items, books, self.rules, self.assumptions, window=window),
+                results.span_money(self.economics, books, self.rules, self.assumptions, window=window),
                 window=window,
             )
             for name, window in spans.items()
@@ -344,6 +345,42 @@ class Study:
             "seed": self.assumptions.whole("report.seed"),
             "too_few": self.assumptions.whole("report.too_few_items"),
         }
+
+
+def _supplies_told(used: SuppliesUsed | None, currency: str) -> list[str]:
+    """What was paid for supplies beside what the parcels were charged for materials."""
+    if used is None or used.since is None:
+        return []
+
+    def shown(cents: int) -> str:
+        return show_cents(cents, currency=currency)
+
+    told = (
+        f"Since {used.since.isoformat()} you bought packing supplies for {shown(used.bought_cents)}. The parcels that "
+        f"you posted since then were charged {shown(used.charged_cents)}."
+    )
+    apart = used.bought_cents - used.charged_cents
+    if apart > 0:
+        told += f" The other {shown(apart)} is still on the shelf, or no parcel was charged for it."
+    elif apart < 0:
+        told += f" That is {shown(-apart)} more than you bought."
+    if np.isfinite(used.seen):
+        told += (
+            f" Materials that you did not record count {used.used:.2f} times the assumed amount, because that is "
+            "what your purchases came to."
+        )
+    return [told]
+
+
+def _untaxed_told(economics: Economics) -> list[str]:
+    """That fees were computed on a base without the buyer's tax."""
+    if not economics.untaxed:
+        return []
+    return [
+        f"{' and '.join(economics.untaxed_venues)} also charge fees on the sales tax that the buyer pays. The books "
+        f"give no tax for {economics.untaxed:,} of these sales, so their fees are computed without it and are a little "
+        "too low. Fill in tax_paid, or set fees.buyer_tax."
+    ]
 
 
 # A study opened: from books, month, day and settings to the numbers, or to those already computed.

@@ -63,9 +63,12 @@ def _asked(study: Study) -> Iterator[tuple[RuleSet, Days]]:
     items = study.items
     rules = study.rules
     venue = items["venue"].where(items["venue"] != "", study.assumptions.text("venue.default"))
-    by_rule = items["marketplace_fee_origin"] == "rule"
-    for name in sorted(venue[by_rule].unique()):
-        yield rules.fee_schedules[name], _days(items["sold_on"][by_rule & (venue == name)])
+    listings = study.economics.listings
+    listed_at = venue.to_numpy()[listings["row"]]
+    by_rule = (items[["marketplace_fee_origin", "refunded_fee_origin"]] == "rule").any(axis=1)
+    for name in sorted({*venue[by_rule], *listed_at}):
+        asked = items["sold_on"][by_rule & (venue == name)], listings["day"][listed_at == name]
+        yield rules.fee_schedules[name], np.concatenate([_days(days) for days in asked])
     labelled = items["label_origin"].isin(["rule", "assumed"])
     cards = own_rate_cards(rules, study.assumptions)
     for card in cards:

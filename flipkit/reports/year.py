@@ -123,12 +123,14 @@ def income_table(study: Study) -> Element:
     books = books_as_of(study.books, study.as_of)
     came_back = study.items["returned_on"].fillna(study.items["sold_on"])
     refunded = study.items.loc[within(came_back, window)]
-    money = span_money(study.items, books, study.rules, study.assumptions, window=window)
+    money = span_money(study.economics, books, study.rules, study.assumptions, window=window)
     driven = int(driven_cents(rows_within(books.trips, "date", window), study.rules).sum())
     rows: list[tuple[str, int, float]] = [
         ("sold prices", money["sold_price"], 1.0),
         ("shipping charged to buyers", money["shipping_charged"], 1.0),
         ("refunds", -money["refund"], _recorded(refunded, "refund")),
+        ("marketplace fees given back with them", money["refunded_fee"], _recorded(refunded, "refunded_fee")),
+        ("listing fees, of unsold things too", -money["listing_fee"], 0.0),
         *((name, -money[line], _recorded(sold, line)) for line, name in _SALE_LINES.items() if money[line]),
         ("packing supplies bought", -money["materials"], 1.0),
         ("hired help, payroll taxes included", -money["hired"], 1.0),
