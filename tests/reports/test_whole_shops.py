@@ -91,6 +91,10 @@ def test_the_years_lines_are_those_of_the_books(demo_folder):
     total -= int(items.loc[inside(items["returned_on"].fillna(items["sold_on"])), "refund_cents"].sum())
     for line in ("marketplace_fee", "label", "label_adjustment", "protection"):
         total -= int(sold[f"{line}_cents"].sum())
+    # Fees of listings and fees given back are worked out in tests/economics.
+    listings = study.economics.listings
+    total -= int(listings.loc[inside(listings["day"]), "cents"].sum())
+    total += int(items.loc[inside(items["returned_on"].fillna(items["sold_on"])), "refunded_fee_cents"].sum())
     total -= int(books.supplies.loc[inside(books.supplies["date"]), "cost_cents"].sum())
     total -= int(books.overheads.loc[inside(books.overheads["month"]), "amount_cents"].sum())
     trips = books.trips[inside(books.trips["date"])]
