@@ -328,9 +328,19 @@ def inspect_raw(
         shop=shop,
         notes=notes,
         hashes={**raw.hashes, **more},
-        **frames,
+        **{name: _in_own_order(name, frame) for name, frame in frames.items()},
     )
     return books, problems
+
+
+def _in_own_order(name: str, frame: pd.DataFrame) -> pd.DataFrame:
+    """A table's rows in an order that their content gives, so that a sheet sorted anew moves no figure.
+
+    Of two prices of one thing on one day the lower row counts, so these keep their order. The index
+    still says which row of the file each was.
+    """
+    by = {"price_changes": ["item_id", "changed_on"], "people": []}.get(name, list(frame.columns))
+    return frame.sort_values(by, kind="stable") if by else frame
 
 
 def _label(path: Path, table: RawTable | None, of: Table) -> str:

@@ -209,7 +209,6 @@ COMPARABLES = Table(
         _c("sold_on", "date", "the day it sold", "2026-02-11", required=True),
         _c("price", "money", "what it sold for, goods alone", "82.00", required=True),
         _c("condition", "text", "its condition", "good"),
-        _c("days_listed", "count", "how long it was listed", "20"),
     ),
 )
 

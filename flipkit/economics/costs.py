@@ -615,7 +615,9 @@ def overhead_shares(items: pd.DataFrame, overheads: pd.DataFrame, *, as_of: pd.T
     if overheads.empty:
         return total, np.array(unborne, dtype=np.int64)
     start = items["bought_on"].to_numpy().astype("datetime64[D]")
-    end = items[["sold_on", "gone_on"]].min(axis=1).fillna(as_of).to_numpy().astype("datetime64[D]")
+    # What came back from a sale takes room again until it leaves for good.
+    sold = items["sold_on"].where(items["returned_on"].isna())
+    end = items["gone_on"].fillna(sold).fillna(as_of).to_numpy().astype("datetime64[D]")
     months = overheads.groupby("month")["amount_cents"].sum()
     for month, amount in months.items():
         first = np.datetime64(month, "D")

@@ -67,16 +67,40 @@ class MoneyLine:
     moved_with: str = ""
     #: Whether a thing bears it by being held, sold or not.
     held: bool = False
+    #: What parts the result of a span from the line by its own days: a step of ``analysis.results``.
+    timing: str = ""
+
+
+#: Steps from the result of a span to its lines by their own days.
+_UNSOLD = "overheads, trips, fees and help of the unsold"
+_SUPPLIES = "supplies put into stock"
+_BACK = "goods that came back or that you kept"
+_OPEN = "refunds of other months, losses still expected"
 
 
 MONEY_LINES = (
-    MoneyLine("sold_price", True, "sold price", "sold_price"),
-    MoneyLine("shipping_charged", True, "shipping charged", "shipping_charged"),
-    MoneyLine("refund", False, "refunds", "refund"),
-    MoneyLine("marketplace_fee", False, "marketplace fees", "fees_paid", "marketplace fees", "marketplace fees"),
-    MoneyLine("refunded_fee", True, "fees given back with refunds", "fees_refunded", moved_with="marketplace fees"),
-    MoneyLine("listing_fee", False, "listing fees", moved_with="marketplace fees", held=True),
-    MoneyLine("label", False, "labels", "label_paid", "labels", "all labels"),
+    MoneyLine("sold_price", True, "sold price", "sold_price", timing=_OPEN),
+    MoneyLine("shipping_charged", True, "shipping charged", "shipping_charged", timing=_OPEN),
+    MoneyLine("refund", False, "refunds", "refund", timing=_OPEN),
+    MoneyLine(
+        "marketplace_fee",
+        False,
+        "marketplace fees",
+        "fees_paid",
+        "marketplace fees",
+        "marketplace fees",
+        timing=_OPEN,
+    ),
+    MoneyLine(
+        "refunded_fee",
+        True,
+        "fees given back with refunds",
+        "fees_refunded",
+        moved_with="marketplace fees",
+        timing=_OPEN,
+    ),
+    MoneyLine("listing_fee", False, "listing fees", moved_with="marketplace fees", held=True, timing=_UNSOLD),
+    MoneyLine("label", False, "labels", "label_paid", "labels", "all labels", timing=_OPEN),
     MoneyLine(
         "label_adjustment",
         False,
@@ -84,14 +108,15 @@ MONEY_LINES = (
         "label_adjustment",
         "later adjustments of labels",
         "all labels",
+        timing=_OPEN,
     ),
-    MoneyLine("protection", False, "protection", "protection_paid", "declared value and signatures"),
-    MoneyLine("materials", False, "packing materials", "materials_paid"),
-    MoneyLine("cost", False, "cost of goods", "cost", "", "cost of the goods", held=True),
-    MoneyLine("trip", False, "sourcing trips", "", "", "trips", held=True),
-    MoneyLine("hired", False, "hired help"),
-    MoneyLine("overhead", False, "overheads", "", "", "overheads", held=True),
-    MoneyLine("expected_loss", False, "losses still expected"),
+    MoneyLine("protection", False, "protection", "protection_paid", "declared value and signatures", timing=_OPEN),
+    MoneyLine("materials", False, "packing materials", "materials_paid", timing=_SUPPLIES),
+    MoneyLine("cost", False, "cost of goods", "cost", "", "cost of the goods", held=True, timing=_BACK),
+    MoneyLine("trip", False, "sourcing trips", "", "", "trips", held=True, timing=_UNSOLD),
+    MoneyLine("hired", False, "hired help", timing=_UNSOLD),
+    MoneyLine("overhead", False, "overheads", "", "", "overheads", held=True, timing=_UNSOLD),
+    MoneyLine("expected_loss", False, "losses still expected", timing=_OPEN),
 )
 GAINS = tuple(line.name for line in MONEY_LINES if line.gain)
 COSTS = tuple(line.name for line in MONEY_LINES if not line.gain)
@@ -296,6 +321,8 @@ _MEANINGS: tuple[tuple[str, str, str], ...] = (
     ("days_listed", "days", "from the first listing until it sold or left, or until the day of the study"),
     ("net_cents", "cents", "what it left: gains less costs; for an unsold thing what it cost so far"),
     ("owner_min", "min", "your own work on it, all activities"),
+    ("logged_min", "min", "of your own work, what the log holds"),
+    ("corrected_min", "min", "of your own work, standard minutes that your own logs corrected"),
     ("hired_min", "min", "hired work on it"),
 )
 _LINE_MEANINGS = {

@@ -165,7 +165,7 @@ def item_labor(
     owner_log, hired_log, hired, unplaced = _logged(items, work, people, standard, parcel.order)
     logged = (owner_log + hired_log) > 0
     kinds = items["category"].to_numpy(dtype=object)
-    learned, corrected = _corrected(standard, owner_log + hired_log, logged, sizes, kinds, assumptions, parcel)
+    learned, corrected, taught = _corrected(standard, owner_log + hired_log, logged, sizes, kinds, assumptions, parcel)
     owner = np.where(logged, owner_log, corrected)
     hired_share = assumptions.share("help.share_of_packing")
     pack = ACTIVITIES.index("pack")
@@ -178,6 +178,8 @@ def item_labor(
         none = (standard[:, at] == 0) & ~logged[:, at]
         frame[f"{activity}_origin"] = np.where(logged[:, at], "recorded", np.where(none, "none", "assumed"))
     frame["owner_min"] = owner.sum(axis=1)
+    frame["logged_min"] = owner_log.sum(axis=1)
+    frame["corrected_min"] = np.where(taught & ~logged, owner, 0.0).sum(axis=1)
     frame["hired_min"] = hired_log.sum(axis=1) + hired_unlogged
     frame["hired_cents"] = hired.cents(assumptions)
     frame["hired_origin"] = np.where(
@@ -320,15 +322,16 @@ def _corrected(
     category: npt.NDArray[np.object_],
     assumptions: Assumptions,
     parcel: Parcels,
-) -> tuple[pd.DataFrame, Floats]:
+) -> tuple[pd.DataFrame, Floats, Bools]:
     """Standard minutes pulled towards what was logged: first in other categories, then in the item's own.
 
     What other categories logged of an activity and size class moves the standard; a category's own
     logs then move it on from there, so that each log counts once. Each time ``minutes.logged_weight``
-    observations weigh as much as what was held before.
+    observations weigh as much as what was held before. Said beside it: which minutes any log moved.
     """
     weight = assumptions.number("minutes.logged_weight")
     corrected = standard.copy()
+    taught = np.zeros(standard.shape, dtype=bool)
     rows = []
     for at, activity in enumerate(ACTIVITIES):
         shared = activity in _PER_PARCEL
@@ -340,6 +343,7 @@ def _corrected(
             prior = assumptions.number(f"minutes.{activity}.{size}") * (1 + assumptions.share("minutes.allowance"))
             if not seen.any():
                 continue
+            taught[classes == size, at] = True
             # A log from when the category was new counts as what it would be with practice.
             practised = np.where(seen, logged[:, at] * prior / np.where(seen, standard[:, at], 1.0), 0.0)
             whole = _pulled(prior, practised[seen], weight)
@@ -353,7 +357,7 @@ def _corrected(
                     rows.append((activity, size, name, others, logs.size, logs.mean(), own))
                 corrected[mine, at] *= own / prior if prior else 0.0
     columns = ["activity", "size_class", "category", "before_min", "logged_items", "logged_mean_min", "used_min"]
-    return pd.DataFrame(rows, columns=columns), corrected
+    return pd.DataFrame(rows, columns=columns), corrected, taught
 
 
 def _pulled(prior: float, logs: Floats, weight: float) -> float:

@@ -266,8 +266,8 @@ class _Month:
             if assumed:
                 held = _moved(study, assumed)
                 items = item_economics(study.books, study.rules, held, study.as_of).items
-            sold = in_window(items, window=self._window, basis="sold")
-            self._seen[key] = _sums_of(sold, dict(key))
+            settled = in_window(items, window=self._window, basis="settled")
+            self._seen[key] = _sums_of(settled, dict(key))
         return self._seen[key]
 
 
