@@ -21,6 +21,7 @@ import pandas as pd
 
 from flipkit.analysis import results, returns, sizes, survival
 from flipkit.analysis.decisions import buying_verdicts
+from flipkit.analysis.ratio_stats import IntervalSettings, interval_settings
 from flipkit.analysis.repricing import price_plan
 from flipkit.analysis.returns import Window, in_window, pulled_returns
 from flipkit.analysis.sale_hazard import SellingModel, Typical
@@ -119,14 +120,14 @@ class Study:
     def sold_returns(self) -> pd.DataFrame:
         """True hourly return of each category over the items sold in the window."""
         return returns.category_returns(
-            self.items, window=self.window(), basis="sold", target=self.target, **self._settings
+            self.items, window=self.window(), basis="sold", target=self.target, settings=self._settings
         )
 
     @functools.cached_property
     def bought_returns(self) -> pd.DataFrame:
         """The same over the items bought in the window, unsold ones with what they may still bring."""
         return returns.bought_returns(
-            self.items, window=self.window(), horizon=self.horizon, target=self.target, **self._settings
+            self.items, window=self.window(), horizon=self.horizon, target=self.target, settings=self._settings
         )
 
     @functools.cached_property
@@ -138,7 +139,7 @@ class Study:
     def shop_bought(self) -> pd.DataFrame:
         """The whole shop on bought basis: one row, none where nothing was bought in the window."""
         return returns.shop_bought_return(
-            self.items, window=self.window(), horizon=self.horizon, target=self.target, **self._settings
+            self.items, window=self.window(), horizon=self.horizon, target=self.target, settings=self._settings
         )
 
     @functools.cached_property
@@ -220,18 +221,14 @@ class Study:
             "a year ago": self.window(str(month - 12), months=1),
             "the window": self.window(),
         }
-        rows = [
-            returns.shop_return(self.items, window=span, basis=basis, target=self.target, **self._settings).assign(
-                span=name
-            )
-            for name, span in spans.items()
-        ]
+        asked: dict[str, Any] = {"basis": basis, "target": self.target, "settings": self._settings}
+        rows = [returns.shop_return(self.items, window=span, **asked).assign(span=name) for name, span in spans.items()]
         return pd.concat(rows, ignore_index=True).set_index("span")
 
     @functools.cached_property
     def size_returns(self) -> pd.DataFrame:
         """The size classes side by side over the window."""
-        return sizes.by_size(self.items, window=self.window(), target=self.target, **self._settings)
+        return sizes.by_size(self.items, window=self.window(), target=self.target, settings=self._settings)
 
     @functools.cached_property
     def size_bought(self) -> pd.DataFrame:
@@ -242,7 +239,7 @@ class Study:
             basis="bought",
             horizon=self.horizon,
             target=self.target,
-            **self._settings,
+            settings=self._settings,
         )
 
     @functools.cached_property
@@ -250,7 +247,7 @@ class Study:
         """What an hour on bulky things earns more than one on small ones, on each basis."""
         pair: dict[str, Any] = {"by": "size_class", "first": ["bulky"], "second": ["small"], "horizon": self.horizon}
         return {
-            basis: returns.hourly_gap(self.items, window=self.window(), basis=basis, **pair, **self._settings)
+            basis: returns.hourly_gap(self.items, window=self.window(), basis=basis, **pair, settings=self._settings)
             for basis in ("bought", "sold")
         }
 
@@ -261,13 +258,13 @@ class Study:
             self.sold_items()["sold_price_cents"], bands=self.assumptions.whole("report.price_bands")
         )
         return sizes.within_price_bands(
-            self.items, window=self.window(), edges_cents=edges, target=self.target, **self._settings
+            self.items, window=self.window(), edges_cents=edges, target=self.target, settings=self._settings
         )
 
     @functools.cached_property
     def break_even(self) -> BreakEven:
         """The sold price from which an hour on bulky things earns more than one on small ones."""
-        return break_even_price(self.items, window=self.window(), **self._settings)
+        return break_even_price(self.items, window=self.window(), settings=self._settings)
 
     @functools.cached_property
     def selling(self) -> tuple[SellingModel, Typical]:
@@ -338,13 +335,8 @@ class Study:
         return self.items[(self.items["category"] == category) & self.items["days_listed"].notna()]
 
     @property
-    def _settings(self) -> dict[str, Any]:
-        return {
-            "confidence": self.assumptions.share("report.confidence"),
-            "resamples": self.assumptions.whole("report.resamples"),
-            "seed": self.assumptions.whole("report.seed"),
-            "too_few": self.assumptions.whole("report.too_few_items"),
-        }
+    def _settings(self) -> IntervalSettings:
+        return interval_settings(self.assumptions)
 
 
 def _supplies_told(used: SuppliesUsed | None, currency: str) -> list[str]:
