@@ -1,4 +1,4 @@
-"""TODO"""
+"""What each sale costs: parcel, label, fees and materials, recorded, by rule or assumed."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""The numbers of one report: books read, items costed, categories weighed, once."""
 
 from __future__ import annotations
 
