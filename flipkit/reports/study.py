@@ -31,7 +31,7 @@ from flipkit.analysis.stock_value import Horizon, stock_prospects
 from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings, settings_in
 from flipkit.books.problems import Problem
 from flipkit.books.read import Books, books_as_of, last_recorded_day, read_books
-from flipkit.economics.costs import SuppliesUsed
+from flipkit.economics.costs import MOST_TAUGHT, SuppliesUsed
 from flipkit.economics.items import Economics, item_economics
 from flipkit.errors import AssumptionError, PackError
 from flipkit.money import nearest_cent, show_cents
@@ -356,11 +356,13 @@ def _supplies_told(used: SuppliesUsed | None, currency: str) -> list[str]:
         told += f" The other {shown(apart)} is still on the shelf, or no parcel was charged for it."
     elif apart < 0:
         told += f" That is {shown(-apart)} more than you bought."
-    if np.isfinite(used.seen):
+    if np.isfinite(used.seen) and not 1 / MOST_TAUGHT <= used.seen <= MOST_TAUGHT:
         told += (
-            f" Materials that you did not record count {used.used:.2f} times the assumed amount, because that is "
-            "what your purchases came to."
+            f" Your purchases came to {used.seen:.2f} times the assumed materials. Look whether all parcels and all "
+            "purchases are in the books."
         )
+    if np.isfinite(used.seen):
+        told += f" So materials that you did not record count {used.used:.2f} times the assumed amount."
     return [told]
 
 
