@@ -270,6 +270,8 @@ def _refund_share(mine: pd.DataFrame, above: float | None, held: Assumptions) ->
     lost = float((sold["refund_cents"] + sold["expected_loss_cents"]).sum())
     prior = held.by_size("loss.chance")["medium"] / 1e6 * held.share("loss.share") if above is None else above
     mean = price / len(sold) if len(sold) else 1.0
+    if not mean:  # everything sold for nothing, which teaches nothing of refunds
+        return prior
     return (lost + _HELD_SALES * prior * mean) / (price + _HELD_SALES * mean)
 
 

@@ -77,16 +77,22 @@ def marketplace_fees(
             cents[rows] = percentage(goods[rows] + shipping[rows], rate) + fixed
             origin[rows] = "assumed"
         else:
+            on = items["sold_on"].to_numpy()[rows].astype("datetime64[D]")
             lines = fees.order_fees(
                 schedule,
-                on=items["sold_on"].to_numpy()[rows].astype("datetime64[D]"),
+                on=on,
                 goods_cents=goods[rows],
                 shipping_cents=shipping[rows],
                 category=items["category"].to_numpy()[rows],
             )
             cents[rows] = lines["total_cents"].to_numpy()
-            origin[rows] = "rule"
+            origin[rows] = by_rule(schedule.past(on))
     return cents, origin
+
+
+def by_rule(past: npt.NDArray[np.bool_]) -> Origins:
+    """Origin of what a rule gave: assumed where its table had run out and the last known value stood in."""
+    return np.where(past, "assumed", "rule").astype(object)
 
 
 def label_lines(
@@ -102,11 +108,11 @@ def label_lines(
     rows = np.flatnonzero(is_sold & ~given & (items["zone"] != PICKUP).to_numpy())
     cards = own_rate_cards(rules, assumptions)
     if cards and rows.size:
-        found = _by_rate_card(items, parcels, rows, cards, rules, assumptions)
+        found, past = _by_rate_card(items, parcels, rows, cards, rules, assumptions)
         taken = found >= 0
         cents[rows[taken]] = found[taken]
         measured = (parcels["measures_origin"] == "recorded").to_numpy() & (items["zone"] != "").to_numpy()
-        origin[rows[taken]] = np.where(measured[rows[taken]], "rule", "assumed")
+        origin[rows[taken]] = by_rule(past[taken] | ~measured[rows[taken]])
         rows = rows[~taken]
     table = np.array([int(assumptions.by_size("label.assumed")[size]) for size in SIZES], dtype=np.int64)
     cents[rows] = table[np.array([SIZES.index(size) for size in parcels["size_class"].to_numpy()[rows]], dtype=int)]
@@ -135,10 +141,12 @@ def _by_rate_card(
     cards: list[RateCard],
     rules: Rules,
     assumptions: Assumptions,
-) -> Cents:
-    """Cheapest label of each row; -1 where no service of any card takes the parcel."""
+) -> tuple[Cents, npt.NDArray[np.bool_]]:
+    """Cheapest label of each row, -1 where no service of any card takes the parcel; whose table had run out."""
     zone = items["zone"].to_numpy()[rows]
     on = items["sold_on"].to_numpy()[rows].astype("datetime64[D]")
+
+    stale = np.zeros(rows.size, dtype=bool)
 
     def cheapest(at: npt.NDArray[np.int64], zones: object, mix: dict[str, float] | None) -> Cents:
         side = {name: parcels[name].to_numpy()[rows[at]] for name in MEASURES}
@@ -146,7 +154,10 @@ def _by_rate_card(
         for card in cards:
             frame = postage.labels(card, rules.rules_of(card), on=on[at], zone=zones, zone_mix=mix, **side)
             price = frame["total_cents"].to_numpy(dtype=np.int64)
-            best = np.minimum(best, np.where((frame["refused"] == "").to_numpy(), price, _REFUSED))
+            price = np.where((frame["refused"] == "").to_numpy(), price, _REFUSED)
+            past = card.past(on[at]) | rules.rules_of(card).past(on[at])
+            stale[at] = np.where(price < best, past, stale[at])
+            best = np.minimum(best, price)
         return best
 
     result = np.full(rows.size, _REFUSED, dtype=np.int64)
@@ -156,7 +167,7 @@ def _by_rate_card(
     unknown = np.flatnonzero(zone == "")
     if unknown.size:
         result[unknown] = cheapest(unknown, None, assumptions.zone_mix())
-    return np.where(result == _REFUSED, -1, result)
+    return np.where(result == _REFUSED, -1, result), stale
 
 
 # Costs that several items share: lots, trips and the month's overheads, not a cent lost.
@@ -206,14 +217,15 @@ def trip_costs(
     if used.empty:
         return share, origin
     miles = used["miles"].fillna(0).to_numpy(dtype=np.float64)
-    driven = mileage.mileage_cents(rules.mileage, on=used["date"].to_numpy().astype("datetime64[D]"), miles=miles)
+    on = used["date"].to_numpy().astype("datetime64[D]")
+    driven = mileage.mileage_cents(rules.mileage, on=on, miles=miles)
     fares = used[["parking_cents", "entry_cents"]].fillna(0).sum(axis=1).to_numpy(dtype=np.int64)
     place = pd.Index(used["trip_id"])
     rows = np.flatnonzero(items["trip_id"].isin(place).to_numpy())
     group = place.get_indexer(items["trip_id"].to_numpy()[rows])
     weight = np.asarray(cost_cents)[rows] if assumptions.text("trip.share_by") == "cost" else np.ones(rows.size)
     share[rows] = share_out_groups(np.asarray(driven, dtype=np.int64) + fares, group, weight)
-    origin[rows] = np.where(miles[group] > 0, "rule", "recorded")
+    origin[rows] = np.where(miles[group] > 0, by_rule(rules.mileage.past(on))[group], "recorded")
     return share, origin
 
 

@@ -71,7 +71,7 @@ def month_sentence(study: Study) -> tuple[str, str]:
     ]
     target = show_cents(study.assumptions.cents("hour.target"), currency=study.currency)
     note = f"{_interval(study, row)} Target: {target}. {'; '.join(ago).capitalize()}."
-    return sentence, f"{note} {supposed_sentence(study)}".rstrip()
+    return sentence, " ".join(filter(None, [note, supposed_sentence(study), run_out_sentence(study)]))
 
 
 def supposed_sentence(study: Study) -> str:
@@ -86,6 +86,14 @@ def supposed_sentence(study: Study) -> str:
     }
     found = [said[key] for key in suppositions(held)]
     return f"Supposed in place of the books: {'; '.join(found)}.".replace("-", "−") if found else ""
+
+
+def run_out_sentence(study: Study) -> str:
+    """Which rule tables have ended, so that their last values are assumed."""
+    if not study.rules_run_out:
+        return ""
+    named = " ".join(one.text for one in study.rules_run_out)
+    return f"Assumed, because a rule table ran out: {named} flipkit check shows the lines to add."
 
 
 def window_sentence(study: Study) -> str:
