@@ -55,14 +55,24 @@ class MoneyLine:
     year: str = ""
     #: What moves it as a whole in "what if"; empty where nothing does.
     moved_with: str = ""
+    #: Keys of the assumptions that fill it; ``{size}`` stands for the size class.
+    assumed_by: tuple[str, ...] = ()
 
 
 MONEY_LINES = (
     MoneyLine("sold_price", True, "sold price", "sold_price"),
     MoneyLine("shipping_charged", True, "shipping charged", "shipping_charged"),
     MoneyLine("refund", False, "refunds", "refund"),
-    MoneyLine("marketplace_fee", False, "marketplace fees", "fees_paid", "marketplace fees", "marketplace fees"),
-    MoneyLine("label", False, "labels", "label_paid", "labels", "all labels"),
+    MoneyLine(
+        "marketplace_fee",
+        False,
+        "marketplace fees",
+        "fees_paid",
+        "marketplace fees",
+        "marketplace fees",
+        ("fees.assumed_rate", "fees.assumed_per_order"),
+    ),
+    MoneyLine("label", False, "labels", "label_paid", "labels", "all labels", ("label.assumed.{size}",)),
     MoneyLine(
         "label_adjustment",
         False,
@@ -72,12 +82,17 @@ MONEY_LINES = (
         "all labels",
     ),
     MoneyLine("protection", False, "protection", "", "declared value and signatures"),
-    MoneyLine("materials", False, "packing materials", "materials_paid"),
+    MoneyLine("materials", False, "packing materials", "materials_paid", assumed_by=("materials.assumed.{size}",)),
     MoneyLine("cost", False, "cost of goods", "cost", "", "cost of the goods"),
     MoneyLine("trip", False, "sourcing trips", "", "", "trips"),
-    MoneyLine("hired", False, "hired help"),
+    MoneyLine("hired", False, "hired help", assumed_by=("help.wage", "help.burden", "help.share_of_packing")),
     MoneyLine("overhead", False, "overheads", "", "", "overheads"),
-    MoneyLine("expected_loss", False, "losses still expected"),
+    MoneyLine(
+        "expected_loss",
+        False,
+        "losses still expected",
+        assumed_by=("loss.chance.{size}", "loss.share", "loss.return_window_days"),
+    ),
 )
 GAINS = tuple(line.name for line in MONEY_LINES if line.gain)
 COSTS = tuple(line.name for line in MONEY_LINES if not line.gain)

@@ -32,6 +32,7 @@ from flipkit.books.check import RunOut, rules_run_out
 from flipkit.books.problems import Problem
 from flipkit.books.read import Books, books_as_of, last_recorded_day, read_books
 from flipkit.economics.items import Economics, item_economics
+from flipkit.economics.trace import ItemTrace, item_trace
 from flipkit.errors import AssumptionError, PackError
 from flipkit.money import show_cents
 from flipkit.paths import demo_folder
@@ -260,6 +261,10 @@ class Study:
         """What is still in stock on the report's day."""
         found = self.items[self.items["status"].isin(["for sale", "not listed", "returned"])]
         return found if category is None else found[found["category"] == category]
+
+    def item(self, item_id: str) -> ItemTrace:
+        """One item traced: each line of its money and its work, with where it comes from."""
+        return item_trace(self.economics, self.books, self.rules, self.assumptions, item_id)
 
     def waiting(self, category: str) -> pd.DataFrame:
         """Share of a category's listed items still unsold after each number of days."""

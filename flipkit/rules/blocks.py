@@ -104,7 +104,7 @@ class RuleSet(Generic[B]):
             before[-1] = dataclasses.replace(before[-1], ends=first - dt.timedelta(days=1))
         return dataclasses.replace(self, blocks=(*before, *self.blocks))
 
-    def past(self, days: npt.ArrayLike) -> npt.NDArray[np.bool_]:
+    def past(self, days: Any) -> npt.NDArray[np.bool_]:
         """Which days lie after the end of a block and before the next one, if there is one."""
         numbers = np.asarray(days, dtype="datetime64[D]").view(np.int64)
         index = np.searchsorted(self._starts, numbers, side="right") - 1
