@@ -198,19 +198,20 @@ def check(path: Path | str, *, as_of: dt.date | None = None, too_few: int | None
     enough = too_few if too_few is not None else _packaged_too_few()
     if books is None:
         return Check(Path(path), books, tuple(problems), ())
+    statements = tuple(statements_of(books, enough))
     try:
         rules = load_rules(books.rules_folder)
         held = load_assumptions(books.assumptions_file, currency=books.shop.currency)
     except FlipkitError as error:
         problem = Problem("rules and assumptions", None, "", str(error), "tables that can be read", "mend that file")
-        return Check(Path(path), books, (*problems, problem), tuple(_statements(books, enough)))
+        return Check(Path(path), books, (*problems, problem), statements)
     running_out = rules_run_out(books, rules, held, day=day, ahead=AHEAD_DAYS)
     problems += [
         Problem(one.own_file, None, "from", one.text, "a block for that day", "its lines stand below")
         for one in running_out
         if one.ended is None
     ]
-    return Check(Path(path), books, tuple(problems), tuple(_statements(books, enough)), running_out)
+    return Check(Path(path), books, tuple(problems), statements, running_out)
 
 
 def _packaged_too_few() -> int:
@@ -222,7 +223,8 @@ def _of(part: int, whole: int) -> str:
     return f"all {whole:,}" if part == whole else f"{part:,} of {whole:,}"
 
 
-def _statements(books: Books, enough: int) -> list[Statement]:
+def statements_of(books: Books, enough: int) -> list[Statement]:
+    """What the books can tell and what they cannot, with what would have to be recorded."""
     items = books.items
     if items.empty:
         return [
@@ -237,6 +239,7 @@ def _statements(books: Books, enough: int) -> list[Statement]:
         *_labels(posted),
         *_sizes(items),
         *_waiting(books),
+        *_comparables(books),
         *_buying(books),
         *_prices(books),
     ]
@@ -352,6 +355,20 @@ def _sizes(items: pd.DataFrame) -> list[Statement]:
         record = "length_in, width_in, height_in and weight_lb of packed parcels, at least some of each category"
         found.append(Statement(False, text, record, 3.5 * lacking / len(items)))
     return found
+
+
+def _comparables(books: Books) -> list[Statement]:
+    """How many comparables count, and for what."""
+    found = books.comparables
+    if found.empty:
+        return []
+    known = found["price_cents"] > 0
+    own = known & found["item_id"].isin(books.items["item_id"])
+    kind = known & (found["item_id"] == "") & found["category"].isin(books.items["category"])
+    text = f"what like things sell for, from {_of(int((own | kind).sum()), len(found))} comparables"
+    parts = [f"{int(own.sum()):,} of single things" if own.any() else "", f"{int(kind.sum()):,} of a category"]
+    said = " and ".join(part for part in parts if part and not part.startswith("0 "))
+    return [Statement(bool((own | kind).any()), f"{text}: {said}" if said else text)]
 
 
 def _waiting(books: Books) -> list[Statement]:

@@ -15,7 +15,7 @@ from flipkit.assumptions import Assumptions
 from flipkit.books.problems import rows_in_words
 from flipkit.books.read import Books, books_as_of
 from flipkit.books.schema import ACTIVITIES, BY_NAME
-from flipkit.economics.costs import MEASURES, own_rate_cards
+from flipkit.economics.costs import MEASURES, orders_of, own_rate_cards, with_order_words
 from flipkit.economics.items import MONEY_LINES, Economics, MoneyLine
 from flipkit.economics.labor import entries_for
 from flipkit.economics.overrides import suppositions
@@ -23,6 +23,7 @@ from flipkit.errors import AssumptionError
 from flipkit.money import show_cents
 from flipkit.rules import postage
 from flipkit.rules.blocks import RuleSet
+from flipkit.rules.fees import FeeSchedule
 from flipkit.rules.tables import Rules
 
 #: What a supposition moves.
@@ -31,6 +32,9 @@ _SUPPOSED = {
     "suppose.fee_points": "marketplace_fee",
     "suppose.divisor": "label",
 }
+
+#: Lines that the items of one order share.
+_ORDERS = ("shipping_charged", "marketplace_fee", "label", "protection", "materials")
 
 
 @dataclass(frozen=True, repr=False)
@@ -155,7 +159,13 @@ class _Tracing:
         self._economics, self._books, self._rules, self._held = economics, books, rules, assumptions
         self.item = economics.items.set_index("item_id", drop=False).loc[item_id]
         self._record = books.items.set_index("item_id").loc[item_id]
-        self._entries = entries_for(books.items, books.work, item_id) if len(books.work) else books.work
+        items = with_order_words(books.items)
+        orders = orders_of(items)
+        self._entries = entries_for(items, books.work, item_id, orders.code) if len(books.work) else books.work
+        at = int(np.flatnonzero((items["item_id"] == item_id).to_numpy())[0])
+        self._mates = items["item_id"].to_numpy()[orders.code == orders.code[at]]
+        #: The order that the item shared its parcel with; empty where it was sold alone.
+        self._order = str(items["order_id"].iloc[at]) if orders.several[at] else ""
 
     def money(self, line: MoneyLine) -> str:
         """Where one line comes from: a cell of the books, a rule block of a day, or assumptions."""
@@ -166,10 +176,24 @@ class _Tracing:
         if origin == "assumed" and supposed:
             return self._assumed(tuple(supposed))
         if origin == "recorded" and line.recorded:
-            return f"{self._file('items')} row {self._record['row']}, column {line.recorded}"
+            rows = self._rows("items", self._cells(f"{line.recorded}_cents"))
+            return f"{rows}, column {line.recorded}{self._shared(rows)}"
         found = getattr(self, f"_{line.name}", None)
         told: str = found(origin) if found else ""
-        return told or self._assumed(line.assumed_by)
+        told = told or self._assumed(line.assumed_by)
+        return f"{told}{self._shared(told)}" if line.name in _ORDERS else told
+
+    def _cells(self, column: str) -> pd.DataFrame:
+        """The rows of the items that record an amount: its own, or else its order's."""
+        items = self._books.items
+        own = items[items["item_id"] == self.item.name]
+        if self._order and pd.isna(self._record[column]):
+            of_order = items[items["item_id"].isin(self._mates) & items[column].notna()]
+            return of_order if len(of_order) else own
+        return own
+
+    def _shared(self, told: str) -> str:
+        return f"; shared within order {self._order}" if told and self._order else ""
 
     def work(self, activity: str) -> str:
         """Where the minutes of an activity come from."""
@@ -211,9 +235,38 @@ class _Tracing:
     def _refund(self, origin: str) -> str:
         return "no refund is recorded, so the whole price counts as given back"
 
+    @property
+    def _schedule(self) -> FeeSchedule | None:
+        return self._rules.fee_schedules.get(self.item["venue"] or self._held.text("venue.default"))
+
     def _marketplace_fee(self, origin: str) -> str:
-        schedule = self._rules.fee_schedules.get(self.item["venue"] or self._held.text("venue.default"))
-        return self._block(schedule, self._sold) if schedule else ""
+        return self._block(self._schedule, self._sold) if self._schedule else ""
+
+    def _refunded_fee(self, origin: str) -> str:
+        back = "the part that the schedule gives back with the refund: "
+        return back + self._block(self._schedule, self._sold) if self._schedule else ""
+
+    def _listing_fee(self, origin: str) -> str:
+        if self._schedule is None:
+            return ""
+        row = int(np.flatnonzero((self._economics.items["item_id"] == self.item.name).to_numpy())[0])
+        listings = self._economics.listings
+        days = [day.date() for day in listings.loc[listings["row"] == row, "day"]]
+        blocks = dict.fromkeys(self._block(self._schedule, day) for day in days)
+        times = "1 listing" if len(days) == 1 else f"{len(days)} listings"
+        return f"{times}: {'; '.join(blocks)}"
+
+    def _protection(self, origin: str) -> str:
+        told = self._label(origin)
+        if origin == "rule":
+            rows = self._rows("items", self._cells("declared_value_cents"))
+            return f"declared in {rows}, column declared_value{'; ' + told if told else ''}"
+        return f"{self._assumed(('protection.declare_from', 'protection.signature_from'))}; {told}".rstrip("; ")
+
+    def _materials(self, origin: str) -> str:
+        used = self._economics.supplies.used if self._economics.supplies else 1
+        told = self._assumed((f"materials.assumed.{self.item['size_class']}",))
+        return told if used == 1 else f"{told}, times {used:.2f} as the supplies that you bought teach"
 
     def _label(self, origin: str) -> str:
         """The card and service that the label was priced by; nothing where the assumed label stands in."""
@@ -226,12 +279,15 @@ class _Tracing:
             found = postage.labels(
                 card, parcels, on=np.array([self._sold], dtype="datetime64[D]"), zone=zone, zone_mix=mix, **sides
             ).iloc[0]
-            if found["refused"] == "" and int(found["total_cents"]) == int(item["label_cents"]):
+            bare = int(found["total_cents"]) - int(found["signature_cents"]) - int(found["protection_cents"])
+            if not self._order and found["refused"] == "" and bare == int(item["label_cents"]):
                 lacking = [] if zone else ["zone"]
                 lacking += ["measures"] if item["measures_origin"] != "recorded" else []
                 said = f", with assumed {' and '.join(lacking)}" if lacking else ""
                 by = f"{self._block(card, self._sold)} and {self._block(parcels, self._sold)}"
                 return f"service {found['service']} of {by}{said}"
+        if self._order and own_rate_cards(self._rules, self._held):
+            return f"the cheapest label of {', '.join(card.name for card in own_rate_cards(self._rules, self._held))}"
         return ""
 
     def _cost(self, origin: str) -> str:

@@ -147,3 +147,20 @@ def test_things_of_every_kind_in_the_demo_add_up_and_say_where_from(demo):
         silent = told[told["where_from"] == ""]
         assert silent.empty, (name, silent["line"].tolist())
     assert set(LINES) == set(trace.lines["line"])
+
+
+def test_things_of_one_order_say_that_they_share(tmp_path):
+    items = """
+        item_id,title,category,bought_on,cost,sold_on,sold_price,fees_paid,label_paid,zone,order_id
+        B-1,Jug,jugs,2026-03-07,4.00,2026-03-20,30.00,,7.25,4,77
+        B-2,Jug,jugs,2026-03-07,4.00,2026-03-20,10.00,,,4,77
+    """
+    work = "date,activity,minutes,worker,item_id\n2026-03-20,pack,20,me,B-1"
+    study = open_study(write_books(tmp_path / "shop", items=items, work=work), month="2026-03", as_of="2026-03-31")
+    first, second = study.item("B-1"), study.item("B-2")
+    assert from_of(second, "label") == "items.csv row 2, column label_paid; shared within order 77"
+    assert from_of(second, "marketplace_fee").endswith("shared within order 77")
+    assert second.minutes.set_index("activity").loc["pack", "where_from"] == "work.csv row 2"
+    labels = [trace.lines.set_index("line").loc["label", "amount_cents"] for trace in (first, second)]
+    assert sum(labels) == -725
+    assert all(trace.lines["amount_cents"].sum() == trace.net_cents for trace in (first, second))

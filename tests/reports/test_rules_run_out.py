@@ -205,3 +205,13 @@ def test_labels_of_a_card_that_ended_are_assumed(demo_rules, tmp_path):
 @pytest.fixture(scope="module")
 def demo_rules():
     return load_rules(demo_folder() / "rules")
+
+
+@pytest.mark.worked
+def test_listing_fees_after_the_end_go_on_assumed(shop):
+    # Listed on 2026-12-13 and 2027-01-10, sold within the month: one fee of 35 cents each.
+    write_books(shop, items=ITEMS.replace(",3.00,,4", ",,barn,4").replace(",4.00,,4", ",,barn,4"))
+    own_table(shop, "fees", FEES.format(ends="2026-12-31") + '[block.listing]\nfee = "0.35"\n')
+    found = open_study(shop, month="2027-01", as_of=NEW_YEAR).items.set_index("item_id")
+    assert found["listing_fee_cents"].tolist() == [35, 35]
+    assert found["listing_fee_origin"].tolist() == ["rule", "assumed"]
