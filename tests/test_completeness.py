@@ -87,7 +87,13 @@ def small_shop() -> Shop:
     items = books.items[((trip % 4 == 3) & few).to_numpy()]
     own = books.price_changes["item_id"].isin(items["item_id"])
     work = books.work[(books.work["item_id"].isin(items["item_id"]) | (books.work["item_id"] == "")).to_numpy()]
-    books = dataclasses.replace(books, items=items, price_changes=books.price_changes[own], work=work.iloc[::3])
+    books = dataclasses.replace(
+        books,
+        items=items,
+        price_changes=books.price_changes[own],
+        work=work.iloc[::3],
+        supplies=books.supplies.iloc[::9],
+    )
     assumptions = load_assumptions(books.assumptions_file, overrides=BASE)
     return Shop(books, load_rules(books.rules_folder), assumptions, BASE)
 

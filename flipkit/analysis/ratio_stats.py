@@ -1,4 +1,4 @@
-"""TODO"""
+"""A ratio of sums with its standard error and its bootstrap interval."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from flipkit.errors import AssumptionError, NotEnoughDataError
 #
 # An hourly return is total net over total hours, never a mean of single ratios: one item with two minutes of work
 # would drown the rest. The observations of one sourcing trip are alike, so everything here takes one pair of sums
-# a trip.
+# a trip. The studentised bootstrap is that of ``hall-1992``.
 
 Floats = npt.NDArray[np.float64]
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""Hourly return by category, with intervals, verdicts and small groups adjusted."""
 
 from __future__ import annotations
 
@@ -604,7 +604,7 @@ def _sums_by_trip(economics: pd.DataFrame, side: pd.Series, horizon: Horizon | N
 #
 # The best of twelve categories is partly the luckiest. Each category's raw figure is pulled towards the mean of
 # all, the more the less is known of it; how far categories truly differ is estimated from the figures themselves.
-# The method is Morris's, whose equal-variance case is the estimator of Efron and Morris.
+# The method is Morris's (``morris-1983``), whose equal-variance case is the estimator of Efron and Morris.
 
 #: How many degrees of freedom the categories' common error weighs beside a category's own.
 COMMON_FREEDOM = 4.0

@@ -1,4 +1,4 @@
-"""TODO"""
+"""What each size class earns an hour, and the price from which bulky wins."""
 
 from __future__ import annotations
 

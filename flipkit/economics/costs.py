@@ -1,4 +1,4 @@
-"""TODO"""
+"""What each sale costs: parcel, label, fees and materials, recorded, by rule or assumed."""
 
 from __future__ import annotations
 
@@ -490,6 +490,10 @@ def per_size(size_class: pd.Series, assumptions: Assumptions, key: str) -> Cents
 # Packing materials: recorded, or assumed by size and corrected by the supplies that were bought.
 
 
+#: Supplies bought for more times the assumed materials lie in the cupboard: no parcel took them.
+_MOST_TIMES = 4.0
+
+
 @dataclass(frozen=True)
 class SuppliesUsed:
     """What bought supplies say of the materials that parcels were charged."""
@@ -559,7 +563,8 @@ def _taught(
         if standard[between].sum() > 0:
             seen += float(spent / standard[between].sum())
     weight = assumptions.number("materials.learned_weight")
-    return since.item(), seen, float(shrunk_minutes(1.0, parcels, seen, weight=weight))
+    used = float(shrunk_minutes(1.0, parcels, seen, weight=weight))
+    return since.item(), seen, min(max(used, 1 / _MOST_TIMES), _MOST_TIMES)
 
 
 # Costs that several items share: lots, trips and the month's overheads, not a cent lost.

@@ -1,4 +1,4 @@
-"""TODO"""
+"""The numbers of one report: books read, items costed, categories weighed, once."""
 
 from __future__ import annotations
 
@@ -372,8 +372,8 @@ def _supplies_told(used: SuppliesUsed | None, currency: str) -> list[str]:
         return show_cents(cents, currency=currency)
 
     told = (
-        f"Since {used.since.isoformat()} you bought packing supplies for {shown(used.bought_cents)}. The parcels that "
-        f"you posted since then were charged {shown(used.charged_cents)}."
+        f"Since {used.since.day} {used.since:%b %Y} you bought packing supplies for {shown(used.bought_cents)}. "
+        f"The parcels that you posted since then were charged {shown(used.charged_cents)}."
     )
     apart = used.bought_cents - used.charged_cents
     if apart > 0:

@@ -1,4 +1,4 @@
-"""TODO"""
+"""How often the kit's intervals hold the truth, over many simulated shops."""
 
 from __future__ import annotations
 
