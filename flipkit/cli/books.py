@@ -58,14 +58,29 @@ def start(folder: Path) -> None:
 @click.argument("books", type=BOOKS)
 @click.option("--as-of", default="", help="Day of the report, so that later dates are told.")
 def check(books: Path, as_of: str) -> None:
-    """Say everything that is wrong with BOOKS, what a report can tell from them, what to record next."""
+    """Say everything that is wrong with BOOKS, what a report can tell from them, what to record and time next."""
     from flipkit.books.check import check as checked
+    from flipkit.books.read import last_recorded_day
     from flipkit.cli.answers import day_of
+    from flipkit.economics.items import timings_wanted
 
     found = checked(books, as_of=day_of(as_of) if as_of else None)
     click.echo(found.text(), nl=False)
     if found.stops or found.books is None:
         sys.exit(2)
+    if found.books.items.empty:
+        return
+    wanted = timings_wanted(found.books, day_of(as_of) if as_of else last_recorded_day(found.books))
+    if not wanted:
+        click.echo("\nYour logs cover nearly all of your work: timing more of it would change little.")
+        return
+    *jobs, rule = wanted
+    click.echo(
+        f"\nTime {'these jobs' if len(jobs) > 1 else 'this job'} next (narrows the doubt about your hours most):"
+    )
+    for number, job in enumerate(jobs, start=1):
+        click.echo(f"  {number}. {job}")
+    click.echo(f"  {rule}")
 
 
 def _answer_options(command: Callable[..., None]) -> Callable[..., None]:

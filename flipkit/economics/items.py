@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.assumptions import SIZES, Assumptions
+from flipkit.assumptions import SIZES, Assumptions, load_assumptions
 from flipkit.books.read import Books, books_as_of
 from flipkit.books.schema import ACTIVITIES, ITEMS, PICKUP
 from flipkit.economics.costs import (
@@ -27,7 +27,7 @@ from flipkit.economics.costs import (
     packed_parcels,
     trip_costs,
 )
-from flipkit.economics.labor import Labor, item_labor
+from flipkit.economics.labor import TIMINGS, Labor, item_labor, next_timings
 from flipkit.economics.overrides import (
     labels_dearer,
     supposed_fee,
@@ -37,7 +37,7 @@ from flipkit.economics.overrides import (
     suppositions,
 )
 from flipkit.money import PPM, Cents, percentage
-from flipkit.rules.tables import Rules
+from flipkit.rules.tables import Rules, load_rules
 
 
 @dataclass(frozen=True)
@@ -262,6 +262,29 @@ def _expected_loss(
 def _per_size(size_class: pd.Series, assumptions: Assumptions, key: str) -> Cents:
     table = np.array([int(assumptions.by_size(key)[size]) for size in SIZES], dtype=np.int64)
     return table[np.array([SIZES.index(size) for size in size_class], dtype=np.int64)]
+
+
+def timings_wanted(books: Books, as_of: dt.date, *, most: int = 5) -> list[str]:
+    """The jobs whose timing would narrow the doubt about your hours most, a sentence each, and the rule."""
+    assumptions = load_assumptions(books.assumptions_file, currency=books.shop.currency)
+    known = books_as_of(books, as_of)
+    if known.items.empty:
+        return []
+    parcels = packed_parcels(known.items, load_rules(books.rules_folder), assumptions, as_of=as_of)
+    labor = item_labor(known.items, known.work, known.people, parcels["size_class"], assumptions)
+    jobs = next_timings(known.items, labor, parcels["size_class"], assumptions, as_of=as_of).head(most)
+    said = [
+        f"{job.activity}, {job.size_class} things: some {job.monthly:.{0 if job.monthly >= 2 else 1}f} a month without "
+        f"a log, counted as {job.used_min:.0f} minutes each ({job.logged_items or 'none'} timed so far). "
+        f"Timing {TIMINGS} narrows the doubt from ±{job.doubt_min:.0f} to ±{job.then_min:.0f} minutes a month"
+        for job in jobs[jobs["gain_min"] >= 0.5].itertuples()
+    ]
+    weight = assumptions.number("minutes.logged_weight")
+    rule = (
+        f"The rule: jobs a month without a log, times how unsure their minutes still are. The kit's own minutes count "
+        f"as {weight:g} timings and yours as one each, so the first few of a kind teach most."
+    )
+    return [*said, rule] if said else []
 
 
 # What the columns of the frame mean, for whoever asks it a question of their own.
