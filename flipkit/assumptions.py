@@ -10,6 +10,7 @@ from __future__ import annotations
 import difflib
 import importlib.resources
 import math
+import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -19,10 +20,12 @@ from typing import Any, Literal
 
 from flipkit.errors import AssumptionError, MoneyError
 from flipkit.money import read_cents, read_ppm, show_cents
-from flipkit.units import read_minutes
+from flipkit.units import M3_A_CUFT, Measures, read_length, read_minutes, read_weight
 
 #: The packaged files: the shop's economics, and the packing plan.
 _FILES = ("assumptions.toml", "assumptions_packing.toml")
+
+_PLAIN = re.compile(r"\d+(\.\d+)?")
 
 SIZES = ("small", "medium", "bulky", "oversize")
 
@@ -41,6 +44,15 @@ class Assumption:
     meaning: str
     source: str
     layer: Layer
+
+    def shown(self, measures: Measures, *, currency: str = "USD") -> tuple[str, str]:
+        """Value and unit as a shop reads them, in its own units."""
+        unit, factor = measures.unit_of(self.key, self.unit)
+        if factor == 1 or isinstance(self.value, str):
+            return self.text(currency=currency), unit
+        if self.kind == "money":
+            return show_cents(round(self.value * factor), currency=currency), unit
+        return f"{self.value * factor:.3g}" if self.value * factor < 1000 else f"{self.value * factor:,.0f}", unit
 
     def text(self, *, currency: str = "USD") -> str:
         """The value as a reader writes it."""
@@ -246,13 +258,25 @@ def _unknown(key: str, entries: Mapping[str, Assumption]) -> AssumptionError:
 
 def _entry(key: str, value: Any, spec: Mapping[str, Any], layer: Layer, currency: str, where: str = "") -> Assumption:
     kind = spec["kind"]
-    read = _value(key, value, kind, currency, where)
+    read = _value(key, _in_own_unit(key, value, spec["unit"]), kind, currency, where)
     for word, bad in (("at_least", _below), ("at_most", _above), ("above", _not_above)):
         if word in spec and bad(read, _value(key, spec[word], kind, currency, where)):
             raise AssumptionError(key, need=f"{word.replace('_', ' ')} {spec[word]}", got=value, where=where)
     if "one_of" in spec and read not in spec["one_of"]:
         raise AssumptionError(key, need=f"one of {', '.join(spec['one_of'])}", got=value, where=where)
     return Assumption(key, read, kind, spec["unit"], spec["meaning"], spec["source"], layer)
+
+
+def _in_own_unit(key: str, value: Any, unit: str) -> Any:
+    """A value written with another unit, such as ``36 cm`` or ``14.00 per m3``, in the assumption's own."""
+    if not isinstance(value, str):
+        return value
+    if unit in ("in", "lb") and value.strip()[-1:].isalpha():
+        return read_length(value, name=key) if unit == "in" else read_weight(value, name=key)
+    match = re.fullmatch(r"(.+?)\s*(?:/|\bper\b)\s*(?:m3|m³|cubic meter)", value.strip())
+    if unit == "per cubic foot and month" and match:
+        return f"{float(match.group(1)) * M3_A_CUFT:.2f}" if _PLAIN.fullmatch(match.group(1)) else value
+    return value
 
 
 def _below(value: Any, bound: Any) -> bool:

@@ -205,13 +205,14 @@ def reader_of(column: Column, *, unit: str, units: Units) -> Callable[[str], Any
         return functools.partial(_measure, name=name, unit=unit or units.weight, read=the_units.read_weight)
     if column.kind == "minutes":
         return functools.partial(_measure, name=name, unit="min", read=the_units.read_minutes, zero=True)
+    if column.kind == "miles":
+        return functools.partial(_distance, unit=unit or "mile")
     if column.kind == "choice":
         return functools.partial(_choice, choices=column.choices)
     return {
         "date": _date,
         "month": _month,
         "number": _number,
-        "miles": _number,
         "count": _count,
         "rate": _rate,
         "id": write.unshielded,
@@ -252,7 +253,7 @@ def _factor(unit: str, read: Callable[..., float]) -> float | None:
 
 
 def _measure(text: str, *, name: str, unit: str, read: Callable[..., float], zero: bool = False) -> float | Bad:
-    own = {"in": 1.0, "lb": 1.0, "min": 1.0}.get(unit)
+    own = {"in": 1.0, "lb": 1.0, "min": 1.0, "mile": 1.0}.get(unit)
     if _PLAIN_NUMBER.fullmatch(text):
         factor = own if own is not None else _factor(unit, read)
         value = float(text) * factor if factor is not None else None
@@ -270,6 +271,13 @@ def _measure(text: str, *, name: str, unit: str, read: Callable[..., float], zer
     if value == 0 and not zero:
         return Bad("a measure above 0", "leave the cell blank where it was not measured")
     return value
+
+
+def _distance(text: str, *, unit: str) -> float | Bad:
+    found = _measure(text, name="miles", unit=unit, read=the_units.read_distance, zero=True)
+    if isinstance(found, Bad):
+        return Bad("a number of at least 0", "write digits, with a point before decimals; 50 km is understood too")
+    return found
 
 
 def _date(text: str) -> str | Bad:

@@ -40,7 +40,7 @@ def record_work(
     """Write a stretch of work for an item, a trip, a category or the whole ``day``; a row for each worker."""
     items = _records(open_table(books, schema.ITEMS))
     work = open_table(books, schema.WORK)
-    said = _read(schema.WORK, {"activity": activity, "minutes": minutes, "count": count}, _units(books))
+    said = _read(schema.WORK, {"activity": activity, "minutes": minutes, "count": count}, units_of(books))
     place, name = _target(books, target, items)
     if place == "item_id":
         row = next(row for row in items if row["item_id"] == name)
@@ -66,7 +66,7 @@ def record_sale(books: Path, item: str, price: str, *, on: dt.date, whole: bool 
             f"{row['item_id']} stands for {row['quantity']} things: say --whole if all of them sold for {price} "
             "together, or give the one that sold a row of its own first"
         )
-    units = _units(books)
+    units = units_of(books)
     cells = _read(schema.ITEMS, {"sold_price": price, **more}, units)
     said = [f"sold {_day(on)} for {_money(cells['sold_price'], units)}"]
     for name, value in cells.items():
@@ -89,7 +89,7 @@ def record_listing(books: Path, item: str, price: str, *, on: dt.date, venue: st
         raise RecordError(
             f"{row['item_id']} was listed on {row['listed_on']} already: for a new price use flipkit price"
         )
-    units = _units(books)
+    units = units_of(books)
     cells = _read(schema.ITEMS, {"list_price": price, "venue": venue}, units)
     words = f"{_titled([row], row['item_id'])}: listed {_day(on)} at {_money(cells['list_price'], units)}"
     words += f" on {venue}" if venue else ""
@@ -106,7 +106,7 @@ def record_price(books: Path, item: str, price: str, *, on: dt.date) -> list[str
     if not row.get("listed_on"):
         raise RecordError(f"{row['item_id']} is not listed yet: use flipkit listed first")
     _require_order(row, on, "listed_on", "the day you listed it")
-    units = _units(books)
+    units = units_of(books)
     cells = {"item_id": row["item_id"], "changed_on": on.isoformat()}
     cells |= _read(schema.PRICE_CHANGES, {"price": price}, units)
     changes = open_table(books, schema.PRICE_CHANGES)
@@ -122,7 +122,7 @@ def record_leaving(books: Path, item: str, how: str, *, on: dt.date) -> list[str
     table, number, row = _item(books, item)
     _require_here(row, or_returned=True)
     _require_order(row, on, "bought_on", "the day you bought it")
-    cells = {"gone_on": on.isoformat(), **_read(schema.ITEMS, {"gone_how": how}, _units(books))}
+    cells = {"gone_on": on.isoformat(), **_read(schema.ITEMS, {"gone_how": how}, units_of(books))}
     words = f"{_titled([row], row['item_id'])}: {cells['gone_how']} {_day(on)}"
     return _write(books, "gone", table, number, {words: cells})
 
@@ -282,7 +282,7 @@ def _plain(kind: str, value: object) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def _units(books: Path) -> Units:
+def units_of(books: Path) -> Units:
     """What a bare number means in these books."""
     shop = Table("shop", "", (schema.Column("key", "text", ""), schema.Column("value", "text", "")))
     rows = {} if books.is_dir() and not (books / shop.file).is_file() else _shop(open_table(books, shop))

@@ -249,9 +249,15 @@ def report(
 def assumptions(books: Path | None, settings: Sequence[str], file: Path | None) -> None:
     """List every assumption with its value, its meaning and who says so."""
     from flipkit.assumptions import load_assumptions
+    from flipkit.books.cells import Units
+    from flipkit.books.record import units_of
+    from flipkit.units import Measures
 
     # Beside a workbook as in a folder of books.
     own = (books.parent if books.is_file() else books) / "assumptions.toml" if books else None
     found = load_assumptions(own if own and own.is_file() else None, overrides=settings_of(settings, file, books))
+    units = units_of(books) if books else Units()
+    measures = Measures(units.length, units.weight)
     for key, entry in found.entries.items():
-        click.echo(f"{key} = {entry.text()} {entry.unit} ({entry.layer}): {entry.meaning}")
+        value, unit = entry.shown(measures, currency=units.currency)
+        click.echo(f"{key} = {value} {unit} ({entry.layer}): {entry.meaning}")

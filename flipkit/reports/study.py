@@ -35,6 +35,7 @@ from flipkit.errors import AssumptionError, PackError
 from flipkit.money import show_cents
 from flipkit.paths import demo_folder
 from flipkit.rules.tables import Rules, load_rules
+from flipkit.units import Measures
 
 # The numbers of one report: the books read, every item costed, every category weighed, once.
 
@@ -69,6 +70,11 @@ class Study:
     def currency(self) -> str:
         """Code of the shop's currency."""
         return self.books.shop.currency
+
+    @property
+    def measures(self) -> Measures:
+        """How the shop writes lengths, weights and room."""
+        return self.books.shop.measures
 
     @property
     def target(self) -> float:

@@ -141,7 +141,7 @@ def income_table(study: Study) -> Element:
         ),
         ("packing supplies bought", -_sum(supplies, "cost_cents"), 1.0),
         ("hired help, payroll taxes included", -int(worked(study, books, window)["paid_cents"].sum()), 1.0),
-        ("miles driven to buy, at the dated rates", -int(_driven(study, trips).sum()), 0.0),
+        (f"{_distances(study).lower()} driven to buy, at the dated rates", -int(_driven(study, trips).sum()), 0.0),
         ("parking, tolls and entry", -_sum(trips, "parking_cents") - _sum(trips, "entry_cents"), 1.0),
         ("overheads", -_sum(overheads, "amount_cents"), 1.0),
     ]
@@ -173,16 +173,17 @@ def mileage_table(study: Study) -> Element:
     trips = rows_within(books_as_of(study.books, study.as_of).trips, "date", year_window(study))
     trips = trips[trips["miles"].fillna(0) > 0] if len(trips) else trips
     if trips.empty:
-        return words("The books hold no miles in this span.")
+        return words(f"The books hold no {_distances(study).lower()} in this span.")
     rates = study.rules.mileage
     block = rates.index_at(trips["date"].to_numpy().astype("datetime64[D]"))
     frame = pd.DataFrame({"block": block, "miles": trips["miles"].to_numpy(), "cents": _driven(study, trips)})
     rows = [
         {
             "from": rates.blocks[at].starts.isoformat(),
-            "rate": f"{rates.blocks[at].tenth_cents_a_mile / 10:.1f}",
+            "rate": f"{rates.blocks[at].tenth_cents / 10:.1f}",
+            "unit": rates.blocks[at].unit,
             "trips": len(group),
-            "miles": float(group["miles"].sum()),
+            "miles": float(study.measures.distances_of(group["miles"].sum())),
             "amount_cents": int(group["cents"].sum()),
             "seen": rates.blocks[at].seen,
         }
@@ -190,14 +191,14 @@ def mileage_table(study: Study) -> Element:
     ]
     headings = {
         "from": "Rate in force from",
-        "rate": "Cents a mile",
+        "rate": f"Cents a {' or '.join(sorted({row['unit'] for row in rows}))}",
         "trips": "Trips",
-        "miles": "Miles",
+        "miles": _distances(study),
         "amount_cents": f"Amount ({currency_unit(study)})",
         "seen": "How the rate is known",
     }
     formats = {"miles": lambda miles: f"{miles:,.1f}"}
-    caption = "Miles driven to buy"
+    caption = f"{_distances(study)} driven to buy"
     return table(pd.DataFrame(rows), caption=caption, headings=headings, formats=formats, currency=study.currency)
 
 
@@ -227,6 +228,10 @@ def _driven(study: Study, trips: pd.DataFrame) -> np.ndarray[Any, np.dtype[np.in
         return np.zeros(0, dtype=np.int64)
     days = trips["date"].to_numpy().astype("datetime64[D]")
     return np.asarray(mileage_cents(study.rules.mileage, on=days, miles=trips["miles"].fillna(0).to_numpy()))
+
+
+def _distances(study: Study) -> str:
+    return "Kilometers" if study.measures.metric else "Miles"
 
 
 def _recorded(items: pd.DataFrame, line: str) -> float:
