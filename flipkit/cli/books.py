@@ -42,16 +42,22 @@ ANSWER_HELP = {
 
 @click.command()
 @click.argument("folder", type=BOOKS)
-def start(folder: Path) -> None:
+@click.option("--workbook", is_flag=True, help="One workbook with drop-down words, in place of CSV files.")
+@click.option("--metric", is_flag=True, help="Centimeters, kilograms and kilometers.")
+@click.option("--currency", default="USD", show_default=True, help="Three letters.")
+def start(folder: Path, workbook: bool, metric: bool, currency: str) -> None:
     """Make a FOLDER of books to begin with; nothing that is there is overwritten."""
-    from flipkit.books.check import make_folder
+    from flipkit.books.check import WORKBOOK, make_folder
 
-    started = make_folder(folder)
+    started = make_folder(folder, workbook=workbook, metric=metric, currency=currency)
     for name in started.made:
         click.echo(f"made {name}")
     for name in started.kept:
         click.echo(f"kept {name}, which was there")
-    click.echo(f"Fill in items.csv, then: flipkit check {folder}")
+    if workbook:
+        click.echo(f"Fill in the sheet items of {WORKBOOK}, then: flipkit check {folder / WORKBOOK}")
+    else:
+        click.echo(f"Fill in items.csv, then: flipkit check {folder}")
 
 
 @click.command()
