@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 
-import numpy as np
 import pytest
 from click.testing import CliRunner
 
 from flipkit.assumptions import load_assumptions
 from flipkit.books.read import read_books
 from flipkit.cli.main import main
-from flipkit.economics.items import timings_wanted
-from flipkit.economics.labor import item_labor, next_timings
+from flipkit.economics.items import item_economics, timings_wanted
+from flipkit.economics.labor import next_timings
+from flipkit.rules.tables import load_rules
 
+LAST = dt.date(2026, 12, 31)
 HEAD = (
     "item_id,title,category,bought_on,cost,length_in,width_in,height_in,weight_lb,listed_on,sold_on,sold_price,zone\n"
 )
@@ -28,11 +29,8 @@ def books_of(tmp_path, rows: str, work: str = ""):
 
 def jobs_of(books):
     assumptions = load_assumptions()
-    sizes = np.where(books.items["length_in"] > 40, "bulky", "small")
-    labor = item_labor(books.items, books.work, books.people, sizes, assumptions)
-    return next_timings(books.items, labor, sizes, assumptions, as_of=dt.date(2026, 12, 31)).set_index(
-        ["activity", "size_class"]
-    )
+    found = item_economics(books, load_rules(), assumptions, LAST)
+    return next_timings(found.items, found.labor, assumptions, as_of=LAST).set_index(["activity", "size_class"])
 
 
 def item(number: int, size: int = 10) -> str:
@@ -54,7 +52,7 @@ def test_the_gain_is_the_fall_of_the_standard_error(tmp_path):
 
 
 def test_what_is_timed_is_asked_for_less_and_what_is_longer_more(tmp_path):
-    rows = "".join(map(item, range(24))) + "".join(item(number, 45) for number in range(24, 48))
+    rows = "".join(map(item, range(24))) + "".join(item(number, 50) for number in range(24, 48))
     plain = jobs_of(books_of(tmp_path, rows))
     assert plain.loc[("pack", "bulky"), "gain_min"] > plain.loc[("pack", "small"), "gain_min"]
     work = "".join(f"2026-06-15,pack,{20 + number % 3},me,I-{number}\n" for number in range(24, 42))
@@ -66,7 +64,7 @@ def test_what_is_timed_is_asked_for_less_and_what_is_longer_more(tmp_path):
 
 def test_check_names_five_jobs_and_the_rule(tmp_path):
     books = books_of(tmp_path, "".join(map(item, range(48))))
-    said = timings_wanted(books, dt.date(2026, 12, 31))
+    said = timings_wanted(books, LAST)
     assert len(said) == 6
     assert "count as 8 timings" in said[-1]
     out = CliRunner().invoke(main, ["check", str(tmp_path)]).output
@@ -79,5 +77,5 @@ def test_where_all_is_logged_nothing_is_asked_for(tmp_path):
     activities = ("find", "research", "clean", "photograph", "write", "store", "messages", "pack", "post")
     work = "".join(f"2026-01-15,{activity},9,me,I-0\n" for activity in activities)
     books = books_of(tmp_path, item(0), work)
-    assert timings_wanted(books, dt.date(2026, 12, 31)) == []
+    assert timings_wanted(books, LAST) == []
     assert "would change little" in CliRunner().invoke(main, ["check", str(tmp_path)]).output

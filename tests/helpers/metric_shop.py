@@ -178,7 +178,7 @@ def texts() -> dict[str, str]:
             work.append([bought, "find", 150 + 10 * (trip % 3), "Elin", "", f"T-{trip + 1}", 6])
         if number // 4 % 2 == 0:
             seen = bought - dt.timedelta(days=20)
-            comparables.append([name, seen, f"{price * apart * 0.97:.2f}", 30])
+            comparables.append([name, seen, f"{price * apart * 0.97:.2f}"])
     measures = "length,width,height,weight"
     return {
         "shop.csv": _text("key,value", [list(pair) for pair in SHOP]),
@@ -190,7 +190,7 @@ def texts() -> dict[str, str]:
         "work.csv": _text("date,activity,minutes,worker,item_id,trip_id,count", work),
         "price_changes.csv": _text("item_id,changed_on,price", changes),
         "trips.csv": _text("trip_id,date,km,parking", trips),
-        "comparables.csv": _text("category,sold_on,price,days_listed", comparables),
+        "comparables.csv": _text("category,sold_on,price", comparables),
         "overheads.csv": _text(
             "month,what,amount", [[f"2026-{month:02d}", "the loft", "40.00"] for month in range(1, 11)]
         ),
