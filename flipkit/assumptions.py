@@ -7,13 +7,14 @@ per million; the kind, from the packaged file, says how text is read.
 
 from __future__ import annotations
 
+import dataclasses
 import difflib
 import importlib.resources
 import math
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 from typing import Any, Literal
@@ -68,6 +69,9 @@ class Assumptions:
     """Every assumption of a run, by key; made by :func:`load_assumptions`."""
 
     entries: Mapping[str, Assumption]
+    #: How the shop that they are of writes lengths and weights, and its currency.
+    measures: Measures = field(default_factory=Measures)
+    currency: str = "USD"
 
     def cents(self, key: str) -> int:
         """A sum of money. [cents]"""
@@ -106,7 +110,7 @@ class Assumptions:
         """The same with some values of this run laid over them."""
         entries = dict(self.entries)
         _lay_over(entries, overrides, "this run", "--set", currency)
-        return _checked(entries)
+        return dataclasses.replace(self, entries=_checked(entries).entries)
 
     def _of(self, key: str, *kinds: str) -> Value:
         entry = self.entries.get(key)
@@ -122,6 +126,7 @@ def load_assumptions(
     *,
     overrides: Mapping[str, Any] | None = None,
     currency: str = "USD",
+    measures: Measures | None = None,
 ) -> Assumptions:
     """The packaged assumptions, with the shop's own and this run's laid over them.
 
@@ -134,6 +139,8 @@ def load_assumptions(
         (``minutes.pack``) sets all four.
     currency : str
         The shop's currency, for reading money.
+    measures : Measures, optional
+        The shop's units; inches and pounds by default.
 
     Returns
     -------
@@ -163,7 +170,7 @@ def load_assumptions(
         shop = _read_toml(shop)
     _lay_over(entries, shop or {}, "shop", where, currency)
     _lay_over(entries, overrides or {}, "this run", "--set", currency)
-    return _checked(entries)
+    return dataclasses.replace(_checked(entries), measures=measures or Measures(), currency=currency)
 
 
 def parsed_settings(text: str) -> dict[str, str]:
@@ -271,7 +278,7 @@ def _in_own_unit(key: str, value: Any, unit: str) -> Any:
     """A value written with another unit, such as ``36 cm`` or ``14.00 per m3``, in the assumption's own."""
     if not isinstance(value, str):
         return value
-    if unit in ("in", "lb") and value.strip()[-1:].isalpha():
+    if unit in ("in", "lb") and re.fullmatch(r"[\d.]+\s*[a-z]+\.?", value.strip()):
         return read_length(value, name=key) if unit == "in" else read_weight(value, name=key)
     match = re.fullmatch(r"(.+?)\s*(?:/|\bper\b)\s*(?:m3|m³|cubic meter)", value.strip())
     if unit == "per cubic foot and month" and match:

@@ -274,6 +274,24 @@ class Measures:
         value = self.rooms_of(value_cuft)
         return f"{value:,.2f} m³" if self.metric else f"{value:,.0f} cu ft"
 
+    def span(self, *values_in: float, spec: str = ".1f") -> str:
+        """Lengths in a sentence with their unit once, inches as ``spec`` writes them, centimeters to the millimeter."""
+        if self.metric:
+            return self.sides(*values_in)
+        return f"{' x '.join(f'{value:{spec}}' for value in values_in)} in"
+
+    def united(self, value_in: float, *, spec: str = ".1f") -> str:
+        """Length, width and height added up, as the trade says it in inches."""
+        return f"sides of {self.side(value_in)} together" if self.metric else f"{value_in:{spec}} united in"
+
+    def mass(self, value_lb: float, *, spec: str = ".1f") -> str:
+        """A weight in a sentence, likewise."""
+        return self.weight(value_lb) if self.mass_unit == "kg" else f"{value_lb:{spec}} lb"
+
+    def hollow(self, value_cuft: float, *, spec: str = ".2f") -> str:
+        """Room inside a parcel: cubic feet, or liters."""
+        return f"{_shown(value_cuft * M3_A_CUFT * 1000, 1)} liters" if self.metric else f"{value_cuft:{spec}} cu ft"
+
     def distance(self, value_miles: float) -> str:
         """A distance with its unit."""
         value = self.distances_of(value_miles)

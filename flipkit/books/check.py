@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import importlib.resources
 import io
@@ -131,6 +132,7 @@ def statements_of(books: Books, enough: int) -> list[Statement]:
         *_comparables(books),
         *_buying(books),
         *_prices(books),
+        *_abroad(books),
     ]
 
 
@@ -306,6 +308,38 @@ def _prices(books: Books) -> list[Statement]:
     ]
 
 
+#: Assumed amounts that stand in wherever the books say nothing, set for US dollars.
+_DOLLARS = (
+    "hour.target",
+    "help.wage",
+    "label.assumed",
+    "materials.assumed",
+    "fees.assumed_per_order",
+    "pricing.storage",
+)
+
+
+def _abroad(books: Books) -> list[Statement]:
+    """What the kit brings along for the United States alone, and a shop elsewhere must say itself."""
+    if books.shop.currency == "USD":
+        return []
+    own = {}
+    if books.assumptions_file is not None:
+        with contextlib.suppress(tomllib.TOMLDecodeError, UnicodeDecodeError):
+            own = tomllib.loads(books.assumptions_file.read_text(encoding="utf-8-sig"))
+    lacking = [key for key in _DOLLARS if key.partition(".")[2] not in own.get(key.partition(".")[0], {})]
+    found = []
+    if lacking:
+        text = f"amounts that fit {books.shop.currency}: {', '.join(lacking)} are the kit's own, set for US dollars"
+        found.append(Statement(False, text, f"assumptions.toml: your own {', '.join(lacking[:3])}", 5.5))
+    folder = books.rules_folder / "mileage" if books.rules_folder is not None else None
+    driven = not books.trips.empty and bool(books.trips["miles"].fillna(0).gt(0).any())
+    if driven and not (folder is not None and any(folder.glob("*.toml"))):
+        text = "what driving costs you: the kit's rate a mile is that of the United States, in cents of its dollar"
+        found.append(Statement(False, text, "rules/mileage/: a table of yours with cents_a_km or cents_a_mile", 3.0))
+    return found
+
+
 # A folder to begin with: every table with its headers, examples that are not read, and a word on each.
 
 _TEMPLATES = {
@@ -313,6 +347,7 @@ _TEMPLATES = {
     "rules/fees/my-venue.toml.template": "fees.template",
     "rules/rate_cards/my-post.toml.template": "rate_card.template",
     "rules/rate_cards/my-post-ground-2026-01.csv.template": "rate_card_table.template",
+    "rules/mileage/my-rate.toml.template": "mileage.template",
     "rules/sources.toml.template": "sources.template",
 }
 

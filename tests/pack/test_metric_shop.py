@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import html
 import re
 from pathlib import Path
@@ -136,4 +135,45 @@ def test_its_commands_speak_its_units(books):
     sold = run(main, ["sold", "H-010", "30", "--books", str(books), "--on", LAST.isoformat()])
     assert "€30.00" in sold.output, sold.output
     assert run(main, ["sold", "--undo", "--books", str(books)]).exit_code == 0
-    assert dt.date(2026, 10, 31) == LAST
+
+
+def test_parcel_fees_and_packing_speak_its_units(books):
+    on = ("--books", str(books), "--on", LAST.isoformat())
+
+    def said(*words: str) -> str:
+        result = CliRunner().invoke(main, [*words, *on])
+        assert result.exit_code == 0, result.output
+        assert foreign(result.output) == []
+        return result.output
+
+    # A bare number is a centimeter or a kilogram here: 60 x 40 x 35 / 6000 is 14 kg; 14 kg in zone 2 is 6.90 + 11.20.
+    parcel = said("parcel", "60x40x35", "6.5", "--zone", "2", "--trim", "4cm")
+    assert "60 x 40 x 35 cm, 6.5 kg on the scale" in parcel
+    assert "billed at 14 kg, for its space (6.5 kg by the scale)" in parcel
+    assert "€18.10" in parcel
+    assert "billed at 13 kg, not 14" in parcel
+    assert "€56.79" in said("fees", "64")
+    packed = said("packing", "30x20x15cm", "2kg", "--fragility", "delicate", "--zone", "1", "--trials")
+    assert re.search(r"[\d.]+ x [\d.]+ x [\d.]+ cm outside, [\d.]+ kg packed, billed as [\d.]+ kg", packed)
+    assert "2 cm less" in packed
+
+
+def test_drawings_are_measured_in_centimeters(books, tmp_path):
+    page = tmp_path / "cut.html"
+    words = ["packing", "30x20x15cm", "2kg", "--fragility", "delicate", "--zone", "1", "--drawing", str(page)]
+    result = CliRunner().invoke(main, [*words, "--books", str(books), "--on", LAST.isoformat()])
+    assert result.exit_code == 0, result.output
+    drawn = shown(page.read_text(encoding="utf-8"))
+    assert "measures in centimeters to the millimeter" in drawn
+    assert foreign(drawn) == []
+    assert " 30.0 " in drawn
+
+
+def test_check_names_what_the_kit_has_for_the_united_states_alone(books, tmp_path):
+    assert "set for US dollars" not in CliRunner().invoke(main, ["check", str(books)]).output
+    bare = make(tmp_path / "bare")
+    (bare / "assumptions.toml").unlink()
+    (bare / "rules" / "mileage" / "kilometers.toml").unlink()
+    found = CliRunner().invoke(main, ["check", str(bare)]).output
+    assert "hour.target, help.wage, label.assumed" in found
+    assert "the kit's rate a mile is that of the United States" in found
