@@ -45,6 +45,10 @@ DAY = dt.date(2026, 11, 14)
 #: Columns that the books keep for their owner alone, and why.
 KEPT_COLUMNS = {
     ("items", "note"): "the owner's own words",
+    ("items", "quantity"): "acts as the books are read: a row becomes so many items (tests/books/test_quantity.py)",
+    ("supplies", "supply"): "groups purchases, whatever the name; packing.toml finds it by the name",
+    ("supplies", "quantity"): "acts where packing.toml names the supply (tests/economics/test_promises.py)",
+    ("supplies", "unit"): "the same: a supply in two units is refused there (tests/packing/test_at_hand.py)",
     ("overheads", "what"): "says to the owner what was paid; the amounts of a month are one sum",
 }
 #: Fields of rules that move no amount, and why.
@@ -85,11 +89,31 @@ def small_shop() -> Shop:
     trip = books.items["trip_id"].str.extract(r"(\d+)")[0].fillna("3").astype(int)
     few = books.items["category"].isin(["board games", "table lamps", "framed prints"])
     items = books.items[((trip % 4 == 3) & few).to_numpy()]
+    items = with_rare_columns(items)
     own = books.price_changes["item_id"].isin(items["item_id"])
     work = books.work[(books.work["item_id"].isin(items["item_id"]) | (books.work["item_id"] == "")).to_numpy()]
-    books = dataclasses.replace(books, items=items, price_changes=books.price_changes[own], work=work.iloc[::3])
+    books = dataclasses.replace(
+        books,
+        items=items,
+        price_changes=books.price_changes[own],
+        work=work.iloc[::3],
+        supplies=books.supplies.iloc[::9],
+    )
     assumptions = load_assumptions(books.assumptions_file, overrides=BASE)
     return Shop(books, load_rules(books.rules_folder), assumptions, BASE)
+
+
+def with_rare_columns(items: pd.DataFrame) -> pd.DataFrame:
+    """The items with what few books record: tax, protection, fees given back."""
+    sold = items["sold_on"].notna()
+    posted = sold & (items["zone"] != "pickup") & items["label_paid_cents"].isna()
+    told = {
+        "tax_paid_cents": (sold & items["fees_paid_cents"].isna(), 300),
+        "fees_refunded_cents": (sold & (items["refund_cents"].fillna(0) > 0), 100),
+        "declared_value_cents": (posted & (np.arange(len(items)) % 2 == 0), 30_000),
+        "protection_paid_cents": (sold & items["label_paid_cents"].notna(), 250),
+    }
+    return items.assign(**{name: items[name].mask(where, cents) for name, (where, cents) in told.items()})
 
 
 def _economics(shop: Shop) -> object:

@@ -1,4 +1,4 @@
-"""TODO"""
+"""What a report can and cannot say from these books, and what to record next."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""The books read whole: typed tables, or every reason why not."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""Commands about the books: a first folder, exports, the check, the month's pack."""
 
 from __future__ import annotations
 

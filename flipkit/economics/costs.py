@@ -1,4 +1,4 @@
-"""TODO"""
+"""What each sale costs: parcel, label, fees and materials, recorded, by rule or assumed."""
 
 from __future__ import annotations
 
@@ -478,6 +478,10 @@ def per_size(size_class: pd.Series, assumptions: Assumptions, key: str) -> Cents
 # Packing materials: recorded, or assumed by size and corrected by the supplies that were bought.
 
 
+#: How far purchases may move the assumed materials: beyond it they were not made for these parcels alone.
+MOST_TAUGHT = 4.0
+
+
 @dataclass(frozen=True)
 class SuppliesUsed:
     """What bought supplies say of the materials that parcels were charged."""
@@ -509,7 +513,7 @@ def materials_line(
     since, seen, used = _taught(supplies, day[parcel], standard[parcel], assumptions)
     late = parcel & (day >= np.datetime64(since, "D")) if since else np.zeros(len(items), dtype=bool)
     open_ = posted & ~given
-    assumed = percentage(np.where(open_, standard, 0), round(used * PPM))
+    assumed = (np.where(open_, standard, 0) * round(used * PPM) + PPM // 2) // PPM
     cents = np.where(open_, orders.pooled(assumed, room, among=open_), cents)
     charged = cents[posted & (day >= np.datetime64(since, "D"))].sum() if since else 0
     bought = int(supplies["cost_cents"].fillna(0).sum()) if len(supplies) else 0
@@ -524,8 +528,8 @@ def _taught(
 
     What was bought before the last purchase of a supply was used up between its first and its last one, as
     with fuel filled up again. A supply bought so seldom that few parcels lie between is taken to be used up by now.
-    The figure counts beside the assumption as logged minutes count beside standard ones, once there are enough
-    parcels.
+    The figure, at most four times the assumption and at least a quarter of it, counts beside the assumption as
+    logged minutes count beside standard ones, once there are enough parcels.
     """
     if supplies.empty:
         return None, np.nan, 1.0
@@ -547,7 +551,8 @@ def _taught(
         if standard[between].sum() > 0:
             seen += float(spent / standard[between].sum())
     weight = assumptions.number("materials.learned_weight")
-    return since.item(), seen, float(shrunk_minutes(1.0, parcels, seen, weight=weight))
+    likely = min(max(seen, 1 / MOST_TAUGHT), MOST_TAUGHT)
+    return since.item(), seen, float(shrunk_minutes(1.0, parcels, likely, weight=weight))
 
 
 # Costs that several items share: lots, trips and the month's overheads, not a cent lost.

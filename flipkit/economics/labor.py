@@ -1,4 +1,4 @@
-"""TODO"""
+"""Minutes of work and what they cost, standard and learned from the log."""
 
 from __future__ import annotations
 

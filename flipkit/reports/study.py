@@ -1,4 +1,4 @@
-"""TODO"""
+"""The numbers of one report: books read, items costed, categories weighed, once."""
 
 from __future__ import annotations
 
@@ -21,6 +21,7 @@ import pandas as pd
 
 from flipkit.analysis import results, returns, sizes, survival
 from flipkit.analysis.decisions import buying_verdicts
+from flipkit.analysis.ratio_stats import IntervalSettings, interval_settings
 from flipkit.analysis.repricing import price_plan
 from flipkit.analysis.returns import Window, in_window, pulled_returns
 from flipkit.analysis.sale_hazard import SellingModel, Typical
@@ -30,7 +31,7 @@ from flipkit.analysis.stock_value import Horizon, stock_prospects
 from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings, settings_in
 from flipkit.books.problems import Problem
 from flipkit.books.read import Books, books_as_of, last_recorded_day, read_books
-from flipkit.economics.costs import SuppliesUsed
+from flipkit.economics.costs import MOST_TAUGHT, SuppliesUsed
 from flipkit.economics.items import Economics, item_economics
 from flipkit.errors import AssumptionError, PackError
 from flipkit.money import nearest_cent, show_cents
@@ -125,14 +126,14 @@ class Study:
     def sold_returns(self) -> pd.DataFrame:
         """True hourly return of each category over the items sold in the window."""
         return returns.category_returns(
-            self.items, window=self.window(), basis="sold", target=self.target, **self._settings
+            self.items, window=self.window(), basis="sold", target=self.target, settings=self._settings
         )
 
     @functools.cached_property
     def bought_returns(self) -> pd.DataFrame:
         """The same over the items bought in the window, unsold ones with what they may still bring."""
         return returns.bought_returns(
-            self.items, window=self.window(), horizon=self.horizon, target=self.target, **self._settings
+            self.items, window=self.window(), horizon=self.horizon, target=self.target, settings=self._settings
         )
 
     @functools.cached_property
@@ -144,7 +145,7 @@ class Study:
     def shop_bought(self) -> pd.DataFrame:
         """The whole shop on bought basis: one row, none where nothing was bought in the window."""
         return returns.shop_bought_return(
-            self.items, window=self.window(), horizon=self.horizon, target=self.target, **self._settings
+            self.items, window=self.window(), horizon=self.horizon, target=self.target, settings=self._settings
         )
 
     @functools.cached_property
@@ -226,18 +227,14 @@ class Study:
             "a year ago": self.window(str(month - 12), months=1),
             "the window": self.window(),
         }
-        rows = [
-            returns.shop_return(self.items, window=span, basis=basis, target=self.target, **self._settings).assign(
-                span=name
-            )
-            for name, span in spans.items()
-        ]
+        asked: dict[str, Any] = {"basis": basis, "target": self.target, "settings": self._settings}
+        rows = [returns.shop_return(self.items, window=span, **asked).assign(span=name) for name, span in spans.items()]
         return pd.concat(rows, ignore_index=True).set_index("span")
 
     @functools.cached_property
     def size_returns(self) -> pd.DataFrame:
         """The size classes side by side over the window."""
-        return sizes.by_size(self.items, window=self.window(), target=self.target, **self._settings)
+        return sizes.by_size(self.items, window=self.window(), target=self.target, settings=self._settings)
 
     @functools.cached_property
     def size_bought(self) -> pd.DataFrame:
@@ -248,7 +245,7 @@ class Study:
             basis="bought",
             horizon=self.horizon,
             target=self.target,
-            **self._settings,
+            settings=self._settings,
         )
 
     @functools.cached_property
@@ -256,7 +253,7 @@ class Study:
         """What an hour on bulky things earns more than one on small ones, on each basis."""
         pair: dict[str, Any] = {"by": "size_class", "first": ["bulky"], "second": ["small"], "horizon": self.horizon}
         return {
-            basis: returns.hourly_gap(self.items, window=self.window(), basis=basis, **pair, **self._settings)
+            basis: returns.hourly_gap(self.items, window=self.window(), basis=basis, **pair, settings=self._settings)
             for basis in ("bought", "sold")
         }
 
@@ -267,13 +264,13 @@ class Study:
             self.sold_items()["sold_price_cents"], bands=self.assumptions.whole("report.price_bands")
         )
         return sizes.within_price_bands(
-            self.items, window=self.window(), edges_cents=edges, target=self.target, **self._settings
+            self.items, window=self.window(), edges_cents=edges, target=self.target, settings=self._settings
         )
 
     @functools.cached_property
     def break_even(self) -> BreakEven:
         """The sold price from which an hour on bulky things earns more than one on small ones."""
-        return break_even_price(self.items, window=self.window(), **self._settings)
+        return break_even_price(self.items, window=self.window(), settings=self._settings)
 
     @functools.cached_property
     def selling(self) -> tuple[SellingModel, Typical]:
@@ -344,13 +341,8 @@ class Study:
         return self.items[(self.items["category"] == category) & self.items["days_listed"].notna()]
 
     @property
-    def _settings(self) -> dict[str, Any]:
-        return {
-            "confidence": self.assumptions.share("report.confidence"),
-            "resamples": self.assumptions.whole("report.resamples"),
-            "seed": self.assumptions.whole("report.seed"),
-            "too_few": self.assumptions.whole("report.too_few_items"),
-        }
+    def _settings(self) -> IntervalSettings:
+        return interval_settings(self.assumptions)
 
 
 def _supplies_told(used: SuppliesUsed | None, currency: str) -> list[str]:
@@ -362,19 +354,21 @@ def _supplies_told(used: SuppliesUsed | None, currency: str) -> list[str]:
         return show_cents(cents, currency=currency)
 
     told = (
-        f"Since {used.since.isoformat()} you bought packing supplies for {shown(used.bought_cents)}. The parcels that "
-        f"you posted since then were charged {shown(used.charged_cents)}."
+        f"Since {used.since.day} {used.since:%b %Y} you bought packing supplies for {shown(used.bought_cents)}. "
+        f"The parcels that you posted since then were charged {shown(used.charged_cents)}."
     )
     apart = used.bought_cents - used.charged_cents
     if apart > 0:
         told += f" The other {shown(apart)} is still on the shelf, or no parcel was charged for it."
     elif apart < 0:
         told += f" That is {shown(-apart)} more than you bought."
-    if np.isfinite(used.seen):
+    if np.isfinite(used.seen) and not 1 / MOST_TAUGHT <= used.seen <= MOST_TAUGHT:
         told += (
-            f" Materials that you did not record count {used.used:.2f} times the assumed amount, because that is "
-            "what your purchases came to."
+            f" Your purchases came to {used.seen:.2f} times the assumed materials. Look whether all parcels and all "
+            "purchases are in the books."
         )
+    if np.isfinite(used.seen):
+        told += f" So materials that you did not record count {used.used:.2f} times the assumed amount."
     return [told]
 
 

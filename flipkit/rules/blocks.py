@@ -1,4 +1,4 @@
-"""TODO"""
+"""Dated blocks of rules: read strictly, looked up by day, brought to columns."""
 
 from __future__ import annotations
 

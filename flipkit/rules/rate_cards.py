@@ -1,4 +1,4 @@
-"""TODO"""
+"""Prices by zone and weight as cards print them, with declared value and signature."""
 
 from __future__ import annotations
 
