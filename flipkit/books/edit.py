@@ -213,11 +213,10 @@ class SheetTable(TableFile):
                 self._infos = archive.infolist()
                 self._files = {info.filename: archive.read(info) for info in self._infos}
                 parts = tabular.sheet_parts(archive)
-            sheets = {plain_header(sheet.name): sheet for sheet in _sheets(body)}
+            rows = next((sheet.rows for sheet in _sheets(body, table.name)), [])
         except (zipfile.BadZipFile, KeyError, tabular.WorkbookError) as error:
             raise RecordError(f"{name} does not open: {error}") from None
         places = {plain_header(sheet): part for sheet, part in parts}
-        rows = sheets[table.name].rows if table.name in sheets else []
         self._part = places.get(table.name) or self._begin_sheet(table)
         text = self._files[self._part].decode("utf-8")
         text = re.sub(r"<sheetData\s*/>", "<sheetData></sheetData>", text, count=1)
@@ -379,10 +378,10 @@ class SheetTable(TableFile):
         return part
 
 
-@functools.lru_cache(maxsize=2)
-def _sheets(body: bytes) -> list[tabular.Sheet]:
-    """The sheets of a workbook, read once for all of its tables."""
-    return tabular.read_sheets(io.BytesIO(body))
+@functools.lru_cache(maxsize=8)
+def _sheets(body: bytes, name: str) -> list[tabular.Sheet]:
+    """The sheet of a table, read once however often it is looked at."""
+    return tabular.read_sheets(io.BytesIO(body), only=name)
 
 
 def _inline(text: str) -> str:

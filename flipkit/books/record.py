@@ -181,10 +181,11 @@ def _records(table: TableFile) -> list[Row]:
 def _item(books: Path, name: str) -> tuple[TableFile, int, Row]:
     """The table of items, the row of one, and its cells."""
     table = open_table(books, schema.ITEMS)
-    found = [(number, row) for number, row in table.records() if row["item_id"] == name]
-    found = found or [(number, row) for number, row in table.records() if row["item_id"].lower() == name.lower()]
+    known = list(table.records())
+    found = [(number, row) for number, row in known if row["item_id"] == name]
+    found = found or [(number, row) for number, row in known if row["item_id"].lower() == name.lower()]
     if not found:
-        raise RecordError(f"no item {name} in {table.label}{_near(name, [row['item_id'] for row in _records(table)])}")
+        raise RecordError(f"no item {name} in {table.label}{_near(name, [row['item_id'] for _, row in known])}")
     if len(found) > 1:
         rows = " and ".join(str(number) for number, _ in found)
         raise RecordError(f"{name} stands in rows {rows} of {table.label}: give each item an id of its own first")

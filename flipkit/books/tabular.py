@@ -13,7 +13,7 @@ from typing import Any
 
 from flipkit.books import cells as book_cells
 from flipkit.books import schema
-from flipkit.books.problems import Findings, rows_in_words
+from flipkit.books.problems import Findings, plain_header, rows_in_words
 from flipkit.workarounds import is_native_panic
 
 # Workbooks as rows of text: every cell as the reader of a CSV file would meet it.
@@ -50,8 +50,8 @@ class WorkbookError(ValueError):
     """A workbook that cannot be opened; the message is the reason in the seller's words."""
 
 
-def read_sheets(path: Path | io.BytesIO) -> list[Sheet]:
-    """Every sheet of a workbook, a file or its bytes, as text.
+def read_sheets(path: Path | io.BytesIO, *, only: str = "") -> list[Sheet]:
+    """Every sheet of a workbook, a file or its bytes, as text; or only those whose plain name is given.
 
     Dates come as ``2026-03-07`` (with the time of day where there is one), numbers without
     the noise of binary fractions, true and false as ``TRUE`` and ``FALSE``.
@@ -67,6 +67,7 @@ def read_sheets(path: Path | io.BytesIO) -> list[Sheet]:
                 meta.name
                 for meta in book.sheets_metadata
                 if meta.typ in (python_calamine.SheetTypeEnum.WorkSheet, python_calamine.SheetTypeEnum.DialogSheet)
+                and (not only or plain_header(meta.name) == only)
             ]
             return [
                 Sheet(name, _text_rows(book.get_sheet_by_name(name).to_python(skip_empty_area=False))) for name in plain
