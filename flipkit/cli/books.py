@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import os
 import sys
 from collections.abc import Callable, Sequence
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from flipkit.cli.answers import BOOKS, refuse, settings_of
+from flipkit.cli.answers import BOOKS, refuse, settings_of, told
 
 if TYPE_CHECKING:
     from flipkit.imports.detect import Proposal
@@ -76,7 +77,8 @@ def check(books: Path, as_of: str) -> None:
         sys.exit(2)
     if found.books.items.empty:
         return
-    wanted = timings_wanted(found.books, day_of(as_of) if as_of else last_recorded_day(found.books))
+    last = day_of(as_of) if as_of else last_recorded_day(found.books, until=dt.date.today())
+    wanted = timings_wanted(found.books, last)
     if not wanted:
         click.echo("\nYour logs cover nearly all of your work: timing more of it would change little.")
         return
@@ -246,6 +248,20 @@ def report(
             click.echo("The same bytes as before.")
     click.echo(f"The pack of {plan.study.month} is in {pack.folder}")
     click.echo(f"Open {pack.index.resolve().as_uri()}")
+
+
+@click.command()
+@click.argument("item_id")
+@click.option("--books", type=BOOKS, help="Folder of the books or a workbook; by default the demo shop's.")
+@click.option("--as-of", default="", help="The last day that is known; by default the last day in the books.")
+@click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="An assumption for this run alone.")
+@click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, with units in its keys.")
+def item(item_id: str, books: Path | None, as_of: str, settings: Sequence[str], as_json: bool) -> None:
+    """Why one thing's net is what it is: every line of money and work of ITEM_ID, with where it comes from."""
+    from flipkit.reports.study import open_study
+
+    trace = open_study(books or "", as_of=as_of, settings=settings_of(settings)).item(item_id)
+    told(trace.as_dict(), as_json, lambda _: [repr(trace)])
 
 
 @click.command()

@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from flipkit.cli.answers import refuse
-from flipkit.cli.books import assumptions, check, convert, lab, report, start
+from flipkit.cli.books import assumptions, check, convert, item, lab, report, start
 from flipkit.cli.buying import buy
 from flipkit.cli.packing import packing
 from flipkit.cli.prices import fees, net_price, parcel, protect
@@ -35,7 +35,7 @@ def main() -> None:
 
 
 for command in (
-    *(report, lab, start, convert, check, assumptions, parcel, fees, net_price, protect, packing, buy),
+    *(report, item, lab, start, convert, check, assumptions, parcel, fees, net_price, protect, packing, buy),
     *(log, listed, price, sold, gone, timesheet),
 ):
     main.add_command(command)

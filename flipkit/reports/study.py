@@ -29,10 +29,12 @@ from flipkit.analysis.shop_knowledge import shop_knowledge, shop_model
 from flipkit.analysis.sizes import BreakEven, break_even_price
 from flipkit.analysis.stock_value import Horizon, stock_prospects
 from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings, settings_in
+from flipkit.books.check import RunOut, rules_run_out
 from flipkit.books.problems import Problem
 from flipkit.books.read import Books, books_as_of, last_recorded_day, read_books
 from flipkit.economics.costs import MOST_TAUGHT, SuppliesUsed
 from flipkit.economics.items import Economics, item_economics
+from flipkit.economics.trace import ItemTrace, item_trace
 from flipkit.errors import AssumptionError, PackError
 from flipkit.money import nearest_cent, show_cents
 from flipkit.paths import demo_folder
@@ -101,12 +103,22 @@ class Study:
         later = int((self.books.items["bought_on"].dt.date > self.as_of).sum())
         if later:
             found.append(f"{later:,} items bought after {self.as_of.isoformat()} are not in these figures.")
+        sold = int((self.books.items["sold_on"].dt.date > self.as_of).sum())
+        if sold:
+            sales = "1 sale" if sold == 1 else f"{sold:,} sales"
+            found.append(f"Not in these figures: {sales} dated after {self.as_of.isoformat()}.")
         if self.economics.labor.unplaced_min:
             found.append(f"{self.economics.labor.unplaced_min:,.0f} logged minutes fit no item and are left out.")
         if self.economics.unborne_cents:
             amount = show_cents(self.economics.unborne_cents, currency=self.currency)
             found.append(f"{amount} of overheads fell in months in which nothing was held; no item bears them.")
         return [*found, *_supplies_told(self.economics.supplies, self.currency), *_untaxed_told(self.economics)]
+
+    @functools.cached_property
+    def rules_run_out(self) -> tuple[RunOut, ...]:
+        """Rule tables that have ended, whose last known values stand in the figures as assumed."""
+        known = books_as_of(self.books, self.as_of)
+        return rules_run_out(known, self.rules, self.assumptions, day=self.as_of)
 
     @property
     def notes(self) -> tuple[Problem, ...]:
@@ -303,6 +315,10 @@ class Study:
         found = self.items[self.items["status"].isin(["for sale", "not listed", "returned"])]
         return found if category is None else found[found["category"] == category]
 
+    def item(self, item_id: str) -> ItemTrace:
+        """One item traced: each line of its money and its work, with where it comes from."""
+        return item_trace(self.economics, self.books, self.rules, self.assumptions, item_id)
+
     def waiting(self, category: str) -> pd.DataFrame:
         """Share of a category's listed items still unsold after each number of days."""
         listed = self._listed(category)
@@ -429,11 +445,18 @@ def open_study(
         If the folder of studies already computed is open to others.
     """
     path = Path(books) if str(books) else demo_folder()
-    read = read_books(path)
+    today = dt.date.today()
+    read = read_books(path, as_of=today)
     overrides = _overrides(settings, path) if isinstance(settings, str) else dict(settings)
-    day = _day(as_of) if as_of else last_recorded_day(read)
-    chosen = month or latest_full_month(day)
-    _require_month(chosen, day)
+    day = _day(as_of) if as_of else last_recorded_day(read, until=today)
+    first = read.items["bought_on"].min()
+    if pd.isna(first) or first.date() > day:
+        begun = f"a day on or after {first.date().isoformat()}, when the books begin" if pd.notna(first) else ""
+        need = begun or "books with at least one thing in items"
+        raise AssumptionError("as_of", need=need, got=day.isoformat())
+    # Books that began this month have no full one yet: the month that runs is reported.
+    chosen = month or max(latest_full_month(day), f"{first:%Y-%m}")
+    _require_month(chosen, first.date(), day, asked=bool(month))
     key = _digest(read, overrides, day, chosen)
     folder = os.environ.get(STUDIES)
     if folder and (kept := Path(folder, f"{key}.pickle")).is_file():
@@ -441,7 +464,7 @@ def open_study(
         with kept.open("rb") as file:
             found: Study = pickle.load(file)  # noqa: S301 - our own file, in a folder of our own
         return found
-    rules = load_rules(read.rules_folder)
+    rules = load_rules(read.rules_folder).lasts()
     assumptions = load_assumptions(read.assumptions_file, overrides=overrides, currency=read.shop.currency)
     return Study(read, rules, assumptions, day, chosen, item_economics(read, rules, assumptions, day), key)
 
@@ -472,13 +495,15 @@ def _day(text: str | dt.date) -> dt.date:
         raise AssumptionError("as_of", need="a day such as 2026-11-14", got=text) from None
 
 
-def _require_month(month: str, day: dt.date) -> None:
+def _require_month(month: str, begun: dt.date, day: dt.date, *, asked: bool) -> None:
     try:
         first = dt.date.fromisoformat(f"{month}-01")
     except ValueError:
         raise AssumptionError("month", need="a month such as 2026-10", got=month) from None
     if first > day:
         raise AssumptionError("month", need=f"a month that has begun by {day.isoformat()}", got=month)
+    if asked and month < f"{begun:%Y-%m}":
+        raise AssumptionError("month", need=f"{begun:%Y-%m} or later, since the books begin then", got=month)
 
 
 def _require_private(folder: Path) -> None:
