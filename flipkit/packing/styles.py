@@ -178,10 +178,12 @@ class Bench:
     @cached_property
     def turns(self) -> tuple[tuple[int, int, int], ...]:
         """Ways to lay the item's sides along length, width and height, each set of sides once."""
-        found: dict[Sides, tuple[int, int, int]] = {}
+        found: dict[tuple[Sides, Sides], tuple[int, int, int]] = {}
         for turn in itertools.permutations(range(3)):
             if not (self.item.upright and turn[2] != 2):
-                found.setdefault(turned(self.item.sides_in, turn), turn)  # type: ignore[arg-type]
+                # Of two equal sides one may be the one that the label has made longer.
+                key = turned(self.item.sides_in, turn), turned(self.paddings[0].needs_in, turn)  # type: ignore[arg-type]
+                found.setdefault(key, turn)  # type: ignore[arg-type]
         return tuple(found.values())
 
     def grade(self, text: str) -> Grade | None:
