@@ -162,7 +162,8 @@ def test_packing_plans_a_bare_item_and_draws_it(tmp_path):
     asked = ("packing", "20x14x10in", "9lb", "--fragility", "delicate", "--zone", "5", "--on", "2026-11-25")
     result = run(*asked, "--trials", "--drawing", drawing)
     assert result.exit_code == 0, result.output
-    assert "Length 1 in less:" in result.stdout
+    assert "Only foam plates:" in result.stdout
+    assert result.stdout.startswith(("Post it: ", "No: "))
     assert "Caution." in result.stdout
     assert "<svg" in drawing.read_text(encoding="utf-8")
     answer = answered(*asked)

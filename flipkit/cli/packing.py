@@ -16,14 +16,14 @@ from flipkit.cli.prices import books_option, json_option, on_option, settings_op
 @click.argument("weight")
 @click.option("--title", default="the item", help="What it is, for cautions.")
 @click.option("--fragility", default="moderately delicate", help="Its class, as the cushioning table names it.")
-@click.option("--value", default="0", help="What is lost if it arrives broken.")
+@click.option("--value", default="0", help="What it is worth; what is lost if it breaks.")
 @click.option("--upright", is_flag=True, help="Its height must stay upright.")
 @click.option("--round", "round_section", is_flag=True, help="Round along its longest side, or can be rolled.")
 @click.option("--pickup", is_flag=True, help="The buyer can collect it.")
 @click.option("--zone", help="Zone of the buyer; without it the assumed mix of zones.")
 @click.option("--card", help="Rate card; by default the cheapest of the assumed ones counts.")
 @click.option("--stock", "stock_file", type=BOOKS, help="TOML file of what is at hand; packing.toml of the books.")
-@click.option("--trials", is_flag=True, help="Also try an inch less, other cushioning, other wages.")
+@click.option("--trials", is_flag=True, help="Also try other cushioning, other wages.")
 @click.option("--drawing", type=BOOKS, help="Write the cut and fold drawings into this HTML file.")
 @settings_option
 @books_option
@@ -48,7 +48,7 @@ def packing(
     on_text: str,
     as_json: bool,
 ) -> None:
-    """How to pack a bare item most cheaply and safely: flipkit packing 20x14x10in 9lb --fragility delicate."""
+    """How to pack a bare item, or why not to: flipkit packing 20x14x10in 9lb --fragility delicate."""
     from flipkit.packing.parcel import bare_item, drawings_page, plan_parcel
 
     item = bare_item(
@@ -71,7 +71,7 @@ def packing(
         settings=settings_of(settings),
     )
     tried = parcel.trials() if trials else []
-    told(parcel.answer(), as_json, lambda _: [*parcel.reading(), *tried])
+    told(parcel.answer(), as_json, lambda _: [*parcel.reading(), *parcel.padding_table(), *tried])
     if drawing is not None:
         if not drawing.resolve().parent.is_dir():
             refuse(f"--drawing must be a file in a folder that exists, got {drawing}")

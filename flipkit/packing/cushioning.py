@@ -9,8 +9,7 @@ from typing import Literal
 
 from flipkit.errors import MeasureError
 from flipkit.packing.at_hand import Cushion
-from flipkit.packing.materials import CushionBlock, cushion_thickness_in, drop_height_in
-from flipkit.units import SNAP
+from flipkit.packing.materials import CushionBlock, CushionMaterial, drop_height_in
 
 Closure = Literal["centre", "H", "full seam"]
 Sides = tuple[float, float, float]
@@ -22,65 +21,160 @@ M_PER_IN = 0.0254
 
 @dataclass(frozen=True)
 class Padding:
-    """What goes around an item before it meets a wall."""
+    """What goes around an item before it meets a wall.
+
+    ``faces`` layers lie on every side; a flat thing's four edges, a long one's two ends, may have more.
+    """
 
     cushion: Cushion | None
-    needed_in: float
-    layers: int
-    thickness_in: float
-    clearance_in: float
-    drop_in: float
+    faces: int
+    edges: int
+    pad_in: Sides  # on one side, along the item's length, width and height
+    falls_in: Sides  # on a face across each of them
+    give_in: Sides  # thickness / cushion factor, less where the face bears more than the cushion's best stress
     area_sqft: float  # [sq ft]
     weight_lb: float
     wrapped_in: Sides
     needs_in: Sides
+
+    def shocks_g(self, walls: int, table: CushionBlock) -> Sides:
+        """The shock of the usual fall on each pair of faces, with some walls of board around. [g]"""
+        material, thickness = table.wall
+        board = walls * thickness / table.materials[material].factor
+        return tuple(  # type: ignore[return-value]
+            fall / max(give + board, _LEAST_GIVE_IN) for fall, give in zip(self.falls_in, self.give_in, strict=True)
+        )
+
+
+#: The floor and the thing itself give a little; without it nothing at all would mean an endless shock.
+_LEAST_GIVE_IN = 0.01
+#: A thing is flat, or long, where one side is so many times the next.
+_SLENDER = 4.0
+
+
+def thick_sides(sides_in: Sides) -> tuple[bool, bool, bool]:
+    """Sides along which a slender thing may be padded more: a flat one's edges, a long one's ends; others all.
+
+    >>> thick_sides((56.0, 20.0, 3.0)), thick_sides((50.0, 4.0, 4.0)), thick_sides((9.0, 12.0, 9.0))
+    ((True, True, False), (True, False, False), (True, True, True))
+    """
+    short, middle, long = sorted(sides_in)
+    if middle >= _SLENDER * short:
+        least = middle
+    elif long >= _SLENDER * middle:
+        least = long
+    else:
+        least = short
+    return tuple(side >= least for side in sides_in)  # type: ignore[return-value]
+
+
+def is_flat(sides_in: Sides) -> bool:
+    """Whether a thing is a panel: its second side many times its thickness."""
+    short, middle, _ = sorted(sides_in)
+    return middle >= _SLENDER * short
 
 
 def padding(
     sides_in: Sides,
     weight_lb: float,
     *,
-    fragility: str,
     cushion: Cushion | None,
+    faces: int = 0,
+    edges: int = 0,
     rough: bool,
     table: CushionBlock,
-    least_layers: int = 1,
+    label_in: tuple[float, float] = (0.0, 0.0),
 ) -> Padding:
-    """Layers of one cushioning that an item of this fragility needs on every side.
+    """Some layers of one cushioning around an item, and what a fall does through them.
 
-    The fall is the one for the bare item's weight: the packed parcel is heavier and would be
-    reckoned to fall less far, so this errs on the safe side.
+    The fall is the one for the bare item's weight: the packed parcel is heavier and would be reckoned to
+    fall less far, so this errs on the safe side. A panel falls on its edges from there; onto its face it
+    topples, its middle from half its shorter side. A face that is wider than the weight asks for gets
+    smaller pads, so that the cushion works at its best point; on one too narrow it bottoms out.
 
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
     >>> table = packing_rules(on=datetime.date(2026, 11, 25)).cushions
     >>> foam = Cushion("foam", "polyethylene foam", 1.0, "plate", 55.0)
-    >>> found = padding((12.0, 8.0, 6.0), 5.0, fragility="delicate", cushion=foam, rough=False, table=table)
-    >>> found.needed_in, found.layers, found.needs_in
-    (2.25, 3, (18.0, 14.0, 12.0))
+    >>> found = padding((12.0, 8.0, 6.0), 5.0, cushion=foam, faces=3, edges=3, rough=False, table=table)
+    >>> found.needs_in, found.shocks_g(0, table)  # 3 x 30 / 3
+    ((18.0, 14.0, 12.0), (30.0, 30.0, 30.0))
     """
-    kind = table.fragility_class(fragility)
     drop = drop_height_in(weight_lb, rough=rough, block=table)
-    if kind.g is None:
-        clearance = kind.clearance_in
-        needs = (sides_in[0] + 2 * clearance, sides_in[1] + 2 * clearance, sides_in[2] + 2 * clearance)
-        return Padding(None, 0.0, 0, 0.0, clearance, drop, 0.0, 0.0, sides_in, needs)
+    flat, thickest = is_flat(sides_in), min(sides_in)
+    falls = tuple(min(drop, sorted(sides_in)[1] / 2) if flat and side == thickest else drop for side in sides_in)
     if cushion is None:
-        raise MeasureError(
-            "cushion", need=f"a cushioning for a {fragility} item", got=None, mend="add one to the stock"
+        pad: Sides = (0.0, 0.0, 0.0)
+        give, area, weight = pad, 0.0, 0.0
+    else:
+        if cushion.material not in table.materials:
+            raise MeasureError("material", need=f"one of {', '.join(table.materials)}", got=cushion.material)
+        material = table.materials[cushion.material]
+        thick = thick_sides(sides_in)
+        pad = tuple((edges if more else faces) * cushion.thickness_in for more in thick)  # type: ignore[assignment]
+        give = tuple(  # type: ignore[assignment]
+            _give_in(layer, fall, weight_lb * side / math.prod(sides_in), material)
+            for layer, fall, side in zip(pad, falls, sides_in, strict=True)
         )
-    if cushion.material not in table.materials:
-        raise MeasureError("material", need=f"one of {', '.join(table.materials)}", got=cushion.material)
-    material = table.materials[cushion.material]
-    needed = cushion_thickness_in(material.factor, drop, kind.g)
-    layers = max(least_layers, math.ceil(needed / cushion.thickness_in - SNAP))
-    thickness = layers * cushion.thickness_in
-    clearance = max(kind.clearance_in, thickness)
-    area = cushion_area_sqft(sides_in, cushion, layers, table=table)
-    weight = area * SQIN_PER_SQFT * cushion.thickness_in / CUIN_PER_CUFT * material.lb_per_cuft
-    wrapped = tuple(side + 2 * thickness for side in sides_in)
-    needs = tuple(side + 2 * clearance for side in sides_in)  # type: ignore[assignment]
-    return Padding(cushion, needed, layers, thickness, clearance, drop, area, weight, wrapped, needs)  # type: ignore[arg-type]
+        area = cushion_area_sqft(sides_in, cushion, faces, table=table) + _edges_sqft(
+            sides_in, cushion, faces, edges, thick
+        )
+        weight = area * SQIN_PER_SQFT * cushion.thickness_in / CUIN_PER_CUFT * material.lb_per_cuft
+    wrapped = tuple(side + 2 * layer for side, layer in zip(sides_in, pad, strict=True))
+    # The label lies on one face, or folds over one edge of a narrow one.
+    long, middle, short = sorted(range(3), key=lambda axis: -wrapped[axis])
+    needs = list(wrapped)
+    needs[long] = max(needs[long], label_in[0])
+    needs[middle] = max(needs[middle], label_in[1] - needs[short])
+    return Padding(cushion, faces, edges, pad, falls, give, area, weight, wrapped, tuple(needs))  # type: ignore[arg-type]
+
+
+def _give_in(thickness_in: float, fall_in: float, stress_psi: float, material: CushionMaterial) -> float:
+    """Thickness / cushion factor, less by the stress-energy curve where the face bears too much. [in]"""
+    if not thickness_in:
+        return 0.0
+    over = stress_psi / (material.best_psi * thickness_in / fall_in)
+    # G s = a exp(b s h / T) over its least value is exp(x - 1) / x, with x the stress over the best one.
+    worse = math.exp(min(over, 20.0) - 1) / over if over > 1 else 1.0
+    return thickness_in / (material.factor * worse)
+
+
+def damage_chance(
+    way: Padding, survives_g: float | None, *, walls: int, usual: float, lost: float, power: float, table: CushionBlock
+) -> float:
+    """Chance that a parcel arrives damaged or not at all.
+
+    ``usual`` holds where the shock is just what the thing survives; its odds go with a power of the shock
+    over that, the mean of the three pairs of faces. ``lost`` is there however well it is padded.
+
+    >>> import datetime
+    >>> from flipkit.packing.materials import packing_rules
+    >>> table = packing_rules(on=datetime.date(2026, 11, 25)).cushions
+    >>> foam = Cushion("foam", "polyethylene foam", 1.0, "plate", 55.0)
+    >>> two = padding((12.0, 8.0, 6.0), 5.0, cushion=foam, faces=2, edges=2, rough=False, table=table)
+    >>> at = {"walls": 0, "usual": 0.02, "lost": 0.0, "power": 2.0, "table": table}
+    >>> [round(damage_chance(two, g, **at), 4) for g in (45, 90, 22.5)]
+    [0.02, 0.0051, 0.0755]
+    """
+    if survives_g is None:
+        return lost
+    worse = sum((shock / survives_g) ** power for shock in way.shocks_g(walls, table)) / 3
+    usual = min(usual, 0.99)
+    return lost + (1 - lost) * usual * worse / (1 - usual + usual * worse)
+
+
+def _edges_sqft(sides_in: Sides, cushion: Cushion, faces: int, edges: int, thick: tuple[bool, bool, bool]) -> float:
+    """Strips along a flat thing's edges, or caps on a long one's ends, beyond the layers all around."""
+    if all(thick):
+        return 0.0
+    total = 0.0
+    grown = [side + 2 * faces * cushion.thickness_in for side in sides_in]
+    for _ in range(edges - faces):
+        for axis in range(3):
+            if thick[axis]:
+                total += 2 * math.prod(grown) / grown[axis]
+                grown[axis] += 2 * cushion.thickness_in
+    return total / SQIN_PER_SQFT
 
 
 def cushion_area_sqft(sides_in: Sides, cushion: Cushion, layers: int, *, table: CushionBlock) -> float:

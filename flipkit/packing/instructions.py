@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from flipkit.assumptions import Assumptions
 from flipkit.money import show_cents
-from flipkit.packing.cushioning import CUIN_PER_CUFT, M_PER_IN
+from flipkit.packing.cushioning import CUIN_PER_CUFT, M_PER_IN, is_flat
 from flipkit.packing.materials import PackingRules, packaging_triggers
 from flipkit.packing.plan import Plan, Priced, StrengthCheck, strength_check
 from flipkit.packing.styles import STYLES, PackItem, turned
-from flipkit.units import Measures
+from flipkit.units import SNAP, Measures
 
 # Cautions of a packing plan, each where it belongs: knives, lifting, restricted goods, strength, surcharges.
 
@@ -134,6 +135,11 @@ def board_cautions(one: Priced, measures: Measures) -> list[str]:
     return said
 
 
+def chance_words(one: Priced) -> str:
+    """The chance of damage as a seller counts it."""
+    return f"{one.chance:.0%} of" if one.chance >= 0.01 else f"1 in {1 / one.chance:.0f}" if one.chance else "none of"
+
+
 def cushion_caution(one: Priced, assumptions: Assumptions) -> str:
     """A word on how sure the cushioning is."""
     way = one.draft.padding
@@ -141,8 +147,9 @@ def cushion_caution(one: Priced, assumptions: Assumptions) -> str:
         return ""
     rough = "rough handling" if assumptions.text("packing.rough") == "yes" else "usual handling"
     return (
-        f"Cushioning: reckoned for one fall of {assumptions.measures.span(way.drop_in, spec='g')} ({rough}) with a "
-        "round cushion factor; a supplier's curve or a test drop says more."
+        f"Cushioning: reckoned for one fall of {assumptions.measures.span(max(way.falls_in), spec='g')} ({rough}) "
+        f"with a round cushion factor; about {chance_words(one)} such parcels would break. A supplier's curve or a "
+        "test drop says more."
     )
 
 
@@ -161,6 +168,7 @@ _SET_UP = {
     "joined": "Open both mouths, lap the flaps of one over the walls of the other, and tape twice around.",
     "tube": "Cap both ends and tape around the caps.",
     "bag": "Slide it in and close the flap.",
+    "sandwich": "Lay it between the two faces, put the edge protectors over all four edges, and tape around them.",
     "wrapped": "Wind the film around every side, and put the label where it holds.",
 }
 
@@ -171,17 +179,41 @@ def plan_reading(plan: Plan) -> list[str]:
     best = plan.best
     if best is None:
         return [
-            f"{plan.item.title}: nothing at hand sends it safely.",
+            decision(plan, currency=currency)[1],
             *_nearest(plan),
             CAUTION + goods_caution(plan.item),
         ]
-    said = [_headline(plan, best, currency)]
+    said = [decision(plan, currency=currency)[1], _headline(plan, best, currency)]
     said += _steps(plan, best)
     said.append(_costs(best, currency))
     if plan.others:
         said.append(_next_best(best, plan.others[0], currency))
     said.append(_cautioned(goods_caution(plan.item)))
     return [line for line in said if line]
+
+
+#: What to do with a thing that is not worth posting; taking apart with its caution.
+_INSTEAD = (
+    "Let the buyer collect it, ask a licensed freight carrier, sell it locally, take it apart if it was made to come "
+    "apart (keep the screws in a bag tied to it, and photograph each step), or do not buy it."
+)
+
+
+def decision(plan: Plan, *, currency: str = "USD") -> tuple[bool, str]:
+    """Whether to post it, and the answer in one line."""
+    best = plan.best
+    if best is None:
+        return False, f"No: nothing at hand sends it and a carrier takes. {_INSTEAD}"
+    if best.draft.style == "pickup":
+        return True, "Let the buyer collect it."
+    spent, value = best.total_cents - best.damage_cents, plan.item.value_cents
+    costs, worth = show_cents(spent, currency=currency), show_cents(value, currency=currency)
+    most = plan.assumptions.share("packing.most_share")
+    if spent > most * value:
+        return False, f"No: packing and posting it takes {costs}, and it is worth {worth}. {_INSTEAD}"
+    if best.chance > plan.assumptions.share("packing.most_chance"):
+        return False, f"No: even packed the best way, {best.chance:.0%} of such parcels would break. {_INSTEAD}"
+    return True, f"Post it: {costs} to pack and post, {spent / value:.0%} of the {worth} that it is worth."
 
 
 def _nearest(plan: Plan) -> list[str]:
@@ -231,19 +263,13 @@ def _steps(plan: Plan, best: Priced) -> list[str]:
         said.append(f"Cut it to {measures.span(draft.inside_in[2 if draft.style == 'joined' else 0])} inside.")
         said.append(_cautioned(knife_caution(best, measures)))
     if way is not None and way.cushion is not None:
-        layers = "layer" if way.layers == 1 else "layers"
-        said.append(
-            f"Pad every side with {way.layers} {layers} of {way.cushion.name}: {measures.span(way.thickness_in)} where "
-            f"{measures.span(way.needed_in)} are needed for a {plan.item.fragility} item."
-        )
+        said.append(_padded(plan, best))
         said.append(_cautioned(cushion_caution(best, plan.assumptions)))
-    if way is not None and draft.style not in ("bag", "wrapped"):
+        said.append(_cautioned(clearance_caution(plan, best)))
+    if way is not None and draft.style not in ("bag", "wrapped", "sandwich"):
         lies = turned(plan.item.sides_in, draft.turn)
         fill = _filled(draft.fill_cuft, measures)
-        said.append(
-            f"Lay it {measures.span(*lies)} as length, width and height, at least {measures.span(way.clearance_in)} "
-            f"from every wall{fill}."
-        )
+        said.append(f"Lay it {measures.span(*lies)} as length, width and height{fill}.")
     if draft.style in _SET_UP:
         metres = sum(draft.strips_in) * M_PER_IN
         tape = f" Tape: {len(draft.strips_in)} strips, {metres:.1f} m." if draft.strips_in else ""
@@ -252,6 +278,42 @@ def _steps(plan: Plan, best: Priced) -> list[str]:
     said.append(_cautioned(packaging_caution(best, plan.rules)))
     said.append(_cautioned(lifting_caution(best, measures)))
     return said
+
+
+def _padded(plan: Plan, best: Priced) -> str:
+    """What goes where on the thing."""
+    way = best.draft.padding
+    if way is None or way.cushion is None:
+        return ""
+    name, one = way.cushion.name, way.cushion.thickness_in
+
+    def some(layers: int) -> str:
+        thick = plan.assumptions.measures.span(layers * one, spec="g")
+        return f"{layers} {'layer' if layers == 1 else 'layers'} of {name} ({thick})"
+
+    if way.edges == way.faces:
+        return f"Pad every side with {some(way.faces)}."
+    where, other = ("all four edges", "both faces") if is_flat(plan.item.sides_in) else ("both ends", "the long sides")
+    start = f"Pad {where} with {some(way.edges)}"
+    if not way.faces:
+        return f"{start}; {other} touch the board."
+    return f"{start} and {other} with {some(way.faces)}."
+
+
+def clearance_caution(plan: Plan, best: Priced) -> str:
+    """A word where an insurer's least clearance is not kept."""
+    way = best.draft.padding
+    least = plan.rules.cushions.fragility_class(plan.item.fragility).clearance_in
+    lies = turned(plan.item.sides_in, best.draft.turn)
+    room = min((inside - side) / 2 for inside, side in zip(best.draft.inside_in, lies, strict=True))
+    if way is None or room >= least - SNAP:
+        return ""
+    measures = plan.assumptions.measures
+    return (
+        f"Clearance: {measures.span(room)} to the nearest wall; an insurer's rules ask for "
+        f"{measures.span(least, spec='g')} for such a thing and "
+        "may refuse a claim. Declare less, or pad more."
+    )
 
 
 def _filled(value_cuft: float, measures: Measures) -> str:
@@ -269,9 +331,16 @@ def _cutting(best: Priced, measures: Measures) -> list[str]:
     )
     sheets = ", ".join(use.sheet.name for use in best.nest.uses)
     offcut = max((use.offcut_in for use in best.nest.uses), key=lambda sides: sides[0] * sides[1])
+    protectors = ""
+    if best.draft.edge_in2:
+        outside = best.draft.outside_in
+        protectors = (
+            f" Cut strips for {_cut_length(2 * (outside[0] + outside[1]), measures)} of edge protectors from "
+            f"{'a further sheet' if best.edge_sheet else 'the rest'} and fold them around the edges."
+        )
     return [
         f"Cut {blanks} from {sheets}; {best.nest.waste_share:.0%} of the board is left, the largest piece "
-        f"{measures.span(*offcut)}."
+        f"{measures.span(*offcut)}.{protectors}"
     ]
 
 
@@ -291,3 +360,28 @@ def _costs(best: Priced, currency: str) -> str:
 def _next_best(best: Priced, other: Priced, currency: str) -> str:
     more = show_cents(other.total_cents - best.total_cents, currency=currency)
     return f"Next best: {STYLES[other.draft.style]}, {other.draft.what}, {more} dearer."
+
+
+def trade_lines(ways: Sequence[Priced], best: Priced, *, currency: str, measures: Measures) -> list[str]:
+    """A table of what each thickness of padding costs and saves."""
+    rows = [["pad, faces/edges", "outside", "billed", "label", "materials", "minutes", "damage", "its cost", "in all"]]
+    for one in ways:
+        way = one.draft.padding
+        if way is None or way.cushion is None:
+            continue
+        pad = "/".join(measures.span(layers * way.cushion.thickness_in, spec="g") for layers in (way.faces, way.edges))
+        money = [one.label_cents, one.container_cents + one.materials_cents]
+        rows.append(
+            [
+                pad + (" *" if one.total_cents == best.total_cents else ""),
+                measures.span(*one.draft.outside_in),
+                "–" if one.billable_lb != one.billable_lb else measures.mass(one.billable_lb, spec="g"),
+                *(show_cents(cents, currency=currency) for cents in money),
+                f"{one.owner_min + one.helper_min:.0f}",
+                f"{one.chance:.1%}",
+                show_cents(one.damage_cents, currency=currency),
+                show_cents(one.total_cents, currency=currency),
+            ]
+        )
+    wide = [max(len(row[at]) for row in rows) for at in range(len(rows[0]))]
+    return ["  ".join(text.ljust(room) for text, room in zip(row, wide, strict=True)).rstrip() for row in rows]

@@ -387,7 +387,7 @@ def stacking_load_lb(compression_lb: float, *, causes: Sequence[str], block: Car
     return left
 
 
-# How much cushioning an item needs: T = C h / G.
+# What a cushion lets through: G = C h / T at the best point of its curve.
 
 
 @dataclass(frozen=True)
@@ -406,6 +406,7 @@ class CushionMaterial:
 
     name: str
     factor: float
+    best_psi: float  # [lb/sq in] for a cushion as thick as the fall is high
     lb_per_cuft: float  # [lb/cu ft]
 
 
@@ -417,6 +418,7 @@ class CushionBlock(Block):
     drops: tuple[tuple[float, float, float], ...]  # [lb, in, in]
     drop_above_in: float
     materials: dict[str, CushionMaterial]
+    wall: tuple[str, float]  # its material and thickness [in]
     sheets: dict[str, float]  # [in]
     tape_past_edge_in: float
     tape_strips: int
@@ -466,25 +468,30 @@ def _cushion_block(keys: Keys, common: dict[str, Any]) -> CushionBlock:
     materials = {}
     for row in keys.tables("material"):
         material = CushionMaterial(
-            row.text("name"), row.number("factor", above=0.0), row.number("lb_per_cuft", above=0.0)
+            row.text("name"),
+            row.number("factor", above=0.0),
+            row.number("best_psi", above=0.0),
+            row.number("lb_per_cuft", above=0.0),
         )
         row.done()
         materials[material.name] = material
-    sheets, tape = keys.table("sheets"), keys.table("tape")
-    if sheets is None or tape is None:
-        keys.fail("sheets" if sheets is None else "tape", "nothing", "a table")
+    sheets, tape, wall = keys.table("sheets"), keys.table("tape"), keys.table("wall")
+    if sheets is None or tape is None or wall is None:
+        keys.fail("sheets" if sheets is None else "tape" if tape is None else "wall", "nothing", "a table")
     block = CushionBlock(
         **common,
         fragility=fragility,
         drops=tuple(drops),
         drop_above_in=keys.number("drop_above_in", above=0.0),
         materials=materials,
+        wall=(wall.text("material", among=list(materials)), wall.number("thickness_in", above=0.0)),
         sheets={name: sheets.number(name, above=0.0) for name in _SHEETS},
         tape_past_edge_in=tape.number("past_edge_in"),
         tape_strips=tape.whole("strips", least=1),
     )
     sheets.done()
     tape.done()
+    wall.done()
     return block
 
 

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass, replace
+from functools import cached_property
 from html import escape
 from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings
 from flipkit.books.read import read_books
@@ -16,14 +19,25 @@ from flipkit.books.record import units_of
 from flipkit.books.schema import PICKUP
 from flipkit.economics.costs import unit_costs
 from flipkit.errors import AssumptionError, RuleTableError
-from flipkit.money import read_cents
+from flipkit.money import read_cents, show_cents
 from flipkit.packing.at_hand import Stock, read_stock, starter_stock
-from flipkit.packing.instructions import plan_reading
+from flipkit.packing.instructions import decision, plan_reading, trade_lines
 from flipkit.packing.materials import packing_rules
-from flipkit.packing.plan import Labels, Plan, cheapest_labels, mixed_labels, packing_plan, rate_card_labels
+from flipkit.packing.plan import (
+    LabelPrices,
+    Labels,
+    Plan,
+    Priced,
+    cheapest_labels,
+    mixed_labels,
+    packing_plan,
+    priced_dict,
+    rate_card_labels,
+)
 from flipkit.packing.styles import PackItem
-from flipkit.packing.trials import packing_trials, trials_reading
+from flipkit.packing.trials import PadStep, packing_trials, pad_step, padding_trade, trials_reading
 from flipkit.paths import demo_folder
+from flipkit.rules.net_price import fees_answer, price_answer
 from flipkit.rules.parcel_advice import read_sides
 from flipkit.rules.tables import Rules, load_rules
 from flipkit.units import Measures, read_weight
@@ -36,6 +50,18 @@ EXAMPLE_CARDS = "No rate card beside the books: the labels are priced by the dem
 
 
 @dataclass(frozen=True)
+class Postage:
+    """What the label costs by zone, and what to charge for it."""
+
+    nearest_cents: int
+    usual_cents: int  # over the zones of the assumed mix
+    farthest_cents: int
+    venue: str = ""
+    quote_cents: int | None = None
+    free_price_cents: int | None = None
+
+
+@dataclass(frozen=True)
 class ParcelPlan:
     """A plan with what it was made from."""
 
@@ -44,16 +70,81 @@ class ParcelPlan:
     labels: Labels
     own_stock: bool = True
     own_cards: bool = True
+    assumed_value: bool = False
+    postage: Postage | None = None
 
     def reading(self) -> list[str]:
         """The plan in words, each caution after the step that it belongs to."""
-        said = [text for own, text in ((self.own_stock, EXAMPLE_STOCK), (self.own_cards, EXAMPLE_CARDS)) if not own]
-        return [*said, *plan_reading(self.plan)]
+        first, *steps = plan_reading(self.plan)
+        notes = [text for own, text in ((self.own_stock, EXAMPLE_STOCK), (self.own_cards, EXAMPLE_CARDS)) if not own]
+        if self.assumed_value:
+            notes.append(
+                f"No value given: {show_cents(self.plan.item.value_cents)} is assumed, to weigh damage against."
+            )
+        return [first, *notes, *steps, *self._step(), *self._postage()]
+
+    @cached_property
+    def trade(self) -> list[Priced]:
+        """The cheapest plan at each thickness of the chosen cushioning."""
+        return padding_trade(self.plan, self.stock, labels=self.labels)
+
+    @cached_property
+    def step(self) -> PadStep | None:
+        """The label's step that a little less padding gets under."""
+        return pad_step(self.plan, labels=self.labels)
+
+    def _step(self) -> list[str]:
+        step = self.step
+        if step is None:
+            return []
+        side = ("long", "wide", "high")[step.axis]
+        said = self.plan.assumptions.measures
+        now, was = (said.mass(value, spec="g") for value in (step.billable_lb, step.was_lb))
+        billed = f" is billed at {now}, not {was}, and" if step.billable_lb < step.was_lb else ""
+        less, saves = (
+            said.span(step.less_in, spec="g"),
+            show_cents(step.saves_cents, currency=self.plan.assumptions.currency),
+        )
+        return [f"Pack it {less} less {side}, and it{billed} saves {saves} with its damage counted."]
+
+    def _postage(self) -> list[str]:
+        found = self.postage
+        if found is None:
+            return []
+        near, usual, far = (
+            show_cents(cents) for cents in (found.nearest_cents, found.usual_cents, found.farthest_cents)
+        )
+        said = [f"Label: {near} to the nearest zone, {usual} on average, {far} to the farthest."]
+        if found.quote_cents is not None and found.free_price_cents is not None:
+            said.append(
+                f"Ask the buyer for {show_cents(found.quote_cents)} of postage, so that you pay none of it wherever it "
+                f"goes; with free postage, {show_cents(self.plan.item.value_cents)} becomes "
+                f"{show_cents(found.free_price_cents)} ({found.venue}, its fees counted)."
+            )
+        return said
+
+    def padding_table(self) -> list[str]:
+        """What each thickness of the chosen padding costs and saves; a star marks the plan."""
+        best = self.plan.best
+        if best is None or not self.trade:
+            return []
+        held = self.plan.assumptions
+        return trade_lines(self.trade, best, currency=held.currency, measures=held.measures)
 
     def answer(self) -> dict[str, Any]:
         """The plan as data, with units in its keys, whose stock it draws on and whose rate cards price it."""
         whose = {"stock": self.own_stock, "rate_cards": self.own_cards}
-        return {**self.plan.as_dict(), **{key: "the shop's own" if own else "example" for key, own in whose.items()}}
+        post, why = decision(self.plan)
+        return {
+            "post": post,
+            "decision": why,
+            **self.plan.as_dict(),
+            "value_assumed": self.assumed_value,
+            "padding_trade": [priced_dict(one, self.plan.item) for one in self.trade],
+            "pad_step": None if self.step is None else asdict(self.step),
+            "postage": None if self.postage is None else asdict(self.postage),
+            **{key: "the shop's own" if own else "example" for key, own in whose.items()},
+        }
 
     def trials(self) -> list[str]:
         """How the plan changes when one thing is otherwise, in words."""
@@ -173,6 +264,7 @@ def plan_parcel(
     """
     if zone == PICKUP:
         item = replace(item, pickup=True)
+    assumed_value = not item.value_cents
     day = dt.date.fromisoformat(on) if isinstance(on, str) else on
     overrides = parsed_settings(settings) if isinstance(settings, str) else settings
     place = Path(books) if str(books) else demo_folder()
@@ -186,11 +278,15 @@ def plan_parcel(
         currency=shop.currency,
         measures=Measures(shop.length, shop.weight),
     )
+    if assumed_value:
+        item = replace(item, value_cents=assumptions.cents("packing.value"))
     cards = load_rules(own_rules)
     own_cards = bool(cards.rate_cards or card or assumptions.text("postage.rate_cards"))
     if not own_cards:
         cards = load_rules(demo_folder() / "rules")
-    labels = _labels(cards, assumptions, on=day, zone=zone, card=card, item=item)
+    zoned = _zone_labels(cards, assumptions, on=day, card=card, item=item)
+    mixed = {name: mixed_labels([(s, of(z)) for z, s in assumptions.zone_mix().items()]) for name, of in zoned.items()}
+    labels = cheapest_labels({name: of(zone) for name, of in zoned.items()} if zone and zone != PICKUP else mixed)
     file = stock_file or home / STOCK_FILE
     if stock_file is not None and not file.is_file():
         raise RuleTableError(file.name, found="no such file", needed="a TOML file of what is at hand to pack with")
@@ -198,7 +294,8 @@ def plan_parcel(
     stock = read_stock(file, supply_costs=_supply_costs(file, place, day)) if own_stock else starter_stock()
     rules = packing_rules(on=day, folder=own_rules)
     plan = packing_plan(item, stock, labels=labels, rules=rules, assumptions=assumptions)
-    return ParcelPlan(plan, stock, labels, own_stock, own_cards)
+    postage = _postage(plan, zoned, mixed, cards, assumptions, on=day)
+    return ParcelPlan(plan, stock, labels, own_stock, own_cards, assumed_value, postage)
 
 
 def drawings_page(parcel: ParcelPlan) -> str:
@@ -222,7 +319,10 @@ def _supply_costs(file: Path, books: Path, day: dt.date) -> dict[str, float]:
     return unit_costs(read_books(books).supplies, as_of=day, days=_PRICED_OVER_DAYS)
 
 
-def _labels(rules: Rules, assumptions: Assumptions, *, on: dt.date, zone: str, card: str, item: PackItem) -> Labels:
+def _zone_labels(
+    rules: Rules, assumptions: Assumptions, *, on: dt.date, card: str, item: PackItem
+) -> dict[str, Callable[[str], Labels]]:
+    """Labels of each rate card in a zone."""
     named = [name.strip() for name in assumptions.text("postage.rate_cards").split(",") if name.strip()]
     names = [card] if card else named or sorted(rules.rate_cards)
     unknown = [name for name in names if name not in rules.rate_cards]
@@ -235,14 +335,52 @@ def _labels(rules: Rules, assumptions: Assumptions, *, on: dt.date, zone: str, c
             mend="put your carrier's card into the books' rules folder",
         )
 
-    def priced(name: str) -> Labels:
+    def of(name: str) -> Callable[[str], Labels]:
         found = rules.rate_cards[name]
+        given = {"on": on, "declared_cents": item.value_cents}
+        return lambda zone: rate_card_labels(found, rules.rules_of(found), zone=zone, **given)  # type: ignore[arg-type]
 
-        def in_zone(where: str) -> Labels:
-            return rate_card_labels(found, rules.rules_of(found), on=on, zone=where, declared_cents=item.value_cents)
+    return {name: of(name) for name in names}
 
-        if zone and zone != PICKUP:
-            return in_zone(zone)
-        return mixed_labels([(share, in_zone(where)) for where, share in assumptions.zone_mix().items()])
 
-    return cheapest_labels({name: priced(name) for name in names})
+def _postage(
+    plan: Plan,
+    zoned: Mapping[str, Callable[[str], Labels]],
+    mixed: Mapping[str, Labels],
+    rules: Rules,
+    assumptions: Assumptions,
+    *,
+    on: dt.date,
+) -> Postage | None:
+    """The planned parcel's label by zone, and the postage and the price that carry it after the venue's fees."""
+    best, value = plan.best, plan.item.value_cents
+    if best is None or best.draft.style == "pickup":
+        return None
+    sides = [np.array([side]) for side in best.draft.outside_in]
+    weight, kind, round_one = np.array([best.gross_lb]), [best.draft.packaging], [best.draft.nonrectangular]
+
+    def of_this(labels: Labels) -> LabelPrices:
+        return labels(sides[0], sides[1], sides[2], weight, kind, round_one)
+
+    zones = [zone for zone, share in assumptions.zone_mix().items() if share > 0]
+    each = [of_this(cheapest_labels({name: of(zone) for name, of in zoned.items()})) for zone in zones]
+    usual = of_this(cheapest_labels(mixed))
+    known = [int(one.cents[0]) for one in each if not one.refused[0]]
+    if not known or usual.refused[0]:
+        return None
+    found = Postage(min(known), int(usual.cents[0]), max(known))
+    left = [one for one in fees_answer(rules, on=on, goods_cents=value)["venues"] if one["ships"]]
+    if not left:
+        return found
+    venue = max(left, key=lambda one: int(one["net_cents"]))
+
+    def price(label_cents: int) -> int | None:
+        """The price that leaves as much after a label as the value does without one."""
+        asked = price_answer(
+            rules, on=on, net_cents=venue["net_cents"], label_cents=label_cents, venues=[venue["venue"]]
+        )["venues"]
+        return int(asked[0]["price_cents"]) if asked else None
+
+    far, free = price(found.farthest_cents), price(found.usual_cents)
+    quote = None if far is None else far - value
+    return replace(found, venue=venue["venue"], quote_cents=quote, free_price_cents=free)

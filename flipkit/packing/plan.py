@@ -17,7 +17,7 @@ from flipkit.errors import MeasureError
 from flipkit.money import percentage
 from flipkit.packing.at_hand import Sheet, Stock
 from flipkit.packing.blanks import Nest, nest
-from flipkit.packing.cushioning import M_PER_IN, Padding
+from flipkit.packing.cushioning import M_PER_IN, Padding, Sides
 from flipkit.packing.lifting import Hands, hands
 from flipkit.packing.materials import (
     PackingRules,
@@ -28,17 +28,22 @@ from flipkit.packing.materials import (
     stacking_load_lb,
 )
 from flipkit.packing.styles import (
+    IN_PER_FT,
     MADE,
     STYLES,
     Bench,
     Draft,
     PackItem,
     Refusal,
+    Sized,
     bag_drafts,
     boards,
     cut_down_drafts,
+    helper_hour_cents,
     joined_drafts,
-    made_drafts,
+    made_draft,
+    made_sizes,
+    packer_hour_cents,
     paddings,
     pickup_drafts,
     stock_drafts,
@@ -237,8 +242,6 @@ def simple_labels(price: Callable[[float, float, float, float], int | str]) -> L
 
 # What each draft costs: container, materials, minutes, label, expected damage; the cheapest of all.
 
-IN_PER_FT = 12.0
-
 
 @dataclass(frozen=True)
 class Line:
@@ -267,7 +270,9 @@ class Priced:
     billable_lb: float
     service: str
     hands: Hands
+    chance: float
     nest: Nest | None = None
+    edge_sheet: bool = False  # the edge protectors take a further sheet
 
     @property
     def materials_cents(self) -> int:
@@ -297,47 +302,128 @@ def whole_cents(amount: float) -> int:
 
 
 def priced_drafts(
-    drafts: Iterable[Draft | Refusal], bench: Bench, labels: Labels
+    drafts: Iterable[Draft | Refusal], sized: Sequence[Sized], bench: Bench, labels: Labels
 ) -> tuple[list[Priced], list[Refusal]]:
     """Every style and container at its cheapest, and why the others are out.
 
-    Blanks are nested only where they can still matter: drafts of one style and board are taken in
-    order of what they cost with sheets for nothing, and the rest is left once that alone is more
-    than the best found with its sheets.
+    A made container is drawn only where it can still win: those of one style and board are taken in order of
+    the least that they can cost, a few at a time, until that alone is more than the best found.
     """
     sound, refusals = _sound(drafts, bench)
-    prices = _labels_of(sound, bench, labels)
-    damage = {style: _damage_cents(style, bench) for style in STYLES}
-    hour = bench.assumptions.cents("hour.target"), _helper_hour_cents(bench)
-    groups: dict[tuple[str, str], list[Priced]] = {}
-    for place, draft in enumerate(sound):
-        if prices.refused[place]:
-            refusals.append(Refusal(0.0, draft.style, draft.what, f"label refused: {prices.refused[place]}"))
-        else:
-            one = _price(draft, place, prices, bench, damage[draft.style], hour)
-            groups.setdefault((draft.style, draft.what), []).append(one)
+    hour = bench.assumptions.cents("hour.target"), helper_hour_cents(bench.assumptions)
+    best: dict[tuple[str, str], Priced] = {}
     sheets = boards(bench.stock)
-    best = []
-    for (style, what), found in groups.items():
-        found.sort(key=_rank)
-        if not found[0].draft.blanks:
-            best.append(found[0])
-            continue
-        chosen = _nested(found, sheets, bench)
-        if chosen is not None:
-            best.append(chosen)
-        else:
-            smallest = min(found, key=lambda one: max(blank.area_in2 for blank in one.draft.blanks)).draft.blanks
-            sizes = " and ".join(bench.said.span(blank.length_in, blank.width_in) for blank in smallest)
-            refusals.append(Refusal(0.0, style, what, f"no sheet at hand takes a blank of {sizes}"))
-    best.sort(key=_rank)
-    done = {(one.draft.style, one.draft.what) for one in best}
+    too_small: dict[tuple[str, str], list[Draft]] = {}
+
+    def take(these: list[Draft]) -> None:
+        _take_best(these, best, too_small, refusals, sheets, bench, labels, hour)
+
+    take(sound)
+    waiting = _least_costs(sized, bench, labels, refusals)
+    while waiting:
+        batch: list[Draft] = []
+        for key, rows in list(waiting.items()):
+            most = len(batch) + _AT_ONCE
+            while rows and len(batch) < most:
+                least, at = rows.pop(0)
+                if key in best and least > best[key].total_cents:
+                    rows.clear()
+                elif not _larger(sized[at].inside_in, too_small.get(key, ())):
+                    batch.append(made_draft(sized[at], bench))
+            if not rows:
+                del waiting[key]
+        made, more = _sound(batch, bench)
+        refusals += more
+        take(made)
+    for (style, what), drafts_out in too_small.items():
+        blanks = min((draft.blanks for draft in drafts_out), key=lambda some: max(blank.area_in2 for blank in some))
+        sizes = " and ".join(bench.said.span(blank.length_in, blank.width_in) for blank in blanks)
+        refusals.append(Refusal(0.0, style, what, f"no sheet at hand takes a blank of {sizes}"))
     nearest: dict[tuple[str, str], Refusal] = {}
     for refusal in refusals:
         key = (refusal.style, refusal.what)
-        if key not in done and (key not in nearest or refusal < nearest[key]):
+        if key not in best and (key not in nearest or refusal < nearest[key]):
             nearest[key] = refusal
-    return best, sorted(nearest.values(), key=lambda one: (list(STYLES).index(one.style), one.what))
+    return (
+        sorted(best.values(), key=_rank),
+        sorted(nearest.values(), key=lambda one: (list(STYLES).index(one.style), one.what)),
+    )
+
+
+#: Made containers of one style and board that are drawn and priced together.
+_AT_ONCE = 32
+
+
+def _larger(inside_in: Sides, than: Sequence[Draft]) -> bool:
+    """Whether one of these, no larger on any side, already found no sheet."""
+    return any(all(small <= side for small, side in zip(one.inside_in, inside_in, strict=True)) for one in than)
+
+
+def _least_costs(
+    sized: Sequence[Sized], bench: Bench, labels: Labels, refusals: list[Refusal]
+) -> dict[tuple[str, str], list[tuple[int, int]]]:
+    """Least that each made container can cost, by style and board, the cheapest first: label without its board."""
+    if not sized:
+        return {}
+    sides = np.array([one.outside_in for one in sized])
+    weights = np.array([bench.item.weight_lb + one.way.weight_lb for one in sized])
+    found = labels(sides[:, 0], sides[:, 1], sides[:, 2], weights, ["box"] * len(sized), [False] * len(sized))
+    sheet = {board: min(s.cost_cents for some in ways for s in some) for board, ways in boards(bench.stock).items()}
+    hour = packer_hour_cents(bench.assumptions)
+    known: dict[tuple[int, str], int] = {}
+    groups: dict[tuple[str, str], list[tuple[int, int]]] = {}
+    for at, one in enumerate(sized):
+        if found.refused[at]:
+            refusals.append(Refusal(0.0, one.style, one.what, f"label refused: {found.refused[at]}"))
+            continue
+        key = (id(one.way), one.style)
+        if key not in known:
+            minutes = bench.assumptions.number(f"packing.minutes.{one.style}") + _cushion_min(one.way, bench)
+            minutes += bench.work["handling"] if bench.assumptions.text("packing.packer") == "owner" else 0.0
+            known[key] = (
+                _damage_cents(one.style, one.way, bench) + math.floor(minutes / 60 * hour) + _cushion_cents(one.way)
+            )
+        least = known[key] + int(found.cents[at]) + sheet[one.board]
+        groups.setdefault((one.style, one.what), []).append((least, at))
+    return {key: sorted(rows) for key, rows in groups.items()}
+
+
+def _take_best(
+    sound: list[Draft],
+    best: dict[tuple[str, str], Priced],
+    too_small: dict[tuple[str, str], list[Draft]],
+    refusals: list[Refusal],
+    sheets: dict[tuple[str, str], list[list[Sheet]]],
+    bench: Bench,
+    labels: Labels,
+    hour_cents: tuple[int, int],
+) -> None:
+    """Keep of each style and container the cheapest, the labels of all drafts asked for in one call."""
+    prices = _labels_of(sound, bench, labels)
+    order = []
+    for place, draft in enumerate(sound):
+        if prices.refused[place]:
+            refusals.append(Refusal(0.0, draft.style, draft.what, f"label refused: {prices.refused[place]}"))
+            continue
+        damage = _damage_cents(draft.style, draft.padding, bench)
+        least = draft.container_cents + int(prices.cents[place]) + damage + _cushion_cents(draft.padding)
+        order.append((least, place, damage))
+    for least, place, damage in sorted(order):
+        draft = sound[place]
+        key = (draft.style, draft.what)
+        if key in best and least > best[key].total_cents:
+            continue
+        if draft.blanks and _larger(draft.inside_in, too_small.get(key, ())):
+            continue
+        one = _price(draft, place, prices, bench, damage, hour_cents)
+        if key in best and one.total_cents > best[key].total_cents:
+            continue
+        ways = list(_nested(one, sheets, bench)) if draft.blanks else [one]
+        if not ways:
+            too_small.setdefault(key, []).append(draft)
+        for whole in ways:
+            if key not in best or _rank(whole) < _rank(best[key]):
+                best[key] = whole
 
 
 def _rank(one: Priced) -> tuple[int, int, str, tuple[float, ...]]:
@@ -385,18 +471,19 @@ def _labels_of(drafts: list[Draft], bench: Bench, labels: Labels) -> LabelPrices
     return LabelPrices(cents, billable, service, refused)
 
 
-def _damage_cents(style: str, bench: Bench) -> int:
+def _damage_cents(style: str, way: Padding | None, bench: Bench) -> int:
     """Chance of damage x value. [cents]"""
-    assumptions, item = bench.assumptions, bench.item
-    usual = assumptions.ppm(f"packing.damage.{item.fragility}")
-    chance = int(percentage(usual, assumptions.ppm(f"packing.damage_by_style.{style}")))
-    return int(percentage(item.value_cents, min(chance, 1_000_000)))
+    return int(percentage(bench.item.value_cents, bench.chance_ppm(style, way)))
 
 
-def _helper_hour_cents(bench: Bench) -> int:
-    """Wage and payroll burden of an hour. [cents]"""
-    wage = bench.assumptions.cents("help.wage")
-    return wage + int(percentage(wage, bench.assumptions.ppm("help.burden")))
+def _cushion_cents(way: Padding | None) -> int:
+    return 0 if way is None or way.cushion is None else whole_cents(way.area_sqft * way.cushion.cents_per_sqft)
+
+
+def _cushion_min(way: Padding | None, bench: Bench) -> float:
+    if way is None or way.cushion is None:
+        return 0.0
+    return way.area_sqft * bench.work["wrap_per_sqft" if way.cushion.form == "wrap" else "plate_per_sqft"]
 
 
 def _price(
@@ -419,6 +506,7 @@ def _price(
         billable_lb=float(prices.billable_lb[place]),
         service=prices.service[place],
         hands=lift,
+        chance=bench.chance_ppm(draft.style, draft.padding) / 1e6,
     )
 
 
@@ -426,8 +514,7 @@ def _materials(draft: Draft, bench: Bench) -> tuple[Line, ...]:
     stock, lines = bench.stock, []
     way = draft.padding
     if way is not None and way.cushion is not None:
-        cost = whole_cents(way.area_sqft * way.cushion.cents_per_sqft)
-        lines.append(Line(way.cushion.name, way.area_sqft, "sq ft", cost))
+        lines.append(Line(way.cushion.name, way.area_sqft, "sq ft", _cushion_cents(way)))
     if stock.fill is not None and draft.fill_cuft > 0:
         cost = whole_cents(draft.fill_cuft * stock.fill.cents_per_cuft)
         lines.append(Line(stock.fill.name, draft.fill_cuft, "cu ft", cost))
@@ -442,40 +529,40 @@ def _materials(draft: Draft, bench: Bench) -> tuple[Line, ...]:
 
 def _minutes(draft: Draft, lift: Hands, bench: Bench) -> tuple[float, float]:
     """Owner's and helper's minutes: one packs, and above the lifting limit both carry."""
-
-    def work(name: str) -> float:
-        return bench.assumptions.number(f"packing.work.{name}")
-
-    way = draft.padding
-    minutes = bench.assumptions.number(f"packing.minutes.{draft.style}")
-    if way is not None and way.cushion is not None:
-        minutes += way.area_sqft * work("wrap_per_sqft" if way.cushion.form == "wrap" else "plate_per_sqft")
-    minutes += draft.fill_cuft * work("fill_per_cuft")
-    minutes += draft.film_sqft * work("film_per_sqft")
-    minutes += len(draft.strips_in) * work("per_strip")
-    minutes += draft.knife_in / IN_PER_FT * work("cut_per_ft") + draft.score_in / IN_PER_FT * work("score_per_ft")
-    handling = work("handling")
+    work = bench.work
+    minutes = bench.assumptions.number(f"packing.minutes.{draft.style}") + _cushion_min(draft.padding, bench)
+    minutes += draft.fill_cuft * work["fill_per_cuft"]
+    minutes += draft.film_sqft * work["film_per_sqft"]
+    minutes += len(draft.strips_in) * work["per_strip"]
+    minutes += draft.knife_in / IN_PER_FT * work["cut_per_ft"] + draft.score_in / IN_PER_FT * work["score_per_ft"]
+    handling = work["handling"]
     both = handling if lift.people == 2 else 0.0
     if bench.assumptions.text("packing.packer") == "owner":
         return minutes + handling, both
     return both, minutes + handling
 
 
-def _nested(found: list[Priced], sheets: dict[tuple[str, str], list[list[Sheet]]], bench: Bench) -> Priced | None:
-    """The cheapest of one style and board once its blanks lie on sheets; None where none fits."""
+def _nested(one: Priced, sheets: dict[tuple[str, str], list[list[Sheet]]], bench: Bench) -> Iterator[Priced]:
+    """The draft with its blanks on sheets, each way to cut up what is at hand; none where none takes them."""
     cutting = bench.assumptions.text("packing.cutting")
-    best: Priced | None = None
-    for one in found:
-        if best is not None and one.total_cents >= best.total_cents:
-            break
-        for choice in sheets[one.draft.board]:
-            laid = nest(one.draft.blanks, choice, cutting=cutting)  # type: ignore[arg-type]
-            if laid is None:
+    for choice in sheets[one.draft.board]:
+        laid = nest(one.draft.blanks, choice, cutting=cutting)  # type: ignore[arg-type]
+        if laid is None:
+            continue
+        further = 0
+        if one.draft.edge_in2 * _EDGE_WASTE > laid.waste_in2:
+            used = [use.sheet for use in laid.uses]
+            left = [sheet for sheet in choice if sheet.quantity > used.count(sheet)]
+            costs = [s.cost_cents for s in left if s.length_in * s.width_in >= one.draft.edge_in2 * _EDGE_WASTE]
+            if not costs:
                 continue
-            whole = replace(one, container_cents=one.container_cents + laid.cost_cents, nest=laid)
-            if best is None or _rank(whole) < _rank(best):
-                best = whole
-    return best
+            further = min(costs)
+        cents = one.container_cents + laid.cost_cents + further
+        yield replace(one, container_cents=cents, nest=laid, edge_sheet=bool(further))
+
+
+#: Board that edge protectors take, pieced together from what is left, over what they measure.
+_EDGE_WASTE = 1.25
 
 
 # What a packed carton's strength allows: the carton rule, compression, the stack above it.
@@ -647,6 +734,7 @@ def priced_dict(one: Priced, item: PackItem) -> dict[str, Any]:
         "lifting_limit_lb": _short(lift.limit_lb),
         "lifting_index": None if math.isinf(lift.lifting_index) else _short(lift.lifting_index),
         "people_enough": lift.enough,
+        "damage_chance": one.chance,
         "padding": _padding(draft.padding),
         "materials": [
             {"what": line.what, "quantity": _short(line.quantity), "unit": line.unit, "cost_cents": line.cents}
@@ -661,11 +749,10 @@ def _padding(way: Padding | None) -> dict[str, Any] | None:
         return None
     return {
         "cushion": way.cushion.name if way.cushion else "",
-        "needed_in": _short(way.needed_in),
-        "layers": way.layers,
-        "thickness_in": _short(way.thickness_in),
-        "clearance_in": _short(way.clearance_in),
-        "fall_in": way.drop_in,
+        "layers": way.faces,
+        "edge_layers": way.edges,
+        "pad_in": [_short(side) for side in way.pad_in],
+        "falls_in": [_short(side) for side in way.falls_in],
         "area_sqft": _short(way.area_sqft),
     }
 
@@ -710,9 +797,9 @@ def _short(value: float) -> float:
 
 # The packing plan: the cheapest safe way to send an item, what else was possible, and what was not.
 #
-# From inside to outside: layers and clearance by fragility, the board's thickness, the outside, the label's
-# billable weight; carton + materials + minutes + label + expected damage as small as they get over every style,
-# every container at hand, every cushioning and every way to lay the item.
+# From inside to outside: layers of padding, the board's thickness, the outside, the label's billable weight;
+# carton + materials + minutes + label + chance of damage x value as small as they get over every style, every
+# container at hand, every thickness of every cushioning and every way to lay the item.
 
 _MAKERS = (
     stock_drafts,
@@ -744,9 +831,15 @@ class Plan:
 
 
 def packing_plan(
-    item: PackItem, stock: Stock, *, labels: Labels, rules: PackingRules, assumptions: Assumptions
+    item: PackItem,
+    stock: Stock,
+    *,
+    labels: Labels,
+    rules: PackingRules,
+    assumptions: Assumptions,
+    ways: Sequence[Padding] | None = None,
 ) -> Plan:
-    """The cheapest safe way to send an item.
+    """The cheapest way to send an item, what is likely to break counted.
 
     Parameters
     ----------
@@ -760,6 +853,8 @@ def packing_plan(
         Rules in force on the day, from :func:`flipkit.packing.materials.packing_rules`.
     assumptions : Assumptions
         From :func:`flipkit.assumptions.load_assumptions`.
+    ways : sequence of Padding, optional
+        Only these ways to pad it, from :func:`flipkit.packing.cushioning.padding`.
 
     Returns
     -------
@@ -772,12 +867,10 @@ def packing_plan(
         If a side or the weight is not above zero, or a name is unknown.
     """
     require_item(item)
-    ways, reasons = paddings(item, stock, rules, assumptions)
-    bench = Bench(item, stock, rules, assumptions, tuple(ways))
+    chosen = paddings(item, stock, rules, assumptions) if ways is None else ways
+    bench = Bench(item, stock, rules, assumptions, tuple(chosen))
     drafts: Iterator[Draft | Refusal] = itertools.chain.from_iterable(make(bench) for make in _MAKERS)
-    found, refusals = priced_drafts(itertools.chain(drafts, made_drafts(bench)), bench, labels)
-    if not ways:
-        refusals = [*refusals, *_unpadded(bench, reasons)]
+    found, refusals = priced_drafts(drafts, list(made_sizes(bench)), bench, labels)
     refusals += _absent(bench, {one.draft.style for one in found} | {refusal.style for refusal in refusals})
     order = list(STYLES)
     refusals.sort(key=lambda refusal: (order.index(refusal.style), refusal.what))
@@ -794,16 +887,6 @@ def require_item(item: PackItem) -> None:
             raise MeasureError(name, need="a finite number above 0", got=value, where=where, mend="measure it again")
     if item.value_cents < 0:
         raise MeasureError("value_cents", need="at least 0", got=item.value_cents, where=where)
-
-
-def _unpadded(bench: Bench, reasons: list[str]) -> list[Refusal]:
-    """Without a way to pad, every container is out for the same reason."""
-    stock = bench.stock
-    why = "; ".join(reasons)
-    names = [("stock", carton.name) for carton in stock.cartons] + [("cut_down", c.name) for c in stock.cartons]
-    names += [("tube", tube.name) for tube in stock.tubes] + [("bag", bag.name) for bag in stock.bags]
-    names += [(style, "any board") for style in MADE]
-    return [Refusal(0.0, style, what, why) for style, what in names]
 
 
 def _absent(bench: Bench, seen: set[str]) -> list[Refusal]:

@@ -6,10 +6,13 @@ import itertools
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Any
 
 from flipkit.assumptions import Assumptions
 from flipkit.errors import MeasureError
-from flipkit.packing.at_hand import Carton, Sheet, Stock, Tube, flattened
+from flipkit.money import percentage
+from flipkit.packing.at_hand import Carton, Cushion, Sheet, Stock, Tube, flattened
 from flipkit.packing.blanks import (
     Blank,
     five_panel_blank,
@@ -24,11 +27,14 @@ from flipkit.packing.cushioning import (
     Closure,
     Padding,
     Sides,
+    damage_chance,
     fill_volume_cuft,
     girth_strip_in,
+    is_flat,
     padding,
     slotted_strips_in,
     stretch_wrap_sqft,
+    thick_sides,
 )
 from flipkit.packing.materials import (
     Flute,
@@ -57,9 +63,12 @@ STYLES = {
     "five_panel": "five-panel wrap",
     "telescope": "telescope of two trays",
     "joined": "two cartons joined",
+    "sandwich": "sandwich of two boards with edge protectors",
     "wrapped": "stretch wrap without a carton",
     "pickup": "local pick-up",
 }
+#: Walls of board between the padding and the floor, where it is not one.
+WALLS = {"wrapped": 0, "sandwich": 2, "pickup": 0}
 
 
 @dataclass(frozen=True)
@@ -110,6 +119,7 @@ class Draft:
     most_lb: float = float("inf")
     used: bool = False
     pieces: tuple[Carton, ...] = ()
+    edge_in2: float = 0.0  # edge protectors, cut from what the faces leave of their sheets
 
     def gross_lb(self, item: PackItem, stock: Stock) -> float:
         """Parcel as packed: item, padding, fill, container. [lb]"""
@@ -148,21 +158,48 @@ class Bench:
         """Which seams are taped."""
         return self.assumptions.text("packing.closure")  # type: ignore[return-value]
 
-    def turns(self) -> Iterator[tuple[int, int, int]]:
+    @cached_property
+    def work(self) -> dict[str, float]:
+        """Minutes of each kind of work."""
+        start = "packing.work."
+        return {
+            key.removeprefix(start): self.assumptions.number(key)
+            for key in self.assumptions.entries
+            if key.startswith(start)
+        }
+
+    def chance_ppm(self, style: str, way: Padding | None) -> int:
+        """Chance that a parcel of this style arrives damaged or not at all. [ppm]"""
+        key = (style, id(way))
+        if key not in self._chances:
+            factor = self.assumptions.ppm(f"packing.damage_by_style.{style}")
+            self._chances[key] = chance_ppm(way, factor, WALLS.get(style, 1), self.item, self.rules, self.assumptions)
+        return self._chances[key]
+
+    @cached_property
+    def _chances(self) -> dict[tuple[str, int], int]:
+        return {}
+
+    @cached_property
+    def turns(self) -> tuple[tuple[int, int, int], ...]:
         """Ways to lay the item's sides along length, width and height, each set of sides once."""
-        seen = set()
+        found: dict[tuple[Sides, Sides], tuple[int, int, int]] = {}
         for turn in itertools.permutations(range(3)):
-            if self.item.upright and turn[2] != 2:
-                continue
-            sides = tuple(self.item.sides_in[axis] for axis in turn)
-            if sides in seen:
-                continue
-            seen.add(sides)
-            yield turn  # type: ignore[misc]
+            if not (self.item.upright and turn[2] != 2):
+                # Of two equal sides one may be the one that the label has made longer.
+                key = turned(self.item.sides_in, turn), turned(self.paddings[0].needs_in, turn)  # type: ignore[arg-type]
+                found.setdefault(key, turn)  # type: ignore[arg-type]
+        return tuple(found.values())
 
     def grade(self, text: str) -> Grade | None:
         """The carton rule's row for a certificate; None where it cannot be read."""
-        return carton_grade(text, block=self.rules.cartons) if text.strip() else None
+        if text not in self._grades:
+            self._grades[text] = carton_grade(text, block=self.rules.cartons) if text.strip() else None
+        return self._grades[text]
+
+    @cached_property
+    def _grades(self) -> dict[str, Grade | None]:
+        return {}
 
     def filled(self, draft: Draft) -> Draft | str:
         """The draft with its hollows filled, or why they cannot be."""
@@ -210,6 +247,9 @@ class Bench:
         return ""
 
 
+IN_PER_FT = 12.0
+
+
 def turned(sides_in: Sides, turn: tuple[int, int, int]) -> Sides:
     """Sides laid along length, width and height.
 
@@ -219,39 +259,117 @@ def turned(sides_in: Sides, turn: tuple[int, int, int]) -> Sides:
     return (sides_in[turn[0]], sides_in[turn[1]], sides_in[turn[2]])
 
 
-def paddings(
-    item: PackItem, stock: Stock, rules: PackingRules, assumptions: Assumptions
-) -> tuple[list[Padding], list[str]]:
-    """Ways to pad an item with the cushioning at hand.
+def paddings(item: PackItem, stock: Stock, rules: PackingRules, assumptions: Assumptions) -> list[Padding]:
+    """Ways to pad an item with the cushioning at hand: none, and layer upon layer while one can still pay.
 
-    Each cushioning comes with just enough layers for the fall and, where the least clearance to the
-    walls is more than that, with every number of layers up to the clearance, so that less or no
-    fill is needed there.
+    A further layer is left out once what it costs is more than all the damage that is left to prevent; that
+    holds for every layer after it, since none is smaller.
     """
-    kind = rules.cushions.fragility_class(item.fragility)
-    rough = assumptions.text("packing.rough") == "yes"
-    common = {"fragility": item.fragility, "rough": rough, "table": rules.cushions}
-    if kind.g is None:
-        return [padding(item.sides_in, item.weight_lb, cushion=None, **common)], []  # type: ignore[arg-type]
-    found: list[Padding] = []
-    reasons = []
+    given: dict[str, Any] = {"rules": rules, "assumptions": assumptions}
+    found = [way_of(item, None, 0, 0, **given)]
+    worst = max(assumptions.ppm(f"packing.damage_by_style.{style}") for style in STYLES)
+    slender = not all(thick_sides(item.sides_in))
     for cushion in stock.cushions:
         if cushion.form not in ("wrap", "plate"):
             raise MeasureError("form", need="wrap or plate", got=cushion.form, where=cushion.name)
-        least = padding(item.sides_in, item.weight_lb, cushion=cushion, **common)  # type: ignore[arg-type]
-        most = max(least.layers, math.ceil(least.clearance_in / cushion.thickness_in - SNAP))
-        ways = [least] + [
-            padding(item.sides_in, item.weight_lb, cushion=cushion, least_layers=layers, **common)  # type: ignore[arg-type]
-            for layers in range(least.layers + 1, most + 1)
-        ]
-        for way in ways:
-            if cushion.area_sqft is not None and way.area_sqft > cushion.area_sqft + SNAP:
-                reasons.append(f"needs {way.area_sqft:.1f} sq ft of {cushion.name}, {cushion.area_sqft:g} left")
-            else:
-                found.append(way)
-    if not stock.cushions:
-        reasons.append(f"no cushioning in stock for a {item.fragility} item")
-    return found, reasons
+        most = math.ceil(assumptions.number("packing.most_pad_in") / cushion.thickness_in - SNAP)
+        layer_cents = _layer_cents(cushion, stock, assumptions)
+
+        def worth(one: Padding, less: Padding, price: float = layer_cents) -> bool:
+            """Whether what this has more than the other can still pay."""
+            stays = min(assumptions.ppm("packing.damage.soft") * worst / 1e6, 1e6)
+            at_stake = item.value_cents * (chance_ppm(less, worst, 0, item, rules, assumptions) - stays) / 1e6
+            return (one.area_sqft - less.area_sqft) * price < at_stake + 2  # each amount is rounded
+
+        def way(faces: int, edges: int, one: Cushion = cushion) -> Padding:
+            return way_of(item, one, faces, edges, **given)
+
+        row = found[0]
+        for faces in range(most + 1):
+            if faces:
+                before, row = row, way(faces, faces)
+                if not worth(row, before):
+                    break
+                if not _enough(cushion, row):
+                    break
+                found.append(row)
+            last = row
+            for edges in range(faces + 1, most + 1) if slender else ():
+                one = way(faces, edges)
+                if not worth(one, last) or not _enough(cushion, one):
+                    break
+                found.append(one)
+                last = one
+    return found
+
+
+def way_of(
+    item: PackItem, cushion: Cushion | None, faces: int, edges: int, *, rules: PackingRules, assumptions: Assumptions
+) -> Padding:
+    """So many layers on an item's faces, and on its edges or ends where it is flat or long."""
+    return padding(
+        item.sides_in,
+        item.weight_lb,
+        cushion=cushion,
+        faces=faces,
+        edges=edges,
+        rough=assumptions.text("packing.rough") == "yes",
+        table=rules.cushions,
+        label_in=(assumptions.number("packing.label_in.length"), assumptions.number("packing.label_in.width")),
+    )
+
+
+def _layer_cents(cushion: Cushion, stock: Stock, assumptions: Assumptions) -> float:
+    """What a square foot of cushioning costs at least, work counted and the fill that it replaces taken off."""
+    work = "wrap_per_sqft" if cushion.form == "wrap" else "plate_per_sqft"
+    hour = packer_hour_cents(assumptions)
+    cents = cushion.cents_per_sqft + assumptions.number(f"packing.work.{work}") / 60 * hour
+    fill = stock.fill
+    if fill is None or fill.volume_cuft is not None:
+        return 0.0  # what cannot be filled must be padded, whatever that costs
+    saved = fill.cents_per_cuft + assumptions.number("packing.work.fill_per_cuft") / 60 * hour
+    saved += fill.lb_per_cuft * _LABEL_CENTS_PER_LB
+    return max(cents - saved * cushion.thickness_in / IN_PER_FT, 0.0)
+
+
+#: More than any label rises with a pound of fill.
+_LABEL_CENTS_PER_LB = 300.0
+
+
+def _enough(cushion: Cushion, one: Padding) -> bool:
+    return cushion.area_sqft is None or one.area_sqft <= cushion.area_sqft + SNAP
+
+
+def packer_hour_cents(assumptions: Assumptions) -> int:
+    """An hour of whoever packs. [cents]"""
+    owner = assumptions.text("packing.packer") == "owner"
+    return assumptions.cents("hour.target") if owner else helper_hour_cents(assumptions)
+
+
+def helper_hour_cents(assumptions: Assumptions) -> int:
+    """Wage and payroll burden of an hour. [cents]"""
+    wage = assumptions.cents("help.wage")
+    return wage + int(percentage(wage, assumptions.ppm("help.burden")))
+
+
+def chance_ppm(
+    way: Padding | None, factor_ppm: int, walls: int, item: PackItem, rules: PackingRules, assumptions: Assumptions
+) -> int:
+    """Chance that a parcel arrives damaged or not at all, for a style's factor and walls. [ppm]"""
+    if way is None:
+        return 0
+    kind = rules.cushions.fragility_class(item.fragility)
+    factor = factor_ppm / 1e6
+    chance = damage_chance(
+        way,
+        kind.g,
+        walls=walls,
+        usual=assumptions.share(f"packing.damage.{item.fragility}") * factor if kind.g else 0.0,
+        lost=min(assumptions.share("packing.damage.soft") * factor, 1.0),
+        power=assumptions.number("packing.damage_power"),
+        table=rules.cushions,
+    )
+    return round(min(chance, 1.0) * 1e6)
 
 
 def boards(stock: Stock) -> dict[tuple[str, str], list[list[Sheet]]]:
@@ -323,9 +441,11 @@ def stock_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
             continue
         inside = (carton.length_in, carton.width_in, carton.height_in)
         for way in bench.paddings:
-            turns = list(bench.turns())
+            turns = bench.turns
             turn = next((turn for turn in turns if _misfit(turned(way.needs_in, turn), inside) <= SNAP), None)
             if turn is None:
+                if way is not bench.paddings[0]:
+                    continue  # the first needs least room, so its miss is the nearest
                 nearest = min((turned(way.needs_in, turn) for turn in turns), key=lambda needs: _misfit(needs, inside))
                 yield Refusal(
                     _misfit(nearest, inside), "stock", carton.name, _does_not_fit(nearest, inside, bench.said)
@@ -344,12 +464,12 @@ def cut_down_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
         inside = (carton.length_in, carton.width_in, carton.height_in)
         for way in bench.paddings:
             heights: dict[float, tuple[int, int, int]] = {}
-            for turn in bench.turns():
+            for turn in bench.turns:
                 needs = turned(way.needs_in, turn)
                 if _misfit(needs, inside) > SNAP:
-                    yield Refusal(
-                        _misfit(needs, inside), "cut_down", carton.name, _does_not_fit(needs, inside, bench.said)
-                    )
+                    if way is bench.paddings[0]:
+                        reason = _does_not_fit(needs, inside, bench.said)
+                        yield Refusal(_misfit(needs, inside), "cut_down", carton.name, reason)
                 elif carton.height_in - needs[2] < least - SNAP:
                     reason = f"nothing to gain: {bench.said.span(carton.height_in - needs[2])} to take off its height"
                     yield Refusal(0.0, "cut_down", carton.name, reason)
@@ -412,16 +532,17 @@ def joined_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
         across = (min(one.length_in, two.length_in), min(one.width_in, two.width_in))
         most = one.height_in + two.height_in
         inside = (*across, most)
+        room = sorted(inside)
         for way in bench.paddings:
-            for turn in bench.turns():
+            if way is not bench.paddings[0] and _misfit(tuple(sorted(way.needs_in)), tuple(room)) > SNAP:  # type: ignore[arg-type]
+                continue  # lies in it no way round
+            for turn in bench.turns:
                 needs = turned(way.needs_in, turn)
                 if _misfit(needs, inside) > SNAP:
-                    yield Refusal(
-                        _misfit(needs, inside),
-                        "joined",
-                        "any two",
-                        f"{what}: {_does_not_fit(needs, inside, bench.said)}",
-                    )
+                    if way is bench.paddings[0]:
+                        short = _misfit(needs, inside)
+                        reason = f"{what}: {_does_not_fit(needs, inside, bench.said)}"
+                        yield Refusal(short, "joined", "any two", reason)
                 elif needs[2] <= max(one.height_in, two.height_in) + SNAP:
                     yield Refusal(0.0, "joined", "any two", f"one of {what} alone is high enough")
                 else:
@@ -465,106 +586,137 @@ def _joined(
 
 # Drafts cut from sheets: slotted carton in one or two pieces, telescope, five-panel wrap, folded wrap.
 
-Made = tuple[Sides, tuple[Blank, ...], tuple[float, ...]]  # outside, blanks, strips
-Maker = Callable[[Sides, Flute, ScoreAllowance, Bench], Made | None]
+Made = tuple[tuple[Blank, ...], tuple[float, ...]]  # blanks, strips
+Maker = Callable[[Sides, Sides, Flute, ScoreAllowance, Bench], Made]
 
 
-def made_drafts(bench: Bench) -> Iterator[Draft]:
+@dataclass(frozen=True)
+class Sized:
+    """A made container by its sizes alone, before any blank is drawn."""
+
+    style: str
+    what: str
+    board: tuple[str, str]
+    way: Padding
+    turn: tuple[int, int, int]
+    inside_in: Sides
+    outside_in: Sides
+
+
+def made_sizes(bench: Bench) -> Iterator[Sized]:
     """Every style from every kind of board at hand, every way to pad and to lay the item."""
+    turns = bench.turns
     for flute_name, grade in boards(bench.stock):
-        flute = bench.rules.board.flute(flute_name)
-        allowance = score_allowance(flute, block=bench.rules.board)
+        caliper = bench.rules.board.flute(flute_name).caliper_in
         what = f"{flute_name} flute board, {grade or 'strength unknown'}"
         for way in bench.paddings:
-            for turn in bench.turns():
+            for turn in turns:
                 inside = turned(way.needs_in, turn)
-                for style, make in _MAKERS.items():
-                    made = make(inside, flute, allowance, bench)
-                    if made is None:
-                        continue
-                    outside, blanks, strips = made
-                    yield Draft(
-                        style=style,
-                        what=what,
-                        inside_in=inside,
-                        outside_in=outside,
-                        padding=way,
-                        turn=turn,
-                        container_lb=sum(b.area_in2 for b in blanks) / SQIN_PER_SQFT * flute.lb_per_sqft,
-                        strips_in=strips,
-                        blanks=blanks,
-                        board=(flute_name, grade),
-                        knife_in=sum(blank.knife_in for blank in blanks),
-                        score_in=sum(blank.score_in for blank in blanks),
-                        grade=bench.grade(grade),
-                        caliper_in=flute.caliper_in,
-                    )
+                for style, (more, fits, _) in _MAKERS.items():
+                    if fits(inside):
+                        outside = tuple(side + add * caliper for side, add in zip(inside, more, strict=True))
+                        yield Sized(style, what, (flute_name, grade), way, turn, inside, outside)  # type: ignore[arg-type]
 
 
-def _slotted(inside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made:
+def made_draft(sized: Sized, bench: Bench) -> Draft:
+    """The draft of a made container, its blanks drawn."""
+    flute = bench.rules.board.flute(sized.board[0])
+    allowance = score_allowance(flute, block=bench.rules.board)
+    outside = sized.outside_in
+    blanks, strips = _MAKERS[sized.style][2](sized.inside_in, outside, flute, allowance, bench)
+    # Edge protectors: a strip folded around all four edges, its laps on both faces.
+    around = 2 * (outside[0] + outside[1]) if sized.style == "sandwich" else 0.0
+    edge_in2 = around * (outside[2] + 2 * bench.assumptions.number("packing.edge_lap_in"))
+    return Draft(
+        style=sized.style,
+        what=sized.what,
+        inside_in=sized.inside_in,
+        outside_in=outside,
+        padding=sized.way,
+        turn=sized.turn,
+        container_lb=(sum(b.area_in2 for b in blanks) + edge_in2) / SQIN_PER_SQFT * flute.lb_per_sqft,
+        strips_in=strips,
+        blanks=blanks,
+        board=sized.board,
+        knife_in=sum(blank.knife_in for blank in blanks) + 2 * around,
+        score_in=sum(blank.score_in for blank in blanks) + 2 * around,
+        grade=bench.grade(sized.board[1]),
+        caliper_in=flute.caliper_in,
+        edge_in2=edge_in2,
+    )
+
+
+def _slotted(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made:
     upright = bench.assumptions.text("packing.flutes_upright") == "yes"
     blank = slotted_blank(*inside, allowance=allowance, trim_in=0.0, may_turn=not upright)
-    outside = carton_outside_in(inside, flute.caliper_in)
     strips = slotted_strips_in(outside, closure=bench.closure, own_joint=True, table=bench.rules.cushions)
-    return outside, (blank,), tuple(strips)
+    return (blank,), tuple(strips)
 
 
-def _slotted_two(inside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made:
+def _slotted_two(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made:
     upright = bench.assumptions.text("packing.flutes_upright") == "yes"
     halves = tuple(
         slotted_half_blank(name, *inside, allowance=allowance, may_turn=not upright)
         for name in ("first half", "second half")
     )
-    outside = carton_outside_in(inside, flute.caliper_in)
     strips = slotted_strips_in(outside, closure=bench.closure, own_joint=True, table=bench.rules.cushions)
-    return outside, halves, (*strips, strips[-1])  # the second joint like the first
+    return halves, (*strips, strips[-1])  # the second joint like the first
 
 
-def _telescope(inside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made | None:
+def _telescope(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made:
     length, width, height = inside
-    if length < width - SNAP:
-        return None  # the same trays, named the other way round
     caliper = flute.caliper_in
     lid_deep = min(height, bench.assumptions.number("packing.lid_in"))
     base = tray_blank("base tray", length, width, height, allowance=allowance)
     lid = tray_blank("lid tray", length + 2 * caliper, width + 2 * caliper, lid_deep, allowance=allowance)
-    outside = (length + 4 * caliper, width + 4 * caliper, height + 2 * caliper)
     table = bench.rules.cushions
     more = 2 * table.tape_past_edge_in
     corners = [height + more] * 4 + [lid_deep + more] * 4
     # Two strips around, across the length, keep the lid on.
     around = [girth_strip_in(outside[1], outside[2], table=table)] * 2
-    return outside, (base, lid), tuple(corners + around)
+    return (base, lid), tuple(corners + around)
 
 
-def _five_panel(inside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made | None:
-    length, width, height = inside
-    if height > width + SNAP:
-        return None
-    caliper = flute.caliper_in
-    blank = five_panel_blank(length, width, height, allowance=allowance)
-    # Each end: three layers of flaps inside the last one. One side is doubled by the fifth panel.
-    outside = (length + 8 * caliper, width + 3 * caliper, height + 2 * caliper)
+def _five_panel(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made:
+    blank = five_panel_blank(*inside, allowance=allowance)
     more = 2 * bench.rules.cushions.tape_past_edge_in
     ends = [outside[1] + more, outside[2] + more, outside[2] + more] * 2
-    return outside, (blank,), (outside[0] + more, *ends)
+    return (blank,), (outside[0] + more, *ends)
 
 
-def _folded_wrap(inside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made:
-    caliper = flute.caliper_in
+def _folded_wrap(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made:
     blank = folded_wrap_blank(*inside, allowance=allowance)
-    outside = (inside[0] + 2 * caliper, inside[1] + 2 * caliper, inside[2] + 2 * caliper)
     more = 2 * bench.rules.cushions.tape_past_edge_in
     corners = [outside[2] + more] * 4
-    return outside, (blank,), (outside[0] + more, outside[1] + more, outside[1] + more, *corners)
+    return (blank,), (outside[0] + more, outside[1] + more, outside[1] + more, *corners)
 
 
-_MAKERS: dict[str, Maker] = {
-    "slotted": _slotted,
-    "slotted_two": _slotted_two,
-    "telescope": _telescope,
-    "five_panel": _five_panel,
-    "folded_wrap": _folded_wrap,
+def _sandwich(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made:
+    faces = tuple(Blank(name, "", inside[0], inside[1]) for name in ("first face", "second face"))
+    table = bench.rules.cushions
+    around = [girth_strip_in(outside[1], outside[2], table=table)] * 3
+    return faces, (*around, girth_strip_in(outside[0], outside[2], table=table))
+
+
+def _any(inside: Sides) -> bool:
+    return True
+
+
+#: What a style adds to the inside, in boards along length, width and height; which way round it is made (trays are
+#: the same named the other way round); and its blanks and tape.
+_MAKERS: dict[str, tuple[Sides, Callable[[Sides], bool], Maker]] = {
+    "slotted": ((2, 2, 4), _any, _slotted),
+    "slotted_two": ((2, 2, 4), _any, _slotted_two),
+    "telescope": ((4, 4, 2), lambda inside: inside[0] >= inside[1] - SNAP, _telescope),
+    # Each end: three layers of flaps inside the last one. One side is doubled by the fifth panel.
+    "five_panel": ((8, 3, 2), lambda inside: inside[2] <= inside[1] + SNAP, _five_panel),
+    "folded_wrap": ((2, 2, 2), _any, _folded_wrap),
+    # A face and the lap of the edge protectors on each side, the protectors alone along the edges.
+    "sandwich": (
+        (2, 2, 4),
+        lambda inside: is_flat(inside) and inside[2] <= inside[1] <= inside[0] + SNAP,
+        _sandwich,
+    ),
 }
 #: Styles that are cut from sheets.
 MADE = tuple(_MAKERS)
@@ -588,11 +740,13 @@ def tube_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
             yield Refusal(0.0, "tube", tube.name, "the item must stay upright")
             continue
         for way in bench.paddings:
-            for turn in bench.turns():
+            for turn in bench.turns:
                 long, one, two = turned(way.needs_in, turn)
                 across = _circle_in(bench, (one, two), turn)
                 short = max(long - tube.length_in, across - tube.inside_in)
                 if short > SNAP:
+                    if way is not bench.paddings[0]:
+                        continue
                     reason = (
                         f"needs {bench.said.span(across)} across and {bench.said.span(long)} of length, has "
                         f"{bench.said.span(tube.inside_in, spec='g')} and {bench.said.span(tube.length_in, spec='g')}"
@@ -640,19 +794,15 @@ def _tube(bench: Bench, tube: Tube, way: Padding, turn: tuple[int, int, int], le
 
 
 def bag_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
-    """Each padded bag, for what does not break: width + height and length + height must go in.
+    """Each padded bag: width + height and length + height must go in.
 
     Filled, a bag is as much shorter and narrower than flat as it is thick.
     """
-    allowed = [word.strip() for word in bench.assumptions.text("packing.bag_for").split(",")]
     ease = bench.assumptions.number("packing.bag_ease_in")
     thickest = bench.assumptions.number("packing.bag_height_in")
     for bag in bench.stock.bags:
         if bag.quantity < 1:
             yield Refusal(0.0, "bag", bag.name, "none left")
-            continue
-        if bench.item.fragility not in allowed:
-            yield Refusal(0.0, "bag", bag.name, f"a {bench.item.fragility} item is not sent in a padded bag")
             continue
         if bench.item.upright:
             yield Refusal(0.0, "bag", bag.name, "the item must stay upright")
@@ -695,18 +845,17 @@ def bag_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
 
 
 def wrapped_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
-    """The padded item in stretch wrap alone, for what does not break; carriers charge extra for it."""
+    """The padded item in stretch wrap alone; carriers charge extra for it."""
     film = bench.stock.stretch
     if film is None:
         yield Refusal(0.0, "wrapped", "stretch wrap", "no stretch wrap in stock")
         return
-    allowed = [word.strip() for word in bench.assumptions.text("packing.film_for").split(",")]
-    if bench.item.fragility not in allowed:
-        yield Refusal(0.0, "wrapped", film.name, f"a {bench.item.fragility} item is not sent without a carton")
-        return
     turns = bench.assumptions.number("packing.film_turns")
     for way in bench.paddings:
         sides = way.wrapped_in
+        if bench.paddings[0].needs_in != bench.item.sides_in:
+            yield Refusal(0.0, "wrapped", film.name, "too small for the label")
+            continue
         yield Draft(
             style="wrapped",
             what=film.name,

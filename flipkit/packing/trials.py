@@ -1,19 +1,95 @@
-"""A packing plan tried under other conditions: an inch less, another cushioning, another wage."""
+"""A packing plan tried under other conditions: other padding, a step of the label, another cushioning, another wage."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from flipkit.assumptions import Assumptions
-from flipkit.money import show_cents
-from flipkit.packing.at_hand import Stock
-from flipkit.packing.plan import Labels, Plan, packing_plan
-from flipkit.packing.styles import STYLES, PackItem
-from flipkit.units import CM_AN_INCH
+import numpy as np
 
-SIDES = ("length_in", "width_in", "height_in")
+from flipkit.assumptions import Assumptions
+from flipkit.money import percentage, show_cents
+from flipkit.packing.at_hand import Stock
+from flipkit.packing.plan import Labels, Plan, Priced, packing_plan
+from flipkit.packing.styles import STYLES, Bench, PackItem, way_of
+from flipkit.units import SNAP
+
+
+@dataclass(frozen=True)
+class PadStep:
+    """A step of the label that a little less padding or room gets under."""
+
+    axis: int  # of the parcel as it is packed: length, width, height
+    less_in: float
+    billable_lb: float
+    was_lb: float
+    saves_cents: int  # damage that it adds taken off
+
+
+def padding_trade(plan: Plan, stock: Stock, *, labels: Labels) -> list[Priced]:
+    """The cheapest plan at each thickness of the chosen cushioning, from none to two layers more."""
+    best = plan.best
+    if best is None or best.draft.padding is None or best.draft.padding.cushion is None:
+        return []
+    chosen = best.draft.padding
+    more = chosen.edges - chosen.faces
+    found = []
+    for faces in range(-more, chosen.faces + 3):
+        way = way_of(
+            plan.item, chosen.cushion, max(faces, 0), faces + more, rules=plan.rules, assumptions=plan.assumptions
+        )
+        made = packing_plan(
+            plan.item, stock, labels=labels, rules=plan.rules, assumptions=plan.assumptions, ways=[way]
+        ).best
+        if made is not None:
+            found.append(made)
+    return found
+
+
+def pad_step(plan: Plan, *, labels: Labels) -> PadStep | None:
+    """The step that pays most, looked for in the padding and the carton's room; never in the item."""
+    best = plan.best
+    if best is None or best.draft.padding is None or best.draft.style in ("pickup", "bag", "tube"):
+        return None
+    draft, way = best.draft, best.draft.padding
+    spare = [draft.inside_in[axis] - plan.item.sides_in[draft.turn[axis]] for axis in range(3)]
+    tried = [
+        (axis, round(step * _TENTH, 6))
+        for axis in range(3)
+        for step in range(1, math.floor(min(spare[axis], _MOST_OFF_IN) / _TENTH + SNAP) + 1)
+    ]
+    if not tried:
+        return None
+    sides = np.array([draft.outside_in] * len(tried))
+    for row, (axis, less) in enumerate(tried):
+        sides[row, axis] -= less
+    weights = np.full(len(tried), best.gross_lb)
+    kinds = [draft.packaging] * len(tried), [draft.nonrectangular] * len(tried)
+    found = labels(sides[:, 0], sides[:, 1], sides[:, 2], weights, *kinds)
+    steps = []
+    for row, (axis, less) in enumerate(tried):
+        if found.refused[row]:
+            continue
+        at = draft.turn[axis]
+        room = spare[axis] - 2 * way.pad_in[at]
+        thin = max(less - max(room, 0.0), 0.0)
+        share = 1 - thin / spare[axis]
+        give = tuple(one * share if other == at else one for other, one in enumerate(way.give_in))
+        bench = Bench(plan.item, Stock(), plan.rules, plan.assumptions, ())
+        thinner = bench.chance_ppm(draft.style, replace(way, give_in=give))  # type: ignore[arg-type]
+        damage = int(percentage(plan.item.value_cents, thinner)) - best.damage_cents
+        saves = best.label_cents - int(found.cents[row]) - damage
+        steps.append(PadStep(axis, less, float(found.billable_lb[row]), best.billable_lb, saves))
+    worth = [step for step in steps if step.saves_cents >= _WORTH_CENTS]
+    return max(worth, key=lambda step: (step.saves_cents, -step.less_in), default=None)
+
+
+_TENTH = 0.1
+#: Most that is looked for off one side, and least that is worth telling. [in, cents]
+_MOST_OFF_IN = 2.0
+_WORTH_CENTS = 100
 
 
 @dataclass(frozen=True)
@@ -50,18 +126,10 @@ def packing_trials(
 ) -> list[Trial]:
     """How a plan changes when one thing is otherwise, each thing alone.
 
-    Each side of the item an inch less, or two centimeters (a shade, a foot or a handle taken off); each cushioning
-    alone; the helper packing; the helper's wage; rougher handling.
+    Each cushioning alone; the helper packing; the helper's wage; rougher handling.
     """
     base = plan.assumptions
-    off = 2 / CM_AN_INCH if base.measures.metric else 1.0
     trials = []
-    for side in SIDES:
-        less = getattr(plan.item, side) - off
-        if less > 0:
-            item = replace(plan.item, **{side: less})
-            words = f"{side.removesuffix('_in')} {base.measures.span(off, spec='g')} less"
-            trials.append(_trial(words, plan, item, stock, labels, base))
     if len(stock.cushions) > 1:
         for cushion in stock.cushions:
             only = replace(stock, cushions=(cushion,))

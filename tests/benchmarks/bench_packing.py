@@ -8,6 +8,7 @@ machine does not stretch; the clock's stand beside them.
 from __future__ import annotations
 
 import random
+import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -17,6 +18,7 @@ from flipkit.packing.plan import packing_plan, rate_card_labels
 from flipkit.packing.styles import PackItem
 from flipkit.rules.tables import load_rules
 from tests.helpers.packing_stock import ASSUMED, DAY, LABELS, RULES, STOCK
+from tests.packing.test_judgement import wrong
 
 PLANS = 400
 
@@ -55,5 +57,12 @@ def plans() -> None:
         )
 
 
+def judgement(things: int = 2000) -> None:
+    """What does not hold of random things: cost against fragility, value and any stated padding."""
+    broken = [found for seed in range(things) for found in wrong(random.Random(seed))]  # noqa: S311
+    print(f"judgement: {things} things, {len(broken)} properties broken {broken[:5]}")  # noqa: T201
+
+
 if __name__ == "__main__":
     plans()
+    judgement(int(sys.argv[1]) if len(sys.argv) > 1 else 2000)

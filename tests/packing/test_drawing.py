@@ -122,7 +122,8 @@ def test_a_plan_has_the_drawings_that_its_work_needs(parts, style, drawings):
         ET.fromstring(svg)  # noqa: S314 - our own text
     assert any("packed, from above" in word for word in words(found[-2]))
     if style == "cut_down":
-        assert "deep, cut down from 30 to 15 in inside" in words(found[0])
+        high = 9 + 2 * plan.best.draft.padding.faces * 0.5  # one of its sides of 9 in, padded
+        assert f"deep, cut down from 30 to {inch_text(high)} in inside" in words(found[0])
         assert "new flap" in words(found[0])
     pickup = packing_plan(
         dataclasses.replace(item, pickup=True), stock, labels=labels, rules=RULES, assumptions=load_assumptions()

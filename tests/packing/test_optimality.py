@@ -1,7 +1,7 @@
-"""The plan's cost equals brute force over every container, padding and way to lay the item.
+"""The plan's cost in each style equals brute force over every container, padding and way to lay the item.
 
-The brute force below is written on its own: plain loops, its own formulas, its own nesting of one
-or two blanks; heights, and in every fifth case sides, a little larger than needed are tried as well.
+The brute force below is written on its own: plain loops, its own formulas, its own curve of damage, its own
+nesting of one or two blanks; heights, and in every fifth case sides, a little larger than needed are tried as well.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from flipkit.packing.plan import packing_plan
 from flipkit.packing.styles import PackItem
 from tests.helpers.packing_stock import simple_labels
 
-CASES = 2000
+CASES = 400
 RULES = packing_rules(on=dt.date(2026, 11, 25))
 FRAGILITY = list(RULES.cushions.fragility)
 
@@ -49,41 +49,74 @@ def half_up(amount):
 class Brute:
     def __init__(self, item, stock, terms, *, larger):
         self.item, self.stock, self.terms, self.larger = item, stock, terms, larger
-        self.best = None
+        self.best = {}
 
     def n(self, key):
         return self.terms.number(f"packing.{key}")
 
     def paddings(self):
-        kind = RULES.cushions.fragility[self.item.fragility]
-        if kind.g is None:
-            yield None, 0.0, kind.clearance_in, 0.0, 0.0
-            return
+        """Every number of layers, pruned by nothing; more on the edges of what is flat, the ends of what is long."""
+        sides, order = self.item.sides_in, sorted(self.item.sides_in)
+        flat, long = order[1] >= 4 * order[0], order[2] >= 4 * order[1]
+        least = order[1] if flat else order[2] if long else order[0]
         drop = next(h for below, h, _ in RULES.cushions.drops if self.item.weight_lb < below)
+        falls = [min(drop, order[1] / 2) if flat and side == order[0] else drop for side in sides]
+        yield self.way(None, (0.0, 0.0, 0.0), (0.0, 0.0, 0.0), falls, 0.0, 0.0)
         for cushion in self.stock.cushions:
-            material = RULES.cushions.materials[cushion.material]
-            needed = material.factor * drop / kind.g
-            for layers in range(1, 40):
-                thick = layers * cushion.thickness_in
-                if thick < needed - 1e-6:
-                    continue
-                area = 0.0
-                for layer in range(layers):
-                    a, b, c = (side + 2 * layer * cushion.thickness_in for side in self.item.sides_in)
-                    if cushion.form == "plate":
-                        t = cushion.thickness_in
-                        area += ((a + 2 * t) * (b + 2 * t) * (c + 2 * t) - a * b * c) / t
-                    else:
-                        area += min(
-                            (2 * (p + q) + 2) * (long + min(p, q) + 2)
-                            for long, p, q in ((a, b, c), (b, a, c), (c, a, b))
-                        )
-                area /= 144
-                if cushion.area_sqft is None or area <= cushion.area_sqft + 1e-6:
-                    weight = area * cushion.thickness_in / 12 * material.lb_per_cuft
-                    yield cushion, thick, max(kind.clearance_in, thick), area, weight
-                if thick >= kind.clearance_in - 1e-6:
-                    break  # more layers than the clearance asks for only cost more
+            material, t = RULES.cushions.materials[cushion.material], cushion.thickness_in
+            most = math.ceil(self.n("most_pad_in") / t - 1e-6)
+            for faces in range(most + 1):
+                for edges in range(faces, most + 1) if flat or long else (faces,):
+                    if not edges:
+                        continue
+                    pads = [t * (edges if side >= least else faces) for side in sides]
+                    gives = []
+                    for pad, fall, side in zip(pads, falls, sides, strict=True):
+                        # static stress over the best one, which goes with T / h; G is exp(x - 1) / x times C h / T
+                        bottoms = 1.0
+                        if pad:
+                            x = self.item.weight_lb * side / math.prod(sides) / (material.best_psi * pad / fall)
+                            bottoms = math.exp(min(x, 20) - 1) / x if x > 1 else 1.0
+                        gives.append(pad / material.factor / bottoms)
+                    area = 0.0
+                    for layer in range(faces):
+                        a, b, c = (side + 2 * layer * t for side in sides)
+                        if cushion.form == "plate":
+                            area += ((a + 2 * t) * (b + 2 * t) * (c + 2 * t) - a * b * c) / t
+                        else:
+                            area += min(
+                                (2 * (p + q) + 2) * (along + min(p, q) + 2)
+                                for along, p, q in ((a, b, c), (b, a, c), (c, a, b))
+                            )
+                    grown = [side + 2 * faces * t for side in sides]
+                    for _ in range(edges - faces):
+                        for axis in range(3):
+                            if sides[axis] >= least:
+                                area += 2 * math.prod(grown) / grown[axis]
+                                grown[axis] += 2 * t
+                    area /= 144
+                    if cushion.area_sqft is None or area <= cushion.area_sqft + 1e-6:
+                        yield self.way(cushion, pads, gives, falls, area, area * t / 12 * material.lb_per_cuft)
+
+    def way(self, cushion, pads, gives, falls, area, weight):
+        wrapped = [side + 2 * pad for side, pad in zip(self.item.sides_in, pads, strict=True)]
+        needs = list(wrapped)  # room for a label of 6 x 4 in, folded over an edge
+        long, middle, short = sorted(range(3), key=lambda at: -wrapped[at])
+        needs[long], needs[middle] = max(needs[long], 6), max(needs[middle], 4 - needs[short])
+        return cushion, wrapped, needs, area, weight, gives, falls
+
+    def chance(self, style, way):
+        """The stated curve: odds that go with the square of shock over what the thing survives."""
+        survives = RULES.cushions.fragility[self.item.fragility].g
+        factor = self.terms.ppm(f"packing.damage_by_style.{style}") / 1e6
+        lost = self.terms.ppm("packing.damage.soft") / 1e6 * factor
+        if style == "pickup" or survives is None:
+            return 0.0 if style == "pickup" else lost
+        walls = {"wrapped": 0}.get(style, 1)
+        usual = min(self.terms.ppm(f"packing.damage.{self.item.fragility}") / 1e6 * factor, 0.99)
+        shocks = [fall / max(give + walls * 0.16 / 5.0, 0.01) for fall, give in zip(way[6], way[5], strict=True)]
+        m = sum((shock / survives) ** 2 for shock in shocks) / 3
+        return lost + (1 - lost) * usual * m / (1 - usual + usual * m)
 
     def turns(self):
         for turn in itertools.permutations(range(3)):
@@ -109,7 +142,7 @@ class Brute:
         play=None,
     ):
         item, stock, terms = self.item, self.stock, self.terms
-        cushion, _, _, area, soft = way
+        cushion, area, soft = way[0], way[3], way[4]
         if hollow is None and inside is not None:
             hollow = (math.prod(inside) - math.prod(wrapped)) / 1728
             play = max(i - w for i, w in zip(inside, wrapped, strict=True))
@@ -142,7 +175,7 @@ class Brute:
             cents += half_up(film * stock.stretch.cents_per_sqft)
         if stock.tape and strips:
             cents += half_up(sum(strips) * 0.0254 * stock.tape.cents_per_m)
-        if self.best is not None and cents + price >= self.best[0]:
+        if cents + price >= self.best.get(style, math.inf):
             return  # work and damage cost no less than nothing
         minutes = (
             self.n(f"minutes.{style}") + hollow * self.n("work.fill_per_cuft") + film * self.n("work.film_per_sqft")
@@ -156,12 +189,8 @@ class Brute:
         owner, helper = (packer, other) if terms.text("packing.packer") == "owner" else (other, packer)
         wage = terms.cents("help.wage") + half_up(terms.cents("help.wage") * terms.ppm("help.burden") / 1e6)
         cents += half_up(owner / 60 * terms.cents("hour.target")) + half_up(helper / 60 * wage)
-        chance = half_up(
-            terms.ppm(f"packing.damage.{item.fragility}") * terms.ppm(f"packing.damage_by_style.{style}") / 1e6
-        )
-        cents += half_up(item.value_cents * min(chance, 1_000_000) / 1e6) + price
-        if self.best is None or cents < self.best[0]:
-            self.best = (cents, style)
+        cents += half_up(item.value_cents * round(self.chance(style, way) * 1e6) / 1e6) + price
+        self.best[style] = min(cents, self.best.get(style, math.inf))
 
     def people(self, outside, gross):
         away, height, front = sorted(outside)
@@ -183,14 +212,13 @@ class Brute:
 
     def run(self):
         if self.item.pickup:
-            self.consider("pickup", self.item.sides_in, (None, 0, 0, 0, 0), 0, 0.0)
+            self.consider("pickup", self.item.sides_in, (None, 0, 0, 0, 0, 0, 0), 0, 0.0)
         for way in self.paddings():
             self.bags(way)
             self.film(way)
             for turn in self.turns():
-                bare = [self.item.sides_in[axis] for axis in turn]
-                wrapped = [side + 2 * way[1] for side in bare]
-                needs = [side + 2 * way[2] for side in bare]
+                wrapped = [way[1][axis] for axis in turn]
+                needs = [way[2][axis] for axis in turn]
                 self.cartons(way, wrapped, needs)
                 self.tubes(way, wrapped, needs, turn)
                 self.made(way, wrapped, needs)
@@ -290,9 +318,9 @@ class Brute:
                 )
 
     def bags(self, way):
-        if self.item.upright or self.item.fragility not in ("soft", "rugged"):
+        if self.item.upright:
             return
-        high, wide, long = sorted(side + 2 * way[1] for side in self.item.sides_in)
+        high, wide, long = sorted(way[1])
         for bag in self.stock.bags:
             if (
                 high <= 4 + 1e-6
@@ -309,10 +337,11 @@ class Brute:
                 )
 
     def film(self, way):
-        if self.stock.stretch and self.item.fragility in ("soft", "rugged"):
-            sides = sorted(side + 2 * way[1] for side in self.item.sides_in)
+        long, middle, short = sorted(self.item.sides_in, reverse=True)
+        if self.stock.stretch and long >= 6 and middle + short >= 4:
+            sides = sorted(way[1])
             area = 2 * (sides[0] + sides[1]) * sides[2] * 3 / 144
-            self.consider("wrapped", tuple(side + 2 * way[1] for side in self.item.sides_in), way, 0, 0.0, film=area)
+            self.consider("wrapped", tuple(way[1]), way, 0, 0.0, film=area)
 
     def made(self, way, wrapped, needs):
         for flute, grade in {(s.flute, s.grade) for s in (*self.stock.sheets, *self.stock.cartons)}:
@@ -560,23 +589,38 @@ def random_case(rng):
 @pytest.mark.slow
 def test_the_plan_is_the_cheapest_of_all():
     rng = random.Random(20261125)  # noqa: S311 - cases, not secrets
-    terms = {who: load_assumptions(overrides={"packing.packer": who}) for who in ("owner", "helper")}
+    # Thin padding at most, so that every number of layers can be tried.
+    terms = {
+        who: load_assumptions(overrides={"packing.packer": who, "packing.most_pad_in": 1.5})
+        for who in ("owner", "helper")
+    }
     chosen = {}
     for number in range(CASES):
         item, stock, packer = random_case(rng)
         plan = packing_plan(item, stock, labels=simple_labels(label), rules=RULES, assumptions=terms[packer])
         expected = Brute(item, stock, terms[packer], larger=1 if number % 5 else 4).run()
-        if expected is None:
-            assert plan.best is None, number
+        found = {}
+        for one in [plan.best, *plan.others] if plan.best else []:
+            found.setdefault(one.draft.style, one.total_cents)
+        # The sandwich is not in the brute force; its own figures are in test_judgement.
+        found.pop("sandwich", None)
+        # Two cartons are joined only for what one alone does not take: the brute force may pad it until that is so,
+        # thicker than can pay.
+        joined = expected.pop("joined", math.inf)
+        assert found.pop("joined", math.inf) >= joined >= plan.best.total_cents if plan.best else joined == math.inf
+        chosen["joined"] = chosen.get("joined", 0) + (joined < math.inf)
+        if number % 5:
+            assert found == expected, number
+        elif expected:  # made larger than needed, a style may be possible that is not otherwise
+            assert min(found.values()) == min(expected.values()), number
+        for style in expected:
+            chosen[style] = chosen.get(style, 0) + 1
+        if plan.best is None:
             assert plan.refusals, number
-            chosen["nothing"] = chosen.get("nothing", 0) + 1
             continue
-        assert plan.best is not None, number
-        assert plan.best.total_cents == expected[0], (number, plan.best.draft.style, expected)
         costs = [plan.best.total_cents, *(other.total_cents for other in plan.others)]
         assert costs == sorted(costs)
-        chosen[plan.best.draft.style] = chosen.get(plan.best.draft.style, 0) + 1
-    # Every style must win somewhere, or the comparison says nothing about it.
+    # Every style must be possible somewhere, or the comparison says nothing about it.
     assert set(chosen) >= {
         "stock",
         "cut_down",

@@ -1,0 +1,174 @@
+"""Properties of the plan over random things, and the figures of the awkward ones, by seed and by rule."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import random
+
+import pytest
+
+from flipkit.packing.instructions import decision, plan_reading
+from flipkit.packing.parcel import bare_item, plan_parcel
+from flipkit.packing.plan import packing_plan
+from flipkit.packing.styles import PackItem, way_of
+from flipkit.packing.trials import pad_step, padding_trade
+from tests.helpers.packing_stock import ASSUMED, LABELS, RULES, STOCK
+
+#: Enough for each run of the tests; ``tests/benchmarks/bench_packing.py`` draws 2,000.
+THINGS = 12
+CLASSES = list(RULES.cushions.fragility)[::-1]  # the sturdiest first
+SMALL = dataclasses.replace(STOCK, cartons=STOCK.cartons[:8])
+
+
+def total(item, ways=None, stock=SMALL):
+    best = packing_plan(item, stock, labels=LABELS, rules=RULES, assumptions=ASSUMED, ways=ways).best
+    return None if best is None else best.total_cents
+
+
+def thing(draw):
+    sides = [round(60 ** draw.random(), 2) for _ in range(3)]
+    weight = 0.1 + 40 * draw.random() ** 3
+    return PackItem("x", "thing", *sides, weight, draw.choice(CLASSES), draw.choice((0, 2000, 8000, 32500)))
+
+
+@pytest.mark.parametrize("seed", range(THINGS))
+def test_the_plan_of_a_random_thing(seed):
+    broken = wrong(random.Random(seed))  # noqa: S311 - cases, not secrets
+    assert broken == []
+
+
+def wrong(draw):
+    """What does not hold of one random thing."""
+    item = thing(draw)
+    at = CLASSES.index(item.fragility)
+    now = total(item)
+    if now is None:
+        return []
+    found = []
+    if at and total(dataclasses.replace(item, fragility=CLASSES[at - 1])) > now:
+        found.append("a sturdier thing costs more")
+    if total(dataclasses.replace(item, value_cents=item.value_cents * 2 + 500)) < now:
+        found.append("a dearer thing costs less")
+    for cushion in SMALL.cushions:
+        for layers in (0, 1, 2, 4, 7):
+            given = way_of(item, cushion if layers else None, layers, layers, rules=RULES, assumptions=ASSUMED)
+            stated = total(item, [given])
+            if stated is not None and stated < now:
+                found.append(f"{layers} layers of {cushion.name} cost less than the plan")
+    bare = way_of(item, None, 0, 0, rules=RULES, assumptions=ASSUMED)
+    for_nothing = total(dataclasses.replace(item, value_cents=0), [bare])
+    if for_nothing is not None and for_nothing + item.value_cents < now:
+        found.append("losing the thing for certain costs less")
+    return found
+
+
+def test_metric_and_imperial_are_equal():
+    one = plan_parcel(bare_item("x", "20x14x10in", "9 lb", fragility="delicate", value="60"), on="2026-11-25")
+    two = plan_parcel(
+        bare_item("x", "50.8 x 35.56 x 25.4 cm", "4.08233133 kg", fragility="delicate", value="60"), on="2026-11-25"
+    )
+    assert one.plan.best.total_cents == two.plan.best.total_cents
+    assert one.plan.best.draft.what == two.plan.best.draft.what
+
+
+def panel(value, fragility="moderately delicate"):
+    return plan_parcel(bare_item("panel", "56x20x3in", "9 lb", fragility=fragility, value=value), on="2026-11-27")
+
+
+def test_a_panel_of_80_dollars_is_not_packed_for_more_than_it_is_worth_without_a_word():
+    found = panel("80", "delicate")
+    assert not decision(found.plan)[0]
+    assert found.reading()[0].startswith("No: packing and posting it takes $")
+    assert found.plan.best.total_cents < 10000
+    assert found.answer()["post"] is False
+
+
+def test_a_dear_panel_goes_between_two_boards():
+    found = panel("325")
+    best = found.plan.best
+    assert best.draft.style == "sandwich"
+    text = "\n".join(found.reading())
+    assert "Post it: $" in text
+    assert "edge protectors" in text
+    assert "Pad all four edges with" in text
+    assert "Caution. Knife: " in text
+    assert "Caution. Clearance: " in text
+    assert len(found.drawings()) == 5
+
+
+def test_the_trade_holds_the_plan_and_nothing_cheaper():
+    found = panel("325")
+    totals = [one.total_cents for one in padding_trade(found.plan, found.stock, labels=found.labels)]
+    assert len(totals) > 3
+    assert min(totals) == found.plan.best.total_cents
+    rows = found.answer()["padding_trade"]
+    assert [row["damage_chance"] for row in rows] == sorted((row["damage_chance"] for row in rows), reverse=True)
+
+
+def test_a_step_is_looked_for_in_the_padding_never_in_the_item():
+    found = panel("325")
+    step = pad_step(found.plan, labels=found.labels)
+    assert step is not None
+    draft = found.plan.best.draft
+    assert step.less_in <= draft.inside_in[step.axis] - found.plan.item.sides_in[draft.turn[step.axis]]
+    assert step.billable_lb < step.was_lb
+    assert any(line.startswith(f"Pack it {step.less_in:g} in less ") for line in found.reading())
+    bare = found.plan.item
+    tight = packing_plan(
+        bare, found.stock, labels=found.labels, rules=found.plan.rules, assumptions=found.plan.assumptions,
+        ways=[way_of(bare, None, 0, 0, rules=found.plan.rules, assumptions=found.plan.assumptions)],
+    )  # fmt: skip
+    assert pad_step(tight, labels=found.labels) is None
+
+
+def test_what_to_charge_leaves_what_the_price_leaves_without_postage():
+    from flipkit.paths import demo_folder
+    from flipkit.rules.net_price import fees_answer
+    from flipkit.rules.tables import load_rules
+
+    found = panel("325")
+    asked = found.postage
+    assert asked.nearest_cents < asked.usual_cents < asked.farthest_cents < asked.quote_cents
+    rules = load_rules(demo_folder() / "rules")
+    at = {"on": dt.date(2026, 11, 27), "venues": [asked.venue]}
+    without = fees_answer(rules, goods_cents=32500, **at)["venues"][0]["net_cents"]
+    quoted = fees_answer(
+        rules, goods_cents=32500, shipping_cents=asked.quote_cents, label_cents=asked.farthest_cents, **at
+    )["venues"][0]["net_cents"]
+    free = fees_answer(rules, goods_cents=asked.free_price_cents, label_cents=asked.usual_cents, **at)["venues"][0]
+    assert quoted >= without
+    assert free["net_cents"] >= without
+
+
+def test_a_cube_of_an_inch_gets_room_for_its_label_and_no_more():
+    found = plan_parcel(bare_item("cube", "1x1x1in", "2 oz", fragility="rugged", value="20"), on="2026-11-27")
+    best = found.plan.best
+    assert best.draft.style in ("bag", "stock", "cut_down")
+    assert best.total_cents < 1500
+    assert any("too small for the label" in one.reason for one in found.plan.refusals)
+
+
+def test_two_people_are_asked_for_what_is_too_heavy_for_one():
+    found = plan_parcel(bare_item("anvil", "12x8x8in", "52 lb", fragility="rugged", value="400"), on="2026-11-27")
+    assert any("Lifting: two people" in line for line in plan_reading(found.plan))
+
+
+def test_the_parcel_and_its_packing_have_one_label():
+    from flipkit.paths import demo_folder
+    from flipkit.rules.parcel_advice import parcel_answer
+    from flipkit.rules.tables import load_rules
+
+    item = bare_item("panel", "56x20x3in", "9 lb", fragility="moderately delicate", value="325")
+    best = plan_parcel(item, on="2026-11-27", zone="5").plan.best
+    answer = parcel_answer(
+        load_rules(demo_folder() / "rules"),
+        on=dt.date(2026, 11, 27),
+        sides_in=best.draft.outside_in,
+        weight_lb=best.gross_lb,
+        zone="5",
+        declared_cents=item.value_cents,
+        packaging=best.draft.packaging,
+    )
+    services = [one for carrier in answer["carriers"] for card in carrier["cards"] for one in card["services"]]
+    assert min(one["total_cents"] for one in services if not one["refused"]) == best.label_cents
