@@ -93,14 +93,11 @@ def _require_unique(frame: pd.DataFrame, key: str, findings: Findings) -> None:
 
 def _items_blanks(items: pd.DataFrame, findings: Findings) -> None:
     bare = items["cost_cents"].isna() & (items["lot_id"] == "")
-    for _, row in _rows(items, bare):
-        findings.stop(
-            row,
-            "cost",
-            "",
-            "what was paid, such as 18.00",
-            "write 0 for a thing that cost nothing; it may stay blank only where lot_id names a lot",
-        )
+    rows = [row for _, row in _rows(items, bare)]
+    if rows:
+        found = f"blank in {rows_in_words(rows)}"
+        mend = "blank is not known, and 0 is a free find"
+        findings.note(rows[0], "cost", found, "what was paid, such as 18.00", mend)
 
 
 #: Earlier date, later date, whether the books stop at it, why it matters.

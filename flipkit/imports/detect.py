@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 import difflib
+import re
+from collections import Counter
 from collections.abc import Mapping as Answers
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
 
 from flipkit.books import schema
+from flipkit.books.cells import Bad
 from flipkit.books.problems import Problem, rows_in_words
+from flipkit.books.write import CONVERTED
 from flipkit.errors import ConversionError
 from flipkit.imports import match as import_match
 from flipkit.imports import values
+from flipkit.imports.cells import ColumnReader
 from flipkit.imports.join import Stock, plain, stock_of
-from flipkit.imports.mapping import File, Mapping, Question, Source, mapping_text
-from flipkit.imports.match import MONEY, NUMBERS, Draft, facts_of, said_of, survey, updated, with_column
-from flipkit.imports.merge import books_in
+from flipkit.imports.mapping import File, Mapping, Question, Source, mapping_text, read_mapping
+from flipkit.imports.match import MONEY, NUMBERS, Candidate, Draft, facts_of, survey, updated, with_column
+from flipkit.imports.merge import books_in, read_ledger
 from flipkit.imports.sheets import ColumnFacts, Export, Layout, open_export
 from flipkit.imports.values import DECIMALS, ORDERS, number_of
 
@@ -44,10 +49,10 @@ def settle_rivals(export: Export, layout: Layout, mapping: Mapping, draft: Draft
             if product:
                 draft.certain.append(product)
                 continue
-        draft.ask(
+        draft.decide(
             f"column {match.column}",
             f"{match.header} and {rival} could both be {match.column}, and they differ",
-            *((header, "", f"'{match.column}={header}'") for header in (match.header, *match.rivals)),
+            *(Candidate(header, typed=f"'{match.column}={header}'") for header in (match.header, *match.rivals)),
             option="--column",
         )
     return mapping
@@ -87,29 +92,28 @@ def settle_each(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
     decimal = layout.facts[at].likely_decimal
     if not several and all((number_of(text, decimal) or 0) <= 1 for text in layout.facts[at].examples):
         return mapping
-    for column, key in (("cost", "cost-is"), ("sold_price", "price-is"), ("list_price", "")):
+    for column, key in (("cost", "cost-is"), ("sold_price", "price-is"), ("list_price", "list-is")):
         source = mapping.columns.get(column)
         if source is None or len(source.headers) != 1 or source.each:
             continue
-        said = said_of(draft, key, "", ("each", "row")) if key else ""
-        plain = values.heading(source.headers[0]).words
-        if said:
-            mapping = with_column(mapping, column, each=said == "each")
-        elif values.EACH.search(plain):
+        header = source.headers[0]
+        words = values.heading(header).words
+        whole = bool(values.WHOLE.search(words)) or any(header in line and " times " in line for line in draft.certain)
+        each = not whole and bool(values.EACH.search(words))
+        said = draft.decide(
+            key,
+            f"{rows_in_words(several, most=5) if several else 'some rows'} have a quantity above 1, and "
+            f"{header} does not say what it is for",
+            Candidate(
+                "each",
+                "for one, so the row costs that times the quantity",
+                0.9 if each else 0.0 if whole else 0.5,
+                f"{header} is for one; the row's {column} is that times the quantity",
+            ),
+            Candidate("row", "for all of the row", 0.9 if whole else 0.1 if each else 0.5),
+        )
+        if said == "each":
             mapping = with_column(mapping, column, each=True)
-            draft.guessed.append(f"{source.headers[0]} is for one; the row's {column} is that times the quantity")
-        elif values.WHOLE.search(plain) or any(
-            source.headers[0] in line and " times " in line for line in draft.certain
-        ):
-            continue
-        elif key:
-            draft.ask(
-                key,
-                f"{rows_in_words(several, most=5) if several else 'some rows'} have a quantity above 1, and "
-                f"{source.headers[0]} does not say what it is for",
-                ("each", "for one, so the row costs that times the quantity"),
-                ("row", "for all of the row"),
-            )
     return mapping
 
 
@@ -120,8 +124,11 @@ def settle_of_order(export: Export, layout: Layout, mapping: Mapping, draft: Dra
         return mapping
     at = layout.headers.index(order.headers[0])
     groups: dict[str, list[list[str]]] = {}
+    price = mapping.columns.get("sold_price")
+    price_at = layout.headers.index(price.headers[0]) if price is not None and price.headers else -1
     for cells in layout.all_cells(export) if not layout.facts[at].unique else ():
-        if cells[at]:
+        # Money given back says nothing about how the sale's own lines are written.
+        if cells[at] and not (price_at >= 0 and (_number(layout, cells, price_at) or 0) < 0):
             groups.setdefault(cells[at], []).append(cells)
     several = [lines for lines in groups.values() if len(lines) > 1]
     if not several:
@@ -130,27 +137,29 @@ def settle_of_order(export: Export, layout: Layout, mapping: Mapping, draft: Dra
         source = mapping.columns.get(column)
         if source is None or len(source.headers) != 1 or source.per_order:
             continue
-        said = said_of(draft, key, "", ("order", "line"))
         place = layout.headers.index(source.headers[0])
-        equal = all(len({cells[place] for cells in lines}) == 1 for lines in several)
+        alike = sum(len({cells[place] for cells in lines}) == 1 and bool(lines[0][place]) for lines in several)
+        equal = alike >= 0.5 * len(several)
         first = all(sum(bool(cells[place]) for cells in lines) <= 1 for lines in several)
         some = any(cells[place] and _number(layout, cells, place) for lines in several for cells in lines)
+        if key not in draft.answers and not (some and (first or equal)):
+            continue
+        named = bool(values.OF_ORDER.search(values.heading(source.headers[0]).words))
+        way = "stands once an order and is" if first else "repeats on the lines of an order and is"
+        whose = "its items" if first else "them"
+        said = draft.decide(
+            key,
+            f"{source.headers[0]} is the same on all lines of each order",
+            Candidate(
+                "order",
+                "it was paid once for the order and is shared among its items",
+                1.0 if first else 0.9 if named else 0.5,
+                f"{source.headers[0]} {way} shared among {whose}",
+            ),
+            Candidate("line", "it was paid for each line", 0.0 if first else 0.3),
+        )
         if said:
             mapping = with_column(mapping, column, per_order=said == "order")
-        elif first and some:
-            mapping = with_column(mapping, column, per_order=True)
-            draft.certain.append(f"{source.headers[0]} stands once an order and is shared among its items")
-        elif equal and some:
-            if values.OF_ORDER.search(values.heading(source.headers[0]).words):
-                mapping = with_column(mapping, column, per_order=True)
-                draft.guessed.append(f"{source.headers[0]} repeats on the lines of an order and is shared among them")
-            else:
-                draft.ask(
-                    key,
-                    f"{source.headers[0]} is the same on all lines of each order",
-                    ("order", "it was paid once for the order and is shared among its items"),
-                    ("line", "it was paid for each line"),
-                )
     return mapping
 
 
@@ -177,7 +186,7 @@ _WORD_OF = {mark: word for word, mark in DECIMALS.items()}
 
 def settle_decimal(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
     """Settle the decimal mark, from the whole file where a column does not say."""
-    said = said_of(draft, "decimal", mapping.decimal, tuple(DECIMALS))
+    said = _said(draft, "decimal", mapping.decimal, tuple(DECIMALS))
     numeric = facts_of(layout, mapping, NUMBERS)
     if said:
         return updated(mapping, decimal=said)
@@ -191,11 +200,11 @@ def settle_decimal(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
             settled[name] = decisive[0]
         elif len(decisive) == 2:
             shown = " and ".join(fact.numbers.decisive.values())
-            draft.ask(
+            draft.decide(
                 "decimal",
                 f"{fact.header} writes numbers in two ways, {shown}; the others would be refused",
-                ("point", f"{fact.numbers.decisive['.']} is meant"),
-                ("comma", f"{fact.numbers.decisive[',']} is meant"),
+                Candidate("point", f"{fact.numbers.decisive['.']} is meant"),
+                Candidate("comma", f"{fact.numbers.decisive[',']} is meant"),
             )
             return mapping
         elif fact.numbers.grouped:
@@ -222,11 +231,11 @@ def settle_decimal(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
         fact = next(iter(open_.values()))
         mark, text = next(iter(fact.numbers.doubtful.items()))
         plain = text.strip("()$€£ -")
-        draft.ask(
+        draft.decide(
             "decimal",
             f"{fact.header} holds {text}, and nothing says what the mark is",
-            ("point", f"{plain} is {_shown(number_of(text, '.'))}"),
-            ("comma", f"{plain} is {_shown(number_of(text, ','))}"),
+            Candidate("point", f"{plain} is {_shown(number_of(text, '.'))}"),
+            Candidate("comma", f"{plain} is {_shown(number_of(text, ','))}"),
         )
         return mapping
     return updated(mapping, decimal=mapping.decimal or "point") if len(marks) < 2 else mapping
@@ -238,7 +247,7 @@ def _shown(value: Decimal | None) -> str:
 
 def settle_order(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
     """Settle the order of day, month and year, from the whole file where a column does not say."""
-    said = said_of(draft, "dates", mapping.order, ORDERS)
+    said = _said(draft, "dates", mapping.order, ORDERS)
     facts = facts_of(layout, mapping, ("date", "month"))
     for fact in facts.values():
         if fact.dates.serials:
@@ -285,39 +294,66 @@ def _ask_order(fact: ColumnFacts, draft: Draft) -> None:
     if not evidence.orders:
         shown = " and ".join(evidence.decisive.values())
         choices = [
-            (order, f"{evidence.fits[order]} texts fit, the others are refused")
+            Candidate(order, f"{evidence.fits[order]} texts fit, the others are refused")
             for order in ORDERS
             if evidence.fits[order]
         ]
-        draft.ask("dates", f"{fact.header} holds dates in more than one order, such as {shown}", *choices)
+        draft.decide("dates", f"{fact.header} holds dates in more than one order, such as {shown}", *choices)
         return
     text = evidence.differing
     choices = []
     for order in evidence.orders:
         day = values.day_of(text, order)
         if day is not None:
-            choices.append((order, f"{text} is {day.day} {day:%B} {day.year}"))
-    draft.ask("dates", f"every date in {fact.header} reads in more than one way, such as {text}", *choices)
+            choices.append(Candidate(order, f"{text} is {day.day} {day:%B} {day.year}"))
+    draft.decide("dates", f"every date in {fact.header} reads in more than one way, such as {text}", *choices)
 
 
-def settle_currency(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Settle the currency of the amounts."""
-    said = draft.answers.get("currency", mapping.currency)
-    if said:
-        return updated(mapping, currency=said.upper())
+def _said(draft: Draft, key: str, given: str, choices: tuple[str, ...]) -> str:
+    """What the seller said to one question, here or in a kept mapping."""
+    said = draft.answers.get(key, given)
+    if said and said not in choices:
+        raise ConversionError([Problem("answers", None, key, said, f"one of {', '.join(choices)}", "")])
+    return said
+
+
+def settle_currency(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
+    """Settle the currency of the amounts: two signs, or two codes in a column, are never one currency."""
     found: dict[str, str] = {}
     for fact in facts_of(layout, mapping, MONEY).values():
         for code in (*fact.numbers.currencies, values.heading(fact.header).currency):
             if code:
                 found.setdefault(code, fact.header)
-    if len(found) == 1:
-        code, header = next(iter(found.items()))
-        draft.certain.append(f"amounts are in {code}: {header} says so")
-        return updated(mapping, currency=code)
-    if len(found) > 1:
-        choices = [(code, f"as in {header}; rows in another currency are refused") for code, header in found.items()]
-        draft.ask("currency", "the amounts are in more than one currency, and a shop has one", *choices)
-    return mapping
+    column = next((fact for fact in layout.facts if _holds_codes(fact)), None)
+    codes: list[str] = []
+    if column is not None:
+        codes = sorted({cells[column.index] for cells in layout.all_cells(export)} - {""})
+        found = {**dict.fromkeys(map(str.upper, codes), column.header), **found}
+    for sign, fitting in values.SHARED_SIGNS.items():
+        named = [code for code in found if code in fitting]
+        if sign in found and len(named) == 1:
+            del found[sign]
+        elif sign in found and len(found) > 1:
+            found[fitting[0]] = found.pop(sign)
+    said = draft.answers.get("currency", mapping.currency).upper()
+    if not said and len(found) == 1 and not set(found) & set(values.SHARED_SIGNS):
+        said, header = next(iter(found.items()))
+        draft.certain.append(f"amounts are in {said}: {header} says so")
+    elif not said and len(found) > 1:
+        draft.decide(
+            "currency",
+            "the amounts are in more than one currency, and a shop has one",
+            *(Candidate(code, f"as in {head}; rows in another currency are refused") for code, head in found.items()),
+        )
+    if column is not None and said and len(codes) > 1 and column.header not in mapping.rows.keep:
+        keep = {**mapping.rows.keep, column.header: (said.lower(),)}
+        mapping = updated(mapping, rows=mapping.rows.model_copy(update={"keep": keep}))
+    return updated(mapping, currency=said) if said else mapping
+
+
+def _holds_codes(fact: ColumnFacts) -> bool:
+    """Whether a column holds currencies, by their codes or signs."""
+    return 0 < fact.distinct <= 12 and all(values.is_currency(text) for text in fact.examples)
 
 
 # What an export leaves open once its columns are known: settled where the whole file settles it.
@@ -327,7 +363,7 @@ def settle_currency(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
 
 #: Columns that an export of sales or stock may lack and that only the seller can give.
 _HINTS = {
-    "cost": "0 if nothing was paid, or the column of another export later",
+    "cost": "0 if all of it was free, blank if you do not know, or the column of another export later",
     "bought_on": "a header that comes close, such as the day of listing, or one day for all rows",
     "category": "one word for all rows, such as unsorted; mend it in the books later",
     "title": "a header; two joined by + become one text",
@@ -335,46 +371,409 @@ _HINTS = {
     "sold_on": "a header, or one day for all rows",
     "sold_price": "what the buyer paid for the goods alone",
 }
+_SIDES = ("length_in", "width_in", "height_in")
 
 
 def settle(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
     """Settle what an export leaves open."""
     mapping = settle_decimal(layout, mapping, draft)
     mapping = settle_order(layout, mapping, draft)
-    mapping = settle_currency(layout, mapping, draft)
+    mapping = settle_currency(export, layout, mapping, draft)
+    mapping = _identity(export, layout, mapping, draft)
     if not draft.kept:
-        mapping = _identity(layout, mapping, draft)
         mapping = settle_rivals(export, layout, mapping, draft)
         mapping = settle_each(layout, mapping, draft)
         mapping = settle_of_order(export, layout, mapping, draft)
+        mapping = _refunds(layout, mapping, draft)
         mapping = settle_signs(layout, mapping, draft)
         mapping = _blanks(layout, mapping, draft)
+        mapping = _flags(layout, mapping, draft)
+        mapping = _units(layout, mapping, draft)
+    mapping = _meanings(layout, mapping, draft)
     mapping = _skip(export, layout, mapping, draft)
     mapping = _keep(layout, mapping, draft)
     mapping = _repeats(layout, mapping, draft)
     _missing(layout, mapping, draft)
+    mapping = _free_or_unknown(mapping, draft)
+    mapping = _otherwise(layout, mapping, draft)
     _nothings(layout, mapping, draft)
+    return _words(export, layout, mapping, draft)
+
+
+def _with_rows(mapping: Mapping, **changes: object) -> Mapping:
+    return updated(mapping, rows=mapping.rows.model_copy(update=changes))
+
+
+def _identity(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
+    """What names the rows: what the books' table is named by already, else a number that no two things share."""
+    if mapping.table not in ("items", "trips", "lots"):
+        return mapping
+    key = f"{mapping.table[:-1]}_id"
+    named = draft.naming.get(mapping.table, ())
+    source = mapping.columns.get(key)
+    own = source.headers[0] if source is not None and len(source.headers) == 1 else ""
+    if named[:1] == ("",) and own not in named[1:] and all(name in mapping.columns for name in named[1:]):
+        # The rows in the books were named by what they say: the later file's are, too.
+        mapping = _without_id(mapping, key) if own else mapping
+        return _with_rows(mapping, named_by=named[1:])
+    if not own or mapping.table != "items":
+        return mapping
+    if own in named:
+        return mapping
+    fact = layout.fact(own)
+    if fact.unique and fact.filled == fact.rows:
+        return mapping
+    price = mapping.columns.get("sold_price")
+    price_at = layout.headers.index(price.headers[0]) if price is not None and price.headers else -1
+    totals = {tuple(total.cells) for total in layout.totals}
+    rows: dict[str, set[int]] = {}
+    blank = 0
+    for cells in layout.all_cells(export):
+        back = price_at >= 0 and (_number(layout, cells, price_at) or 0) < 0
+        if cells[fact.index] and not back:
+            rows.setdefault(cells[fact.index], set()).add(hash(tuple(cells)))
+        blank += not cells[fact.index] and tuple(cells) not in totals
+    repeats = [name for name, seen in rows.items() if len(seen) > 1]
+    if not repeats and blank < 0.3 * fact.rows:
+        if blank:
+            draft.guessed.append(f"{fact.header} is blank in {blank:,} rows, which get names of their own")
+        if layout.duplicate_count and "duplicates" not in draft.answers and not mapping.rows.duplicates:
+            count = layout.duplicate_count
+            draft.certain.append(f"{count:,} rows are copies of an earlier one, {own} and all: they count once")
+            mapping = _with_rows(mapping, duplicates="once")
+        return mapping
+    few = bool(repeats) and len(repeats) <= 0.2 * len(rows)
+    why = "repeats" if repeats else f"is blank in {blank:,} rows"
+    told = f"{fact.header} {why}, so each row gets a name of its own"
+    spare = "" if "note" in mapping.columns else f", and {fact.header} goes to note"
+    said = draft.decide(
+        "ids",
+        f"{own} repeats in rows that differ ({', '.join(repeats[:3])}): are they the same thing?",
+        Candidate("separate", "different things: the second gets -2 behind its number", 0.5 if few else 0.0),
+        Candidate("same", "one thing, written more than once", 0.5 if few else 0.0),
+        Candidate("note", "the number names no thing: each row gets a name of its own", 0.8 - 0.4 * few, told + spare),
+        given=mapping.rows.ids,
+    )
+    if said == "note":
+        columns = mapping.columns if "note" in mapping.columns else {**mapping.columns, "note": mapping.columns[key]}
+        draft.guessed[:] = [line for line in draft.guessed if not line.startswith("item_id is ")]
+        draft.certain[:] = [line for line in draft.certain if not line.startswith("item_id is ")]
+        mapping = _without_id(updated(mapping, columns=columns), key)
+    return _with_rows(mapping, ids=said or "")
+
+
+def _without_id(mapping: Mapping, key: str) -> Mapping:
+    return updated(mapping, columns={name: source for name, source in mapping.columns.items() if name != key})
+
+
+def _refunds(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
+    """Rows with a negative price beside sales of the same order: money given back."""
+    price = mapping.columns.get("sold_price")
+    linked = {"order_id", "item_id", "title"} & set(mapping.columns)
+    if mapping.table != "items" or price is None or len(price.headers) != 1 or not linked:
+        return mapping
+    numbers = layout.fact(price.headers[0]).numbers
+    if not numbers.negatives or not numbers.positives:
+        return mapping
+    said = draft.decide(
+        "refunds",
+        f"{price.headers[0]} is negative in some rows",
+        Candidate(
+            "join",
+            "money given back: it goes to the sale of the same order",
+            0.9 if linked & {"order_id", "item_id"} else 0.6,
+            f"rows with a negative {price.headers[0]} are money given back; it goes to the sale of the same order",
+        ),
+        Candidate("refuse", "list these rows and take the others", 0.4),
+        given=mapping.rows.refunds,
+    )
+    return _with_rows(mapping, refunds=said or "")
+
+
+def _flags(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
+    """A column that says yes or no to whether a thing is sold: where it says no there is no sale."""
+    if mapping.table != "items":
+        return mapping
+    for fact in layout.facts:
+        if import_match.is_flag(fact) and values.SOLD_FLAG.search(values.heading(fact.header).words.rstrip("? ")):
+            no = tuple(text for text in fact.examples if text.casefold() in values.NO)
+            if no:
+                draft.guessed.append(f"where {fact.header} says {no[0]} the thing is not sold")
+                mapping = _with_rows(mapping, unsold={fact.header: no})
     return mapping
 
 
-def _identity(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """A number that several rows share is no name of an item."""
-    source = mapping.columns.get("item_id")
-    if mapping.table != "items" or source is None or len(source.headers) != 1:
+def _units(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
+    """The unit of bare numbers in sides, weights and times: as other headers say, or asked."""
+    groups = (
+        ("length-unit", _SIDES, (("in", "inches"), ("cm", "centimeters"), ("mm", "millimeters"), ("ft", "feet"))),
+        ("weight-unit", ("weight_lb",), (("lb", "pounds"), ("oz", "ounces"), ("kg", "kilograms"), ("g", "grams"))),
+        ("time-unit", ("minutes",), (("min", "minutes"), ("hour", "hours"), ("s", "seconds"))),
+    )
+    for key, names, choices in groups:
+        named = [name for name in names if name in mapping.columns and mapping.columns[name].headers]
+        bare = [n for n in named if not mapping.columns[n].unit and _bare(layout, mapping.columns[n].headers[0])]
+        if not bare:
+            continue
+        said = {mapping.columns[name].unit for name in named} - {""}
+        headers = ", ".join(mapping.columns[name].headers[0] for name in bare)
+        # A time that is called minutes or hours has its unit; what is called time has none.
+        candidates = [
+            Candidate(unit, word, 0.9 if said == {unit} else 0.5, f"{headers} is in {word}, like the sides beside it")
+            for unit, word in choices
+        ]
+        unit = draft.decide(key, f"{headers} holds bare numbers: in which unit?", *candidates)
+        for name in bare if unit else ():
+            mapping = with_column(mapping, name, unit=unit)
+    return mapping
+
+
+def _bare(layout: Layout, header: str) -> bool:
+    fact = layout.fact(header)
+    return fact.numbers.read > 0.5 * (fact.numbers.read + fact.numbers.unread)
+
+
+#: What a column of money, days or measures may be that no header tells, the likelier first.
+_MAY_BE = {
+    "money": ("shipping_charged", "label_paid", "fees_paid", "materials_paid", "cost", "list_price", "refund"),
+    "date": ("listed_on", "sold_on", "bought_on", "returned_on"),
+    "length": _SIDES,
+    "weight": ("weight_lb",),
+}
+_IGNORED = re.compile(
+    r"pct\b|\b(?:per|percent|square|sq|tax|vat|year|age|shelf|bin|box|row|line|page|views?|watchers?|days?|count|rank|number|no|id)\b"
+)
+_PRICED = re.compile(r"\b(?:price|cost|paid|fees?|charged?|amount|preis|kosten|prix|precio|prezzo|prijs|cena|koszt)\b")
+
+
+def _meanings(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
+    """Columns of money, days or measures that no header tells, or that may be income or cost: by evidence, or asked."""
+    ignored = list(mapping.ignore)
+    for fact in layout.facts if mapping.table == "items" else ():
+        if draft.answers.get(f"means {fact.header}") == "ignore" or fact.header in ignored:
+            ignored = list(dict.fromkeys([*ignored, fact.header]))
+            mapping = updated(
+                mapping, columns={n: s for n, s in mapping.columns.items() if s.headers != (fact.header,)}
+            )
+            continue
+        taken = next((name for name, s in mapping.columns.items() if fact.header in (*s.headers, s.blank)), "")
+        candidates = _meaning_of(fact, taken, mapping, draft)
+        if not candidates:
+            continue
+        seen = ", ".join(fact.examples[:3])
+        said = draft.decide(f"means {fact.header}", f"what is {fact.header} ({seen})?", *candidates, option="--column")
+        if said is None or said == taken:
+            continue
+        columns = {name: source for name, source in mapping.columns.items() if name != taken}
+        if said != "ignore":
+            unit = _unit(values.heading(fact.header).unit, "items", said)
+            columns[said] = Source(headers=(fact.header,), unit=unit)
+        mapping = updated(mapping, columns=columns)
+    return updated(mapping, ignore=tuple(ignored))
+
+
+def _meaning_of(fact: ColumnFacts, taken: str, mapping: Mapping, draft: Draft) -> list[Candidate]:
+    """What a header may be: nothing where that is settled."""
+    if fact.header in draft.seen:
+        return []
+    heading = values.heading(fact.header)
+    said = f"column {taken}" in draft.answers or draft.kept
+    own = [
+        column for (table, column), score in values.likenesses(heading.words).items() if table == "items" and score > 90
+    ]
+    if not taken and any(
+        f" {fact.header} times " in line or line.startswith(f"{fact.header} is") for line in draft.certain
+    ):
+        return []
+    if not taken and any(name in mapping.columns and f"column {name}" in draft.answers for name in own):
+        # The seller took that column from elsewhere.
+        return []
+    doubtful = [n for n in ("shipping_charged", "label_paid") if values.likeness(heading.words, "items", n) == 64.0]
+    either = len(doubtful) == 2 and taken in ("", *doubtful) and not (said and taken)
+    if not either and (taken or not fact.filled or values.COMPUTED.search(heading.words) or not _counts(fact, heading)):
+        return []
+    kind = "date" if fact.is_date else "money"
+    kind = {"in": "length", "cm": "length", "mm": "length", "lb": "weight", "kg": "weight"}.get(heading.unit, kind)
+    names = doubtful if either else [name for name in _MAY_BE[kind] if name not in mapping.columns]
+    other = next((n for n in doubtful if n != taken and n in mapping.columns), "") if either else ""
+    found = []
+    for name in names:
+        meaning = schema.ITEMS.column(name).meaning
+        evidence = 0.5
+        if either:
+            cost = name == "label_paid"
+            if fact.numbers.negatives and not fact.numbers.positives:
+                evidence = 0.9 if cost else 0.1
+            elif other:
+                evidence = 0.0 if name == other else 0.85
+        typed = f"'{name}={fact.header}'"
+        found.append(Candidate(name, meaning, evidence, f"{name} is {fact.header}, by what stands beside it", typed))
+    return [*found, Candidate("ignore", "not for the books", 0.3, typed=f"'ignore={fact.header}'")]
+
+
+def _counts(fact: ColumnFacts, heading: values.Heading) -> bool:
+    """Whether a column that no header tells holds money, days or measures."""
+    if fact.is_date:
+        return fact.dates.serials < fact.dates.read
+    if not fact.is_number or values.STATUS.search(heading.words) or _IGNORED.search(heading.words):
+        return bool(fact.is_number and heading.currency)
+    numbers = fact.numbers
+    cents = numbers.with_part and any(re.search(r"[.,]\d\d\D*$", text) for text in fact.examples)
+    return bool(heading.unit or heading.currency or numbers.currencies or cents or _PRICED.search(heading.words))
+
+
+def _free_or_unknown(mapping: Mapping, draft: Draft) -> Mapping:
+    """A cost of 0 for every row is asked about once: free finds, or costs that nobody knows."""
+    cost = mapping.columns.get("cost")
+    if mapping.table != "items" or cost is None or cost.headers or number_of(cost.value or "-", ".") != 0:
         return mapping
-    fact = layout.fact(source.headers[0])
-    if fact.unique and fact.filled == fact.rows:
+    said = draft.decide(
+        "cost-zero",
+        "a cost of 0 for every row: was all of it free, or is the cost not known?",
+        Candidate("free", "all of it was free"),
+        Candidate("unknown", "not known: the cost stays blank"),
+    )
+    return with_column(mapping, "cost", value="" if said == "unknown" else cost.value) if said else mapping
+
+
+#: Columns whose blanks may be filled with one value, with what is offered.
+_FILLED = {"category": "unsorted", "bought_on": "", "sold_on": ""}
+
+
+def _otherwise(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
+    """What stands for a blank that a row cannot be without."""
+    for name, offered in _FILLED.items() if not draft.questions else ():
+        source = mapping.columns.get(name)
+        if mapping.table != "items" or source is None or len(source.headers) != 1 or source.otherwise:
+            continue
+        fact = layout.fact(source.headers[0])
+        title = mapping.columns.get("title")
+        place = layout.headers.index(title.headers[0]) if title is not None and title.headers else fact.index
+        # A line of words below a small table has no category, and no record lacks only that.
+        bare = sum(not (record.cells[fact.index] or record.cells[place]) for record in layout.kept)
+        lacking = fact.rows - fact.filled - bare * (place != fact.index)
+        price = mapping.columns.get("sold_price")
+        if name == "sold_on":
+            at = layout.headers.index(price.headers[0]) if price is not None and price.headers else -1
+            unsold = {layout.headers.index(h): set(no) for h, no in mapping.rows.unsold.items()}
+            lacking = sum(
+                not r.cells[fact.index]
+                and (_number(layout, r.cells, at) or 0) > 0
+                and not any(r.cells[place] in no for place, no in unsold.items())
+                for r in layout.kept if at >= 0
+            )  # fmt: skip
+        if lacking < (1 if name == "category" else _OFTEN) or (
+            name == "bought_on" and "bought_on" in _known_elsewhere(mapping, draft)
+        ):
+            continue
+        offers = [Candidate(offered, "for these rows", typed=f"{name}={offered}")] if offered else []
+        said = draft.decide(
+            f"blank {name}",
+            f"{lacking:,} rows have no {source.headers[0]}",
+            *offers,
+            Candidate("refuse", "list these rows and take the others", typed=f"{name}=refuse"),
+            option="--blank",
+            free=True,
+        )
+        if said and said != "refuse":
+            mapping = with_column(mapping, name, otherwise=said)
+    return mapping
+
+
+def _known_elsewhere(mapping: Mapping, draft: Draft) -> tuple[str, ...]:
+    return ("bought_on",) if draft.stock.rows and "sold_on" in mapping.columns else ()
+
+
+#: Unreadable texts that stand so often in a column are asked about; a lone one is left blank and told.
+_OFTEN = 3
+_DOUBTED = re.compile(r"(?:(?:~|ca\.?|circa|about|approx\.?|env\.?)\s*)?([\d.,]+)\s*\??")
+
+
+def _words(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
+    """Words in the place of amounts, days or choices: what they mean is asked once a column and kept."""
+    if draft.questions:
         return mapping
-    why = "repeats" if not fact.unique else f"is blank in {fact.rows - fact.filled:,} rows"
-    columns = {name: given for name, given in mapping.columns.items() if name != "item_id"}
-    told = f"{fact.header} {why}, so each row gets a name of its own"
-    if "note" not in columns:
-        columns["note"] = source
-        told += f", and {fact.header} goes to note"
-    draft.guessed[:] = [line for line in draft.guessed if not line.startswith("item_id is ")]
-    draft.certain[:] = [line for line in draft.certain if not line.startswith("item_id is ")]
-    draft.guessed.append(told)
-    return updated(mapping, columns=columns)
+    yearless: Counter[str] = Counter()
+    for name, source in mapping.columns.items():
+        kind = import_match.kind_of(mapping.table, name)
+        if kind not in (*NUMBERS, "date", "choice"):
+            continue
+        if not source.headers:
+            read = ColumnReader(name, source, mapping, layout).read(source.value) if source.value else ""
+            if isinstance(read, Bad):
+                raise ConversionError(
+                    [Problem("answers", None, f"column {name}", source.value, read.needed, read.mend)]
+                )
+            continue
+        facts = [layout.fact(header) for header in source.headers]
+        clean = facts[0].dates.unread if kind == "date" else facts[0].numbers.unread
+        if not clean and kind not in ("choice", "length", "weight", "minutes"):
+            continue
+        reader = ColumnReader(name, source, mapping, layout)
+        texts = Counter(cells[facts[0].index] for cells in layout.all_cells(export)) if len(facts) == 1 else Counter()
+        odd = {text: count for text, count in texts.items() if text and isinstance(reader.read_worded(text), Bad)}
+        if kind == "date" and not mapping.year and "year" not in draft.answers:
+            order = source.order or mapping.order or "day-month-year"
+            yearless.update({t: c for t, c in odd.items() if values.day_of(t, order, "2024") is not None})
+            odd = {t: c for t, c in odd.items() if t not in yearless}
+        mapping = _worded(name, odd, reader, mapping, draft)
+    if "year" in draft.answers:
+        return updated(mapping, year=draft.answers["year"])
+    if yearless:
+        draft.decide(
+            "year",
+            f"{next(iter(yearless))} is written without a year, as {yearless.total():,} days are: of which year?",
+            *(Candidate(str(year), "") for year in _years(layout, mapping)),
+            option="--year",
+            free=True,
+        )
+    return mapping
+
+
+def _years(layout: Layout, mapping: Mapping) -> list[int]:
+    """The years that other days of the export lie in."""
+    order = mapping.order or "day-month-year"
+    texts = [text for fact in layout.facts if fact.is_date for text in fact.examples]
+    return sorted({day.year for text in texts if (day := values.day_of(text, order)) is not None}, reverse=True)
+
+
+def _worded(name: str, odd: dict[str, int], reader: ColumnReader, mapping: Mapping, draft: Draft) -> Mapping:
+    """Settle the words of one column."""
+    header = mapping.columns[name].headers[0]
+    meant: dict[str, str] = {}
+    for text in odd:
+        doubted = _DOUBTED.fullmatch(text.casefold())
+        word = values.cell_words().get(" ".join(values.unaccented(text).split()))
+        guess = word if word is not None else doubted[1] if doubted else None
+        if guess is not None and not isinstance(reader.read(guess), Bad):
+            meant[text] = guess
+    asked = [text for text, count in odd.items() if text in meant or count >= _OFTEN]
+    if not asked and f"words {name}" not in draft.answers:
+        return mapping
+    shown = ", ".join(f"{text} ({odd[text]:,})" for text in asked[:8])
+    proposed = "|".join(f"{text}={meant.get(text, '')}" for text in asked)
+    choices = schema.BY_NAME[mapping.table].column(name).choices if mapping.table in schema.BY_NAME else ()
+    needed = f"one of {', '.join(choices)}" if choices else "a date" if "_on" in name or name == "date" else "a number"
+    reading = "; ".join(f"{text} is {meant.get(text) or 'blank'}" for text in asked[:8])
+    offers = [Candidate(proposed, reading, typed=f"'{name}={proposed}'")] if not choices else []
+    said = draft.decide(
+        f"words {name}",
+        f"{header} holds {shown}, where {name} needs {needed}: what do they mean? (WORD=MEANING|WORD=MEANING)",
+        *offers,
+        option="--words" if offers else f"--words '{name}=WORD=MEANING|WORD=MEANING'",
+        free=True,
+    )
+    if said is None:
+        return mapping
+    words = dict(mapping.columns[name].words)
+    for pair in filter(None, said.split("|")):
+        word, equals, meaning = pair.rpartition("=")
+        if not equals or (meaning and isinstance(reader.read(meaning.strip()), Bad)):
+            raise ConversionError(
+                [Problem("answers", None, f"words {name}", pair, f"WORD={needed}, or WORD= for blank", "")]
+            )
+        words[word.strip()] = meaning.strip()
+    return with_column(mapping, name, words=words)
 
 
 def _skip(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
@@ -394,11 +793,11 @@ def _skip(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Map
         said = {cells[at] for cells in layout.all_cells(export)}
         void = sorted(text for text in said if values.VOID.search(text))
         if void:
-            draft.ask(
+            draft.decide(
                 f"skip {fact.header}",
                 f"{fact.header} says {', '.join(void)} of some rows: do they count as sales?",
-                ("|".join(void), "leave these rows out", f"'{fact.header}={'|'.join(void)}'"),
-                ("", "they count like the others", f"'{fact.header}='"),
+                Candidate("|".join(void), "leave these rows out", typed=f"'{fact.header}={'|'.join(void)}'"),
+                Candidate("", "they count like the others", typed=f"'{fact.header}='"),
                 option="--skip",
             )
     return updated(mapping, rows=mapping.rows.model_copy(update={"skip": skip})) if skip else mapping
@@ -420,7 +819,7 @@ def _keep(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
                 f"keep {header}",
                 f"this looks like a bank list, which holds more than {mapping.table}: which words in {header} mark the "
                 f"lines to take",
-                option=f"--keep '{header}=WORD|WORD', or '{header}=*' for every line",
+                f"--keep '{header}=WORD|WORD', or '{header}=*' for every line",
             )
     return updated(mapping, rows=mapping.rows.model_copy(update={"keep": keep})) if keep else mapping
 
@@ -466,15 +865,15 @@ def _blanks(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
 
 
 def _repeats(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    duplicates = said_of(draft, "duplicates", mapping.rows.duplicates, ("separate", "once"))
-    totals = said_of(draft, "totals", mapping.rows.totals, ("leave-out", "keep"))
+    duplicates = _said(draft, "duplicates", mapping.rows.duplicates, ("separate", "once"))
+    totals = _said(draft, "totals", mapping.rows.totals, ("leave-out", "keep"))
     if layout.duplicate_count and not duplicates:
         row, first = layout.duplicates[0]
-        draft.ask(
+        draft.decide(
             "duplicates",
             f"{layout.duplicate_count:,} rows are equal to an earlier one in every cell (row {row} to row {first})",
-            ("separate", "they are separate things and all count"),
-            ("once", "they are copies and count once; the copies are listed"),
+            Candidate("separate", "they are separate things and all count"),
+            Candidate("once", "they are copies and count once; the copies are listed"),
         )
     sure = [total for total in layout.totals if total.certain]
     doubtful = [total for total in layout.totals if not total.certain]
@@ -490,11 +889,11 @@ def _repeats(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
             why = f"is called {total.label}, but its numbers are not the sums of the rows above"
         else:
             why = f"has no words, and is the sum of the rows above in {', '.join(total.sums)}"
-        draft.ask(
+        draft.decide(
             "totals",
             f"row {total.row} {why}",
-            ("leave-out", "it adds up others and is no record"),
-            ("keep", "it is a record like the others"),
+            Candidate("leave-out", "it adds up others and is no record"),
+            Candidate("keep", "it is a record like the others"),
         )
     rows = mapping.rows.model_copy(update={"duplicates": duplicates, "totals": totals})
     return updated(mapping, rows=rows)
@@ -523,7 +922,7 @@ def _missing(layout: Layout, mapping: Mapping, draft: Draft) -> None:
             draft.ask(
                 f"column {name}",
                 f"no column is {name} ({hint})",
-                option=f"--column {name}=HEADER or --fixed {name}=VALUE",
+                f"--column {name}=HEADER or --fixed {name}=VALUE",
             )
 
 
@@ -545,7 +944,7 @@ def _sales_of_stock(layout: Layout, mapping: Mapping, draft: Draft) -> bool:
     lacking = [name for name in ("bought_on", "cost", "category") if name not in mapping.columns]
     if not lacking:
         return False
-    said = said_of(draft, "unmatched", "", ("refuse", "new"))
+    said = _said(draft, "unmatched", "", ("refuse", "new"))
     if said:
         return said == "refuse"
     ids, titles = draft.stock.ids, {plain(row["title"]) for row in draft.stock.rows}
@@ -559,11 +958,11 @@ def _sales_of_stock(layout: Layout, mapping: Mapping, draft: Draft) -> bool:
     if not strange:
         draft.guessed.append("every row is a sale of an item in the books, found by its number or its title")
         return True
-    draft.ask(
+    draft.decide(
         "unmatched",
         f"{rows_in_words(strange, most=5)} of {len(layout.kept):,} sell no item that the books hold",
-        ("refuse", "list them and take the others"),
-        ("new", f"make items of them; then {', '.join(lacking)} must be said"),
+        Candidate("refuse", "list them and take the others"),
+        Candidate("new", f"make items of them; then {', '.join(lacking)} must be said"),
     )
     return True
 
@@ -579,7 +978,7 @@ def _place(layout: Layout, mapping: Mapping, name: str) -> int:
 # marks, equal rows, rows that add up others, what a price is for, there is a question, and each question names the
 # option that settles it.
 
-#: Answers that a proposal understands, by key; ``column NAME``, ``skip HEADER`` and ``keep HEADER`` beside them.
+#: Answers that a proposal understands, by key, beside those that name a column or a header.
 ANSWERS = (
     "table",
     "sheet",
@@ -597,7 +996,18 @@ ANSWERS = (
     "shipping-is",
     "fees-are",
     "unmatched",
+    "list-is",
+    "refunds",
+    "ids",
+    "names",
+    "length-unit",
+    "weight-unit",
+    "time-unit",
+    "cost-zero",
+    "year",
 )
+#: Answers that name a column or a header behind their word.
+_NAMED = ("column ", "skip ", "keep ", "means ", "blank ", "words ")
 
 
 @dataclass(frozen=True)
@@ -659,6 +1069,13 @@ def propose(
     layout = survey(opened, header_row=file.header_row)
     if not _settle_header(opened, layout, file, draft):
         return _made(opened, layout, base, draft, ())
+    if into is not None:
+        named = read_ledger(Path(into) / CONVERTED / "named.csv")
+        draft.naming = {row["table"]: tuple(row["by"].split("|")) for row in named}
+        if mapping is None:
+            base = _remembered(Path(into), layout, base, draft)
+    draft.seen = frozenset(base.headers)
+    base = base.model_copy(update={"headers": tuple(layout.headers)})
     base = base.model_copy(update={"file": _kept_file(opened, file)})
     table = _settle_table(layout, base, draft)
     if not table:
@@ -668,6 +1085,7 @@ def propose(
     used = {h for source in settled.columns.values() for h in (*source.headers, source.blank)} | {
         *settled.rows.skip,
         *settled.rows.keep,
+        *settled.rows.unsold,
     }
     unused = tuple(fact.header for fact in layout.facts if fact.filled and fact.header not in used)
     return _made(opened, layout, settled, draft, unused)
@@ -683,7 +1101,9 @@ def _checked(answers: Answers[str, str]) -> dict[str, str]:
         plain = key.strip()
         if plain.startswith("fixed "):
             plain, value = f"column {plain[6:]}", f"={value}"
-        if plain not in ANSWERS and not plain.startswith(("column ", "skip ", "keep ")):
+        if plain.startswith("ignore "):
+            plain, value = f"means {plain[7:]}", "ignore"
+        if plain not in ANSWERS and not plain.startswith(_NAMED):
             near = difflib.get_close_matches(plain, ANSWERS, n=1)
             mend = f"did you mean {near[0]}?" if near else ""
             raise ConversionError([Problem("answers", None, plain, value, f"one of {', '.join(ANSWERS)}", mend)])
@@ -709,8 +1129,10 @@ def _file(given: File, said: dict[str, str]) -> File:
 def _tell_file(export: Export, file: File, draft: Draft) -> None:
     if export.sheet:
         if len(export.sheets) > 1 and not file.sheet:
-            choices = [(name, "convert this sheet") for name in export.sheets]
-            draft.ask("sheet", f"{export.path.name} has {len(export.sheets)} sheets with something in them", *choices)
+            choices = [Candidate(name, "convert this sheet") for name in export.sheets]
+            draft.decide(
+                "sheet", f"{export.path.name} has {len(export.sheets)} sheets with something in them", *choices
+            )
         else:
             draft.certain.append(f"a workbook, sheet {export.sheet}")
         return
@@ -727,11 +1149,12 @@ def _settle_header(export: Export, layout: Layout, file: File, draft: Draft) -> 
     if layout.header_row == 0 and file.header_row is None:
         first = next(record for record in export.records() if any(record.cells))
         shown = ", ".join(cell[:40] for cell in first.cells[:4] if cell)
-        draft.ask(
+        draft.decide(
             "header-row",
             f"no row of headers was found; the first row is {shown}",
-            (str(first.row), "this row is the header"),
-            ("0", "there is none: columns are called column 1, column 2 and so on"),
+            Candidate(str(first.row), "this row is the header"),
+            Candidate("0", "there is none: columns are called column 1, column 2 and so on"),
+            free=True,
         )
         return False
     if layout.data_rows == 0:
@@ -776,8 +1199,8 @@ def _settle_table(layout: Layout, base: Mapping, draft: Draft) -> str:
         draft.guessed.append(told)
         return best
     what = {table.name: table.meaning for table in schema.TABLES} | {values.LABELS: "one shipping label of a sale"}
-    choices = [(name, f"a row is {what[name]}") for name, _ in likely]
-    draft.ask("table", "the headers do not say what the rows are", *choices)
+    choices = [Candidate(name, f"a row is {what[name]}") for name, _ in likely]
+    draft.decide("table", "the headers do not say what the rows are", *choices)
     return ""
 
 
@@ -798,16 +1221,27 @@ def _columns(export: Export, layout: Layout, table: str, base: Mapping, draft: D
         for header in (*source.headers, *([source.blank] if source.blank else [])):
             if header not in layout.headers:
                 raise _no_header(export, layout, header, name)
-    taken = frozenset(columns)
-    for match in [] if draft.kept else import_match.matches(layout, table, taken=taken):
+    spoken = {header for source in columns.values() for header in (*source.headers, source.blank)}
+    spoken |= {key.removeprefix("means ") for key, value in draft.answers.items() if key.startswith("means ")}
+    for key, name in [(k, v) for k, v in draft.answers.items() if k.startswith("means ") and v in known]:
+        header = key.removeprefix("means ")
+        if header in layout.headers:
+            columns[name] = Source(headers=(header,), unit=_unit(values.heading(header).unit, table, name))
+    named = draft.naming.get(table, ("",))[0]
+    if named in layout.headers and named not in spoken and "item_id" in known and "item_id" not in columns:
+        columns["item_id"] = Source(headers=(named,))
+        spoken.add(named)
+        draft.certain.append(f"item_id is {named}, by which the books name their items")
+    taken, used = frozenset(columns), frozenset(spoken)
+    for match in [] if draft.kept else import_match.matches(layout, table, taken=taken, used=used):
         plain = values.heading(match.header)
         columns[match.column] = Source(headers=(match.header,), unit=_unit(plain.unit, table, match.column))
         told = f"{match.column} is {match.header}"
         if match.certain:
             draft.certain.append(told)
         else:
-            rest = f" (it could be {', '.join(match.rivals)})" if match.rivals else ""
-            draft.guessed.append(told + rest)
+            rest = f"; it could be {', '.join(match.rivals)}" if match.rivals else ""
+            draft.guessed.append(f"{told} ({min(match.likeness, 99):.0f} % sure{rest})")
     order = {name: at for at, name in enumerate(known)}
     return dict(sorted(columns.items(), key=lambda pair: order[pair[0]]))
 
@@ -817,19 +1251,37 @@ def _unit(unit: str, table: str, column: str) -> str:
     fits = {
         "length": ("in", "cm", "mm", "ft"),
         "weight": ("lb", "oz", "kg", "g"),
-        "minutes": ("min", "hour"),
+        "minutes": ("min", "hour", "s"),
         "miles": ("mile", "km"),
     }
     return unit if unit in fits.get(kind, ()) else ""
 
 
 def _said_source(value: str, layout: Layout) -> Source:
+    """What the seller says a column comes from: a header, its number, headers joined by +, or = and a value."""
     if value.startswith("="):
         return Source(value=value[1:].strip())
-    headers = (value,) if value in layout.headers else tuple(part.strip() for part in value.split("+"))
     known = {values.heading(header).words: header for header in layout.headers}
+    plain, _, unit = value.rpartition(":")
+    if value not in layout.headers and plain in layout.headers:
+        return Source(headers=(plain,), unit=unit.strip())
+    headers = (value,) if value in layout.headers else tuple(part.strip() for part in value.split("+"))
     exact = tuple(header if header in layout.headers else known.get(header.lower(), header) for header in headers)
     return Source(headers=exact, unit=values.heading(exact[0]).unit if len(exact) == 1 else "")
+
+
+def _remembered(into: Path, layout: Layout, base: Mapping, draft: Draft) -> Mapping:
+    """How a file with just these headers was read before, where one was."""
+    for path in sorted((into / CONVERTED).glob("*-mapping.toml")):
+        try:
+            mapping = read_mapping(path)
+        except ConversionError:
+            continue
+        if mapping.headers == tuple(layout.headers) and draft.answers.get("table", mapping.table) == mapping.table:
+            draft.kept = True
+            draft.certain.append(f"read like the file with the same headers before it: {CONVERTED}/{path.name}")
+            return mapping.model_copy(update={"file": base.file})
+    return base
 
 
 def _no_header(export: Export, layout: Layout, header: str, column: str) -> ConversionError:

@@ -64,6 +64,7 @@ def tried(made: Made, folder: Path) -> Counter[str]:
     if made.table != "items":
         books.mkdir()
         (books / "items.csv").write_text(ITEM, encoding="utf-8")
+        (books / "shop.csv").write_text(f"key,value\ncurrency,{made.say['currency']}\n", encoding="utf-8")
     try:
         proposal = propose(path, answers=answers)
         for _ in range(12):
@@ -114,7 +115,9 @@ def compare(made: Made, done, table: pd.DataFrame, found: Counter[str]) -> None:
     extra = sum(map(len, held.values()))
     found["wrong"] += extra
     if extra:
-        made.trouble = made.trouble or f"{extra} rows in the books that are none: {next(r for s in held.values() for r in s)}"
+        made.trouble = (
+            made.trouble or f"{extra} rows in the books that are none: {next(r for s in held.values() for r in s)}"
+        )
 
 
 def main(only: str = "", show: str = "") -> None:

@@ -210,7 +210,14 @@ GOODS = {
     "es": ["lámpara de latón", "jarra de gres", "manta de lana", "reloj de mesa", "marco dorado", "juego de té"],
     "it": ["lampada in ottone", "vaso in gres", "coperta di lana", "orologio", "cornice dorata", "servizio da tè"],
     "nl": ["koperen lamp", "stenen pot", "wollen deken", "schouwklok", "fotolijst", "theeservies"],
-    "pl": ["lampa mosiężna", "garnek kamionkowy", "koc wełniany", "zegar kominkowy", "rama obrazu", "serwis do herbaty"],
+    "pl": [
+        "lampa mosiężna",
+        "garnek kamionkowy",
+        "koc wełniany",
+        "zegar kominkowy",
+        "rama obrazu",
+        "serwis do herbaty",
+    ],
 }
 KINDS = {
     "en": ["lamps", "stoneware", "textiles", "clocks", "frames", "china"],
@@ -395,7 +402,7 @@ def _started(name: str, family: str, table: str, chance: random.Random, language
 
 def wide(seed: int, language: str = "en", *, rows: int = 121, messy: bool = True) -> Made:
     """One wide sheet of a seller, kept by hand for years."""
-    chance = random.Random(f"wide {seed} {language}")
+    chance = random.Random(f"wide {seed} {language}")  # noqa: S311 - a draw of exports, not a secret
     made, pen = _started(f"wide-{language}-{seed}", "messy sheet" if messy else "wide sheet", "items", chance, language)
     names = ["item_id", "title", "category", "bought_on", "cost", "source", "listed_on", "list_price", "sold_on"]
     names += ["sold_price", "fees_paid", "note"]
@@ -465,7 +472,7 @@ def _truth(thing: dict[str, object], **more: object) -> dict[str, object]:
 
 def stock(seed: int, language: str = "en") -> Made:
     """A list of stock with sizes and weights, in units that the headers name or do not."""
-    chance = random.Random(f"stock {seed} {language}")
+    chance = random.Random(f"stock {seed} {language}")  # noqa: S311 - a draw of exports, not a secret
     made, pen = _started(f"stock-{language}-{seed}", "stock list", "items", chance, language)
     names = ["item_id", "title", "category", "bought_on", "cost", "list_price"]
     head = _headers(chance, language, names)
@@ -499,7 +506,7 @@ def stock(seed: int, language: str = "en") -> Made:
 
 def orders(seed: int, language: str = "en") -> Made:
     """A month of orders: several lines an order, money given back, a currency column."""
-    chance = random.Random(f"orders {seed} {language}")
+    chance = random.Random(f"orders {seed} {language}")  # noqa: S311 - a draw of exports, not a secret
     made, pen = _started(f"orders-{language}-{seed}", "order list", "items", chance, language)
     words = {
         "en": ["Order number", "Order date", "Item", "Item price", "Shipping charged", "Currency"],
@@ -559,7 +566,7 @@ def _shared(cents: int, weights: list[int]) -> list[int]:
 
 def bank(seed: int, language: str = "en") -> Made:
     """A list from a bank, of which some lines are costs of the shop."""
-    chance = random.Random(f"bank {seed} {language}")
+    chance = random.Random(f"bank {seed} {language}")  # noqa: S311 - a draw of exports, not a secret
     made, pen = _started(f"bank-{language}-{seed}", "bank list", "overheads", chance, language)
     names = ["date", "text", "amount", "balance"]
     head = _headers(chance, language, names)
@@ -581,7 +588,7 @@ def bank(seed: int, language: str = "en") -> Made:
 
 def tracker(seed: int, language: str = "en") -> Made:
     """A time tracker's list, with durations in one of the usual forms."""
-    chance = random.Random(f"time {seed} {language}")
+    chance = random.Random(f"time {seed} {language}")  # noqa: S311 - a draw of exports, not a secret
     made, pen = _started(f"time-{language}-{seed}", "time tracker", "work", chance, language)
     names = ["date", "task", "duration", "who"]
     head = _headers(chance, language, names)

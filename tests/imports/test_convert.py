@@ -51,11 +51,14 @@ def test_rows_in_are_rows_taken_and_rows_refused(run):
         "fork,x,2026-03-01,n/a,,\nTotal,,,13.00,,\n"
     )
     done = run(text, totals="leave-out")
-    assert (done.rows_in, done.taken, len(done.refused)) == (10, 1, 9)
+    assert (done.rows_in, done.taken, len(done.refused), done.lost) == (10, 4, 6, 4)
+    assert [(cell.row, cell.why) for cell in done.cells] == [
+        (4, "cost: 'abc' is not an amount"),
+        (5, "cost: '-2' is not an amount of at least 0"),
+    ]
+    assert read_books(done.folder).items["cost_cents"].isna().tolist() == [False, True, True, True]
     assert [(row["row"], row["reason"]) for row in refused(done.folder)] == [
         ("3", "bought_on: '2026-13-01' is not a date"),
-        ("4", "cost: 'abc' is not an amount"),
-        ("5", "cost: '-2' is not an amount of at least 0"),
         ("6", "no title"),
         ("7", "a comment"),
         (
@@ -64,10 +67,9 @@ def test_rows_in_are_rows_taken_and_rows_refused(run):
             "(a thing is sold after it was bought)",
         ),
         ("9", "sold_on: sold for 4.00 without a day, needed the day of the sale"),
-        ("10", "no cost"),
         ("11", "a row that adds up others"),
     ]
-    assert refused(done.folder)[6]["Item"] == "plate"
+    assert refused(done.folder)[4]["Item"] == "plate"
     assert [p.severity for p in inspect_books(done.folder)[1]].count("stop") == 0
 
 
@@ -285,9 +287,12 @@ def test_joined_and_fixed_columns(run):
 
 def test_text_says_what_was_done(run):
     text = run(STOCK + "A3,Jug,pots,2026-03-07,x,\n").text()
-    assert "export.csv: 3 rows in = 2 taken + 1 refused" in text
+    assert "export.csv: 3 rows in = 3 taken + 0 refused" in text
     assert "sum of cost over the rows taken: 23.00" in text
-    assert "refused, row 4: cost: 'x' is not an amount" in text
+    assert "1 cells could not be read and are blank, their rows taken:\n  row 4: cost: 'x' is not an amount" in text
+    text = run(STOCK + "A3,Jug,pots,soon,1,\n", name="other.csv").text()
+    assert "refused, row 4: bought_on: 'soon' is not a date" in text
+    assert "1 rows are not in the books: converted/other-refused.csv has them, with reasons" in text
     assert "nothing new: nothing written" in run(STOCK + "A3,Jug,pots,2026-03-07,x,\n").text()
 
 
@@ -319,8 +324,11 @@ def test_any_titles_survive_the_round_trip(tmp_path_factory, rows):
 
 
 def test_the_same_unreadable_text_is_refused_in_every_block(run):
-    rows = [f"S{n},lamp,x,2026-03-01,{'oops' if n % 15_000 == 7 else '1.00'}" for n in range(45_000)]
-    done = run("SKU,Item,Category,Bought,Cost\n" + "\n".join(rows) + "\n")
+    rows = [f"S{n},lamp,x,{'oops' if n % 15_000 == 7 else '2026-03-01'},1.00" for n in range(45_000)]
+    text = "SKU,Item,Category,Bought,Cost\n" + "\n".join(rows) + "\n"
+    with pytest.raises(ConversionError, match="what do they mean"):
+        run(text)
+    done = run(text, more={"words bought_on": ""})
     assert [left.row for left in done.refused] == [9, 15_009, 30_009]
     assert done.taken == 44_997
 

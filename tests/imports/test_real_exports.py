@@ -196,12 +196,21 @@ def test_nine_hundred_house_sales(houses, tmp_path):
         "column category": "=houses",
         "column bought_on": "=2005-01-01",
         "column cost": "=0",
+        "cost-zero": "free",
         "column sold_on": "YearSold + MonthSold + DaySold",
         "column sold_price": "SalePrice",
     }
     prices = {}
     for header in ("OrigPrice", "ListPrice"):
         proposal = propose(path, answers={**answers, "column list_price": header})
+        # A price that is left untaken beside a sale is asked about, unless its own word was given to another.
+        assert [question.key for question in proposal.questions] == ["means OrigPrice"] * (header == "ListPrice")
+        proposal = propose(
+            path,
+            answers={**answers, "column list_price": header, "means OrigPrice": "ignore"}
+            if header == "ListPrice"
+            else {**answers, "column list_price": header},
+        )
         assert proposal.questions == (), proposal.text()
         done = apply(proposal, tmp_path / header)
         assert (done.rows_in, done.taken, done.refused) == (929, 929, ())
