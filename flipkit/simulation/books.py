@@ -574,8 +574,6 @@ def _comparables(drawn: Histories, items: pd.DataFrame, day: np.datetime64, draw
     condition = np.array(["", *_CONDITIONS], dtype=object)[
         draws.choice("comparable condition", (15, *_CONDITION_WEIGHTS), n)
     ]
-    known = draws.uniform("comparable days known", n) < 0.6
-    days = np.ceil(40 * draws.waiting("comparable days", n)).astype(np.int64)
     frame = pd.DataFrame(
         {
             "item_id": np.where(np.arange(n) < len(for_item), like["item_id"], ""),
@@ -583,7 +581,6 @@ def _comparables(drawn: Histories, items: pd.DataFrame, day: np.datetime64, draw
             "sold_on": _dates(pd.Series(on.astype("datetime64[s]"))),
             "price": _money(pd.Series(np.maximum(np.rint(price / 50) * 50, 100).astype(np.int64))),
             "condition": condition,
-            "days_listed": [str(value) if told else "" for value, told in zip(days, known, strict=True)],
         }
     )
     return frame.sort_values(["sold_on", "item_id", "category", "price"], kind="stable").reset_index(drop=True)
