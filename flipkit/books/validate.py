@@ -43,6 +43,7 @@ def check(frames: Frames, labels: dict[str, str], problems: list[Problem], *, as
     _items_blanks(frames["items"], findings["items"])
     _items_dates(frames["items"], findings["items"])
     _items_sale(frames["items"], findings["items"])
+    _items_alike(frames["items"], findings["items"])
     _several(frames["items"], findings["items"])
     _orders(frames["items"], findings["items"])
     _spellings(frames["items"], "category", "two categories", findings["items"])
@@ -199,6 +200,16 @@ def _orders(items: pd.DataFrame, findings: Findings) -> None:
         found = f"{_money(most[order])} on each of the {members[order]} items of order {order}"
         mend = "if it was one label, write it on one of them: it is then shared among all"
         findings.note(int(first[order]), "label_paid", found, "what each item's own part was", mend)
+
+
+def _items_alike(items: pd.DataFrame, findings: Findings) -> None:
+    """Rows that say the same of title, purchase, cost and sale may be one thing entered twice."""
+    said = ["title", "bought_on", "cost_cents", "sold_on", "sold_price_cents"]
+    again = items.duplicated(said, keep=False) & items["bought_on"].notna() & (items["title"] != "")
+    rows = sorted(row for _, row in _rows(items, again))
+    if rows:
+        found = f"{rows_in_words(rows)} equal to another in title, purchase, cost and sale"
+        findings.note(rows[0], "title", found, "rows that differ", "all count; if one is a copy, delete it")
 
 
 def _spellings(frame: pd.DataFrame, column: str, what: str, findings: Findings) -> None:

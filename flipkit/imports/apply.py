@@ -20,7 +20,7 @@ from flipkit.books.problems import Findings, Problem, collector_held, rows_in_wo
 from flipkit.books.read import Books, RawBooks, inspect_raw, read_raw
 from flipkit.books.schema import ITEMS
 from flipkit.books.tabular import TableMaker
-from flipkit.books.write import CONVERTED, Stage, csv_text, staged
+from flipkit.books.write import CONVERTED, NOT_TAKEN, Stage, csv_text, staged
 from flipkit.errors import ConversionError
 from flipkit.imports import match as import_match
 from flipkit.imports import merge
@@ -60,6 +60,16 @@ class Conversion:
 
     def text(self) -> str:
         """What was done, in words."""
+        return self.summary() + self.written_text()
+
+    def written_text(self) -> str:
+        """Which files are new."""
+        if self.written:
+            return f"written in {self.folder}: {', '.join(self.written)}\n"
+        return "nothing written\n" if self.added or self.changes else "nothing new: nothing written\n"
+
+    def summary(self) -> str:
+        """What comes of the rows of the export, in words."""
         lines = [
             f"{self.export.name}: {self.rows_in:,} rows in = {self.taken:,} taken + {len(self.refused):,} refused",
             f"{self.table}: {self.added:,} rows added, {self.there:,} were there already",
@@ -93,10 +103,6 @@ class Conversion:
             lines.append(
                 f"{self.lost:,} rows are not in the books: {CONVERTED}/{stem}-refused.csv has them, with reasons"
             )
-        if self.written:
-            lines.append(f"written in {self.folder}: {', '.join(self.written)}")
-        elif not self.added and not self.changes:
-            lines.append("nothing new: nothing written")
         return "\n".join(lines) + "\n"
 
 
@@ -107,6 +113,11 @@ _SUMMED = ("quantity", "minutes", "miles")
 
 def _stem(export: Path) -> str:
     return "".join(c if c.isalnum() or c in "-_" else "-" for c in export.stem)[:60]
+
+
+def answers_file(export: Path, into: Path) -> Path:
+    """Where the answers of a conversion under way are kept."""
+    return into / CONVERTED / f"{_stem(export)}-answers.json"
 
 
 def told_files(
@@ -436,7 +447,8 @@ def _placed(job: _Job, take_changes: bool) -> Merged:
     stock = stock_of(job.books.items) if job.books is not None else Stock()
     if table is schema.ITEMS:
         cost = job.proposal.mapping.columns.get("cost")
-        if (cost is None or not cost.headers) and not _named_alone(job, stock):
+        named = job.proposal.mapping.rows.names == "match"
+        if (named or cost is None or not cost.headers) and not _named_alone(job, stock):
             _name_by_books(job, stock)
         needed = [name for name in _NEEDED if name not in taken.columns]
         if "lot_id" in taken.columns and "cost" in needed:
@@ -566,6 +578,7 @@ def _put(job: _Job, result: Merged, refused: list[Left]) -> list[str]:
             files[f"{CONVERTED}/written-{job.table.name}.txt"] = f"{digest}\n"
         files["shop.csv"] = job.shop_text
         files[f"{CONVERTED}/named.csv"] = _naming_text(job)
+        files[f"{CONVERTED}/{NOT_TAKEN}"] = _not_taken_text(job, refused)
         if job.postings is not None:
             files[f"{CONVERTED}/labels.csv"] = job.postings.ledger_text()
         else:
@@ -589,6 +602,19 @@ def _put(job: _Job, result: Merged, refused: list[Left]) -> list[str]:
                 stage.write(name, text)
                 written.append(name)
     return written
+
+
+def _not_taken_text(job: _Job, refused: list[Left]) -> str:
+    """How many rows and cells of each file the books lack, so that the check and the reports can say so."""
+    name, lost, cells = job.proposal.export.path.name, sum(left.lost for left in refused), len(job.taken.cells)
+    rows = [row for row in read_ledger(job.folder / CONVERTED / NOT_TAKEN) if row["file"] != name]
+    if lost or cells:
+        reasons = f"{CONVERTED}/{_stem(job.proposal.export.path)}-refused.csv"
+        rows.append({"file": name, "rows": str(lost), "cells": str(cells), "reasons": reasons})
+    known = (job.folder / CONVERTED / NOT_TAKEN).is_file()
+    header = ["file", "rows", "cells", "reasons"]
+    rows.sort(key=lambda row: row["file"])
+    return csv_text(header, [[row[key] for key in header] for row in rows]) if rows or known else ""
 
 
 def _naming_text(job: _Job) -> str:

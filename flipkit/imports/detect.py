@@ -379,6 +379,7 @@ def settle(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Ma
     mapping = settle_decimal(layout, mapping, draft)
     mapping = settle_order(layout, mapping, draft)
     mapping = settle_currency(export, layout, mapping, draft)
+    _require_readable(layout, mapping)
     mapping = _identity(export, layout, mapping, draft)
     if not draft.kept:
         mapping = settle_rivals(export, layout, mapping, draft)
@@ -389,15 +390,24 @@ def settle(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Ma
         mapping = _blanks(layout, mapping, draft)
         mapping = _flags(layout, mapping, draft)
         mapping = _units(layout, mapping, draft)
-    mapping = _meanings(layout, mapping, draft)
     mapping = _skip(export, layout, mapping, draft)
     mapping = _keep(layout, mapping, draft)
     mapping = _repeats(layout, mapping, draft)
     _missing(layout, mapping, draft)
+    mapping = _meanings(layout, mapping, draft)
     mapping = _free_or_unknown(mapping, draft)
     mapping = _otherwise(layout, mapping, draft)
     _nothings(layout, mapping, draft)
     return _words(export, layout, mapping, draft)
+
+
+def _require_readable(layout: Layout, mapping: Mapping) -> None:
+    """Refuse a value for every row, or for every blank, that its column cannot take."""
+    for name, source in mapping.columns.items():
+        for word, text in (("column", source.value), ("blank", source.otherwise)):
+            read = ColumnReader(name, source, mapping, layout).read(text) if text else ""
+            if isinstance(read, Bad):
+                raise ConversionError([Problem("answers", None, f"{word} {name}", text, read.needed, read.mend)])
 
 
 def _with_rows(mapping: Mapping, **changes: object) -> Mapping:
@@ -416,12 +426,12 @@ def _identity(export: Export, layout: Layout, mapping: Mapping, draft: Draft) ->
         # The rows in the books were named by what they say: the later file's are, too.
         mapping = _without_id(mapping, key) if own else mapping
         return _with_rows(mapping, named_by=named[1:])
+    if not own and named[:1] > ("",) and mapping.table == "items":
+        return _names(layout, mapping, draft, named[0])
     if not own or mapping.table != "items":
         return mapping
-    if own in named:
-        return mapping
     fact = layout.fact(own)
-    if fact.unique and fact.filled == fact.rows:
+    if fact.unique and (fact.filled == fact.rows or own in named):
         return mapping
     price = mapping.columns.get("sold_price")
     price_at = layout.headers.index(price.headers[0]) if price is not None and price.headers else -1
@@ -434,10 +444,10 @@ def _identity(export: Export, layout: Layout, mapping: Mapping, draft: Draft) ->
             rows.setdefault(cells[fact.index], set()).add(hash(tuple(cells)))
         blank += not cells[fact.index] and tuple(cells) not in totals
     repeats = [name for name, seen in rows.items() if len(seen) > 1]
-    if not repeats and blank < 0.3 * fact.rows:
-        if blank:
+    if own in named or (not repeats and blank < 0.3 * fact.rows):
+        if blank and own not in named:
             draft.guessed.append(f"{fact.header} is blank in {blank:,} rows, which get names of their own")
-        if layout.duplicate_count and "duplicates" not in draft.answers and not mapping.rows.duplicates:
+        if not repeats and layout.duplicate_count and "duplicates" not in draft.answers and not mapping.rows.duplicates:
             count = layout.duplicate_count
             draft.certain.append(f"{count:,} rows are copies of an earlier one, {own} and all: they count once")
             mapping = _with_rows(mapping, duplicates="once")
@@ -460,6 +470,23 @@ def _identity(export: Export, layout: Layout, mapping: Mapping, draft: Draft) ->
         draft.certain[:] = [line for line in draft.certain if not line.startswith("item_id is ")]
         mapping = _without_id(updated(mapping, columns=columns), key)
     return _with_rows(mapping, ids=said or "")
+
+
+def _names(layout: Layout, mapping: Mapping, draft: Draft, by: str) -> Mapping:
+    """Rows without the number that the books name their items by: things that are there, or new ones."""
+    at = _place(layout, mapping, "title")
+    held = {plain(row["title"]) for row in draft.stock.rows}
+    there = sum(plain(record.cells[at]) in held for record in layout.kept) if at >= 0 else 0
+    if not there or _place(layout, mapping, "cost") < 0:
+        return mapping
+    said = draft.decide(
+        "names",
+        f"the books name their items by {by}, which this file lacks, and {there:,} titles are in the books",
+        Candidate("match", "these rows are those items, where one title fits one item"),
+        Candidate("new", "these rows are other things"),
+        given=mapping.rows.names,
+    )
+    return _with_rows(mapping, names=said or "")
 
 
 def _without_id(mapping: Mapping, key: str) -> Mapping:
@@ -535,13 +562,22 @@ def _bare(layout: Layout, header: str) -> bool:
 
 #: What a column of money, days or measures may be that no header tells, the likelier first.
 _MAY_BE = {
-    "money": ("shipping_charged", "label_paid", "fees_paid", "materials_paid", "cost", "list_price", "refund"),
+    "money": (
+        "sold_price",
+        "shipping_charged",
+        "label_paid",
+        "fees_paid",
+        "materials_paid",
+        "cost",
+        "list_price",
+        "refund",
+    ),
     "date": ("listed_on", "sold_on", "bought_on", "returned_on"),
     "length": _SIDES,
     "weight": ("weight_lb",),
 }
 _IGNORED = re.compile(
-    r"pct\b|\b(?:per|percent|square|sq|tax|vat|year|age|shelf|bin|box|row|line|page|views?|watchers?|days?|count|rank|number|no|id)\b"
+    r"pct\b|\b(?:zip|postcode|plz|phone|code|ean|isbn|station|per|percent|square|sq|tax|vat|year|age|shelf|bin|box|row|line|page|views?|watchers?|days?|count|rank|number|no|id)\b"
 )
 _PRICED = re.compile(r"\b(?:price|cost|paid|fees?|charged?|amount|preis|kosten|prix|precio|prezzo|prijs|cena|koszt)\b")
 
@@ -558,7 +594,11 @@ def _meanings(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
             continue
         taken = next((name for name, s in mapping.columns.items() if fact.header in (*s.headers, s.blank)), "")
         candidates = _meaning_of(fact, taken, mapping, draft)
-        if not candidates:
+        if not candidates or (
+            f"means {fact.header}" not in draft.answers
+            and any(question.key.startswith("column ") for question in draft.questions)
+        ):
+            # What a record cannot be without is asked first: it may be this header.
             continue
         seen = ", ".join(fact.examples[:3])
         said = draft.decide(f"means {fact.header}", f"what is {fact.header} ({seen})?", *candidates, option="--column")
@@ -617,9 +657,14 @@ def _counts(fact: ColumnFacts, heading: values.Heading) -> bool:
         return fact.dates.serials < fact.dates.read
     if not fact.is_number or values.STATUS.search(heading.words) or _IGNORED.search(heading.words):
         return bool(fact.is_number and heading.currency)
-    numbers = fact.numbers
-    cents = numbers.with_part and any(re.search(r"[.,]\d\d\D*$", text) for text in fact.examples)
-    return bool(heading.unit or heading.currency or numbers.currencies or cents or _PRICED.search(heading.words))
+    # Prices are mostly above ten, have no more than cents, and are neither years nor a number a row.
+    given = [abs(number_of(text, fact.likely_decimal) or Decimal(0)) for text in fact.examples]
+    priced = any(value >= 10 for value in given) and all(round(value, 2) == value for value in given)
+    whole = not fact.numbers.with_part
+    # Whole numbers of one length are codes or years, and one a row is a number of the row.
+    codes = whole and (len({len(text) for text in fact.examples}) == 1 or (fact.unique and fact.filled > 20))
+    priced = priced and not codes
+    return bool(heading.unit or heading.currency or fact.numbers.currencies or priced or _PRICED.search(heading.words))
 
 
 def _free_or_unknown(mapping: Mapping, draft: Draft) -> Mapping:
@@ -677,6 +722,7 @@ def _otherwise(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
         )
         if said and said != "refuse":
             mapping = with_column(mapping, name, otherwise=said)
+    _require_readable(layout, mapping)
     return mapping
 
 
@@ -699,15 +745,11 @@ def _words(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Ma
         if kind not in (*NUMBERS, "date", "choice"):
             continue
         if not source.headers:
-            read = ColumnReader(name, source, mapping, layout).read(source.value) if source.value else ""
-            if isinstance(read, Bad):
-                raise ConversionError(
-                    [Problem("answers", None, f"column {name}", source.value, read.needed, read.mend)]
-                )
             continue
         facts = [layout.fact(header) for header in source.headers]
-        clean = facts[0].dates.unread if kind == "date" else facts[0].numbers.unread
-        if not clean and kind not in ("choice", "length", "weight", "minutes"):
+        dates = facts[0].dates
+        odd_cells = dates.unread + dates.yearless if kind == "date" else facts[0].numbers.unread
+        if not odd_cells and kind not in ("choice", "length", "weight", "minutes"):
             continue
         reader = ColumnReader(name, source, mapping, layout)
         texts = Counter(cells[facts[0].index] for cells in layout.all_cells(export)) if len(facts) == 1 else Counter()

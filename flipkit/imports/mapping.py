@@ -72,6 +72,7 @@ class Rows(_Strict):
     totals: Literal["", "leave-out", "keep"] = ""
     refunds: Literal["", "join", "refuse"] = ""
     ids: Literal["", "separate", "same", "note"] = ""
+    names: Literal["", "match", "new"] = ""
     named_by: tuple[str, ...] = ()
     unsold: dict[str, tuple[str, ...]] = Field(default_factory=dict)
     skip: dict[str, tuple[str, ...]] = Field(default_factory=dict)
@@ -187,6 +188,7 @@ def mapping_text(mapping: Mapping, *, export: str) -> str:
         "totals": "rows that add up others",
         "refunds": "rows with a negative price are refunds of their order",
         "ids": "rows that share a number",
+        "names": "rows without the number that the books go by",
         "unsold": "words that say a row is not sold",
     }
     lines += _section("rows", mapping.rows, rows)

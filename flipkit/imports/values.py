@@ -379,11 +379,18 @@ class DateEvidence:
     short_years: int = 0
     serials: int = 0
     clocks: int = 0
+    yearless: int = 0
 
     def add(self, texts: Iterable[str]) -> None:
         """Take more distinct texts into account."""
         for text in texts:
             reading = read_date(text)
+            if reading is None and len(text) <= 16 and any(map(str.isalpha, text)) and day_of(text, ORDERS[0], "2024"):
+                # A month and a day whose year is asked for.
+                self.read += 1
+                self.plain += 1
+                self.yearless += 1
+                continue
             if reading is None:
                 self.unread += 1
                 continue

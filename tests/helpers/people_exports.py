@@ -619,13 +619,24 @@ def tracker(seed: int, language: str = "en") -> Made:
     return made
 
 
+def unknown_headers(seed: int) -> Made:
+    """A sheet whose headers are abbreviations of its owner's own: whatever matters must be asked."""
+    made = wide(100 + seed, LANGUAGES[seed % len(LANGUAGES)], messy=False, rows=40)
+    made.name, made.family = f"unknown-{seed}", "own headers"
+    strange = {header: f"{chr(97 + at)}q{at}" for at, header in enumerate(made.headers)}
+    made.headers = [strange[header] for header in made.headers]
+    made.means = {strange[header]: column for header, column in made.means.items() if header in strange}
+    return made
+
+
 def all_exports() -> list[Made]:
-    """Every export of the table: 76 in six families."""
+    """Every export of the table: 82 in seven families."""
     made = [wide(seed) for seed in range(14)]
     made += [wide(seed, language, messy=False, rows=60) for language in LANGUAGES[1:] for seed in range(2)]
     made += [stock(seed, language) for language in LANGUAGES for seed in range(2)]
     made += [orders(seed, language) for language in ("en", *LANGUAGES) for seed in range(2)][2:]
     made += [orders(seed) for seed in (5, 6)]
     made += [bank(seed, language) for language in LANGUAGES for seed in range(1)]
+    made += [unknown_headers(seed) for seed in range(7)]
     made += [tracker(seed, language) for seed, language in enumerate(("en",) * 6 + LANGUAGES[1:])]
     return made
