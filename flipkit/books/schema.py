@@ -114,7 +114,12 @@ ITEMS = Table(
         ),
         _c("fees_refunded", "money", "fees that the venue gave back with a refund", "9.10"),
         _c("label_paid", "money", "what the shipping label cost, with any protection that stands in it", "22.15"),
-        _c("declared_value", "money", "what the parcel was declared to be worth", "150.00"),
+        _c(
+            "declared_value",
+            "money",
+            "what the parcel was declared to be worth; prices its protection where the label is not recorded",
+            "150.00",
+        ),
         _c("protection_paid", "money", "declared value and signature, where they were paid beside the label", "3.45"),
         _c("label_adjustment", "signed money", "a later charge by the carrier, or minus a later credit", "3.10"),
         _c("materials_paid", "money", "carton, cushioning and tape for this parcel", "2.80"),

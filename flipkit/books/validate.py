@@ -136,7 +136,8 @@ def _items_sale(items: pd.DataFrame, findings: Findings) -> None:
         findings.stop(row, "sold_on", found, "the day of the sale", "fill in sold_on, or empty sold_price")
     for _, row in _rows(items, ~sold & items["returned_on"].notna()):
         findings.stop(row, "returned_on", "a return without a sale", "sold_on and sold_price", "fill them in")
-    for column in ("refund_cents", "fees_paid_cents", "label_paid_cents", "label_adjustment_cents"):
+    paid = ("refund", "tax_paid", "fees_paid", "fees_refunded", "label_paid", "label_adjustment", "protection_paid")
+    for column in (f"{name}_cents" for name in paid):
         name = column.removesuffix("_cents")
         for i, row in _rows(items, ~sold & (items[column].fillna(0) != 0)):
             found = f"{name} {_money(items.at[i, column])} on an unsold item"
@@ -384,4 +385,5 @@ def _equal_rows(frame: pd.DataFrame, findings: Findings) -> None:
 def _later(frame: pd.DataFrame, column: str, as_of: dt.date, findings: Findings) -> None:
     for i, row in _rows(frame, frame[column] > pd.Timestamp(as_of)):
         found = _day(frame.at[i, column])
-        findings.note(row, column, found, f"a day up to {as_of.isoformat()}", "it counts from that day on")
+        mend = "if the year is mistyped, mend it; until that day no report counts it"
+        findings.note(row, column, found, f"a day up to {as_of.isoformat()}", mend)

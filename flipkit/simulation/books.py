@@ -1,4 +1,4 @@
-"""TODO"""
+"""A simulated shop's history written as the seller would have written it."""
 
 from __future__ import annotations
 
@@ -695,6 +695,36 @@ class RuleCharges:
                 category=kinds[rows],
             )
             cents[rows] = lines["total_cents"]
+        return cents
+
+    def fees_back_cents(
+        self,
+        day: npt.ArrayLike,
+        venue: npt.ArrayLike,
+        category: npt.ArrayLike,
+        goods: Cents,
+        shipping: Cents,
+        refund: Cents,
+    ) -> Cents:
+        """What comes back of them with a refund, by the schedule of the day of the sale."""
+        on = np.asarray(day, dtype=np.int64).astype("datetime64[D]")
+        names, kinds = np.asarray(venue), np.asarray(category, dtype=object)
+        cents = np.zeros(on.size, dtype=np.int64)
+        for name in np.unique(names):
+            rows = np.flatnonzero(names == name)
+            schedule = self.rules.fee_schedules[str(name)]
+            lines = rule_fees.order_fee_lines(
+                schedule,
+                on=on[rows],
+                goods_cents=goods[rows],
+                shipping_cents=shipping[rows],
+                category=kinds[rows],
+            )
+            paid = goods[rows] + shipping[rows]
+            found = rule_fees.refunded_fees(
+                schedule, sold_on=on[rows], fees=lines, paid_cents=paid, refund_cents=np.minimum(refund[rows], paid)
+            )
+            cents[rows] = found["back_cents"]
         return cents
 
     def labels_cents(self, day: npt.ArrayLike, zone: npt.ArrayLike, sides_in: Floats, weight_lb: Floats) -> Cents:
