@@ -206,8 +206,8 @@ def _orders(items: pd.DataFrame, findings: Findings) -> None:
 def _items_alike(items: pd.DataFrame, findings: Findings) -> None:
     """Rows that say the same of title, purchase, cost and sale may be one thing entered twice."""
     said = ["title", "bought_on", "cost_cents", "sold_on", "sold_price_cents"]
-    again = items.duplicated(said, keep=False) & items["bought_on"].notna() & (items["title"] != "")
-    rows = sorted(row for _, row in _rows(items, again))
+    alike = items[items["title"].duplicated(keep=False) & items["bought_on"].notna() & (items["title"] != "")]
+    rows = sorted(alike.loc[alike.duplicated(said, keep=False), "row"].tolist())
     if rows:
         found = f"{rows_in_words(rows)} equal to another in title, purchase, cost and sale"
         findings.note(rows[0], "title", found, "rows that differ", "all count; if one is a copy, delete it")

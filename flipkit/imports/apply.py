@@ -230,6 +230,10 @@ def remarks_of(taken: Taken, table: str) -> list[str]:
                 f"{rows_in_words(rows, most=5)}: {name} of {large[0]} is more than {most:g} {unit}: the right unit?"
             )
     for name in ("cost", "list_price", "sold_price"):
+        texts = [row[at[name]] for row in taken.rows if row[at[name]]] if name in at else []
+        cents = book_cells.cents_of(texts)
+        if not texts or (cents is not None and cents.max() < _DEAREST * max(int(cents.min()), 1)):
+            continue
         prices: dict[str, list[tuple[Decimal, int]]] = defaultdict(list)
         for origin, row in zip(taken.origins, taken.rows, strict=True):
             if name in at and "category" in at and row[at[name]]:

@@ -322,7 +322,7 @@ def _without_sale(
     day = columns[names.index("sold_on")] if "sold_on" in names else None
     if price is None or (day is None and not unsold):
         return
-    for place in range(len(rows)):
+    for place in range(len(rows)) if unsold or "0.00" in price else ():
         zero = day is not None and price[place] == "0.00" and not day[place]
         if zero or any(rows[place][at] in words for at, words in unsold):
             taken.unsold += zero
