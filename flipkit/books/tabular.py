@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 import re
 import zipfile
 from collections.abc import Sequence
@@ -12,7 +13,7 @@ from typing import Any
 
 from flipkit.books import cells as book_cells
 from flipkit.books import schema
-from flipkit.books.problems import Findings, rows_in_words
+from flipkit.books.problems import Findings, plain_header, rows_in_words
 from flipkit.workarounds import is_native_panic
 
 # Workbooks as rows of text: every cell as the reader of a CSV file would meet it.
@@ -49,8 +50,8 @@ class WorkbookError(ValueError):
     """A workbook that cannot be opened; the message is the reason in the seller's words."""
 
 
-def read_sheets(path: Path) -> list[Sheet]:
-    """Every sheet of a workbook as text.
+def read_sheets(path: Path | io.BytesIO, *, only: str = "") -> list[Sheet]:
+    """Every sheet of a workbook, a file or its bytes, as text; or only those whose plain name is given.
 
     Dates come as ``2026-03-07`` (with the time of day where there is one), numbers without
     the noise of binary fractions, true and false as ``TRUE`` and ``FALSE``.
@@ -58,12 +59,15 @@ def read_sheets(path: Path) -> list[Sheet]:
     import python_calamine
 
     _require_modest(path)
+    if isinstance(path, io.BytesIO):
+        path.seek(0)
     try:
-        with python_calamine.CalamineWorkbook.from_path(str(path)) as book:
+        with python_calamine.CalamineWorkbook.from_object(path) as book:
             plain = [
                 meta.name
                 for meta in book.sheets_metadata
                 if meta.typ in (python_calamine.SheetTypeEnum.WorkSheet, python_calamine.SheetTypeEnum.DialogSheet)
+                and (not only or plain_header(meta.name) == only)
             ]
             return [
                 Sheet(name, _text_rows(book.get_sheet_by_name(name).to_python(skip_empty_area=False))) for name in plain
@@ -89,7 +93,7 @@ def lost_cells(path: Path) -> list[LostCell]:
     lost: list[LostCell] = []
     try:
         with zipfile.ZipFile(path) as archive:
-            for name, part in _sheet_parts(archive):
+            for name, part in sheet_parts(archive):
                 text = archive.read(part)
                 if b"<f" in text:
                     lost += [
@@ -105,7 +109,7 @@ def lost_cells(path: Path) -> list[LostCell]:
     return lost
 
 
-def _require_modest(path: Path) -> None:
+def _require_modest(path: Path | io.BytesIO) -> None:
     if not zipfile.is_zipfile(path):
         return
     try:
@@ -117,7 +121,8 @@ def _require_modest(path: Path) -> None:
         raise WorkbookError(f"it would unpack to {unpacked:,} bytes")
 
 
-def _sheet_parts(archive: zipfile.ZipFile) -> list[tuple[str, str]]:
+def sheet_parts(archive: zipfile.ZipFile) -> list[tuple[str, str]]:
+    """Name of each sheet of an .xlsx file, and of the part that holds it."""
     book = archive.read("xl/workbook.xml").decode("utf-8", "replace")
     links = archive.read("xl/_rels/workbook.xml.rels").decode("utf-8", "replace")
     target: dict[str, str] = {}

@@ -97,12 +97,18 @@ class Stage:
 
     def write(self, name: str, text: str) -> None:
         """Make one text file ready."""
+        self.put(name, text.encode("utf-8"))
+
+    def put(self, name: str, body: bytes) -> None:
+        """Make the bytes of one file ready, with the rights of the file that they replace."""
         target = self.hidden / name
         target.parent.mkdir(parents=True, exist_ok=True)
-        with target.open("w", encoding="utf-8", newline="") as handle:
-            handle.write(text)
+        with target.open("wb") as handle:
+            handle.write(body)
             handle.flush()
             os.fsync(handle.fileno())
+        if (self.home / name).is_file():
+            shutil.copymode(self.home / name, target)
         self._made.append(name)
 
     def copy(self, source: Path, name: str) -> None:
