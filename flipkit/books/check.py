@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import csv
 import datetime as dt
 import importlib.resources
 import io
@@ -22,7 +23,7 @@ from flipkit.books.problems import Problem, folded
 from flipkit.books.read import Books, inspect_books
 from flipkit.books.schema import Table
 from flipkit.books.tabular import EXAMPLE
-from flipkit.books.write import csv_text, staged
+from flipkit.books.write import CONVERTED, NOT_TAKEN, csv_text, staged
 from flipkit.errors import BooksError, FlipkitError
 from flipkit.paths import notebooks_folder
 from flipkit.rules.blocks import RuleSet
@@ -165,6 +166,9 @@ class Check:
             parts.append("\n".join([head, tail, *(f"  {line}" for line in one.lines)]))
         if self.books is None:
             return "\n\n".join(parts) + "\n"
+        missing = not_taken(self.path)
+        if missing:
+            parts.append("\n".join(["Not in the books:", *(f"  {line}" for line in missing)]))
         counts = [(name, len(self.books.table(name))) for name in schema.BY_NAME]
         there = ", ".join(f"{count:,} {name.replace('_', ' ')}" for name, count in counts if count)
         parts.append(f"{self.path.name} holds {there or 'no items yet'}.")
@@ -176,6 +180,26 @@ class Check:
             lines = [f"  {n}. {what}" for n, what in enumerate(self.next_to_record[:4], start=1)]
             parts.append("\n".join(["To gain most, record next:", *lines]))
         return "\n\n".join(parts) + "\n"
+
+
+def not_taken(path: Path) -> list[str]:
+    """What conversions refused or left blank, a sentence a file: the books lack it."""
+    place = path / CONVERTED / NOT_TAKEN
+    if not place.is_file():
+        return []
+    found = []
+    with place.open(encoding="utf-8", newline="") as handle:
+        for row in csv.DictReader(handle):
+            rows, cells = int(row["rows"]), int(row["cells"])
+            if rows:
+                were = _counted(rows, "row", "rows")
+                found.append(
+                    f"{were} of {row['file']} could not be taken and {'is' if rows == 1 else 'are'} missing here."
+                )
+            if cells:
+                blank = _counted(cells, "cell", "cells")
+                found.append(f"{blank} of {row['file']} could not be read and {'is' if cells == 1 else 'are'} blank.")
+    return found
 
 
 def check(path: Path | str, *, as_of: dt.date | None = None, too_few: int | None = None) -> Check:

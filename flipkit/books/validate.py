@@ -43,6 +43,7 @@ def check(frames: Frames, labels: dict[str, str], problems: list[Problem], *, as
     _items_blanks(frames["items"], findings["items"])
     _items_dates(frames["items"], findings["items"])
     _items_sale(frames["items"], findings["items"])
+    _items_alike(frames["items"], findings["items"])
     _several(frames["items"], findings["items"])
     _orders(frames["items"], findings["items"])
     _spellings(frames["items"], "category", "two categories", findings["items"])
@@ -95,14 +96,11 @@ def _require_unique(frame: pd.DataFrame, key: str, findings: Findings) -> None:
 
 def _items_blanks(items: pd.DataFrame, findings: Findings) -> None:
     bare = items["cost_cents"].isna() & (items["lot_id"] == "")
-    for _, row in _rows(items, bare):
-        findings.stop(
-            row,
-            "cost",
-            "",
-            "what was paid, such as 18.00",
-            "write 0 for a thing that cost nothing; it may stay blank only where lot_id names a lot",
-        )
+    rows = [row for _, row in _rows(items, bare)]
+    if rows:
+        found = f"blank in {rows_in_words(rows)}"
+        mend = "blank is not known, and 0 is a free find"
+        findings.note(rows[0], "cost", found, "what was paid, such as 18.00", mend)
 
 
 #: Earlier date, later date, whether the books stop at it, why it matters.
@@ -203,6 +201,16 @@ def _orders(items: pd.DataFrame, findings: Findings) -> None:
         found = f"{_money(most[order])} on each of the {members[order]} items of order {order}"
         mend = "if it was one label, write it on one of them: it is then shared among all"
         findings.note(int(first[order]), "label_paid", found, "what each item's own part was", mend)
+
+
+def _items_alike(items: pd.DataFrame, findings: Findings) -> None:
+    """Rows that say the same of title, purchase, cost and sale may be one thing entered twice."""
+    said = ["title", "bought_on", "cost_cents", "sold_on", "sold_price_cents"]
+    alike = items[items["title"].duplicated(keep=False) & items["bought_on"].notna() & (items["title"] != "")]
+    rows = sorted(alike.loc[alike.duplicated(said, keep=False), "row"].tolist())
+    if rows:
+        found = f"{rows_in_words(rows)} equal to another in title, purchase, cost and sale"
+        findings.note(rows[0], "title", found, "rows that differ", "all count; if one is a copy, delete it")
 
 
 def _spellings(frame: pd.DataFrame, column: str, what: str, findings: Findings) -> None:

@@ -13,6 +13,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
+#: Folder inside the books for what a conversion tells.
+CONVERTED = "converted"
+#: File there that counts the rows and cells of each export which the books lack.
+NOT_TAKEN = "not-taken.csv"
 #: What a spreadsheet would take for a formula, with any shield that already stands before it.
 _FORMULA = re.compile(r"'*[=+\-@\t\r＝＋－＠]")
 _NUMBER = re.compile(r"[+-]?\d+(\.\d+)?")

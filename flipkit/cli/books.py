@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 import os
 import sys
 from collections.abc import Callable, Sequence
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from flipkit.cli.answers import BOOKS, refuse, settings_of, told
+from flipkit.errors import ConversionError
 
 if TYPE_CHECKING:
     from flipkit.imports.detect import Proposal
@@ -20,24 +23,37 @@ if TYPE_CHECKING:
 
 # Commands about the books: a folder to begin with, an export converted, the check.
 
-#: What each answer is about; the keys are those of ``flipkit.imports.detect.ANSWERS``.
-ANSWER_HELP = {
-    "table": "Table of the books that the rows belong to.",
-    "sheet": "Sheet of a workbook.",
-    "encoding": "Encoding of the text.",
-    "delimiter": "What stands between the cells.",
-    "quote": "What stands around a cell: double, single or none.",
-    "header-row": "Row of the headers, 0 for none.",
-    "dates": "Order of day and month.",
-    "decimal": "Mark before the cents.",
-    "currency": "Currency of the amounts.",
-    "duplicates": "What rows that are exactly equal are.",
-    "totals": "What rows that look like totals are.",
-    "cost-is": "What the cost is of.",
-    "price-is": "What the price is of.",
-    "shipping-is": "What the shipping is of.",
-    "fees-are": "What the fees are of.",
-    "unmatched": "What becomes of sales that match no item of the books.",
+#: What each answer is about, and the words that it may be where they are few; the keys are those of
+#: ``flipkit.imports.detect.ANSWERS``.
+ANSWER_HELP: dict[str, tuple[str, tuple[str, ...]]] = {
+    "table": (
+        "Table of the books that the rows belong to.",
+        ("items", "price_changes", "work", "trips", "lots", "supplies", "comparables", "overheads", "people", "labels"),
+    ),
+    "sheet": ("Sheet of a workbook.", ()),
+    "encoding": ("Encoding of the text, such as cp1252.", ()),
+    "delimiter": ("What stands between the cells: comma, semicolon, tab, bar, or the mark itself.", ()),
+    "quote": ("What stands around a cell: double, single or none.", ()),
+    "header-row": ("Row of the headers, 0 for none.", ()),
+    "dates": ("Order of day and month.", ("day-month-year", "month-day-year", "year-month-day")),
+    "year": ("Year of days that are written without one.", ()),
+    "decimal": ("Mark before the cents.", ("point", "comma")),
+    "currency": ("Currency of the amounts, three letters.", ()),
+    "duplicates": ("What rows that are exactly equal are.", ("separate", "once")),
+    "totals": ("What rows that look like totals are.", ("leave-out", "keep")),
+    "cost-is": ("What the cost is of, where the quantity is above 1.", ("each", "row")),
+    "cost-zero": ("What a cost of 0 in every row is.", ("free", "unknown")),
+    "price-is": ("What the sold price is of, where the quantity is above 1.", ("each", "row")),
+    "list-is": ("What the list price is of, where the quantity is above 1.", ("each", "row")),
+    "shipping-is": ("What the shipping is of.", ("order", "line")),
+    "fees-are": ("What the fees are of.", ("order", "line")),
+    "refunds": ("What rows with a negative price are.", ("join", "refuse")),
+    "ids": ("What rows with one number are.", ("separate", "same", "note")),
+    "names": ("Whose rows without the number that the books go by are.", ("match", "new")),
+    "length-unit": ("Unit of bare sides.", ("in", "cm", "mm", "ft")),
+    "weight-unit": ("Unit of bare weights.", ("lb", "oz", "kg", "g")),
+    "time-unit": ("Unit of bare times.", ("min", "hour", "s")),
+    "unmatched": ("What becomes of sales that match no item of the books.", ("refuse", "new")),
 }
 
 
@@ -92,8 +108,8 @@ def check(books: Path, as_of: str) -> None:
 
 
 def _answer_options(command: Callable[..., None]) -> Callable[..., None]:
-    for key, text in reversed(ANSWER_HELP.items()):
-        command = click.option(f"--{key}", help=text)(command)
+    for key, (text, words) in reversed(ANSWER_HELP.items()):
+        command = click.option(f"--{key}", help=text, type=click.Choice(words) if words else None)(command)
     return command
 
 
@@ -103,9 +119,20 @@ def _answer_options(command: Callable[..., None]) -> Callable[..., None]:
 @click.option("--mapping", "mapping_file", type=BOOKS, help="A mapping kept from an earlier conversion.")
 @click.option("--column", "columns", multiple=True, metavar="NAME=HEADER", help="Take a column from this header.")
 @click.option("--fixed", multiple=True, metavar="NAME=VALUE", help="The same value in every row.")
+@click.option("--ignore", multiple=True, metavar="HEADER", help="Take nothing from this header.")
+@click.option("--blank", multiple=True, metavar="NAME=VALUE", help="What stands for a blank; refuse lists the rows.")
+@click.option("--words", multiple=True, metavar="NAME=WORD=MEANING|…", help="What words in a column mean.")
 @click.option("--skip", multiple=True, metavar="HEADER=WORDS", help="Leave out rows with these words, parted by |.")
 @click.option("--keep", multiple=True, metavar="HEADER=WORDS", help="Take only rows with one of these words in it.")
 @click.option("--changes", type=click.Choice(["leave", "take"]), default="leave", help="Cells said otherwise now.")
+@click.option(
+    "--most-refused",
+    type=click.FloatRange(0, 100),
+    default=2.0,
+    show_default=True,
+    metavar="PERCENT",
+    help="Share of refused rows above which the command ends with status 3.",
+)
 @click.option("--yes", is_flag=True, help="Ask nothing: a question that is open is an error.")
 @click.option("--dry-run", is_flag=True, help="Only show how the export would be read.")
 @_answer_options
@@ -115,53 +142,129 @@ def convert(
     mapping_file: Path | None,
     columns: Sequence[str],
     fixed: Sequence[str],
+    ignore: Sequence[str],
+    blank: Sequence[str],
+    words: Sequence[str],
     skip: Sequence[str],
     keep: Sequence[str],
     changes: str,
+    most_refused: float,
     yes: bool,
     dry_run: bool,
     **said: Any,
 ) -> None:
     """Put the rows of another program's EXPORT (CSV, TSV, workbook) into a folder of books."""
-    from flipkit.imports.apply import apply
+    from flipkit.imports.apply import Conversion, apply
     from flipkit.imports.detect import propose
     from flipkit.imports.mapping import read_mapping
 
     answers = {key.replace("_", "-"): value for key, value in said.items() if value is not None}
-    for word, pairs in (("column", columns), ("fixed", fixed), ("skip", skip), ("keep", keep)):
+    named = {"column": columns, "fixed": fixed, "blank": blank, "words": words, "skip": skip, "keep": keep}
+    for word, pairs in named.items():
         for pair in pairs:
             name, equals, value = pair.partition("=")
             if not equals:
                 refuse(f"--{word} must be NAME=VALUE, got {pair!r}")
             answers[f"{word} {name.strip()}"] = value.strip()
+    answers |= {f"ignore {header}": "" for header in ignore}
     mapping = read_mapping(mapping_file) if mapping_file else None
 
-    def proposed() -> Proposal:
-        return propose(export, answers=answers, mapping=mapping, into=into if into.exists() else None)
+    def proposed(given: dict[str, str]) -> Proposal:
+        return propose(export, answers=given, mapping=mapping, into=into if into.exists() else None)
 
-    proposal = proposed()
     may_ask = not yes and sys.stdin.isatty()
-    while proposal.questions and may_ask:
-        for question in proposal.questions:
-            answers[question.key] = _asked(question)
-        proposal = proposed()
+    session = Session(export, into, answers) if may_ask else None
+    proposal = session.settled(proposed) if session else proposed(answers)
     click.echo(proposal.text(), nl=False)
     if proposal.questions:
         refuse(f"{len(proposal.questions)} to settle first, see above")
-    if not dry_run:
-        click.echo("")
-        click.echo(apply(proposal, into, changes=changes).text(), nl=False)
+    if dry_run:
+        return
+
+    def agreed(conversion: Conversion) -> bool:
+        click.echo(f"\n{conversion.summary()}", nl=False)
+        return not may_ask or click.confirm(f"Write this into {into}?", default=True)
+
+    done = apply(proposal, into, changes=changes, agreed=agreed)
+    click.echo(done.written_text(), nl=False)
+    if session and done.written:
+        session.end()
+    if done.lost > most_refused / 100 * done.rows_in:
+        click.echo(f"flipkit: {done.lost:,} of {done.rows_in:,} rows were refused, see above", err=True)
+        sys.exit(3)
 
 
-def _asked(question: Question) -> str:
-    """Ask the seller at the terminal."""
-    click.echo(question.text)
-    if not question.choices:
-        return str(click.prompt("Answer"))
+class Session:
+    """Questions answered at the terminal; each answer is kept at once, so that a break loses none."""
+
+    def __init__(self, export: Path, into: Path, answers: dict[str, str]) -> None:
+        from flipkit.imports.apply import answers_file
+
+        self._kept = answers_file(export, into)
+        self.answers = answers
+        if self._kept.is_file():
+            earlier = json.loads(self._kept.read_text(encoding="utf-8"))
+            click.echo(f"Going on with {len(earlier)} answers that you gave before ({self._kept})")
+            self.answers = {**earlier, **answers}
+
+    def settled(self, proposed: Callable[[dict[str, str]], Proposal]) -> Proposal:
+        """The proposal once every question is answered; an answer that does not fit is asked for again."""
+        proposal = proposed(self.answers)
+        while proposal.questions:
+            again = proposal.questions
+            while again:
+                for question in again:
+                    self._keep(question.key, _asked(question, proposal))
+                try:
+                    proposal, again = proposed(self.answers), ()
+                except ConversionError as error:
+                    click.echo(str(error))
+                    wrong = {key for p in error.problems for key in (p.column, f"column {p.column}")}
+                    again = tuple(q for q in again if q.key in wrong) or again
+                    for question in again:
+                        del self.answers[question.key]
+        return proposal
+
+    def _keep(self, key: str, answer: str) -> None:
+        self.answers[key] = answer
+        self._kept.parent.mkdir(parents=True, exist_ok=True)
+        self._kept.write_text(json.dumps(self.answers, ensure_ascii=False, indent=1), encoding="utf-8")
+
+    def end(self) -> None:
+        """Forget the answers: the mapping holds them now."""
+        self._kept.unlink(missing_ok=True)
+
+
+def _asked(question: Question, proposal: Proposal) -> str:
+    """Ask one question at the terminal until the answer can be one: a number, a header or a value."""
+    click.echo(f"\n{question.text}")
+    headers = [fact.header for fact in proposal.layout.facts] if proposal.layout else []
+    column = question.key.startswith("column ") and not question.choices
+    if column and proposal.layout:
+        for number, fact in enumerate(proposal.layout.facts, start=1):
+            click.echo(f"  {number:>2}. {fact.header[:30]:<30}  {', '.join(text[:24] for text in fact.examples[:3])}")
+        click.echo("A number or a header takes that column; anything else is the value for every row (= for blank).")
     for number, choice in enumerate(question.choices, start=1):
         click.echo(f"  {number}. {choice.value}" + (f": {choice.meaning}" if choice.meaning else ""))
-    picked = click.prompt("Which", type=click.IntRange(1, len(question.choices)))
-    return question.choices[picked - 1].value
+    if question.key == "header-row":
+        for record in islice(proposal.export.records(), 12):
+            click.echo(f"  row {record.row}: {', '.join(cell[:20] for cell in record.cells[:8])}")
+    while True:
+        text = str(click.prompt("Answer" if question.free else "Which", default="" if column else None)).strip()
+        number = int(text) if text.isdigit() else 0
+        known = {header.casefold(): header for header in headers}
+        if column:
+            if 0 < number <= len(headers):
+                return headers[number - 1]
+            return known.get(text.casefold()) or (text if text.startswith("=") or " + " in text else f"={text}")
+        if 0 < number <= len(question.choices) and question.key != "header-row":
+            return question.choices[number - 1].value
+        values = {choice.value.casefold(): choice.value for choice in question.choices}
+        if text.casefold() in values:
+            return values[text.casefold()]
+        if question.free and text:
+            return text
+        click.echo(f"A number from 1 to {len(question.choices)}, or one of the words")
 
 
 # The command that opens the notebooks on a seller's books.

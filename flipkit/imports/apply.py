@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import operator
 import re
+import statistics
 from collections import Counter, defaultdict
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
@@ -17,20 +20,18 @@ from flipkit.books.problems import Findings, Problem, collector_held, rows_in_wo
 from flipkit.books.read import Books, RawBooks, inspect_raw, read_raw
 from flipkit.books.schema import ITEMS
 from flipkit.books.tabular import TableMaker
-from flipkit.books.write import Stage, csv_text, staged
+from flipkit.books.write import CONVERTED, NOT_TAKEN, Stage, csv_text, staged
 from flipkit.errors import ConversionError
+from flipkit.imports import match as import_match
 from flipkit.imports import merge
 from flipkit.imports.detect import Proposal
-from flipkit.imports.join import Label, Stock, Taken, fitting_item, labels_of, match_labels, shares_of, stock_of
+from flipkit.imports.join import Cell, Label, Stock, Taken, fitting_item, labels_of, match_labels, shares_of, stock_of
 from flipkit.imports.merge import Change, Merged, books_in, read_ledger
 from flipkit.imports.rows import taken_rows
 from flipkit.imports.sheets import Left
 from flipkit.imports.values import LABELS
 
 # What a conversion did: counts that add up, sums to compare, and every row that was not taken.
-
-#: Folder inside the books for what a conversion tells.
-CONVERTED = "converted"
 
 
 @dataclass(frozen=True)
@@ -49,14 +50,35 @@ class Conversion:
     matched: tuple[str, ...]
     sums: dict[str, str]
     written: tuple[str, ...]
+    cells: tuple[Cell, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def lost(self) -> int:
+        """Rows refused that may be records."""
+        return sum(left.lost for left in self.refused)
 
     def text(self) -> str:
         """What was done, in words."""
+        return self.summary() + self.written_text()
+
+    def written_text(self) -> str:
+        """Which files are new."""
+        if self.written:
+            return f"written in {self.folder}: {', '.join(self.written)}\n"
+        return "nothing written\n" if self.added or self.changes else "nothing new: nothing written\n"
+
+    def summary(self) -> str:
+        """What comes of the rows of the export, in words."""
         lines = [
             f"{self.export.name}: {self.rows_in:,} rows in = {self.taken:,} taken + {len(self.refused):,} refused",
             f"{self.table}: {self.added:,} rows added, {self.there:,} were there already",
         ]
         lines += [f"sum of {name} over the rows taken: {total}" for name, total in self.sums.items()]
+        lines += [f"look at this: {remark}" for remark in self.remarks]
+        if self.cells:
+            lines.append(f"{len(self.cells):,} cells could not be read and are blank, their rows taken:")
+            lines += [f"  row {cell.row}: {cell.why}" for cell in self.cells[:10]]
         done = {what: sum(change.done == what for change in self.changes) for what in ("filled", "taken")}
         left = [change for change in self.changes if change.done not in done]
         if done["filled"]:
@@ -76,30 +98,42 @@ class Conversion:
             lines.append(f"refused, {rows_in_words(rows, most=5)}: {reason}")
         if len(reasons) > 12:
             lines.append(f"refused for {len(reasons) - 12} more reasons, all in {CONVERTED}/")
-        if self.written:
-            lines.append(f"written in {self.folder}: {', '.join(self.written)}")
-        else:
-            lines.append("nothing new: nothing written")
+        if self.lost:
+            stem = _stem(self.export)
+            lines.append(
+                f"{self.lost:,} rows are not in the books: {CONVERTED}/{stem}-refused.csv has them, with reasons"
+            )
         return "\n".join(lines) + "\n"
 
 
 # The files that a conversion leaves beside the books: mapping, refused rows, changes, what was taken.
 
-_SUMMED = ("quantity", "cost", "sold_price", "amount", "price", "minutes")
+_SUMMED = ("quantity", "minutes", "miles")
 
 
-def told_files(proposal: Proposal, refused: list[Left], changes: list[Change], matched: list[str]) -> dict[str, str]:
+def _stem(export: Path) -> str:
+    return "".join(c if c.isalnum() or c in "-_" else "-" for c in export.stem)[:60]
+
+
+def answers_file(export: Path, into: Path) -> Path:
+    """Where the answers of a conversion under way are kept."""
+    return into / CONVERTED / f"{_stem(export)}-answers.json"
+
+
+def told_files(
+    proposal: Proposal, refused: list[Left], changes: list[Change], matched: list[str], blanked: list[Cell]
+) -> dict[str, str]:
     """What a conversion tells, by file."""
     layout = proposal.layout
     assert layout is not None  # noqa: S101 - applied proposals are surveyed
-    stem = "".join(c if c.isalnum() or c in "-_" else "-" for c in proposal.export.path.stem)[:60]
-    home = f"{CONVERTED}/{stem}"
+    home = f"{CONVERTED}/{_stem(proposal.export.path)}"
     width = max([len(layout.headers), *(len(left.cells) for left in refused)])
     header = [*layout.headers, *(f"more {n}" for n in range(1, width - len(layout.headers) + 1))]
-    lines = [[str(left.row), left.reason, *left.cells] for left in refused]
+    lines = [[str(left.row), left.reason, "yes" if left.lost else "no", *left.cells] for left in refused]
     files = {
         f"{home}-mapping.toml": proposal.mapping_toml,
-        f"{home}-refused.csv": csv_text(["row", "reason", *header], lines),
+        f"{home}-refused.csv": csv_text(["row", "reason", "a record", *header], lines),
+        f"{home}-cells.csv": csv_text(["row", "column", "why"], [[str(c.row), c.column, c.why] for c in blanked]),
     }
     if changes:
         cells = [[c.key, c.column, c.books, c.export, c.done] for c in changes]
@@ -147,10 +181,12 @@ def keep_by_hand(stage: Stage, folder: Path, name: str) -> None:
         stage.copy(place, f"{CONVERTED}/before/{Path(name).stem}-{digest[:10]}.csv")
 
 
-def sums_of(taken: Taken) -> dict[str, str]:
+def sums_of(taken: Taken, table: str) -> dict[str, str]:
     """Sums over the rows taken, for comparison with the other program."""
     sums: dict[str, str] = {}
-    for name in _SUMMED:
+    kinds = {"money", "signed money"}
+    money = [name for name in taken.columns if import_match.kind_of(table, name) in kinds]
+    for name in (*(name for name in _SUMMED if name in taken.columns), *money):
         if name in taken.columns:
             at = taken.columns.index(name)
             texts = [text for text in map(operator.itemgetter(at), taken.rows) if text]
@@ -164,6 +200,52 @@ def sums_of(taken: Taken) -> dict[str, str]:
                     continue
             sums[name] = f"{total:,f}"
     return sums
+
+
+#: Sides and weights above these, and prices so many times their category's middle one, are remarked.
+_LONGEST_IN, _HEAVIEST_LB, _DEAREST = 120.0, 200.0, 1_000
+
+
+def remarks_of(taken: Taken, table: str) -> list[str]:
+    """What is hardly right about the rows taken: a slipped unit or mark shows here."""
+    found: list[str] = []
+    if taken.unsold:
+        found.append(f"{taken.unsold:,} rows have a sale of 0.00 and no day: taken as not sold")
+    if table != "items":
+        return found
+    at = {name: taken.columns.index(name) for name in taken.columns}
+    for name, most in (
+        *((side, _LONGEST_IN) for side in ("length_in", "width_in", "height_in")),
+        ("weight_lb", _HEAVIEST_LB),
+    ):
+        if name not in at:
+            continue
+        unit = name[-2:]
+        read = reader_of(ITEMS.column(name), unit=unit, units=Units())
+        known = {text: read(text) for text in {row[at[name]] for row in taken.rows} - {""}}
+        large = [t for t, value in known.items() if not isinstance(value, Bad) and float(value) > most]
+        rows = [o for o, row in zip(taken.origins, taken.rows, strict=True) if row[at[name]] in large]
+        if rows:
+            found.append(
+                f"{rows_in_words(rows, most=5)}: {name} of {large[0]} is more than {most:g} {unit}: the right unit?"
+            )
+    for name in ("cost", "list_price", "sold_price"):
+        texts = [row[at[name]] for row in taken.rows if row[at[name]]] if name in at else []
+        cents = book_cells.cents_of(texts)
+        if not texts or (cents is not None and cents.max() < _DEAREST * max(int(cents.min()), 1)):
+            continue
+        prices: dict[str, list[tuple[Decimal, int]]] = defaultdict(list)
+        for origin, row in zip(taken.origins, taken.rows, strict=True):
+            if name in at and "category" in at and row[at[name]]:
+                prices[row[at["category"]]].append((Decimal(row[at[name]]), origin))
+        for category, given in prices.items():
+            middle = statistics.median(price for price, _ in given)
+            for price, origin in given:
+                if middle > 0 and price >= _DEAREST * middle:
+                    found.append(
+                        f"row {origin}: {name} {price:,} is {price / middle:,.0f} times what {category} usually has"
+                    )
+    return found
 
 
 # What the labels of a postage history cost each sold item, however often they are converted.
@@ -300,8 +382,14 @@ class _Job:
         return csv_text(["key", "value"], [["currency", self.currency]])
 
 
-def apply(proposal: Proposal, into: Path | str, *, changes: str = "leave") -> Conversion:
-    """Apply a proposal: put the rows of an export into a folder of books."""
+def apply(
+    proposal: Proposal,
+    into: Path | str,
+    *,
+    changes: str = "leave",
+    agreed: Callable[[Conversion], bool] = lambda conversion: True,
+) -> Conversion:
+    """Apply a proposal: put the rows of an export into a folder of books, once what would be done is agreed to."""
     if proposal.questions:
         raise ConversionError(questions=proposal.questions)
     if changes not in ("leave", "take"):
@@ -310,12 +398,12 @@ def apply(proposal: Proposal, into: Path | str, *, changes: str = "leave") -> Co
         folder = Path(into)
         books = books_in(folder)
         currency = _currency(books, proposal)
-        taken = taken_rows(proposal, currency=currency)
+        taken = taken_rows(proposal, units=Units(currency))
         _require_rows(proposal, taken)
         labels = proposal.mapping.table == LABELS
         table = schema.ITEMS if labels else schema.BY_NAME[proposal.mapping.table]
         job = _Job(proposal, folder, books, taken, currency, table)
-        return _write(job, _posted(job) if labels else _placed(job, changes == "take"))
+        return _write(job, _posted(job) if labels else _placed(job, changes == "take"), agreed)
 
 
 def _currency(books: Books | None, proposal: Proposal) -> str:
@@ -363,7 +451,8 @@ def _placed(job: _Job, take_changes: bool) -> Merged:
     stock = stock_of(job.books.items) if job.books is not None else Stock()
     if table is schema.ITEMS:
         cost = job.proposal.mapping.columns.get("cost")
-        if cost is None or not cost.headers:
+        named = job.proposal.mapping.rows.names == "match"
+        if (named or cost is None or not cost.headers) and not _named_alone(job, stock):
             _name_by_books(job, stock)
         needed = [name for name in _NEEDED if name not in taken.columns]
         if "lot_id" in taken.columns and "cost" in needed:
@@ -385,6 +474,17 @@ def _placed(job: _Job, take_changes: bool) -> Merged:
         taken.drop(bad)
         _require_rows(job.proposal, taken)
     raise ConversionError([Problem(job.proposal.export.label, None, "", "rows that fit no books", "rows that do", "")])
+
+
+def _named_alone(job: _Job, stock: Stock) -> bool:
+    """Whether the rows have names of their own by which the books know their items: then those alone count."""
+    source = job.proposal.mapping.columns.get("item_id")
+    if source is None or not source.headers:
+        return False
+    ids, at = stock.ids, job.taken.columns.index("item_id")
+    known = read_ledger(job.folder / CONVERTED / "named.csv")
+    same = any(row["table"] == "items" and source.headers[0] in row["by"].split("|") for row in known)
+    return same or any(row[at] in ids for row in job.taken.rows)
 
 
 def _name_by_books(job: _Job, stock: Stock) -> None:
@@ -440,15 +540,38 @@ def _put_table(raw: RawBooks, name: str, file: str, lines: list[list[str]]) -> N
         raw.tables[name] = table
 
 
-def _write(job: _Job, result: Merged) -> Conversion:
+def _write(job: _Job, result: Merged, agreed: Callable[[Conversion], bool]) -> Conversion:
     layout = job.proposal.layout
     assert layout is not None  # noqa: S101 - applied proposals are surveyed
     refused = with_cells(job.proposal, job.taken.refused)
+    counted = result if job.postings is None else job.postings
+    table = job.proposal.mapping.table
+    done = Conversion(
+        export=job.proposal.export.path,
+        folder=job.folder,
+        table=table,
+        rows_in=layout.rows_in,
+        taken=len(job.taken.rows) + len(job.taken.joined),
+        refused=tuple(refused),
+        added=counted.added,
+        there=counted.there,
+        changes=tuple(result.changes),
+        matched=tuple(job.matched),
+        sums=sums_of(job.taken, table),
+        written=(),
+        cells=tuple(job.taken.cells),
+        remarks=tuple(remarks_of(job.taken, table)),
+    )
+    return dataclasses.replace(done, written=tuple(_put(job, result, refused))) if agreed(done) else done
+
+
+def _put(job: _Job, result: Merged, refused: list[Left]) -> list[str]:
+    """Write what is new: the table, and beside it what was taken, refused, changed."""
     file = job.table.file
     ledger = f"{CONVERTED}/taken-{job.table.name}.csv"
     written: list[str] = []
     with staged(job.folder) as stage:
-        files = told_files(job.proposal, refused, result.changes, job.matched)
+        files = told_files(job.proposal, refused, result.changes, job.matched, job.taken.cells)
         if result.altered or not (job.folder / file).exists():
             keep_by_hand(stage, job.folder, file)
             result.text = result.file.text(job.table)
@@ -458,6 +581,8 @@ def _write(job: _Job, result: Merged) -> Conversion:
             digest = hashlib.sha256(text.encode()).hexdigest()
             files[f"{CONVERTED}/written-{job.table.name}.txt"] = f"{digest}\n"
         files["shop.csv"] = job.shop_text
+        files[f"{CONVERTED}/named.csv"] = _naming_text(job)
+        files[f"{CONVERTED}/{NOT_TAKEN}"] = _not_taken_text(job, refused)
         if job.postings is not None:
             files[f"{CONVERTED}/labels.csv"] = job.postings.ledger_text()
         else:
@@ -471,21 +596,37 @@ def _write(job: _Job, result: Merged) -> Conversion:
         for name, text in files.items():
             place = job.folder / name
             settled = place.is_file() and not result.altered and name.endswith(("-changes.csv", "-matched.csv"))
-            if text and not settled and not (place.is_file() and place.read_text(encoding="utf-8") == text):
+            bare = name.endswith("-cells.csv") and not job.taken.cells and not place.is_file()
+            if (
+                text
+                and not bare
+                and not settled
+                and not (place.is_file() and place.read_text(encoding="utf-8") == text)
+            ):
                 stage.write(name, text)
                 written.append(name)
-    counted = result if job.postings is None else job.postings
-    return Conversion(
-        export=job.proposal.export.path,
-        folder=job.folder,
-        table=job.proposal.mapping.table,
-        rows_in=layout.rows_in,
-        taken=len(job.taken.rows) + len(job.taken.joined),
-        refused=tuple(refused),
-        added=counted.added,
-        there=counted.there,
-        changes=tuple(result.changes),
-        matched=tuple(job.matched),
-        sums=sums_of(job.taken),
-        written=tuple(written),
-    )
+    return written
+
+
+def _not_taken_text(job: _Job, refused: list[Left]) -> str:
+    """How many rows and cells of each file the books lack, so that the check and the reports can say so."""
+    name, lost, cells = job.proposal.export.path.name, sum(left.lost for left in refused), len(job.taken.cells)
+    rows = [row for row in read_ledger(job.folder / CONVERTED / NOT_TAKEN) if row["file"] != name]
+    if lost or cells:
+        reasons = f"{CONVERTED}/{_stem(job.proposal.export.path)}-refused.csv"
+        rows.append({"file": name, "rows": str(lost), "cells": str(cells), "reasons": reasons})
+    known = (job.folder / CONVERTED / NOT_TAKEN).is_file()
+    header = ["file", "rows", "cells", "reasons"]
+    rows.sort(key=lambda row: row["file"])
+    return csv_text(header, [[row[key] for key in header] for row in rows]) if rows or known else ""
+
+
+def _naming_text(job: _Job) -> str:
+    """By what the rows of each table are named, the first choice of each kept."""
+    rows = read_ledger(job.folder / CONVERTED / "named.csv")
+    table = job.table.name
+    if job.postings is None and table in ("items", "trips", "lots") and all(row["table"] != table for row in rows):
+        source = job.proposal.mapping.columns.get(f"{table[:-1]}_id")
+        by = source.headers if source is not None and source.headers else ("", *job.taken.named_by)
+        rows.append({"table": table, "by": "|".join(by)})
+    return csv_text(["table", "by"], [[row["table"], row["by"]] for row in rows]) if rows else ""

@@ -18,6 +18,15 @@ from flipkit.money import share_out_groups
 # Rows of an export on their way into the books.
 
 
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A cell that could not be read and was left blank, its row taken."""
+
+    row: int
+    column: str
+    why: str
+
+
 @dataclass(slots=True)
 class Taken:
     """The rows of an export, turned into text as the books write it."""
@@ -28,6 +37,9 @@ class Taken:
     refused: list[Left] = field(default_factory=list)
     joined: list[Left] = field(default_factory=list)
     named: bool = False
+    named_by: tuple[str, ...] = ()
+    cells: list[Cell] = field(default_factory=list)
+    unsold: int = 0
 
     def drop(self, bad: dict[int, str], *, silently: set[int] = frozenset()) -> None:  # type: ignore[assignment]
         """Refuse rows that were taken."""

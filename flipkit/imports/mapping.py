@@ -32,6 +32,8 @@ class Source(_Strict):
     headers: tuple[str, ...] = ()
     value: str = ""
     blank: str = ""
+    otherwise: str = ""
+    words: dict[str, str] = Field(default_factory=dict)
     unit: str = ""
     order: Order = ""
     decimal: Decimal = ""
@@ -68,10 +70,20 @@ class Rows(_Strict):
 
     duplicates: Literal["", "separate", "once"] = ""
     totals: Literal["", "leave-out", "keep"] = ""
+    refunds: Literal["", "join", "refuse"] = ""
+    ids: Literal["", "separate", "same", "note"] = ""
+    names: Literal["", "match", "new"] = ""
+    named_by: tuple[str, ...] = ()
+    unsold: dict[str, tuple[str, ...]] = Field(default_factory=dict)
     skip: dict[str, tuple[str, ...]] = Field(default_factory=dict)
     keep: dict[str, tuple[str, ...]] = Field(default_factory=dict)
 
-    @field_validator("skip", "keep", mode="before")
+    @field_validator("named_by", mode="before")
+    @classmethod
+    def _names(cls, given: object) -> object:
+        return (given,) if isinstance(given, str) else given
+
+    @field_validator("skip", "keep", "unsold", mode="before")
     @classmethod
     def _one_or_many(cls, given: object) -> object:
         if not isinstance(given, dict):
@@ -88,7 +100,15 @@ class Mapping(_Strict):
     order: Order = ""
     decimal: Decimal = ""
     currency: str = ""
+    year: str = ""
+    ignore: tuple[str, ...] = ()
+    headers: tuple[str, ...] = ()
     columns: dict[str, Source] = Field(default_factory=dict)
+
+    @field_validator("ignore", "headers", mode="before")
+    @classmethod
+    def _one_or_many(cls, given: object) -> object:
+        return (given,) if isinstance(given, str) else given
 
     @field_validator("table")
     @classmethod
@@ -156,8 +176,21 @@ def mapping_text(mapping: Mapping, *, export: str) -> str:
         lines.append(f"decimal = {_quoted(mapping.decimal)}  # mark before the part of a number: point or comma")
     if mapping.currency:
         lines.append(f"currency = {_quoted(mapping.currency)}")
+    if mapping.year:
+        lines.append(f"year = {_quoted(mapping.year)}  # of days that are written without one")
+    if mapping.ignore:
+        lines.append(f"ignore = {_value(mapping.ignore)}  # headers that are not for the books")
+    if mapping.headers:
+        lines.append(f"headers = {_value(mapping.headers)}  # a file with just these is read this way")
     lines += _section("file", mapping.file, {"header_row": "row of the headers, 0 for none"})
-    rows = {"duplicates": "equal rows are separate things, or count once", "totals": "rows that add up others"}
+    rows = {
+        "duplicates": "equal rows are separate things, or count once",
+        "totals": "rows that add up others",
+        "refunds": "rows with a negative price are refunds of their order",
+        "ids": "rows that share a number",
+        "names": "rows without the number that the books go by",
+        "unsold": "words that say a row is not sold",
+    }
     lines += _section("rows", mapping.rows, rows)
     if mapping.columns:
         lines += ["", "[columns]  # a column of the table, and where its cells come from"]
@@ -166,7 +199,7 @@ def mapping_text(mapping: Mapping, *, export: str) -> str:
 
 
 def _section(name: str, part: BaseModel, comments: dict[str, str]) -> list[str]:
-    said = part.model_dump(exclude_defaults=True)
+    said = part.model_dump(exclude_defaults=True, exclude={"named_by"})
     if not said:
         return []
     lines = ["", f"[{name}]"]
@@ -215,12 +248,13 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """One thing that a guess could get silently wrong."""
+    """One thing that a guess could get silently wrong; a free one takes words of the seller's own as well."""
 
     key: str
     option: str
     text: str
     choices: tuple[Choice, ...] = ()
+    free: bool = False
 
     def __str__(self) -> str:
         if not self.choices:

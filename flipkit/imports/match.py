@@ -68,39 +68,42 @@ def required_of(table: str) -> tuple[str, ...]:
     return _LABELS_REQUIRED if table == LABELS else schema.BY_NAME[table].required
 
 
-def matches(layout: Layout, table: str, *, taken: frozenset[str] = frozenset()) -> list[Match]:
-    """The best match of headers with columns of one table."""
+def matches(
+    layout: Layout, table: str, *, taken: frozenset[str] = frozenset(), used: frozenset[str] = frozenset()
+) -> list[Match]:
+    """The best match of headers with columns of one table, those apart that the seller has spoken of."""
     pairs: list[tuple[float, int, str, str]] = []
     order = {column: at for at, column in enumerate(columns_of(table))}
     for fact in layout.facts:
         plain = values.heading(fact.header)
-        if not fact.filled or fact.header in taken or values.COMPUTED.search(plain.words):
+        if not fact.filled or values.COMPUTED.search(plain.words) or is_flag(fact):
             continue
         for column, at in order.items():
-            if column in taken:
+            # A day may be that of the purchase and of the sale; an amount that the seller has placed is placed.
+            if column in taken or (fact.header in used and kind_of(table, column) in NUMBERS):
                 continue
             score = values.likeness(plain.words, table, column)
             if score >= FAIR:
-                score += _fit(fact, kind_of(table, column))
+                score += _fit(fact, kind_of(table, column)) + _words_fit(fact, column)
                 if score >= FAIR:
                     pairs.append((score, at, column, fact.header))
     pairs.sort(key=lambda pair: (-pair[0], pair[1]))
     found: dict[str, Match] = {}
-    used: set[str] = set()
+    gone: set[str] = set()
     for score, _, column, header in pairs:
-        if column in found or header in used:
+        if column in found or header in gone:
             continue
         rivals = tuple(
             other
             for s, _, c, other in pairs
-            if c == column and other != header and s > score - 2.5 and other not in used
+            if c == column and other != header and s > score - 2.5 and other not in gone
         )
         found[column] = Match(column, header, score, rivals)
-        used.add(header)
+        gone.add(header)
     _price_of_a_sale(found)
     kept = list(found.values())
     for at, match in enumerate(kept):
-        free = tuple(rival for rival in match.rivals if rival not in used)
+        free = tuple(rival for rival in match.rivals if rival not in gone)
         kept[at] = Match(match.column, match.header, match.likeness, free)
     return sorted(kept, key=lambda match: order[match.column])
 
@@ -108,9 +111,25 @@ def matches(layout: Layout, table: str, *, taken: frozenset[str] = frozenset()) 
 def _price_of_a_sale(found: dict[str, Match]) -> None:
     """A bare "price" beside days of sale and no other price of a sale is what the thing sold for."""
     match = found.get("list_price")
-    if match is not None and match.likeness < 70 and "sold_on" in found and "sold_price" not in found:
+    if match is not None and match.likeness < 70 and {"sold_on", "order_id"} & set(found) and "sold_price" not in found:
         del found["list_price"]
         found["sold_price"] = Match("sold_price", match.header, match.likeness, match.rivals)
+
+
+def is_flag(fact: ColumnFacts) -> bool:
+    """Whether a column says yes or no throughout, in words."""
+    words = [text.casefold() for text in fact.examples]
+    return 0 < fact.distinct <= 2 and all(word in values.YES | values.NO and word not in "01x" for word in words)
+
+
+def _words_fit(fact: ColumnFacts, column: str) -> float:
+    """A title differs from row to row, and a category stands in many."""
+    if fact.filled < 8 or fact.is_number or column not in ("title", "category", "item_id"):
+        return 0.0
+    varied = fact.distinct / fact.filled
+    if column == "category":
+        return -6.0 if varied > 0.9 else 0.0
+    return -30.0 if varied < 0.15 else 0.0
 
 
 def _fit(fact: ColumnFacts, kind: str) -> float:
@@ -133,7 +152,7 @@ def _fit(fact: ColumnFacts, kind: str) -> float:
     if kind == "text" and fact.is_number:
         return -25.0
     if kind == "id":
-        return 0.0 if not fact.is_date else -25.0
+        return -25.0 if fact.is_date or (fact.is_number and fact.numbers.with_part > 0.2 * fact.numbers.read) else 0.0
     return 0.5 if fact.letters else 0.0
 
 
@@ -182,6 +201,19 @@ def likely_tables(layout: Layout, *, known: Collection[str] = ()) -> list[tuple[
 
 MONEY = ("money", "signed money")
 NUMBERS = (*MONEY, "number", "count", "miles", "rate", "length", "weight", "minutes")
+#: Evidence from which a reading is certain, from which it may be guessed, and how far it must stand above the next.
+SURE, LIKELY, APART = 0.95, 0.7, 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One reading of something that an export leaves open, with the evidence for it, from 0 to 1."""
+
+    value: str
+    meaning: str = ""
+    evidence: float = 0.5
+    told: str = ""
+    typed: str = ""
 
 
 @dataclass
@@ -191,14 +223,35 @@ class Draft:
     answers: Answers[str, str]
     kept: bool = False
     stock: Stock = field(default_factory=Stock)
+    naming: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    seen: frozenset[str] = frozenset()
     certain: list[str] = field(default_factory=list)
     guessed: list[str] = field(default_factory=list)
     questions: list[Question] = field(default_factory=list)
 
-    def ask(self, key: str, text: str, *choices: tuple[str, ...], option: str = "") -> None:
-        """Add a question; a choice is an answer, its meaning and what is typed behind the option."""
-        made = tuple(Choice(*choice) for choice in choices)
-        self.questions.append(Question(key, option or f"--{key}", text, made))
+    def ask(self, key: str, text: str, option: str) -> None:
+        """A question that only words of the seller's own answer."""
+        self.questions.append(Question(key, option, text, (), True))
+
+    def decide(
+        self, key: str, text: str, *candidates: Candidate, given: str = "", option: str = "", free: bool = False
+    ) -> str | None:
+        """The one way in which a guess is made: the seller's word, else evidence that stands out, else a question."""
+        values = [candidate.value for candidate in candidates]
+        if key in self.answers or given:
+            said = self.answers.get(key, given)
+            if said not in values and not free:
+                raise ConversionError([Problem("answers", None, key, said, f"one of {', '.join(values)}", "")])
+            return said
+        ranked = sorted(candidates, key=lambda candidate: -candidate.evidence)
+        best, after = ranked[0], ranked[1].evidence if len(ranked) > 1 else 0.0
+        if best.evidence >= LIKELY and best.evidence - after >= APART:
+            if best.told:
+                (self.certain if best.evidence >= SURE else self.guessed).append(best.told)
+            return best.value
+        choices = tuple(Choice(c.value, c.meaning, c.typed) for c in candidates)
+        self.questions.append(Question(key, option or f"--{key}", text, choices, free))
+        return None
 
 
 def facts_of(layout: Layout, mapping: Mapping, kinds: tuple[str, ...]) -> dict[str, ColumnFacts]:
@@ -219,14 +272,6 @@ def with_column(mapping: Mapping, name: str, **changes: object) -> Mapping:
     """A mapping with one column changed."""
     source = mapping.columns[name].model_copy(update=changes)
     return updated(mapping, columns={**mapping.columns, name: source})
-
-
-def said_of(draft: Draft, key: str, given: str, choices: tuple[str, ...]) -> str:
-    """What the seller said to one question, here or in a kept mapping."""
-    said = draft.answers.get(key, given)
-    if said and said not in choices:
-        raise ConversionError([Problem("answers", None, key, said, f"one of {', '.join(choices)}", "")])
-    return said
 
 
 # An export surveyed: its header found, and what each column holds learned from every row.

@@ -2,220 +2,25 @@
 
 from __future__ import annotations
 
-import datetime as dt
-import functools
 import hashlib
-import re
 from base64 import b32encode
 from collections import Counter
-from collections.abc import Callable, Sequence
-from decimal import ROUND_HALF_UP, Decimal
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flipkit.books import schema
-from flipkit.books.cells import Bad, Units, reader_of
+from flipkit.books.cells import Bad, Units
 from flipkit.imports import match as import_match
-from flipkit.imports import values as import_values
-from flipkit.imports.detect import Proposal
-from flipkit.imports.join import Taken
-from flipkit.imports.mapping import Mapping, Source
-from flipkit.imports.sheets import LOST, Layout, Left, SortedBlock
-from flipkit.imports.values import DECIMALS, NOTHING, PlainNumbers, number_of, other_choices, read_written
-from flipkit.money import LARGEST_CENTS, share_out_groups
+from flipkit.imports.cells import ColumnReader
+from flipkit.imports.join import Cell, Taken
+from flipkit.imports.mapping import Mapping
+from flipkit.imports.sheets import Left, SortedBlock
+from flipkit.money import share_out_groups
 
-# Cells of an export read into the text that the books write, each distinct one once.
-
-_MEMORY = 200_000
-_CENT = Decimal("0.01")
-_KM_IN_MILES = Decimal("0.621371192")
-_MEASURE = re.compile(r"[\d.,]+")
-
-
-class ColumnReader:
-    """Reads one column of a table out of the cells of an export, each distinct text once."""
-
-    def __init__(self, name: str, source: Source, mapping: Mapping, layout: Layout, currency: str) -> None:
-        self.name = name
-        self.source = source
-        self.sure = True
-        self.places = [layout.headers.index(header) for header in source.headers]
-        self.blank = layout.headers.index(source.blank) if source.blank else -1
-        kind = import_match.kind_of(mapping.table, name)
-        decimal = DECIMALS[source.decimal or mapping.decimal or "point"]
-        order = source.order or mapping.order or "year-month-day"
-        choices = schema.BY_NAME[mapping.table].column(name).choices if mapping.table in schema.BY_NAME else ()
-        self.read = _reader(kind, decimal=decimal, order=order, source=source, currency=currency, choices=choices)
-        self.plain = PlainNumbers(decimal, currency) if "money" in kind and not source.turned else None
-        self.known: dict[str, str | Bad] = {"": ""}
-
-    def column(self, cells: list[tuple[str, ...]], count: int) -> list[str | Bad]:
-        """The cells of this column."""
-        if self.source.value or not self.places:
-            return [self._value(self.source.value)] * count
-        texts: Sequence[str]
-        if len(self.places) == 1:
-            texts = cells[self.places[0]]
-        else:
-            joined = zip(*(cells[at] for at in self.places), strict=True)
-            texts = [" ".join(filter(None, parts)) for parts in joined]
-        if self.blank >= 0 and "" in texts:
-            texts = [text or other for text, other in zip(texts, cells[self.blank], strict=True)]
-        if self.read is _text:
-            # Most words stay as they are; only line ends and the like are smoothed.
-            whole = " ".join(texts)
-            if whole.isprintable() and LOST not in whole:
-                return list(texts)
-        if self.plain is not None:
-            plain = self.plain.cents(texts)
-            if plain is not None:
-                return list(plain)
-        distinct = set(texts)
-        if len(self.known) > _MEMORY:
-            self.known = {"": ""}
-        for text in distinct.difference(self.known):
-            self._value(text)
-        return list(map(self.known.__getitem__, texts))
-
-    def _value(self, text: str) -> str | Bad:
-        value = self.known.get(text)
-        if value is None:
-            value = self.known[text] = self.read(text)
-        if isinstance(value, Bad):
-            self.sure = False
-        return value
-
-    def complaint(self, bad: Bad, cells: list[str]) -> str:
-        """Why a cell of this column cannot be taken."""
-        shown = " ".join(cells[at] for at in self.places)[:60]
-        mend = f" ({bad.mend})" if bad.mend else ""
-        return f"{self.name}: '{shown}' is not {bad.needed}{mend}"
-
-
-def _reader(
-    kind: str, *, decimal: str, order: str, source: Source, currency: str, choices: tuple[str, ...]
-) -> Callable[[str], str | Bad]:
-    if kind in ("money", "signed money"):
-        return functools.partial(
-            _money, decimal=decimal, currency=currency, turned=source.turned, signed=kind == "signed money"
-        )
-    if kind in ("date", "month"):
-        return functools.partial(_date, order=order, month=kind == "month")
-    if kind in ("number", "miles", "count"):
-        factor = _KM_IN_MILES if source.unit == "km" else Decimal(1)
-        return functools.partial(_number, decimal=decimal, whole=kind == "count", factor=factor)
-    if kind in ("length", "weight", "minutes"):
-        return functools.partial(_measure, decimal=decimal, unit=source.unit, kind=kind)
-    if kind == "rate":
-        return functools.partial(_rate, decimal=decimal)
-    if kind == "choice":
-        return functools.partial(_choice, choices=choices)
-    return _text
-
-
-def _text(text: str) -> str | Bad:
-    if text.startswith(LOST):
-        return Bad("a value", "open the workbook in a spreadsheet, let it calculate and save it")
-    return text if text.isprintable() else " ".join(text.split())
-
-
-def _money(text: str, *, decimal: str, currency: str, turned: bool, signed: bool) -> str | Bad:
-    if text.casefold() in NOTHING:
-        return ""
-    value = number_of(text, decimal)
-    written = read_written(text)
-    if value is None or written is None or written.percent:
-        return Bad("an amount" if written is None or written.percent else f"an amount with a decimal {_word(decimal)}")
-    if written.currency and written.currency != currency:
-        return Bad(f"in {currency}, the currency of the shop")
-    if turned:
-        value = -value
-    if value < 0 and not signed:
-        return Bad("an amount of at least 0", "it came in instead of going out" if turned else "")
-    if abs(value) > LARGEST_CENTS // 100:
-        return Bad("an amount of a second-hand shop")
-    cents = value.quantize(_CENT, rounding=ROUND_HALF_UP)
-    if cents != value:
-        return Bad("an amount in whole cents")
-    return f"{abs(cents):.2f}" if not cents else f"{cents:.2f}"
-
-
-def _word(decimal: str) -> str:
-    return "point" if decimal == "." else "comma"
-
-
-def _date(text: str, *, order: str, month: bool) -> str | Bad:
-    if text.casefold() in NOTHING:
-        return ""
-    day = import_values.day_of(text, order)
-    if day is None and month:
-        day = _only_month(text)
-    if day is None:
-        reading = import_values.read_date(text)
-        return Bad("a date" if reading is None else f"a date in the order {order}")
-    return day.isoformat()[:7] if month else day.isoformat()
-
-
-def _only_month(text: str) -> dt.date | None:
-    if re.fullmatch(r"\d{4}-\d{1,2}", text):
-        return import_values.day_of(f"{text}-01", "year-month-day")
-    if re.fullmatch(r"\d{1,2}/\d{4}", text):
-        number, year = text.split("/")
-        return import_values.day_of(f"{year}-{number}-01", "year-month-day")
-    return import_values.day_of(f"1 {text}", "day-month-year")
-
-
-def _number(text: str, *, decimal: str, whole: bool, factor: Decimal) -> str | Bad:
-    if text.casefold() in NOTHING:
-        return ""
-    value = number_of(text, decimal)
-    if value is None or value < 0:
-        return Bad("a number of at least 0")
-    if whole and (value != value.to_integral_value() or not 1 <= value <= 1_000_000):
-        return Bad("a whole number of at least 1")
-    value *= factor
-    return f"{int(value)}" if value == value.to_integral_value() else f"{value.normalize():f}"
-
-
-def _measure(text: str, *, decimal: str, unit: str, kind: str) -> str | Bad:
-    if text.casefold() in NOTHING:
-        return ""
-    value = number_of(text, decimal)
-    if value is None:
-        plain = _MEASURE.sub(lambda match: _plain(match.group(), decimal), text)
-        column = schema.Column(kind, kind, "")  # type: ignore[arg-type]
-        read = reader_of(column, unit="", units=Units())(plain)
-        return Bad(read.needed) if isinstance(read, Bad) else plain
-    if value < 0:
-        return Bad("a measure above 0")
-    if value == 0 and kind != "minutes":
-        return ""
-    shown = f"{value.normalize():f}"
-    return f"{shown} {unit}" if unit and unit not in ("in", "lb", "min") else shown
-
-
-def _plain(text: str, decimal: str) -> str:
-    value = number_of(text.rstrip(".,"), decimal)
-    return text if value is None else f"{value:f}"
-
-
-def _rate(text: str, *, decimal: str) -> str | Bad:
-    value = number_of(text, decimal)
-    if value is None:
-        return Bad("a rate such as 7.65 %")
-    written = read_written(text)
-    return f"{value:f} %" if written is not None and (written.percent or value > 1) else f"{value:f}"
-
-
-def _choice(text: str, *, choices: tuple[str, ...]) -> str | Bad:
-    word = " ".join(text.lower().replace("_", " ").split())
-    if word in choices or not word:
-        return word
-    other = other_choices().get(word, "")
-    if other in choices:
-        return other
-    return Bad(f"one of {', '.join(choices)}")
-
+if TYPE_CHECKING:
+    from flipkit.imports.detect import Proposal
 
 # Rows of one order: amounts shared among its items, and a name for every item.
 
@@ -276,6 +81,50 @@ def _shared(total: int, weights: list[int]) -> list[str]:
     return [f"{Decimal(int(share)) / 100:.2f}" for share in shares]
 
 
+def join_refunds(taken: Taken) -> None:
+    """Money given back, a row with a negative price, put to the sale of the same order."""
+    at = {name: taken.columns.index(name) for name in taken.columns}
+    price = at["sold_price"]
+    back = [place for place, row in enumerate(taken.rows) if row[price].startswith("-")]
+    if not back:
+        return
+    if "refund" not in at:
+        at["refund"] = len(taken.columns)
+        taken.columns.append("refund")
+        for row in taken.rows:
+            row.append("")
+    sales: dict[tuple[str, str], list[int]] = {}
+    for place, row in enumerate(taken.rows):
+        for name in ("item_id", "order_id", "title") if not row[price].startswith("-") else ():
+            if name in at and row[at[name]]:
+                sales.setdefault((name, row[at[name]]), []).append(place)
+                if name == "order_id" and "title" in at:
+                    sales.setdefault(("line", f"{row[at[name]]}\0{row[at['title']]}"), []).append(place)
+    bad: dict[int, str] = {}
+    joined: set[int] = set()
+    for place in back:
+        row = taken.rows[place]
+        cell = {name: row[at[name]] for name in ("item_id", "order_id", "title") if name in at}
+        ways = [("line", f"{cell.get('order_id', '')}\0{cell.get('title', '')}")]
+        ways += [(name, cell.get(name, "")) for name in ("order_id", "item_id")]
+        ways += [("title", cell.get("title", ""))] if not (cell.get("order_id") or cell.get("item_id")) else []
+        fits = next((sales[way] for way in ways if len(sales.get(way, ())) == 1), None)
+        if fits is None:
+            bad[place] = "money given back, and no one sale in this file is of the same order"
+            continue
+        sale = taken.rows[fits[0]]
+        given = -sum(
+            _cents(row[at[name]]) for name in ("sold_price", "shipping_charged") if name in at and row[at[name]]
+        )
+        sale[at["refund"]] = f"{Decimal(_cents(sale[at['refund']]) + given) / 100:.2f}"
+        if "fees_paid" in at and sale[at["fees_paid"]] and row[at["fees_paid"]].startswith("-"):
+            fees = _cents(sale[at["fees_paid"]]) + _cents(row[at["fees_paid"]])
+            sale[at["fees_paid"]] = f"{Decimal(fees) / 100:.2f}"
+        joined.add(place)
+        taken.joined.append(Left(taken.origins[place], f"money given back: to row {taken.origins[fits[0]]}", []))
+    taken.drop(bad, silently=joined)
+
+
 def name_rows(taken: Taken, mapping: Mapping) -> None:
     """Give every row a name: its own, its place in its order, or one made from what it says.
 
@@ -285,8 +134,13 @@ def name_rows(taken: Taken, mapping: Mapping) -> None:
     key = {"items": "item_id", "trips": "trip_id", "lots": "lot_id"}[mapping.table]
     if key in taken.columns:
         at = taken.columns.index(key)
-        taken.named = all(row[at] for row in taken.rows)
-        if taken.named:
+        taken.named = True
+        if mapping.rows.ids == "separate":
+            again: Counter[str] = Counter()
+            for row in taken.rows:
+                again[row[at]] += 1
+                row[at] += f"-{again[row[at]]}" if again[row[at]] > 1 and row[at] else ""
+        if all(row[at] for row in taken.rows):
             return
     else:
         taken.columns.insert(0, key)
@@ -300,6 +154,9 @@ def name_rows(taken: Taken, mapping: Mapping) -> None:
         parts = [place for place in parts if taken.columns[place] not in ("sold_on", "sold_price")]
     if mapping.table != "items":
         parts = [place for place in range(len(taken.columns)) if place != at]
+    if mapping.rows.named_by:
+        parts = [taken.columns.index(name) for name in mapping.rows.named_by]
+    taken.named_by = tuple(taken.columns[place] for place in parts)
     seen: Counter[str] = Counter()
     for row in taken.rows:
         if row[at]:
@@ -334,13 +191,14 @@ def name_orders(taken: Taken) -> None:
 # Rows of an export turned into rows of a table: every one taken or refused with its reasons.
 
 
-def taken_rows(proposal: Proposal, *, currency: str = "USD") -> Taken:
+def taken_rows(proposal: Proposal, *, units: Units) -> Taken:
     """Turn the rows of an export into rows of its table."""
     layout, mapping = proposal.layout, proposal.mapping
     assert layout is not None  # noqa: S101 - a proposal without questions has a layout
     columns = list(mapping.columns)
     taken = Taken(columns)
-    readers = [ColumnReader(name, source, mapping, layout, currency) for name, source in mapping.columns.items()]
+    readers = [ColumnReader(name, source, mapping, layout, units) for name, source in mapping.columns.items()]
+    unsold = [(layout.headers.index(header), set(words)) for header, words in mapping.rows.unsold.items()]
     totals = {total.row for total in layout.totals} if mapping.rows.totals != "keep" else set()
     skip = [(layout.headers.index(header), set(texts)) for header, texts in mapping.rows.skip.items() if texts]
     keep = [(layout.headers.index(h), h, texts) for h, texts in mapping.rows.keep.items() if texts and "*" not in texts]
@@ -352,7 +210,9 @@ def taken_rows(proposal: Proposal, *, currency: str = "USD") -> Taken:
             once = mapping.rows.duplicates == "once"
             numbers, rows = _counted(block, totals, skip, keep, seen, once=once, taken=taken)
         if rows:
-            _take(numbers, rows, readers, mapping, taken)
+            _take(numbers, rows, readers, mapping, taken, unsold)
+    if mapping.rows.refunds == "join":
+        join_refunds(taken)
     share_orders(taken, mapping)
     if mapping.table in ("items", "trips", "lots"):
         name_rows(taken, mapping)
@@ -393,18 +253,44 @@ def _counted(
     return numbers, rows
 
 
+#: What a row of items that is not sold has none of.
+_SALE = (
+    "sold_on",
+    "sold_price",
+    "shipping_charged",
+    "fees_paid",
+    "label_paid",
+    "label_adjustment",
+    "refund",
+    "order_id",
+)
+
+
 def _take(
-    numbers: Sequence[int], rows: list[list[str]], readers: list[ColumnReader], mapping: Mapping, taken: Taken
+    numbers: Sequence[int],
+    rows: list[list[str]],
+    readers: list[ColumnReader],
+    mapping: Mapping,
+    taken: Taken,
+    unsold: list[tuple[int, set[str]]],
 ) -> None:
     cells = list(zip(*rows, strict=True))
     columns = [reader.column(cells, len(rows)) for reader in readers]
     bad: dict[int, list[str]] = {}
     for reader, values in zip(readers, columns, strict=True):
-        if not reader.sure:
-            for place, value in enumerate(values):
-                if isinstance(value, Bad):
-                    bad.setdefault(place, []).append(reader.complaint(value, rows[place]))
+        if reader.sure:
+            continue
+        needed = not _may_be_blank(reader.name, mapping) or reader.name == "title"
+        for place, value in enumerate(values):
+            if isinstance(value, Bad) and (needed or "currency" in value.needed or "calculate" in value.mend):
+                bad.setdefault(place, []).append(reader.complaint(value, rows[place]))
+            elif isinstance(value, Bad):
+                # One odd cell costs the cell, not the row.
+                taken.cells.append(Cell(numbers[place], reader.name, reader.complaint(value, rows[place])))
+                values[place] = ""
     _times_quantity(readers, columns, bad)
+    if mapping.table == "items":
+        _without_sale(rows, readers, columns, taken, unsold)
     for reader, values in zip(readers, columns, strict=True):
         if _may_be_blank(reader.name, mapping) or "" not in values:
             continue
@@ -423,11 +309,34 @@ def _take(
             taken.origins.append(numbers[place])
 
 
+def _without_sale(
+    rows: list[list[str]],
+    readers: list[ColumnReader],
+    columns: list[list[str | Bad]],
+    taken: Taken,
+    unsold: list[tuple[int, set[str]]],
+) -> None:
+    """Empty the sale of rows that a word calls unsold, and a sale of 0.00 that has no day."""
+    names = [reader.name for reader in readers]
+    price = columns[names.index("sold_price")] if "sold_price" in names else None
+    day = columns[names.index("sold_on")] if "sold_on" in names else None
+    if price is None or (day is None and not unsold):
+        return
+    for place in range(len(rows)) if unsold or "0.00" in price else ():
+        zero = day is not None and price[place] == "0.00" and not day[place]
+        if zero or any(rows[place][at] in words for at, words in unsold):
+            taken.unsold += zero
+            for name, values in zip(names, columns, strict=True):
+                if name in _SALE:
+                    values[place] = ""
+
+
 def _may_be_blank(name: str, mapping: Mapping) -> bool:
     """Whether a row can do without a column: it is not required, or another stands in for it."""
     if name not in import_match.required_of(mapping.table):
         return True
-    if name == "cost" and "lot_id" in mapping.columns:
+    if name == "cost" and mapping.table == "items":
+        # Not known, or its share of a lot.
         return True
     # The head of an order has no title: its amounts go to the lines of the order.
     shared = "order_id" in mapping.columns and any(source.per_order for source in mapping.columns.values())

@@ -416,6 +416,13 @@ def _compare(total: Total, numeric: list[ColumnFacts], overall: dict[int, Decima
 # that is listed.
 
 
+#: Reasons of records that are none, or that the seller left out.
+_NO_RECORD = (
+    "a comment", "one filled cell alone", "the header again", "above the header", "a row that adds up others",
+    "left out as you said", "none of the words to keep", "equal to row",
+)  # fmt: skip
+
+
 @dataclass(slots=True)
 class Left:
     """A record that is no row of the table."""
@@ -423,6 +430,11 @@ class Left:
     row: int
     reason: str
     cells: list[str]
+
+    @property
+    def lost(self) -> bool:
+        """Whether it may be a record that the books now lack."""
+        return not self.reason.startswith(_NO_RECORD)
 
 
 @dataclass(slots=True)

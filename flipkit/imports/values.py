@@ -7,10 +7,12 @@ import functools
 import importlib.resources
 import re
 import tomllib
+import unicodedata
 from collections import Counter
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from decimal import Decimal
+from typing import Any
 
 from flipkit.books import cells, schema
 
@@ -23,10 +25,42 @@ from flipkit.books import cells, schema
 DECIMALS = {"point": ".", "comma": ","}
 #: Texts that programs write where there is nothing.
 NOTHING = frozenset(
-    ["-", "--", "---", "–", "—", ".", "?", "n/a", "na", "#n/a", "none", "null", "nil", "nan", "n.a.", "n. a.", "tbd"]
+    [
+        "-",
+        "--",
+        "---",
+        "–",
+        "—",
+        ".",
+        "?",
+        "??",
+        "n/a",
+        "na",
+        "#n/a",
+        "none",
+        "null",
+        "nil",
+        "nan",
+        "n.a.",
+        "n. a.",
+        "tbd",
+        "k.a.",
+        "k. a.",
+        "n/d",
+        "n.d.",
+        "s/d",
+        "brak",
+        "n.v.t.",
+    ]
 )
 
-_SIGNS = {"$": "", "€": "EUR", "£": "GBP", "¥": "", "₹": "INR", "₽": "RUB", "₩": "KRW", "₺": "TRY", "₴": "UAH"}
+_SIGNS = {"$": "$", "€": "EUR", "£": "GBP", "¥": "¥", "₹": "INR", "₽": "RUB", "₩": "KRW", "₺": "TRY", "₴": "UAH"}
+#: Currencies that share a sign, the likeliest first.
+SHARED_SIGNS = {
+    "$": ("USD", "CAD", "AUD", "NZD", "SGD", "HKD", "MXN"),
+    "¥": ("JPY", "CNY"),
+    "kr": ("SEK", "NOK", "DKK", "ISK"),
+}
 _AFFIXED = {
     "US$": "USD",
     "C$": "CAD",
@@ -34,20 +68,24 @@ _AFFIXED = {
     "A$": "AUD",
     "AU$": "AUD",
     "NZ$": "NZD",
-    "kr": "",
+    "kr": "kr",
     "zł": "PLN",
+    "zl": "PLN",
     "Kč": "CZK",
     "Ft": "HUF",
     "R$": "BRL",
     "Fr.": "CHF",
+    "SFr.": "CHF",
     "lei": "RON",
 }
 _WHOLE = re.compile(
-    r"(?P<open>\()?\s*(?P<sign>[-+−–])?\s*(?P<before>[^0-9\s.,()+−–-]{1,4}|[A-Z]{3})?\s*(?P<inner>[-+−])?\s*"
+    r"(?P<open>\()?\s*(?P<sign>[-+−–])?\s*(?P<before>S?Fr\.|[^0-9\s.,()+−–-]{1,4}|[A-Z]{3})?\s*(?P<inner>[-+−])?\s*"
     r"(?P<body>(?:[0-9][0-9.,'’\u00a0\u202f\u2009 ]*)?[0-9][.,]?|[.,][0-9]+)\s*"
     r"(?P<after>(?!CR\b|DR\b)(?:[^0-9\s.,()+−–%-]{1,4}|[A-Z]{3}))?\s*"
     r"(?P<percent>%)?\s*(?P<trail>[-−]|CR|DR)?\s*(?P<close>\))?"
 )
+#: A stroke where the cents would stand: 40.- and 12,--.
+_NO_CENTS = re.compile(r"(?<=\d)[.,]\s?(?:--?|[–—])(?=\s*(?:[^\d\s]{1,4})?\s*\)?$)")
 _SPACES = str.maketrans("", "", "'’\u00a0\u202f\u2009 ")
 _PLAIN = re.compile(r"-?[0-9]{1,15}(?:\.[0-9][0-9]?|\.[0-9]{4,9})?")
 
@@ -77,7 +115,7 @@ def read_written(text: str) -> Written | None:
         return None
     if _PLAIN.fullmatch(text):
         return Written(text[0] == "-", text.lstrip("-"), "", False, "." if "." in text else "", "")
-    match = _WHOLE.fullmatch(text)
+    match = _WHOLE.fullmatch(_NO_CENTS.sub("", text) if text[-1:] not in "0123456789" else text)
     if match is None or (match["open"] is None) != (match["close"] is None):
         return None
     currency = ""
@@ -111,11 +149,25 @@ def _currency(affix: str) -> str | None:
     return affix if len(affix) == 3 and affix.isupper() and affix in _codes() else None
 
 
+def fits_currency(written: str, currency: str) -> bool:
+    """Whether a sign or code beside an amount can mean a currency.
+
+    >>> fits_currency("$", "CAD"), fits_currency("$", "EUR"), fits_currency("", "EUR")
+    (True, False, True)
+    """
+    return written in ("", currency) or currency in SHARED_SIGNS.get(written, ())
+
+
 @functools.cache
 def _codes() -> frozenset[str]:
     from babel.numbers import list_currencies
 
     return frozenset(list_currencies())
+
+
+def is_currency(text: str) -> bool:
+    """Whether a text is the code or the sign of a currency."""
+    return bool(text) and _currency(text.strip().upper() if len(text) == 3 else text.strip()) is not None
 
 
 def _spaced(body: str) -> bool:
@@ -270,7 +322,7 @@ class PlainNumbers:
         written = read_written(text)
         if written is None or written.negative or written.percent or written.decimal != self._decimal:
             return None
-        if written.currency not in ("", self._currency):
+        if not fits_currency(written.currency, self._currency):
             return None
         whole, _, part = written.body.rpartition(self._decimal)
         if len(part) != 2 or not whole or len(whole) > 9 or (whole[0] == "0" and len(whole) > 1):
@@ -327,11 +379,18 @@ class DateEvidence:
     short_years: int = 0
     serials: int = 0
     clocks: int = 0
+    yearless: int = 0
 
     def add(self, texts: Iterable[str]) -> None:
         """Take more distinct texts into account."""
         for text in texts:
             reading = read_date(text)
+            if reading is None and len(text) <= 16 and any(map(str.isalpha, text)) and day_of(text, ORDERS[0], "2024"):
+                # A month and a day whose year is asked for.
+                self.read += 1
+                self.plain += 1
+                self.yearless += 1
+                continue
             if reading is None:
                 self.unread += 1
                 continue
@@ -478,8 +537,8 @@ def _named(body: str, clock: bool) -> Reading | None:
     return None
 
 
-def day_of(text: str, order: str) -> dt.date | None:
-    """The day that a text names under an order.
+def day_of(text: str, order: str, year: str = "") -> dt.date | None:
+    """The day that a text names under an order; a text without a year lies in the one given.
 
     >>> day_of("03/04/2026", "month-day-year").isoformat()
     '2026-03-04'
@@ -487,6 +546,10 @@ def day_of(text: str, order: str) -> dt.date | None:
     True
     """
     reading = read_date(text)
+    if reading is None and year:
+        bare = text.rstrip("./- ")
+        mark = next((c for c in bare if c in "./-"), " ")
+        reading = read_date(f"{bare}{' ' if any(map(str.isalpha, bare)) else mark}{year}")
     return None if reading is None else reading.days.get(order)
 
 
@@ -496,34 +559,52 @@ def day_of(text: str, order: str) -> dt.date | None:
 
 #: Tables that a conversion can fill, beside those of the books: labels go to the items they posted.
 LABELS = "labels"
+_LANGUAGES = ("de", "fr", "es", "it", "nl", "pl")
 
 #: Headers that say an amount is for one of several like things, or for all of them together.
-EACH = re.compile(r"\b(?:unit|each|per (?:item|unit|piece|pc)|apiece|ea)\b")
-WHOLE = re.compile(r"\b(?:total|subtotal|sum|all|line)\b")
+EACH = re.compile(
+    r"\b(?:unit|each|per (?:item|unit|piece|pc|stuk)|apiece|ea|stuck(?:preis)?|unitaire|unitario|unitaria|za sztuke)\b"
+)
+WHOLE = re.compile(r"\b(?:total|subtotal|sum|all|line|gesamt\w*|totale|razem|totaal)\b")
 #: Headers that say an amount belongs to the whole order.
 OF_ORDER = re.compile(r"\border\b")
 #: Headers of a column that says whether an order stands.
-STATUS = re.compile(r"\b(?:status|state|order state|cancelled|canceled|cancellation)\b")
+STATUS = re.compile(
+    r"\b(?:status|state|order state|cancelled|canceled|cancellation|bestellstatus|statut|etat|estado|stato|stan)\b"
+)
 #: Words in such a column for an order that does not count as a sale.
 VOID = re.compile(
-    r"\b(?:cancel|cancelled|canceled|void|voided|unpaid|failed|declined|not paid|expired|abandoned|refund|return)", re.I
+    r"\b(?:cancel|void|unpaid|failed|declined|not paid|expired|abandoned|refund|return|stornier|annul|rembours|"
+    r"reembols|rimbors|geannuleerd|terugbetaald|anulowan|zwrot|zwroc)",
+    re.I,
 )
 #: Headers that a bank list has and a list of expenses has not.
-BALANCE = re.compile(r"\b(?:balance|running total|credit|paid in|money in|deposit|deposits)\b")
+BALANCE = re.compile(
+    r"\b(?:balance|running total|credit|paid in|money in|deposit|deposits|saldo|kontostand|solde|haben)\b"
+)
 #: Figures that the kit computes itself and never takes.
 COMPUTED = re.compile(
-    r"\b(?:profit|net|margin|roi|return on investment|gain|loss|hourly|days (?:listed|held|on hand)|sell.?through)\b"
+    r"\b(?:profit|net|margin|roi|return on investment|gain|loss|hourly|days (?:listed|held|on hand)|sell.?through|"
+    r"gewinn|marge|rendite|benefice|beneficio|ganancia|margen|guadagno|utile|margine|winst|zysk|marza)\b"
 )
+#: Headers of a column that says whether a thing is sold, and the words for no in it.
+SOLD_FLAG = re.compile(r"^(?:is |already )?(?:sold|verkauft|vendue?|vendido|venduto|verkocht|sprzedane|sold y n)$")
+YES = frozenset(["yes", "y", "true", "1", "x", "ja", "oui", "si", "sí", "tak", "sold", "wahr", "vrai", "✓", "✔"])
+NO = frozenset(["no", "n", "false", "0", "nein", "non", "nee", "nie", "unsold", "not sold", "falsch", "faux"])
 
 _UNIT_WORDS = {
     "in": "in", "inch": "in", "inches": "in", "cm": "cm", "mm": "mm", "ft": "ft", "feet": "ft",
     "lb": "lb", "lbs": "lb", "pound": "lb", "pounds": "lb", "oz": "oz", "ounce": "oz", "ounces": "oz",
     "kg": "kg", "kgs": "kg", "kilogram": "kg", "kilograms": "kg", "g": "g", "gram": "g", "grams": "g",
     "min": "min", "mins": "min", "minutes": "min", "hours": "hour", "hrs": "hour", "h": "hour", "hour": "hour",
+    "minuten": "min", "minuti": "min", "minutos": "min", "minuty": "min", "std": "hour", "stunden": "hour",
+    "heures": "hour", "horas": "hour", "ore": "hour", "uren": "hour", "godziny": "hour", "godz": "hour",
+    "s": "s", "sec": "s", "secs": "s", "seconds": "s", "sekunden": "s", "secondes": "s", "m": "m",
     "km": "km", "kilometers": "km", "kilometres": "km", "miles": "mile", "mi": "mile",
 }  # fmt: skip
 #: Units that are words of their own, which need a measure before them.
-_DOUBTFUL = frozenset(["in", "g", "h"])
+_DOUBTFUL = frozenset(["in", "g", "h", "s", "m", "ore", "min"])
+_IN_BRACKETS = re.compile(r"[(\[]\s*([a-z]+)\.?\s*[)\]]\s*$")
 _SIDES = frozenset(
     ["length", "width", "height", "depth", "l", "w", "h", "size", "girth", "weight", "wt", "time", "duration"]
 )
@@ -531,22 +612,48 @@ _CURRENCY = re.compile(r"[$€£¥]|\b(?:usd|eur|gbp|cad|aud|nzd|chf|sek|nok|dkk
 
 
 @functools.cache
-def _file() -> dict[str, dict[str, list[str]]]:
+def _file() -> dict[str, Any]:
     text = importlib.resources.files("flipkit.imports").joinpath("words.toml").read_text(encoding="utf-8")
-    words: dict[str, dict[str, list[str]]] = tomllib.loads(text)
+    words: dict[str, Any] = tomllib.loads(text)
     return words
 
 
 @functools.cache
 def known_words() -> dict[str, dict[str, list[str]]]:
-    """The words over each column of each table that a conversion can fill."""
-    return {table: columns for table, columns in _file().items() if table != "choices"}
+    """The words over each column of each table that a conversion can fill, those of every language."""
+    known: dict[str, dict[str, list[str]]] = {}
+    for table in tables():
+        known[table] = {column: list(words) for column, words in _file()[table].items()}
+    for language in _LANGUAGES:
+        for table, columns in _file()[language].items():
+            for column, words in columns.items():
+                known[table][column] += words
+    return known
+
+
+@functools.cache
+def cell_words() -> dict[str, str]:
+    """Words that people write instead of an amount or a day, and what they mean."""
+    return {word: meaning.removeprefix("=") for meaning, words in _file()["cells"].items() for word in words}
 
 
 @functools.cache
 def other_choices() -> dict[str, str]:
     """Other words for the choices that a column of the books may hold."""
     return {other: choice for choice, others in _file()["choices"].items() for other in others}
+
+
+_PLAIN_LETTERS = str.maketrans({"ł": "l", "ø": "o", "æ": "ae", "ı": "i", "đ": "d"})
+
+
+def unaccented(text: str) -> str:
+    """A text in small plain letters.
+
+    >>> unaccented("Größe"), unaccented("Sprzedaż")
+    ('grosse', 'sprzedaz')
+    """
+    letters = unicodedata.normalize("NFKD", text.casefold().translate(_PLAIN_LETTERS))
+    return "".join(c for c in letters if not unicodedata.combining(c))
 
 
 @dataclass(frozen=True, slots=True)
@@ -567,13 +674,16 @@ def heading(header: str) -> Heading:
     """
     text = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", header)
     text = re.sub(r"\s\(\d+\)$", "", text).lower().replace("#", " number ").replace("&", " and ")
+    text = re.sub(r"\bn(?:[°º]|\.\s?º)|\bnr\b\.?|№", " number ", text)
     currency = ""
     for found in _CURRENCY.findall(text):
         currency = found.upper() if len(found) == 3 else {"€": "EUR", "£": "GBP"}.get(found, currency)
     text = _CURRENCY.sub(" ", text)
-    words = re.sub(r"[^\w]+|_", " ", text).split()
+    bracketed = _IN_BRACKETS.search(text)
+    words = re.sub(r"[^\w]+|_", " ", unaccented(text)).split()
     unit = ""
-    if len(words) > 1 and words[-1] in _UNIT_WORDS and (words[-1] not in _DOUBTFUL or _SIDES.intersection(words)):
+    doubtful = not _SIDES.intersection(words) and bracketed is None
+    if len(words) > 1 and words[-1] in _UNIT_WORDS and not (words[-1] in _DOUBTFUL and doubtful):
         unit = _UNIT_WORDS[words.pop()]
     elif len(words) == 1 and words[0] in ("minutes", "hours", "mins", "miles", "km", "kilometers", "kilometres"):
         unit = _UNIT_WORDS[words[0]]
@@ -592,11 +702,11 @@ def likeness(words: str, table: str, column: str) -> float:
     >>> FAIR <= likeness("date of purchase of item", "items", "bought_on") < CERTAIN
     True
     """
-    return _likenesses(words).get((table, column), 0.0)
+    return likenesses(words).get((table, column), 0.0)
 
 
 @functools.lru_cache(maxsize=20_000)
-def _likenesses(words: str) -> dict[tuple[str, str], float]:
+def likenesses(words: str) -> dict[tuple[str, str], float]:
     """How well a header's words fit each column that they fit at all."""
     from rapidfuzz import fuzz, process
 
@@ -634,7 +744,7 @@ def _index() -> dict[str, list[tuple[tuple[str, str], float]]]:
             plain = {column.replace("_", " "), re.sub(r"_(?:in|lb)$", "", column).replace("_", " ")}
             for word in sorted(plain):
                 index.setdefault(word, []).append(((table, column), 100.0))
-            for at, word in enumerate(over):
+            for at, word in enumerate(map(unaccented, over)):
                 if word not in plain:
                     own = 64.0 if word.endswith("?") else 99.0 - min(at, 30) / 10
                     index.setdefault(word, []).append(((table, column), own))

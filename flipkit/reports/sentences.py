@@ -66,6 +66,10 @@ def month_sentence(study: Study) -> tuple[str, str]:
     row = results.loc["this month"]
     if not row["items"]:
         return _nothing_sold(study, f"in {month_name(study.month)}")
+    items = study.month_items()
+    unknown = int((items["cost_origin"] == "none").sum())
+    if unknown > 0.5 * len(items):
+        return _cost_unknown(study, row, unknown, len(items))
     off = int(row["items"] - row["sold"])
     counted = count_of(int(row["sold"]), "sale") + (f" and {off:,} written off" if off else "")
     sentence = (
@@ -73,6 +77,8 @@ def month_sentence(study: Study) -> tuple[str, str]:
         f"{counted}, {show_cents(int(row['net_cents']), currency=study.currency)} net, "
         f"{row['owner_min'] / 60:,.0f} hours."
     )
+    if unknown:
+        sentence += f" What {count_of(unknown, 'thing')} cost is not known and counts as 0, so this is too high."
     alone = f" The sales alone: {_hourly(study, sales)}." if off and sales["items"] else ""
     ago = [
         f"{when}: {_hourly(study, results.loc[when])}" if results.loc[when, "items"] else f"{when}: nothing sold"
@@ -95,6 +101,18 @@ def month_sentence(study: Study) -> tuple[str, str]:
     ]
     said = filter(None, [note, supposed_sentence(study), run_out_sentence(study)])
     return Said(sentence, figures), " ".join(said).rstrip()
+
+
+def _cost_unknown(study: Study, row: pd.Series, unknown: int, things: int) -> tuple[str, str]:
+    """The month where most costs are not known: what came in, and no profit."""
+    came = int(study.month_items()["sold_price_cents"].sum())
+    sentence = (
+        f"In {month_name(study.month)} you sold {count_of(int(row['sold']), 'thing')} for "
+        f"{show_cents(came, currency=study.currency)}. What {unknown:,} of {things:,} cost is not known, so nobody can "
+        "say what you earned."
+    )
+    figures = [study.figure("sales", month_name(study.month), row["sold"])]
+    return Said(sentence, figures), "Fill in cost where you know it; 0 is a free find, and blank is not known."
 
 
 def minutes_sentence(items: pd.DataFrame) -> str:

@@ -29,7 +29,7 @@ from flipkit.analysis.shop_knowledge import shop_knowledge, shop_model
 from flipkit.analysis.sizes import BreakEven, break_even_price
 from flipkit.analysis.stock_value import Horizon, stock_prospects
 from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings, settings_in
-from flipkit.books.check import RunOut, rules_run_out
+from flipkit.books.check import RunOut, not_taken, rules_run_out
 from flipkit.books.problems import Problem
 from flipkit.books.read import Books, books_as_of, last_recorded_day, read_books
 from flipkit.economics.costs import MOST_TAUGHT, SuppliesUsed
@@ -112,6 +112,12 @@ class Study:
         if self.economics.unborne_cents:
             amount = show_cents(self.economics.unborne_cents, currency=self.currency)
             found.append(f"{amount} of overheads fell in months in which nothing was held; no item bears them.")
+        unknown = int((self.sold_items()["cost_origin"] == "none").sum())
+        if unknown:
+            found.append(
+                f"What {unknown:,} things cost that sold in these months is not known; their cost counts as 0."
+            )
+        found += not_taken(self.books.path)
         return [*found, *_supplies_told(self.economics.supplies, self.currency), *_untaxed_told(self.economics)]
 
     @functools.cached_property

@@ -125,7 +125,7 @@ def test_thousands_are_proved_by_how_the_whole_column_is_written():
 def test_signs_and_currencies_are_counted():
     evidence = found_in("-1.00", "(2.00)", "0.00", "$3.00", "4.00 €", "-0.00")
     assert (evidence.negatives, evidence.positives) == (2, 2)
-    assert evidence.currencies == {"EUR": 1}
+    assert evidence.currencies == {"$": 1, "EUR": 1}
 
 
 @given(
@@ -156,7 +156,7 @@ def test_plain_amounts_in_bulk_equal_exact_ones(cents, marks, sign):
     for value in cents:
         whole = f"{value // 100:,}".replace(",", thousands)
         texts.append(f"{sign}{whole}{decimal}{value % 100:02}")
-    plain = PlainNumbers(decimal, "EUR").cents(texts)
+    plain = PlainNumbers(decimal, "CAD" if sign == "$" else "EUR").cents(texts)
     assert plain == [f"{value // 100}.{value % 100:02}" for value in cents]
 
 

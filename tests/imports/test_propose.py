@@ -177,7 +177,9 @@ def test_missing_columns_are_asked_with_both_ways_to_give_them(export):
     assert set(questions) == {"column category", "column bought_on", "column cost"}
     assert "--column cost=HEADER or --fixed cost=VALUE" in str(questions["column cost"])
     answers = {"column category": "=unsorted", "fixed cost": "0", "column bought_on": "Sale Date"}
-    proposal = propose(path, answers=answers)
+    (question,) = propose(path, answers=answers).questions
+    assert question.key == "cost-zero"
+    proposal = propose(path, answers={**answers, "cost-zero": "free"})
     assert proposal.questions == ()
     assert proposal.mapping.columns["category"].value == "unsorted"
     assert proposal.mapping.columns["bought_on"].headers == ("Sale Date",)
@@ -202,7 +204,8 @@ def test_a_total_that_is_the_unit_price_times_the_quantity_is_certain(export):
         "Total cost": ["1.00", "7.50", "8.00"],
     }
     text = items(**columns).replace("Cost;", "Weight;", 1)
-    proposal = propose(export(text))
+    assert set(asked(export(text))) == {"weight-unit"}
+    proposal = propose(export(text), answers={"weight-unit": "lb"})
     assert proposal.questions == ()
     assert proposal.mapping.columns["cost"].headers == ("Total cost",)
     assert "Total cost is Unit cost times Quantity" in proposal.certain

@@ -141,7 +141,7 @@ def as_book(chance, lines):
 
 def require_truth(folder, rows):
     """The books say what the rows say, to the cent and to the day."""
-    items = read_books(folder).items
+    items = read_books(folder).items.sort_values("row")
     assert items["title"].tolist() == [" ".join(row["title"].split()) for row in rows]
     assert items["category"].tolist() == [row["category"] for row in rows]
     assert items["note"].tolist() == [row["note"] for row in rows]

@@ -1,0 +1,250 @@
+"""TODO"""
+
+from __future__ import annotations
+
+import datetime as dt
+import functools
+import re
+from collections.abc import Callable, Sequence
+from decimal import ROUND_HALF_UP, Decimal
+
+from flipkit.books import schema
+from flipkit.books.cells import Bad, Units, reader_of
+from flipkit.imports import match as import_match
+from flipkit.imports import values as import_values
+from flipkit.imports.mapping import Mapping, Source
+from flipkit.imports.sheets import LOST, Layout
+from flipkit.imports.values import (
+    DECIMALS,
+    NOTHING,
+    PlainNumbers,
+    fits_currency,
+    number_of,
+    other_choices,
+    read_written,
+)
+from flipkit.money import LARGEST_CENTS
+
+# Cells of an export read into the text that the books write, each distinct one once.
+
+_MEMORY = 200_000
+_UNCALCULATED = "open the workbook in a spreadsheet, let it calculate and save it"
+_CENT = Decimal("0.01")
+_KM_IN_MILES = Decimal("0.621371192")
+_MEASURE = re.compile(r"[\d.,]+")
+
+
+class ColumnReader:
+    """Reads one column of a table out of the cells of an export, each distinct text once."""
+
+    def __init__(self, name: str, source: Source, mapping: Mapping, layout: Layout, units: Units | None = None) -> None:
+        self.name = name
+        self.source = source
+        self.sure = True
+        self.places = [layout.headers.index(header) for header in source.headers]
+        self.blank = layout.headers.index(source.blank) if source.blank else -1
+        kind = import_match.kind_of(mapping.table, name)
+        units = units or Units(mapping.currency or "USD")
+        decimal = DECIMALS[source.decimal or mapping.decimal or "point"]
+        if source.value and "," not in source.value:
+            decimal = "."
+        order = source.order or mapping.order or "year-month-day"
+        choices = schema.BY_NAME[mapping.table].column(name).choices if mapping.table in schema.BY_NAME else ()
+        # Money given back stands in the same columns as sales, with a minus.
+        signed = kind == "signed money" or (kind == "money" and mapping.rows.refunds == "join")
+        if kind in ("money", "signed money"):
+            self.read: Callable[[str], str | Bad] = functools.partial(
+                _money, decimal=decimal, currency=units.currency, turned=source.turned, signed=signed
+            )
+        elif kind in ("date", "month"):
+            self.read = functools.partial(_date, order=order, month=kind == "month", year=mapping.year)
+        elif kind in ("number", "miles", "count"):
+            factor = _KM_IN_MILES if source.unit == "km" else Decimal(1)
+            self.read = functools.partial(_number, decimal=decimal, whole=kind == "count", factor=factor)
+        elif kind in ("length", "weight", "minutes"):
+            own = {"length": "in", "weight": "lb"}.get(kind, "min")
+            self.read = functools.partial(_measure, decimal=decimal, unit=source.unit, kind=kind, own=own)
+        elif kind == "rate":
+            self.read = functools.partial(_rate, decimal=decimal)
+        elif kind == "choice":
+            self.read = functools.partial(_choice, choices=choices)
+        else:
+            self.read = _text
+        self.plain = PlainNumbers(decimal, units.currency) if "money" in kind and not source.turned else None
+        self.known: dict[str, str | Bad] = {"": ""}
+        if source.otherwise:
+            self.known[""] = self.read(source.otherwise)
+
+    def column(self, cells: list[tuple[str, ...]], count: int) -> list[str | Bad]:
+        """The cells of this column."""
+        if self.source.value or not self.places:
+            return [self._value(self.source.value)] * count
+        texts: Sequence[str]
+        if len(self.places) == 1:
+            texts = cells[self.places[0]]
+        else:
+            joined = zip(*(cells[at] for at in self.places), strict=True)
+            texts = [" ".join(filter(None, parts)) for parts in joined]
+        if self.blank >= 0 and "" in texts:
+            texts = [text or other for text, other in zip(texts, cells[self.blank], strict=True)]
+        if self.read is _text and not self.source.otherwise and not self.source.words:
+            # Most words stay as they are; only line ends and the like are smoothed.
+            whole = " ".join(texts)
+            if whole.isprintable() and LOST not in whole:
+                return list(texts)
+        if self.plain is not None and not self.source.otherwise:
+            plain = self.plain.cents(texts)
+            if plain is not None:
+                return list(plain)
+        distinct = set(texts)
+        if len(self.known) > _MEMORY:
+            self.known = {"": self.known[""]}
+        for text in distinct.difference(self.known):
+            self._value(text)
+        return list(map(self.known.__getitem__, texts))
+
+    def _value(self, text: str) -> str | Bad:
+        value = self.known.get(text)
+        if value is None:
+            value = self.known[text] = self.read_worded(text)
+        if isinstance(value, Bad):
+            self.sure = False
+        return value
+
+    def read_worded(self, text: str) -> str | Bad:
+        """A text read, a word of the mapping as what it means."""
+        meant = self.source.words.get(text, text)
+        return self.read(meant) if meant else ""
+
+    def complaint(self, bad: Bad, cells: list[str]) -> str:
+        """Why a cell of this column cannot be taken."""
+        shown = " ".join(cells[at] for at in self.places)[:60]
+        mend = f" ({bad.mend})" if bad.mend else ""
+        return f"{self.name}: '{shown}' is not {bad.needed}{mend}"
+
+
+def _text(text: str) -> str | Bad:
+    if text.startswith(LOST):
+        return Bad("a value", _UNCALCULATED)
+    return text if text.isprintable() else " ".join(text.split())
+
+
+def _money(text: str, *, decimal: str, currency: str, turned: bool, signed: bool) -> str | Bad:
+    if text.casefold() in NOTHING:
+        return ""
+    value = number_of(text, decimal)
+    written = read_written(text)
+    if text.startswith(LOST):
+        return Bad("an amount", _UNCALCULATED)
+    if value is None or written is None or written.percent:
+        return Bad("an amount" if written is None or written.percent else f"an amount with a decimal {_word(decimal)}")
+    if not fits_currency(written.currency, currency):
+        return Bad(f"in {currency}, the currency of the shop")
+    if turned:
+        value = -value
+    if value < 0 and not signed:
+        return Bad("an amount of at least 0", "it came in instead of going out" if turned else "")
+    if abs(value) > LARGEST_CENTS // 100:
+        return Bad("an amount of a second-hand shop")
+    cents = value.quantize(_CENT, rounding=ROUND_HALF_UP)
+    if cents != value:
+        return Bad("an amount in whole cents")
+    return f"{abs(cents):.2f}" if not cents else f"{cents:.2f}"
+
+
+def _word(decimal: str) -> str:
+    return "point" if decimal == "." else "comma"
+
+
+def _date(text: str, *, order: str, month: bool, year: str) -> str | Bad:
+    if text.casefold() in NOTHING:
+        return ""
+    day = import_values.day_of(text, order, year)
+    if day is None and month:
+        day = _only_month(text)
+    if day is None:
+        reading = import_values.read_date(text)
+        return Bad("a date" if reading is None else f"a date in the order {order}")
+    return day.isoformat()[:7] if month else day.isoformat()
+
+
+def _only_month(text: str) -> dt.date | None:
+    if re.fullmatch(r"\d{4}-\d{1,2}", text):
+        return import_values.day_of(f"{text}-01", "year-month-day")
+    if re.fullmatch(r"\d{1,2}/\d{4}", text):
+        number, year = text.split("/")
+        return import_values.day_of(f"{year}-{number}-01", "year-month-day")
+    return import_values.day_of(f"1 {text}", "day-month-year")
+
+
+def _number(text: str, *, decimal: str, whole: bool, factor: Decimal) -> str | Bad:
+    if text.casefold() in NOTHING:
+        return ""
+    value = number_of(text, decimal)
+    if value is None or value < 0:
+        return Bad("a number of at least 0")
+    if whole and (value != value.to_integral_value() or not 1 <= value <= 1_000_000):
+        return Bad("a whole number of at least 1")
+    value *= factor
+    return f"{int(value)}" if value == value.to_integral_value() else f"{value.normalize():f}"
+
+
+#: Hours and minutes as clocks and people write them: 0:45, 1:30:00, 1h30, 2 h 5 min.
+_CLOCK = re.compile(
+    r"(\d{1,3}):(\d{2})(?::(\d{2}))?|(\d{1,3})\s*(?:h|u|std|hrs?|hours?|godz)\.?\s*(\d{1,2})\s*(?:m|min|mins|minutes)?\.?",
+    re.IGNORECASE,
+)
+
+
+def _minutes(text: str) -> str:
+    """Hours and minutes as plain minutes; empty where a text is none."""
+    clock = _CLOCK.fullmatch(text)
+    if clock is None:
+        return ""
+    hours, minutes = int(clock[1] or clock[4]), int(clock[2] or clock[5])
+    return f"{Decimal(hours * 3600 + minutes * 60 + int(clock[3] or 0)) / 60:.6f}".rstrip("0").rstrip(".")
+
+
+def _measure(text: str, *, decimal: str, unit: str, kind: str, own: str) -> str | Bad:
+    if text.casefold() in NOTHING:
+        return ""
+    if kind == "minutes" and _minutes(text):
+        return _minutes(text)
+    value = number_of(text, decimal)
+    if value is None:
+        plain = _MEASURE.sub(lambda match: _plain(match.group(), decimal), text)
+        column = schema.Column(kind, kind, "")  # type: ignore[arg-type]
+        read = reader_of(column, unit="", units=Units())(plain)
+        return Bad(read.needed) if isinstance(read, Bad) else plain
+    if value < 0:
+        return Bad("a measure above 0")
+    if value == 0 and kind != "minutes":
+        return ""
+    if unit == "s":
+        value, unit = round(value / 60, 6), "min"
+    shown = f"{value.normalize():f}"
+    return f"{shown} {unit}" if unit and unit != own else shown
+
+
+def _plain(text: str, decimal: str) -> str:
+    value = number_of(text.rstrip(".,"), decimal)
+    return text if value is None else f"{value:f}"
+
+
+def _rate(text: str, *, decimal: str) -> str | Bad:
+    value = number_of(text, decimal)
+    if value is None:
+        return Bad("a rate such as 7.65 %")
+    written = read_written(text)
+    return f"{value:f} %" if written is not None and (written.percent or value > 1) else f"{value:f}"
+
+
+def _choice(text: str, *, choices: tuple[str, ...]) -> str | Bad:
+    word = " ".join(text.lower().replace("_", " ").split())
+    if word in choices or not word:
+        return word
+    plain = " ".join(re.sub(r"[^\w]+", " ", import_values.unaccented(word)).split())
+    other = other_choices().get(word) or other_choices().get(plain, "")
+    if other in choices:
+        return other
+    return Bad(f"one of {', '.join(choices)}")
