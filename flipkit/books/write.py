@@ -5,13 +5,15 @@ from __future__ import annotations
 import contextlib
 import csv
 import io
+import json
 import os
 import re
 import shutil
-import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
+
+from flipkit.owned import left_folders, make_folder, sweep
 
 #: What a spreadsheet would take for a formula, with any shield that already stands before it.
 _FORMULA = re.compile(r"'*[=+\-@\t\r＝＋－＠]")
@@ -82,23 +84,24 @@ def _write_rows(out: io.StringIO, writer: Any, rows: list[Sequence[str]]) -> Non
         writer.writerows(rows)
 
 
+#: How the hidden folder of files made ready begins, and the list in it of those to move.
+_HIDDEN, _MOVES = ".flipkit-", "moves.json"
+
+
 class Stage:
     """Files made ready in a hidden folder beside their places, then moved there all together."""
 
     def __init__(self, home: Path) -> None:
         self.home = home
         self._made: list[str] = []
-        anchor = home if home.is_dir() else home.parent
-        self.hidden = Path(tempfile.mkdtemp(prefix=".flipkit-", dir=anchor))
+        finish_moves(home)
+        self.hidden = make_folder(home if home.is_dir() else home.parent, _HIDDEN)
 
     def write(self, name: str, text: str) -> None:
         """Make one text file ready."""
         target = self.hidden / name
         target.parent.mkdir(parents=True, exist_ok=True)
-        with target.open("w", encoding="utf-8", newline="") as handle:
-            handle.write(text)
-            handle.flush()
-            os.fsync(handle.fileno())
+        _write_down(target, text)
         self._made.append(name)
 
     def copy(self, source: Path, name: str) -> None:
@@ -114,14 +117,39 @@ class Stage:
             os.chmod(self.hidden, 0o777 & ~_umask())
             os.rename(self.hidden, self.home)
             return
-        for name in self._made:
-            place = self.home / name
-            place.parent.mkdir(parents=True, exist_ok=True)
-            os.replace(self.hidden / name, place)
+        # From here on the files count as written: a run that is killed is finished by the next.
+        _write_down(self.hidden / f"{_MOVES}.new", json.dumps(self._made))
+        os.replace(self.hidden / f"{_MOVES}.new", self.hidden / _MOVES)
+        _move(self.hidden, self.home, self._made)
 
     def discard(self) -> None:
         """Remove what was made ready and not moved."""
         shutil.rmtree(self.hidden, ignore_errors=True)
+
+
+def finish_moves(home: Path) -> None:
+    """Finish what a killed run had begun to move into a folder, and remove what others left half made."""
+    with contextlib.suppress(OSError):  # a folder that cannot be written to holds nothing of ours to finish
+        for left in left_folders(home, _HIDDEN):
+            if (left / _MOVES).is_file():
+                _move(left, home, json.loads((left / _MOVES).read_text(encoding="utf-8")))
+    for place in (home, home.parent):
+        sweep(place, _HIDDEN)
+
+
+def _move(hidden: Path, home: Path, names: Sequence[str]) -> None:
+    for name in names:
+        if (hidden / name).exists():
+            (home / name).parent.mkdir(parents=True, exist_ok=True)
+            os.replace(hidden / name, home / name)
+
+
+def _write_down(target: Path, text: str) -> None:
+    """Write a file and wait until it is on the disk."""
+    with target.open("w", encoding="utf-8", newline="") as handle:
+        handle.write(text)
+        handle.flush()
+        os.fsync(handle.fileno())
 
 
 @contextlib.contextmanager

@@ -100,6 +100,7 @@ def convert(
     **said: Any,
 ) -> None:
     """Put the rows of another program's EXPORT (CSV, TSV, workbook) into a folder of books."""
+    from flipkit.books.write import finish_moves
     from flipkit.imports.apply import apply
     from flipkit.imports.detect import propose
     from flipkit.imports.mapping import read_mapping
@@ -112,6 +113,8 @@ def convert(
                 refuse(f"--{word} must be NAME=VALUE, got {pair!r}")
             answers[f"{word} {name.strip()}"] = value.strip()
     mapping = read_mapping(mapping_file) if mapping_file else None
+    if not dry_run:
+        finish_moves(into)  # of a conversion that was killed, before anything is read
 
     def proposed() -> Proposal:
         return propose(export, answers=answers, mapping=mapping, into=into if into.exists() else None)

@@ -15,12 +15,14 @@ from flipkit.cli.buying import buy
 from flipkit.cli.packing import packing
 from flipkit.cli.prices import fees, net_price, parcel, protect
 from flipkit.errors import FlipkitError
+from flipkit.owned import end_on_signals
 
 
 class _Commands(click.Group):
     """A group that turns the kit's own errors into one line and exit status 2."""
 
     def invoke(self, ctx: click.Context) -> Any:
+        end_on_signals()
         try:
             return super().invoke(ctx)
         except FlipkitError as error:
