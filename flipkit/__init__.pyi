@@ -96,6 +96,7 @@ from .reports.tables import (
     bullets as bullets,
     cautions as cautions,
     methods_table as methods_table,
+    months_table as months_table,
     notes_table as notes_table,
     ranking_table as ranking_table,
     returns_table as returns_table,
@@ -109,6 +110,7 @@ from .reports.verdicts import verdict_list as verdict_list
 from .reports.waiting import waiting_page as waiting_page
 from .reports.what_if import what_if as what_if
 from .reports.year import (
+    bridge_table as bridge_table,
     goods_table as goods_table,
     income_table as income_table,
     mileage_table as mileage_table,

@@ -6,6 +6,7 @@ Every amount is ``int64`` cents; a rate is a whole number of parts per million (
 
 from __future__ import annotations
 
+import math
 import re
 from decimal import Decimal, InvalidOperation
 
@@ -226,6 +227,15 @@ def share_out_groups(totals_cents: npt.ArrayLike, group: npt.ArrayLike, weights:
     share = base.copy()
     share[order] += rank < left[code[order]]
     return np.sign(totals)[code] * share
+
+
+def nearest_cent(cents: float) -> int:
+    """A mean or a forecast of cents as whole cents, half up, away from zero as amounts are.
+
+    >>> nearest_cent(2210.7), nearest_cent(-0.5), nearest_cent(2210)
+    (2211, -1, 2210)
+    """
+    return int(math.copysign(math.floor(abs(cents) + 0.5), cents))
 
 
 def show_cents(cents: int, *, currency: str = "USD", plus: bool = False) -> str:

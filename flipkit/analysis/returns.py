@@ -28,26 +28,34 @@ from flipkit.errors import AssumptionError
 
 # Which items count, and what they sum to by group and sourcing trip.
 
-#: Date column that places an item in a window, by basis.
-BASES = {"sold": "sold_on", "bought": "bought_on"}
-
 Window = tuple[dt.date, dt.date]
 
 
 def in_window(economics: pd.DataFrame, *, window: Window, basis: str) -> pd.DataFrame:
-    """The items of a window, by the day of their sale or of their purchase.
+    """The items of a window, by the day of their sale, of their purchase, or of their sale or write-off.
 
     >>> rows = pd.DataFrame({"sold_on": pd.to_datetime(["2026-01-31", "2026-02-01", None])})
     >>> len(in_window(rows, window=(dt.date(2026, 1, 1), dt.date(2026, 1, 31)), basis="sold"))
     1
     """
-    if basis not in BASES:
-        raise AssumptionError("basis", need="'sold' or 'bought'", got=basis)
+    if basis not in ("sold", "bought", "settled"):
+        raise AssumptionError("basis", need="'sold', 'bought' or 'settled'", got=basis)
     first, last = (pd.Timestamp(day) for day in window)
     if last < first:
         raise AssumptionError("window", need="a first day no later than its last", got=f"{first:%F} to {last:%F}")
-    day = economics[BASES[basis]]
+    day = settled_on(economics) if basis == "settled" else economics[f"{basis}_on"]
     return economics.loc[((day >= first) & (day <= last)).to_numpy(dtype=bool)]
+
+
+def settled_on(items: pd.DataFrame) -> pd.Series:
+    """The day on which a thing's money counts: that of its sale or, if it never sold, that on which it left.
+
+    >>> rows = pd.DataFrame({"sold_on": pd.to_datetime(["2026-01-31", None]),
+    ...     "gone_on": pd.to_datetime([None, "2026-02-03"])})
+    >>> settled_on(rows).dt.day.tolist()
+    [31, 3]
+    """
+    return items["sold_on"].fillna(items["gone_on"])
 
 
 def trip_sums(
@@ -192,9 +200,10 @@ def wage_verdict(wage: float, limit: float, low: float, high: float, *, claimed:
 
 # True hourly return: total net over total owner hours, per category and of the whole shop.
 #
-# Two bases answer two questions. The *sold basis* takes the items sold in a window: what did the hours behind
+# Three bases answer three questions. The *sold basis* takes the items sold in a window: what did the hours behind
 # these sales earn? The *bought basis* takes the items bought in a window, unsold ones included: what does buying
-# such things earn? The second is the one to buy by.
+# such things earn? It is the one to buy by. The *settled basis* takes what was sold or written off in a window: what
+# did the month come to?
 
 #: Below this many sourcing trips no interval is claimed: measured coverage falls away.
 FEW_TRIPS = 5

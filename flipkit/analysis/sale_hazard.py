@@ -10,7 +10,13 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.analysis.comparables import ComparableRules, comparable_weights, days_before, typical_price
+from flipkit.analysis.comparables import (
+    ComparableRules,
+    TypicalPrice,
+    comparable_weights,
+    days_before,
+    typical_price,
+)
 from flipkit.analysis.demand import LEAST_PULL, Demand, Offers, Possible, Wanting, possible_demand, wanting
 from flipkit.assumptions import Assumptions
 from flipkit.errors import NotEnoughDataError
@@ -216,12 +222,16 @@ def _asking(items: pd.DataFrame, changes: pd.DataFrame, listed: Floats, item: In
 
 @dataclass(frozen=True)
 class Typical:
-    """Typical price of each thing of a shop, from its comparables and from what was asked for it."""
+    """Typical price of each thing of a shop, from its comparables and from what was asked for it.
+
+    ``like`` is what comparables that name no thing, but a category, say of that category.
+    """
 
     cents: Floats  # [cents]
     error: Floats
     markup: dict[str, float]
     markup_spread: float
+    like: dict[str, TypicalPrice] = dataclasses.field(default_factory=dict)
 
 
 def typical_prices(
@@ -237,13 +247,21 @@ def typical_prices(
     n = len(items)
     listed = items["list_price_cents"].astype(np.float64).to_numpy()
     log_listed = np.log(np.where(listed > 0, listed, np.nan))
-    own = comparables[(comparables["item_id"] != "") & (comparables["price_cents"] > 0)]
+    known_by = comparables["sold_on"].isna() | (comparables["sold_on"] <= pd.Timestamp(as_of))
+    comparables = comparables[known_by & (comparables["price_cents"] > 0)]
+    own, general = (comparables[part] for part in (comparables["item_id"] != "", comparables["item_id"] == ""))
+    state = items["condition"].to_numpy(dtype=object) if "condition" in items else np.full(n, "", dtype=object)
     place = {name: at for at, name in enumerate(items["item_id"])}
     shared = dataclasses.replace(rules, spread=_shared_spread(own, rules))
     log, error = np.full(n, np.nan), np.full(n, np.nan)
     for name, part in own.groupby("item_id", sort=False):
         if name in place:
-            weights = comparable_weights(days_before(part["sold_on"].to_numpy(), as_of), None, "", rules=rules)
+            weights = comparable_weights(
+                days_before(part["sold_on"].to_numpy(), as_of),
+                part["condition"].to_numpy(),
+                str(state[place[name]]),
+                rules=rules,
+            )
             # Among one thing's own comparables only their order of age matters, not their age today.
             found = typical_price(part["price_cents"].to_numpy(), weights / weights.max(), rules=shared)
             log[place[name]], error[place[name]] = np.log(found.cents), found.error
@@ -266,7 +284,28 @@ def typical_prices(
     mixed = np.where(both, (precise * log + rough * from_list) / (precise + rough), np.where(known, log, from_list))
     mixed = np.where(np.isfinite(mixed), mixed, log)
     unsure = np.where(both, 1 / np.sqrt(precise + rough), np.where(np.isfinite(log), error, spread))
-    return Typical(np.exp(mixed), unsure, {name: float(np.exp(value)) for name, value in marks.items()}, spread)
+    said = {name: float(np.exp(value)) for name, value in marks.items()}
+    return Typical(np.exp(mixed), unsure, said, spread, _like(general, category, state, as_of, rules))
+
+
+def _like(
+    general: pd.DataFrame,
+    category: npt.NDArray[np.object_],
+    state: npt.NDArray[np.object_],
+    as_of: dt.date,
+    rules: ComparableRules,
+) -> dict[str, TypicalPrice]:
+    """What comparables by category say of each, weighed by age and by how its own things' conditions fall."""
+    found = {}
+    for name, part in general.groupby("category", sort=True):
+        words, counts = np.unique(state[category == name].astype(str), return_counts=True)
+        if not words.size:
+            continue
+        ago = days_before(part["sold_on"].to_numpy(), as_of)
+        each = [comparable_weights(ago, part["condition"].to_numpy(), word, rules=rules) for word in words]
+        weights = np.average(each, axis=0, weights=counts)
+        found[str(name)] = typical_price(part["price_cents"].to_numpy(), weights, rules=rules)
+    return found
 
 
 def _shared_spread(own: pd.DataFrame, rules: ComparableRules) -> float:

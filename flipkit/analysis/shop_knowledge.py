@@ -7,9 +7,10 @@ import datetime as dt
 from typing import Any, Protocol
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
-from flipkit.analysis.comparables import comparable_rules
+from flipkit.analysis.comparables import TypicalPrice, comparable_rules
 from flipkit.analysis.demand import Demand
 from flipkit.analysis.max_bid import SHOP
 from flipkit.analysis.sale_hazard import (
@@ -29,6 +30,8 @@ from flipkit.rules.tables import Rules
 
 #: How many things the shop's means weigh beside a category's own, and the assumed ones beside the shop's.
 _HELD = 5.0
+#: Spread of the log of prices within a category of which nobody knows it.
+_SPREAD = 0.6
 #: Sales that the shop's refunds weigh beside a category's own.
 _HELD_SALES = 20.0
 #: Prices at which fees are tabulated, from one dollar to 5,000. [cents]
@@ -38,6 +41,9 @@ _FEWEST_PARCELS = 10
 _BEFORE = ("find", "research", "clean", "photograph", "write", "store")
 _AT_SALE = ("messages", "pack", "post")
 _POSTING = ("pack", "post")
+
+
+Floats = npt.NDArray[np.float64]
 
 
 class Known(Protocol):
@@ -91,7 +97,7 @@ def shop_knowledge(study: Known, learnt: tuple[SellingModel, Typical] | None = N
     kinds = {}
     for name in (*model.categories, SHOP):
         mine = items if name == SHOP else items[items["category"] == name]
-        kinds[name] = _kind(name, mine, items, model, whole, venues, collected, study)
+        kinds[name] = _kind(name, mine, items, model, whole, venues, collected, study, typical.like.get(name))
     return {
         "version": 1,
         "as_of": study.as_of.isoformat(),
@@ -140,12 +146,12 @@ def _kind(
     venues: list[str],
     collected: list[str],
     study: Known,
+    like: TypicalPrice | None,
 ) -> dict[str, Any]:
     """One category's part of the knowledge."""
     held = study.assumptions
     log = np.log(mine["typical"].dropna().to_numpy(dtype=np.float64))
-    middle = float(np.median(log)) if log.size else float(np.log(items["typical"]).median())
-    own = float(np.std(log)) if log.size > 2 else 0.6
+    middle, own = _usual(log, like, otherwise=float(np.log(items["typical"]).median()))
     terms = whole if name == SHOP else _terms(mine, items, whole, held)
     shares = mine["size_class"].value_counts(normalize=True)
     sold = mine[mine["sold_on"].notna()]
@@ -181,13 +187,30 @@ def _kind(
     }
 
 
+def _usual(log: Floats, like: TypicalPrice | None, *, otherwise: float) -> tuple[float, float]:
+    """Middle and spread of the log of what a category's things sell for: the shop's own, and others' sales of like.
+
+    Each full-weight comparable counts as much as one of the shop's own things.
+    """
+    middle = float(np.median(log)) if log.size else otherwise
+    spread = float(np.std(log)) if log.size > 2 else _SPREAD
+    if like is None:
+        return middle, spread
+    theirs = float(np.log(like.cents))
+    whole = (log.size * middle + like.effective * theirs) / (log.size + like.effective) if log.size else theirs
+    # Without the shop's own things the comparables alone tell how wide the category is.
+    each = ((log.size, middle, spread), (like.effective, theirs, like.spread))
+    squares = sum(size * (own**2 + (at - whole) ** 2) for size, at, own in each if size)
+    return whole, float(np.sqrt(squares / (log.size + like.effective)))
+
+
 def _terms(
     mine: pd.DataFrame, shop: pd.DataFrame | None, above: dict[str, dict[str, float]] | None, held: Assumptions
 ) -> dict[str, dict[str, float]]:
     """What a thing of each size class takes, a category's own pulled towards the shop's, that towards the assumed."""
     refunds = _refund_share(mine, None if shop is None else _refund_share(shop, None, held), held)
     days = mine["days_held"].clip(lower=1).sum()
-    week = float(mine["overhead_cents"].sum()) / max(float(days), 1.0) * 7
+    week = float(_summed(mine, "overhead_cents", "listing_fee_cents").sum()) / max(float(days), 1.0) * 7
     found = {}
     for size in SIZES:
         rows = mine[mine["size_class"] == size]
@@ -226,6 +249,11 @@ def _terms(
             "volume_cuft": pulled(rows["volume_cuft"], "volume_cuft", _assumed_volume(size, held)),
         }
     return found
+
+
+def _summed(rows: pd.DataFrame, *lines: str) -> pd.Series:
+    """Lines added up, those left out that a simulated shop does not have."""
+    return rows[[line for line in lines if line in rows]].sum(axis=1)
 
 
 def _weights(posted: pd.DataFrame) -> pd.Series:
@@ -267,9 +295,9 @@ def _refund_share(mine: pd.DataFrame, above: float | None, held: Assumptions) ->
     """Part of the sold prices that refunds and damage took, pulled towards the shop's."""
     sold = mine[mine["sold_on"].notna()]
     price = float(sold["sold_price_cents"].sum())
-    lost = float((sold["refund_cents"] + sold["expected_loss_cents"]).sum())
+    lost = float((sold["refund_cents"] + sold["expected_loss_cents"] - _summed(sold, "refunded_fee_cents")).sum())
     prior = held.by_size("loss.chance")["medium"] / 1e6 * held.share("loss.share") if above is None else above
-    mean = price / len(sold) if len(sold) else 1.0
+    mean = price / len(sold) if price else 1.0
     return (lost + _HELD_SALES * prior * mean) / (price + _HELD_SALES * mean)
 
 
@@ -299,6 +327,11 @@ def _fees(place: str, category: str, shipping_cents: float, study: Known) -> lis
         rate, fixed = study.assumptions.ppm("fees.assumed_rate"), study.assumptions.cents("fees.assumed_per_order")
         return [int(cents) for cents in percentage(price + shipping, rate) + fixed]
     lines = order_fee_lines(
-        schedule, on=study.as_of, goods_cents=price, shipping_cents=shipping, category=np.full(price.size, category)
+        schedule,
+        on=study.as_of,
+        goods_cents=price,
+        shipping_cents=shipping,
+        tax_cents=percentage(price + shipping, study.assumptions.ppm("fees.buyer_tax")),
+        category=np.full(price.size, category),
     )
     return [int(cents) for cents in lines["total_cents"]]

@@ -164,6 +164,7 @@ def _size_facts(size: str, inside: pd.DataFrame, economics: pd.DataFrame, confid
     days = days_to_sale(listed["days_listed"], listed["sold_on"].notna(), confidence=confidence)
     back = sold["refund_cents"] > 0
     loss = sold["refund_cents"] + sold["label_adjustment_cents"] + sold["expected_loss_cents"]
+    loss -= sold.get("refunded_fee_cents", 0)
     return [
         size,
         _mean(sold["net_cents"]),

@@ -17,11 +17,12 @@ from flipkit.errors import AssumptionError
 # Stock: what it ties up, how fast it turns, how old it is, and what its space earns.
 #
 # The terms are the retail handbooks': turnover is cost of goods sold over average inventory at cost; days on hand
-# is a year of days over the yearly turnover; GMROI is gross margin over average inventory at cost. Gross margin is
+# is a year of days over the yearly turnover; GMROI is gross margin over average inventory at cost; sell-through is
+# units sold over units received. Cost of goods sold holds shrinkage, here what was written off. Gross margin is
 # what the goods alone sold for, less refunds, less cost of goods: postage, fees and hours come after it. Average
-# inventory is the mean over every day of the window.
+# inventory is the mean over every day of the window. What came back from a sale is no sale.
 #
-# What capital and space earned is set against all stock, and what was given up counts with what it lost: over the
+# What capital and space earned is set against all stock, and what was written off counts with what it lost: over the
 # sold things alone a category that mostly never sells would look the best of all.
 
 YEAR_DAYS = 365.0
@@ -56,20 +57,17 @@ def margin_return(gross_margin: float, average_inventory: float) -> float:
     return gross_margin / average_inventory if average_inventory > 0 else math.nan
 
 
-def sell_through(sold: float, beside: float) -> float:
-    """Sold over sold and something beside them.
+def sell_through(sold: float, received: float) -> float:
+    """Units sold and kept by the buyer over units received.
 
-    The kit's own sell-through counts beside the sales of a window what was still for sale at
-    its end. With received less sold beside them it is the wholesalers' sold over received.
-
-    >>> sell_through(300, 200)
+    >>> sell_through(300, 500)
     0.6
     """
-    return sold / (sold + beside) if sold + beside > 0 else math.nan
+    return sold / received if received > 0 else math.nan
 
 
 def stock_table(economics: pd.DataFrame, *, window: Window, as_of: dt.date, by: str = "category") -> pd.DataFrame:
-    """How each group's stock turned, what its capital and its space earned in a window.
+    """How each group's stock turned, what its capital and its space earned in a window; the stock of ``as_of``.
 
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
@@ -78,13 +76,15 @@ def stock_table(economics: pd.DataFrame, *, window: Window, as_of: dt.date, by: 
         raise AssumptionError("window", need=f"a first day no later than {as_of}", got=str(first))
     days = (last - first).days + 1
     held = _days_held_in(economics, first, last, as_of)
-    sold = in_window(economics, window=(first, last), basis="sold")
-    back = (sold["status"] == "returned").to_numpy(dtype=bool)
-    sales = sold["sold_price_cents"] - sold["refund_cents"]
-    # What came back is stock again: its cost is not sold.
-    goods = sold["cost_cents"].where(~back, 0)
-    given_up = economics.loc[_given_up_in(economics, first, last)]
-    stock = economics.loc[_in_hand_on(economics, last)]
+    settled = in_window(economics, window=(first, last), basis="settled")
+    off = settled["sold_on"].isna().to_numpy(dtype=bool)
+    back = settled["returned_on"].notna().to_numpy(dtype=bool)
+    sold = ~off & ~back
+    bought = in_window(economics, window=(first, last), basis="bought")
+    stayed = (bought["sold_on"].notna() & bought["returned_on"].isna()).to_numpy(dtype=bool)
+    # What came back is stock again until it is given away; then it is written off like what never sold.
+    goods = settled["cost_cents"].where(sold | off | (settled["status"] == "gone"), 0)
+    stock = economics.loc[in_stock(economics)]
     groups = sorted(economics[by].astype(object).unique(), key=str)
 
     def total(rows: pd.DataFrame, values: npt.ArrayLike) -> npt.NDArray[np.float64]:
@@ -92,14 +92,17 @@ def stock_table(economics: pd.DataFrame, *, window: Window, as_of: dt.date, by: 
         return sums.reindex(groups).fillna(0.0).to_numpy(dtype=np.float64)
 
     table = pd.DataFrame({by: groups})
-    table["sold"] = total(sold, ~back).astype(np.int64)
-    table["for_sale"] = total(stock, _listed_on(stock, last)).astype(np.int64)
-    table["sell_through"] = [sell_through(*pair) for pair in zip(table["sold"], table["for_sale"], strict=True)]
+    table["sold"] = total(settled, sold).astype(np.int64)
+    table["written_off"] = total(settled, off).astype(np.int64)
+    table["bought"] = total(bought, np.ones(len(bought))).astype(np.int64)
+    table["bought_sold"] = total(bought, stayed).astype(np.int64)
+    table["sell_through"] = [sell_through(*pair) for pair in zip(table["bought_sold"], table["bought"], strict=True)]
     table["stock_items"] = total(stock, np.ones(len(stock))).astype(np.int64)
     table["stock_cost_cents"] = total(stock, stock["cost_cents"]).astype(np.int64)
     table["stock_cubic_ft"] = total(stock, cubic_feet(stock).fillna(0.0))
-    table["goods_sold_cents"] = total(sold, goods).astype(np.int64)
-    table["gross_margin_cents"] = (total(sold, sales) - table["goods_sold_cents"]).astype(np.int64)
+    table["goods_sold_cents"] = total(settled, goods).astype(np.int64)
+    sales = total(settled, settled["sold_price_cents"] - settled["refund_cents"])
+    table["gross_margin_cents"] = (sales - table["goods_sold_cents"]).astype(np.int64)
     table["average_stock_cents"] = total(economics, economics["cost_cents"] * held) / days
     yearly = YEAR_DAYS / days
     goods_margin = zip(
@@ -111,7 +114,7 @@ def stock_table(economics: pd.DataFrame, *, window: Window, as_of: dt.date, by: 
     table["turnover"] = [pair[0] for pair in turns]
     table["days_on_hand"] = [days_on_hand(value) for value in table["turnover"]]
     table["gmroi"] = [pair[1] for pair in turns]
-    table["net_cents"] = (total(sold, sold["net_cents"]) + total(given_up, given_up["net_cents"])).astype(np.int64)
+    table["net_cents"] = total(settled, settled["net_cents"]).astype(np.int64)
     table["capital_days"] = total(economics, economics["cost_cents"] * held) / 100
     table["net_per_capital_day"] = _ratio(table["net_cents"] / 100, table["capital_days"])
     table["capital_return"] = table["net_per_capital_day"] * YEAR_DAYS
@@ -169,27 +172,9 @@ def _days_held_in(items: pd.DataFrame, first: dt.date, last: dt.date, as_of: dt.
     return np.maximum((end - begin).astype(np.float64), 0.0)
 
 
-def _given_up_in(items: pd.DataFrame, first: dt.date, last: dt.date) -> npt.NDArray[np.bool_]:
-    """Things that never sold and left in the window; one that came back from a sale counts with that sale."""
-    left = items["gone_on"]
-    inside = (left >= pd.Timestamp(first)) & (left <= pd.Timestamp(last))
-    return (inside & items["sold_on"].isna()).to_numpy(dtype=bool)
-
-
 def _left_on(items: pd.DataFrame) -> pd.Series:
     """The day each item left for good: its sale unless it came back, or its going."""
     return items["gone_on"].fillna(items["sold_on"].where(items["status"] != "returned"))
-
-
-def _in_hand_on(items: pd.DataFrame, day: dt.date) -> npt.NDArray[np.bool_]:
-    left = _left_on(items)
-    held = (items["bought_on"] <= pd.Timestamp(day)) & ~(left <= pd.Timestamp(day))
-    return held.to_numpy(dtype=bool)
-
-
-def _listed_on(items: pd.DataFrame, day: dt.date) -> npt.NDArray[np.bool_]:
-    """Of items in hand, those on sale: listed by the day and not come back from a sale."""
-    return ((items["listed_on"] <= pd.Timestamp(day)) & (items["status"] != "returned")).to_numpy(dtype=bool)
 
 
 def _ratio(above: pd.Series, below: pd.Series) -> pd.Series:

@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from flipkit.economics.items import HELD
 from flipkit.errors import AssumptionError
 from flipkit.money import PPM
 
@@ -127,11 +128,7 @@ def item_facts(economics: pd.DataFrame, *, salvage_ppm: int) -> dict[str, Any]:
     """
     status = economics["status"].to_numpy(dtype=object)
     cost = economics["cost_cents"].to_numpy(dtype=np.float64)
-    spent = sum(
-        economics[name].to_numpy(dtype=np.float64)
-        for name in ("cost_cents", "trip_cents", "overhead_cents")
-        if name in economics
-    )
+    spent = sum(economics[f"{name}_cents"].to_numpy(dtype=np.float64) for name in HELD if f"{name}_cents" in economics)
     sold = economics["sold_on"].notna().to_numpy()
     days, unlisted = _waits(economics, status, sold)
     sale_min, listing_min = _work(economics, status, sold)

@@ -98,7 +98,7 @@ def check(path: Path | str, *, as_of: dt.date | None = None, too_few: int | None
     """
     books, problems = inspect_books(path, as_of=as_of)
     enough = too_few if too_few is not None else _packaged_too_few()
-    statements = tuple(_statements(books, enough)) if books is not None else ()
+    statements = tuple(statements_of(books, enough)) if books is not None else ()
     return Check(Path(path), books, tuple(problems), statements)
 
 
@@ -111,7 +111,8 @@ def _of(part: int, whole: int) -> str:
     return f"all {whole:,}" if part == whole else f"{part:,} of {whole:,}"
 
 
-def _statements(books: Books, enough: int) -> list[Statement]:
+def statements_of(books: Books, enough: int) -> list[Statement]:
+    """What the books can tell and what they cannot, with what would have to be recorded."""
     items = books.items
     if items.empty:
         return [
@@ -126,6 +127,7 @@ def _statements(books: Books, enough: int) -> list[Statement]:
         *_labels(posted),
         *_sizes(items),
         *_waiting(books),
+        *_comparables(books),
         *_buying(books),
         *_prices(books),
     ]
@@ -241,6 +243,20 @@ def _sizes(items: pd.DataFrame) -> list[Statement]:
         record = "length_in, width_in, height_in and weight_lb of packed parcels, at least some of each category"
         found.append(Statement(False, text, record, 3.5 * lacking / len(items)))
     return found
+
+
+def _comparables(books: Books) -> list[Statement]:
+    """How many comparables count, and for what."""
+    found = books.comparables
+    if found.empty:
+        return []
+    known = found["price_cents"] > 0
+    own = known & found["item_id"].isin(books.items["item_id"])
+    kind = known & (found["item_id"] == "") & found["category"].isin(books.items["category"])
+    text = f"what like things sell for, from {_of(int((own | kind).sum()), len(found))} comparables"
+    parts = [f"{int(own.sum()):,} of single things" if own.any() else "", f"{int(kind.sum()):,} of a category"]
+    said = " and ".join(part for part in parts if part and not part.startswith("0 "))
+    return [Statement(bool((own | kind).any()), f"{text}: {said}" if said else text)]
 
 
 def _waiting(books: Books) -> list[Statement]:

@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from flipkit.books import cells, schema, tabular, validate
@@ -20,6 +22,7 @@ from flipkit.books.problems import Findings, Problem, collector_held, plain_head
 from flipkit.books.schema import Column, Table
 from flipkit.books.tabular import RawTable, TableMaker
 from flipkit.errors import BooksError
+from flipkit.money import share_out_groups
 
 # The files of the books as rows of text, before a cell is understood.
 #
@@ -283,14 +286,21 @@ def read_books(path: Path | str, *, as_of: dt.date | None = None) -> Books:
     return books
 
 
-def inspect_books(path: Path | str, *, as_of: dt.date | None = None) -> tuple[Books | None, list[Problem]]:
+def inspect_books(
+    path: Path | str, *, as_of: dt.date | None = None, as_written: bool = False
+) -> tuple[Books | None, list[Problem]]:
     """Read the books and tell everything that is wrong or worth knowing."""
     with collector_held():
-        return inspect_raw(read_raw(Path(path)), as_of=as_of)
+        return inspect_raw(read_raw(Path(path)), as_of=as_of, as_written=as_written)
 
 
-def inspect_raw(raw: RawBooks, *, as_of: dt.date | None = None) -> tuple[Books | None, list[Problem]]:
-    """Read books whose tables are text already, and tell everything that is wrong or worth knowing."""
+def inspect_raw(
+    raw: RawBooks, *, as_of: dt.date | None = None, as_written: bool = False
+) -> tuple[Books | None, list[Problem]]:
+    """Read books whose tables are text already, and tell everything that is wrong or worth knowing.
+
+    ``as_written`` leaves a row of several like things whole.
+    """
     place, problems = raw.path, raw.problems
     shop = _shop(raw.tables.get("shop"), problems)
     units = Units(shop.currency, shop.length_unit, shop.weight_unit)
@@ -307,6 +317,8 @@ def inspect_raw(raw: RawBooks, *, as_of: dt.date | None = None) -> tuple[Books |
     _in_order(problems, list(labels.values()))
     if any(problem.severity == "stop" for problem in problems):
         return None, problems
+    if not as_written:
+        frames = one_item_a_row(frames)
     rules, assumptions, more = _beside(place)
     notes = tuple(problem for problem in problems if problem.severity == "note")
     books = Books(
@@ -316,9 +328,19 @@ def inspect_raw(raw: RawBooks, *, as_of: dt.date | None = None) -> tuple[Books |
         shop=shop,
         notes=notes,
         hashes={**raw.hashes, **more},
-        **frames,
+        **{name: _in_own_order(name, frame) for name, frame in frames.items()},
     )
     return books, problems
+
+
+def _in_own_order(name: str, frame: pd.DataFrame) -> pd.DataFrame:
+    """A table's rows in an order that their content gives, so that a sheet sorted anew moves no figure.
+
+    Of two prices of one thing on one day the lower row counts, so these keep their order. The index
+    still says which row of the file each was.
+    """
+    by = {"price_changes": ["item_id", "changed_on"], "people": []}.get(name, list(frame.columns))
+    return frame.sort_values(by, kind="stable") if by else frame
 
 
 def _label(path: Path, table: RawTable | None, of: Table) -> str:
@@ -491,6 +513,66 @@ def _tell_mixed_units(raw: RawTable, at: int, unit: str, column: Column, units: 
         findings.note(None, raw.header[at], found, "units that are plain", mend)
 
 
+# Rows that stand for several like things become as many items.
+
+#: Columns of the items whose money is for all that the row stands for.
+_OF_ALL = tuple(column.frame_name for column in schema.ITEMS.columns if column.kind in ("money", "signed money"))
+
+
+def one_item_a_row(frames: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    """The tables with each row of several like things as so many items, which share its money to the cent.
+
+    Item ``A-7`` of quantity 3 becomes ``A-7/1`` to ``A-7/3``. Prices asked for it are shared likewise, minutes
+    of work on it are spread, and comparables of it are like each.
+    """
+    items = frames["items"]
+    count = items["quantity"].to_numpy(dtype=np.int64)
+    if (count <= 1).all():
+        return frames
+    found = dict(frames)
+    row, number = _repeated(count)
+    parts = items.iloc[row].reset_index(drop=True)
+    parts["item_id"] = _part_names(items["item_id"], count, row, number)
+    for column in _OF_ALL:
+        parts[column] = _shared(items[column], row)
+    parts["quantity"] = np.ones(row.size, dtype=np.int64)
+    found["items"] = parts
+    several = items.loc[count > 1].set_index("item_id")["quantity"]
+    for name, money in (("price_changes", "price_cents"), ("work", ""), ("comparables", "")):
+        table = frames[name]
+        times = table["item_id"].map(several).fillna(1).to_numpy(dtype=np.int64)
+        if (times > 1).any():
+            row, number = _repeated(times)
+            parts = table.iloc[row].reset_index(drop=True)
+            parts["item_id"] = _part_names(table["item_id"], times, row, number)
+            if money:
+                parts[money] = _shared(table[money], row)
+            if name == "work":
+                parts["minutes"] = parts["minutes"] / times[row]
+            found[name] = parts
+    return found
+
+
+def _repeated(count: npt.NDArray[np.int64]) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """Place of the row that each part comes from, and its number among that row's parts."""
+    row = np.repeat(np.arange(count.size), count)
+    return row, np.arange(row.size) - np.repeat(np.cumsum(count) - count, count) + 1
+
+
+def _part_names(
+    names: pd.Series, count: npt.NDArray[np.int64], row: npt.NDArray[np.int64], number: npt.NDArray[np.int64]
+) -> pd.Series:
+    whole = names.iloc[row].reset_index(drop=True)
+    parts = whole + "/" + pd.Series(number.astype(str), dtype="str")
+    return whole.where(count[row] <= 1, parts)
+
+
+def _shared(amounts: pd.Series, row: npt.NDArray[np.int64]) -> pd.Series:
+    """Amounts shared equally over the parts of their rows; a blank stays blank."""
+    cents = share_out_groups(amounts.fillna(0).to_numpy(dtype=np.int64), row, np.ones(row.size))
+    return pd.Series(cents, dtype="Int64").mask(amounts.isna().to_numpy()[row])
+
+
 # The books as they stood on a day: what happened later is not known yet.
 
 #: What an item's row says of each event, to be forgotten where the event lies ahead.
@@ -499,12 +581,15 @@ _EVENTS = {
     "sold_on": (
         "sold_price_cents",
         "shipping_charged_cents",
+        "tax_paid_cents",
         "fees_paid_cents",
         "label_paid_cents",
+        "declared_value_cents",
+        "protection_paid_cents",
         "label_adjustment_cents",
         "materials_paid_cents",
     ),
-    "returned_on": ("refund_cents",),
+    "returned_on": ("refund_cents", "fees_refunded_cents"),
     "gone_on": (),
 }
 _DATED = {

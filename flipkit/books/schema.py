@@ -89,7 +89,13 @@ ITEMS = Table(
         _c("trip_id", "id", "the sourcing trip that found it, a row of trips", "T-2026-03-07"),
         _c("source", "text", "where it came from", "estate sale"),
         _c("condition", "text", "its condition in your own words", "good"),
-        _c("quantity", "count", "how many like things the row stands for", "1", default="1"),
+        _c(
+            "quantity",
+            "count",
+            "how many like things the row stands for; they become so many items, which share the row's money",
+            "1",
+            default="1",
+        ),
         _c("length_in", "length", "outside of the packed parcel", "14", unit="in"),
         _c("width_in", "length", "outside of the packed parcel", "12", unit="in"),
         _c("height_in", "length", "outside of the packed parcel", "16", unit="in"),
@@ -102,8 +108,19 @@ ITEMS = Table(
         _c("venue", "text", "where it is listed or was sold; names a fee schedule", "riverside"),
         _c("zone", "text", f"postal zone of the buyer, or {PICKUP} when the buyer collects it", "4"),
         _c("order_id", "id", "the order that sold it; items of one order share a parcel", "1042"),
-        _c("fees_paid", "money", "all fees of the venue for this sale", "11.40"),
-        _c("label_paid", "money", "what the shipping label cost", "22.15"),
+        _c("tax_paid", "money", "sales tax that the buyer paid on top; some fees are taken of it too", "6.20"),
+        _c(
+            "fees_paid", "money", "fees of the venue for this sale, as charged; listing fees are counted apart", "11.40"
+        ),
+        _c("fees_refunded", "money", "fees that the venue gave back with a refund", "9.10"),
+        _c("label_paid", "money", "what the shipping label cost, with any protection that stands in it", "22.15"),
+        _c(
+            "declared_value",
+            "money",
+            "what the parcel was declared to be worth; prices its protection where the label is not recorded",
+            "150.00",
+        ),
+        _c("protection_paid", "money", "declared value and signature, where they were paid beside the label", "3.45"),
         _c("label_adjustment", "signed money", "a later charge by the carrier, or minus a later credit", "3.10"),
         _c("materials_paid", "money", "carton, cushioning and tape for this parcel", "2.80"),
         _c("refund", "money", "given back to the buyer", "10.00"),
@@ -192,7 +209,6 @@ COMPARABLES = Table(
         _c("sold_on", "date", "the day it sold", "2026-02-11", required=True),
         _c("price", "money", "what it sold for, goods alone", "82.00", required=True),
         _c("condition", "text", "its condition", "good"),
-        _c("days_listed", "count", "how long it was listed", "20"),
     ),
 )
 

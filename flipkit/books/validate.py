@@ -43,6 +43,8 @@ def check(frames: Frames, labels: dict[str, str], problems: list[Problem], *, as
     _items_blanks(frames["items"], findings["items"])
     _items_dates(frames["items"], findings["items"])
     _items_sale(frames["items"], findings["items"])
+    _several(frames["items"], findings["items"])
+    _orders(frames["items"], findings["items"])
     _spellings(frames["items"], "category", "two categories", findings["items"])
     _spellings(frames["items"], "item_id", "two items", findings["items"])
     _lots(frames, findings)
@@ -136,7 +138,8 @@ def _items_sale(items: pd.DataFrame, findings: Findings) -> None:
         findings.stop(row, "sold_on", found, "the day of the sale", "fill in sold_on, or empty sold_price")
     for _, row in _rows(items, ~sold & items["returned_on"].notna()):
         findings.stop(row, "returned_on", "a return without a sale", "sold_on and sold_price", "fill them in")
-    for column in ("refund_cents", "fees_paid_cents", "label_paid_cents", "label_adjustment_cents"):
+    paid = ("refund", "tax_paid", "fees_paid", "fees_refunded", "label_paid", "label_adjustment", "protection_paid")
+    for column in (f"{name}_cents" for name in paid):
         name = column.removesuffix("_cents")
         for i, row in _rows(items, ~sold & (items[column].fillna(0) != 0)):
             found = f"{name} {_money(items.at[i, column])} on an unsold item"
@@ -155,6 +158,51 @@ def _items_sale(items: pd.DataFrame, findings: Findings) -> None:
     for i, row in _rows(items, pickup):
         found = f"a label of {_money(items.at[i, 'label_paid_cents'])} for a pickup"
         findings.note(row, "label_paid", found, "no label where the buyer collects", "mend zone or label_paid")
+
+
+#: More like things than a row can mean: a slip of the pen.
+_MOST_LIKE = 1_000
+
+
+def _several(items: pd.DataFrame, findings: Findings) -> None:
+    """Rows of several like things: each becomes an item, so it must be plain which of them sold."""
+    many = items["quantity"] > 1
+    for i, row in _rows(items, items["quantity"] > _MOST_LIKE):
+        found = f"{items.at[i, 'quantity']:,} like things in one row"
+        findings.stop(row, "quantity", found, f"at most {_MOST_LIKE:,}", "mend the number, or write several rows")
+    for i, row in _rows(items, many & items["sold_on"].notna() & (items["order_id"] == "")):
+        found = f"{items.at[i, 'quantity']} like things and one sale"
+        mend = "did all of them sell together? give an order_id; otherwise give each sale a row of its own"
+        findings.stop(row, "quantity", found, "a sale that says how many it sold", mend)
+    for i, row in _rows(items, many & items["returned_on"].notna()):
+        found = f"{items.at[i, 'quantity']} like things and one return"
+        findings.stop(row, "quantity", found, "which of them came back", "give each of them a row of its own")
+    ids = set(items["item_id"])
+    for i, row in _rows(items, many & (items["quantity"] <= _MOST_LIKE)):
+        item = items.at[i, "item_id"]
+        taken = [name for name in (f"{item}/{n}" for n in range(1, items.at[i, "quantity"] + 1)) if name in ids]
+        if taken:
+            found = f"{taken[0]}, which is another row"
+            findings.stop(row, "item_id", found, f"names {item}/1, {item}/2 … free for its parts", "rename that row")
+
+
+def _orders(items: pd.DataFrame, findings: Findings) -> None:
+    """Items of one order: what tells their parcels apart, and amounts that may stand there twice."""
+    named = items[(items["order_id"] != "") & items["sold_on"].notna()]
+    named = named[named["order_id"].duplicated(keep=False)]
+    groups = named.groupby("order_id", sort=False)
+    first, members = groups["row"].first(), groups.size()
+    for column in ("sold_on", "venue"):
+        for order in members.index[(groups[column].nunique() > 1).to_numpy()]:
+            mend = "they count as separate parcels; mend the one that is wrong"
+            findings.note(int(first[order]), column, f"order {order} has several", "one for the whole order", mend)
+    labels = groups["label_paid_cents"]
+    most = labels.max()
+    alike = ((labels.count() == members) & (labels.min() == most) & (most > 0)).fillna(False)
+    for order in members.index[alike.to_numpy(dtype=bool)]:
+        found = f"{_money(most[order])} on each of the {members[order]} items of order {order}"
+        mend = "if it was one label, write it on one of them: it is then shared among all"
+        findings.note(int(first[order]), "label_paid", found, "what each item's own part was", mend)
 
 
 def _spellings(frame: pd.DataFrame, column: str, what: str, findings: Findings) -> None:

@@ -444,13 +444,13 @@ _ALL_NAMED = 9
 def plot_months(
     frame: pd.DataFrame, target: float | None = None, *, currency: str = "USD"
 ) -> alt.VConcatChart | alt.Chart:
-    """Hourly return, net and owner hours by month of sale, in three panels over the same months.
+    """Hourly return, net and owner hours by month of the sale or write-off, in three panels over the same months.
 
     Parameters
     ----------
     frame : pandas.DataFrame
         One row a month in order: ``month`` (its first day), ``sold``, ``net_cents``, ``owner_min`` and
-        ``hourly`` (dollars per hour, missing where nothing sold).
+        ``hourly`` (dollars per hour, missing where nothing sold); with ``written_off`` those are told too.
     target : float, optional
         What an hour should bring. [dollars per hour]
     currency : str
@@ -493,6 +493,7 @@ def _month_record(row: dict[Any, Any], currency: str) -> dict[str, Any]:
         "month": month.strftime("%Y-%m"),
         "named": month.strftime("%B %Y"),
         "sold": int(row["sold"]),
+        "written_off": int(row.get("written_off", 0)),
         "net_cents": int(row["net_cents"]),
         "net_cents_text": show_cents(int(row["net_cents"]), currency=currency),
         "hours": float(row["owner_min"]) / 60,
@@ -615,7 +616,8 @@ def _month_phrase(row: dict[str, Any], currency: str) -> str:
     if row["hourly"] is None:
         return "no sale" if row["sold"] == 0 else f"{row['sold']:,} sold, {net} net, no hours recorded"
     per_hour = chart_style.hourly(row["hourly"], currency=currency)
-    return f"{per_hour} an hour, {net} net in {row['hours']:,.0f} hours, {row['sold']:,} sold"
+    off = f" and {row['written_off']:,} written off" if row["written_off"] else ""
+    return f"{per_hour} an hour, {net} net in {row['hours']:,.0f} hours, {row['sold']:,} sold{off}"
 
 
 def _month_numbers(row: dict[str, Any], currency: str) -> dict[str, str]:

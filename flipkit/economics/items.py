@@ -9,25 +9,35 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.assumptions import SIZES, Assumptions
+from flipkit.assumptions import Assumptions
 from flipkit.books.read import Books, books_as_of
-from flipkit.books.schema import ACTIVITIES, ITEMS, PICKUP
+from flipkit.books.schema import ACTIVITIES, ITEMS
 from flipkit.economics.costs import (
+    Line,
+    SuppliesUsed,
     cost_of_goods,
     label_lines,
+    listing_charges,
+    listing_frame,
     marketplace_fees,
+    materials_line,
+    orders_of,
     overhead_shares,
     packed_parcels,
+    per_size,
+    posted_parcels,
+    recorded,
     trip_costs,
+    with_order_words,
 )
-from flipkit.economics.labor import Labor, item_labor
+from flipkit.economics.labor import Labor, Parcels, item_labor
 from flipkit.economics.overrides import (
     labels_dearer,
     supposed_fee,
@@ -55,14 +65,42 @@ class MoneyLine:
     year: str = ""
     #: What moves it as a whole in "what if"; empty where nothing does.
     moved_with: str = ""
+    #: Whether a thing bears it by being held, sold or not.
+    held: bool = False
+    #: What parts the result of a span from the line by its own days: a step of ``analysis.results``.
+    timing: str = ""
+
+
+#: Steps from the result of a span to its lines by their own days.
+_UNSOLD = "overheads, trips, fees and help of the unsold"
+_SUPPLIES = "supplies put into stock"
+_BACK = "goods that came back or that you kept"
+_OPEN = "refunds of other months, losses still expected"
 
 
 MONEY_LINES = (
-    MoneyLine("sold_price", True, "sold price", "sold_price"),
-    MoneyLine("shipping_charged", True, "shipping charged", "shipping_charged"),
-    MoneyLine("refund", False, "refunds", "refund"),
-    MoneyLine("marketplace_fee", False, "marketplace fees", "fees_paid", "marketplace fees", "marketplace fees"),
-    MoneyLine("label", False, "labels", "label_paid", "labels", "all labels"),
+    MoneyLine("sold_price", True, "sold price", "sold_price", timing=_OPEN),
+    MoneyLine("shipping_charged", True, "shipping charged", "shipping_charged", timing=_OPEN),
+    MoneyLine("refund", False, "refunds", "refund", timing=_OPEN),
+    MoneyLine(
+        "marketplace_fee",
+        False,
+        "marketplace fees",
+        "fees_paid",
+        "marketplace fees",
+        "marketplace fees",
+        timing=_OPEN,
+    ),
+    MoneyLine(
+        "refunded_fee",
+        True,
+        "fees given back with refunds",
+        "fees_refunded",
+        moved_with="marketplace fees",
+        timing=_OPEN,
+    ),
+    MoneyLine("listing_fee", False, "listing fees", moved_with="marketplace fees", held=True, timing=_UNSOLD),
+    MoneyLine("label", False, "labels", "label_paid", "labels", "all labels", timing=_OPEN),
     MoneyLine(
         "label_adjustment",
         False,
@@ -70,23 +108,24 @@ MONEY_LINES = (
         "label_adjustment",
         "later adjustments of labels",
         "all labels",
+        timing=_OPEN,
     ),
-    MoneyLine("protection", False, "protection", "", "declared value and signatures"),
-    MoneyLine("materials", False, "packing materials", "materials_paid"),
-    MoneyLine("cost", False, "cost of goods", "cost", "", "cost of the goods"),
-    MoneyLine("trip", False, "sourcing trips", "", "", "trips"),
-    MoneyLine("hired", False, "hired help"),
-    MoneyLine("overhead", False, "overheads", "", "", "overheads"),
-    MoneyLine("expected_loss", False, "losses still expected"),
+    MoneyLine("protection", False, "protection", "protection_paid", "declared value and signatures", timing=_OPEN),
+    MoneyLine("materials", False, "packing materials", "materials_paid", timing=_SUPPLIES),
+    MoneyLine("cost", False, "cost of goods", "cost", "", "cost of the goods", held=True, timing=_BACK),
+    MoneyLine("trip", False, "sourcing trips", "", "", "trips", held=True, timing=_UNSOLD),
+    MoneyLine("hired", False, "hired help", timing=_UNSOLD),
+    MoneyLine("overhead", False, "overheads", "", "", "overheads", held=True, timing=_UNSOLD),
+    MoneyLine("expected_loss", False, "losses still expected", timing=_OPEN),
 )
 GAINS = tuple(line.name for line in MONEY_LINES if line.gain)
 COSTS = tuple(line.name for line in MONEY_LINES if not line.gain)
 LINES = GAINS + COSTS
+#: Costs that stay spent whether a thing sells or not.
+HELD = tuple(line.name for line in MONEY_LINES if line.held)
 #: Columns taken from the books as they stand: names first, then days and the first price.
-_OWN: tuple[str, ...] = ("item_id", "title", "category", "source", "condition", "lot_id", "venue", "zone", "quantity")
+_OWN: tuple[str, ...] = ("item_id", "title", "category", "source", "condition", "lot_id", "venue", "zone", "order_id")
 _OWN += ("bought_on", "listed_on", "sold_on", "returned_on", "gone_on", "list_price_cents")
-
-Origins = npt.NDArray[np.object_]
 
 
 @dataclass(frozen=True)
@@ -97,6 +136,12 @@ class Economics:
     labor: Labor
     unborne_cents: int
     as_of: dt.date
+    #: Every listing and relisting that cost something: ``row`` of the items, ``day``, ``cents``.
+    listings: pd.DataFrame = field(default_factory=lambda: listing_frame([]))
+    supplies: SuppliesUsed | None = None
+    #: Fees computed without the buyer's tax though the schedule takes them of it too, and the venues.
+    untaxed: int = 0
+    untaxed_venues: tuple[str, ...] = ()
 
 
 class Supposing:
@@ -160,26 +205,46 @@ def item_economics(books: Books, rules: Rules, assumptions: Assumptions, as_of: 
     RuleNotInForceError
         If a sale falls on a day that its venue's schedule or rate card does not cover.
     """
-    recorded = _as_recorded(books, rules, assumptions, as_of)
-    return Supposing(recorded, rules, assumptions).under(assumptions) if suppositions(assumptions) else recorded
+    found = _as_recorded(books, rules, assumptions, as_of)
+    return Supposing(found, rules, assumptions).under(assumptions) if suppositions(assumptions) else found
 
 
 def _as_recorded(books: Books, rules: Rules, assumptions: Assumptions, as_of: dt.date) -> Economics:
     """The same with nothing supposed."""
     known = books_as_of(books, as_of)
-    items = known.items
+    items = with_order_words(known.items)
     parcels = packed_parcels(items, rules, assumptions, as_of=as_of)
     frame = _described(items, parcels, as_of)
-    labor = item_labor(items, known.work, known.people, parcels["size_class"], assumptions)
+    orders = orders_of(items)
+    room = parcels["volume_cuft"].to_numpy()
+    posted = posted_parcels(items, parcels, orders, rules)
+    labor = item_labor(
+        items,
+        known.work,
+        known.people,
+        parcels["size_class"],
+        assumptions,
+        parcel=Parcels(posted["size_class"].to_numpy(dtype=object), orders.part(room), orders.code, orders.lead),
+    )
     sold = items["sold_on"].notna().to_numpy()
-    lines: dict[str, tuple[Cents, Origins]] = {}
-    for line in GAINS:
-        lines[line] = _recorded(items[f"{line}_cents"], sold)
+    lines: dict[str, Line] = {}
+    lines["sold_price"] = _line(recorded(items["sold_price_cents"], sold))
+    lines["shipping_charged"] = _line(recorded(items["shipping_charged_cents"], sold, orders, room))
     lines["refund"] = _refunds(items)
-    lines["marketplace_fee"] = marketplace_fees(items, sold, rules, assumptions)
-    lines["label"], lines["protection"] = label_lines(items, parcels, sold, rules, assumptions)
-    lines["label_adjustment"] = _recorded(items["label_adjustment_cents"], sold)
-    lines["materials"] = _materials(items, parcels, sold, assumptions)
+    charged = lines["shipping_charged"][0]
+    sales = items.assign(shipping_charged_cents=charged)
+    taken = marketplace_fees(sales, sold, lines["refund"], orders, rules, assumptions)
+    lines["marketplace_fee"], lines["refunded_fee"] = taken.fee, taken.back
+    listings = listing_charges(items, orders, rules, assumptions, as_of=as_of)
+    listed = np.bincount(listings["row"], weights=listings["cents"], minlength=len(items)).astype(np.int64)
+    lines["listing_fee"] = (listed, np.where(listed != 0, "rule", "none").astype(object))
+    lines["label"], lines["protection"] = label_lines(
+        items, parcels, sold, rules, assumptions, orders=orders, posted=posted
+    )
+    lines["label_adjustment"] = _line(recorded(items["label_adjustment_cents"], sold, orders, room))
+    lines["materials"], supplies = materials_line(
+        items, room, posted["size_class"], sold, known.supplies, orders, assumptions
+    )
     lines["cost"] = cost_of_goods(items, known.lots, parcels["weight_lb"])
     lines["trip"] = trip_costs(items, known.trips, lines["cost"][0], rules, assumptions)
     lines["hired"] = (labor.minutes["hired_cents"].to_numpy(), labor.minutes["hired_origin"].to_numpy())
@@ -190,7 +255,7 @@ def _as_recorded(books: Books, rules: Rules, assumptions: Assumptions, as_of: dt
         frame[f"{line}_cents"], frame[f"{line}_origin"] = lines[line]
     frame["net_cents"] = net_of(frame)
     frame = pd.concat([frame, labor.minutes.drop(columns=["hired_cents", "hired_origin"])], axis=1)
-    return Economics(frame, labor, int(unborne.sum()), as_of)
+    return Economics(frame, labor, int(unborne.sum()), as_of, listings, supplies, taken.untaxed, taken.untaxed_venues)
 
 
 def net_of(frame: pd.DataFrame) -> Cents:
@@ -218,13 +283,12 @@ def _described(items: pd.DataFrame, parcels: pd.DataFrame, as_of: dt.date) -> pd
     return frame
 
 
-def _recorded(amounts: pd.Series, applies: npt.NDArray[np.bool_]) -> tuple[Cents, Origins]:
-    given = amounts.notna().to_numpy() & applies
-    cents = np.where(given, amounts.fillna(0).to_numpy(dtype=np.int64), 0)
+def _line(found: tuple[Cents, npt.NDArray[np.bool_]]) -> Line:
+    cents, given = found
     return cents, np.where(given, "recorded", "none").astype(object)
 
 
-def _refunds(items: pd.DataFrame) -> tuple[Cents, Origins]:
+def _refunds(items: pd.DataFrame) -> Line:
     """Refunds as recorded; a return without one is taken to have given the price back."""
     back = items["returned_on"].notna().to_numpy()
     given = items["refund_cents"].notna().to_numpy()
@@ -233,35 +297,16 @@ def _refunds(items: pd.DataFrame) -> tuple[Cents, Origins]:
     return cents, np.select([given, back], ["recorded", "assumed"], "none").astype(object)
 
 
-def _materials(
-    items: pd.DataFrame, parcels: pd.DataFrame, sold: npt.NDArray[np.bool_], assumptions: Assumptions
-) -> tuple[Cents, Origins]:
-    """Packing materials as recorded; what a parcel of that size takes where they are not."""
-    given = items["materials_paid_cents"].notna().to_numpy()
-    parcel = sold & (items["zone"] != PICKUP).to_numpy()
-    assumed = _per_size(parcels["size_class"], assumptions, "materials.assumed")
-    paid = items["materials_paid_cents"].fillna(0).to_numpy(dtype=np.int64)
-    cents = np.where(given, paid, np.where(parcel, assumed, 0))
-    return cents, np.select([given, parcel], ["recorded", "assumed"], "none").astype(object)
-
-
-def _expected_loss(
-    items: pd.DataFrame, parcels: pd.DataFrame, as_of: dt.date, assumptions: Assumptions
-) -> tuple[Cents, Origins]:
+def _expected_loss(items: pd.DataFrame, parcels: pd.DataFrame, as_of: dt.date, assumptions: Assumptions) -> Line:
     """What sales that can still come back are expected to lose."""
     window = pd.Timedelta(days=assumptions.whole("loss.return_window_days"))
     open_ = (items["sold_on"].notna() & items["returned_on"].isna()).to_numpy()
     open_ = open_ & (items["sold_on"] + window > pd.Timestamp(as_of)).to_numpy()
-    chance = _per_size(parcels["size_class"], assumptions, "loss.chance")
+    chance = per_size(parcels["size_class"], assumptions, "loss.chance")
     rate = chance * assumptions.ppm("loss.share") // PPM
     price = items["sold_price_cents"].fillna(0).to_numpy(dtype=np.int64)
     cents = np.where(open_, percentage(price, rate), 0)
     return cents, np.where(open_, "assumed", "none").astype(object)
-
-
-def _per_size(size_class: pd.Series, assumptions: Assumptions, key: str) -> Cents:
-    table = np.array([int(assumptions.by_size(key)[size]) for size in SIZES], dtype=np.int64)
-    return table[np.array([SIZES.index(size) for size in size_class], dtype=np.int64)]
 
 
 # What the columns of the frame mean, for whoever asks it a question of their own.
@@ -276,6 +321,8 @@ _MEANINGS: tuple[tuple[str, str, str], ...] = (
     ("days_listed", "days", "from the first listing until it sold or left, or until the day of the study"),
     ("net_cents", "cents", "what it left: gains less costs; for an unsold thing what it cost so far"),
     ("owner_min", "min", "your own work on it, all activities"),
+    ("logged_min", "min", "of your own work, what the log holds"),
+    ("corrected_min", "min", "of your own work, standard minutes that your own logs corrected"),
     ("hired_min", "min", "hired work on it"),
 )
 _LINE_MEANINGS = {
@@ -283,9 +330,11 @@ _LINE_MEANINGS = {
     "shipping_charged": "what the buyer paid for shipping",
     "refund": "given back to the buyer",
     "marketplace_fee": "all fees of the venue",
+    "refunded_fee": "fees that the venue gave back with a refund, less what the refund itself cost",
+    "listing_fee": "listing and relisting, sold or not",
     "label": "the shipping label",
     "label_adjustment": "a later charge by the carrier, or minus a credit",
-    "protection": "declared value or signature",
+    "protection": "declared value and signature",
     "materials": "carton, cushioning and tape",
     "cost": "paid for the thing, or its share of a lot",
     "trip": "its share of the sourcing trip",

@@ -124,6 +124,21 @@ _EVENTS = {
 
 Bools = npt.NDArray[np.bool_]
 
+#: What is done once for a parcel, however many items lie in it.
+_PER_PARCEL = ("pack", "post")
+
+
+@dataclass(frozen=True)
+class Parcels:
+    """The parcel that each item went in."""
+
+    size_class: npt.NDArray[np.object_]
+    #: What part of the parcel each item is.
+    part: Floats
+    #: Number of each item's order, and the first item of each.
+    order: Places
+    lead: Bools
+
 
 @dataclass(frozen=True)
 class Labor:
@@ -141,14 +156,16 @@ def item_labor(
     people: pd.DataFrame,
     size_class: npt.ArrayLike,
     assumptions: Assumptions,
+    *,
+    parcel: Parcels,
 ) -> Labor:
     """Minutes of each item by activity, recorded where logged and standard elsewhere."""
     sizes = np.asarray(size_class, dtype=object)
-    standard = standard_minutes(items, sizes, assumptions)
-    owner_log, hired_log, hired, unplaced = _logged(items, work, people, standard)
+    standard = standard_minutes(items, sizes, assumptions, parcel)
+    owner_log, hired_log, hired, unplaced = _logged(items, work, people, standard, parcel.order)
     logged = (owner_log + hired_log) > 0
     kinds = items["category"].to_numpy(dtype=object)
-    learned, corrected = _corrected(standard, owner_log + hired_log, logged, sizes, kinds, assumptions)
+    learned, corrected, taught = _corrected(standard, owner_log + hired_log, logged, sizes, kinds, assumptions, parcel)
     owner = np.where(logged, owner_log, corrected)
     hired_share = assumptions.share("help.share_of_packing")
     pack = ACTIVITIES.index("pack")
@@ -161,6 +178,8 @@ def item_labor(
         none = (standard[:, at] == 0) & ~logged[:, at]
         frame[f"{activity}_origin"] = np.where(logged[:, at], "recorded", np.where(none, "none", "assumed"))
     frame["owner_min"] = owner.sum(axis=1)
+    frame["logged_min"] = owner_log.sum(axis=1)
+    frame["corrected_min"] = np.where(taught & ~logged, owner, 0.0).sum(axis=1)
     frame["hired_min"] = hired_log.sum(axis=1) + hired_unlogged
     frame["hired_cents"] = hired.cents(assumptions)
     frame["hired_origin"] = np.where(
@@ -169,9 +188,14 @@ def item_labor(
     return Labor(frame, learned, unplaced, hired)
 
 
-def standard_minutes(items: pd.DataFrame, size_class: npt.ArrayLike, assumptions: Assumptions) -> Floats:
-    """Standard minutes of what has been done to each item so far."""
-    code = np.array([SIZES.index(size) for size in np.asarray(size_class, dtype=object)], dtype=np.int64)
+def standard_minutes(
+    items: pd.DataFrame, size_class: npt.ArrayLike, assumptions: Assumptions, parcel: Parcels
+) -> Floats:
+    """Standard minutes of what has been done to each item so far; items of one order share one packing."""
+    code, packed = (
+        np.array([SIZES.index(size) for size in np.asarray(sizes, dtype=object)], dtype=np.int64)
+        for sizes in (size_class, parcel.size_class)
+    )
     listed = (items["listed_on"].notna() | items["sold_on"].notna()).to_numpy()
     sold = items["sold_on"].notna().to_numpy()
     shipped = sold & (items["zone"] != PICKUP).to_numpy()
@@ -189,7 +213,12 @@ def standard_minutes(items: pd.DataFrame, size_class: npt.ArrayLike, assumptions
     }
     table = np.array([list(assumptions.by_size(f"minutes.{activity}").values()) for activity in ACTIVITIES])
     pace = (1 + assumptions.share("minutes.allowance")) * practice(items, assumptions)
-    return np.column_stack([table[at][code] * done[activity] * pace for at, activity in enumerate(ACTIVITIES)])
+    return np.column_stack(
+        [
+            (table[at][packed] * parcel.part if activity in _PER_PARCEL else table[at][code]) * done[activity] * pace
+            for at, activity in enumerate(ACTIVITIES)
+        ]
+    )
 
 
 def practice(items: pd.DataFrame, assumptions: Assumptions) -> Floats:
@@ -206,7 +235,7 @@ def practice(items: pd.DataFrame, assumptions: Assumptions) -> Floats:
 
 
 def _logged(
-    items: pd.DataFrame, work: pd.DataFrame, people: pd.DataFrame, standard: Floats
+    items: pd.DataFrame, work: pd.DataFrame, people: pd.DataFrame, standard: Floats, order: Places
 ) -> tuple[Floats, Floats, HiredWork, float]:
     """Logged minutes of owners and of hired hands per item and activity, who was hired, and what fits nowhere."""
     owner = np.zeros_like(standard)
@@ -214,7 +243,7 @@ def _logged(
     stretches: list[tuple[str, float, npt.NDArray[np.int64], Floats]] = []
     unplaced = 0.0
     role = dict(zip(people["worker"], people["role"], strict=True))
-    finder = _Places(items) if len(work) else None
+    finder = _Places(items, order) if len(work) else None
     for entry in work.itertuples(index=False):
         rows = finder.rows(entry) if finder and entry.activity in ACTIVITIES else np.zeros(0, dtype=np.int64)
         if not len(rows):
@@ -249,8 +278,9 @@ def _hired_work(
 class _Places:
     """Which items a log entry can have been for."""
 
-    def __init__(self, items: pd.DataFrame) -> None:
+    def __init__(self, items: pd.DataFrame, order: Places) -> None:
         self._position = {item: at for at, item in enumerate(items["item_id"])}
+        self._order = order
         self._trips = items.groupby("trip_id").indices if len(items) else {}
         self._category = items["category"].to_numpy()
         self._days = {
@@ -265,7 +295,11 @@ class _Places:
         """Positions of the items of one log entry; empty if there is none."""
         if entry.item_id:
             at = self._position.get(entry.item_id)
-            return np.array([] if at is None else [at], dtype=np.int64)
+            if at is None:
+                return np.zeros(0, dtype=np.int64)
+            if entry.activity in _PER_PARCEL:
+                return np.flatnonzero(self._order == self._order[at])
+            return np.array([at], dtype=np.int64)
         if entry.trip_id:
             return np.asarray(self._trips.get(entry.trip_id, []), dtype=np.int64)
         day = np.datetime64(entry.date.date(), "D")
@@ -287,28 +321,35 @@ def _corrected(
     sizes: npt.NDArray[np.object_],
     category: npt.NDArray[np.object_],
     assumptions: Assumptions,
-) -> tuple[pd.DataFrame, Floats]:
+    parcel: Parcels,
+) -> tuple[pd.DataFrame, Floats, Bools]:
     """Standard minutes pulled towards what was logged: first in other categories, then in the item's own.
 
     What other categories logged of an activity and size class moves the standard; a category's own
     logs then move it on from there, so that each log counts once. Each time ``minutes.logged_weight``
-    observations weigh as much as what was held before.
+    observations weigh as much as what was held before. Said beside it: which minutes any log moved.
     """
     weight = assumptions.number("minutes.logged_weight")
     corrected = standard.copy()
+    taught = np.zeros(standard.shape, dtype=bool)
     rows = []
     for at, activity in enumerate(ACTIVITIES):
+        shared = activity in _PER_PARCEL
+        classes = parcel.size_class if shared else sizes
         for size in SIZES:
-            seen = (sizes == size) & has_log[:, at] & (standard[:, at] > 0)
+            seen = (classes == size) & has_log[:, at] & (standard[:, at] > 0)
+            # A parcel of several items is one observation.
+            seen &= parcel.lead if shared else True
             prior = assumptions.number(f"minutes.{activity}.{size}") * (1 + assumptions.share("minutes.allowance"))
             if not seen.any():
                 continue
+            taught[classes == size, at] = True
             # A log from when the category was new counts as what it would be with practice.
             practised = np.where(seen, logged[:, at] * prior / np.where(seen, standard[:, at], 1.0), 0.0)
             whole = _pulled(prior, practised[seen], weight)
             rows.append((activity, size, "all", prior, int(seen.sum()), practised[seen].mean(), whole))
-            for name in np.unique(category[sizes == size]):
-                mine = (sizes == size) & (category == name)
+            for name in np.unique(category[classes == size]):
+                mine = (classes == size) & (category == name)
                 logs = practised[seen & mine]
                 others = _pulled(prior, practised[seen & ~mine], weight)
                 own = _pulled(others, logs, weight)
@@ -316,7 +357,7 @@ def _corrected(
                     rows.append((activity, size, name, others, logs.size, logs.mean(), own))
                 corrected[mine, at] *= own / prior if prior else 0.0
     columns = ["activity", "size_class", "category", "before_min", "logged_items", "logged_mean_min", "used_min"]
-    return pd.DataFrame(rows, columns=columns), corrected
+    return pd.DataFrame(rows, columns=columns), corrected, taught
 
 
 def _pulled(prior: float, logs: Floats, weight: float) -> float:

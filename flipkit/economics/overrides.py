@@ -15,7 +15,7 @@ import pandas as pd
 
 from flipkit.assumptions import Assumptions
 from flipkit.books.schema import ACTIVITIES, PICKUP
-from flipkit.economics.costs import label_lines
+from flipkit.economics.costs import label_lines, orders_of, posted_parcels
 from flipkit.economics.labor import EVERYBODY
 from flipkit.money import Cents, percentage
 from flipkit.rules.parcels import ParcelRules
@@ -91,9 +91,12 @@ def labels_dearer(items: pd.DataFrame, divisor: int, *, rules: Rules, assumption
     if not posted.size:
         return more
     asked = items.iloc[posted].assign(label_paid_cents=pd.array([pd.NA] * posted.size, dtype="Int64"))
+    orders = orders_of(asked)
+    parcels = posted_parcels(asked, asked, orders, rules)
     everything = np.ones(posted.size, dtype=bool)
     moved, now = (
-        label_lines(asked, asked, everything, known, assumptions)[0] for known in (with_divisor(rules, divisor), rules)
+        label_lines(asked, asked, everything, known, assumptions, orders=orders, posted=parcels, protected=False)[0]
+        for known in (with_divisor(rules, divisor), rules)
     )
     # Where only one of them is for sale by a card, the other is a guess by size: nothing to compare.
     more[posted] = np.where(moved[1] == now[1], moved[0] - now[0], 0)

@@ -416,7 +416,7 @@ def _refused_by_books(job: _Job, result: Merged) -> dict[int, str]:
     _put_table(raw, name, job.table.file, result.file.lines)
     if job.shop_text:
         _put_table(raw, "shop", "shop.csv", [["key", "value"], ["currency", job.currency]])
-    _, problems = inspect_raw(raw)
+    _, problems = inspect_raw(raw, as_written=True)
     bad: dict[int, str] = {}
     others: list[Problem] = []
     for problem in problems:

@@ -276,7 +276,7 @@ def books_in(folder: Path) -> Books | None:
             found = f"no folder {parent}"
             raise ConversionError([Problem(folder.name, None, "", found, "a folder that it can be made in", "")])
         return None
-    books, problems = inspect_books(folder)
+    books, problems = inspect_books(folder, as_written=True)
     if books is None:
         stops = [problem for problem in problems if problem.severity == "stop"]
         if all(stop.file == "items.csv" and "no items in" in stop.found for stop in stops):

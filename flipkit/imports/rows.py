@@ -313,6 +313,24 @@ def name_rows(taken: Taken, mapping: Mapping) -> None:
         row[at] = f"{stem}-{seen[stem]}"
 
 
+def name_orders(taken: Taken) -> None:
+    """Say that a line of several like things sold them together, where the export names no order.
+
+    The books split such a row into items, and ask about a sale that does not say how many it sold.
+    """
+    if not {"quantity", "sold_on", "item_id"} <= set(taken.columns):
+        return
+    count_at, sold_at, id_at = (taken.columns.index(name) for name in ("quantity", "sold_on", "item_id"))
+    several = [row for row in taken.rows if row[sold_at] and row[count_at] not in ("", "1")]
+    if several and "order_id" not in taken.columns:
+        taken.columns.append("order_id")
+        for row in taken.rows:
+            row.append("")
+    for row in several:
+        order_at = taken.columns.index("order_id")
+        row[order_at] = row[order_at] or row[id_at]
+
+
 # Rows of an export turned into rows of a table: every one taken or refused with its reasons.
 
 
@@ -338,6 +356,8 @@ def taken_rows(proposal: Proposal, *, currency: str = "USD") -> Taken:
     share_orders(taken, mapping)
     if mapping.table in ("items", "trips", "lots"):
         name_rows(taken, mapping)
+    if mapping.table == "items":
+        name_orders(taken)
     return taken
 
 

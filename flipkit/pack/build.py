@@ -20,8 +20,9 @@ from typing import Any, Final
 from flipkit.assumptions import parsed_settings
 from flipkit.errors import PackError
 from flipkit.owned import left_folders, make_folder, only_one, swap, sweep
-from flipkit.pack.page import TEMPLATES, drawing_library, policy, style_sheet
+from flipkit.pack.page import TEMPLATES, drawing_library, page_figures, policy, style_sheet
 from flipkit.pack.run import NotebookTask, PageResult, run_notebooks
+from flipkit.reports.elements import Figure
 from flipkit.reports.tables import RuleUsed
 
 # What a pack was made from, written beside it: enough to make it again and to see what changed.
@@ -239,6 +240,7 @@ def make_pack(
             )
         titles = {result.name: result.title for result in results}
         texts = [(result.name, (folder / f"{result.name}.html").read_text(encoding="utf-8")) for result in results]
+        require_agreement([(titles[name], page_figures(text)) for name, text in texts])
         alone = index_text(pages, title=title, lead=lead, notes=notes, titles=titles)
         _write(folder / SINGLE, single_page(alone, texts, title=title, home=INDEX, plain=[FILE]))
         _write(folder / INDEX, index_text(pages, title=title, lead=lead, notes=notes, titles=titles, single=SINGLE))
@@ -247,6 +249,24 @@ def make_pack(
         write_archive(folder, folder / ARCHIVE)
     moved = [_moved(result, folder, out) for result in results]
     return Pack(out, out / INDEX, tuple(moved))
+
+
+def require_agreement(pages: Sequence[tuple[str, Sequence[Figure]]]) -> None:
+    """Stop where two pages, or two places of one, have two values for one quantity.
+
+    >>> require_agreement([("Stock", [Figure("sales", "shop", "2026-10-31", 2)])])
+    """
+    first: dict[tuple[str, str, str], tuple[str, int | str | None]] = {}
+    for title, figures in pages:
+        for name, scope, day, value in figures:
+            where, known = first.setdefault((name, scope, day), (title, value))
+            if known != value:
+                raise PackError(
+                    f"{name}, {scope}, {day}",
+                    need="one value on all pages",
+                    got=f"{known} on “{where}” and {value} on “{title}”",
+                    mend="this is a fault of the kit: please report it",
+                )
 
 
 def index_text(

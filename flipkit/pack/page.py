@@ -31,7 +31,7 @@ from flipkit.charts.style import (  # before nbconvert: it opens jsonschema
     TABLE_KEY,
     WORDLESS_KEY,
 )
-from flipkit.reports.elements import table_html
+from flipkit.reports.elements import FIGURES_TYPE, Figure, table_html
 
 if TYPE_CHECKING:
     from nbformat import NotebookNode
@@ -119,6 +119,7 @@ _PUNCTUATION = re.compile(r"([!-/:-@\[-`{-~])")
 #: Tags of cells that stand together: beside one another where there is room and on paper, or in two
 #: columns on paper alone.
 GROUPED: Final = ("beside", "columns")
+_FIGURES = re.compile(r'<script type="application/json" id="figures">(.*?)</script>', re.DOTALL)
 _MARKS = re.compile(r"[*_`]|\[|\]\([^)]*\)")
 
 
@@ -230,11 +231,33 @@ def render_page(notebook: NotebookNode, *, title: str = "", links: PageLinks | N
         "links": (links or PageLinks()).items(),
         "policy": policy(),
         "scripts": scripts,
+        "figures": embedded_json([list(figure) for figure in notebook_figures(notebook)]),
     }
     cells = notebook.cells if not title else _under_title(notebook.cells, title)
     shown = nbformat.from_dict({**notebook, "cells": _with_neighbours(cells)})
     body, _ = exporter.from_notebook_node(shown, resources={"flipkit": resources})
     return str(body)
+
+
+def notebook_figures(notebook: NotebookNode) -> list[Figure]:
+    """The figures that the outputs of a notebook carry, each once."""
+    found = [
+        Figure(*figure)
+        for cell in notebook.cells
+        for output in cell.get("outputs", [])
+        for figure in output.get("data", {}).get(FIGURES_TYPE, [])
+    ]
+    return list(dict.fromkeys(found))
+
+
+def page_figures(page: str) -> list[Figure]:
+    """The figures that a page carries.
+
+    >>> page_figures('<script type="application/json" id="figures">[["sales","shop","2026-10-31",2]]</script>')
+    [Figure(name='sales', scope='shop', day='2026-10-31', value=2)]
+    """
+    found = _FIGURES.search(page)
+    return [Figure(*figure) for figure in json.loads(found[1])] if found else []
 
 
 def _under_title(cells: list[NotebookNode], title: str) -> list[NotebookNode]:

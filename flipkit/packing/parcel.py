@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from html import escape
@@ -10,7 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings
+from flipkit.books.read import read_books
 from flipkit.books.schema import PICKUP
+from flipkit.economics.costs import unit_costs
 from flipkit.errors import AssumptionError, RuleTableError
 from flipkit.money import read_cents
 from flipkit.packing.at_hand import Stock, read_stock, starter_stock
@@ -185,7 +188,7 @@ def plan_parcel(
     if stock_file is not None and not file.is_file():
         raise RuleTableError(file.name, found="no such file", needed="a TOML file of what is at hand to pack with")
     own_stock = file.is_file()
-    stock = read_stock(file) if own_stock else starter_stock()
+    stock = read_stock(file, supply_costs=_supply_costs(file, place, day)) if own_stock else starter_stock()
     rules = packing_rules(on=day, folder=own_rules)
     plan = packing_plan(item, stock, labels=labels, rules=rules, assumptions=assumptions)
     return ParcelPlan(plan, stock, labels, own_stock, own_cards)
@@ -199,6 +202,17 @@ def drawings_page(parcel: ParcelPlan) -> str:
         f'<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>{title}</title></head>'
         f"<body><h1>{title}</h1>{words}{''.join(parcel.drawings())}</body></html>\n"
     )
+
+
+#: Days over which the purchases of a supply say what a unit of it costs.
+_PRICED_OVER_DAYS = 365
+
+
+def _supply_costs(file: Path, books: Path, day: dt.date) -> dict[str, float]:
+    """What a unit of each supply cost in the books, which are read only where the stock names a supply."""
+    if not re.search(r"^\s*supply\s*=|[{,]\s*supply\s*=", file.read_text(encoding="utf-8-sig", errors="replace"), re.M):
+        return {}
+    return unit_costs(read_books(books).supplies, as_of=day, days=_PRICED_OVER_DAYS)
 
 
 def _labels(rules: Rules, assumptions: Assumptions, *, on: dt.date, zone: str, card: str, item: PackItem) -> Labels:

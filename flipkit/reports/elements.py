@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -14,7 +14,7 @@ import pandas as pd
 from flipkit.assumptions import SIZES
 from flipkit.books.schema import ACTIVITIES
 from flipkit.economics.items import COSTS, LINES, MONEY_LINES
-from flipkit.money import show_cents
+from flipkit.money import nearest_cent, show_cents
 
 # What a notebook shows beside charts: tables, cautions, the one sentence that matters.
 #
@@ -31,18 +31,55 @@ _SHORT, _MEDIUM = 14, 26
 _UNITS = {"ppm": "%", "min": "min", "in": "in", "lb": "lb", "cuft": "cu ft", "days": "days"}
 
 
+#: Under which type a cell's output hands its figures on.
+FIGURES_TYPE = "application/vnd.flipkit.figures+json"
+
+
+class Figure(NamedTuple):
+    """One quantity that a page shows; on all pages one name, scope and day have one value."""
+
+    name: str
+    scope: str
+    day: str
+    #: Money in whole cents, counts, or text; ``None`` where there is none.
+    value: int | str | None
+
+
+class Said(str):
+    """A sentence that knows its figures."""
+
+    figures: tuple[Figure, ...]
+
+    def __new__(cls, text: str, figures: Iterable[Figure] = ()) -> Said:
+        """The text, with what it says of which quantity."""
+        made = super().__new__(cls, text)
+        made.figures = tuple(figures)
+        return made
+
+
 @dataclass(frozen=True)
 class Element:
-    """Something to display: HTML and the same in plain text."""
+    """Something to display: HTML and the same in plain text, with the figures that stand in it."""
 
     html: str
     text: str
+    figures: tuple[Figure, ...] = ()
 
-    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
-        return {"text/html": self.html, "text/plain": self.text}
+    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, Any]:
+        shown: dict[str, Any] = {"text/html": self.html, "text/plain": self.text}
+        return shown | ({FIGURES_TYPE: [list(figure) for figure in self.figures]} if self.figures else {})
 
     def __repr__(self) -> str:
         return self.text
+
+
+def figures_said(*texts: str) -> tuple[Figure, ...]:
+    """The figures of sentences that know theirs.
+
+    >>> figures_said(Said("Two.", [Figure("sales", "shop", "2026-10-31", 2)]), "No more.")
+    (Figure(name='sales', scope='shop', day='2026-10-31', value=2),)
+    """
+    return tuple(figure for text in texts if isinstance(text, Said) for figure in text.figures)
 
 
 def caution(text: str, *, title: str = "Caution") -> Element:
@@ -91,7 +128,8 @@ def headline(text: str, *, note: str = "") -> Element:
     Likely between $17 and $26.
     """
     below = f'<p class="note">{escape(note)}</p>' if note else ""
-    return Element(f'<div class="headline"><p>{escape(text)}</p>{below}</div>', text + (f"\n{note}" if note else ""))
+    html = f'<div class="headline"><p>{escape(text)}</p>{below}</div>'
+    return Element(html, text + (f"\n{note}" if note else ""), figures_said(text, note))
 
 
 def table(
@@ -103,6 +141,7 @@ def table(
     fold: bool = False,
     note: str = "",
     currency: str = "USD",
+    figures: Iterable[Figure] = (),
 ) -> Element:
     """A frame as a table with aligned figures that scrolls within itself where it is too wide.
 
@@ -127,6 +166,8 @@ def table(
         What is to be known of it, said between its caption and its head and folded with it.
     currency : str
         Code of the shop's currency.
+    figures : iterable of Figure
+        What stands in it and stands elsewhere too.
 
     Returns
     -------
@@ -157,7 +198,8 @@ def table(
     shown = [[_text(value, str(name), own.get(name), currency) for value in frame[name]] for name in names]
     rows = [list(row) for row in zip(*shown, strict=True)]
     said = f"{caption}\n{note}".strip() if note else caption
-    return Element(table_html(heads, rows, caption=caption, fold=fold, note=note), _plain(heads, rows, said))
+    html = table_html(heads, rows, caption=caption, fold=fold, note=note)
+    return Element(html, _plain(heads, rows, said), tuple(figures))
 
 
 def table_html(
@@ -225,7 +267,8 @@ def _text(value: Any, name: str, show: Callable[[Any], str] | None, currency: st
         return show(value)
     if name.endswith("_cents"):
         # The sign of the currency stands in the heading.
-        return show_cents(int(value), currency=currency).replace(show_cents(0, currency=currency)[: -len("0.00")], "")
+        shown = show_cents(nearest_cent(value), currency=currency)
+        return shown.replace(show_cents(0, currency=currency)[: -len("0.00")], "")
     if name.endswith("_ppm"):
         return f"{int(value) / 10_000:.2f}".replace("-", "−")
     if isinstance(value, bool):
@@ -332,24 +375,6 @@ def activity_minutes(items: pd.DataFrame, *, by: str | None = None) -> pd.DataFr
 def _order(name: Any) -> tuple[int, str]:
     """Size classes from small to large, anything else by name."""
     return (SIZES.index(name) if name in SIZES else len(SIZES), str(name))
-
-
-def by_month(items: pd.DataFrame, *, last: str) -> pd.DataFrame:
-    """Sales, net, owner hours and hourly return of each month."""
-    sold = items[items["sold_on"].notna()]
-    months = sold["sold_on"].dt.to_period("M")
-    table = sold.groupby(months).agg(
-        sold=("item_id", "size"), net_cents=("net_cents", "sum"), owner_min=("owner_min", "sum")
-    )
-    first = months.min() if len(sold) else pd.Period(last, "M")
-    span = pd.period_range(min(first, pd.Period(last, "M")), last, freq="M")
-    table = table.reindex(span).fillna({"sold": 0, "net_cents": 0, "owner_min": 0.0})
-    table = table.astype({"sold": np.int64, "net_cents": np.int64, "owner_min": np.float64})
-    hours = table["owner_min"].to_numpy() / 60
-    table["hourly"] = np.divide(
-        table["net_cents"].to_numpy() / 100, hours, out=np.full(len(table), np.nan), where=hours > 0
-    )
-    return table.rename_axis("month").reset_index().assign(month=lambda frame: frame["month"].dt.start_time)
 
 
 def oldest_stock(unsold: pd.DataFrame, *, rows: int = 12) -> pd.DataFrame:

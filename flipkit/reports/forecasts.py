@@ -26,6 +26,7 @@ from flipkit.analysis.forecasts import (
     stock_forecasts,
 )
 from flipkit.analysis.forecasts import WHAT as CATEGORY_HOURLY
+from flipkit.analysis.results import by_month
 from flipkit.analysis.returns import TOO_FEW
 from flipkit.money import show_cents
 from flipkit.reports import elements
@@ -313,11 +314,11 @@ def outcomes(study: Study, forecasts: pd.DataFrame) -> dict[tuple[str, str, dt.d
 
 def _month_outcomes(study: Study, due: pd.DataFrame) -> dict[tuple[str, str, dt.date], float]:
     """What the months that were forecast came to."""
-    columns = {"month net": "net_cents", "month hourly": "hourly"}
+    columns = {"month net": "sales_net_cents", "month hourly": "sales_hourly"}
     asked = due[due["what"].isin(list(columns))]
     found: dict[tuple[str, str, dt.date], float] = {}
     for what, subject, day in zip(asked["what"], asked["subject"], asked["due_on"], strict=True):
-        months = elements.by_month(study.items, last=str(subject)).set_index("month")
+        months = by_month(study.items, last=str(subject)).set_index("month")
         value = float(months[columns[str(what)]].get(pd.Period(subject, "M").start_time, np.nan))
         if not np.isnan(value):
             found[(str(what), str(subject), day.date())] = value

@@ -20,7 +20,7 @@ _NO_HOURS = "Nothing sold in these months, so there is no hour to compare a wage
 
 def wage_limits(study: Study) -> pd.DataFrame:
     """The wage below which help raises the owner's hour, on each basis, with its interval."""
-    sold = study.shop_returns.loc["the window"]
+    sold = study.shop_sales.loc["the window"]
     rows = []
     if sold["items"] and sold["owner_min"] > 0:
         held = study.assumptions

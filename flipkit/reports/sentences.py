@@ -9,10 +9,11 @@ import math
 
 import pandas as pd
 
+from flipkit.analysis.results import RESULT, minutes_known
 from flipkit.analysis.returns import TOO_FEW
 from flipkit.economics.overrides import suppositions
 from flipkit.money import show_cents
-from flipkit.reports.elements import origin_mix
+from flipkit.reports.elements import Figure, Said, origin_mix
 from flipkit.reports.study import Study
 
 
@@ -32,6 +33,11 @@ def month_name(month: str) -> str:
     'October 2026'
     """
     return pd.Period(month, "M").strftime("%B %Y")
+
+
+def year_name(study: Study) -> str:
+    """The year so far, in words."""
+    return f"{study.year_so_far()[1].year} so far"
 
 
 def count_of(number: int, noun: str, plural: str = "") -> str:
@@ -56,22 +62,67 @@ def month_sentence(study: Study) -> tuple[str, str]:
     tuple of (str, str)
         The sentence; the note below it with the interval, the target, a month and a year ago.
     """
-    returns = study.shop_returns
-    row = returns.loc["this month"]
+    results, sales = study.shop_results, study.shop_sales.loc["this month"]
+    row = results.loc["this month"]
     if not row["items"]:
         return _nothing_sold(study, f"in {month_name(study.month)}")
+    off = int(row["items"] - row["sold"])
+    counted = count_of(int(row["sold"]), "sale") + (f" and {off:,} written off" if off else "")
     sentence = (
         f"In {month_name(study.month)} an hour of your own work earned {_hourly(study, row)}: "
-        f"{count_of(int(row['items']), 'sale')}, {show_cents(int(row['net_cents']), currency=study.currency)} net, "
+        f"{counted}, {show_cents(int(row['net_cents']), currency=study.currency)} net, "
         f"{row['owner_min'] / 60:,.0f} hours."
     )
+    alone = f" The sales alone: {_hourly(study, sales)}." if off and sales["items"] else ""
     ago = [
-        f"{when}: {_hourly(study, returns.loc[when])}" if returns.loc[when, "items"] else f"{when}: nothing sold"
+        f"{when}: {_hourly(study, results.loc[when])}" if results.loc[when, "items"] else f"{when}: nothing sold"
         for when in ("a month ago", "a year ago")
     ]
     target = show_cents(study.assumptions.cents("hour.target"), currency=study.currency)
-    note = f"{_interval(study, row)} Target: {target}. {'; '.join(ago).capitalize()}."
-    return sentence, f"{note} {supposed_sentence(study)}".rstrip()
+    note = (
+        f"{_interval(study, row)} Target: {target}. {'; '.join(ago).capitalize()}.{alone} "
+        f"{minutes_sentence(study.month_items())}"
+    )
+    named = month_name(study.month)
+    figures = [
+        study.figure("result an hour", named, 100 * row["hourly"]),
+        study.figure(RESULT, named, row["net_cents"]),
+        study.figure("sales", named, row["sold"]),
+        study.figure("things written off", named, off),
+        study.figure("hours behind the result, in minutes", named, row["owner_min"]),
+        study.figure("sales alone, an hour", named, 100 * sales["hourly"]),
+        study.figure("target an hour", "shop", study.assumptions.cents("hour.target")),
+    ]
+    return Said(sentence, figures), f"{note} {supposed_sentence(study)}".rstrip()
+
+
+def minutes_sentence(items: pd.DataFrame) -> str:
+    """How much of the hours behind a figure was logged, and that its interval does not carry the doubt in the rest.
+
+    Parameters
+    ----------
+    items : DataFrame
+        The items behind the figure.
+
+    Returns
+    -------
+    str
+        One sentence or two.
+    """
+    known = minutes_known(items)
+    if math.isnan(known["logged"]):
+        return ""
+    doubt = "The interval does not carry the doubt in minutes that nobody logged."
+    if known["logged"] == 0 and known["corrected"] == 0:
+        return f"No work is logged: these hours are assumed minutes throughout. {doubt}"
+    parts = {
+        "logged": "were logged",
+        "corrected": "are standard minutes that your own logs corrected",
+        "standard": "are standard minutes",
+    }
+    said = [f"{known[name]:.0%} {words}" for name, words in parts.items() if round(known[name], 2) > 0]
+    counted = said[0] if len(said) == 1 else f"{', '.join(said[:-1])} and {said[-1]}"
+    return f"Of these hours {counted}. {doubt if known['logged'] < 1 else ''}".rstrip()
 
 
 def supposed_sentence(study: Study) -> str:
@@ -102,18 +153,24 @@ def window_sentence(study: Study) -> str:
         One or two sentences.
     """
     first, last = study.window()
-    sold = study.shop_returns.loc["the window"]
+    sold = study.shop_sales.loc["the window"]
     span = f"from {first.isoformat()} to {last.isoformat()}"
     if not sold["items"]:
         return _nothing_sold(study, span)[0]
-    text = f"What sold {span} earned {_hourly(study, sold)} an hour."
+    text = f"What sold {span} earned {_hourly(study, sold)} an hour"
+    settled = study.shop_results.loc["the window"]
+    lost = int(settled["items"] - settled["sold"])
+    text += f", and with the {lost:,} written off {_hourly(study, settled)}." if lost else "."
+    figures = [study.figure("sold basis, an hour", "shop", 100 * sold["hourly"])]
     if study.shop_bought.empty:
-        return text
+        return Said(text, figures)
     row = study.shop_bought.iloc[0]
+    figures.append(study.figure("bought basis, an hour", "shop", 100 * row["hourly"]))
     so_far = money_per_hour(float(row["hourly_so_far"]), currency=study.currency)
-    return (
+    return Said(
         f"{text} Everything bought in those months stands at {_hourly(study, row)} an hour when unsold things count "
-        f"with what they may still bring, and at {so_far} when they count at what they cost so far."
+        f"with what they may still bring, and at {so_far} when they count at what they cost so far.",
+        figures,
     )
 
 
@@ -155,7 +212,31 @@ def category_sentence(study: Study, category: str) -> tuple[str, str]:
         f"{category.capitalize()}: an hour of your own work earned {_hourly(study, row)} "
         f"over {count_of(int(row['items']), 'sale')}{with_unsold} – {judged['verdict']}."
     )
-    return sentence, f"{_interval(study, row)} {note}"
+    figures = [
+        study.figure("sold basis, an hour", of_category(category), 100 * row["hourly"]),
+        study.figure("sales of the window", of_category(category), row["items"]),
+        *stock_figures(study, of_category(category), unsold),
+    ]
+    if len(bought):
+        figures.append(study.figure("bought basis, an hour", of_category(category), 100 * bought.iloc[0]["hourly"]))
+    return Said(sentence, figures), f"{_interval(study, row)} {note}"
+
+
+def of_category(name: object) -> str:
+    """The scope of a figure that is of one category.
+
+    >>> of_category("lamps")
+    'category lamps'
+    """
+    return f"category {name}"
+
+
+def stock_figures(study: Study, scope: str, unsold: pd.DataFrame) -> list[Figure]:
+    """How many things of a category, or of the shop, are in stock, and what they cost."""
+    return [
+        study.figure("things in stock", scope, len(unsold)),
+        study.figure("stock at cost", scope, unsold["cost_cents"].sum()),
+    ]
 
 
 def nothing_sold(study: Study, category: str) -> str:
@@ -191,16 +272,19 @@ def stock_sentence(study: Study) -> str:
         One or two sentences.
     """
     unsold = study.unsold_items()
-    text = _stock_words(study, unsold)
+    figures = stock_figures(study, "shop", unsold)
+    text = Said(_stock_words(study, unsold), figures)
     if unsold.empty:
         return text
     if not study.items["sold_on"].notna().any():
-        return f"{text} Nothing has sold yet, so what it may bring is not known."
+        return Said(f"{text} Nothing has sold yet, so what it may bring is not known.", figures)
     may = round(float(study.prospects.loc[unsold.index, "value_cents"].sum()))
     likely = float(study.prospects.loc[unsold.index, "chance"].sum())
-    return (
+    figures.append(study.figure("stock may bring", "shop", may))
+    return Said(
         f"{text} Over the next {study.horizon.days} days it may bring {show_cents(may, currency=study.currency)} after "
-        f"what is still to be paid, about {likely:,.0f} of the items selling."
+        f"what is still to be paid, about {likely:,.0f} of the items selling.",
+        figures,
     )
 
 

@@ -6,6 +6,7 @@ import datetime as dt
 import functools
 import hashlib
 import json
+import math
 import os
 import pickle
 import stat
@@ -18,8 +19,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-import flipkit.reports.elements as tallies
-from flipkit.analysis import returns, sizes, survival
+from flipkit.analysis import results, returns, sizes, survival
 from flipkit.analysis.decisions import buying_verdicts
 from flipkit.analysis.repricing import price_plan
 from flipkit.analysis.returns import Window, in_window, pulled_returns
@@ -29,11 +29,13 @@ from flipkit.analysis.sizes import BreakEven, break_even_price
 from flipkit.analysis.stock_value import Horizon, stock_prospects
 from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings, settings_in
 from flipkit.books.problems import Problem
-from flipkit.books.read import Books, last_recorded_day, read_books
+from flipkit.books.read import Books, books_as_of, last_recorded_day, read_books
+from flipkit.economics.costs import SuppliesUsed
 from flipkit.economics.items import Economics, item_economics
 from flipkit.errors import AssumptionError, PackError
-from flipkit.money import show_cents
+from flipkit.money import nearest_cent, show_cents
 from flipkit.paths import demo_folder
+from flipkit.reports.elements import Figure
 from flipkit.rules.tables import Rules, load_rules
 
 # The numbers of one report: the books read, every item costed, every category weighed, once.
@@ -97,7 +99,7 @@ class Study:
         if self.economics.unborne_cents:
             amount = show_cents(self.economics.unborne_cents, currency=self.currency)
             found.append(f"{amount} of overheads fell in months in which nothing was held; no item bears them.")
-        return found
+        return [*found, *_supplies_told(self.economics.supplies, self.currency), *_untaxed_told(self.economics)]
 
     @property
     def notes(self) -> tuple[Problem, ...]:
@@ -162,8 +164,55 @@ class Study:
         return Horizon(self.assumptions.whole("stock.horizon_days"), self.assumptions.ppm("stock.salvage"))
 
     @functools.cached_property
-    def shop_returns(self) -> pd.DataFrame:
-        """The whole shop: this month, a month ago, a year ago and the window, on sold basis."""
+    def shop_results(self) -> pd.DataFrame:
+        """The whole shop, sales and write-offs: this month, a month ago, a year ago and the window."""
+        return self._shop_spans("settled")
+
+    @functools.cached_property
+    def shop_sales(self) -> pd.DataFrame:
+        """The same over the sales alone."""
+        return self._shop_spans("sold")
+
+    @functools.cached_property
+    def months(self) -> pd.DataFrame:
+        """What each month up to the report's came to, sales and write-offs, with the sales alone beside it."""
+        return results.by_month(self.items, last=self.month)
+
+    @functools.cached_property
+    def bridges(self) -> dict[str, pd.DataFrame]:
+        """From the net of the sales to the result and to the year's lines, of the month and of the year so far."""
+        books = books_as_of(self.books, self.as_of)
+        spans = {"month": self.month_so_far(), "year": self.year_so_far()}
+        return {
+            name: results.result_bridge(
+                self.items,
+                results.span_money(self.economics, books, self.rules, self.assumptions, window=window),
+                window=window,
+            )
+            for name, window in spans.items()
+        }
+
+    def result_cents(self, span: str) -> int:
+        """What the ``month`` or the ``year`` so far came to, sales and write-offs."""
+        steps = self.bridges[span].set_index("step")["amount_cents"]
+        return int(steps[results.RESULT])
+
+    def figure(self, name: str, scope: str, value: float | str | None) -> Figure:
+        """A quantity of the study for a page's list of figures; dollars an hour are handed over in cents."""
+        whole = value if isinstance(value, str) or value is None else None if math.isnan(value) else nearest_cent(value)
+        return Figure(name, scope, self.as_of.isoformat(), whole)
+
+    def month_so_far(self) -> Window:
+        """The report's month, up to the last day known."""
+        first, last = self.window(months=1)
+        return first, min(last, self.as_of)
+
+    def year_so_far(self) -> Window:
+        """From the first of January to the end of the report's month, or to the last day known."""
+        last = self.month_so_far()[1]
+        return dt.date(last.year, 1, 1), last
+
+    def _shop_spans(self, basis: str) -> pd.DataFrame:
         month = pd.Period(self.month, "M")
         spans = {
             "this month": self.window(months=1),
@@ -172,15 +221,12 @@ class Study:
             "the window": self.window(),
         }
         rows = [
-            returns.shop_return(self.items, window=span, target=self.target, **self._settings).assign(span=name)
+            returns.shop_return(self.items, window=span, basis=basis, target=self.target, **self._settings).assign(
+                span=name
+            )
             for name, span in spans.items()
         ]
         return pd.concat(rows, ignore_index=True).set_index("span")
-
-    @functools.cached_property
-    def months(self) -> pd.DataFrame:
-        """Sales, net, owner hours and hourly return of each month up to the report's."""
-        return tallies.by_month(self.items, last=self.month)
 
     @functools.cached_property
     def size_returns(self) -> pd.DataFrame:
@@ -245,6 +291,10 @@ class Study:
         found = in_window(self.items, window=span, basis="sold")
         return found if category is None else found[found["category"] == category]
 
+    def month_items(self) -> pd.DataFrame:
+        """What sold and what was written off in the report's month."""
+        return in_window(self.items, window=self.window(months=1), basis="settled")
+
     def unsold_items(self, category: str | None = None) -> pd.DataFrame:
         """What is still in stock on the report's day."""
         found = self.items[self.items["status"].isin(["for sale", "not listed", "returned"])]
@@ -265,7 +315,8 @@ class Study:
         for name in (
             "sold_returns",
             "bought_returns",
-            "shop_returns",
+            "shop_results",
+            "shop_sales",
             "months",
             "size_returns",
             "size_bought",
@@ -294,6 +345,42 @@ class Study:
             "seed": self.assumptions.whole("report.seed"),
             "too_few": self.assumptions.whole("report.too_few_items"),
         }
+
+
+def _supplies_told(used: SuppliesUsed | None, currency: str) -> list[str]:
+    """What was paid for supplies beside what the parcels were charged for materials."""
+    if used is None or used.since is None:
+        return []
+
+    def shown(cents: int) -> str:
+        return show_cents(cents, currency=currency)
+
+    told = (
+        f"Since {used.since.day} {used.since:%b %Y} you bought packing supplies for {shown(used.bought_cents)}. "
+        f"The parcels that you posted since then were charged {shown(used.charged_cents)}."
+    )
+    apart = used.bought_cents - used.charged_cents
+    if apart > 0:
+        told += f" The other {shown(apart)} is still on the shelf, or no parcel was charged for it."
+    elif apart < 0:
+        told += f" That is {shown(-apart)} more than you bought."
+    if np.isfinite(used.seen):
+        told += (
+            f" Materials that you did not record count {used.used:.2f} times the assumed amount, because that is "
+            "what your purchases came to."
+        )
+    return [told]
+
+
+def _untaxed_told(economics: Economics) -> list[str]:
+    """That fees were computed on a base without the buyer's tax."""
+    if not economics.untaxed:
+        return []
+    return [
+        f"{' and '.join(economics.untaxed_venues)} also charge fees on the sales tax that the buyer pays. The books "
+        f"give no tax for {economics.untaxed:,} of these sales, so their fees are computed without it and are a little "
+        "too low. Fill in tax_paid, or set fees.buyer_tax."
+    ]
 
 
 # A study opened: from books, month, day and settings to the numbers, or to those already computed.
@@ -425,26 +512,6 @@ def _code_digest() -> str:
             body = path.read_bytes()
             known.update(f"{path.relative_to(root).as_posix()} {len(body)}\n".encode() + body)
     return known.hexdigest()
-
-
-# Spans of days that statements of the year are about.
-
-
-def year_window(study: Study) -> Window:
-    """From the first of January to the end of the report's month, or to the last day known."""
-    last = min(study.window(months=1)[1], study.as_of)
-    return dt.date(last.year, 1, 1), last
-
-
-def within(days: pd.Series, window: Window) -> np.ndarray[Any, np.dtype[np.bool_]]:
-    """Which days lie in a window."""
-    first, last = (pd.Timestamp(day) for day in window)
-    return ((days >= first) & (days <= last)).to_numpy(dtype=bool)
-
-
-def rows_within(frame: pd.DataFrame, day: str, window: Window) -> pd.DataFrame:
-    """The rows of a table whose day lies in a window."""
-    return frame if frame.empty else frame[within(frame[day], window)]
 
 
 def currency_unit(study: Study) -> str:

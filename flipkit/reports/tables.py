@@ -11,12 +11,13 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from flipkit.analysis.results import RESULT
 from flipkit.analysis.returns import TOO_FEW
 from flipkit.analysis.stock import ageing_table, stock_table
 from flipkit.economics.costs import own_rate_cards
 from flipkit.money import show_cents
-from flipkit.reports.elements import NOTHING, Element, caution, table
-from flipkit.reports.sentences import money_per_hour
+from flipkit.reports.elements import NOTHING, Element, caution, figures_said, table
+from flipkit.reports.sentences import money_per_hour, of_category
 from flipkit.reports.study import Study
 from flipkit.rules.blocks import RuleSet
 
@@ -62,9 +63,12 @@ def _asked(study: Study) -> Iterator[tuple[RuleSet, Days]]:
     items = study.items
     rules = study.rules
     venue = items["venue"].where(items["venue"] != "", study.assumptions.text("venue.default"))
-    by_rule = items["marketplace_fee_origin"] == "rule"
-    for name in sorted(venue[by_rule].unique()):
-        yield rules.fee_schedules[name], _days(items["sold_on"][by_rule & (venue == name)])
+    listings = study.economics.listings
+    listed_at = venue.to_numpy()[listings["row"]]
+    by_rule = (items[["marketplace_fee_origin", "refunded_fee_origin"]] == "rule").any(axis=1)
+    for name in sorted({*venue[by_rule], *listed_at}):
+        asked = items["sold_on"][by_rule & (venue == name)], listings["day"][listed_at == name]
+        yield rules.fee_schedules[name], np.concatenate([_days(days) for days in asked])
     labelled = items["label_origin"].isin(["rule", "assumed"])
     cards = own_rate_cards(rules, study.assumptions)
     for card in cards:
@@ -119,7 +123,7 @@ def words(text: str) -> Element:
     >>> words("Nothing sold yet.")
     Nothing sold yet.
     """
-    return Element(f"<p>{escape(text)}</p>", text)
+    return Element(f"<p>{escape(text)}</p>", text, figures_said(text))
 
 
 def bullets(lines: Sequence[str], *, none: str) -> Element:
@@ -178,6 +182,12 @@ def returns_table(study: Study) -> Element:
         headings=headings,
         formats=formats,
         currency=study.currency,
+        figures=[
+            study.figure(f"{basis} basis, an hour", of_category(row["category"]), 100 * row[f"{basis}_hourly"])
+            for row in study.both_bases.to_dict("records")
+            for basis in ("sold", "bought")
+            if not pd.isna(row[f"{basis}_items"])
+        ],
     )
 
 
@@ -212,6 +222,53 @@ def bases_columns(study: Study, frame: pd.DataFrame) -> pd.DataFrame:
 def bases_formats(study: Study) -> dict[str, Callable[[Any], str]]:
     """How the columns of ``bases_headings`` are written."""
     return _formats(study, "sold_hourly", "bought_hourly") | {"sold_items": lambda number: f"{number:,.0f}"}
+
+
+def months_table(study: Study) -> Element:
+    """What each of the latest thirteen months came to, with the sales alone beside it.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    Element
+        For a page, folded.
+    """
+    frame = study.months.tail(13)
+    frame = frame.assign(named=[f"{day:%B %Y}" for day in frame["month"]], hours=frame["owner_min"] / 60)
+    headings = {
+        "named": "Month",
+        "sold": "Sold",
+        "written_off": "Written off",
+        "net_cents": "Result",
+        "hours": "Hours",
+        "hourly": "An hour",
+        "sales_hourly": "Sales alone, an hour",
+    }
+    formats = _formats(study, "hourly", "sales_hourly") | {"hours": lambda hours: f"{hours:,.0f}"}
+    figures = [
+        study.figure(name, row["named"], value)
+        for row in frame.to_dict("records")
+        for name, value in (
+            (RESULT, row["net_cents"]),
+            ("result an hour", 100 * row["hourly"]),
+            ("sales alone, an hour", 100 * row["sales_hourly"]),
+            ("sales", row["sold"]),
+            ("things written off", row["written_off"]),
+        )
+    ]
+    return table(
+        frame,
+        caption="Month by month, sales and write-offs",
+        headings=headings,
+        formats=formats,
+        fold=True,
+        currency=study.currency,
+        figures=figures,
+    )
 
 
 def bands_table(study: Study) -> Element:
@@ -402,6 +459,10 @@ def ranking_table(study: Study) -> Element:
         headings=headings,
         formats=formats,
         currency=study.currency,
+        figures=[
+            study.figure("bought basis, an hour", of_category(row["category"]), 100 * row["raw"])
+            for row in frame.to_dict("records")
+        ],
     )
 
 
@@ -440,12 +501,22 @@ def turnover_table(study: Study) -> Element:
         "net_per_cubic_ft_month": lambda dollars: show_cents(round(dollars * 100), currency=study.currency),
     }
     frame = stock_table(study.items, window=study.window(), as_of=study.as_of)
+    first, last = (day.isoformat() for day in study.window())
     return table(
         frame.sort_values("stock_cost_cents", ascending=False, kind="stable"),
-        caption=f"Stock by category on {study.window()[1].isoformat()}, the most money first",
+        caption=f"Stock by category on {study.as_of.isoformat()}, the most money first",
         headings=headings,
         formats=formats,
+        note=f"In stock, at cost and cubic feet are of that day; the ratios are of {first} to {last}.",
         currency=study.currency,
+        figures=[
+            study.figure(name, scope, float(value))
+            for scope, row in [
+                *((of_category(row["category"]), row) for row in frame.to_dict("records")),
+                ("shop", frame.sum(numeric_only=True)),
+            ]
+            for name, value in (("things in stock", row["stock_items"]), ("stock at cost", row["stock_cost_cents"]))
+        ],
     )
 
 
@@ -477,8 +548,10 @@ def ages_table(study: Study) -> Element:
         "may_bring_cents": "May still bring",
     }
     formats = {"cost_share": lambda share: f"{share:.0%}", "cubic_ft": lambda feet: f"{feet:,.0f}"}
+    named = {"items": "things in stock", "cost_cents": "stock at cost"}
+    figures = [study.figure(name, "shop", frame[column].sum()) for column, name in named.items()]
     caption = f"Stock by age on {study.as_of.isoformat()}"
-    return table(frame, caption=caption, headings=headings, formats=formats, currency=study.currency)
+    return table(frame, caption=caption, headings=headings, formats=formats, currency=study.currency, figures=figures)
 
 
 def waiting_table(study: Study) -> Element:

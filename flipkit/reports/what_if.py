@@ -39,7 +39,7 @@ _FAMILIES = {
 #: Recorded lines and minutes that are moved too: what could have come out otherwise.
 _PRICES, _MINUTES = "sold prices", "all owner minutes"
 _LINES = {
-    family: tuple(f"{line.name}_cents" for line in MONEY_LINES if line.moved_with == family)
+    family: tuple((f"{line.name}_cents", 1 if line.gain else -1) for line in MONEY_LINES if line.moved_with == family)
     for family in ("all labels", "marketplace fees", "cost of the goods", "trips", "overheads")
 }
 #: What a line holds of the assumptions above it: drawn together, the one stands for all of them.
@@ -266,8 +266,8 @@ class _Month:
             if assumed:
                 held = _moved(study, assumed)
                 items = item_economics(study.books, study.rules, held, study.as_of).items
-            sold = in_window(items, window=self._window, basis="sold")
-            self._seen[key] = _sums_of(sold, dict(key))
+            settled = in_window(items, window=self._window, basis="settled")
+            self._seen[key] = _sums_of(settled, dict(key))
         return self._seen[key]
 
 
@@ -275,7 +275,7 @@ def _sums_of(sold: pd.DataFrame, factors: Mapping[str, float]) -> tuple[float, f
     """Net and owner minutes with recorded lines and minutes moved."""
     net = float(sold["net_cents"].sum())
     for name, lines in _LINES.items():
-        net -= (factors.get(name, 1.0) - 1) * float(sold[list(lines)].sum().sum())
+        net += (factors.get(name, 1.0) - 1) * float(sum(sign * sold[line].sum() for line, sign in lines))
     gained = float(sold["sold_price_cents"].sum() - sold["marketplace_fee_cents"].sum())
     net += (factors.get(_PRICES, 1.0) - 1) * gained
     return net, float(sold["owner_min"].sum()) * factors.get(_MINUTES, 1.0)

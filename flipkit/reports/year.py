@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import pandas as pd
 
+from flipkit.analysis.results import BOOK_LINES, driven_cents, rows_within, span_money, within
 from flipkit.analysis.returns import in_window
 from flipkit.analysis.stock import goods_flow
 from flipkit.books.read import books_as_of
 from flipkit.economics.items import MONEY_LINES
 from flipkit.money import show_cents
 from flipkit.reports.elements import Element, caution, table
-from flipkit.reports.partners import worked
-from flipkit.reports.sentences import count_of
-from flipkit.reports.study import Study, currency_unit, rows_within, within, year_window
+from flipkit.reports.sentences import count_of, month_name, year_name
+from flipkit.reports.study import Study, currency_unit
 from flipkit.reports.tables import words
-from flipkit.rules.mileage import mileage_cents
 
 #: Lines of the usual form for a business of one owner, part on the cost of goods, by number.
 GOODS_LINES = {
@@ -36,8 +33,8 @@ _SALE_LINES = {line.name: line.year for line in MONEY_LINES if line.year}
 
 def year_goods(study: Study) -> dict[str, int]:
     """Stock, purchases and cost of goods of the year so far, as ``goods_flow`` gives them."""
-    items = study.items.assign(gone_how=books_as_of(study.books, study.as_of).items["gone_how"].to_numpy())
-    return goods_flow(items, window=year_window(study))
+    how = study.books.items.set_index("item_id")["gone_how"].reindex(study.items["item_id"]).to_numpy()
+    return goods_flow(study.items.assign(gone_how=how), window=study.year_so_far())
 
 
 def year_sentence(study: Study) -> tuple[str, str]:
@@ -53,7 +50,7 @@ def year_sentence(study: Study) -> tuple[str, str]:
     tuple of (str, str)
         The sentence and the note below it.
     """
-    first, last = year_window(study)
+    first, last = study.year_so_far()
     sold = in_window(study.items, window=(first, last), basis="sold")
     goods = year_goods(study)
 
@@ -121,30 +118,28 @@ def income_table(study: Study) -> Element:
     Element
         For a page.
     """
-    window = year_window(study)
+    window = study.year_so_far()
     sold = in_window(study.items, window=window, basis="sold")
     books = books_as_of(study.books, study.as_of)
     came_back = study.items["returned_on"].fillna(study.items["sold_on"])
     refunded = study.items.loc[within(came_back, window)]
-    trips, supplies, overheads = (
-        rows_within(getattr(books, name), day, window)
-        for name, day in (("trips", "date"), ("supplies", "date"), ("overheads", "month"))
-    )
+    money = span_money(study.economics, books, study.rules, study.assumptions, window=window)
+    driven = int(driven_cents(rows_within(books.trips, "date", window), study.rules).sum())
     rows: list[tuple[str, int, float]] = [
-        ("sold prices", int(sold["sold_price_cents"].sum()), 1.0),
-        ("shipping charged to buyers", int(sold["shipping_charged_cents"].sum()), 1.0),
-        ("refunds", -int(refunded["refund_cents"].sum()), _recorded(refunded, "refund")),
-        *(
-            (name, -int(sold[f"{line}_cents"].sum()), _recorded(sold, line))
-            for line, name in _SALE_LINES.items()
-            if sold[f"{line}_cents"].any()
-        ),
-        ("packing supplies bought", -_sum(supplies, "cost_cents"), 1.0),
-        ("hired help, payroll taxes included", -int(worked(study, books, window)["paid_cents"].sum()), 1.0),
-        ("miles driven to buy, at the dated rates", -int(_driven(study, trips).sum()), 0.0),
-        ("parking, tolls and entry", -_sum(trips, "parking_cents") - _sum(trips, "entry_cents"), 1.0),
-        ("overheads", -_sum(overheads, "amount_cents"), 1.0),
+        ("sold prices", money["sold_price"], 1.0),
+        ("shipping charged to buyers", money["shipping_charged"], 1.0),
+        ("refunds", -money["refund"], _recorded(refunded, "refund")),
+        ("marketplace fees given back with them", money["refunded_fee"], _recorded(refunded, "refunded_fee")),
+        ("listing fees, of unsold things too", -money["listing_fee"], 0.0),
+        *((name, -money[line], _recorded(sold, line)) for line, name in _SALE_LINES.items() if money[line]),
+        ("packing supplies bought", -money["materials"], 1.0),
+        ("hired help, payroll taxes included", -money["hired"], 1.0),
+        ("miles driven to buy, at the dated rates", -driven, 0.0),
+        ("parking, tolls and entry", driven - money["trip"], 1.0),
+        ("overheads", -money["overhead"], 1.0),
+        ("cost of goods sold, line 42 above", -money["cost"], 1.0),
     ]
+    rows.append(("all of it together", sum(cents for _, cents, _ in rows), float("nan")))
     frame = pd.DataFrame(rows, columns=["what", "amount_cents", "recorded"])
     headings = {
         "what": "What",
@@ -153,8 +148,39 @@ def income_table(study: Study) -> Element:
     }
     formats = {"recorded": lambda share: f"{share:.0%}"}
     return table(
-        frame, caption="Money in and out beside the goods", headings=headings, formats=formats, currency=study.currency
+        frame,
+        caption="Money in and out, goods included",
+        headings=headings,
+        formats=formats,
+        currency=study.currency,
+        figures=[study.figure(BOOK_LINES, year_name(study), rows[-1][1])],
     )
+
+
+def bridge_table(study: Study) -> Element:
+    """From the net of the sales to the result, and from there to the lines of the books, step by step.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    Element
+        For a page: the month and the year so far side by side.
+    """
+    parts = {span: frame.set_index("step")["amount_cents"] for span, frame in study.bridges.items()}
+    steps = list(dict.fromkeys(step for part in parts.values() for step in part.index if step != BOOK_LINES))
+    frame = pd.DataFrame({"step": [*steps, BOOK_LINES]})
+    for span, part in parts.items():
+        frame[f"{span}_cents"] = part.reindex(frame["step"]).fillna(0).astype(np.int64).to_numpy()
+    headings = {"step": "What", "month_cents": month_name(study.month), "year_cents": "Since the first of January"}
+    note = (
+        "The result counts a thing on the day that it sold or was written off, with all that it ever cost. The lines "
+        "in the books count money on its own day, so what was paid for things still in stock stands between the two."
+    )
+    return table(frame, caption="From the sales to the result", headings=headings, note=note, currency=study.currency)
 
 
 def mileage_table(study: Study) -> Element:
@@ -170,13 +196,14 @@ def mileage_table(study: Study) -> Element:
     Element
         For a page; words where nothing was driven.
     """
-    trips = rows_within(books_as_of(study.books, study.as_of).trips, "date", year_window(study))
+    trips = rows_within(books_as_of(study.books, study.as_of).trips, "date", study.year_so_far())
     trips = trips[trips["miles"].fillna(0) > 0] if len(trips) else trips
     if trips.empty:
         return words("The books hold no miles in this span.")
     rates = study.rules.mileage
     block = rates.index_at(trips["date"].to_numpy().astype("datetime64[D]"))
-    frame = pd.DataFrame({"block": block, "miles": trips["miles"].to_numpy(), "cents": _driven(study, trips)})
+    driven = driven_cents(trips, study.rules)
+    frame = pd.DataFrame({"block": block, "miles": trips["miles"].to_numpy(), "cents": driven})
     rows = [
         {
             "from": rates.blocks[at].starts.isoformat(),
@@ -222,18 +249,7 @@ def preparer_caution() -> Element:
     )
 
 
-def _driven(study: Study, trips: pd.DataFrame) -> np.ndarray[Any, np.dtype[np.int64]]:
-    if trips.empty:
-        return np.zeros(0, dtype=np.int64)
-    days = trips["date"].to_numpy().astype("datetime64[D]")
-    return np.asarray(mileage_cents(study.rules.mileage, on=days, miles=trips["miles"].fillna(0).to_numpy()))
-
-
 def _recorded(items: pd.DataFrame, line: str) -> float:
     cents = items[f"{line}_cents"].abs()
     known = cents[items[f"{line}_origin"] == "recorded"].sum()
     return float(known / cents.sum()) if cents.sum() else 1.0
-
-
-def _sum(frame: pd.DataFrame, column: str) -> int:
-    return int(frame[column].fillna(0).sum()) if len(frame) else 0

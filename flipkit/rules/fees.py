@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Required, TypedDict, Unpack
 
@@ -701,10 +700,10 @@ def listing_periods(schedule: FeeSchedule, *, listed_on: object, ended_on: objec
     return np.where(length > 0, 1 + days // np.maximum(length, 1), 1)
 
 
-def listing_fees(
+def listing_charges(
     schedule: FeeSchedule, *, listed_on: object, ended_on: object, free_a_month: int | None = None
-) -> Cents:
-    """What listing each thing cost, each period at the fee of its own day, the free ones of a month first.
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.datetime64], Cents]:
+    """Every listing and relisting: which thing, on which day, what it cost.
 
     Give the shop's things all together: the free listings of a calendar month go to the earliest
     listings of the month, relistings counted, the earlier row first on one day.
@@ -728,7 +727,15 @@ def listing_fees(
     rank = np.arange(day.size) - np.repeat(starts, np.diff(np.append(starts, day.size)))
     paid = np.zeros(day.size, dtype=np.int64)
     paid[order] = np.where(rank < free[order], 0, fee[order])
-    found = np.zeros(rows, dtype=np.int64)
+    return thing, day, paid
+
+
+def listing_fees(
+    schedule: FeeSchedule, *, listed_on: object, ended_on: object, free_a_month: int | None = None
+) -> Cents:
+    """What listing each thing cost, each period at the fee of its own day."""
+    thing, _, paid = listing_charges(schedule, listed_on=listed_on, ended_on=ended_on, free_a_month=free_a_month)
+    found = np.zeros(cols.row_count(listed_on=listed_on, ended_on=ended_on), dtype=np.int64)
     np.add.at(found, thing, paid)
     return found
 
@@ -739,12 +746,15 @@ def listing_fees(
 def refunded_fees(
     schedule: FeeSchedule,
     *,
-    sold_on: dt.date,
-    fees: Mapping[str, int],
-    paid_cents: int,
-    refund_cents: int,
-) -> dict[str, int]:
+    sold_on: object,
+    fees: Mapping[str, npt.ArrayLike],
+    paid_cents: npt.ArrayLike,
+    refund_cents: npt.ArrayLike,
+    payment_fixed_cents: npt.ArrayLike | None = None,
+) -> dict[str, Cents]:
     """What comes back of each line of a bill on a refund, in full or in part, by the rule of the day of sale.
+
+    ``payment_fixed_cents`` is the part of the payment line that is its fixed amount, where an order shares one.
 
     >>> import tomllib
     >>> from flipkit.rules.fees import read_fee_schedule
@@ -761,33 +771,49 @@ def refunded_fees(
     ... '''
     >>> lantern = read_fee_schedule(tomllib.loads(text), file="lantern.toml")
     >>> bill = {"commission_cents": 500, "payment_cents": 180}
-    >>> back = refunded_fees(lantern, sold_on=dt.date(2025, 2, 1), fees=bill, paid_cents=5000, refund_cents=5000)
-    >>> back["commission_cents"], back["payment_cents"], back["kept_cents"]
-    (500, 150, 30)
+    >>> back = refunded_fees(lantern, sold_on="2025-02-01", fees=bill, paid_cents=5000, refund_cents=5000)
+    >>> [int(back[name]) for name in ("commission_cents", "payment_cents", "kept_cents")]
+    [500, 150, 30]
     """
-    if not 0 <= refund_cents <= paid_cents:
-        raise MoneyError("refund_cents", need=f"from 0 to the {paid_cents} cents that were paid", got=refund_cents)
-    block = schedule.at(sold_on)
-    rule = block.refund
-    back: dict[str, int] = {}
+    shape = np.broadcast_shapes(np.shape(paid_cents), np.shape(refund_cents))
+    rows = int(np.prod(shape))
+    paid, refund = (
+        np.broadcast_to(np.asarray(x, dtype=np.int64), shape).reshape(-1) for x in (paid_cents, refund_cents)
+    )
+    wrong = (refund < 0) | (refund > paid)
+    if wrong.any():
+        at = int(np.argmax(wrong))
+        raise MoneyError("refund_cents", need=f"from 0 to the {paid[at]} cents that were paid", got=int(refund[at]))
+    block = cols.blocks(schedule, sold_on, rows)
+
+    def ruled(value: Callable[[FeeBlock], int]) -> Cents:
+        return np.array([value(entry) for entry in schedule.blocks], dtype=np.int64)[block]
+
+    fixed = (
+        ruled(lambda entry: entry.payment.fixed_cents if entry.payment else 0)
+        if payment_fixed_cents is None
+        else np.broadcast_to(np.asarray(payment_fixed_cents, dtype=np.int64), rows)
+    )
+    back: dict[str, Cents] = {}
+    charged_in_all = np.zeros(rows, dtype=np.int64)
     for line in LINES:
-        charged = int(fees.get(f"{line}_cents", 0))
-        fixed = 0
-        if line == "payment" and block.payment is not None:
-            fixed = min(block.payment.fixed_cents, charged)
-        part = _part(charged - fixed, rule.back_ppm.get(line, 0), refund_cents, paid_cents)
-        back[f"{line}_cents"] = part + _part(fixed, rule.back_ppm.get("payment_fixed", 0), refund_cents, paid_cents)
-    fee = rule.fee_cents if refund_cents else 0
-    total = sum(back.values())
-    charged = sum(int(fees.get(f"{line}_cents", 0)) for line in LINES)
-    return {**back, "refund_fee_cents": fee, "back_cents": total - fee, "kept_cents": charged - total + fee}
+        charged = np.broadcast_to(np.asarray(fees.get(f"{line}_cents", 0), dtype=np.int64), rows)
+        apart = np.minimum(fixed, charged) if line == "payment" else np.zeros(rows, dtype=np.int64)
+        share = ruled(lambda entry, line=line: entry.refund.back_ppm.get(line, 0))  # type: ignore[misc]
+        fixed_share = ruled(lambda entry: entry.refund.back_ppm.get("payment_fixed", 0))
+        back[f"{line}_cents"] = _part(charged - apart, share, refund, paid) + _part(apart, fixed_share, refund, paid)
+        charged_in_all += charged
+    fee = np.where(refund > 0, ruled(lambda entry: entry.refund.fee_cents), 0)
+    total = np.sum(list(back.values()), axis=0)
+    found = {**back, "refund_fee_cents": fee, "back_cents": total - fee, "kept_cents": charged_in_all - total + fee}
+    return {name: cents.reshape(shape) for name, cents in found.items()}
 
 
-def _part(cents: int, share_ppm: int, refund_cents: int, paid_cents: int) -> int:
+def _part(cents: Cents, share_ppm: Cents, refund_cents: Cents, paid_cents: Cents) -> Cents:
     """A share of a line in proportion to what is refunded, rounded half up once, exactly."""
-    if not paid_cents:
-        return 0
-    sign, whole = (-1, -cents) if cents < 0 else (1, cents)
-    above = whole * share_ppm * refund_cents
-    below = PPM * paid_cents
-    return sign * ((2 * above + below) // (2 * below))
+    # Python's own integers: three factors may outgrow 64 bits, and refunds are few.
+    whole, share, refund, paid = (
+        np.asarray(x).astype(object) for x in (np.abs(cents), share_ppm, refund_cents, paid_cents)
+    )
+    below = PPM * np.where(paid > 0, paid, 1)
+    return np.asarray(np.sign(cents) * ((2 * whole * share * refund + below) // (2 * below)), dtype=np.int64)

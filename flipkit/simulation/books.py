@@ -574,8 +574,6 @@ def _comparables(drawn: Histories, items: pd.DataFrame, day: np.datetime64, draw
     condition = np.array(["", *_CONDITIONS], dtype=object)[
         draws.choice("comparable condition", (15, *_CONDITION_WEIGHTS), n)
     ]
-    known = draws.uniform("comparable days known", n) < 0.6
-    days = np.ceil(40 * draws.waiting("comparable days", n)).astype(np.int64)
     frame = pd.DataFrame(
         {
             "item_id": np.where(np.arange(n) < len(for_item), like["item_id"], ""),
@@ -583,7 +581,6 @@ def _comparables(drawn: Histories, items: pd.DataFrame, day: np.datetime64, draw
             "sold_on": _dates(pd.Series(on.astype("datetime64[s]"))),
             "price": _money(pd.Series(np.maximum(np.rint(price / 50) * 50, 100).astype(np.int64))),
             "condition": condition,
-            "days_listed": [str(value) if told else "" for value, told in zip(days, known, strict=True)],
         }
     )
     return frame.sort_values(["sold_on", "item_id", "category", "price"], kind="stable").reset_index(drop=True)
@@ -698,6 +695,36 @@ class RuleCharges:
                 category=kinds[rows],
             )
             cents[rows] = lines["total_cents"]
+        return cents
+
+    def fees_back_cents(
+        self,
+        day: npt.ArrayLike,
+        venue: npt.ArrayLike,
+        category: npt.ArrayLike,
+        goods: Cents,
+        shipping: Cents,
+        refund: Cents,
+    ) -> Cents:
+        """What comes back of them with a refund, by the schedule of the day of the sale."""
+        on = np.asarray(day, dtype=np.int64).astype("datetime64[D]")
+        names, kinds = np.asarray(venue), np.asarray(category, dtype=object)
+        cents = np.zeros(on.size, dtype=np.int64)
+        for name in np.unique(names):
+            rows = np.flatnonzero(names == name)
+            schedule = self.rules.fee_schedules[str(name)]
+            lines = rule_fees.order_fee_lines(
+                schedule,
+                on=on[rows],
+                goods_cents=goods[rows],
+                shipping_cents=shipping[rows],
+                category=kinds[rows],
+            )
+            paid = goods[rows] + shipping[rows]
+            found = rule_fees.refunded_fees(
+                schedule, sold_on=on[rows], fees=lines, paid_cents=paid, refund_cents=np.minimum(refund[rows], paid)
+            )
+            cents[rows] = found["back_cents"]
         return cents
 
     def labels_cents(self, day: npt.ArrayLike, zone: npt.ArrayLike, sides_in: Floats, weight_lb: Floats) -> Cents:

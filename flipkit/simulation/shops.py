@@ -144,6 +144,17 @@ class Charges(Protocol):
     ) -> Cents:
         """Marketplace fees of sales, in cents."""
 
+    def fees_back_cents(
+        self,
+        day: npt.ArrayLike,
+        venue: npt.ArrayLike,
+        category: npt.ArrayLike,
+        goods: Cents,
+        shipping: Cents,
+        refund: Cents,
+    ) -> Cents:
+        """What comes back of them with a refund, in cents."""
+
     def labels_cents(self, day: npt.ArrayLike, zone: npt.ArrayLike, sides_in: Floats, weight_lb: Floats) -> Cents:
         """Labels of parcels, in cents."""
 
@@ -172,6 +183,18 @@ class PlainCharges:
     ) -> Cents:
         """Marketplace fees of sales; a collected sale is none here."""
         return percentage(goods + shipping, self.fee_ppm) + self.per_order_cents
+
+    def fees_back_cents(
+        self,
+        day: npt.ArrayLike,
+        venue: npt.ArrayLike,
+        category: npt.ArrayLike,
+        goods: Cents,
+        shipping: Cents,
+        refund: Cents,
+    ) -> Cents:
+        """What comes back of them with a refund: nothing here."""
+        return np.zeros(refund.size, dtype=np.int64)
 
     def labels_cents(self, day: npt.ArrayLike, zone: npt.ArrayLike, sides_in: Floats, weight_lb: Floats) -> Cents:
         """Labels of parcels; "pickup" has none."""
@@ -374,6 +397,11 @@ def _posting(
     damaged = posted & ~returned & (luck < code["return_share"] + code["damage_share"])
     part = np.where(draws.uniform("refund part", n) < 0.5, 1.0, 0.4)
     refund = np.where(returned, goods + charged, np.where(damaged, np.rint(part * goods / 100) * 100, 0))
+    refund = refund.astype(np.int64)
+    given, fees_back = np.flatnonzero(refund > 0), np.zeros(n, dtype=np.int64)
+    fees_back[given] = shop.charges.fees_back_cents(
+        on[given], venue[given], category[given], goods[given], charged[given], refund[given]
+    )
     back = on + draws.whole("days to return", 6, 24, n)
     end = days["listed_on"] + 7 * frame["weeks_listed"].to_numpy()
     gone_how = np.array(["donated", "scrapped", "kept"])[draws.choice("gone how", (70, 22, 8), n)]
@@ -395,7 +423,8 @@ def _posting(
         "label_cents": label,
         "label_adjustment_cents": adjustment,
         "materials_cents": materials,
-        "refund_cents": refund.astype(np.int64),
+        "refund_cents": refund,
+        "fees_back_cents": fees_back,
         "gone_how": np.where(gone, gone_how, ""),
     }
     for name, column in new.items():
@@ -456,7 +485,11 @@ def _work(
     frame["trip_cents"] = share[frame["trip"].to_numpy()]
     frame["owner_min"] = frame[list(MINUTES)].sum(axis=1) - frame["hired_min"]
     frame["net_cents"] = (
-        frame["sold_price_cents"] + frame["shipping_charged_cents"] - frame["refund_cents"] - frame["fees_cents"]
+        frame["sold_price_cents"]
+        + frame["shipping_charged_cents"]
+        + frame["fees_back_cents"]
+        - frame["refund_cents"]
+        - frame["fees_cents"]
     ) - frame[
         ["label_cents", "label_adjustment_cents", "materials_cents", "cost_cents", "trip_cents", "hired_cents"]
     ].sum(axis=1)
@@ -588,7 +621,8 @@ def observed(drawn: Histories, *, as_of: dt.date) -> pd.DataFrame:
     days_listed = (end - items["listed_on"]).dt.days.where(listed)
     money = {name: items[name].to_numpy() * sold for name in _AT_SALE}
     # A damaged parcel is refunded at once, a returned one when it is back.
-    refund = items["refund_cents"].to_numpy() * np.where(items["outcome"] == "returned", returned, sold)
+    given = np.where(items["outcome"] == "returned", returned, sold)
+    refund = (items["refund_cents"] - items["fees_back_cents"]).to_numpy() * given
     net = money["sold_price_cents"] + money["shipping_charged_cents"] - refund
     net = net - sum(money[name] for name in _AT_SALE[2:])
     net = net - items["cost_cents"].to_numpy() - items["trip_cents"].to_numpy()

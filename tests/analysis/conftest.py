@@ -11,11 +11,12 @@ import pytest
 MONEY = ("sold_price", "shipping_charged", "refund", "marketplace_fee", "label", "label_adjustment", "protection")
 MONEY += ("materials", "cost", "trip", "hired", "overhead", "expected_loss")
 ACTIVITIES = ("find", "research", "clean", "photograph", "write", "store", "messages", "pack", "post", "returns")
-DATES = ("bought_on", "listed_on", "sold_on", "gone_on")
+DATES = ("bought_on", "listed_on", "sold_on", "returned_on", "gone_on")
 #: One ordinary sold item; a row of a test says only what is different.
 PLAIN = {"category": "lamps", "trip_id": "t1", "status": "sold", "size_class": "small", "days_listed": 20.0}
 PLAIN |= {"length_in": 12.0, "width_in": 12.0, "height_in": 12.0, "list_price_cents": 4000, "sold_price_cents": 4000}
-PLAIN |= {"bought_on": "2026-01-05", "listed_on": "2026-01-10", "sold_on": "2026-01-30", "gone_on": None}
+PLAIN |= {"bought_on": "2026-01-05", "listed_on": "2026-01-10", "sold_on": "2026-01-30"}
+PLAIN |= {"returned_on": None, "gone_on": None}
 
 WINDOW = (dt.date(2026, 1, 1), dt.date(2026, 12, 31))
 

@@ -226,7 +226,9 @@ def test_typical_prices_weigh_comparables_and_what_was_asked():
         {
             "item_id": ["a"] * 30 + [""],
             "sold_on": pd.to_datetime(["2026-01-01"] * 31),
-            "price_cents": [5000] * 31,
+            "price_cents": [5000] * 30 + [6500],
+            "category": [""] * 30 + ["lamps"],
+            "condition": "",
         }
     )
     found = typical_prices(items, comparables, as_of=dt.date(2026, 3, 1), rules=rules, markup=1.15, markup_spread=0.2)
@@ -235,6 +237,7 @@ def test_typical_prices_weigh_comparables_and_what_was_asked():
     assert found.cents[1] == pytest.approx(5000, rel=0.05)
     assert found.error[1] == found.markup_spread
     assert np.isnan(found.cents[2])
+    assert (found.like["lamps"].cents, found.like["lamps"].sales) == (6500, 1)
     assert 1.14 < found.markup["lamps"] < 1.21
 
 

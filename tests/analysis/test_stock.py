@@ -57,7 +57,7 @@ def test_gmroi_is_margin_on_cost_times_turnover(cost, inventory, sales):
 
 @pytest.mark.published(source="sell-through-calculators", where="300 of 500 received", seen="secondary")
 def test_sell_through():
-    assert sell_through(300, 500 - 300) == pytest.approx(0.60)
+    assert sell_through(300, 500) == pytest.approx(0.60)
     assert math.isnan(sell_through(0, 0))
 
 
@@ -71,11 +71,12 @@ def test_nothing_in_stock_is_no_number():
 def test_stock_of_a_month(economics):
     june = (dt.date(2026, 6, 1), dt.date(2026, 6, 30))
     base = {"bought_on": "2026-05-22", "listed_on": "2026-05-25", "cost_cents": 1000}
+    came = {**base, "bought_on": "2026-06-16", "listed_on": None, "sold_on": None, "status": "not listed"}
     rows = [
         # held 2 Jun - 11 Jun in June: 10 days of 30 before its sale on the 11th
         {**base, "sold_on": "2026-06-11", "sold_price_cents": 4000, "net_cents": 2500},
         {**base, "sold_on": None, "status": "for sale", "sold_price_cents": 0},
-        {**base, "bought_on": "2026-06-16", "listed_on": None, "sold_on": None, "status": "not listed"},
+        came,
         {
             **base,
             "category": "games",
@@ -88,8 +89,9 @@ def test_stock_of_a_month(economics):
     ]
     table = stock_table(economics(rows), window=june, as_of=dt.date(2026, 6, 30)).set_index("category")
     lamps, games = table.loc["lamps"], table.loc["games"]
-    assert (lamps["sold"], lamps["for_sale"], lamps["stock_items"]) == (1, 1, 2)
-    assert lamps["sell_through"] == 0.5
+    assert (lamps["sold"], lamps["written_off"], lamps["stock_items"]) == (1, 0, 2)
+    # One came in June and has not sold.
+    assert (lamps["bought"], lamps["sell_through"]) == (1, 0.0)
     assert (lamps["stock_cost_cents"], lamps["stock_cubic_ft"]) == (2000, 2.0)
     assert (lamps["goods_sold_cents"], lamps["gross_margin_cents"]) == (1000, 3000)
     # days in hand in June: 10 + 30 + 15 = 55, at 10.00 each over 30 days
@@ -105,8 +107,11 @@ def test_stock_of_a_month(economics):
     assert lamps["net_per_cubic_ft_month"] == pytest.approx(25 / (55 * 12 / 365))
     # the games left on the sixth: five days, nothing sold
     assert games["average_stock_cents"] == pytest.approx(1000 * 5 / 30)
-    assert (games["sold"], games["turnover"], games["days_on_hand"]) == (0, 0.0, math.inf)
+    assert (games["sold"], games["written_off"]) == (0, 1)
     assert math.isnan(games["sell_through"])
+    # What was written off is a cost of goods: 10.00 over 10.00 x 5 / 30 held, and a margin of -10.00.
+    assert games["turnover"] == pytest.approx(6 * 365 / 30)
+    assert games["gmroi"] == pytest.approx(-6 * 365 / 30)
     # what was given up lost its 12.00 on 10.00 and on a cubic foot, five days each
     assert (games["net_cents"], games["capital_days"]) == (-1200, pytest.approx(50))
     assert games["capital_return"] == pytest.approx(-12 / 50 * 365)
@@ -127,18 +132,38 @@ def test_capital_and_space_do_not_forget_what_never_sells(economics):
 
 def test_a_return_that_was_given_away_counts_once(economics):
     row = {"status": "gone", "gone_on": "2026-03-01", "cost_cents": 500, "sold_price_cents": 2000}
-    row |= {"refund_cents": 2000, "net_cents": -900}
+    row |= {"returned_on": "2026-02-10", "refund_cents": 2000, "net_cents": -900}
     table = stock_table(economics([row]), window=(dt.date(2026, 1, 1), AS_OF), as_of=AS_OF).iloc[0]
     assert table["net_cents"] == -900
+    assert (table["sold"], table["written_off"], table["goods_sold_cents"], table["sell_through"]) == (0, 0, 500, 0.0)
+
+
+def test_giving_things_away_raises_no_ratio(economics):
+    row = {"cost_cents": 500, "sold_price_cents": 2000, "net_cents": 900}
+    left = {**row, "status": "for sale", "sold_on": None, "sold_price_cents": 0, "net_cents": -500}
+    span = {"window": (dt.date(2026, 1, 1), AS_OF), "as_of": AS_OF}
+    kept, given = (
+        stock_table(economics([row, left, last]), **span).iloc[0]
+        for last in (left, {**left, "status": "gone", "gone_on": "2026-06-01"})
+    )
+    assert given["sell_through"] == kept["sell_through"] == pytest.approx(1 / 3)
+    assert given["gross_margin_cents"] == kept["gross_margin_cents"] - 500
 
 
 @pytest.mark.worked
 def test_a_return_is_stock_again(economics):
     rows = [
-        {"status": "returned", "cost_cents": 500, "sold_price_cents": 2000, "refund_cents": 2000, "net_cents": -900}
+        {
+            "status": "returned",
+            "returned_on": "2026-02-10",
+            "cost_cents": 500,
+            "sold_price_cents": 2000,
+            "refund_cents": 2000,
+            "net_cents": -900,
+        }
     ]
     table = stock_table(economics(rows), window=(dt.date(2026, 1, 1), AS_OF), as_of=AS_OF).iloc[0]
-    assert (table["sold"], table["for_sale"], table["stock_items"], table["goods_sold_cents"]) == (0, 0, 1, 0)
+    assert (table["sold"], table["written_off"], table["stock_items"], table["goods_sold_cents"]) == (0, 0, 1, 0)
     assert table["gross_margin_cents"] == 0
     assert table["net_cents"] == -900
 
@@ -148,7 +173,7 @@ def test_groups_sum_to_the_shop(shop):
     span = (dt.date(2026, 3, 1), dt.date(2026, 7, 31))
     parts = stock_table(frame, window=span, as_of=dt.date(2026, 8, 1))
     whole = stock_table(frame.assign(all="shop"), window=span, as_of=dt.date(2026, 8, 1), by="all").iloc[0]
-    for column in ("sold", "for_sale", "stock_cost_cents", "average_stock_cents", "net_cents", "cubic_ft_months"):
+    for column in ("sold", "bought", "stock_cost_cents", "average_stock_cents", "net_cents", "cubic_ft_months"):
         assert parts[column].sum() == pytest.approx(whole[column])
 
 

@@ -45,8 +45,7 @@ SHOP = {
     "lots": "lot_id,date,cost,share_by\nL-1,2026-03-07,60.00,Expected value\n",
     "supplies": "date,supply,quantity,unit,cost\n2026-02-20,bubble wrap,175,ft,38.50\n",
     "comparables": (
-        "item_id,category,sold_on,price,condition,days_listed\n"
-        "A-1,,2026-02-11,82.00,good,20\n,table lamps,2026-02-12,31.00,,\n"
+        "item_id,category,sold_on,price,condition\nA-1,,2026-02-11,82.00,good\n,table lamps,2026-02-12,31.00,\n"
     ),
     "overheads": "month,what,amount\n2026-03,storage unit,45.00\n",
     "people": ("worker,role,wage,payroll burden,share of profit\nme,,,,100 %\nAnn,hired,16.00,7.65 %,\n"),

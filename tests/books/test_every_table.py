@@ -44,10 +44,10 @@ TABLES = {
         lambda t: t["quantity"].tolist() == [175.0, 6.0],
     ),
     "comparables": (
-        "Category,Date sold,Sold price,Days on market\npots,2026-02-11,82.00,20\npots,2026-02-12,31.00,\n",
+        "Category,Date sold,Sold price,Condition\npots,2026-02-11,82.00,good\npots,2026-02-12,31.00,\n",
         {},
         0,
-        lambda t: t["days_listed"].fillna(0).tolist() == [20, 0],
+        lambda t: t["condition"].tolist() == ["good", ""],
     ),
     "overheads": (
         "Month,Expense,Amount\nMarch 2026,storage,45.00\n2026-04,storage,45.00\n05/2026,storage,45.00\n",

@@ -20,7 +20,7 @@ DAY = pd.Timestamp
 def test_every_table_is_read(shop, folder):
     books = read_books(folder(shop))
     assert {t.name: len(books.table(t.name)) for t in schema.TABLES} == {
-        "items": 3,
+        "items": 4,
         "price_changes": 1,
         "work": 3,
         "trips": 1,
@@ -36,17 +36,19 @@ def test_every_table_is_read(shop, folder):
 
 def test_items_typed(shop, folder):
     items = read_books(folder(shop)).items
-    assert items["item_id"].tolist() == ["A-1", "A-2", "A-3"]
-    assert items["title"].tolist() == ["Stoneware crock", "Lamp, brass", "=Lamp shade"]
-    assert items["row"].tolist() == [3, 4, 5]
+    # A-2 stands for two lamps, which are two items.
+    assert items["item_id"].tolist() == ["A-1", "A-2/1", "A-2/2", "A-3"]
+    assert items["title"].tolist() == ["Stoneware crock", "Lamp, brass", "Lamp, brass", "=Lamp shade"]
+    assert items["row"].tolist() == [3, 4, 4, 5]
     assert items["cost_cents"].dtype == "Int64"
-    assert items["cost_cents"].fillna(-1).tolist() == [1800, -1, 0]
-    assert items["label_adjustment_cents"].fillna(0).tolist() == [310, 0, -50]
+    assert items["cost_cents"].fillna(-1).tolist() == [1800, -1, -1, 0]
+    assert items["list_price_cents"].fillna(-1).tolist() == [8500, 2000, 2000, -1]
+    assert items["label_adjustment_cents"].fillna(0).tolist() == [310, 0, 0, -50]
     assert items["quantity"].dtype == "int64"
-    assert items["quantity"].tolist() == [1, 2, 1]
-    assert items["bought_on"].tolist() == [DAY("2026-03-07"), DAY("2026-03-07"), DAY("2026-03-08")]
-    assert items["sold_on"].isna().tolist() == [False, True, False]
-    assert items["gone_how"].tolist() == ["", "", "donated"]
+    assert items["quantity"].tolist() == [1, 1, 1, 1]
+    assert items["bought_on"].tolist() == [DAY("2026-03-07")] * 3 + [DAY("2026-03-08")]
+    assert items["sold_on"].isna().tolist() == [False, True, True, False]
+    assert items["gone_how"].tolist() == ["", "", "", "donated"]
     assert items["venue"].dtype == "str"
 
 
@@ -57,7 +59,7 @@ def test_measures_become_inches_and_pounds(shop, folder):
     assert items.at[1, "width_in"] == pytest.approx(31 / 2.54)
     assert items.at[1, "height_in"] == pytest.approx(20.25)
     assert items.at[1, "weight_lb"] == pytest.approx(1.25)  # 1 + 4 / 16
-    assert items["length_in"].isna().tolist() == [False, False, True]
+    assert items["length_in"].isna().tolist() == [False, False, False, True]
 
 
 def test_other_tables_typed(shop, folder):
@@ -71,7 +73,7 @@ def test_other_tables_typed(shop, folder):
     assert books.people["role"].tolist() == ["owner", "hired"]
     assert books.people["payroll_burden_ppm"].fillna(0).tolist() == [0, 76_500]
     assert books.people["wage_cents"].fillna(0).tolist() == [0, 1600]
-    assert books.comparables["days_listed"].fillna(0).tolist() == [20, 0]
+    assert books.comparables["condition"].tolist() == ["", "good"]  # in an order that the rows give
     assert books.shop.name == "The Landing"
 
 

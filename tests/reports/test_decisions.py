@@ -143,10 +143,10 @@ def test_moving_one_thing_moves_the_month_as_computing_it_anew_does(moved, tmp_p
     }
     again = open_study(study.books.path, settings=changed)
     economics = item_economics(again.books, again.rules, again.assumptions, again.as_of).items
-    sold = economics[economics["sold_on"].dt.to_period("M") == study.month]
-    hourly = sold["net_cents"].sum() / 100 / (sold["owner_min"].sum() / 60)
+    settled = economics[economics["sold_on"].fillna(economics["gone_on"]).dt.to_period("M") == study.month]
+    hourly = settled["net_cents"].sum() / 100 / (settled["owner_min"].sum() / 60)
     assert bars.loc["minutes of pack", "at_high"] == pytest.approx(hourly, rel=1e-9)
-    assert moved.middle == pytest.approx(float(study.shop_returns.loc["this month", "hourly"]), rel=1e-12)
+    assert moved.middle == pytest.approx(float(study.shop_results.loc["this month", "hourly"]), rel=1e-12)
     assert bars.loc["minutes of pack", "at_high"] < moved.middle < bars.loc["minutes of pack", "at_low"]
 
 
@@ -205,7 +205,7 @@ def test_forecasts_of_a_month_ago_are_scored_by_what_the_books_say_now(demo, sco
     assert (chances["outcome"] == happened).all()
     assert f"Of {len(chances)} things on sale" in found.sentence()
     month = found.scores[found.scores["what"] == "month net"].iloc[0]
-    assert month["outcome"] == demo.shop_returns.loc["this month", "net_cents"]
+    assert month["outcome"] == demo.shop_sales.loc["this month", "net_cents"]
     # The lone month is no track record yet.
     assert "month net" not in found.coverage()["name"].tolist()
     assert "too few to tell" in found.table().text

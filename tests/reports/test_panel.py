@@ -51,7 +51,16 @@ def panel(books):
 def same_figures(moved, anew):
     """Both bases, intervals, pulled figures, chances and verdicts, to the last digit."""
     pd.testing.assert_frame_equal(moved.items, anew.items, check_exact=True)
-    for name in ("sold_returns", "bought_returns", "both_bases", "ranking", "prospects", "shop_returns", "shop_bought"):
+    for name in (
+        "sold_returns",
+        "bought_returns",
+        "both_bases",
+        "ranking",
+        "prospects",
+        "shop_results",
+        "shop_sales",
+        "shop_bought",
+    ):
         pd.testing.assert_frame_equal(getattr(moved, name), getattr(anew, name), check_exact=True)
     assert moved.assumptions == anew.assumptions
     assert (moved.as_of, moved.month, moved.target) == (anew.as_of, anew.month, anew.target)

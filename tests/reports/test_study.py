@@ -8,6 +8,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from flipkit.analysis.results import by_month
 from flipkit.errors import AssumptionError, BooksError, PackError
 from flipkit.pack.month import month_plan
 from flipkit.reports import elements, sentences
@@ -79,11 +80,13 @@ def test_books_with_problems_give_no_study(tmp_path):
 
 
 def test_items_sum_to_categories_and_months_to_the_cent(demo):
-    ever = demo.items[demo.items["sold_on"].notna()]
-    months = elements.by_month(demo.items, last="2026-11")
-    assert int(months["net_cents"].sum()) == int(ever["net_cents"].sum())
-    sold = demo.sold_returns
-    assert int(sold["net_cents"].sum()) == int(demo.shop_returns.loc["the window", "net_cents"])
+    sold = demo.items["sold_on"].notna()
+    left = sold | demo.items["gone_on"].notna()
+    months = by_month(demo.items, last="2026-11")
+    for column, rows in (("sales_net_cents", sold), ("net_cents", left)):
+        assert int(months[column].sum()) == int(demo.items.loc[rows, "net_cents"].sum())
+    assert (months["sold"].sum(), months["written_off"].sum()) == (sold.sum(), (left & ~sold).sum())
+    assert int(demo.sold_returns["net_cents"].sum()) == int(demo.shop_sales.loc["the window", "net_cents"])
     for category in demo.categories:
         lines = elements.line_sums(demo.sold_items(category))
         assert int(lines["amount_cents"].iloc[:-1].sum()) == int(lines["amount_cents"].iloc[-1])
@@ -136,9 +139,10 @@ def test_nothing_sold_yet_is_said_and_shown(unsold):
 
 def test_the_sentence_states_the_numbers(demo):
     sentence, note = sentences.month_sentence(demo)
-    row = demo.shop_returns.loc["this month"]
+    row, sales = demo.shop_results.loc["this month"], demo.shop_sales.loc["this month"]
     assert sentences.money_per_hour(row["hourly"], currency="USD") in sentence
-    assert f"{int(row['items'])} sales" in sentence
+    assert f"{int(sales['items'])} sales and {int(row['items'] - sales['items'])} written off" in sentence
+    assert f"The sales alone: {sentences.money_per_hour(sales['hourly'], currency='USD')}." in note
     assert sentences.money_per_hour(row["low"], currency="USD") in note
     assert "Target: $18.00" in note
 

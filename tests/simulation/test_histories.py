@@ -63,7 +63,11 @@ def test_the_same_seed_draws_the_same(drawn: Histories) -> None:
 
 def test_net_is_gross_less_every_cost(drawn: Histories) -> None:
     items = drawn.items
-    gross = items["sold_price_cents"] + items["shipping_charged_cents"] - items["refund_cents"]
+    gross = (
+        items["sold_price_cents"] + items["shipping_charged_cents"] - items["refund_cents"] + items["fees_back_cents"]
+    )
+    assert items["fees_back_cents"].sum() > 0
+    assert (items.loc[items["refund_cents"] == 0, "fees_back_cents"] == 0).all()
     costs = ("fees", "label", "label_adjustment", "materials", "cost", "trip", "hired")
     assert (items["net_cents"] == gross - sum(items[f"{name}_cents"] for name in costs)).all()
 

@@ -40,6 +40,16 @@ def test_fees_are_each_venues_own(charges: RuleCharges) -> None:
     assert found[2] == 0
 
 
+@pytest.mark.worked
+def test_fees_come_back_by_each_venues_schedule(charges: RuleCharges) -> None:
+    goods, shipping, refund = np.array([5000, 5000, 5000]), np.array([900, 900, 0]), np.array([5900, 2950, 5000])
+    venues = np.array(["lantern", "quayside", "stall"])
+    kinds = np.array(["film cameras and lenses", "cookware", "cookware"])
+    found = charges.fees_back_cents(SINCE, venues, kinds, goods, shipping, refund)
+    # Lantern: 8.6 % of 59.00, all of it; quayside: half of 9.8 % of 50.00; the stall takes nothing.
+    assert found.tolist() == [507, 245, 0]
+
+
 def test_a_label_is_the_cheaper_cards(charges: RuleCharges) -> None:
     found = charges.labels_cents(SINCE, np.array(["4", "6", "8"]), SIDES, POUNDS)
     totals = []

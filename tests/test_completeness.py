@@ -1,0 +1,424 @@
+"""Whatever the books, the rules and the assumptions can say is changed once, and some output must move.
+
+A column that nothing reads, a field of a rule that no fee follows, an assumption without effect: each is a promise
+that is not kept. What is only kept stands in a list below, with the reason.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import functools
+import hashlib
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from flipkit.assumptions import Assumptions, load_assumptions
+from flipkit.books import schema
+from flipkit.books.check import statements_of
+from flipkit.books.read import Books, read_books
+from flipkit.economics.items import item_economics
+from flipkit.errors import FlipkitError
+from flipkit.packing.parcel import bare_item, plan_parcel
+from flipkit.paths import demo_folder
+from flipkit.reports.forecasts import month_forecasts
+from flipkit.reports.hiring import help_sentence, hiring_table
+from flipkit.reports.hours import next_hours
+from flipkit.reports.packing_review import packing_lessons
+from flipkit.reports.partners import partners_table
+from flipkit.reports.study import Study
+from flipkit.reports.tables import rules_table, turnover_table
+from flipkit.reports.waiting import waiting_page
+from flipkit.reports.what_if import what_if
+from flipkit.reports.year import goods_table, income_table, mileage_table
+from flipkit.rules.net_price import fees_answer
+from flipkit.rules.parcel_advice import parcel_answer, protection_answer
+from flipkit.rules.tables import Rules, load_rules
+
+DAY = dt.date(2026, 11, 14)
+#: Columns that the books keep for their owner alone, and why.
+KEPT_COLUMNS = {
+    ("items", "note"): "the owner's own words",
+    ("overheads", "what"): "says to the owner what was paid; the amounts of a month are one sum",
+}
+#: Fields of rules that move no amount, and why.
+KEPT_FIELDS = {
+    "fee_schedules.blocks.note": "says to a reader of the file what to know of the block",
+    "parcels.blocks.note": "the same",
+    "rate_cards.blocks.note": "the same",
+    "mileage.blocks.note": "the same",
+    "size_classes.blocks.note": "the same",
+    "sources.key": "the name by which rules refer to a source",
+    "sources.where": "where a reader finds the source; shown beside the rule on demand only",
+}
+#: Assumptions that change no figure, and why.
+KEPT_ASSUMPTIONS: dict[str, str] = {}
+
+
+@dataclass(frozen=True)
+class Shop:
+    """What all figures are made from."""
+
+    books: Books
+    rules: Rules
+    assumptions: Assumptions
+    overrides: Mapping[str, object]
+
+    @functools.cached_property
+    def study(self) -> Study:
+        economics = item_economics(self.books, self.rules, self.assumptions, DAY)
+        return Study(self.books, self.rules, self.assumptions, DAY, "2026-10", economics, "")
+
+
+BASE = {"report.resamples": 200, "report.too_few_items": 4}
+
+
+def small_shop() -> Shop:
+    """A part of the demo shop: enough of everything that the books can hold."""
+    books = read_books(demo_folder())
+    trip = books.items["trip_id"].str.extract(r"(\d+)")[0].fillna("3").astype(int)
+    few = books.items["category"].isin(["board games", "table lamps", "framed prints"])
+    items = books.items[((trip % 4 == 3) & few).to_numpy()]
+    own = books.price_changes["item_id"].isin(items["item_id"])
+    work = books.work[(books.work["item_id"].isin(items["item_id"]) | (books.work["item_id"] == "")).to_numpy()]
+    books = dataclasses.replace(
+        books,
+        items=items,
+        price_changes=books.price_changes[own],
+        work=work.iloc[::3],
+        supplies=books.supplies.iloc[::9],
+    )
+    assumptions = load_assumptions(books.assumptions_file, overrides=BASE)
+    return Shop(books, load_rules(books.rules_folder), assumptions, BASE)
+
+
+def _economics(shop: Shop) -> object:
+    # What is only copied from the books has moved nothing yet.
+    items = shop.study.items
+    computed = [
+        name for name in items if name.endswith(("_cents", "_min", "_origin")) or name in ("status", "days_held")
+    ]
+    return items[computed], shop.study.economics.labor.learned, shop.study.left_out
+
+
+def _money(shop: Shop) -> object:
+    study = shop.study
+    tables = (partners_table, goods_table, income_table, mileage_table, turnover_table)
+    return study.months, study.bridges, [shown(study).text for shown in tables]
+
+
+def _returns(shop: Shop) -> object:
+    study = shop.study
+    return study.sold_returns, study.bought_returns, study.ranking, study.size_returns, study.price_bands
+
+
+def _checked(shop: Shop) -> object:
+    study = shop.study
+    return statements_of(shop.books, 4), rules_table(study).text, waiting_page(study).table
+
+
+def _rule_answers(shop: Shop) -> object:
+    found: list[object] = []
+    for on in (DAY, dt.date(2026, 3, 2), dt.date(2025, 3, 3), dt.date(2027, 2, 1)):
+        for goods, shipping in ((900, 500), (4_800, 1_150), (73_000, 9_000), (1_250_000, 0)):
+            for level in (None, *_levels(shop.rules)):
+                for kind in (None, *_kinds(shop.rules)):
+                    asked: dict[str, Any] = {"seller_level": level, "category": kind, "tax_ppm": 82_500}
+                    asked |= {"international": True, "advertised": True, "days_listed": 95}
+                    found.append(
+                        _said(fees_answer, shop.rules, on=on, goods_cents=goods, shipping_cents=shipping, **asked)
+                    )
+        for sides, weight in (
+            ((9, 6, 3), 0.4),
+            ((20, 16, 11), 9.5),
+            ((50, 12, 7), 21),
+            ((61, 33, 31), 74),
+            ((110, 9, 9), 12),
+        ):
+            for packaging in ("box", "soft", "tube"):
+                for zone in ("2", "7"):
+                    more: dict[str, Any] = {"zone": zone, "packaging": packaging, "declared_cents": 90_000}
+                    more |= {"nonrectangular": packaging == "tube", "signature": True, "reach_in": 2.0}
+                    found.append(_said(parcel_answer, shop.rules, on=on, sides_in=sides, weight_lb=weight, **more))
+        for value in (4_000, 90_000, 700_000):
+            risks = {"damage_ppm": 20_000, "loss_ppm": 5_000, "signature_stops_ppm": 600_000}
+            found.append(_said(protection_answer, shop.rules, on=on, value_cents=value, **risks))
+    return found
+
+
+def _said(answer: Callable[..., object], *given: object, **more: object) -> object:
+    """An answer, or the words of its refusal."""
+    try:
+        return answer(*given, **more)
+    except FlipkitError as refused:
+        return str(refused)
+
+
+def _levels(rules: Rules) -> list[str]:
+    return sorted(
+        {name for one in rules.fee_schedules.values() for block in one.blocks for name in block.seller_levels}
+    )
+
+
+def _kinds(rules: Rules) -> list[str]:
+    return sorted({name for one in rules.fee_schedules.values() for block in one.blocks for name in block.categories})
+
+
+def _pages(shop: Shop) -> object:
+    study = shop.study
+    found = [*help_sentence(study), hiring_table(study).text, study.break_even, study.size_gaps]
+    return [*found, packing_lessons(study).sentence(), packing_lessons(study).frame, study.prospects]
+
+
+def _packing(shop: Shop) -> object:
+    things = (
+        ("vase", "9x9x12", "4 lb", "delicate"),
+        ("print", "40x30x2", "9 lb", "moderately delicate"),
+        ("rod", "60x4x4", "3 lb", "rugged"),
+        ("engine", "24x20x18", "68 lb", "moderately rugged"),
+        ("book", "9x6x1", "1 lb", "rugged"),
+    )
+    said: list[object] = []
+    for title, sides, weight, fragility in things:
+        item = bare_item(title, sides, weight, fragility=fragility)
+        said.append(_said(lambda one=item: plan_parcel(one, on=DAY, settings=shop.overrides).answer()))
+    return said
+
+
+def _buying(shop: Shop) -> object:
+    study = shop.study
+    return study.knowledge, study.buying_verdicts, study.price_plan, next_hours(study)
+
+
+def _what_if(shop: Shop) -> object:
+    return what_if(shop.study).sentence(), what_if(shop.study).bars
+
+
+def _forecasts(shop: Shop) -> object:
+    return month_forecasts(shop.study)
+
+
+#: From quick to slow: what has moved early is not looked for late.
+STAGES = (_economics, _money, _returns, _checked, _pages, _buying, _forecasts)
+
+
+def digest(value: object) -> str:
+    """A digest of any output, by what it says."""
+    return hashlib.sha256(_spelled(value).encode()).hexdigest()
+
+
+def _spelled(value: object) -> str:
+    if isinstance(value, pd.DataFrame | pd.Series):
+        return repr(value.to_dict("list") if isinstance(value, pd.DataFrame) else value.tolist())
+    if isinstance(value, np.ndarray):
+        return repr(value.tolist())
+    if dataclasses.is_dataclass(value):
+        return "|".join(_spelled(getattr(value, field.name)) for field in dataclasses.fields(value))
+    if isinstance(value, Mapping):
+        return "|".join(f"{name}={_spelled(one)}" for name, one in value.items())
+    return "|".join(map(_spelled, value)) if isinstance(value, tuple | list) else repr(value)
+
+
+@functools.cache
+def base() -> Shop:
+    return small_shop()
+
+
+@functools.cache
+def base_digest(stage: Callable[[Shop], object]) -> str:
+    return digest(stage(base()))
+
+
+def moved_by(change: Callable[[Shop], Shop], stages: tuple[Callable[[Shop], object], ...] = STAGES) -> str:
+    """The first output that a change moves; a refusal of the changed shop counts, since it is read."""
+    try:
+        changed = change(base())
+        for stage in stages:
+            if digest(stage(changed)) != base_digest(stage):
+                return stage.__name__
+    except FlipkitError as refused:
+        return f"refused: {refused}"
+    return ""
+
+
+# Columns of the books.
+
+
+def _other(values: pd.Series, kind: str) -> pd.Series:
+    """Each cell of a column another value of its kind."""
+    if pd.api.types.is_datetime64_any_dtype(values):
+        return values + pd.Timedelta(days=-40)
+    if pd.api.types.is_numeric_dtype(values):
+        return (values * 3 + 2).astype(values.dtype)
+    words = sorted(set(values) - {""})
+    if len(words) > 1:
+        place = {word: words[(at + 1) % len(words)] for at, word in enumerate(words)}
+        return values.map(lambda word: place.get(word, words[0]))
+    return values.map(lambda word: f"{word} other" if word else "other")
+
+
+COLUMNS = [(table.name, column.frame_name, column.kind) for table in schema.TABLES for column in table.columns]
+
+
+@pytest.mark.parametrize(("table", "column", "kind"), COLUMNS, ids=[f"{t}-{c}" for t, c, _ in COLUMNS])
+def test_a_column_that_changes_moves_something(table, column, kind):
+    def change(shop: Shop) -> Shop:
+        frame = getattr(shop.books, table)
+        return dataclasses.replace(
+            shop,
+            books=dataclasses.replace(shop.books, **{table: frame.assign(**{column: _other(frame[column], kind)})}),
+        )
+
+    moved = moved_by(change)
+    if (table, column) in KEPT_COLUMNS:
+        assert not moved, "this column acts: take it off the list of what is only kept"
+    else:
+        assert moved, f"{table}.{column} is read and moves nothing"
+
+
+# Assumptions.
+
+
+def _otherwise(key: str, held: Assumptions) -> list[object]:
+    """Other values of an assumption, to be tried in turn."""
+    entry = held.entries[key]
+    value = entry.value
+    if entry.kind == "text":
+        return [*_TEXTS.get(key, ()), f"{value} other"]
+    number = float(value)
+    if entry.kind == "rate":
+        share = number / 1e6
+        return [f"{100 * share / 2:.4f} %" if share else "5 %", f"{min(100 * share * 1.5 + 5, 100):.4f} %"]
+    if entry.kind == "whole":
+        return [int(number) + 3, max(int(number) - 2, 1), int(number) * 3 + 1]
+    if entry.kind == "money":
+        return [f"{number / 100 * 1.7 + 1:.2f}"]
+    return [f"{number * 1.4 + 0.05:.4f}", f"{number * 0.5:.4f}", f"{number * 3 + 1:.4f}", f"{number * 0.1:.4f}"]
+
+
+#: Other words that an assumption in words can be.
+_TEXTS: dict[str, tuple[str, ...]] = {
+    "trip.share_by": ("cost", "item"),
+    "suppose.wage_for": ("everybody",),
+    "pricing.endings": ("0", "99"),
+    "packing.packer": ("hired", "owner"),
+    "parcel.size_when_unknown": ("bulky", "small"),
+}
+
+
+@pytest.mark.parametrize("key", sorted(load_assumptions().entries))
+def test_an_assumption_that_changes_moves_something(key):
+    tried = []
+    for value in _otherwise(key, base().assumptions):
+
+        def change(shop: Shop, value: object = value) -> Shop:
+            overrides = {**shop.overrides, key: value}
+            held = load_assumptions(shop.books.assumptions_file, overrides=overrides)
+            return dataclasses.replace(shop, assumptions=held, overrides=overrides)
+
+        first = {"packing": (_packing,), "parcel": (_economics, _packing), "what_if": (_what_if,)}.get(
+            key.split(".", 1)[0], ()
+        )
+        stages = (*first, *STAGES)
+        moved = moved_by(change, stages)
+        if moved and not moved.startswith("refused"):
+            assert key not in KEPT_ASSUMPTIONS
+            return
+        tried.append((value, moved))
+    assert key in KEPT_ASSUMPTIONS, f"{key} moves nothing: {tried}"
+
+
+# Fields of the rule blocks: every leaf of a kind changed at once.
+
+
+def _leaves(value: object, path: str) -> Iterator[str]:
+    if dataclasses.is_dataclass(value):
+        for field in dataclasses.fields(value):
+            yield from _leaves(getattr(value, field.name), f"{path}.{field.name}")
+    elif isinstance(value, Mapping):
+        for one in value.values():
+            yield from _leaves(one, path)
+    elif isinstance(value, tuple | list):
+        for one in value:
+            yield from _leaves(one, path)
+    elif value is not None:
+        yield path.removeprefix(".")
+
+
+def _changed(value: Any, path: str, wanted: str, way: Callable[[Any], Any]) -> Any:
+    """The value with each leaf at a path changed."""
+    here = path.removeprefix(".")
+    if here != wanted and not wanted.startswith(f"{here}.") and here:
+        return value
+    if dataclasses.is_dataclass(value):
+        parts = {}
+        for field in dataclasses.fields(value):
+            old = getattr(value, field.name)
+            new = _changed(old, f"{path}.{field.name}", wanted, way)
+            if new is not old:
+                parts[field.name] = new
+        return dataclasses.replace(value, **parts) if parts else value
+    if isinstance(value, Mapping):
+        return {name: _changed(one, path, wanted, way) for name, one in value.items()}
+    if isinstance(value, tuple | list):
+        return type(value)(_changed(one, path, wanted, way) for one in value)
+    return way(value) if value is not None and here == wanted else value
+
+
+def _ways(value: object) -> list[Callable[[Any], Any]]:
+    if isinstance(value, bool):
+        return [lambda one: not one]
+    if isinstance(value, np.ndarray):
+        return [lambda one: one * 2]
+    if isinstance(value, int | float):
+        return [
+            lambda one: type(one)(one * 3 + 1),
+            lambda one: type(one)(one * 0.5),
+            lambda one: type(one)(one * 1.05 + 1),
+            lambda one: type(one)(one * 0.05),
+        ]
+    if isinstance(value, dt.date):
+        return [lambda one: one + dt.timedelta(days=75), lambda one: one - dt.timedelta(days=400)]
+    return [lambda one: f"{one} other", lambda one: "goods", lambda one: "ship", lambda one: "up", lambda one: "tube"]
+
+
+@functools.cache
+def _fields() -> list[str]:
+    return sorted(set(_leaves(load_rules(demo_folder() / "rules"), "")))
+
+
+def _first(value: object, path: str, wanted: str) -> object:
+    found: list[object] = []
+    _changed(value, path, wanted, lambda one: found.append(one) or one)
+    return found[0]
+
+
+@pytest.mark.parametrize("field", _fields())
+def test_a_field_of_a_rule_that_changes_moves_something(field):
+    rules = base().rules
+    tried = []
+    for way in _ways(_first(rules, "", field)):
+        try:
+            other = _changed(rules, "", field, way)
+        except (FlipkitError, ValueError, TypeError) as refused:
+            tried.append(f"cannot be built: {refused}")
+            continue
+        stages = (_checked, _rule_answers, _economics, _money, _pages)
+        moved = moved_by(lambda shop, other=other: dataclasses.replace(shop, rules=other), stages)
+        if moved:
+            assert field not in KEPT_FIELDS, "this field acts: take it off the list of what is only kept"
+            return
+    assert field in KEPT_FIELDS, f"{field} moves nothing: {tried}"
+
+
+def test_what_is_only_kept_is_there():
+    assert {f"{table}.{column}" for table, column, _ in COLUMNS} >= {".".join(pair) for pair in KEPT_COLUMNS}
+    assert set(_fields()) >= set(KEPT_FIELDS)
+    assert set(load_assumptions().entries) >= set(KEPT_ASSUMPTIONS)
+    assert all(re.search(r"[a-z]{3}", reason) for reason in (*KEPT_COLUMNS.values(), *KEPT_FIELDS.values()))
