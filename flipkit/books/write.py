@@ -19,6 +19,9 @@ from flipkit.owned import left_folders, make_folder, sweep
 _FORMULA = re.compile(r"'*[=+\-@\t\r＝＋－＠]")
 _NUMBER = re.compile(r"[+-]?\d+(\.\d+)?")
 _SHIELDED = re.compile(r"'+[=+\-@\t\r＝＋－＠]")
+#: The same inside a cell, where a spreadsheet that takes another mark for the separator begins a cell.
+_INNER = re.compile(r"([;\t|\n\r][\s\"]*)('*[=+\-@＝＋－＠])")
+_INNER_SHIELDED = re.compile(r"([;\t|\n\r][\s\"]*)'('*[=+\-@＝＋－＠])")
 #: Rows that are written together.
 _TOGETHER = 5_000
 #: First characters that may need a shield: a quick look before the pattern.
@@ -30,11 +33,13 @@ def shielded(text: str) -> str:
 
     Text that begins with ``=``, ``+``, ``-`` or ``@`` gets an apostrophe before it, which a
     spreadsheet reads as "this is text"; a plain number stays as it is. `unshielded` takes the
-    apostrophe away again.
+    apostrophe away again. So it is behind a semicolon, a tab, a bar or a line end, at each of which a
+    spreadsheet may begin a new cell.
 
     >>> shielded("=SUM(A1:A9)"), shielded("-3.20"), shielded("crock")
     ("'=SUM(A1:A9)", '-3.20', 'crock')
     """
+    text = _INNER.sub(r"\1'\2", text)
     if not _FORMULA.match(text) or _NUMBER.fullmatch(text):
         return text
     return "'" + text
@@ -46,7 +51,8 @@ def unshielded(text: str) -> str:
     >>> unshielded("'=SUM(A1:A9)"), unshielded("'90s lamp")
     ('=SUM(A1:A9)', "'90s lamp")
     """
-    return text[1:] if _SHIELDED.match(text) else text
+    text = text[1:] if _SHIELDED.match(text) else text
+    return _INNER_SHIELDED.sub(r"\1\2", text) if "'" in text else text
 
 
 def csv_text(header: Sequence[str], rows: Iterable[Sequence[str]], *, words: Sequence[int] | None = None) -> str:
@@ -62,6 +68,9 @@ def csv_text(header: Sequence[str], rows: Iterable[Sequence[str]], *, words: Seq
     places = range(max(map(len, body), default=0)) if words is None else words
     begun = [at for at in places if not _FIRST.isdisjoint(row[at][:1] for row in body if at < len(row))]
     marked = {i for at in begun for i, row in enumerate(body) if at < len(row) and row[at][:1] in _FIRST}
+    # Nearly no file has one inside a cell, which one look over all of it tells.
+    if _INNER.search("\0".join("\0".join(row) for row in body)):
+        marked |= {i for i, row in enumerate(body) if any(map(_INNER.search, row))}
     if marked:
         body = [[shielded(cell) for cell in row] if i in marked else row for i, row in enumerate(body)]
     for first in range(0, len(body), _TOGETHER):

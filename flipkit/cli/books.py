@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from flipkit.cli.answers import BOOKS, refuse, settings_of
+from flipkit.cli.answers import BOOKS, refuse, say, settings_of
 
 if TYPE_CHECKING:
     from flipkit.imports.detect import Proposal
@@ -48,10 +48,10 @@ def start(folder: Path) -> None:
 
     started = make_folder(folder)
     for name in started.made:
-        click.echo(f"made {name}")
+        say(f"made {name}")
     for name in started.kept:
-        click.echo(f"kept {name}, which was there")
-    click.echo(f"Fill in items.csv, then: flipkit check {folder}")
+        say(f"kept {name}, which was there")
+    say(f"Fill in items.csv, then: flipkit check {folder}")
 
 
 @click.command()
@@ -63,7 +63,7 @@ def check(books: Path, as_of: str) -> None:
     from flipkit.cli.answers import day_of
 
     found = checked(books, as_of=day_of(as_of) if as_of else None)
-    click.echo(found.text(), nl=False)
+    say(found.text(), nl=False)
     if found.stops or found.books is None:
         sys.exit(2)
 
@@ -125,21 +125,21 @@ def convert(
         for question in proposal.questions:
             answers[question.key] = _asked(question)
         proposal = proposed()
-    click.echo(proposal.text(), nl=False)
+    say(proposal.text(), nl=False)
     if proposal.questions:
         refuse(f"{len(proposal.questions)} to settle first, see above")
     if not dry_run:
-        click.echo("")
-        click.echo(apply(proposal, into, changes=changes).text(), nl=False)
+        say("")
+        say(apply(proposal, into, changes=changes).text(), nl=False)
 
 
 def _asked(question: Question) -> str:
     """Ask the seller at the terminal."""
-    click.echo(question.text)
+    say(question.text)
     if not question.choices:
         return str(click.prompt("Answer"))
     for number, choice in enumerate(question.choices, start=1):
-        click.echo(f"  {number}. {choice.value}" + (f": {choice.meaning}" if choice.meaning else ""))
+        say(f"  {number}. {choice.value}" + (f": {choice.meaning}" if choice.meaning else ""))
     picked = click.prompt("Which", type=click.IntRange(1, len(question.choices)))
     return question.choices[picked - 1].value
 
@@ -158,9 +158,9 @@ def lab(books: Path, folder: Path | None, no_open: bool) -> None:
 
     found = lab_folder(books, folder)
     if found.made:
-        click.echo(f"Copied {count_of(len(found.made), 'notebook')} into {found.folder}")
+        say(f"Copied {count_of(len(found.made), 'notebook')} into {found.folder}")
     if found.kept:
-        click.echo(f"Kept {len(found.kept)} that were there, as they stand")
+        say(f"Kept {len(found.kept)} that were there, as they stand")
     if not no_open:
         sys.exit(open_lab(found.folder))
 
@@ -219,15 +219,15 @@ def report(
         pack = make_month_pack(plan, jobs=jobs or default_jobs(), on_done=lambda _: bar.update())
     for result in pack.results:
         for warning in result.warnings:
-            click.echo(f"flipkit: {result.name}: {warning}", err=True)
+            say(f"flipkit: {result.name}: {warning}", err=True)
     if earlier is not None:
         told = earlier.differences((pack.folder / "run.json").read_text(encoding="utf-8"))
         for line in told:
-            click.echo(f"flipkit: not as before: {line}", err=True)
+            say(f"flipkit: not as before: {line}", err=True)
         if not told:
-            click.echo("The same bytes as before.")
-    click.echo(f"The pack of {plan.study.month} is in {pack.folder}")
-    click.echo(f"Open {pack.index.resolve().as_uri()}")
+            say("The same bytes as before.")
+    say(f"The pack of {plan.study.month} is in {pack.folder}")
+    say(f"Open {pack.index.resolve().as_uri()}")
 
 
 @click.command()
@@ -242,4 +242,4 @@ def assumptions(books: Path | None, settings: Sequence[str], file: Path | None) 
     own = (books.parent if books.is_file() else books) / "assumptions.toml" if books else None
     found = load_assumptions(own if own and own.is_file() else None, overrides=settings_of(settings, file, books))
     for key, entry in found.entries.items():
-        click.echo(f"{key} = {entry.text()} {entry.unit} ({entry.layer}): {entry.meaning}")
+        say(f"{key} = {entry.text()} {entry.unit} ({entry.layer}): {entry.meaning}")

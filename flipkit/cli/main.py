@@ -5,6 +5,7 @@ Heavy modules are imported inside the commands, so that each starts as fast as i
 
 from __future__ import annotations
 
+import errno
 from typing import Any
 
 import click
@@ -27,6 +28,27 @@ class _Commands(click.Group):
             return super().invoke(ctx)
         except FlipkitError as error:
             refuse(str(error))
+        except OSError as error:
+            if error.errno in (None, errno.EPIPE):
+                raise
+            refuse(_disk_words(error))
+        except RecursionError:
+            refuse("a file that was read is nested too deeply: look at the files beside the books that end in .toml")
+        except MemoryError:
+            refuse("the computer has too little memory for this: close other programs, or look back over less")
+
+
+def _disk_words(error: OSError) -> str:
+    """What the system would not do with a file, and what helps."""
+    mend = {
+        errno.ENOSPC: "make room on the disk, then run it again",
+        errno.EDQUOT: "make room on the disk, then run it again",
+        errno.EROFS: "name a folder that can be written to",
+        errno.EACCES: "look at the rights of that file or folder",
+        errno.EPERM: "look at the rights of that file or folder",
+    }.get(error.errno or 0, "look at that file or folder")
+    place = f"{error.filename}: " if error.filename else ""
+    return f"{place}{error.strerror}: {mend}"
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})

@@ -389,7 +389,7 @@ def require_replaceable(out: Path) -> None:
 def _own_files(out: Path) -> set[str]:
     try:
         listed: Iterable[str] = json.loads((out / FILE).read_text(encoding="utf-8"))["files"]
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return set()
     return {*listed, FILE, ARCHIVE}
 
@@ -511,7 +511,7 @@ def read_run(file: Path) -> EarlierRun:
             tuple(options["categories"]),
             parsed_settings(options["settings"]),
         )
-    except (OSError, ValueError, KeyError, TypeError) as problem:
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as problem:
         raise PackError(
             "--again",
             need="the run.json of a pack that this kit made",

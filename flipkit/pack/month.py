@@ -217,7 +217,7 @@ def _page_names(categories: Sequence[str]) -> dict[str, str]:
     """A file name for each category, different for each however alike they are spelt."""
     names: dict[str, str] = {}
     for category in categories:
-        stem = "category-" + (re.sub(r"[^a-z0-9]+", "-", category.lower()).strip("-") or "unnamed")
+        stem = "category-" + (re.sub(r"[^a-z0-9]+", "-", category.lower()).strip("-")[:60] or "unnamed")
         name, again = stem, 2
         while name in names.values():
             name, again = f"{stem}-{again}", again + 1

@@ -85,6 +85,12 @@ def run(words: list[str], *, cwd: Path, temporary: Path, timeout: float = 300) -
     )
 
 
+def _heard() -> None:
+    """Let a command hear the signals that its caller may have been started to ignore, as in the background."""
+    for name in SIGNALS[1:]:
+        signal.signal(getattr(signal, name), signal.SIG_DFL)
+
+
 def killed(words: list[str], name: str, after_s: float, *, cwd: Path, temporary: Path, wait_s: float = 5.0) -> Killed:
     """A command sent a signal after some seconds; counts its processes that live some seconds later."""
     tag = f"{os.getpid()}-{time.monotonic_ns()}"
@@ -96,6 +102,7 @@ def killed(words: list[str], name: str, after_s: float, *, cwd: Path, temporary:
         stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE,
         text=True,
+        preexec_fn=_heard,
     )
     try:
         process.wait(after_s)
