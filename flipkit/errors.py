@@ -106,13 +106,15 @@ class RuleTableError(FlipkitError, ValueError):
 class RuleNotInForceError(FlipkitError, LookupError):
     """No block of a rule set covers the day asked for."""
 
-    def __init__(self, rule_set: str, day: dt.date, dates: Sequence[str]) -> None:
+    def __init__(self, rule_set: str, day: dt.date, dates: Sequence[str], *, mend: str = "") -> None:
         known = "; ".join(dates) if dates else "none"
         text = f"{rule_set} has no block in force on {day.isoformat()}; its blocks: {known}"
-        super().__init__(text, rule_set=rule_set, day=day, dates=tuple(dates))
+        text += f"; to mend it, {mend}" if mend else ""
+        super().__init__(text, rule_set=rule_set, day=day, dates=tuple(dates), mend=mend)
         self.rule_set = rule_set
         self.day = day
         self.dates = tuple(dates)
+        self.mend = mend
 
 
 class BooksError(FlipkitError, ValueError):

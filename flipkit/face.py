@@ -1164,6 +1164,7 @@ def true_hourly_return(
     >>> true_hourly_return([30, -5], [1, 0.25])
     whole: $20.00 an hour over 2 things; too few to tell
     """
+    from flipkit.analysis.ratio_stats import interval_settings
     from flipkit.analysis.returns import category_returns
 
     read: dict[str, Any] = {"net": (net, _cents), "hours": (hours, _hours), "group": ("whole", _label)}
@@ -1189,10 +1190,7 @@ def true_hourly_return(
         rows,
         window=(day.date(), day.date()),
         by="group",
-        confidence=assumptions.share("report.confidence"),
-        resamples=assumptions.whole("report.resamples"),
-        seed=assumptions.whole("report.seed"),
-        too_few=assumptions.whole("report.too_few_items"),
+        settings=interval_settings(assumptions),
     ).drop(columns="sold")
     lines = [
         f"{row['group']}: {_dollars(row['hourly'])} an hour"

@@ -48,7 +48,7 @@ def weighted_quantile(values: npt.ArrayLike, share: npt.ArrayLike, weights: npt.
 
 
 def hodges_lehmann(values: npt.ArrayLike, weights: npt.ArrayLike | None = None) -> float:
-    """Median of the means of all pairs, each value paired with itself too.
+    """Median of the means of all pairs, each value paired with itself too (``hodges-lehmann-1963``).
 
     >>> hodges_lehmann([1, 2, 3, 4, 100])
     3.0

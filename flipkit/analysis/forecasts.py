@@ -1,4 +1,4 @@
-"""TODO"""
+"""What will sell and at what price, kept and scored once the month is over."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""The most to pay for a thing, by its hourly return and its risk of a loss."""
 
 from __future__ import annotations
 

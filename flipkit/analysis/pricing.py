@@ -1,4 +1,4 @@
-"""TODO"""
+"""The price path of a thing: what to ask, when to mark down, when to give up."""
 
 from __future__ import annotations
 

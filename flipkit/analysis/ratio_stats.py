@@ -1,24 +1,26 @@
-"""TODO"""
+"""A ratio of sums with its standard error and its bootstrap interval."""
 
 from __future__ import annotations
 
 import math
 import zlib
 from collections.abc import Iterator
+from dataclasses import dataclass
 from functools import lru_cache
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr, ndtri, stdtrit
 
+from flipkit.assumptions import Assumptions
 from flipkit.errors import AssumptionError, NotEnoughDataError
 
 # A ratio of sums, its standard error, and what becomes of it without each cluster.
 #
 # An hourly return is total net over total hours, never a mean of single ratios: one item with two minutes of work
 # would drown the rest. The observations of one sourcing trip are alike, so everything here takes one pair of sums
-# a trip.
+# a trip. The studentised bootstrap is that of ``hall-1992``.
 
 Floats = npt.NDArray[np.float64]
 
@@ -250,6 +252,35 @@ def ratio_interval(
     least, most = (1 - reach) * table.mean(axis=0) + reach * np.array([table[:, 0].min(), table[:, 1].max()])
     low, high = estimate - float(most) * spread, estimate - float(least) * spread
     return RatioInterval(estimate, low, high, error, bca_low, bca_high, size)
+
+
+@dataclass(frozen=True)
+class IntervalSettings:
+    """How sure an interval is, from how many draws by which seed, and below how many items none is claimed."""
+
+    confidence: float
+    resamples: int
+    seed: int
+    too_few: int
+
+    def __post_init__(self) -> None:
+        """Refuse what makes no interval."""
+        require_interval_settings(self.confidence, self.resamples)
+
+    @property
+    def drawn(self) -> dict[str, Any]:
+        """What the drawing of one interval needs."""
+        return {"confidence": self.confidence, "resamples": self.resamples, "seed": self.seed}
+
+
+def interval_settings(assumptions: Assumptions) -> IntervalSettings:
+    """The settings that the assumptions name."""
+    return IntervalSettings(
+        assumptions.share("report.confidence"),
+        assumptions.whole("report.resamples"),
+        assumptions.whole("report.seed"),
+        assumptions.whole("report.too_few_items"),
+    )
 
 
 def require_interval_settings(confidence: float, resamples: int) -> None:

@@ -1,4 +1,4 @@
-"""TODO"""
+"""What to ask now for the stock, which offer to take, when to give up."""
 
 from __future__ import annotations
 

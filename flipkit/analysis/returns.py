@@ -1,4 +1,4 @@
-"""TODO"""
+"""Hourly return by category, with intervals, verdicts and small groups adjusted."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ import pandas as pd
 from scipy.special import stdtr
 
 from flipkit.analysis.ratio_stats import (
+    IntervalSettings,
     RatioInterval,
     generator,
     parent_normals,
     ratio_interval,
     ratio_of_sums,
     ratios_without_each,
-    require_interval_settings,
 )
 from flipkit.analysis.stock_value import Horizon, Shelves, prospect_sums, prospects_by_trip, stock_prospects
 from flipkit.errors import AssumptionError
@@ -279,10 +279,7 @@ def category_returns(
     window: Window,
     basis: str = "sold",
     by: str = "category",
-    confidence: float,
-    resamples: int,
-    seed: int,
-    too_few: int,
+    settings: IntervalSettings,
     target: float | None = None,
 ) -> pd.DataFrame:
     """True hourly return of each group with its interval, best first.
@@ -293,23 +290,20 @@ def category_returns(
     ...     "net_cents": [3000, 1000, 400], "owner_min": [60.0, 60.0, 30.0]})
     >>> import datetime as dt
     >>> table = category_returns(rows, window=(dt.date(2026, 1, 1), dt.date(2026, 12, 31)),
-    ...     confidence=0.95, resamples=500, seed=1, too_few=10)
+    ...     settings=IntervalSettings(0.95, 500, 1, 10))
     >>> table[["category", "items", "hourly", "verdict"]].values.tolist()
     [['lamps', 2, 20.0, 'too few to tell'], ['games', 1, 8.0, 'too few to tell']]
     """
-    require_interval_settings(confidence, resamples)
     inside = in_window(economics, window=window, basis=basis)
     names, trips, net, minutes = trip_sums(inside, by=by)
     largest = max((len(part) for part in trips), default=0)
-    normals = parent_normals(largest, resamples=resamples, seed=seed)
+    normals = parent_normals(largest, resamples=settings.resamples, seed=settings.seed)
     intervals = [
-        ratio_interval(
-            net[part], minutes[part], confidence=confidence, resamples=resamples, seed=seed, name=name, normals=normals
-        )
+        ratio_interval(net[part], minutes[part], **settings.drawn, name=name, normals=normals)
         for name, part in zip(names, trips, strict=True)
     ]
     counts = group_counts(inside, by=by, names=names)
-    table = returns_table(counts, intervals, too_few=too_few, target=target)
+    table = returns_table(counts, intervals, too_few=settings.too_few, target=target)
     order = np.lexsort((table[by].astype(str), -table["hourly"].fillna(-math.inf)))
     return table.iloc[order].reset_index(drop=True)
 
@@ -319,10 +313,7 @@ def shop_return(
     *,
     window: Window,
     basis: str = "sold",
-    confidence: float,
-    resamples: int,
-    seed: int,
-    too_few: int,
+    settings: IntervalSettings,
     target: float | None = None,
 ) -> pd.DataFrame:
     """True hourly return of the whole shop, one row shaped like those of ``category_returns``.
@@ -333,15 +324,15 @@ def shop_return(
     ...     "net_cents": [3000, -500], "owner_min": [60.0, 15.0]})
     >>> import datetime as dt
     >>> found = shop_return(rows, window=(dt.date(2026, 1, 1), dt.date(2026, 12, 31)), basis="bought",
-    ...     confidence=0.95, resamples=500, seed=1, too_few=10)
+    ...     settings=IntervalSettings(0.95, 500, 1, 10))
     >>> int(found["items"][0]), int(found["sold"][0]), float(found["hourly"][0])
     (2, 1, 20.0)
     """
     inside = in_window(economics, window=window, basis=basis).assign(category=SHOP)
     _, _, net, minutes = trip_sums(inside, by="category")
-    interval = ratio_interval(net, minutes, confidence=confidence, resamples=resamples, seed=seed, name=SHOP)
+    interval = ratio_interval(net, minutes, **settings.drawn, name=SHOP)
     counts = group_counts(inside, by="category", names=[SHOP])
-    return returns_table(counts, [interval], too_few=too_few, target=target)
+    return returns_table(counts, [interval], too_few=settings.too_few, target=target)
 
 
 def returns_table(
@@ -405,10 +396,7 @@ def bought_returns(
     window: Window,
     horizon: Horizon,
     by: str = "category",
-    confidence: float,
-    resamples: int,
-    seed: int,
-    too_few: int,
+    settings: IntervalSettings,
     target: float | None = None,
 ) -> pd.DataFrame:
     """Hourly return of what was bought in a window, per group, best first.
@@ -419,20 +407,17 @@ def bought_returns(
 
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
-    require_interval_settings(confidence, resamples)
     rows = in_window(economics, window=window, basis="bought")
     shelves = Shelves(economics, horizon)
     inside = economics.index.isin(rows.index)
     names, trips, net, minutes = prospect_sums(economics, horizon, inside=inside, by=by, shelves=shelves)
     largest = max((len(part) for part in trips), default=0)
-    normals = parent_normals(largest, resamples=resamples, seed=seed)
+    normals = parent_normals(largest, resamples=settings.resamples, seed=settings.seed)
     intervals = [
-        ratio_interval(
-            net[part], minutes[part], confidence=confidence, resamples=resamples, seed=seed, name=name, normals=normals
-        )
+        ratio_interval(net[part], minutes[part], **settings.drawn, name=name, normals=normals)
         for name, part in zip(names, trips, strict=True)
     ]
-    table = returns_table(group_counts(rows, by=by, names=names), intervals, too_few=too_few, target=target)
+    table = returns_table(group_counts(rows, by=by, names=names), intervals, too_few=settings.too_few, target=target)
     prospects = (
         stock_prospects(economics, horizon, shelves=shelves).loc[rows.index].assign(group=rows[by].astype(object))
     )
@@ -455,10 +440,7 @@ def shop_bought_return(
     *,
     window: Window,
     horizon: Horizon,
-    confidence: float,
-    resamples: int,
-    seed: int,
-    too_few: int,
+    settings: IntervalSettings,
     target: float | None = None,
 ) -> pd.DataFrame:
     """Hourly return of all that was bought in a window: one row shaped like ``bought_returns``.
@@ -470,10 +452,7 @@ def shop_bought_return(
         window=window,
         horizon=horizon,
         by="shop",
-        confidence=confidence,
-        resamples=resamples,
-        seed=seed,
-        too_few=too_few,
+        settings=settings,
         target=target,
     )
     return found.rename(columns={"shop": "category"})
@@ -526,10 +505,7 @@ def hourly_gap(
     second: Sequence[str],
     window: Window,
     basis: str = "sold",
-    confidence: float,
-    resamples: int,
-    seed: int,
-    too_few: int,
+    settings: IntervalSettings,
     horizon: Horizon | None = None,
 ) -> HourlyGap:
     """Difference of two groups' hourly returns, both drawn anew with the trips that they share.
@@ -539,7 +515,6 @@ def hourly_gap(
 
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
-    require_interval_settings(confidence, resamples)
     both = sorted(set(first) & set(second))
     if both:
         raise AssumptionError("first", need="values that are not in second as well", got=both)
@@ -549,7 +524,7 @@ def hourly_gap(
         side[rows[by].isin(list(names))] = at
     counted = [rows.loc[side == at] for at in (0, 1)]
     net, minutes = _sums_by_trip(economics, side, horizon if basis == "bought" else None)
-    enough = all(len(part) >= too_few and part["trip_id"].nunique() >= FEW_TRIPS for part in counted)
+    enough = all(len(part) >= settings.too_few and part["trip_id"].nunique() >= FEW_TRIPS for part in counted)
     rates = [ratio_of_sums(above, below) * 0.6 for above, below in zip(net, minutes, strict=True)]
     parts = np.zeros(net.shape[1])
     if enough:
@@ -563,9 +538,7 @@ def hourly_gap(
         found = ratio_interval(
             values,
             np.ones(values.size),
-            confidence=confidence,
-            resamples=resamples,
-            seed=seed,
+            **settings.drawn,
             name=f"{'+'.join(first)} less {'+'.join(second)}",
             prior_shape=0.0,
         )
@@ -604,7 +577,7 @@ def _sums_by_trip(economics: pd.DataFrame, side: pd.Series, horizon: Horizon | N
 #
 # The best of twelve categories is partly the luckiest. Each category's raw figure is pulled towards the mean of
 # all, the more the less is known of it; how far categories truly differ is estimated from the figures themselves.
-# The method is Morris's, whose equal-variance case is the estimator of Efron and Morris.
+# The method is Morris's (``morris-1983``), whose equal-variance case is the estimator of Efron and Morris.
 
 #: How many degrees of freedom the categories' common error weighs beside a category's own.
 COMMON_FREEDOM = 4.0

@@ -1,4 +1,4 @@
-"""TODO"""
+"""The chance of a sale by price and week, fitted to the shop's listings."""
 
 from __future__ import annotations
 

@@ -1,17 +1,17 @@
-"""TODO"""
+"""What each size class earns an hour, and the price from which bulky wins."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.analysis.ratio_stats import ratio_of_sums, require_interval_settings, resampled_sums
+from flipkit.analysis.ratio_stats import IntervalSettings, ratio_of_sums, resampled_sums
 from flipkit.analysis.returns import FEW_TRIPS, Window, bought_returns, category_returns, in_window
 from flipkit.analysis.stock_value import Horizon
 from flipkit.analysis.survival import days_to_sale
@@ -32,10 +32,7 @@ def by_size(
     *,
     window: Window,
     basis: str = "sold",
-    confidence: float,
-    resamples: int,
-    seed: int,
-    too_few: int,
+    settings: IntervalSettings,
     target: float | None = None,
     horizon: Horizon | None = None,
 ) -> pd.DataFrame:
@@ -43,15 +40,14 @@ def by_size(
 
     The function needs the whole frame of ``item_economics``; see ``tests/analysis``.
     """
-    settings: dict[str, Any] = {"confidence": confidence, "resamples": resamples, "seed": seed}
-    settings |= {"window": window, "by": "size_class", "too_few": too_few, "target": target}
+    asked: dict[str, Any] = {"window": window, "by": "size_class", "settings": settings, "target": target}
     if basis == "bought" and horizon is not None:
-        table = bought_returns(economics, horizon=horizon, **settings)
+        table = bought_returns(economics, horizon=horizon, **asked)
     else:
-        table = category_returns(economics, basis=basis, **settings)
+        table = category_returns(economics, basis=basis, **asked)
     inside = in_window(economics, window=window, basis=basis)
     sizes = [size for size in SIZE_ORDER if (economics["size_class"] == size).any()]
-    rows = [_size_facts(size, inside, economics, confidence) for size in sizes]
+    rows = [_size_facts(size, inside, economics, settings.confidence) for size in sizes]
     facts = pd.DataFrame(rows, columns=_FACTS)
     known = table.set_index("size_class").reindex([size for size in sizes if size in set(table["size_class"])])
     return known.reset_index().merge(facts, on="size_class", how="left")
@@ -98,10 +94,7 @@ def within_price_bands(
     *,
     window: Window,
     edges_cents: Sequence[int],
-    confidence: float,
-    resamples: int,
-    seed: int,
-    too_few: int,
+    settings: IntervalSettings,
     target: float | None = None,
 ) -> pd.DataFrame:
     """Hourly return of each size class among sales of about the same price.
@@ -124,10 +117,7 @@ def within_price_bands(
             part.assign(size_class=part["size_class"].astype(object)),
             window=window,
             by="size_class",
-            confidence=confidence,
-            resamples=resamples,
-            seed=seed + 1 + at,
-            too_few=too_few,
+            settings=replace(settings, seed=settings.seed + 1 + at),
             target=target,
         )
         table.insert(0, "band", at)
@@ -211,10 +201,7 @@ def break_even_price(
     window: Window,
     large: Sequence[str] = ("bulky", "oversize"),
     small: Sequence[str] = ("small",),
-    confidence: float,
-    resamples: int,
-    seed: int,
-    too_few: int,
+    settings: IntervalSettings,
 ) -> BreakEven:
     """Sold price above which an hour on a large item earns more than an hour on small ones.
 
@@ -225,7 +212,6 @@ def break_even_price(
 
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
-    require_interval_settings(confidence, resamples)
     if set(large) & set(small):
         raise AssumptionError(
             "large", need="size classes that are not in small as well", got=sorted(set(large) & set(small))
@@ -241,14 +227,16 @@ def break_even_price(
     bar = ratio_of_sums(sold["net_cents"][~flag], sold["owner_min"][~flag]) * 0.6
     estimate = float(_crossing(sums.sum(axis=0)[None, :])[0]) if count_large and count_small else math.nan
     trips = min(sold["trip_id"][flag].nunique(), sold["trip_id"][~flag].nunique())
-    claimed = min(count_large, count_small) >= too_few and trips >= FEW_TRIPS and not math.isnan(estimate)
+    claimed = min(count_large, count_small) >= settings.too_few and trips >= FEW_TRIPS and not math.isnan(estimate)
     low = high = share = math.nan
     if claimed:
-        drawn = _crossing(resampled_sums(sums, resamples=resamples, seed=seed, name="break-even price"))
+        drawn = _crossing(
+            resampled_sums(sums, resamples=settings.resamples, seed=settings.seed, name="break-even price")
+        )
         drawn = drawn[~np.isnan(drawn)]
         share = float(np.isfinite(drawn).mean())
         # Taken from the sorted draws and not between two of them, which infinity would spoil.
-        tails = [(1 - confidence) / 2, (1 + confidence) / 2]
+        tails = [(1 - settings.confidence) / 2, (1 + settings.confidence) / 2]
         low, high = (float(v) for v in np.quantile(drawn, tails, method="closest_observation"))
     words = _words(estimate, high, seen, claimed, large[0] if large else "", small[0] if small else "")
     price = estimate if math.isfinite(estimate) else math.nan

@@ -1,4 +1,4 @@
-"""TODO"""
+"""Turnover, age, space and markdowns of stock, and the year's sums."""
 
 from __future__ import annotations
 

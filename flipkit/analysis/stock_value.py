@@ -1,4 +1,4 @@
-"""TODO"""
+"""What unsold stock may bring within a horizon, given how long it has waited."""
 
 from __future__ import annotations
 

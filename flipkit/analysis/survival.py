@@ -1,4 +1,4 @@
-"""TODO"""
+"""Time to sale with unsold items counted, and groups compared."""
 
 from __future__ import annotations
 
@@ -18,7 +18,9 @@ from flipkit.units import read_flags
 # Time to sale with the unsold items counted for as long as they have waited (Kaplan-Meier).
 #
 # An item still for sale is *censored*: it says only that it took longer than its days so far. Leaving such items
-# out makes everything look quick to sell.
+# out makes everything look quick to sell. Sources: ``kaplan-meier-1958``, ``greenwood-1926`` (errors),
+# ``brookmeyer-crowley-1982`` (the median's interval), ``mantel-1966`` (log-rank), ``holm-1979`` (many groups) and
+# ``rothman-1978`` (shares sold).
 
 Floats = npt.NDArray[np.float64]
 

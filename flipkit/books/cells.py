@@ -1,4 +1,4 @@
-"""TODO"""
+"""Cells of the books: text in, a typed column out, each wrong cell told with its row."""
 
 from __future__ import annotations
 

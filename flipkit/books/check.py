@@ -1,4 +1,4 @@
-"""TODO"""
+"""What a report can and cannot say from these books, and what to record next."""
 
 from __future__ import annotations
 
@@ -6,20 +6,112 @@ import datetime as dt
 import importlib.resources
 import json
 import tomllib
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
+from flipkit.assumptions import Assumptions, load_assumptions
 from flipkit.books import schema
 from flipkit.books.problems import Problem, folded
 from flipkit.books.read import Books, inspect_books
 from flipkit.books.schema import Table
 from flipkit.books.tabular import EXAMPLE
 from flipkit.books.write import csv_text, staged
-from flipkit.errors import BooksError
+from flipkit.errors import BooksError, FlipkitError
 from flipkit.paths import notebooks_folder
+from flipkit.rules.blocks import RuleSet
+from flipkit.rules.tables import Rules, load_rules
+
+# Rule tables that the dates of the books, or of the weeks to come, leave.
+
+#: How far ahead the check looks for the end of a rule table. [days]
+AHEAD_DAYS = 60
+
+
+@dataclass(frozen=True, slots=True)
+class RunOut:
+    """A rule table that some day leaves: its last block has ended, or its first has not begun."""
+
+    table: str
+    day: dt.date
+    #: The last day of the block that ended; None where the day lies before the first block.
+    ended: dt.date | None
+    #: Rows of the books that leave the table, and where the first stands; none where only days to come do.
+    rows: int
+    where: str
+    own_file: str
+    lines: tuple[str, ...]
+
+    @property
+    def text(self) -> str:
+        """What runs out, when, and what a report does then."""
+        if self.ended is None:
+            return f"{self.table} has nothing for {self.day.isoformat()} ({self.where}); no report is made without it."
+        end = f"{self.table} ends on {self.ended.isoformat()}"
+        if not self.rows:
+            return f"{end}. From then on a report goes on with its last value and calls it assumed."
+        rows = f"{self.rows:,} {'row' if self.rows == 1 else 'rows'} of the books"
+        return f"{end}. Its last value stands in for {rows} from {self.day.isoformat()} on ({self.where})."
+
+
+def rule_days(books: Books, rules: Rules, assumptions: Assumptions, day: dt.date) -> Iterator[tuple[Any, pd.DataFrame]]:
+    """Each rule table that a report asks, with the days that it is asked for and the rows that they stand in."""
+    items = books.items
+    sold = items[items["sold_on"].notna()]
+    venue = sold["venue"].where(sold["venue"] != "", assumptions.text("venue.default"))
+    unpaid = sold["fees_paid_cents"].isna()
+    for name, schedule in sorted(rules.fee_schedules.items()):
+        if (venue == name).any():
+            yield schedule, _rows_asked(sold[unpaid & (venue == name)], "sold_on", "items")
+    posted = sold[sold["label_paid_cents"].isna() & (sold["zone"] != schema.PICKUP)]
+    names = [name.strip() for name in assumptions.text("postage.rate_cards").split(",")]
+    cards = [rules.rate_cards[name] for name in names if name in rules.rate_cards]
+    for table in [*cards, *{card.parcel_rules: rules.rules_of(card) for card in cards}.values()]:
+        yield table, _rows_asked(posted, "sold_on", "items")
+    driven = books.trips[books.trips["miles"].fillna(0) > 0]
+    if len(driven):
+        yield rules.mileage, _rows_asked(driven, "date", "trips")
+    # The classes are a yardstick: what is older than the table is measured by its first block.
+    first = rules.size_classes.blocks[0].starts
+    classed = _rows_asked(sold.assign(sold_on=sold["sold_on"].clip(lower=pd.Timestamp(first))), "sold_on", "items")
+    yield rules.size_classes, classed
+    if rules.size_classes.rules is not None:
+        yield rules.size_classes.rules, classed
+
+
+def _rows_asked(frame: pd.DataFrame, column: str, table: str) -> pd.DataFrame:
+    return pd.DataFrame({"day": frame[column], "row": frame["row"], "table": table, "column": column})
+
+
+def rules_run_out(
+    books: Books, rules: Rules, assumptions: Assumptions, *, day: dt.date, ahead: int = 0
+) -> tuple[RunOut, ...]:
+    """The rule tables that dates of the books leave, or that the days up to some days after a day will."""
+    found: dict[str, RunOut] = {}
+    for table, asked in rule_days(books, rules, assumptions, day):
+        begun = np.datetime64(table.blocks[0].starts, "D")
+        days = asked["day"].to_numpy().astype("datetime64[D]")
+        for gone in (days < begun, table.past(days)):
+            if gone.any():
+                first = asked[gone].sort_values("day", kind="stable").iloc[0]
+                where = f"{schema.BY_NAME[first['table']].file} row {first['row']}, column {first['column']}"
+                told = _run_out(table, first["day"].date(), int(gone.sum()), where)
+                found.setdefault(f"{table.title} {told.ended}", told)
+        for later in (day, day + dt.timedelta(days=ahead)):
+            if table.past([later])[0]:
+                told = _run_out(table, later, 0, "")
+                found.setdefault(f"{table.title} {told.ended}", told)
+    return tuple(found.values())
+
+
+def _run_out(table: RuleSet[Any], day: dt.date, rows: int, where: str) -> RunOut:
+    ended = max((block.ends for block in table.blocks if block.ends and block.ends < day), default=None)
+    return RunOut(table.title, day, ended, rows, where, table.own_file, table.lines_for(day))
+
 
 # What a report can and cannot say from these books, in the seller's words, and what to record next.
 
@@ -42,6 +134,7 @@ class Check:
     books: Books | None
     problems: tuple[Problem, ...]
     statements: tuple[Statement, ...]
+    running_out: tuple[RunOut, ...] = ()
 
     @property
     def stops(self) -> tuple[Problem, ...]:
@@ -64,6 +157,10 @@ class Check:
         notes = [problem for problem in self.problems if problem.severity == "note"]
         if notes:
             parts.append("\n".join(["Worth knowing:", *(f"  {line}" for line in folded(notes))]))
+        for one in self.running_out:
+            head = f"A rule table runs out: {one.text}"
+            tail = f"Add to {one.own_file} beside the books, with the new figures in place of the last ones:"
+            parts.append("\n".join([head, tail, *(f"  {line}" for line in one.lines)]))
         if self.books is None:
             return "\n\n".join(parts) + "\n"
         counts = [(name, len(self.books.table(name))) for name in schema.BY_NAME]
@@ -87,7 +184,7 @@ def check(path: Path | str, *, as_of: dt.date | None = None, too_few: int | None
     path : Path or str
         The books.
     as_of : date or None
-        Day of the report, where dates after it should be told.
+        Day of the report: dates after it are told, and rule tables that end within 60 days of it; today when None.
     too_few : int or None
         Sales of a category below which nothing is claimed; the packaged assumption when None.
 
@@ -96,10 +193,25 @@ def check(path: Path | str, *, as_of: dt.date | None = None, too_few: int | None
     Check
         Problems and statements.
     """
-    books, problems = inspect_books(path, as_of=as_of)
+    day = as_of or dt.date.today()
+    books, problems = inspect_books(path, as_of=day)
     enough = too_few if too_few is not None else _packaged_too_few()
-    statements = tuple(statements_of(books, enough)) if books is not None else ()
-    return Check(Path(path), books, tuple(problems), statements)
+    if books is None:
+        return Check(Path(path), books, tuple(problems), ())
+    statements = tuple(statements_of(books, enough))
+    try:
+        rules = load_rules(books.rules_folder)
+        held = load_assumptions(books.assumptions_file, currency=books.shop.currency)
+    except FlipkitError as error:
+        problem = Problem("rules and assumptions", None, "", str(error), "tables that can be read", "mend that file")
+        return Check(Path(path), books, (*problems, problem), statements)
+    running_out = rules_run_out(books, rules, held, day=day, ahead=AHEAD_DAYS)
+    problems += [
+        Problem(one.own_file, None, "from", one.text, "a block for that day", "its lines stand below")
+        for one in running_out
+        if one.ended is None
+    ]
+    return Check(Path(path), books, tuple(problems), statements, running_out)
 
 
 def _packaged_too_few() -> int:

@@ -1,4 +1,4 @@
-"""TODO"""
+"""What is wrong, or worth knowing, in the books: one record a finding."""
 
 from __future__ import annotations
 

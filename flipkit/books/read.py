@@ -1,4 +1,4 @@
-"""TODO"""
+"""The books read whole: typed tables, or every reason why not."""
 
 from __future__ import annotations
 
@@ -623,8 +623,15 @@ def books_as_of(books: Books, as_of: dt.date) -> Books:
     return dataclasses.replace(books, items=items, **tables)
 
 
-def last_recorded_day(books: Books) -> dt.date:
-    """The latest day on which the books say that something happened."""
-    dates = [books.items[column].max() for column in ("bought_on", *_EVENTS)]
-    dates += [getattr(books, name)[column].max() for name, column in _DATED.items() if name != "overheads"]
-    return max(pd.Timestamp(date) for date in dates if not pd.isna(date)).date()
+def last_recorded_day(books: Books, *, until: dt.date) -> dt.date:
+    """The latest day up to a day on which the books say that something happened; a mistyped year lies beyond."""
+    told = [books.items[column] for column in ("bought_on", *_EVENTS)]
+    told += [getattr(books, name)[column] for name, column in _DATED.items() if name != "overheads"]
+    dates = [days[days <= pd.Timestamp(until)].max() for days in told]
+    known = [pd.Timestamp(date).date() for date in dates if not pd.isna(date)]
+    if not known:
+        file = f"{books.path.name} sheet items" if books.path.is_file() else "items.csv"
+        found = "no row yet" if books.items.empty else f"no date up to {until.isoformat()}"
+        mend = "fill in the first thing that you bought" if books.items.empty else "mend the years"
+        raise BooksError([Problem(file, None, "", found, "at least one thing bought by today", mend)])
+    return max(known)

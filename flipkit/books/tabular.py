@@ -1,4 +1,4 @@
-"""TODO"""
+"""Files and workbooks as rows of text, each with the number that a spreadsheet shows."""
 
 from __future__ import annotations
 

@@ -379,4 +379,5 @@ def _equal_rows(frame: pd.DataFrame, findings: Findings) -> None:
 def _later(frame: pd.DataFrame, column: str, as_of: dt.date, findings: Findings) -> None:
     for i, row in _rows(frame, frame[column] > pd.Timestamp(as_of)):
         found = _day(frame.at[i, column])
-        findings.note(row, column, found, f"a day up to {as_of.isoformat()}", "it counts from that day on")
+        mend = "if the year is mistyped, mend it; until that day no report counts it"
+        findings.note(row, column, found, f"a day up to {as_of.isoformat()}", mend)

@@ -1,4 +1,4 @@
-"""TODO"""
+"""Charts of what an hour earned, by category, size and month."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""Charts of returns whose assumptions a reader moves in the page."""
 
 from __future__ import annotations
 

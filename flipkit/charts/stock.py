@@ -1,4 +1,4 @@
-"""TODO"""
+"""Charts of how long things wait and what hurrying a sale costs."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""One look for every chart and page: colours, type and readings in words."""
 
 from __future__ import annotations
 

@@ -78,7 +78,7 @@ def told(answer: dict[str, Any], as_json: bool, words: Callable[[dict[str, Any]]
         say(json.dumps(answer, ensure_ascii=False, indent=2))
     else:
         for line in words(answer):
-            say(line.replace("\n", " "))
+            say(line)
 
 
 def columns(rows: Sequence[Sequence[str]]) -> list[str]:

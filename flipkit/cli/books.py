@@ -1,4 +1,4 @@
-"""TODO"""
+"""Commands about the books: a first folder, exports, the check, the month's pack."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from flipkit.cli.answers import BOOKS, refuse, say, settings_of
+from flipkit.cli.answers import BOOKS, refuse, say, settings_of, told
 
 if TYPE_CHECKING:
     from flipkit.imports.detect import Proposal
@@ -228,6 +228,20 @@ def report(
             say("The same bytes as before.")
     say(f"The pack of {plan.study.month} is in {pack.folder}")
     say(f"Open {pack.index.resolve().as_uri()}")
+
+
+@click.command()
+@click.argument("item_id")
+@click.option("--books", type=BOOKS, help="Folder of the books or a workbook; by default the demo shop's.")
+@click.option("--as-of", default="", help="The last day that is known; by default the last day in the books.")
+@click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="An assumption for this run alone.")
+@click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, with units in its keys.")
+def item(item_id: str, books: Path | None, as_of: str, settings: Sequence[str], as_json: bool) -> None:
+    """Why one thing's net is what it is: every line of money and work of ITEM_ID, with where it comes from."""
+    from flipkit.reports.study import open_study
+
+    trace = open_study(books or "", as_of=as_of, settings=settings_of(settings)).item(item_id)
+    told(trace.as_dict(), as_json, lambda _: [repr(trace)])
 
 
 @click.command()

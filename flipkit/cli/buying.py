@@ -1,4 +1,4 @@
-"""TODO"""
+"""The command for the shop aisle: the most to pay for a thing."""
 
 from __future__ import annotations
 

@@ -11,7 +11,7 @@ from typing import Any
 import click
 
 from flipkit.cli.answers import refuse
-from flipkit.cli.books import assumptions, check, convert, lab, report, start
+from flipkit.cli.books import assumptions, check, convert, item, lab, report, start
 from flipkit.cli.buying import buy
 from flipkit.cli.packing import packing
 from flipkit.cli.prices import fees, net_price, parcel, protect
@@ -57,5 +57,5 @@ def main() -> None:
     """Which kinds of second-hand items really pay per hour of work."""
 
 
-for command in (report, lab, start, convert, check, assumptions, parcel, fees, net_price, protect, packing, buy):
+for command in (report, item, lab, start, convert, check, assumptions, parcel, fees, net_price, protect, packing, buy):
     main.add_command(command)

@@ -1,4 +1,4 @@
-"""TODO"""
+"""Commands about what others charge: labels, fees, the price for a wanted net."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""What each sale costs: parcel, label, fees and materials, recorded, by rule or assumed."""
 
 from __future__ import annotations
 
@@ -233,7 +233,7 @@ def marketplace_fees(
         )
         ruled = ~given[rows]
         cents[rows[ruled]] = lines["total_cents"][ruled]
-        origin[rows[ruled]] = "rule"
+        origin[rows[ruled]] = by_rule(schedule.past(day[rows]))[ruled]
         of_tax = _taken_of_tax(schedule)[schedule.index_at(day[rows])] if rows.size else np.zeros(0, dtype=bool)
         without = int((of_tax & ruled & ~taxed[rows]).sum())
         if without:
@@ -244,7 +244,8 @@ def marketplace_fees(
             back[rows[at]] = _fees_back(
                 schedule, day, goods, shipping, refund[0], cents, {"lines": lines, "rows": rows, "at": at}, orders
             )
-            back_origin[rows[at]] = np.where(refund[1][rows[at]] == "assumed", "assumed", "rule")
+            doubtful = (refund[1][rows[at]] == "assumed") | schedule.past(day[rows[at]])
+            back_origin[rows[at]] = by_rule(doubtful)
     back_origin[(back == 0) & ~told] = "none"
     return SaleFees((cents, origin), (back, back_origin), untaxed, tuple(untaxed_venues))
 
@@ -327,7 +328,8 @@ def listing_charges(
             continue
         first, last = schedule.blocks[0], schedule.blocks[-1]
         begins = np.datetime64(first.starts, "D")
-        end = np.minimum(ended, np.datetime64(last.ends or dt.date.max, "D"))
+        closes = None if schedule.lasting else last.ends
+        end = np.minimum(ended, np.datetime64(closes or dt.date.max, "D"))
         length = first.listing.relist_every_days if first.listing else 0
         # What stood there before the table began is counted from its first relisting inside the table.
         early = np.maximum((begins - listed).astype(np.int64), 0)
@@ -336,17 +338,23 @@ def listing_charges(
         wanted = (venue == name) & ~np.isnat(listed) & (start <= end)
         rows = orders.by_id[wanted[orders.by_id]]
         thing, day, paid = fees.listing_charges(schedule, listed_on=start[rows], ended_on=end[rows])
-        parts.append((rows[thing][paid > 0], day[paid > 0], paid[paid > 0]))
+        charged = paid > 0
+        parts.append((rows[thing][charged], day[charged], paid[charged], schedule.past(day[charged])))
     return listing_frame(parts)
 
 
-def listing_frame(parts: list[tuple[Index, npt.NDArray[np.datetime64], Cents]]) -> pd.DataFrame:
-    """Charges of several venues, each given as rows of the items, days and amounts."""
-    kinds = {"row": "int64", "day": "datetime64[s]", "cents": "int64"}
+def listing_frame(parts: list[tuple[Index, npt.NDArray[np.datetime64], Cents, Bools]]) -> pd.DataFrame:
+    """Charges of several venues, each given as rows of the items, days, amounts and whether the table had run out."""
+    kinds = {"row": "int64", "day": "datetime64[s]", "cents": "int64", "past": "bool"}
     columns = zip(*parts, strict=True) if parts else ([np.zeros(0)] for _ in kinds)
     return pd.DataFrame({name: np.concatenate(list(part)) for name, part in zip(kinds, columns, strict=True)}).astype(
         kinds
     )
+
+
+def by_rule(past: npt.NDArray[np.bool_]) -> Origins:
+    """Origin of what a rule gave: assumed where its table had run out and the last known value stood in."""
+    return np.where(past, "assumed", "rule").astype(object)
 
 
 def label_lines(
@@ -377,13 +385,14 @@ def label_lines(
     cards = own_rate_cards(rules, assumptions)
     by_card = np.zeros(len(items), dtype=bool)
     if cards and rows.size:
-        found, guarded = _by_rate_card(items, posted, rows, cards, rules, assumptions, declared, signed)
+        found, guarded, past = _by_rate_card(items, posted, rows, cards, rules, assumptions, declared, signed)
         taken = found >= 0
         cents[rows[taken]] = found[taken]
         protection[rows[taken]] += np.where(told[rows[taken]], 0, guarded[taken])
         measured = (posted["measures_origin"] == "recorded").to_numpy() & (zone != "")
         by_card[unknown] = np.isin(orders.code[unknown], orders.code[rows[taken]])
-        origin[unknown] = np.where(by_card & measured, "rule", "assumed")[unknown]
+        stale = np.isin(orders.code, orders.code[rows[taken & past]])
+        origin[unknown] = by_rule(stale | ~(by_card & measured))[unknown]
         rows = rows[~taken]
     cents[rows] = per_size(posted["size_class"].iloc[rows], assumptions, "label.assumed")
     origin[unknown & ~by_card] = "assumed"
@@ -431,10 +440,12 @@ def _by_rate_card(
     assumptions: Assumptions,
     declared: Cents,
     signed: Bools,
-) -> tuple[Cents, Cents]:
-    """Cheapest label of each row, -1 where no service of any card takes the parcel, and its protection."""
+) -> tuple[Cents, Cents, Bools]:
+    """Cheapest label of each row, -1 where none takes the parcel, its protection, and whose table had run out."""
     zone = items["zone"].to_numpy(dtype=object)[rows]
     on = items["sold_on"].to_numpy()[rows].astype("datetime64[D]")
+
+    past = np.zeros(rows.size, dtype=bool)
 
     def cheapest(at: Index, where: object, mix: dict[str, float] | None) -> tuple[Cents, Cents]:
         side = {name: parcels[name].to_numpy()[rows[at]] for name in MEASURES}
@@ -457,6 +468,7 @@ def _by_rate_card(
             )
             price = np.where(frame["refused"] == "", frame["total_cents"], _REFUSED)
             better = price < best
+            past[at] = np.where(better, card.past(on[at]) | rules.rules_of(card).past(on[at]), past[at])
             best = np.where(better, price, best)
             guard = np.where(better, frame["signature_cents"] + frame["protection_cents"], guard)
         return best, guard
@@ -466,7 +478,7 @@ def _by_rate_card(
     for at, mix in ((np.flatnonzero(zone != ""), None), (np.flatnonzero(zone == ""), assumptions.zone_mix())):
         if at.size:
             best[at], guard[at] = cheapest(at, zone[at] if mix is None else None, mix)
-    return np.where(best == _REFUSED, -1, best - guard), guard
+    return np.where(best == _REFUSED, -1, best - guard), guard, past
 
 
 def per_size(size_class: pd.Series, assumptions: Assumptions, key: str) -> Cents:
@@ -478,8 +490,8 @@ def per_size(size_class: pd.Series, assumptions: Assumptions, key: str) -> Cents
 # Packing materials: recorded, or assumed by size and corrected by the supplies that were bought.
 
 
-#: Supplies bought for more times the assumed materials lie in the cupboard: no parcel took them.
-_MOST_TIMES = 4.0
+#: How far purchases may move the assumed materials: beyond it they were not made for these parcels alone.
+MOST_TAUGHT = 4.0
 
 
 @dataclass(frozen=True)
@@ -513,7 +525,7 @@ def materials_line(
     since, seen, used = _taught(supplies, day[parcel], standard[parcel], assumptions)
     late = parcel & (day >= np.datetime64(since, "D")) if since else np.zeros(len(items), dtype=bool)
     open_ = posted & ~given
-    assumed = percentage(np.where(open_, standard, 0), round(used * PPM))
+    assumed = (np.where(open_, standard, 0) * round(used * PPM) + PPM // 2) // PPM
     cents = np.where(open_, orders.pooled(assumed, room, among=open_), cents)
     charged = cents[posted & (day >= np.datetime64(since, "D"))].sum() if since else 0
     bought = int(supplies["cost_cents"].fillna(0).sum()) if len(supplies) else 0
@@ -528,8 +540,8 @@ def _taught(
 
     What was bought before the last purchase of a supply was used up between its first and its last one, as
     with fuel filled up again. A supply bought so seldom that few parcels lie between is taken to be used up by now.
-    The figure counts beside the assumption as logged minutes count beside standard ones, once there are enough
-    parcels.
+    The figure, at most four times the assumption and at least a quarter of it, counts beside the assumption as
+    logged minutes count beside standard ones, once there are enough parcels.
     """
     if supplies.empty:
         return None, np.nan, 1.0
@@ -551,8 +563,8 @@ def _taught(
         if standard[between].sum() > 0:
             seen += float(spent / standard[between].sum())
     weight = assumptions.number("materials.learned_weight")
-    used = float(shrunk_minutes(1.0, parcels, seen, weight=weight))
-    return since.item(), seen, min(max(used, 1 / _MOST_TIMES), _MOST_TIMES)
+    likely = min(max(seen, 1 / MOST_TAUGHT), MOST_TAUGHT)
+    return since.item(), seen, float(shrunk_minutes(1.0, parcels, likely, weight=weight))
 
 
 # Costs that several items share: lots, trips and the month's overheads, not a cent lost.
@@ -602,14 +614,15 @@ def trip_costs(
     if used.empty:
         return share, origin
     miles = used["miles"].fillna(0).to_numpy(dtype=np.float64)
-    driven = mileage.mileage_cents(rules.mileage, on=used["date"].to_numpy().astype("datetime64[D]"), miles=miles)
+    on = used["date"].to_numpy().astype("datetime64[D]")
+    driven = mileage.mileage_cents(rules.mileage, on=on, miles=miles)
     fares = used[["parking_cents", "entry_cents"]].fillna(0).sum(axis=1).to_numpy(dtype=np.int64)
     place = pd.Index(used["trip_id"])
     rows = np.flatnonzero(items["trip_id"].isin(place).to_numpy())
     group = place.get_indexer(items["trip_id"].to_numpy()[rows])
     weight = np.asarray(cost_cents)[rows] if assumptions.text("trip.share_by") == "cost" else np.ones(rows.size)
     share[rows] = share_out_groups(np.asarray(driven, dtype=np.int64) + fares, group, weight)
-    origin[rows] = np.where(miles[group] > 0, "rule", "recorded")
+    origin[rows] = np.where(miles[group] > 0, by_rule(rules.mileage.past(on))[group], "recorded")
     return share, origin
 
 

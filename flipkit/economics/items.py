@@ -23,6 +23,7 @@ from flipkit.books.schema import ACTIVITIES, ITEMS
 from flipkit.economics.costs import (
     Line,
     SuppliesUsed,
+    by_rule,
     cost_of_goods,
     label_lines,
     listing_charges,
@@ -70,6 +71,8 @@ class MoneyLine:
     held: bool = False
     #: What parts the result of a span from the line by its own days: a step of ``analysis.results``.
     timing: str = ""
+    #: Keys of the assumptions that fill it; ``{size}`` stands for the size class.
+    assumed_by: tuple[str, ...] = ()
 
 
 #: Steps from the result of a span to its lines by their own days.
@@ -91,6 +94,7 @@ MONEY_LINES = (
         "marketplace fees",
         "marketplace fees",
         timing=_OPEN,
+        assumed_by=("fees.assumed_rate", "fees.assumed_per_order"),
     ),
     MoneyLine(
         "refunded_fee",
@@ -101,7 +105,16 @@ MONEY_LINES = (
         timing=_OPEN,
     ),
     MoneyLine("listing_fee", False, "listing fees", moved_with="marketplace fees", held=True, timing=_UNSOLD),
-    MoneyLine("label", False, "labels", "label_paid", "labels", "all labels", timing=_OPEN),
+    MoneyLine(
+        "label",
+        False,
+        "labels",
+        "label_paid",
+        "labels",
+        "all labels",
+        timing=_OPEN,
+        assumed_by=("label.assumed.{size}",),
+    ),
     MoneyLine(
         "label_adjustment",
         False,
@@ -111,13 +124,40 @@ MONEY_LINES = (
         "all labels",
         timing=_OPEN,
     ),
-    MoneyLine("protection", False, "protection", "protection_paid", "declared value and signatures", timing=_OPEN),
-    MoneyLine("materials", False, "packing materials", "materials_paid", timing=_SUPPLIES),
+    MoneyLine(
+        "protection",
+        False,
+        "protection",
+        "protection_paid",
+        "declared value and signatures",
+        timing=_OPEN,
+        assumed_by=("protection.declare_from", "protection.signature_from"),
+    ),
+    MoneyLine(
+        "materials",
+        False,
+        "packing materials",
+        "materials_paid",
+        timing=_SUPPLIES,
+        assumed_by=("materials.assumed.{size}",),
+    ),
     MoneyLine("cost", False, "cost of goods", "cost", "", "cost of the goods", held=True, timing=_BACK),
     MoneyLine("trip", False, "sourcing trips", "", "", "trips", held=True, timing=_UNSOLD),
-    MoneyLine("hired", False, "hired help", timing=_UNSOLD),
+    MoneyLine(
+        "hired",
+        False,
+        "hired help",
+        timing=_UNSOLD,
+        assumed_by=("help.wage", "help.burden", "help.share_of_packing"),
+    ),
     MoneyLine("overhead", False, "overheads", "", "", "overheads", held=True, timing=_UNSOLD),
-    MoneyLine("expected_loss", False, "losses still expected", timing=_OPEN),
+    MoneyLine(
+        "expected_loss",
+        False,
+        "losses still expected",
+        timing=_OPEN,
+        assumed_by=("loss.chance.{size}", "loss.share", "loss.return_window_days"),
+    ),
 )
 GAINS = tuple(line.name for line in MONEY_LINES if line.gain)
 COSTS = tuple(line.name for line in MONEY_LINES if not line.gain)
@@ -240,7 +280,8 @@ def _as_recorded(books: Books, rules: Rules, assumptions: Assumptions, as_of: dt
     lines["marketplace_fee"], lines["refunded_fee"] = taken.fee, taken.back
     listings = listing_charges(items, orders, rules, assumptions, as_of=as_of)
     listed = np.bincount(listings["row"], weights=listings["cents"], minlength=len(items)).astype(np.int64)
-    lines["listing_fee"] = (listed, np.where(listed != 0, "rule", "none").astype(object))
+    stale = np.isin(np.arange(len(items)), listings.loc[listings["past"], "row"])
+    lines["listing_fee"] = (listed, np.where(listed != 0, by_rule(stale), "none").astype(object))
     lines["label"], lines["protection"] = label_lines(
         items, parcels, sold, rules, assumptions, orders=orders, posted=posted
     )

@@ -1,4 +1,4 @@
-"""TODO"""
+"""Minutes of work and what they cost, standard and learned from the log."""
 
 from __future__ import annotations
 
@@ -273,6 +273,18 @@ def _hired_work(
         unlogged_min=np.zeros(count),
         people=people,
     )
+
+
+def entries_for(items: pd.DataFrame, work: pd.DataFrame, item_id: str, order: Places) -> pd.DataFrame:
+    """The log entries whose minutes one item has, alone or shared with others."""
+    at = int(np.flatnonzero((items["item_id"] == item_id).to_numpy())[0])
+    finder = _Places(items, order)
+    mates = items["item_id"].to_numpy()[order == order[at]]
+    of_its = work["item_id"].isin(mates) | ((work["item_id"] == "") & (work["trip_id"] == items["trip_id"].iloc[at]))
+    of_day = (work["item_id"] == "") & (work["trip_id"] == "")
+    of_day &= work["category"].isin(["", items["category"].iloc[at]])
+    asked = work[(of_its | of_day) & work["activity"].isin(ACTIVITIES)]
+    return asked[[at in finder.rows(entry) for entry in asked.itertuples(index=False)]]
 
 
 class _Places:

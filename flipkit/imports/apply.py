@@ -1,4 +1,4 @@
-"""TODO"""
+"""An export converted into the books, with a count of every row taken or refused."""
 
 from __future__ import annotations
 

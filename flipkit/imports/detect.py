@@ -1,4 +1,4 @@
-"""TODO"""
+"""What an export leaves open: settled where the file settles it, asked otherwise."""
 
 from __future__ import annotations
 

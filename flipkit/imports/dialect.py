@@ -1,4 +1,4 @@
-"""TODO"""
+"""Encoding, separators and quotes of a stranger's export."""
 
 from __future__ import annotations
 

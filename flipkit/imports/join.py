@@ -1,4 +1,4 @@
-"""TODO"""
+"""Sales matched with items and labels with sales, by numbers, days and titles."""
 
 from __future__ import annotations
 

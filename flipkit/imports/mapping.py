@@ -1,4 +1,4 @@
-"""TODO"""
+"""How an export is read, as a small file that the seller can mend."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""Which header of an export is which column of the books."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""New rows laid over the books: added, filled in or shown, never overwriting."""
 
 from __future__ import annotations
 

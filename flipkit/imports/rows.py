@@ -1,4 +1,4 @@
-"""TODO"""
+"""Rows of an export turned into rows of the books' tables."""
 
 from __future__ import annotations
 

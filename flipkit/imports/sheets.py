@@ -1,4 +1,4 @@
-"""TODO"""
+"""An export opened, and the table found among titles, notes and totals."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""Numbers, dates and header words as other programs write them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""A month's pack made whole: pages, index, manifest, archive."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""An executed notebook as one HTML file that needs no network."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""Notebooks run with parameters, several at a time, each becoming a page."""
 
 from __future__ import annotations
 

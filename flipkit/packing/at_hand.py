@@ -1,4 +1,4 @@
-"""TODO"""
+"""Cartons, sheets, cushioning and tape that the seller has, read from a file."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""A packing plan's sheets and cuts drawn to scale, as SVG in inches."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""A packing plan in plain words, each caution at the step that needs it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""What one person may lift, by the revised lifting equation and its printed tables."""
 
 from __future__ import annotations
 

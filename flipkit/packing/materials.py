@@ -1,4 +1,4 @@
-"""TODO"""
+"""Board, cartons and cushions: what they weigh, bear and soften, with the rules for them."""
 
 from __future__ import annotations
 

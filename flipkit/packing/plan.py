@@ -1,4 +1,4 @@
-"""TODO"""
+"""The cheapest way to pack an item: container, materials, minutes, label and risk of damage."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""Ways to box an item, from what is at hand or cut from sheets, before any price."""
 
 from __future__ import annotations
 

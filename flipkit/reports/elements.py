@@ -1,4 +1,4 @@
-"""TODO"""
+"""What a notebook shows beside charts: tables, cautions and the sentence that matters."""
 
 from __future__ import annotations
 

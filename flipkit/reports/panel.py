@@ -1,4 +1,4 @@
-"""TODO"""
+"""The full model under moved assumptions, recomputing only what moves."""
 
 from __future__ import annotations
 

@@ -9,7 +9,7 @@ from flipkit.analysis.max_bid import SHOP, question
 from flipkit.analysis.repricing import thing_frontier
 from flipkit.analysis.returns import TOO_FEW
 from flipkit.money import show_cents
-from flipkit.reports.elements import Element, table
+from flipkit.reports.elements import Element, Said, table
 from flipkit.reports.pocket import few_sales_sentence, sales_known
 from flipkit.reports.sentences import count_of
 from flipkit.reports.study import Study
@@ -46,7 +46,10 @@ def prices_sentence(study: Study) -> str:
     parts = [f"{counts[action]:,} {said}" for action, said in _ACTIONS.items() if action in counts]
     waiting = len(study.unsold_items()) - len(plan)
     rest = f" Of {waiting:,} more none is known yet." if waiting > 0 else ""
-    return f"Of {count_of(len(plan), 'thing')} in stock whose typical price is known: {', '.join(parts)}.{rest}"
+    return Said(
+        f"Of {count_of(len(plan), 'thing')} in stock whose typical price is known: {', '.join(parts)}.{rest}",
+        [study.figure("things in stock", "shop", len(plan) + max(waiting, 0))],
+    )
 
 
 def learnt_sentence(study: Study) -> str:

@@ -93,7 +93,8 @@ def month_sentence(study: Study) -> tuple[str, str]:
         study.figure("sales alone, an hour", named, 100 * sales["hourly"]),
         study.figure("target an hour", "shop", study.assumptions.cents("hour.target")),
     ]
-    return Said(sentence, figures), f"{note} {supposed_sentence(study)}".rstrip()
+    said = filter(None, [note, supposed_sentence(study), run_out_sentence(study)])
+    return Said(sentence, figures), " ".join(said).rstrip()
 
 
 def minutes_sentence(items: pd.DataFrame) -> str:
@@ -137,6 +138,14 @@ def supposed_sentence(study: Study) -> str:
     }
     found = [said[key] for key in suppositions(held)]
     return f"Supposed in place of the books: {'; '.join(found)}.".replace("-", "−") if found else ""
+
+
+def run_out_sentence(study: Study) -> str:
+    """Which rule tables have ended, so that their last values are assumed."""
+    if not study.rules_run_out:
+        return ""
+    named = " ".join(one.text for one in study.rules_run_out)
+    return f"Assumed, because a rule table ran out: {named} flipkit check shows the lines to add."
 
 
 def window_sentence(study: Study) -> str:

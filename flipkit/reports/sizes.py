@@ -1,4 +1,4 @@
-"""TODO"""
+"""Bulky against small in words and tables."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""The numbers of one report: books read, items costed, categories weighed, once."""
 
 from __future__ import annotations
 
@@ -21,6 +21,7 @@ import pandas as pd
 
 from flipkit.analysis import results, returns, sizes, survival
 from flipkit.analysis.decisions import buying_verdicts
+from flipkit.analysis.ratio_stats import IntervalSettings, interval_settings
 from flipkit.analysis.repricing import price_plan
 from flipkit.analysis.returns import Window, in_window, pulled_returns
 from flipkit.analysis.sale_hazard import SellingModel, Typical
@@ -28,10 +29,12 @@ from flipkit.analysis.shop_knowledge import shop_knowledge, shop_model
 from flipkit.analysis.sizes import BreakEven, break_even_price
 from flipkit.analysis.stock_value import Horizon, stock_prospects
 from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings, settings_in
+from flipkit.books.check import RunOut, rules_run_out
 from flipkit.books.problems import Problem
 from flipkit.books.read import Books, books_as_of, last_recorded_day, read_books
-from flipkit.economics.costs import SuppliesUsed
+from flipkit.economics.costs import MOST_TAUGHT, SuppliesUsed
 from flipkit.economics.items import Economics, item_economics
+from flipkit.economics.trace import ItemTrace, item_trace
 from flipkit.errors import AssumptionError, PackError
 from flipkit.money import nearest_cent, show_cents
 from flipkit.paths import demo_folder
@@ -94,12 +97,22 @@ class Study:
         later = int((self.books.items["bought_on"].dt.date > self.as_of).sum())
         if later:
             found.append(f"{later:,} items bought after {self.as_of.isoformat()} are not in these figures.")
+        sold = int((self.books.items["sold_on"].dt.date > self.as_of).sum())
+        if sold:
+            sales = "1 sale" if sold == 1 else f"{sold:,} sales"
+            found.append(f"Not in these figures: {sales} dated after {self.as_of.isoformat()}.")
         if self.economics.labor.unplaced_min:
             found.append(f"{self.economics.labor.unplaced_min:,.0f} logged minutes fit no item and are left out.")
         if self.economics.unborne_cents:
             amount = show_cents(self.economics.unborne_cents, currency=self.currency)
             found.append(f"{amount} of overheads fell in months in which nothing was held; no item bears them.")
         return [*found, *_supplies_told(self.economics.supplies, self.currency), *_untaxed_told(self.economics)]
+
+    @functools.cached_property
+    def rules_run_out(self) -> tuple[RunOut, ...]:
+        """Rule tables that have ended, whose last known values stand in the figures as assumed."""
+        known = books_as_of(self.books, self.as_of)
+        return rules_run_out(known, self.rules, self.assumptions, day=self.as_of)
 
     @property
     def notes(self) -> tuple[Problem, ...]:
@@ -119,14 +132,14 @@ class Study:
     def sold_returns(self) -> pd.DataFrame:
         """True hourly return of each category over the items sold in the window."""
         return returns.category_returns(
-            self.items, window=self.window(), basis="sold", target=self.target, **self._settings
+            self.items, window=self.window(), basis="sold", target=self.target, settings=self._settings
         )
 
     @functools.cached_property
     def bought_returns(self) -> pd.DataFrame:
         """The same over the items bought in the window, unsold ones with what they may still bring."""
         return returns.bought_returns(
-            self.items, window=self.window(), horizon=self.horizon, target=self.target, **self._settings
+            self.items, window=self.window(), horizon=self.horizon, target=self.target, settings=self._settings
         )
 
     @functools.cached_property
@@ -138,7 +151,7 @@ class Study:
     def shop_bought(self) -> pd.DataFrame:
         """The whole shop on bought basis: one row, none where nothing was bought in the window."""
         return returns.shop_bought_return(
-            self.items, window=self.window(), horizon=self.horizon, target=self.target, **self._settings
+            self.items, window=self.window(), horizon=self.horizon, target=self.target, settings=self._settings
         )
 
     @functools.cached_property
@@ -220,18 +233,14 @@ class Study:
             "a year ago": self.window(str(month - 12), months=1),
             "the window": self.window(),
         }
-        rows = [
-            returns.shop_return(self.items, window=span, basis=basis, target=self.target, **self._settings).assign(
-                span=name
-            )
-            for name, span in spans.items()
-        ]
+        asked: dict[str, Any] = {"basis": basis, "target": self.target, "settings": self._settings}
+        rows = [returns.shop_return(self.items, window=span, **asked).assign(span=name) for name, span in spans.items()]
         return pd.concat(rows, ignore_index=True).set_index("span")
 
     @functools.cached_property
     def size_returns(self) -> pd.DataFrame:
         """The size classes side by side over the window."""
-        return sizes.by_size(self.items, window=self.window(), target=self.target, **self._settings)
+        return sizes.by_size(self.items, window=self.window(), target=self.target, settings=self._settings)
 
     @functools.cached_property
     def size_bought(self) -> pd.DataFrame:
@@ -242,7 +251,7 @@ class Study:
             basis="bought",
             horizon=self.horizon,
             target=self.target,
-            **self._settings,
+            settings=self._settings,
         )
 
     @functools.cached_property
@@ -250,7 +259,7 @@ class Study:
         """What an hour on bulky things earns more than one on small ones, on each basis."""
         pair: dict[str, Any] = {"by": "size_class", "first": ["bulky"], "second": ["small"], "horizon": self.horizon}
         return {
-            basis: returns.hourly_gap(self.items, window=self.window(), basis=basis, **pair, **self._settings)
+            basis: returns.hourly_gap(self.items, window=self.window(), basis=basis, **pair, settings=self._settings)
             for basis in ("bought", "sold")
         }
 
@@ -261,13 +270,13 @@ class Study:
             self.sold_items()["sold_price_cents"], bands=self.assumptions.whole("report.price_bands")
         )
         return sizes.within_price_bands(
-            self.items, window=self.window(), edges_cents=edges, target=self.target, **self._settings
+            self.items, window=self.window(), edges_cents=edges, target=self.target, settings=self._settings
         )
 
     @functools.cached_property
     def break_even(self) -> BreakEven:
         """The sold price from which an hour on bulky things earns more than one on small ones."""
-        return break_even_price(self.items, window=self.window(), **self._settings)
+        return break_even_price(self.items, window=self.window(), settings=self._settings)
 
     @functools.cached_property
     def selling(self) -> tuple[SellingModel, Typical]:
@@ -299,6 +308,10 @@ class Study:
         """What is still in stock on the report's day."""
         found = self.items[self.items["status"].isin(["for sale", "not listed", "returned"])]
         return found if category is None else found[found["category"] == category]
+
+    def item(self, item_id: str) -> ItemTrace:
+        """One item traced: each line of its money and its work, with where it comes from."""
+        return item_trace(self.economics, self.books, self.rules, self.assumptions, item_id)
 
     def waiting(self, category: str) -> pd.DataFrame:
         """Share of a category's listed items still unsold after each number of days."""
@@ -338,13 +351,8 @@ class Study:
         return self.items[(self.items["category"] == category) & self.items["days_listed"].notna()]
 
     @property
-    def _settings(self) -> dict[str, Any]:
-        return {
-            "confidence": self.assumptions.share("report.confidence"),
-            "resamples": self.assumptions.whole("report.resamples"),
-            "seed": self.assumptions.whole("report.seed"),
-            "too_few": self.assumptions.whole("report.too_few_items"),
-        }
+    def _settings(self) -> IntervalSettings:
+        return interval_settings(self.assumptions)
 
 
 def _supplies_told(used: SuppliesUsed | None, currency: str) -> list[str]:
@@ -364,11 +372,13 @@ def _supplies_told(used: SuppliesUsed | None, currency: str) -> list[str]:
         told += f" The other {shown(apart)} is still on the shelf, or no parcel was charged for it."
     elif apart < 0:
         told += f" That is {shown(-apart)} more than you bought."
-    if np.isfinite(used.seen):
+    if np.isfinite(used.seen) and not 1 / MOST_TAUGHT <= used.seen <= MOST_TAUGHT:
         told += (
-            f" Materials that you did not record count {used.used:.2f} times the assumed amount, because that is "
-            "what your purchases came to."
+            f" Your purchases came to {used.seen:.2f} times the assumed materials. Look whether all parcels and all "
+            "purchases are in the books."
         )
+    if np.isfinite(used.seen):
+        told += f" So materials that you did not record count {used.used:.2f} times the assumed amount."
     return [told]
 
 
@@ -429,11 +439,18 @@ def open_study(
         If the folder of studies already computed is open to others.
     """
     path = Path(books) if str(books) else demo_folder()
-    read = read_books(path)
+    today = dt.date.today()
+    read = read_books(path, as_of=today)
     overrides = _overrides(settings, path) if isinstance(settings, str) else dict(settings)
-    day = _day(as_of) if as_of else last_recorded_day(read)
-    chosen = month or latest_full_month(day)
-    _require_month(chosen, day)
+    day = _day(as_of) if as_of else last_recorded_day(read, until=today)
+    first = read.items["bought_on"].min()
+    if pd.isna(first) or first.date() > day:
+        begun = f"a day on or after {first.date().isoformat()}, when the books begin" if pd.notna(first) else ""
+        need = begun or "books with at least one thing in items"
+        raise AssumptionError("as_of", need=need, got=day.isoformat())
+    # Books that began this month have no full one yet: the month that runs is reported.
+    chosen = month or max(latest_full_month(day), f"{first:%Y-%m}")
+    _require_month(chosen, first.date(), day, asked=bool(month))
     key = _digest(read, overrides, day, chosen)
     folder = os.environ.get(STUDIES)
     if folder and (kept := Path(folder, f"{key}.pickle")).is_file():
@@ -441,7 +458,7 @@ def open_study(
         with kept.open("rb") as file:
             found: Study = pickle.load(file)  # noqa: S301 - our own file, in a folder of our own
         return found
-    rules = load_rules(read.rules_folder)
+    rules = load_rules(read.rules_folder).lasts()
     assumptions = load_assumptions(read.assumptions_file, overrides=overrides, currency=read.shop.currency)
     return Study(read, rules, assumptions, day, chosen, item_economics(read, rules, assumptions, day), key)
 
@@ -472,13 +489,15 @@ def _day(text: str | dt.date) -> dt.date:
         raise AssumptionError("as_of", need="a day such as 2026-11-14", got=text) from None
 
 
-def _require_month(month: str, day: dt.date) -> None:
+def _require_month(month: str, begun: dt.date, day: dt.date, *, asked: bool) -> None:
     try:
         first = dt.date.fromisoformat(f"{month}-01")
     except ValueError:
         raise AssumptionError("month", need="a month such as 2026-10", got=month) from None
     if first > day:
         raise AssumptionError("month", need=f"a month that has begun by {day.isoformat()}", got=month)
+    if asked and month < f"{begun:%Y-%m}":
+        raise AssumptionError("month", need=f"{begun:%Y-%m} or later, since the books begin then", got=month)
 
 
 def _require_private(folder: Path) -> None:

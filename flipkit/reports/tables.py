@@ -1,4 +1,4 @@
-"""TODO"""
+"""The study's tables, paragraphs and cautions as its pages show them."""
 
 from __future__ import annotations
 

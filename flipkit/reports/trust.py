@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import Assumptions, load_assumptions
 from flipkit.simulation.coverage import coverage, scenario_truth, season, shares_of_the_knowing, shop_intervals
@@ -95,9 +96,7 @@ def measured_trust(
             shops=shops,
             seed=seed,
             horizon=horizon,
-            confidence=confidence,
-            resamples=500,
-            too_few=assumed.whole("report.too_few_items"),
+            settings=IntervalSettings(confidence, 500, seed, assumed.whole("report.too_few_items")),
         )
         found = coverage(intervals, truth).rename(columns={"held": "share", "held_error": "error"})
         parts.append(found.assign(name=[f"{name}, {basis} basis" for basis in found.index]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -16,7 +17,7 @@ from flipkit.assumptions import Assumptions, load_assumptions
 from flipkit.books.schema import ACTIVITIES
 from flipkit.economics.items import MONEY_LINES, item_economics
 from flipkit.reports import elements
-from flipkit.reports.elements import Element
+from flipkit.reports.elements import Element, Figure, Said
 from flipkit.reports.sentences import count_of, money_per_hour, month_name
 from flipkit.reports.study import Study
 from flipkit.reports.tables import words
@@ -80,6 +81,7 @@ class WhatIf:
     target: float  # [dollars per hour]
     too_few: int
     currency: str
+    figures: tuple[Figure, ...] = ()
 
     def sentence(self) -> str:
         """What the month hangs on."""
@@ -105,9 +107,9 @@ class WhatIf:
                 f"From {count_of(self.sales, 'sale')} that is {TOO_FEW}: another month may come out quite otherwise. "
             )
         if not self.turning:
-            return f"{text}Nothing moved alone carries it across."
+            return Said(f"{text}Nothing moved alone carries it across.", self.figures)
         parts = [f"{name} at {factor:.2f} times its value" for name, factor in self.turning]
-        return f"{text}Carried across by {'; or '.join(parts)}."
+        return Said(f"{text}Carried across by {'; or '.join(parts)}.", self.figures)
 
     def title(self) -> str:
         """Title of the chart."""
@@ -211,7 +213,9 @@ def what_if(study: Study) -> WhatIf:
     still = tuple(sorted(bar.key for bar in bars if bar.width < _STILL))
     gap = month.worst_gap([spread.key for spread in chosen], part) if chosen else 0.0
     less = len(moving) - len(frame) + len(still)
-    return WhatIf(*told, middle, frame, still, less, cloud, tuple(turning), gap, study.target, few, study.currency)
+    figures = (study.figure("result an hour", month_name(study.month), 100 * middle),)
+    shown = WhatIf(*told, middle, frame, still, less, cloud, tuple(turning), gap, study.target, few, study.currency)
+    return dataclasses.replace(shown, figures=figures)
 
 
 def _each_once(bars: list[Bar]) -> list[Bar]:

@@ -204,6 +204,7 @@ def mileage_table(study: Study) -> Element:
     block = rates.index_at(trips["date"].to_numpy().astype("datetime64[D]"))
     driven = driven_cents(trips, study.rules)
     frame = pd.DataFrame({"block": block, "miles": trips["miles"].to_numpy(), "cents": driven})
+    frame["past"] = rates.past(trips["date"].to_numpy().astype("datetime64[D]"))
     rows = [
         {
             "from": rates.blocks[at].starts.isoformat(),
@@ -211,9 +212,9 @@ def mileage_table(study: Study) -> Element:
             "trips": len(group),
             "miles": float(group["miles"].sum()),
             "amount_cents": int(group["cents"].sum()),
-            "seen": rates.blocks[at].seen,
+            "seen": f"assumed: it ended {rates.blocks[at].ends}" if past else rates.blocks[at].seen,
         }
-        for at, group in frame.groupby("block")
+        for (at, past), group in frame.groupby(["block", "past"])
     ]
     headings = {
         "from": "Rate in force from",

@@ -1,14 +1,16 @@
-"""TODO"""
+"""Dated blocks of rules: read strictly, looked up by day, brought to columns."""
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
+import json
 import tomllib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Generic, NoReturn, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, NoReturn, Self, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -48,6 +50,8 @@ class Block:
     sources: tuple[str, ...]
     seen: str
     note: str
+    #: The keys of its kind as TOML lines, which a seller copies for the next block; empty where they take tables.
+    lines: tuple[str, ...]
 
     @property
     def described(self) -> str:
@@ -66,6 +70,9 @@ class RuleSet(Generic[B]):
     name: str
     file: str
     blocks: tuple[B, ...]
+    #: Whether a day after the end of a block is answered with that block: a report goes on with the last known
+    #: value and marks it assumed, a single answer refuses.
+    lasting: bool = False
 
     @property
     def title(self) -> str:
@@ -85,6 +92,44 @@ class RuleSet(Generic[B]):
         """Whether some block is in force on a day."""
         return any(block.starts <= day and (block.ends is None or day <= block.ends) for block in self.blocks)
 
+    def lasts(self) -> Self:
+        """The same rule set, whose last known values go on after their end."""
+        return dataclasses.replace(self, lasting=True)
+
+    def begun_by(self, earlier: RuleSet[B]) -> Self:
+        """The same rule set with the blocks of another one before its own first day."""
+        first = self.blocks[0].starts
+        before = [block for block in earlier.blocks if block.starts < first]
+        if before and (before[-1].ends is None or before[-1].ends >= first):
+            before[-1] = dataclasses.replace(before[-1], ends=first - dt.timedelta(days=1))
+        return dataclasses.replace(self, blocks=(*before, *self.blocks))
+
+    def past(self, days: Any) -> npt.NDArray[np.bool_]:
+        """Which days lie after the end of a block and before the next one, if there is one."""
+        numbers = np.asarray(days, dtype="datetime64[D]").view(np.int64)
+        index = np.searchsorted(self._starts, numbers, side="right") - 1
+        return np.asarray((index >= 0) & (numbers > self._ends[index]))
+
+    def lines_for(self, day: dt.date) -> tuple[str, ...]:
+        """Lines to add to the seller's own table, with the last values known before a day to be replaced."""
+        known = [block for block in self.blocks if block.starts <= day] or [self.blocks[0]]
+        last = known[-1]
+        begins = last.ends + dt.timedelta(days=1) if last.ends and last.ends < day else day
+        named = () if self.file.startswith("rules/") else (f'kind = "{self.kind}"', f"name = {json.dumps(self.name)}")
+        head = (*named, "[[block]]", f"from = {begins.isoformat()}", f"source = {json.dumps(list(last.sources))}")
+        if not last.lines:
+            return (f"# copy the [[block]] {last.described} without its ends, with from = {begins.isoformat()}",)
+        return (*head, 'seen = "from memory"', *last.lines)
+
+    @property
+    def own_file(self) -> str:
+        """The file beside the books to which a block is added."""
+        return self.file if self.file.startswith("rules/") else "rules/" + self.file.removeprefix("data/")
+
+    def mend(self, day: dt.date) -> str:
+        """What to add where, so that a day has a block."""
+        return f"add the block of that day to {self.own_file} beside your books: {' / '.join(self.lines_for(day))}"
+
     def index_at(self, days: npt.ArrayLike) -> Index:
         """Which block is in force, for each of many days."""
         given: Days = np.asarray(days, dtype="datetime64[D]")
@@ -95,18 +140,18 @@ class RuleSet(Generic[B]):
         low, high = (
             int(np.searchsorted(self._starts, day, side="right")) - 1 for day in (numbers.min(), numbers.max())
         )
-        if low == high >= 0 and numbers.max() <= self._ends[high]:
+        if low == high >= 0 and (self.lasting or numbers.max() <= self._ends[high]):
             return np.broadcast_to(np.int64(low), numbers.shape)
         # A table has few blocks: comparing with each start is quicker than a search a row.
         index = np.full(numbers.shape, low, dtype=np.int64)
         for start in self._starts[max(low + 1, 0) : high + 1]:
             index += numbers >= start
-        bad = (index < 0) | (numbers > self._ends[index])
+        bad = (index < 0) | ((numbers > self._ends[index]) & (not self.lasting))
         if bad.any():
             day = given[int(np.argmax(bad))]
             if np.isnat(day):
                 raise RuleNotInForceError(self.title, dt.date.min, ("(the day asked for is missing)", *self.dates))
-            raise RuleNotInForceError(self.title, day.item(), self.dates)
+            raise RuleNotInForceError(self.title, day.item(), self.dates, mend=self.mend(day.item()))
         return index
 
     @cached_property
@@ -282,6 +327,12 @@ class Keys:
         """Every key of the table."""
         return tuple(self._data)
 
+    def lines(self, *, without: Sequence[str]) -> tuple[str, ...]:
+        """The keys as TOML lines; empty where one of them takes a table, which does not fit on a line."""
+        kept = {key: value for key, value in self._data.items() if key not in without}
+        plain = all(isinstance(value, str | int | float) for value in kept.values())
+        return tuple(f"{key} = {json.dumps(value)}" for key, value in kept.items()) if plain else ()
+
     def done(self) -> None:
         """Say that every key has been asked for; one that was not is a mistake in the file."""
         for key in self._data:
@@ -344,6 +395,7 @@ def read_blocks(
             "sources": keys.texts("source"),
             "seen": keys.text("seen", among=SEEN),
             "note": keys.text("note", ""),
+            "lines": keys.lines(without=("from", "ends", "source", "seen", "note")),
         }
         block = make(keys, common)
         keys.done()

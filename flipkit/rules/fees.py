@@ -1,4 +1,4 @@
-"""TODO"""
+"""What a marketplace takes: charges, dated schedules, listing fees and fees given back."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""What a venue leaves of a price, and the price that leaves a wanted net."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""What trimming a parcel would save, and the whole answer about one parcel."""
 
 from __future__ import annotations
 

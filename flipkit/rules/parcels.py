@@ -1,4 +1,4 @@
-"""TODO"""
+"""How a carrier measures, weighs and surcharges a parcel, as dated rules."""
 
 from __future__ import annotations
 
@@ -528,18 +528,6 @@ def length_plus_girth_in(*, length_in: npt.ArrayLike, width_in: npt.ArrayLike, h
     """
     sides = _sides(length_in, width_in, height_in)
     return 2.0 * sides.sum(axis=0) - sides.max(axis=0)
-
-
-def tube_length_plus_girth_in(*, length_in: float, faces_in: npt.ArrayLike) -> float:
-    """Length plus girth of a tube with flat faces, such as a three-sided one.
-
-    >>> tube_length_plus_girth_in(length_in=20, faces_in=[6, 6, 6])
-    38.0
-    """
-    faces = cols.measures("faces_in", faces_in, np.size(faces_in))
-    if faces.size < 3:
-        raise MeasureError("faces_in", need="at least three faces", got=faces.tolist())
-    return float(cols.measures("length_in", length_in, 1)[0] + faces.sum())
 
 
 def united_in(*, length_in: npt.ArrayLike, width_in: npt.ArrayLike, height_in: npt.ArrayLike) -> Lengths:

@@ -1,4 +1,4 @@
-"""TODO"""
+"""What a label costs by service, and what is charged later."""
 
 from __future__ import annotations
 
@@ -468,17 +468,8 @@ def _numbered_labels(
     return mixed(card, parcel_rules, given, zone_mix, options)
 
 
-def service_choices(
-    card: RateCard,
-    parcel_rules: ParcelRules,
-    **parcels: Any,
-) -> pd.DataFrame:
-    """Every service of a card for every parcel, with its price or the reason why it does not take it."""
-    return as_frame(choice_columns(card, parcel_rules, **parcels))
-
-
 def choice_columns(card: RateCard, parcel_rules: ParcelRules, **parcels: Any) -> cols.Columns:
-    """The same as ``service_choices`` as a dict of arrays, for callers that need no frame."""
+    """Every service of a card for every parcel, with its price or the reason why it does not take it."""
     every = []
     for name in card.service_names:
         found = label_columns(card, parcel_rules, service=name, **parcels)
@@ -492,40 +483,6 @@ def choice_columns(card: RateCard, parcel_rules: ParcelRules, **parcels: Any) ->
 
 
 # What a carrier is likely to charge later, when a label was bought on the scale weight alone.
-
-
-def likely_adjustment(
-    card: RateCard,
-    parcel_rules: ParcelRules,
-    *,
-    on: object,
-    zone: object,
-    length_in: npt.ArrayLike,
-    width_in: npt.ArrayLike,
-    height_in: npt.ArrayLike,
-    weight_lb: npt.ArrayLike,
-    entered_lb: npt.ArrayLike | None = None,
-    residential: object = True,
-    service: str | None = None,
-    packaging: object = "box",
-) -> pd.DataFrame:
-    """The label a seller buys who types in a weight and no sides, and what is added once the carrier measures."""
-    return as_frame(
-        adjustment_columns(
-            card,
-            parcel_rules,
-            on=on,
-            zone=zone,
-            length_in=length_in,
-            width_in=width_in,
-            height_in=height_in,
-            weight_lb=weight_lb,
-            entered_lb=entered_lb,
-            residential=residential,
-            service=service,
-            packaging=packaging,
-        )
-    )
 
 
 def adjustment_columns(
@@ -543,7 +500,7 @@ def adjustment_columns(
     service: str | None = None,
     packaging: object = "box",
 ) -> cols.Columns:
-    """The same as ``likely_adjustment`` as a dict of arrays, for callers that need no frame."""
+    """The label a seller buys who types in a weight and no sides, and what is added once the carrier measures."""
     sides = {"length_in": length_in, "width_in": width_in, "height_in": height_in}
     others = {"entered_lb": entered_lb, "residential": residential, "packaging": packaging}
     rows = cols.row_count(on=on, zone=zone, weight_lb=weight_lb, **others, **sides)

@@ -1,4 +1,4 @@
-"""TODO"""
+"""Prices by zone and weight as cards print them, with declared value and signature."""
 
 from __future__ import annotations
 
@@ -318,7 +318,7 @@ class RateCard(RuleSet[CardBlock]):
 
 def read_rate_card(data: Mapping[str, Any], *, file: str, open_table: Callable[[str], str]) -> RateCard:
     """A rate card from the content of its TOML file and the CSV files that it names."""
-    held: dict[str, str] = {}
+    held: dict[str, Any] = {}
 
     def header(top: Keys) -> None:
         held["parcel_rules"] = top.text("parcel_rules")

@@ -40,6 +40,19 @@ class Rules:
     own: tuple[str, ...] = ()
     replaced: tuple[str, ...] = ()
 
+    def lasts(self) -> Rules:
+        """The same tables, whose last known values go on after their end: what a report is made with."""
+        sizes = self.size_classes.lasts()
+        parcels = {name: table.lasts() for name, table in self.parcels.items()}
+        return dataclasses.replace(
+            self,
+            fee_schedules={name: table.lasts() for name, table in self.fee_schedules.items()},
+            parcels=parcels,
+            rate_cards={name: table.lasts() for name, table in self.rate_cards.items()},
+            mileage=self.mileage.lasts(),
+            size_classes=dataclasses.replace(sizes, rules=parcels[sizes.parcel_rules]),
+        )
+
     def rules_of(self, card: RateCard) -> ParcelRules:
         """The parcel rule set that a rate card goes with."""
         return self.parcels[card.parcel_rules]
@@ -144,6 +157,9 @@ def _joined(packaged: Rules | None, found: list[Any], sources: Mapping[str, Sour
         _require_sources(table, sources)
         if name in held[table.kind]:
             replaced.append(f"{table.kind} {name!r}")
+            # A seller adds next year's rate alone: the packaged ones stand before it.
+            if table.kind == "mileage":
+                table = table.begun_by(held[table.kind][name])
         held[table.kind][name] = table
     for kind in ("mileage", "size classes"):
         if kind not in held[kind]:

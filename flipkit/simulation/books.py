@@ -1,4 +1,4 @@
-"""TODO"""
+"""A simulated shop's history written as the seller would have written it."""
 
 from __future__ import annotations
 

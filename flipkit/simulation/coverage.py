@@ -1,4 +1,4 @@
-"""TODO"""
+"""How often the kit's intervals hold the truth, over many simulated shops."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.analysis.ratio_stats import ratio_of_sums, ratio_standard_error
+from flipkit.analysis.ratio_stats import IntervalSettings, ratio_of_sums, ratio_standard_error
 from flipkit.analysis.returns import (
     FEW_TRIPS,
     Window,
@@ -40,9 +40,7 @@ def shop_intervals(
     shops: int,
     seed: int,
     horizon: Horizon,
-    confidence: float,
-    resamples: int,
-    too_few: int,
+    settings: IntervalSettings,
 ) -> pd.DataFrame:
     """The kit's intervals in many shops of a scenario, on both bases."""
     drawn = shops_with(scenario.shop, items_each=items_each, copies=shops, seed=seed)
@@ -51,10 +49,9 @@ def shop_intervals(
     found = []
     for copy, shop in seen.groupby("copy", sort=True):
         shop = shop.reset_index(drop=True)
-        shared = {"window": window, "confidence": confidence, "resamples": resamples, "seed": seed, "too_few": too_few}
         focal = shop[shop["category"].isin(scenario.focus)]
-        sold = category_returns(focal, basis="sold", **shared)  # type: ignore[arg-type]
-        bought = bought_returns(shop, horizon=horizon, **shared)  # type: ignore[arg-type]
+        sold = category_returns(focal, basis="sold", window=window, settings=settings)
+        bought = bought_returns(shop, horizon=horizon, window=window, settings=settings)
         found += [sold.assign(copy=copy, basis="sold"), bought.assign(copy=copy, basis="bought")]
     table = pd.concat(found, ignore_index=True)
     names = ["copy", "category", "basis", "items", "sold", "hourly", "low", "high", "bca_low", "bca_high", "claimed"]

@@ -1,4 +1,4 @@
-"""TODO"""
+"""The demo shop, and shops that are hard to judge."""
 
 from __future__ import annotations
 

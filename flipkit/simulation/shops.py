@@ -1,4 +1,4 @@
-"""TODO"""
+"""Shops whose truth is known, drawn the same after every upgrade."""
 
 from __future__ import annotations
 

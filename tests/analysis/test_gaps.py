@@ -7,12 +7,14 @@ import math
 import numpy as np
 import pytest
 
+from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.returns import bought_returns, category_returns, hourly_gap
 from flipkit.analysis.sizes import by_size
 from flipkit.analysis.stock_value import Horizon
 from flipkit.errors import AssumptionError
 
-SETTINGS = {"confidence": 0.95, "resamples": 500, "seed": 11, "too_few": 10}
+SETTINGS = {"settings": IntervalSettings(0.95, 500, 11, 10)}
+FEWER = {"settings": IntervalSettings(0.95, 300, 11, 10)}
 PAIR = {"by": "size_class", "first": ["bulky"], "second": ["small"], **SETTINGS}
 
 
@@ -30,7 +32,7 @@ def two_sizes(economics, random, *, trips=16, shift=0.0, shared=800.0):
 
 def test_gap_is_the_difference_of_the_returns(shop, window):
     frame = shop(3)
-    settings = {**PAIR, "resamples": 8000}
+    settings = {**PAIR, "settings": IntervalSettings(0.95, 8000, 11, 10)}
     found = hourly_gap(frame, window=window, **settings)
     hourly = category_returns(frame, window=window, by="size_class", **SETTINGS).set_index("size_class")["hourly"]
     assert found.gap == pytest.approx(hourly["bulky"] - hourly["small"])
@@ -56,7 +58,10 @@ def test_equal_groups_are_called_different_as_often_as_claimed(economics, window
     held = sum(
         found.low <= 0 <= found.high
         for found in (
-            hourly_gap(two_sizes(economics, random), window=window, **{**PAIR, "resamples": 300}) for _ in range(120)
+            hourly_gap(
+                two_sizes(economics, random), window=window, **{**PAIR, "settings": IntervalSettings(0.95, 300, 11, 10)}
+            )
+            for _ in range(120)
         )
     )
     # 95 % of 120 is 114; four standard errors below are 104

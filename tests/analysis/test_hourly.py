@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.returns import (
     FEW_TRIPS,
     category_returns,
@@ -24,7 +25,7 @@ from flipkit.analysis.returns import (
 )
 from flipkit.errors import AssumptionError
 
-SETTINGS = {"confidence": 0.95, "resamples": 500, "seed": 11, "too_few": 10}
+SETTINGS = {"settings": IntervalSettings(0.95, 500, 11, 10)}
 CITY_1920 = [138, 93, 61, 179, 48, 37, 29, 23, 30, 2]
 CITY_1930 = [143, 104, 69, 260, 75, 63, 50, 48, 111, 50]
 
@@ -142,12 +143,12 @@ def test_window_has_both_ends(economics):
 
 def test_mistakes_are_named(economics, window):
     frame = economics([{}])
-    with pytest.raises(AssumptionError, match="basis must be 'sold' or 'bought', got 'listed'"):
+    with pytest.raises(AssumptionError, match="basis must be 'sold', 'bought' or 'settled', got 'listed'"):
         category_returns(frame, window=window, basis="listed", **SETTINGS)
     with pytest.raises(AssumptionError, match="window must be a first day no later than its last"):
         category_returns(frame, window=window[::-1], **SETTINGS)
     with pytest.raises(AssumptionError, match="confidence must be between 0 and 1"):
-        category_returns(frame, window=window, **{**SETTINGS, "confidence": 95})
+        IntervalSettings(95, 500, 11, 10)
 
 
 def test_sums_by_trip_and_group(economics):

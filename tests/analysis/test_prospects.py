@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.returns import bought_returns, category_returns, shop_bought_return
 from flipkit.analysis.stock_value import (
     DAY_ITEMS,
@@ -22,7 +23,7 @@ from flipkit.analysis.survival import survival_table
 from flipkit.errors import AssumptionError
 from tests.helpers.returns import both_bases
 
-SETTINGS = {"confidence": 0.95, "resamples": 500, "seed": 11, "too_few": 10}
+SETTINGS = {"settings": IntervalSettings(0.95, 500, 11, 10)}
 HALF_YEAR = Horizon(days=180, salvage_ppm=100_000)
 
 

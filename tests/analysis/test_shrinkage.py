@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.returns import category_returns, pulled, pulled_returns, steadied_errors
 
 HITS = [18, 17, 16, 15, 14, 14, 13, 12, 11, 11, 10, 10, 10, 10, 10, 9, 8, 7]
@@ -128,7 +129,7 @@ def test_chances_of_a_symmetric_case():
 
 def test_unclaimed_groups_are_pulled_and_still_too_few(shop, window):
     frame = shop(3, items=60, categories=tuple("abcdefgh"))
-    returns = category_returns(frame, window=window, confidence=0.95, resamples=200, seed=1, too_few=10, target=20.0)
+    returns = category_returns(frame, window=window, settings=IntervalSettings(0.95, 200, 1, 10), target=20.0)
     found = pulled_returns(returns, target=20.0, seed=1)
     assert len(found) == len(returns)
     assert not found["claimed"].all()

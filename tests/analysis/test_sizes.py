@@ -8,10 +8,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.sizes import break_even_price, by_size, cubic_feet, in_stock, price_bands, within_price_bands
 from flipkit.errors import AssumptionError
 
-SETTINGS = {"confidence": 0.95, "resamples": 500, "seed": 11, "too_few": 10}
+SETTINGS = {"settings": IntervalSettings(0.95, 500, 11, 10)}
 
 
 @pytest.mark.worked

@@ -11,6 +11,7 @@ import argparse
 import sys
 import time
 
+from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import load_assumptions
 from flipkit.simulation.coverage import coverage, scenario_truth, shop_intervals
@@ -45,9 +46,7 @@ def main() -> None:
                 shops=options.shops,
                 seed=20260101 + items_each,
                 horizon=horizon,
-                confidence=0.95,
-                resamples=options.resamples,
-                too_few=too_few,
+                settings=IntervalSettings(0.95, options.resamples, 20260101 + items_each, too_few),
             )
             for basis, row in coverage(intervals, truth).iterrows():
                 true = truth.loc[list(scenario.focus), f"hourly_{basis}"].mean()

@@ -16,6 +16,7 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 
+from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.returns import bought_returns, category_returns
 from flipkit.analysis.stock_value import Horizon
 
@@ -81,7 +82,7 @@ def loop_seconds(frame: pd.DataFrame) -> float:
 
 def main() -> None:
     """Print the times and their ratios."""
-    settings = {"window": WINDOW, "confidence": 0.95, "resamples": RESAMPLES, "seed": 1, "too_few": 10}
+    settings = {"window": WINDOW, "settings": IntervalSettings(0.95, RESAMPLES, 1, 10)}
     sold, mixed = shop(unsold_share=0.0), shop(unsold_share=0.35)
     loop = loop_seconds(sold)
     lines = (

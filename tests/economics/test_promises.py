@@ -280,6 +280,11 @@ def test_bought_supplies_teach_the_materials_once_there_are_enough(tmp_path):
     assert (found.supplies.bought_cents, found.supplies.charged_cents) == (29_900, 60 * 471)
     dearer, _ = shop(tmp_path / "3", parcels_sold(60), supplies=supplies.format("400.00"))
     assert dearer["net_cents"].sum() < many["net_cents"].sum()
+    # Supplies for far more than these parcels teach four times at most: (8 + 60 x 4) / 68 of 2.50 is 9.12.
+    far, found = shop(tmp_path / "4", parcels_sold(60), supplies=supplies.format("9000.00"))
+    assert (found.supplies.seen, set(far["materials_cents"])) == (90.0, {912})
+    told = " ".join(open_study(tmp_path / "4", as_of="2026-06-30").left_out)
+    assert "90.00 times the assumed materials. Look whether all parcels and all purchases are in the books" in told
 
 
 def test_the_report_reconciles_bought_supplies(tmp_path):

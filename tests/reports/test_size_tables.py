@@ -6,6 +6,7 @@ import dataclasses
 
 import pytest
 
+from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.sizes import by_size
 from flipkit.money import show_cents
 from flipkit.reports.sentences import money_per_hour
@@ -41,7 +42,7 @@ def test_both_bases_stand_side_by_side_in_order_of_size(demo):
 
 
 def test_the_bought_basis_is_of_the_report_horizon(demo):
-    settings = {"confidence": 0.95, "resamples": 200, "seed": 1, "too_few": 10}
+    settings = {"settings": IntervalSettings(0.95, 200, 1, 10)}
     direct = by_size(demo.items, window=demo.window(), basis="bought", horizon=demo.horizon, **settings)
     assert demo.size_bought["hourly"].tolist() == pytest.approx(direct["hourly"].tolist(), nan_ok=True)
     assert (demo.size_bought["may_bring_cents"] > 0).any()

@@ -7,7 +7,7 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from flipkit.rules.parcels import billable, length_plus_girth_in, tube_length_plus_girth_in, united_in, volume_cu_in
+from flipkit.rules.parcels import billable, length_plus_girth_in, united_in, volume_cu_in
 
 ERA_194 = dt.date(2018, 1, 1)
 LAST_194, FIRST_166 = dt.date(2019, 6, 22), dt.date(2019, 6, 23)
@@ -335,11 +335,6 @@ def test_length_plus_girth_of_a_box(post):
     assert length_plus_girth_in(length_in=10, width_in=8, height_in=5)[0] == 36
     found = one(post, FIRST_139, (5, 10, 8))
     assert (found["girth_in"], found["length_plus_girth_in"]) == (26, 36)
-
-
-@pytest.mark.published(source="postal-guide-201e", where="length plus girth of a three-sided tube", seen="found")
-def test_length_plus_girth_of_a_three_sided_tube():
-    assert tube_length_plus_girth_in(length_in=20, faces_in=[6, 6, 6]) == 38
 
 
 @pytest.mark.published(source="private-network-size", where="length is the longest side; L + 2W + 2H", seen="found")

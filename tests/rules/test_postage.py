@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from flipkit.errors import MeasureError, RuleTableError
-from flipkit.rules.postage import LINES, labels, service_choices, zone_shares
+from flipkit.rules.postage import LINES, choice_columns, labels, zone_shares
 
 DAY = dt.date(2026, 10, 1)
 PLAIN = (
@@ -158,7 +158,7 @@ def test_the_cheapest_service_that_takes_it_is_chosen(card, rules):
         "residential": rng.random(n) < 0.5,
     }
     best = label(card, rules, **parcels)
-    each = service_choices(card, rules, on=DAY, **parcels)
+    each = pd.DataFrame(choice_columns(card, rules, on=DAY, **parcels))
     taken = each[each["refused"] == ""]
     low = taken.groupby("parcel")["total_cents"].min()
     assert (best["refused"] == "").tolist() == [row in low.index for row in range(n)]

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from flipkit.errors import MeasureError
 from flipkit.rules.parcel_advice import SIDES, trim_advice
 from flipkit.rules.parcels import parcel_triggers
-from flipkit.rules.postage import label_columns, labels, likely_adjustment
+from flipkit.rules.postage import adjustment_columns, label_columns, labels
 from flipkit.rules.tables import load_rules
 
 DAY = dt.date(2026, 10, 1)
@@ -173,7 +173,7 @@ def test_packaging_limits_and_missing_dimensions_are_triggers_too(network, post)
 @pytest.mark.worked
 def test_a_label_bought_by_weight_alone_is_adjusted_later(card, plain):
     # Bought for 14 lb: 14.00. Due: 58 x 26 x 6 = 9,048 / 139 -> 66 lb = 66.00, and 9.00 for the length.
-    found = likely_adjustment(card, plain, on=DAY, zone=1, residential=False, **FLAT).iloc[0]
+    found = pd.DataFrame(adjustment_columns(card, plain, on=DAY, zone=1, residential=False, **FLAT)).iloc[0]
     assert (found["entered_lb"], found["billable_lb"], found["below_billable"]) == (14, 66, True)
     assert (found["bought_cents"], found["due_cents"], found["adjustment_cents"]) == (1400, 7500, 6100)
 
@@ -181,17 +181,29 @@ def test_a_label_bought_by_weight_alone_is_adjusted_later(card, plain):
 @pytest.mark.worked
 def test_a_parcel_billed_by_its_scale_weight_is_not_adjusted(card, plain):
     box = {"length_in": 10, "width_in": 10, "height_in": 10, "weight_lb": 9.5}
-    exact = likely_adjustment(card, plain, on=DAY, zone=1, residential=False, **box).iloc[0]
+    exact = pd.DataFrame(adjustment_columns(card, plain, on=DAY, zone=1, residential=False, **box)).iloc[0]
     assert (exact["below_billable"], exact["adjustment_cents"]) == (False, 0)
     # Entered as 7 lb: 3 lb short
-    short = likely_adjustment(card, plain, on=DAY, zone=1, residential=False, entered_lb=7, **box).iloc[0]
+    short = pd.DataFrame(adjustment_columns(card, plain, on=DAY, zone=1, residential=False, entered_lb=7, **box)).iloc[
+        0
+    ]
     assert (short["below_billable"], short["bought_cents"], short["adjustment_cents"]) == (True, 700, 300)
 
 
 def test_missing_dimensions_are_charged_where_the_rule_says_so(demo):
     card = demo.rate_cards["post"]
-    found = likely_adjustment(
-        card, demo.rules_of(card), on=DAY, zone=5, length_in=24, width_in=5, height_in=5, weight_lb=2, service="ground"
+    found = pd.DataFrame(
+        adjustment_columns(
+            card,
+            demo.rules_of(card),
+            on=DAY,
+            zone=5,
+            length_in=24,
+            width_in=5,
+            height_in=5,
+            weight_lb=2,
+            service="ground",
+        )
     ).iloc[0]
     bought = labels(
         card, demo.rules_of(card), on=DAY, zone=5, length_in=9, width_in=6, height_in=4, weight_lb=2, service="ground"
@@ -215,16 +227,20 @@ def test_adjustments_of_many_parcels_equal_each_alone(demo):
         "height_in": rng.uniform(1, 20, n),
         "weight_lb": rng.uniform(1, 60, n),
     }
-    every = likely_adjustment(card, demo.rules_of(card), **parcels)
+    every = pd.DataFrame(adjustment_columns(card, demo.rules_of(card), **parcels))
     for row in range(n):
-        alone = likely_adjustment(card, demo.rules_of(card), **{key: column[row] for key, column in parcels.items()})
+        alone = pd.DataFrame(
+            adjustment_columns(card, demo.rules_of(card), **{key: column[row] for key, column in parcels.items()})
+        )
         pd.testing.assert_frame_equal(alone, every.iloc[[row]].reset_index(drop=True))
 
 
 def test_a_parcel_that_would_be_handed_back_says_so(card, demo):
     network = demo.rate_cards["network"]
-    found = likely_adjustment(
-        network, demo.rules_of(network), on=DAY, zone=5, length_in=110, width_in=5, height_in=5, weight_lb=9
+    found = pd.DataFrame(
+        adjustment_columns(
+            network, demo.rules_of(network), on=DAY, zone=5, length_in=110, width_in=5, height_in=5, weight_lb=9
+        )
     ).iloc[0]
     assert found["refused"] == f"{found['service']}: over the carrier's maximum"
     assert found["adjustment_cents"] == 0

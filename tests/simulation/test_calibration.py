@@ -8,6 +8,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
+from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.returns import hourly_gap
 from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import load_assumptions
@@ -30,9 +31,7 @@ def measured() -> pd.DataFrame:
         shops=60,
         seed=5,
         horizon=HORIZON,
-        confidence=0.95,
-        resamples=500,
-        too_few=10,
+        settings=IntervalSettings(0.95, 500, 5, 10),
     )
     return coverage(intervals, truth)
 
@@ -77,7 +76,7 @@ def test_equal_categories_are_called_equal_on_bought_basis() -> None:
     seen = observed(shops_with(scenario.shop, items_each=20, copies=80, seed=5), as_of=LAST_DAY)
     settings = {"by": "category", "first": ["hand tools"], "second": ["garden tools"], "basis": "bought"}
     settings |= {"window": (FIRST_DAY, LAST_DAY), "horizon": HORIZON}
-    settings |= {"confidence": 0.95, "resamples": 500, "seed": 1, "too_few": 10}
+    settings |= {"settings": IntervalSettings(0.95, 500, 1, 10)}
     gaps = [hourly_gap(shop.reset_index(drop=True), **settings) for _, shop in seen.groupby("copy", sort=True)]
     claimed = [gap for gap in gaps if gap.claimed]
     assert len(claimed) >= 70

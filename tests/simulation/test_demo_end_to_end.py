@@ -8,6 +8,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import load_assumptions
 from flipkit.books.read import read_books
@@ -17,7 +18,7 @@ from flipkit.simulation.shops import histories, observed
 from tests.helpers.returns import both_bases, demo_truth
 
 DEMO = Path(__file__).parents[2] / "data_demo"
-SETTINGS = {"confidence": 0.95, "resamples": 1000, "seed": 1, "too_few": 10}
+SETTINGS = {"settings": IntervalSettings(0.95, 1000, 1, 10)}
 WINDOW = (DEMO_FIRST_DAY, DEMO_LAST_DAY)
 
 

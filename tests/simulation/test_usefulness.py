@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.returns import bought_returns, pulled_returns
 from flipkit.analysis.stock_value import Horizon
 from flipkit.simulation.coverage import (
@@ -59,7 +60,7 @@ def test_the_kits_figures_are_those_of_its_report(day: dt.date, too_few: int) ->
     horizon = Horizon(days=180, salvage_ppm=0)
     window = (dt.date(day.year - 1, day.month, day.day) + dt.timedelta(days=1), day)
     names, value, error = kit_figures(shop, horizon=horizon, window=window, too_few=too_few)
-    settings = {"confidence": 0.95, "resamples": 100, "seed": 1, "too_few": too_few}
+    settings = {"settings": IntervalSettings(0.95, 100, 1, too_few)}
     report = bought_returns(shop, window=window, horizon=horizon, **settings)  # type: ignore[arg-type]
     ranked = pulled_returns(report, target=18.0, seed=1, minutes="expected_min").set_index("category")
     assert set(names) == set(ranked.index[ranked["claimed"]])

@@ -1,0 +1,166 @@
+"""One item traced: its lines add up to its net, and each says where it comes from."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from flipkit.books.schema import ACTIVITIES
+from flipkit.cli.main import main
+from flipkit.economics.items import LINES, MONEY_LINES
+from flipkit.errors import AssumptionError
+from flipkit.reports.study import open_study
+from tests.helpers.small_books import write_books
+
+ITEMS = """
+    item_id,title,category,bought_on,cost,lot_id,trip_id,listed_on,list_price,sold_on,sold_price,shipping_charged,fees_paid,label_paid,zone,refund,returned_on,gone_on,gone_how
+    A-0041,Jug,jugs,2026-03-07,4.00,,T-1,2026-03-08,30.00,2026-03-20,30.00,8.00,3.00,7.25,4,,,,
+    A-0042,Jug,jugs,2026-03-07,,L-1,T-1,2026-03-08,20.00,,,,,,,,,,
+    A-0043,Jug,jugs,2026-03-07,,L-1,T-1,2026-03-08,10.00,2026-03-20,12.00,5.00,,,4,,2026-03-28,,
+    A-0044,Jug,jugs,2026-03-07,3.00,,,2026-03-08,10.00,,,,,,,,,2026-04-02,donated
+"""
+TABLES = {
+    "trips": "trip_id,date,miles,parking\nT-1,2026-03-07,10,1.00",
+    "lots": "lot_id,date,cost,share_by\nL-1,2026-03-07,9.00,expected value",
+    "work": "date,activity,minutes,worker,item_id,trip_id\n2026-03-20,pack,20,Ann,A-0041,\n"
+    "2026-03-07,find,60,me,,T-1\n2026-03-08,clean,12,me,A-0042,",
+    "people": "worker,role,wage\nme,owner,\nAnn,hired,15.00",
+    "overheads": "month,what,amount\n2026-03,shelf,10.00\n2026-05,shelf,4.00",
+}
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory):
+    folder = write_books(tmp_path_factory.mktemp("traced") / "shop", items=ITEMS, **TABLES)
+    return open_study(folder, month="2026-04", as_of="2026-04-30")
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return open_study()
+
+
+def from_of(trace, line):
+    return trace.lines.set_index("line").loc[line, "where_from"]
+
+
+@pytest.mark.parametrize("name", ["A-0041", "A-0042", "A-0043", "A-0044"])
+def test_the_lines_of_a_sold_unsold_returned_and_donated_thing_add_up(study, name):
+    trace = study.item(name)
+    assert trace.lines["amount_cents"].sum() == trace.net_cents
+    assert trace.net_cents == study.items.set_index("item_id").loc[name, "net_cents"]
+    assert trace.minutes["owner_min"].sum() == pytest.approx(trace.owner_min, abs=1e-9)
+    told = trace.lines[trace.lines["origin"] != "none"]
+    assert told["where_from"].str.len().min() > 0
+    assert trace.minutes["where_from"].str.len().min() > 0
+
+
+def test_the_lines_are_those_of_the_one_table(study):
+    trace = study.item("A-0041")
+    assert tuple(trace.lines["line"]) == tuple(line.name for line in MONEY_LINES)
+    assert set(trace.minutes["activity"]) <= set(ACTIVITIES)
+
+
+def test_recorded_lines_name_file_row_and_column(study):
+    trace = study.item("A-0041")
+    assert from_of(trace, "label") == "items.csv row 2, column label_paid"
+    assert from_of(trace, "cost") == "items.csv row 2, column cost"
+    assert from_of(trace, "overhead") == "its share of overheads.csv row 2, by the days that it was held"
+    assert from_of(trace, "hired") == "work.csv row 2 at the wage of people.csv"
+
+
+def test_shares_name_the_lot_the_trip_and_the_rate_with_its_source(study):
+    trace = study.item("A-0042")
+    assert from_of(trace, "cost") == "its share of lot L-1 by expected value, lots.csv row 2"
+    assert from_of(trace, "trip").startswith(
+        "its share of trip T-1, trips.csv row 2; mileage 'business miles' from 2026"
+    )
+    assert "source mileage-2025-2026" in from_of(trace, "trip")
+    find = trace.minutes.set_index("activity").loc["find"]
+    assert (find["origin"], find["where_from"]) == ("recorded", "work.csv row 3")
+
+
+def test_assumed_lines_name_the_assumption_its_value_and_who_says_so(study):
+    trace = study.item("A-0043")
+    assert from_of(trace, "refund") == "no refund is recorded, so the whole price counts as given back"
+    fee = from_of(trace, "marketplace_fee")
+    assert "fees.assumed_rate = " in fee
+    assert "(packaged)" in fee
+    size = study.items.set_index("item_id").loc["A-0043", "size_class"]
+    assert from_of(trace, "label").startswith(f"label.assumed.{size} = $")
+    assert from_of(trace, "materials").startswith(f"materials.assumed.{size} = $")
+
+
+def test_a_moved_assumption_is_said_to_be_this_runs(study):
+    moved = open_study(study.books.path, month="2026-04", as_of="2026-04-30", settings="fees.assumed_rate=9 %")
+    assert "fees.assumed_rate = 9 % (run)" in from_of(moved.item("A-0043"), "marketplace_fee").replace(
+        "this run", "run"
+    )
+
+
+def test_a_supposed_wage_is_named(study):
+    said = "suppose.wage_for=everybody; help.wage=20"
+    trace = open_study(study.books.path, month="2026-04", as_of="2026-04-30", settings=said).item("A-0041")
+    assert from_of(trace, "hired").startswith("suppose.wage_for = everybody")
+
+
+@pytest.mark.worked
+def test_the_hour_is_net_by_minutes(study):
+    trace = study.item("A-0041")
+    assert trace.cents_per_hour == round(trace.net_cents * 60 / trace.owner_min)
+    assert dataclasses.replace(trace, owner_min=0.0).cents_per_hour is None
+    assert "no hour to divide by" in repr(dataclasses.replace(trace, owner_min=0.0))
+
+
+def test_an_unknown_id_names_the_nearest(study):
+    with pytest.raises(AssumptionError, match="did you mean A-0042"):
+        study.item("a-0042")
+    found = CliRunner().invoke(main, ["item", "A-42", "--books", str(study.books.path)])
+    assert found.exit_code == 2
+    assert found.output.count("\n") == 1
+
+
+def test_the_command_prints_the_same_as_text_and_as_json(study):
+    place = ["--books", str(study.books.path), "--as-of", "2026-04-30"]
+    shown = CliRunner().invoke(main, ["item", "A-0041", *place])
+    assert shown.exit_code == 0, shown.output
+    assert shown.output == repr(study.item("A-0041")) + "\n"
+    said = json.loads(CliRunner().invoke(main, ["item", "A-0041", *place, "--json"]).output)
+    assert sum(line["amount_cents"] for line in said["lines"]) == said["net_cents"]
+    assert [line["line"] for line in said["lines"]] == [line.name for line in MONEY_LINES]
+
+
+def test_things_of_every_kind_in_the_demo_add_up_and_say_where_from(demo):
+    items = demo.items
+    drawn = np.random.default_rng(5).permutation(len(items))
+    kinds = items["status"] + items["label_origin"] + items["marketplace_fee_origin"] + items["cost_origin"]
+    named = items.iloc[drawn].groupby(kinds.iloc[drawn])["item_id"].first()
+    assert len(named) > 5
+    for name in named:
+        trace = demo.item(name)
+        assert trace.lines["amount_cents"].sum() == trace.net_cents
+        told = trace.lines[trace.lines["origin"] != "none"]
+        silent = told[told["where_from"] == ""]
+        assert silent.empty, (name, silent["line"].tolist())
+    assert set(LINES) == set(trace.lines["line"])
+
+
+def test_things_of_one_order_say_that_they_share(tmp_path):
+    items = """
+        item_id,title,category,bought_on,cost,sold_on,sold_price,fees_paid,label_paid,zone,order_id
+        B-1,Jug,jugs,2026-03-07,4.00,2026-03-20,30.00,,7.25,4,77
+        B-2,Jug,jugs,2026-03-07,4.00,2026-03-20,10.00,,,4,77
+    """
+    work = "date,activity,minutes,worker,item_id\n2026-03-20,pack,20,me,B-1"
+    study = open_study(write_books(tmp_path / "shop", items=items, work=work), month="2026-03", as_of="2026-03-31")
+    first, second = study.item("B-1"), study.item("B-2")
+    assert from_of(second, "label") == "items.csv row 2, column label_paid; shared within order 77"
+    assert from_of(second, "marketplace_fee").endswith("shared within order 77")
+    assert second.minutes.set_index("activity").loc["pack", "where_from"] == "work.csv row 2"
+    labels = [trace.lines.set_index("line").loc["label", "amount_cents"] for trace in (first, second)]
+    assert sum(labels) == -725
+    assert all(trace.lines["amount_cents"].sum() == trace.net_cents for trace in (first, second))
