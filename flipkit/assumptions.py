@@ -291,7 +291,7 @@ def _value(key: str, value: Any, kind: str, currency: str, where: str) -> Value:
         raise AssumptionError(key, need=error.need, got=value, where=where, mend=error.mend) from None
     except AssumptionError:
         raise
-    except ValueError as error:
+    except (ValueError, TypeError) as error:
         need = getattr(error, "need", "a whole number" if kind == "whole" else "a number")
         raise AssumptionError(key, need=need, got=value, where=where) from None
     if abs(number) > _LARGEST:

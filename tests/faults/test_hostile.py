@@ -78,6 +78,7 @@ def test_a_cell_that_crashed_a_reader_is_refused_at_once_and_briefly(read, given
         ("report.confidence", "1e999999999", "a rate"),
         ("stock.horizon_days", "1e12", "at most"),
         ("help.pace", "1e300", "at most 1,000,000,000"),
+        ("help.pace", [], "a number"),
         ("minutes.pack", "1e300", "at most 1,000,000,000"),
     ],
 )
