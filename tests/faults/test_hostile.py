@@ -41,6 +41,11 @@ def test_five_thousand_fuzzed_inputs_are_taken_or_refused_in_words(tmp_path):
     assert list(failures(5_000, tmp_path, seed=11)) == []
 
 
+def test_a_shop_that_has_sold_nothing_says_what_is_left_out(tmp_path):
+    small_books(tmp_path, items=f"{ITEMS_HEAD},sold_on\nA-1,lamp,lamps,2026-03-07,3.00,")
+    assert open_study(tmp_path, month="2026-03").left_out == []
+
+
 @pytest.mark.parametrize("seed", [1, 4, 9])
 def test_a_random_shop_is_summed_exactly_and_says_no_nan(tmp_path, seed):
     assert faults_of_shop(tmp_path, seed) == []

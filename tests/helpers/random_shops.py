@@ -75,13 +75,14 @@ def faults_of_shop(place: Path, seed: int) -> list[str]:
     """What is wrong with a random shop's study and with what its pages say: nothing, it is hoped."""
     try:
         plan = month_plan(random_shop(place / "shop", seed), out=place / "pack")
+        notes = pack_notes(plan.study)
     except FlipkitError as error:
         return [f"refused: {error}"]
     except Exception as error:
         return [f"{type(error).__name__}: {str(error)[:200]}"]
     faults = []
     study, items = plan.study, plan.study.items
-    said = [*(page.sentence for page in plan.pages), *pack_notes(study)]
+    said = [*(page.sentence for page in plan.pages), *notes]
     faults += [f"said {text!r}" for text in said if _NAN.search(text)]
     net = items[[f"{name}_cents" for name in GAINS]].sum(axis=1) - items[[f"{name}_cents" for name in COSTS]].sum(
         axis=1
