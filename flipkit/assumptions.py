@@ -7,23 +7,26 @@ per million; the kind, from the packaged file, says how text is read.
 
 from __future__ import annotations
 
+import dataclasses
 import difflib
 import importlib.resources
 import math
+import re
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
 from flipkit.errors import AssumptionError, MoneyError
 from flipkit.money import read_cents, read_ppm, show_cents
-from flipkit.units import read_minutes
+from flipkit.units import M3_A_CUFT, Measures, read_length, read_minutes, read_weight
 
 #: The packaged files: the shop's economics, and the packing plan.
 _FILES = ("assumptions.toml", "assumptions_packing.toml")
 
+_PLAIN = re.compile(r"\d+(\.\d+)?")
 #: No plain number of a shop is larger, and sums of such numbers stay exact.
 _LARGEST = 1_000_000_000
 SIZES = ("small", "medium", "bulky", "oversize")
@@ -44,6 +47,15 @@ class Assumption:
     source: str
     layer: Layer
 
+    def shown(self, measures: Measures, *, currency: str = "USD") -> tuple[str, str]:
+        """Value and unit as a shop reads them, in its own units."""
+        unit, factor = measures.unit_of(self.key, self.unit)
+        if factor == 1 or isinstance(self.value, str):
+            return self.text(currency=currency), unit
+        if self.kind == "money":
+            return show_cents(round(self.value * factor), currency=currency), unit
+        return f"{self.value * factor:.3g}" if self.value * factor < 1000 else f"{self.value * factor:,.0f}", unit
+
     def text(self, *, currency: str = "USD") -> str:
         """The value as a reader writes it."""
         if self.kind == "money":
@@ -58,6 +70,9 @@ class Assumptions:
     """Every assumption of a run, by key; made by :func:`load_assumptions`."""
 
     entries: Mapping[str, Assumption]
+    #: How the shop that they are of writes lengths and weights, and its currency.
+    measures: Measures = field(default_factory=Measures)
+    currency: str = "USD"
 
     def cents(self, key: str) -> int:
         """A sum of money. [cents]"""
@@ -96,7 +111,7 @@ class Assumptions:
         """The same with some values of this run laid over them."""
         entries = dict(self.entries)
         _lay_over(entries, overrides, "this run", "--set", currency)
-        return _checked(entries)
+        return dataclasses.replace(self, entries=_checked(entries).entries)
 
     def _of(self, key: str, *kinds: str) -> Value:
         entry = self.entries.get(key)
@@ -112,6 +127,7 @@ def load_assumptions(
     *,
     overrides: Mapping[str, Any] | None = None,
     currency: str = "USD",
+    measures: Measures | None = None,
 ) -> Assumptions:
     """The packaged assumptions, with the shop's own and this run's laid over them.
 
@@ -124,6 +140,8 @@ def load_assumptions(
         (``minutes.pack``) sets all four.
     currency : str
         The shop's currency, for reading money.
+    measures : Measures, optional
+        The shop's units; inches and pounds by default.
 
     Returns
     -------
@@ -153,7 +171,7 @@ def load_assumptions(
         shop = _read_toml(shop)
     _lay_over(entries, shop or {}, "shop", where, currency)
     _lay_over(entries, overrides or {}, "this run", "--set", currency)
-    return _checked(entries)
+    return dataclasses.replace(_checked(entries), measures=measures or Measures(), currency=currency)
 
 
 def parsed_settings(text: str) -> dict[str, str]:
@@ -252,13 +270,25 @@ def _unknown(key: str, entries: Mapping[str, Assumption]) -> AssumptionError:
 
 def _entry(key: str, value: Any, spec: Mapping[str, Any], layer: Layer, currency: str, where: str = "") -> Assumption:
     kind = spec["kind"]
-    read = _value(key, value, kind, currency, where)
+    read = _value(key, _in_own_unit(key, value, spec["unit"]), kind, currency, where)
     for word, bad in (("at_least", _below), ("at_most", _above), ("above", _not_above)):
         if word in spec and bad(read, _value(key, spec[word], kind, currency, where)):
             raise AssumptionError(key, need=f"{word.replace('_', ' ')} {spec[word]}", got=value, where=where)
     if "one_of" in spec and read not in spec["one_of"]:
         raise AssumptionError(key, need=f"one of {', '.join(spec['one_of'])}", got=value, where=where)
     return Assumption(key, read, kind, spec["unit"], spec["meaning"], spec["source"], layer)
+
+
+def _in_own_unit(key: str, value: Any, unit: str) -> Any:
+    """A value written with another unit, such as ``36 cm`` or ``14.00 per m3``, in the assumption's own."""
+    if not isinstance(value, str):
+        return value
+    if unit in ("in", "lb") and re.fullmatch(r"[\d.]+\s*[a-z]+\.?", value.strip()):
+        return read_length(value, name=key) if unit == "in" else read_weight(value, name=key)
+    match = re.fullmatch(r"(.+?)\s*(?:/|\bper\b)\s*(?:m3|m³|cubic meter)", value.strip())
+    if unit == "per cubic foot and month" and match:
+        return f"{float(match.group(1)) * M3_A_CUFT:.2f}" if _PLAIN.fullmatch(match.group(1)) else value
+    return value
 
 
 def _below(value: Any, bound: Any) -> bool:

@@ -5,6 +5,7 @@
   + MoneyError (ValueError)              an amount or a rate that cannot be read
   + BooksError (ValueError)              problems in the seller's books, all of them at once
   + ConversionError (ValueError)         an export that cannot be taken as it is, or not without an answer
+  + RecordError (ValueError)             a thing that cannot be recorded as it was said
   + AssumptionError (ValueError)         an assumption that is unknown or out of range
   + RuleTableError (ValueError)          a rule table that is malformed
   + RuleNotInForceError (LookupError)    no block of a rule set covers the day asked for
@@ -143,6 +144,10 @@ class ConversionError(FlipkitError, ValueError):
         super().__init__(text, problems=tuple(problems), questions=tuple(questions))
         self.problems = tuple(problems)
         self.questions = tuple(questions)
+
+
+class RecordError(FlipkitError, ValueError):
+    """A thing that happened cannot be recorded as it was said; nothing was written."""
 
 
 class NotEnoughDataError(_FieldError, ValueError):

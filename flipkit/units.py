@@ -10,6 +10,7 @@ import datetime as dt
 import functools
 import math
 import re
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -39,9 +40,11 @@ _WORDS = {"#": "lb", "lbs": "lb", "ozs": "oz", "ins": "in", "mins": "min", "hrs"
 
 #: The units that nearly every cell has, as (times, divided by) towards the kit's own: pint takes a third of a
 #: second to import, and a question at the command line should not wait for it.
+KM_A_MILE = 1.609344
 _COMMON: dict[str, dict[str, tuple[float, float]]] = {
     "inch": {"in": (1, 1), "inch": (1, 1), "inches": (1, 1), "ft": (12, 1), "cm": (1, 2.54), "mm": (1, 25.4)},
     "pound": {"lb": (1, 1), "pound": (1, 1), "pounds": (1, 1), "oz": (1, 16), "kg": (1, 0.45359237)},
+    "mile": {"mile": (1, 1), "miles": (1, 1), "mi": (1, 1), "km": (1, KM_A_MILE)},
     "minute": {"min": (1, 1), "minute": (1, 1), "minutes": (1, 1), "hour": (60, 1), "hours": (60, 1)},
 }
 
@@ -147,6 +150,161 @@ def read_minutes(text: object, *, unit: str = "min", name: str = "minutes") -> f
     80.0
     """
     return _read(text, bare=unit, into="minute", name=name, example="'45 min' or '1 h 20 min'")
+
+
+def read_distance(text: object, *, unit: str = "mile", name: str = "miles") -> float:
+    """Read a distance driven, such as ``31 miles``, ``50 km`` or a bare number, in miles.
+
+    >>> round(read_distance("50 km"), 3)
+    31.069
+    """
+    return _read(text, bare=unit, into="mile", name=name, example="'31 miles' or '50 km'")
+
+
+# Measures written out again, in the units that a shop keeps its books in: the one place that does it.
+
+#: Feet stay with inches, meters and millimeters with centimeters, ounces with pounds, grams with kilograms.
+_METRIC = frozenset({"cm", "mm", "m", "kg", "g"})
+CM_AN_INCH, KG_A_POUND, M3_A_CUFT = 2.54, 0.45359237, 0.028316846592
+#: Units of assumptions: what a shop in centimeters or kilograms reads instead, and the factor.
+_OTHER_WORDS = {
+    "in": ("cm", CM_AN_INCH),
+    "lb": ("kg", KG_A_POUND),
+    "per cubic foot and month": ("per cubic meter and month", 1 / M3_A_CUFT),
+    "cubic inches a pound": ("cubic centimeters a kilogram", CM_AN_INCH**3 / KG_A_POUND),
+    "per square foot, cubic foot, strip, foot or parcel": ("per strip or parcel", 1.0),
+}
+#: The same by the end of an assumption's name.
+_RATES = {
+    "sqft": ("per square meter", 1 / 0.09290304),
+    "cuft": ("per cubic meter", 1 / M3_A_CUFT),
+    "ft": ("per meter", 1 / 0.3048),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Measures:
+    """How a shop writes lengths, weights, room and distances.
+
+    >>> here, there = Measures(), Measures("cm", "kg")
+    >>> here.sides(14, 12, 16.5), there.sides(14, 12, 16.5)
+    ('14 x 12 x 16.5 in', '35.6 x 30.5 x 41.9 cm')
+    >>> here.weight(17.5), there.weight(17.5), there.room(68), there.distance(31)
+    ('17.5 lb', '7.94 kg', '1.93 m³', '49.9 km')
+    """
+
+    length_unit: str = "in"
+    weight_unit: str = "lb"
+
+    @property
+    def metric(self) -> bool:
+        """Whether lengths are centimeters."""
+        return self.length_unit in _METRIC
+
+    @property
+    def side_unit(self) -> str:
+        """Unit of a side: ``in`` or ``cm``."""
+        return "cm" if self.metric else "in"
+
+    @property
+    def mass_unit(self) -> str:
+        """Unit of a weight: ``lb`` or ``kg``."""
+        return "kg" if self.weight_unit in _METRIC else "lb"
+
+    @property
+    def room_unit(self) -> str:
+        """Unit of room on a shelf: ``cu ft`` or ``m³``."""
+        return "m³" if self.metric else "cu ft"
+
+    @property
+    def room_words(self) -> str:
+        """The same in words."""
+        return "cubic meter" if self.metric else "cubic foot"
+
+    @property
+    def rooms_words(self) -> str:
+        """The same for many."""
+        return "cubic meters" if self.metric else "cubic feet"
+
+    def room_number(self, value_cuft: float, *, places: int = 0) -> str:
+        """Room without its unit."""
+        return f"{self.rooms_of(value_cuft):,.{places + 2 * self.metric}f}"
+
+    @property
+    def distance_unit(self) -> str:
+        """Unit of a distance driven: ``mile`` or ``km``."""
+        return "km" if self.metric else "mile"
+
+    def sides_of(self, value_in: Any) -> Any:
+        """Lengths in the shop's unit, numbers in and numbers out."""
+        return value_in * CM_AN_INCH if self.metric else value_in
+
+    def weights_of(self, value_lb: Any) -> Any:
+        """Weights in the shop's unit, numbers in and numbers out."""
+        return value_lb * KG_A_POUND if self.mass_unit == "kg" else value_lb
+
+    def rooms_of(self, value_cuft: Any) -> Any:
+        """Room in the shop's unit, numbers in and numbers out."""
+        return value_cuft * M3_A_CUFT if self.metric else value_cuft
+
+    def distances_of(self, value_miles: Any) -> Any:
+        """Distances in the shop's unit, numbers in and numbers out."""
+        return value_miles * KM_A_MILE if self.metric else value_miles
+
+    def unit_of(self, key: str, unit: str) -> tuple[str, float]:
+        """A unit of an assumption as the shop reads it, and what a number in it is multiplied by."""
+        tail = next((words for words in _RATES if key.rpartition("_per_")[2] == words), "")
+        found = _RATES.get(tail) or _OTHER_WORDS.get(unit)
+        if found is None or not (self.mass_unit == "kg" if unit == "lb" else self.metric):
+            return unit, 1.0
+        return found
+
+    def side(self, value_in: float, *, places: int = 1) -> str:
+        """A length with its unit."""
+        return f"{_shown(self.sides_of(value_in), places)} {self.side_unit}"
+
+    def sides(self, *values_in: float, places: int = 1) -> str:
+        """Sides of one thing, with their unit once."""
+        return f"{' x '.join(_shown(self.sides_of(value), places) for value in values_in)} {self.side_unit}"
+
+    def weight(self, value_lb: float, *, places: int = 1) -> str:
+        """A weight with its unit; a kilogram is finer than a pound by a digit."""
+        metric = self.mass_unit == "kg"
+        return f"{_shown(self.weights_of(value_lb), places + metric)} {self.mass_unit}"
+
+    def room(self, value_cuft: float) -> str:
+        """Room with its unit."""
+        value = self.rooms_of(value_cuft)
+        return f"{value:,.2f} m³" if self.metric else f"{value:,.0f} cu ft"
+
+    def span(self, *values_in: float, spec: str = ".1f") -> str:
+        """Lengths in a sentence with their unit once, inches as ``spec`` writes them, centimeters to the millimeter."""
+        if self.metric:
+            return self.sides(*values_in)
+        return f"{' x '.join(f'{value:{spec}}' for value in values_in)} in"
+
+    def united(self, value_in: float, *, spec: str = ".1f") -> str:
+        """Length, width and height added up, as the trade says it in inches."""
+        return f"sides of {self.side(value_in)} together" if self.metric else f"{value_in:{spec}} united in"
+
+    def mass(self, value_lb: float, *, spec: str = ".1f") -> str:
+        """A weight in a sentence, likewise."""
+        return self.weight(value_lb) if self.mass_unit == "kg" else f"{value_lb:{spec}} lb"
+
+    def hollow(self, value_cuft: float, *, spec: str = ".2f") -> str:
+        """Room inside a parcel: cubic feet, or liters."""
+        return f"{_shown(value_cuft * M3_A_CUFT * 1000, 1)} liters" if self.metric else f"{value_cuft:{spec}} cu ft"
+
+    def distance(self, value_miles: float) -> str:
+        """A distance with its unit."""
+        value = self.distances_of(value_miles)
+        return f"{_shown(value, 1)} {'km' if self.metric else 'mile' if value == 1 else 'miles'}"
+
+
+def _shown(value: float, places: int) -> str:
+    """A number with at most some decimals, none where it is whole."""
+    text = f"{value:,.{places}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def read_flags(values: object, *, name: str) -> npt.NDArray[np.bool_]:

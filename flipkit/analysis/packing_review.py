@@ -47,9 +47,11 @@ COLUMNS = [
 
 
 def parcel_lessons(
-    sold: pd.DataFrame, rules: Rules, assumptions: Assumptions, *, reach_in: float = REACH_IN
+    sold: pd.DataFrame, rules: Rules, assumptions: Assumptions, *, reach_in: float = REACH_IN, step_in: float = 1.0
 ) -> pd.DataFrame:
     """What each shipped and measured parcel cost above its measures, and what a trim would have saved.
+
+    A trim cuts a side to the next whole ``step_in`` below: an inch, or a centimeter where the shop measures in those.
 
     The function needs the frame of ``item_economics``; see ``tests/analysis/test_packing_lessons.py``.
     """
@@ -62,7 +64,7 @@ def parcel_lessons(
     now = _cheapest(rows, sides, rules, assumptions)
     taken = now != _REFUSED
     rows, sides, now = rows[taken].reset_index(drop=True), sides[taken], now[taken]
-    saved, side, cut = _best_trim(rows, sides, now, rules, assumptions, reach_in)
+    saved, side, cut = _best_trim(rows, sides, now, rules, assumptions, reach_in, step_in)
     recorded = (rows["label_origin"] == "recorded").to_numpy()
     paid = np.where(recorded, rows["label_cents"].to_numpy(dtype=np.float64), np.nan)
     adjusted = rows["label_adjustment_cents"].to_numpy(dtype=np.int64)
@@ -93,11 +95,17 @@ def lesson_totals(lessons: pd.DataFrame, *, by: str = "category") -> pd.DataFram
 
 
 def _best_trim(
-    rows: pd.DataFrame, sides: Floats, now: Cents, rules: Rules, assumptions: Assumptions, reach_in: float
+    rows: pd.DataFrame,
+    sides: Floats,
+    now: Cents,
+    rules: Rules,
+    assumptions: Assumptions,
+    reach_in: float,
+    step_in: float,
 ) -> tuple[Cents, npt.NDArray[np.object_], Floats]:
     """The saving of each parcel's best trim, the side, and what comes off it."""
-    # The next whole inch below each side, where it is within reach.
-    shorter = np.ceil(np.round(sides, 6)) - 1
+    # The next whole step below each side, where it is within reach.
+    shorter = (np.ceil(np.round(sides / step_in, 6)) - 1) * step_in
     cuts = sides - shorter
     within = (shorter > 0) & (cuts <= reach_in + SNAP)
     best = np.zeros(len(rows), dtype=np.int64)

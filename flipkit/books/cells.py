@@ -10,11 +10,10 @@ import operator
 import re
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from flipkit import money
 from flipkit import units as the_units
@@ -22,6 +21,9 @@ from flipkit.books import write
 from flipkit.books.problems import Findings
 from flipkit.books.schema import Column
 from flipkit.errors import MeasureError, MoneyError
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 # Many short texts handled at once, at the speed of the processor instead of one call a text.
 
@@ -90,7 +92,8 @@ _FIRST = operator.itemgetter(slice(0, 1))
 # Cells of the books: text in, a typed column out, each wrong cell told with its row.
 #
 # A column is understood one distinct text at a time, so ten thousand rows cost little more than the texts that
-# differ.
+# differ. Reading one cell needs no pandas, and a command that records one row should not wait for it: the four
+# functions that make whole columns import it when they are called.
 
 #: Years that second-hand books can speak of; others are slips of a finger.
 FIRST_YEAR, LAST_YEAR = 1970, 2100
@@ -130,6 +133,8 @@ def typed_column(
     column: Column, header: str, texts: Sequence[str], rows: Sequence[int], *, unit: str, units: Units, into: Findings
 ) -> pd.Series:
     """One column of a table, typed; wrong cells become problems and blanks."""
+    import pandas as pd
+
     if column.kind in ("money", "signed money"):
         plain = _plain_money(texts)
         if plain is not None:
@@ -150,6 +155,8 @@ def typed_column(
 
 def _plain_money(texts: Sequence[str]) -> pd.Series | None:
     """A column of amounts that are all written alike, with a point and two decimals."""
+    import pandas as pd
+
     blank = np.fromiter((not text for text in texts), dtype=bool, count=len(texts))
     cents = cents_of([text for text in texts if text] if blank.any() else texts)
     if cents is None:
@@ -161,6 +168,8 @@ def _plain_money(texts: Sequence[str]) -> pd.Series | None:
 
 def blank_series(column: Column, count: int) -> pd.Series:
     """A column that a file does not have, as if every cell were blank."""
+    import pandas as pd
+
     one = as_series(column, [None])
     if isinstance(one.dtype, pd.Int64Dtype):
         return pd.Series(pd.arrays.IntegerArray(np.zeros(count, dtype=np.int64), np.ones(count, dtype=bool)))
@@ -171,6 +180,8 @@ def blank_series(column: Column, count: int) -> pd.Series:
 
 def as_series(column: Column, values: list[Any]) -> pd.Series:
     """Values of one column in the type of its kind."""
+    import pandas as pd
+
     kind = column.kind
     if kind in ("date", "month"):
         codes, days = pd.factorize(np.array(values, dtype=object), use_na_sentinel=True)
@@ -202,13 +213,14 @@ def reader_of(column: Column, *, unit: str, units: Units) -> Callable[[str], Any
         return functools.partial(_measure, name=name, unit="min", read=the_units.read_minutes, zero=True)
     if column.kind in ("id", "text"):
         return write.unshielded if name in _FREE else _name
+    if column.kind == "miles":
+        return functools.partial(_distance, unit=unit or "mile")
     if column.kind == "choice":
         return functools.partial(_choice, choices=column.choices)
     return {
         "date": _date,
         "month": _month,
         "number": _number,
-        "miles": _number,
         "count": _count,
         "rate": _rate,
     }[column.kind]
@@ -247,7 +259,7 @@ def _factor(unit: str, read: Callable[..., float]) -> float | None:
 
 
 def _measure(text: str, *, name: str, unit: str, read: Callable[..., float], zero: bool = False) -> float | Bad:
-    own = {"in": 1.0, "lb": 1.0, "min": 1.0}.get(unit)
+    own = {"in": 1.0, "lb": 1.0, "min": 1.0, "mile": 1.0}.get(unit)
     if _PLAIN_NUMBER.fullmatch(text):
         factor = own if own is not None else _factor(unit, read)
         value = float(text) * factor if factor is not None else None
@@ -265,6 +277,13 @@ def _measure(text: str, *, name: str, unit: str, read: Callable[..., float], zer
     if value == 0 and not zero:
         return Bad("a measure above 0", "leave the cell blank where it was not measured")
     return value
+
+
+def _distance(text: str, *, unit: str) -> float | Bad:
+    found = _measure(text, name="miles", unit=unit, read=the_units.read_distance, zero=True)
+    if isinstance(found, Bad):
+        return Bad("a number of at least 0", "write digits, with a point before decimals; 50 km is understood too")
+    return found
 
 
 def _date(text: str) -> str | Bad:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import importlib.resources
+import io
 import json
 import tomllib
 from collections.abc import Iterator
@@ -242,6 +244,7 @@ def statements_of(books: Books, enough: int) -> list[Statement]:
         *_comparables(books),
         *_buying(books),
         *_prices(books),
+        *_abroad(books),
     ]
 
 
@@ -417,6 +420,38 @@ def _prices(books: Books) -> list[Statement]:
     ]
 
 
+#: Assumed amounts that stand in wherever the books say nothing, set for US dollars.
+_DOLLARS = (
+    "hour.target",
+    "help.wage",
+    "label.assumed",
+    "materials.assumed",
+    "fees.assumed_per_order",
+    "pricing.storage",
+)
+
+
+def _abroad(books: Books) -> list[Statement]:
+    """What the kit brings along for the United States alone, and a shop elsewhere must say itself."""
+    if books.shop.currency == "USD":
+        return []
+    own = {}
+    if books.assumptions_file is not None:
+        with contextlib.suppress(tomllib.TOMLDecodeError, UnicodeDecodeError):
+            own = tomllib.loads(books.assumptions_file.read_text(encoding="utf-8-sig"))
+    lacking = [key for key in _DOLLARS if key.partition(".")[2] not in own.get(key.partition(".")[0], {})]
+    found = []
+    if lacking:
+        text = f"amounts that fit {books.shop.currency}: {', '.join(lacking)} are the kit's own, set for US dollars"
+        found.append(Statement(False, text, f"assumptions.toml: your own {', '.join(lacking[:3])}", 5.5))
+    folder = books.rules_folder / "mileage" if books.rules_folder is not None else None
+    driven = not books.trips.empty and bool(books.trips["miles"].fillna(0).gt(0).any())
+    if driven and not (folder is not None and any(folder.glob("*.toml"))):
+        text = "what driving costs you: the kit's rate a mile is that of the United States, in cents of its dollar"
+        found.append(Statement(False, text, "rules/mileage/: a table of yours with cents_a_km or cents_a_mile", 3.0))
+    return found
+
+
 # A folder to begin with: every table with its headers, examples that are not read, and a word on each.
 
 _TEMPLATES = {
@@ -424,6 +459,7 @@ _TEMPLATES = {
     "rules/fees/my-venue.toml.template": "fees.template",
     "rules/rate_cards/my-post.toml.template": "rate_card.template",
     "rules/rate_cards/my-post-ground-2026-01.csv.template": "rate_card_table.template",
+    "rules/mileage/my-rate.toml.template": "mileage.template",
     "rules/sources.toml.template": "sources.template",
 }
 
@@ -463,27 +499,70 @@ class Started:
     kept: tuple[str, ...]
 
 
-def make_folder(folder: Path | str) -> Started:
-    """Make a folder of books to begin with. A file that exists is never overwritten."""
+#: Headers of a shop that measures in centimeters, kilograms and kilometers, with examples in those.
+_METRIC = {
+    "length_in": ("length_cm", "36"),
+    "width_in": ("width_cm", "30"),
+    "height_in": ("height_cm", "41"),
+    "weight_lb": ("weight_kg", "7.9"),
+    "miles": ("km", "50"),
+}
+#: The workbook of a folder that keeps its books in one.
+WORKBOOK = "books.xlsx"
+#: Rows of a workbook that drop-down lists reach to.
+_LISTED_ROWS = 5_000
+#: Columns whose drop-down list is what another sheet holds: the list's table and column.
+_LISTED = {
+    ("items", "lot_id"): ("lots", "lot_id"),
+    ("items", "trip_id"): ("trips", "trip_id"),
+    ("price_changes", "item_id"): ("items", "item_id"),
+    ("work", "item_id"): ("items", "item_id"),
+    ("work", "trip_id"): ("trips", "trip_id"),
+    ("work", "worker"): ("people", "worker"),
+    ("comparables", "item_id"): ("items", "item_id"),
+}
+
+
+def make_folder(folder: Path | str, *, workbook: bool = False, metric: bool = False, currency: str = "USD") -> Started:
+    """Make a folder of books to begin with, as CSV files or as one workbook. A file that exists is never overwritten.
+
+    ``metric`` gives it centimeters, kilograms and kilometers; ``currency`` is three letters.
+    """
+    if not (len(currency) == 3 and currency.isascii() and currency.isalpha() and currency.isupper()):
+        needed = "three capital letters such as USD"
+        raise BooksError([Problem("shop", None, "currency", currency, needed, "write the code of your currency")])
     home = Path(folder)
     if home.exists() and not home.is_dir():
         raise BooksError([Problem(home.name, None, "", "a file", "a folder, or a name that is free", "choose another")])
     if not home.exists() and not home.parent.is_dir():
         needed = "a folder that it can be made in"
         raise BooksError([Problem(home.name, None, "", f"no folder {home.parent}", needed, "make that one first")])
-    texts = _texts()
-    made = tuple(name for name in texts if not (home / name).exists())
+    shop = [(key, meaning, _shop_default(key, default, metric, currency)) for key, meaning, default in schema.SHOP]
+    texts = _texts(currency)
+    if workbook:
+        bodies = {WORKBOOK: workbook_body(shop, metric=metric)}
+    else:
+        tables = {table.file: table_text(table, metric=metric) for table in schema.TABLES}
+        tables["shop.csv"] = csv_text(["key", "value"], [[key, value] for key, _, value in shop])
+        bodies = {name: text.encode("utf-8") for name, text in tables.items()}
+    bodies |= {name: text.encode("utf-8") for name, text in texts.items()}
+    made = tuple(name for name in bodies if not (home / name).exists())
     if made:
         with staged(home) as stage:
             for name in made:
-                stage.write(name, texts[name])
-    return Started(home, made, tuple(name for name in texts if name not in made))
+                stage.put(name, bodies[name])
+    return Started(home, made, tuple(name for name in bodies if name not in made))
 
 
-def _texts() -> dict[str, str]:
-    texts = {table.file: table_text(table) for table in schema.TABLES}
-    texts["shop.csv"] = csv_text(["key", "value"], [[key, default] for key, _, default in schema.SHOP])
-    texts["assumptions.toml"] = assumptions_text()
+def _shop_default(key: str, default: str, metric: bool, currency: str) -> str:
+    if key == "currency":
+        return currency
+    return {"length_unit": "cm", "weight_unit": "kg"}.get(key, default) if metric else default
+
+
+def _texts(currency: str) -> dict[str, str]:
+    """The files beside the tables."""
+    texts = {"assumptions.toml": assumptions_text(currency=currency)}
     templates = importlib.resources.files("flipkit.books") / "template"
     for name, template in _TEMPLATES.items():
         texts[name] = (templates / template).read_text(encoding="utf-8")
@@ -492,7 +571,104 @@ def _texts() -> dict[str, str]:
     return texts
 
 
-def table_text(table: Table) -> str:
+def _rows(table: Table, *, metric: bool) -> list[list[str]]:
+    """The headers of a table and two example rows that are not read."""
+    others = _METRIC if metric else {}
+    names = [column.name for column in table.columns]
+    first = [others[column.name][1] if column.name in others else column.example for column in table.columns]
+    second = [_SECOND[table.name].get(name, "") for name in names]
+    heads = [others[name][0] if name in others else name for name in names]
+    return [heads, *([f"{EXAMPLE} {row[0]}".rstrip(), *row[1:]] for row in (first, second))]
+
+
+def workbook_body(shop: list[tuple[str, str, str]], *, metric: bool = False) -> bytes:
+    """A workbook with a sheet a table: notes on the headers, drop-down words, example rows that are not read."""
+    import openpyxl
+    from openpyxl.comments import Comment
+    from openpyxl.styles import Font, PatternFill
+    from openpyxl.utils import get_column_letter
+    from openpyxl.worksheet.datavalidation import DataValidation
+
+    book = openpyxl.Workbook()
+    book.remove(book.worksheets[0])
+    bold, fill, gray = Font(bold=True), PatternFill("solid", fgColor="DDE8F0"), Font(italic=True, color="707070")
+
+    def listed(sheet: Any, letter: str, formula: str, *, strict: bool) -> None:
+        choice = DataValidation(type="list", formula1=formula, allow_blank=True)
+        choice.errorStyle = "stop" if strict else "warning"
+        choice.error = "Take a word from the list." if strict else "This is not in the list yet. Keep it?"
+        choice.showErrorMessage = True
+        choice.add(f"{letter}2:{letter}{_LISTED_ROWS}")
+        sheet.add_data_validation(choice)
+
+    letters = {
+        (table.name, column.name): get_column_letter(at)
+        for table in schema.TABLES
+        for at, column in enumerate(table.columns, start=1)
+    }
+    formats = {"id": "@", "date": "yyyy-mm-dd", "month": "yyyy-mm", "money": "0.00", "signed money": "0.00"}
+    for table in schema.TABLES:
+        sheet = book.create_sheet(table.name)
+        rows = _rows(table, metric=metric)
+        for number, row in enumerate(rows, start=1):
+            for at, (text, column) in enumerate(zip(row, table.columns, strict=True), start=1):
+                cell = sheet.cell(number, at, _typed(text, column.kind) if number > 1 and text else text or None)
+                cell.number_format = formats.get(column.kind, "General")
+                cell.font = bold if number == 1 else gray
+                if number == 1:
+                    cell.fill = fill
+        for column in table.columns:
+            letter = letters[table.name, column.name]
+            sheet.column_dimensions[letter].number_format = formats.get(column.kind, "General")
+            sheet.column_dimensions[letter].width = max(
+                12, len(column.name) + 3, len(rows[1][0]) if letter == "A" else 0
+            )
+            need = "Needed" if column.required and column.name != "cost" else "May stay blank"
+            words = f" One of: {', '.join(column.choices)}." if column.choices else ""
+            note = Comment(f"{column.meaning}. {need}.{words} For example {column.example or '(blank)'}.", "flipkit")
+            note.width, note.height = 320, 110
+            sheet[f"{letter}1"].comment = note
+            source = _LISTED.get((table.name, column.name))
+            if column.choices:
+                listed(sheet, letter, f'"{",".join(column.choices)}"', strict=True)
+            elif source:
+                listed(
+                    sheet, letter, f"{source[0]}!${letters[source]}$2:${letters[source]}${_LISTED_ROWS}", strict=False
+                )
+            elif column.name in ("category", "venue"):
+                held = letters["items", column.name]
+                listed(sheet, letter, f"items!${held}$2:${held}${_LISTED_ROWS}", strict=False)
+        sheet.freeze_panes = "B2" if table.name == "items" else "A2"
+    sheet = book.create_sheet("shop")
+    sheet.append(("key", "value", "meaning"))
+    for key, meaning, value in shop:
+        sheet.append((key, value, meaning))
+    for letter, width in zip("ABC", (16, 24, 80), strict=True):
+        sheet.column_dimensions[letter].width = width
+        sheet[f"{letter}1"].font, sheet[f"{letter}1"].fill = bold, fill
+    places = {key: at for at, (key, _, _) in enumerate(shop, start=2)}
+    for key, words in (("length_unit", "in,ft,cm,mm,m"), ("weight_unit", "lb,oz,kg,g")):
+        choice = DataValidation(type="list", formula1=f'"{words}"', showErrorMessage=True)
+        choice.add(f"B{places[key]}")
+        sheet.add_data_validation(choice)
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
+def _typed(text: str, kind: str) -> Any:
+    """An example as a spreadsheet holds it: days and numbers, where they are plain ones."""
+    if kind == "date" and not text.startswith(EXAMPLE):
+        return dt.date.fromisoformat(text)
+    if kind in ("id", "text", "choice", "month", "rate") or text.startswith(EXAMPLE):
+        return text
+    try:
+        return float(text)
+    except ValueError:
+        return text
+
+
+def table_text(table: Table, *, metric: bool = False) -> str:
     """A table file with its headers and two example rows that are not read.
 
     >>> print(table_text(schema.LOTS), end="")
@@ -500,14 +676,11 @@ def table_text(table: Table) -> str:
     # example L-07,2026-03-07,60.00,equal
     # example L-08,2026-03-14,25.00,expected value
     """
-    names = [column.name for column in table.columns]
-    first = [column.example for column in table.columns]
-    second = [_SECOND[table.name].get(name, "") for name in names]
-    rows = [[f"{EXAMPLE} {row[0]}".rstrip(), *row[1:]] for row in (first, second)]
-    return csv_text(names, rows)
+    heads, *rows = _rows(table, metric=metric)
+    return csv_text(heads, rows)
 
 
-def assumptions_text() -> str:
+def assumptions_text(*, currency: str = "USD") -> str:
     """The packaged assumptions as a file of comments, each line explained, ready to be changed."""
     groups: dict[str, dict[str, dict[str, Any]]] = {}
     packaged = (f for f in importlib.resources.files("flipkit").iterdir() if f.name.startswith("assumptions"))
@@ -517,6 +690,8 @@ def assumptions_text() -> str:
     lines = [
         "# What the kit assumes where your books do not say. Every line below holds the kit's own value:",
         "# take the # away from a line that you want otherwise and write your figure.",
+        *([f"# Amounts of money below were set for US dollars: write your own in {currency}."] * (currency != "USD")),
+        "# Lengths and weights may carry a unit, such as 36 cm or 2 kg.",
     ]
     for head, entries in groups.items():
         lines += ["", f"[{head}]"]

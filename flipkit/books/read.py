@@ -23,6 +23,7 @@ from flipkit.books.schema import Column, Table
 from flipkit.books.tabular import RawTable, TableMaker
 from flipkit.errors import BooksError
 from flipkit.money import share_out_groups
+from flipkit.units import Measures
 
 # The files of the books as rows of text, before a cell is understood.
 #
@@ -222,6 +223,11 @@ class Shop:
     currency: str = "USD"
     length_unit: str = "in"
     weight_unit: str = "lb"
+
+    @property
+    def measures(self) -> Measures:
+        """How the shop writes lengths, weights and room."""
+        return Measures(self.length_unit, self.weight_unit)
 
 
 @dataclass(frozen=True, eq=False)

@@ -257,7 +257,7 @@ SHOP: tuple[tuple[str, str, str], ...] = (
     ("weight_unit", "unit of a bare number in weight: lb, oz, kg or g", "lb"),
 )
 
-#: Other headers for a side or the weight: header, the column it stands for, the unit of a bare
+#: Other headers for a side, the weight or a distance: header, the column it stands for, the unit of a bare
 #: number ("" is the unit that the shop declares).
 OTHER_UNITS: dict[str, tuple[str, str]] = {
     **{
@@ -265,6 +265,9 @@ OTHER_UNITS: dict[str, tuple[str, str]] = {
         for side in ("length", "width", "height")
         for tail, unit in (("", ""), ("_in", "in"), ("_cm", "cm"), ("_mm", "mm"), ("_ft", "ft"))
     },
+    # In a trip's table alone: how far was driven.
+    "km": ("miles", "km"),
+    "kilometers": ("miles", "km"),
     **{
         f"weight{tail}": ("weight_lb", unit)
         for tail, unit in (("", ""), ("_lb", "lb"), ("_oz", "oz"), ("_kg", "kg"), ("_g", "g"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 import re
 import zipfile
 import zlib
@@ -13,7 +14,7 @@ from typing import Any
 
 from flipkit.books import cells as book_cells
 from flipkit.books import schema
-from flipkit.books.problems import Findings, rows_in_words
+from flipkit.books.problems import Findings, plain_header, rows_in_words
 from flipkit.workarounds import is_native_panic
 
 # Workbooks as rows of text: every cell as the reader of a CSV file would meet it.
@@ -58,8 +59,8 @@ class WorkbookError(ValueError):
     """A workbook that cannot be opened; the message is the reason in the seller's words."""
 
 
-def read_sheets(path: Path) -> list[Sheet]:
-    """Every sheet of a workbook as text.
+def read_sheets(path: Path | io.BytesIO, *, only: str = "") -> list[Sheet]:
+    """Every sheet of a workbook, a file or its bytes, as text; or only those whose plain name is given.
 
     Dates come as ``2026-03-07`` (with the time of day where there is one), numbers without
     the noise of binary fractions, true and false as ``TRUE`` and ``FALSE``.
@@ -67,12 +68,15 @@ def read_sheets(path: Path) -> list[Sheet]:
     import python_calamine
 
     _require_modest(path)
+    if isinstance(path, io.BytesIO):
+        path.seek(0)
     try:
-        with python_calamine.CalamineWorkbook.from_path(str(path)) as book:
+        with python_calamine.CalamineWorkbook.from_object(path) as book:
             plain = [
                 meta.name
                 for meta in book.sheets_metadata
                 if meta.typ in (python_calamine.SheetTypeEnum.WorkSheet, python_calamine.SheetTypeEnum.DialogSheet)
+                and (not only or plain_header(meta.name) == only)
             ]
             return [
                 Sheet(name, _text_rows(book.get_sheet_by_name(name).to_python(skip_empty_area=False))) for name in plain
@@ -98,7 +102,7 @@ def lost_cells(path: Path) -> list[LostCell]:
     lost: list[LostCell] = []
     try:
         with zipfile.ZipFile(path) as archive:
-            for name, part in _sheet_parts(archive):
+            for name, part in sheet_parts(archive):
                 text = archive.read(part)
                 if b"<f" in text:
                     lost += [
@@ -114,15 +118,16 @@ def lost_cells(path: Path) -> list[LostCell]:
     return lost
 
 
-def _require_modest(path: Path) -> None:
+def _require_modest(path: Path | io.BytesIO) -> None:
     if not zipfile.is_zipfile(path):
         return
     try:
         with zipfile.ZipFile(path) as archive:
             unpacked = sum(info.file_size for info in archive.infolist())
-            if unpacked > LARGEST_UNPACKED or unpacked > max(_SMALL, _SWOLLEN * path.stat().st_size):
+            packed = sum(info.compress_size for info in archive.infolist())
+            if unpacked > LARGEST_UNPACKED or unpacked > max(_SMALL, _SWOLLEN * packed):
                 raise WorkbookError(f"it would unpack to {unpacked:,} bytes")
-            _require_near(archive, cells=path.suffix.lower() in (".xlsx", ".xlsm"))
+            _require_near(archive, cells="xl/workbook.xml" in archive.namelist())
     except (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError):
         raise WorkbookError("it is damaged") from None
     except RuntimeError:
@@ -153,7 +158,8 @@ def _column(letters: bytes) -> int:
     return number
 
 
-def _sheet_parts(archive: zipfile.ZipFile) -> list[tuple[str, str]]:
+def sheet_parts(archive: zipfile.ZipFile) -> list[tuple[str, str]]:
+    """Name of each sheet of an .xlsx file, and of the part that holds it."""
     book = archive.read("xl/workbook.xml").decode("utf-8", "replace")
     links = archive.read("xl/_rels/workbook.xml.rels").decode("utf-8", "replace")
     target: dict[str, str] = {}

@@ -108,9 +108,15 @@ class Stage:
 
     def write(self, name: str, text: str) -> None:
         """Make one text file ready."""
+        self.put(name, text.encode("utf-8"))
+
+    def put(self, name: str, body: bytes) -> None:
+        """Make the bytes of one file ready, with the rights of the file that they replace."""
         target = self.hidden / name
         target.parent.mkdir(parents=True, exist_ok=True)
-        _write_down(target, text)
+        _write_down(target, body)
+        if (self.home / name).is_file():
+            shutil.copymode(self.home / name, target)
         self._made.append(name)
 
     def copy(self, source: Path, name: str) -> None:
@@ -127,7 +133,7 @@ class Stage:
             os.rename(self.hidden, self.home)
             return
         # From here on the files count as written: a run that is killed is finished by the next.
-        _write_down(self.hidden / f"{_MOVES}.new", json.dumps(self._made))
+        _write_down(self.hidden / f"{_MOVES}.new", json.dumps(self._made).encode())
         os.replace(self.hidden / f"{_MOVES}.new", self.hidden / _MOVES)
         _move(self.hidden, self.home, self._made)
 
@@ -153,10 +159,10 @@ def _move(hidden: Path, home: Path, names: Sequence[str]) -> None:
             os.replace(hidden / name, home / name)
 
 
-def _write_down(target: Path, text: str) -> None:
+def _write_down(target: Path, body: bytes) -> None:
     """Write a file and wait until it is on the disk."""
-    with target.open("w", encoding="utf-8", newline="") as handle:
-        handle.write(text)
+    with target.open("wb") as handle:
+        handle.write(body)
         handle.flush()
         os.fsync(handle.fileno())
 

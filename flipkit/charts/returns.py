@@ -15,6 +15,7 @@ from flipkit.charts import style as chart_style
 from flipkit.charts.style import TONES, Dot, described, draw_dots, panel_title, stacked, tone, wordless
 from flipkit.errors import ChartError
 from flipkit.money import show_cents
+from flipkit.units import Measures
 
 # What an hour earned: per category, and per size class among sales of about the same price.
 
@@ -284,6 +285,9 @@ class _Measure:
     high: str = ""
 
 
+#: Writes one figure of a measure.
+Show = Callable[[float], str]
+
 MEASURES: Final = (
     _Measure("hourly", "net per hour of your own work", "dollars", "low", "high"),
     _Measure("net_per_sale_cents", "net per sale", "cents"),
@@ -296,7 +300,11 @@ MEASURES: Final = (
 
 
 def plot_size_comparison(
-    frame: pd.DataFrame, *, confidence: float | None = None, currency: str = "USD"
+    frame: pd.DataFrame,
+    *,
+    confidence: float | None = None,
+    currency: str = "USD",
+    measures: Measures = Measures(),  # noqa: B008 - it is frozen
 ) -> alt.VConcatChart | alt.Chart:
     """Size classes side by side, one small panel a measure.
 
@@ -311,6 +319,8 @@ def plot_size_comparison(
         How often the intervals are meant to hold the truth, to be said in words.
     currency : str
         Code of the shop's currency.
+    measures : Measures
+        How the shop writes room.
 
     Returns
     -------
@@ -330,11 +340,12 @@ def plot_size_comparison(
     'Your own minutes per sale: small 40 min, bulky 95 min.'
     """
     chart_style.require_columns(frame, ["size_class", "items", "verdict"], chart="plot_size_comparison")
-    measures = [m for m in MEASURES if m.column in frame.columns and frame[m.column].notna().any()]
-    if frame.empty or not measures:
+    drawn = [m for m in MEASURES if m.column in frame.columns and frame[m.column].notna().any()]
+    if frame.empty or not drawn:
         return wordless("Nothing sold yet, so there is no size to compare.")
     rows = frame.to_dict("records")
-    panels = [_panel(measure, rows, currency) for measure in measures]
+    show = {measure.column: _shower(measure.unit, currency, measures) for measure in drawn}
+    panels = [_panel(measure, rows, show[measure.column]) for measure in drawn]
     said = "" if confidence is None else f" ({confidence * 100:g}% interval)"
     chart = stacked(panels, margin=_SIZE_LEFT + _SIZE_RIGHT).properties(
         title=alt.TitleParams(
@@ -342,12 +353,11 @@ def plot_size_comparison(
             subtitle=f"By size of the packed parcel. A pale bar around a dot: where the true figure likely lies{said}.",
         )
     )
-    reading = " ".join(_sentence(measure, rows, currency) for measure in measures)
-    return described(chart, reading, [_size_numbers(row, measures, currency) for row in rows])
+    reading = " ".join(_sentence(measure, rows, show[measure.column]) for measure in drawn)
+    return described(chart, reading, [_size_numbers(row, drawn, show) for row in rows])
 
 
-def _panel(measure: _Measure, rows: list[dict[Any, Any]], currency: str) -> alt.LayerChart:
-    show = _shower(measure.unit, currency)
+def _panel(measure: _Measure, rows: list[dict[Any, Any]], show: Show) -> alt.LayerChart:
     values = [_size_record(measure, row) for row in rows]
     order = [value["size"] for value in values]
     texts = {value["size"]: _end(measure, row, show) for value, row in zip(values, rows, strict=True)}
@@ -399,7 +409,7 @@ def _size_record(measure: _Measure, row: dict[Any, Any]) -> dict[str, Any]:
     }
 
 
-def _end(measure: _Measure, row: dict[Any, Any], show: Callable[[float], str]) -> str:
+def _end(measure: _Measure, row: dict[Any, Any], show: Show) -> str:
     if measure.column == "hourly" and row["verdict"] == TOO_FEW:
         return TOO_FEW
     value = chart_style.plain(row[measure.column])
@@ -408,27 +418,28 @@ def _end(measure: _Measure, row: dict[Any, Any], show: Callable[[float], str]) -
     return show(float(value))
 
 
-def _shower(unit: str, currency: str) -> Callable[[float], str]:
+def _shower(unit: str, currency: str, measures: Measures) -> Show:
     if unit == "cents":
         return lambda value: chart_style.money(value, currency=currency)
     if unit == "dollars":
         return lambda value: chart_style.hourly(value, currency=currency)
+    if unit == "cu ft":
+        return measures.room
     return lambda value: f"{value:,.0f} {unit}"
 
 
-def _sentence(measure: _Measure, rows: list[dict[Any, Any]], currency: str) -> str:
-    show = _shower(measure.unit, currency)
+def _sentence(measure: _Measure, rows: list[dict[Any, Any]], show: Show) -> str:
     parts = [f"{row['size_class']} {_end(measure, row, show)}" for row in rows]
     return f"{measure.heading[0].upper()}{measure.heading[1:]}: {', '.join(parts)}."
 
 
-def _size_numbers(row: dict[Any, Any], measures: list[_Measure], currency: str) -> dict[str, str]:
+def _size_numbers(row: dict[Any, Any], drawn: list[_Measure], shows: Mapping[str, Show]) -> dict[str, str]:
     numbers = {"Size": str(row["size_class"]), "Items": f"{int(row['items']):,}"}
-    for measure in measures:
-        text = _end(measure, row, _shower(measure.unit, currency))
+    for measure in drawn:
+        show = shows[measure.column]
+        text = _end(measure, row, show)
         low, high = (chart_style.plain(row.get(name)) if name else None for name in (measure.low, measure.high))
         if low is not None and high is not None and text != TOO_FEW:
-            show = _shower(measure.unit, currency)
             text += f" ({show(float(low))} to {show(float(high))})"
         numbers[measure.heading[0].upper() + measure.heading[1:]] = text
     return numbers
@@ -834,7 +845,7 @@ def plot_waterfall(
     chart_style.require_columns(
         frame, ["line", "amount_cents", *(["per_item_cents"] if per_item else [])], chart="plot_waterfall"
     )
-    rows = _placed(frame)
+    rows = _placed(frame, currency)
     drawn = [row for row in rows if row["amount"] != 0 or row["kind"] == "net"]
     if len(drawn) < 2:
         return wordless(nothing)
@@ -876,7 +887,7 @@ def plot_waterfall(
     )
 
 
-def _placed(frame: pd.DataFrame) -> list[dict[str, Any]]:
+def _placed(frame: pd.DataFrame, currency: str) -> list[dict[str, Any]]:
     """Where each bar begins and ends; the net's bar begins at nothing."""
     rows: list[dict[str, Any]] = []
     reached = 0
@@ -901,7 +912,7 @@ def _placed(frame: pd.DataFrame) -> list[dict[str, Any]]:
                 "end": reached,
                 "kind": "net" if net else "line",
                 "role": "above" if cents >= 0 else "below",
-                "shown": show_cents(cents),
+                "shown": show_cents(cents, currency=currency),
             }
         )
     return rows

@@ -590,7 +590,13 @@ def plot_packing_lessons(frame: pd.DataFrame, *, currency: str = "USD") -> alt.L
     names = chart_style.distinct_labels([str(name) for name in costly["category"]])
     records = [dict(row) for row in costly.to_dict("records")]
     values = [
-        {"row": name, "part": words, "place": place, "cents": int(row[part]), "shown": show_cents(int(row[part]))}
+        {
+            "row": name,
+            "part": words,
+            "place": place,
+            "cents": int(row[part]),
+            "shown": show_cents(int(row[part]), currency=currency),
+        }
         for name, row in zip(names, records, strict=True)
         for place, (part, (words, _)) in enumerate(PARTS.items())
         if int(row[part]) > 0

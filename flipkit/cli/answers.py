@@ -7,10 +7,14 @@ import json
 import sys
 import unicodedata
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
+
+if TYPE_CHECKING:
+    from flipkit.units import Measures
 
 BOOKS = click.Path(path_type=Path)
 
@@ -33,6 +37,30 @@ def visible(text: str) -> str:
 
 def _shown(character: str) -> str:
     return json.dumps(character)[1:-1] if character != "\x7f" else "\\u007f"
+
+
+@dataclass(frozen=True)
+class Voice:
+    """How a shop says money and measures."""
+
+    currency: str
+    measures: Measures
+
+    def money(self, cents: int) -> str:
+        """An amount in the shop's currency."""
+        from flipkit.money import show_cents
+
+        return show_cents(cents, currency=self.currency)
+
+
+def voice_of(books: Path | None) -> Voice:
+    """The voice of some books; dollars, inches and pounds where none are named."""
+    from flipkit.books.cells import Units
+    from flipkit.books.record import units_of
+    from flipkit.units import Measures
+
+    units = units_of(books) if books is not None and books.exists() else Units()
+    return Voice(units.currency, Measures(units.length, units.weight))
 
 
 def refuse(text: str) -> NoReturn:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import os
 import sys
 from collections.abc import Callable, Sequence
@@ -42,30 +43,50 @@ ANSWER_HELP = {
 
 @click.command()
 @click.argument("folder", type=BOOKS)
-def start(folder: Path) -> None:
+@click.option("--workbook", is_flag=True, help="One workbook with drop-down words, in place of CSV files.")
+@click.option("--metric", is_flag=True, help="Centimeters, kilograms and kilometers.")
+@click.option("--currency", default="USD", show_default=True, help="Three letters.")
+def start(folder: Path, workbook: bool, metric: bool, currency: str) -> None:
     """Make a FOLDER of books to begin with; nothing that is there is overwritten."""
-    from flipkit.books.check import make_folder
+    from flipkit.books.check import WORKBOOK, make_folder
 
-    started = make_folder(folder)
+    started = make_folder(folder, workbook=workbook, metric=metric, currency=currency)
     for name in started.made:
         say(f"made {name}")
     for name in started.kept:
         say(f"kept {name}, which was there")
-    say(f"Fill in items.csv, then: flipkit check {folder}")
+    if workbook:
+        say(f"Fill in the sheet items of {WORKBOOK}, then: flipkit check {folder / WORKBOOK}")
+    else:
+        say(f"Fill in items.csv, then: flipkit check {folder}")
 
 
 @click.command()
 @click.argument("books", type=BOOKS)
 @click.option("--as-of", default="", help="Day of the report, so that later dates are told.")
 def check(books: Path, as_of: str) -> None:
-    """Say everything that is wrong with BOOKS, what a report can tell from them, what to record next."""
+    """Say everything that is wrong with BOOKS, what a report can tell from them, what to record and time next."""
     from flipkit.books.check import check as checked
+    from flipkit.books.read import last_recorded_day
     from flipkit.cli.answers import day_of
+    from flipkit.economics.items import timings_wanted
 
     found = checked(books, as_of=day_of(as_of) if as_of else None)
     say(found.text(), nl=False)
     if found.stops or found.books is None:
         sys.exit(2)
+    if found.books.items.empty:
+        return
+    last = day_of(as_of) if as_of else last_recorded_day(found.books, until=dt.date.today())
+    wanted = timings_wanted(found.books, last)
+    if not wanted:
+        say("\nYour logs cover nearly all of your work: timing more of it would change little.")
+        return
+    *jobs, rule = wanted
+    say(f"\nTime {'these jobs' if len(jobs) > 1 else 'this job'} next (narrows the doubt about your hours most):")
+    for number, job in enumerate(jobs, start=1):
+        say(f"  {number}. {job}")
+    say(f"  {rule}")
 
 
 def _answer_options(command: Callable[..., None]) -> Callable[..., None]:
@@ -251,9 +272,15 @@ def item(item_id: str, books: Path | None, as_of: str, settings: Sequence[str], 
 def assumptions(books: Path | None, settings: Sequence[str], file: Path | None) -> None:
     """List every assumption with its value, its meaning and who says so."""
     from flipkit.assumptions import load_assumptions
+    from flipkit.books.cells import Units
+    from flipkit.books.record import units_of
+    from flipkit.units import Measures
 
     # Beside a workbook as in a folder of books.
     own = (books.parent if books.is_file() else books) / "assumptions.toml" if books else None
     found = load_assumptions(own if own and own.is_file() else None, overrides=settings_of(settings, file, books))
+    units = units_of(books) if books else Units()
+    measures = Measures(units.length, units.weight)
     for key, entry in found.entries.items():
-        say(f"{key} = {entry.text()} {entry.unit} ({entry.layer}): {entry.meaning}")
+        value, unit = entry.shown(measures, currency=units.currency)
+        say(f"{key} = {value} {unit} ({entry.layer}): {entry.meaning}")

@@ -15,6 +15,7 @@ from flipkit.cli.books import assumptions, check, convert, item, lab, report, st
 from flipkit.cli.buying import buy
 from flipkit.cli.packing import packing
 from flipkit.cli.prices import fees, net_price, parcel, protect
+from flipkit.cli.record import gone, listed, log, price, sold, timesheet
 from flipkit.errors import FlipkitError
 from flipkit.owned import end_on_signals
 
@@ -57,5 +58,8 @@ def main() -> None:
     """Which kinds of second-hand items really pay per hour of work."""
 
 
-for command in (report, item, lab, start, convert, check, assumptions, parcel, fees, net_price, protect, packing, buy):
+for command in (
+    *(report, item, lab, start, convert, check, assumptions, parcel, fees, net_price, protect, packing, buy),
+    *(log, listed, price, sold, gone, timesheet),
+):
     main.add_command(command)

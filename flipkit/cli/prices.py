@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
 import click
 
-from flipkit.cli.answers import BOOKS, columns, day_of, rules_folder, told
-from flipkit.money import show_cents
+from flipkit.cli.answers import BOOKS, Voice, columns, day_of, rules_folder, told, voice_of
 
 # The answers about charges as lines of text.
 
@@ -19,20 +19,24 @@ _PARTS = ("base", "surcharge", "fuel", "signature", "protection")
 _MOST_TRIMS = 6
 
 
-def parcel_words(answer: dict[str, Any]) -> list[str]:
-    """What carriers bill for a parcel."""
-    sides = " x ".join(f"{answer[f'{side}_in']:g}" for side in ("length", "width", "height"))
+def parcel_words(answer: dict[str, Any], voice: Voice | None = None) -> list[str]:
+    """What carriers bill for a parcel; in dollars, inches and pounds where no shop's voice is given."""
+    voice = voice or voice_of(None)
+    said = voice.measures
+    sides = said.span(*(answer[f"{side}_in"] for side in ("length", "width", "height")), spec="g")
+    room = said.hollow(answer["volume_cu_in"] / 1_728) if said.metric else f"{answer['volume_cu_in']:,.0f} cu in"
     lines = [
-        f"{sides} in, {answer['weight_lb']:g} lb on the scale, on {answer['on']}",
-        f"length plus girth {answer['length_plus_girth_in']:g} in, united {answer['united_in']:g} in, "
-        f"{answer['volume_cu_in']:,.0f} cu in" + (f", {answer['size_class']}" if answer.get("size_class") else ""),
+        f"{sides}, {said.mass(answer['weight_lb'], spec='g')} on the scale, on {answer['on']}",
+        f"length plus girth {said.span(answer['length_plus_girth_in'], spec='g')}, united "
+        f"{said.span(answer['united_in'], spec='g')}, {room}"
+        + (f", {answer['size_class']}" if answer.get("size_class") else ""),
     ]
     for carrier in answer["carriers"]:
-        lines += ["", *_carrier_words(carrier)]
+        lines += ["", *_carrier_words(carrier, voice)]
     return lines
 
 
-def _carrier_words(carrier: dict[str, Any]) -> list[str]:
+def _carrier_words(carrier: dict[str, Any], voice: Voice) -> list[str]:
     unit = "kg" if "billable_kg" in carrier else "lb"
     name = carrier["carrier"] + (f", {carrier['rates']} rates" if carrier["rates"] else "")
     billed = f"{name}: billed at {carrier[f'billable_{unit}']:g} {unit}"
@@ -44,7 +48,7 @@ def _carrier_words(carrier: dict[str, Any]) -> list[str]:
     for trigger in carrier["triggers"]:
         lines.append(f"  {_trigger_words(trigger)}")
     for card in carrier.get("cards", []):
-        lines += [f"  {line}" for line in _card_words(card)]
+        lines += [f"  {line}" for line in _card_words(card, voice)]
     return lines
 
 
@@ -66,63 +70,66 @@ def _trigger_words(trigger: dict[str, Any]) -> str:
     return f"{name}: {why}{tail}"
 
 
-def _card_words(card: dict[str, Any]) -> list[str]:
+def _card_words(card: dict[str, Any], voice: Voice) -> list[str]:
     rows, refused = [], []
     for service in card["services"]:
         if service["refused"]:
             refused.append(f"  {service['service']}: {service['refused']}")
             continue
         parts = ", ".join(
-            f"{part} {show_cents(service[f'{part}_cents'])}" for part in _PARTS if service.get(f"{part}_cents")
+            f"{part} {voice.money(service[f'{part}_cents'])}" for part in _PARTS if service.get(f"{part}_cents")
         )
-        price = show_cents(service["total_cents"])
+        price = voice.money(service["total_cents"])
         if service.get("low_cents") != service.get("high_cents"):
-            price += f" on average, {show_cents(service['low_cents'])} to {show_cents(service['high_cents'])}"
+            price += f" on average, {voice.money(service['low_cents'])} to {voice.money(service['high_cents'])}"
         rows.append([f"  {service['service']}", price, f"({parts})"])
     lines = [f"rate card {card['card']}, zone {card['zone']} ({card['block']}):", *columns(rows), *refused]
     later = card.get("entered_by_weight_alone")
     if later and later["below_billable"]:
         lines.append(
-            f"  entered by its scale weight alone it would cost {show_cents(later['bought_cents'])} now and likely "
-            f"{show_cents(later['adjustment_cents'])} more later"
+            f"  entered by its scale weight alone it would cost {voice.money(later['bought_cents'])} now and likely "
+            f"{voice.money(later['adjustment_cents'])} more later"
         )
     trims = card.get("trims", [])
     for trim in trims[:_MOST_TRIMS]:
-        what = f"{trim['by_lb']:g} lb less" if "by_lb" in trim else _trimmed(trim)
-        lines.append(f"  {what} saves {show_cents(trim['saves_cents'])}: {trim['why']}")
+        what = _trimmed(trim, voice)
+        lines.append(f"  {what} saves {voice.money(trim['saves_cents'])}: {trim['why']}")
     if len(trims) > _MOST_TRIMS:
         lines.append(f"  and {len(trims) - _MOST_TRIMS} more ways to trim; --json lists them")
     return lines
 
 
-def _trimmed(trim: dict[str, Any]) -> str:
-    sides = " x ".join(f"{trim[f'{side}_in']:g}" for side in ("length", "width", "height"))
-    return f"{trim['by_in']:g} in less {trim['trim'].replace(' and ', ', ')}, to {sides} in,"
+def _trimmed(trim: dict[str, Any], voice: Voice) -> str:
+    said = voice.measures
+    if "by_lb" in trim:
+        return f"{said.mass(trim['by_lb'], spec='g')} less"
+    sides = said.span(*(trim[f"{side}_in"] for side in ("length", "width", "height")), spec="g")
+    return f"{said.span(trim['by_in'], spec='g')} less {trim['trim'].replace(' and ', ', ')}, to {sides},"
 
 
-def fee_words(answer: dict[str, Any]) -> list[str]:
+def fee_words(answer: dict[str, Any], voice: Voice) -> list[str]:
     """What each venue takes of a sale and leaves."""
     lines = []
     for venue in answer["venues"]:
         head = f"{venue['venue']}: "
         if "price_cents" in venue:
-            head += f"a price of {show_cents(venue['price_cents'])} leaves {show_cents(venue['net_cents'])}"
+            head += f"a price of {voice.money(venue['price_cents'])} leaves {voice.money(venue['net_cents'])}"
         else:
-            head += f"leaves {show_cents(venue['net_cents'])}"
+            head += f"leaves {voice.money(venue['net_cents'])}"
         lines.append(f"{head} (rule {venue['block']}, {venue['seen']})")
         rows = [
-            [f"  {line.replace('_', ' ')}", show_cents(venue[f"{line}_cents"])]
+            [f"  {line.replace('_', ' ')}", voice.money(venue[f"{line}_cents"])]
             for line in _LINES
             if venue[f"{line}_cents"]
         ]
-        lines += columns([*rows, ["  fees in all", show_cents(venue["total_cents"])]])
+        lines += columns([*rows, ["  fees in all", voice.money(venue["total_cents"])]])
     lines += [f"{venue['venue']}: left out: {venue['why']}" for venue in answer["left_out"]]
     return lines or ["no venue has a fee schedule in force on that day"]
 
 
-def protection_words(answer: dict[str, Any]) -> list[str]:
+def protection_words(answer: dict[str, Any], voice: Voice) -> list[str]:
     """Each way to protect a parcel, the cheapest in the long run first."""
-    lines = [f"worth {show_cents(answer['value_cents'])}: fee and expected loss of each way, the cheapest first"]
+    lines = [f"worth {voice.money(answer['value_cents'])}: fee and expected loss of each way, the cheapest first"]
     for card in answer["cards"]:
         lines.append(f"rate card {card['card']}:")
         rows = [["  way", "fee", "expected loss", "in all", "pays from a chance of"]]
@@ -131,9 +138,9 @@ def protection_words(answer: dict[str, Any]) -> list[str]:
             rows.append(
                 [
                     f"  {way['protection']}",
-                    show_cents(way["fee_cents"]),
-                    show_cents(way["expected_loss_cents"]),
-                    show_cents(way["cost_cents"]),
+                    voice.money(way["fee_cents"]),
+                    voice.money(way["expected_loss_cents"]),
+                    voice.money(way["cost_cents"]),
                     "–" if even is None else f"{even:.1%}",
                 ]
             )
@@ -159,7 +166,7 @@ json_option = click.option("--json", "as_json", is_flag=True, help="Print the an
 @click.option("--zone", help="Zone of the buyer; without it the assumed mix of zones.")
 @click.option("--card", "cards", multiple=True, help="Only this rate card; may be repeated.")
 @click.option("--packaging", default="box", help="What it is packed in, as the carriers' rules name it.")
-@click.option("--trim", "trim_in", type=click.FloatRange(0, 12), default=2.0, help="Inches that could be trimmed.")
+@click.option("--trim", help="How much could be trimmed, such as 2in or 5cm; about that by default, 0 for none.")
 @click.option("--declared", default="0", help="Declared value.")
 @click.option("--signature", is_flag=True, help="The receiver signs.")
 @books_option
@@ -171,7 +178,7 @@ def parcel(
     zone: str | None,
     cards: Sequence[str],
     packaging: str,
-    trim_in: float,
+    trim: str | None,
     declared: str,
     signature: bool,
     books: Path | None,
@@ -183,23 +190,26 @@ def parcel(
     from flipkit.money import read_cents
     from flipkit.rules.parcel_advice import parcel_answer, read_sides
     from flipkit.rules.tables import load_rules
-    from flipkit.units import read_weight
+    from flipkit.units import read_length, read_weight
 
+    voice = voice_of(books)
+    said = voice.measures
+    reach_in = read_length(trim or ("5 cm" if said.metric else "2 in"), unit=said.side_unit, name="--trim")
     answer = parcel_answer(
         load_rules(rules_folder(books)),
         on=day_of(on_text),
-        sides_in=read_sides(sides),
-        weight_lb=read_weight(weight),
+        sides_in=read_sides(sides, unit=said.side_unit),
+        weight_lb=read_weight(weight, unit=said.mass_unit),
         zone=zone,
         zone_mix=None if zone else load_assumptions().zone_mix(),
         cards=cards,
         packaging=packaging,
-        reach_in=trim_in,
-        reach_lb=1.0 if trim_in else 0.0,
-        declared_cents=read_cents(declared, name="--declared"),
+        reach_in=reach_in,
+        reach_lb=1.0 if reach_in else 0.0,
+        declared_cents=read_cents(declared, name="--declared", currency=voice.currency),
         signature=signature,
     )
-    told(answer, as_json, parcel_words)
+    told(answer, as_json, functools.partial(parcel_words, voice=voice))
 
 
 def _sale_options(command: Command) -> Command:
@@ -230,8 +240,13 @@ def fees(price: str, as_json: bool, **options: Any) -> None:
     from flipkit.money import read_cents
     from flipkit.rules.net_price import fees_answer
 
-    asked = _sale(**options)
-    told(fees_answer(goods_cents=read_cents(price, name="price"), **asked), as_json, fee_words)
+    voice = voice_of(options["books"])
+    asked = _sale(voice, **options)
+    told(
+        fees_answer(goods_cents=read_cents(price, name="price", currency=voice.currency), **asked),
+        as_json,
+        functools.partial(fee_words, voice=voice),
+    )
 
 
 @click.command("net-price")
@@ -242,8 +257,13 @@ def net_price(net: str, as_json: bool, **options: Any) -> None:
     from flipkit.money import read_cents
     from flipkit.rules.net_price import price_answer
 
-    asked = _sale(**options)
-    told(price_answer(net_cents=read_cents(net, name="net"), **asked), as_json, fee_words)
+    voice = voice_of(options["books"])
+    asked = _sale(voice, **options)
+    told(
+        price_answer(net_cents=read_cents(net, name="net", currency=voice.currency), **asked),
+        as_json,
+        functools.partial(fee_words, voice=voice),
+    )
 
 
 @click.command()
@@ -270,20 +290,21 @@ def protect(
     from flipkit.rules.parcel_advice import protection_answer
     from flipkit.rules.tables import load_rules
 
+    voice = voice_of(books)
     answer = protection_answer(
         load_rules(rules_folder(books)),
         on=day_of(on_text),
-        value_cents=read_cents(value, name="value"),
+        value_cents=read_cents(value, name="value", currency=voice.currency),
         damage_ppm=read_ppm(damage, name="--damage"),
         loss_ppm=read_ppm(loss, name="--loss"),
         signature_stops_ppm=read_ppm(signature_stops, name="--signature-stops"),
         cards=cards,
     )
-    told(answer, as_json, protection_words)
+    told(answer, as_json, functools.partial(protection_words, voice=voice))
 
 
 def _sale(
-    books: Path | None, on_text: str, shipping: str, label: str, costs: str, tax: str, **rest: Any
+    voice: Voice, books: Path | None, on_text: str, shipping: str, label: str, costs: str, tax: str, **rest: Any
 ) -> dict[str, Any]:
     """The options that a sale's commands share, as the rules take them."""
     from flipkit.money import read_cents, read_ppm
@@ -292,9 +313,9 @@ def _sale(
     return {
         "rules": load_rules(rules_folder(books)),
         "on": day_of(on_text),
-        "shipping_cents": read_cents(shipping, name="--shipping"),
-        "label_cents": read_cents(label, name="--label"),
-        "costs_cents": read_cents(costs, name="--costs"),
+        "shipping_cents": read_cents(shipping, name="--shipping", currency=voice.currency),
+        "label_cents": read_cents(label, name="--label", currency=voice.currency),
+        "costs_cents": read_cents(costs, name="--costs", currency=voice.currency),
         "tax_ppm": read_ppm(tax, name="--tax"),
         **rest,
     }

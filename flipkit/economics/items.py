@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.assumptions import Assumptions
+from flipkit.assumptions import Assumptions, load_assumptions
 from flipkit.books.problems import shortened
 from flipkit.books.read import Books, books_as_of
 from flipkit.books.schema import ACTIVITIES, ITEMS
@@ -39,7 +39,7 @@ from flipkit.economics.costs import (
     trip_costs,
     with_order_words,
 )
-from flipkit.economics.labor import Labor, Parcels, item_labor
+from flipkit.economics.labor import TIMINGS, Labor, Parcels, item_labor, next_timings
 from flipkit.economics.overrides import (
     labels_dearer,
     supposed_fee,
@@ -49,7 +49,7 @@ from flipkit.economics.overrides import (
     suppositions,
 )
 from flipkit.money import PPM, Cents, percentage
-from flipkit.rules.tables import Rules
+from flipkit.rules.tables import Rules, load_rules
 
 
 @dataclass(frozen=True)
@@ -354,6 +354,27 @@ def _expected_loss(items: pd.DataFrame, parcels: pd.DataFrame, as_of: dt.date, a
     price = items["sold_price_cents"].fillna(0).to_numpy(dtype=np.int64)
     cents = np.where(open_, percentage(price, rate), 0)
     return cents, np.where(open_, "assumed", "none").astype(object)
+
+
+def timings_wanted(books: Books, as_of: dt.date, *, most: int = 5) -> list[str]:
+    """The jobs whose timing would narrow the doubt about your hours most, a sentence each, and the rule."""
+    assumptions = load_assumptions(books.assumptions_file, currency=books.shop.currency)
+    found = item_economics(books, load_rules(books.rules_folder), assumptions, as_of)
+    if found.items.empty:
+        return []
+    jobs = next_timings(found.items, found.labor, assumptions, as_of=as_of).head(most)
+    said = [
+        f"{job.activity}, {job.size_class} things: some {job.monthly:.{0 if job.monthly >= 2 else 1}f} a month without "
+        f"a log, counted as {job.used_min:.0f} minutes each ({job.logged_items or 'none'} timed so far). "
+        f"Timing {TIMINGS} narrows the doubt from ±{job.doubt_min:.0f} to ±{job.then_min:.0f} minutes a month"
+        for job in jobs[jobs["gain_min"] >= 0.5].itertuples()
+    ]
+    weight = assumptions.number("minutes.logged_weight")
+    rule = (
+        f"The rule: jobs a month without a log, times how unsure their minutes still are. The kit's own minutes count "
+        f"as {weight:g} timings and yours as one each, so the first few of a kind teach most."
+    )
+    return [*said, rule] if said else []
 
 
 # What the columns of the frame mean, for whoever asks it a question of their own.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 import math
 from dataclasses import dataclass
 from typing import Any
@@ -375,3 +376,52 @@ def _corrected(
 def _pulled(prior: float, logs: Floats, weight: float) -> float:
     """Minutes held so far, pulled towards the mean of what was logged."""
     return float(shrunk_minutes(prior, logs.size, logs.mean(), weight=weight)) if logs.size else prior
+
+
+# What to time next: where standard minutes still stand in for most work, and are least known.
+
+#: How far one job's minutes lie from the next of its kind, as a share of their mean, where the logs are too few to say.
+_SPREAD = 0.5
+#: Logged jobs of one kind from which their own spread is taken.
+_ENOUGH = 10
+#: How many jobs one is asked to time.
+TIMINGS = 5
+
+
+def next_timings(items: pd.DataFrame, labor: Labor, assumptions: Assumptions, *, as_of: dt.date) -> pd.DataFrame:
+    """Kinds of jobs by how much five more timings narrow the doubt about a month's minutes.
+
+    Of ``n`` logged jobs and standard minutes that weigh ``w`` jobs, the mean is unsure by
+    ``spread / sqrt(w + n)``; with five more by ``spread / sqrt(w + n + 5)``. The difference, times the
+    minutes and times the jobs a month that nobody logs, is what timing five of them gains.
+    """
+    sizes = items["size_class"].to_numpy(dtype=object)
+    weight = assumptions.number("minutes.logged_weight")
+    whole = labor.learned[labor.learned["category"] == "all"].set_index(["activity", "size_class"])
+    last = pd.Timestamp(as_of)
+    first = max(last - pd.DateOffset(years=1), items["bought_on"].min())
+    months = max((last - first).days / 30.4375, 1.0)
+    rows = []
+    for activity in ACTIVITIES:
+        day = items[_EVENTS[activity][0]]
+        # A thing that sold was listed, whether or not its day is written down.
+        day = day.fillna(items["sold_on"]) if _EVENTS[activity][0] == "listed_on" else day
+        origin = labor.minutes[f"{activity}_origin"]
+        recent = ((day > first) & (day <= last)).to_numpy()
+        for size in SIZES:
+            mine = sizes == size
+            monthly = float((mine & recent & (origin == "assumed").to_numpy()).sum()) / months
+            if not monthly:
+                continue
+            seen = whole.loc[(activity, size)] if (activity, size) in whole.index else None
+            logged = int(seen["logged_items"]) if seen is not None else 0
+            used = float(seen["used_min"]) if seen is not None else assumptions.number(f"minutes.{activity}.{size}")
+            logs = labor.minutes.loc[mine & (origin == "recorded").to_numpy(), f"{activity}_min"]
+            known = len(logs) >= _ENOUGH and logs.mean() > 0
+            spread = used * (float(logs.std() / logs.mean()) if known else _SPREAD)
+            now, then = (monthly * spread / math.sqrt(weight + n) for n in (logged, logged + TIMINGS))
+            rows.append((activity, size, monthly, used, logged, now, then, now - then))
+    columns = ["activity", "size_class", "monthly", "used_min", "logged_items", "doubt_min", "then_min", "gain_min"]
+    return pd.DataFrame(rows, columns=columns).sort_values(
+        "gain_min", ascending=False, kind="stable", ignore_index=True
+    )

@@ -9,6 +9,7 @@ from html import escape
 from flipkit.packing.blanks import Blank, Nest, SheetUse
 from flipkit.packing.plan import Plan
 from flipkit.packing.styles import Draft, PackItem, turned
+from flipkit.units import Measures
 
 # A pen for scale drawings in inches: lines, boxes, dimensions and words as one SVG, sized in millimetres.
 
@@ -42,6 +43,20 @@ def inch_text(value_in: float) -> str:
     return f"{whole} {fraction}" if whole else fraction
 
 
+def tape_text(value_in: float, measures: Measures) -> str:
+    """A length as the shop's tape measure shows it: sixteenths of an inch, or millimeters as parts of a centimeter.
+
+    >>> tape_text(12.38, Measures()), tape_text(12.38, Measures("cm", "kg"))
+    ('12 3/8', '31.4')
+    """
+    return f"{measures.sides_of(value_in):.1f}" if measures.metric else inch_text(value_in)
+
+
+def tape_span(*values_in: float, measures: Measures) -> str:
+    """Lengths as a tape measure shows them, with their unit."""
+    return f"{' x '.join(tape_text(value, measures) for value in values_in)} {measures.side_unit}"
+
+
 def fitting_scale(length_in: float, width_in: float) -> int:
     """The largest drawing scale at which a sheet fits the page.
 
@@ -57,10 +72,19 @@ def fitting_scale(length_in: float, width_in: float) -> int:
 class Pen:
     """One drawing of a part whose lower left corner is the origin."""
 
-    def __init__(self, length_in: float, width_in: float, *, title: str, note: str = "") -> None:
+    def __init__(
+        self,
+        length_in: float,
+        width_in: float,
+        *,
+        title: str,
+        note: str = "",
+        measures: Measures = Measures(),  # noqa: B008 - it is frozen
+    ) -> None:
         self.length_in, self.width_in = length_in, width_in
         self.scale = fitting_scale(length_in, width_in)
         self.title = title
+        self.measures = measures
         self.note = note
         self._marks: list[str] = []
 
@@ -114,7 +138,7 @@ class Pen:
             self.line(-out, marks[0], -out, marks[-1], "thin")
         for one, two in itertools.pairwise(marks):
             middle, gap = (one + two) / 2, two - one
-            text = inch_text(gap)
+            text = tape_text(gap, self.measures)
             if across:
                 self.word(middle, -out + 1.4 * per, text, size=2.4, room_in=gap)
             else:
@@ -149,7 +173,8 @@ class Pen:
         return "\n".join([*parts, "</svg>"])
 
     def _second_line(self) -> str:
-        said = f"scale 1 : {self.scale}, measures in inches to the nearest 1/16"
+        unit = "centimeters to the millimeter" if self.measures.metric else "inches to the nearest 1/16"
+        said = f"scale 1 : {self.scale}, measures in {unit}"
         return f"{self.note}; {said}" if self.note else said
 
 
@@ -164,7 +189,7 @@ _PADDING = "#e4e4e4"
 _ITEM = "#c9d8e8"
 
 
-def plot_blank(blank: Blank) -> str:
+def plot_blank(blank: Blank, measures: Measures = Measures()) -> str:  # noqa: B008 - it is frozen
     """A blank to scale: outline and slots to cut, scores to fold, every measure along two edges.
 
     What stays is tinted; corners that fall away are white.
@@ -173,8 +198,9 @@ def plot_blank(blank: Blank) -> str:
     True
     """
     code = f" ({blank.code})" if blank.code else ""
-    sides = f"{inch_text(blank.length_in)} x {inch_text(blank.width_in)} in"
-    pen = Pen(blank.length_in, blank.width_in, title=f"{blank.name.capitalize()}{code}, blank {sides}")
+    sides = tape_span(blank.length_in, blank.width_in, measures=measures)
+    title = f"{blank.name.capitalize()}{code}, blank {sides}"
+    pen = Pen(blank.length_in, blank.width_in, title=title, measures=measures)
     for _, x, y, length, width in blank.panels:
         pen.box(x, y, length, width, "part", fill=_BLANK)
     pen.box(0, 0, blank.length_in, blank.width_in, "cut")
@@ -192,12 +218,13 @@ def plot_blank(blank: Blank) -> str:
     return pen.svg(legend=("cut", "fold"))
 
 
-def plot_sheet(use: SheetUse, blanks: tuple[Blank, ...]) -> str:
+def plot_sheet(use: SheetUse, blanks: tuple[Blank, ...], measures: Measures = Measures()) -> str:  # noqa: B008
     """A sheet to scale with the blanks on it, the cuts numbered in order, old scores and waste."""
     sheet = use.sheet
-    title = f"{sheet.name.capitalize()}, {inch_text(sheet.length_in)} x {inch_text(sheet.width_in)} in"
+    title = f"{sheet.name.capitalize()}, {tape_span(sheet.length_in, sheet.width_in, measures=measures)}"
     waste = use.waste_in2 / use.area_in2
-    pen = Pen(sheet.length_in, sheet.width_in, title=title, note=f"{waste:.0%} left over, flutes run upright here")
+    note = f"{waste:.0%} left over, flutes run upright here"
+    pen = Pen(sheet.length_in, sheet.width_in, title=title, note=note, measures=measures)
     pen.box(0, 0, sheet.length_in, sheet.width_in, "edge")
     for place in use.placements:
         blank = blanks[place.blank]
@@ -213,7 +240,7 @@ def plot_sheet(use: SheetUse, blanks: tuple[Blank, ...]) -> str:
         pen.line(score, 0, score, sheet.width_in, "old")
     for place in use.placements:
         blank = blanks[place.blank]
-        words = f"{blank.name} {inch_text(place.length_in)} x {inch_text(place.width_in)}"
+        words = f"{blank.name} {tape_text(place.length_in, measures)} x {tape_text(place.width_in, measures)}"
         words += ", turned" if place.turned else ""
         middle = (place.x_in + place.length_in / 2, place.y_in + place.width_in / 2)
         pen.word(*middle, words, size=3.0, room_in=place.length_in)
@@ -239,21 +266,22 @@ def _laid(
     return x + wide - y1, y + x1, x + wide - y2, y + x2
 
 
-def plot_nest(nest: Nest, blanks: tuple[Blank, ...]) -> list[str]:
+def plot_nest(nest: Nest, blanks: tuple[Blank, ...], measures: Measures) -> list[str]:
     """Every sheet of a nest."""
-    return [plot_sheet(use, blanks) for use in nest.uses]
+    return [plot_sheet(use, blanks, measures) for use in nest.uses]
 
 
-def plot_cut_down(draft: Draft) -> str:
+def plot_cut_down(draft: Draft, measures: Measures = Measures()) -> str:  # noqa: B008
     """A wall of a carton that is cut down: where to slit, score anew and trim."""
     carton = draft.pieces[0]
     height, flap = draft.inside_in[2], carton.width_in / 2
     # Opened upward, the wall and its old flap together; the new flap is the old half width again.
     tall = carton.height_in + flap
     trim = min(height + flap, tall)
-    title = f"{carton.name}, cut down from {inch_text(carton.height_in)} to {inch_text(height)} in inside"
+    was, now = tape_text(carton.height_in, measures), tape_span(height, measures=measures)
+    title = f"{carton.name}, cut down from {was} to {now} inside"
     note = "each wall with its upper flap opened up"
-    pen = Pen(carton.length_in, tall, title=title, note=note)
+    pen = Pen(carton.length_in, tall, title=title, note=note, measures=measures)
     pen.box(0, 0, carton.length_in, tall, "edge")
     pen.box(0, 0, carton.length_in, height, "thin", fill=_BLANK)
     pen.line(0, carton.height_in, carton.length_in, carton.height_in, "old")
@@ -270,14 +298,15 @@ def plot_cut_down(draft: Draft) -> str:
     return pen.svg()
 
 
-def plot_layers(draft: Draft, item: PackItem) -> list[str]:
+def plot_layers(draft: Draft, item: PackItem, measures: Measures = Measures()) -> list[str]:  # noqa: B008
     """The packed item from above and from the front: outside, clearance, padding, item."""
     views = []
     way = draft.padding
     bare = turned(item.sides_in, draft.turn)
     wrapped = turned(way.wrapped_in, draft.turn) if way else bare
     for name, one, two in (("from above", 0, 1), ("from the front", 0, 2)):
-        pen = Pen(draft.outside_in[one], draft.outside_in[two], title=f"{item.title}, packed, {name}", note=draft.what)
+        title = f"{item.title}, packed, {name}"
+        pen = Pen(draft.outside_in[one], draft.outside_in[two], title=title, note=draft.what, measures=measures)
         centre = (draft.outside_in[one] / 2, draft.outside_in[two] / 2)
         for sides, kind, fill in (
             (draft.outside_in, "edge", "#fff"),
@@ -287,7 +316,7 @@ def plot_layers(draft: Draft, item: PackItem) -> list[str]:
         ):
             long, wide = sides[one], sides[two]
             pen.box(centre[0] - long / 2, centre[1] - wide / 2, long, wide, kind, fill=fill)
-        pen.word(*centre, f"{inch_text(bare[one])} x {inch_text(bare[two])}", room_in=bare[one])
+        pen.word(*centre, f"{tape_text(bare[one], measures)} x {tape_text(bare[two], measures)}", room_in=bare[one])
         for across, axis in ((True, one), (False, two)):
             middle = draft.outside_in[axis] / 2
             halves = [draft.outside_in[axis] / 2, wrapped[axis] / 2, bare[axis] / 2]
@@ -302,10 +331,10 @@ def plot_plan(plan: Plan) -> list[str]:
     best = plan.best
     if best is None or best.draft.style == "pickup":
         return []
-    drawings = []
+    drawings, measures = [], plan.assumptions.measures
     if best.nest is not None:
-        drawings += plot_nest(best.nest, best.draft.blanks)
-        drawings += [plot_blank(blank) for blank in best.draft.blanks]
+        drawings += plot_nest(best.nest, best.draft.blanks, measures)
+        drawings += [plot_blank(blank, measures) for blank in best.draft.blanks]
     elif best.draft.style == "cut_down":
-        drawings.append(plot_cut_down(best.draft))
-    return drawings + plot_layers(best.draft, plan.item)
+        drawings.append(plot_cut_down(best.draft, measures))
+    return drawings + plot_layers(best.draft, plan.item, measures)

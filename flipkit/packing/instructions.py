@@ -10,6 +10,7 @@ from flipkit.packing.cushioning import CUIN_PER_CUFT, M_PER_IN
 from flipkit.packing.materials import PackingRules, packaging_triggers
 from flipkit.packing.plan import Plan, Priced, StrengthCheck, strength_check
 from flipkit.packing.styles import STYLES, PackItem, turned
+from flipkit.units import Measures
 
 # Cautions of a packing plan, each where it belongs: knives, lifting, restricted goods, strength, surcharges.
 
@@ -27,17 +28,21 @@ RESTRICTED = {
 }
 
 
-def knife_caution(one: Priced) -> str:
+def knife_caution(one: Priced, said: Measures) -> str:
     """A word on knives, where board is cut."""
     if not one.draft.knife_in:
         return ""
     return (
-        f"Knife: {one.draft.knife_in / 12:.0f} ft to cut. Cut along a metal rule, away from the other hand, "
+        f"Knife: {_cut_length(one.draft.knife_in, said)} to cut. Cut along a metal rule, away from the other hand, "
         "with a sharp blade on a board; retract it before you fold."
     )
 
 
-def lifting_caution(one: Priced) -> str:
+def _cut_length(value_in: float, said: Measures) -> str:
+    return f"{value_in * M_PER_IN:.1f} m" if said.metric else f"{value_in / 12:.0f} ft"
+
+
+def lifting_caution(one: Priced, said: Measures) -> str:
     """A word on lifting, above the limit of one person."""
     lift = one.hands
     if lift.people == 1 and lift.enough:
@@ -45,7 +50,7 @@ def lifting_caution(one: Priced) -> str:
     text = f"Lifting: two people ({lift.why})."
     if not lift.enough:
         text += (
-            f" Even two are above what they should lift together ({lift.team_limit_lb:.1f} lb): "
+            f" Even two are above what they should lift together ({said.mass(lift.team_limit_lb)}): "
             "use a hand truck, slide it, or divide the load."
         )
     return text + " The equation covers lifting and setting down, not the way between."
@@ -64,7 +69,7 @@ def goods_caution(item: PackItem) -> str:
     )
 
 
-def strength_cautions(one: Priced, check: StrengthCheck) -> list[str]:
+def strength_cautions(one: Priced, check: StrengthCheck, measures: Measures) -> list[str]:
     """Words on the carton's strength: an estimate, unknown, too large, dense contents, stacking."""
     if one.draft.caliper_in <= 0:
         return []
@@ -75,21 +80,29 @@ def strength_cautions(one: Priced, check: StrengthCheck) -> list[str]:
         said.append("Strength: this carton has travelled before; check corners and flaps, take old labels off.")
     if check.over_united:
         said.append(
-            f"Strength: {sum(one.draft.outside_in):.0f} united in are more than the {check.united_limit_in:g} in "
-            f"that the carton rule covers for {check.grade}; stronger board or extra tape helps."
+            f"Strength: {measures.united(sum(one.draft.outside_in), spec='.0f')} are more than the "
+            f"{measures.span(check.united_limit_in or 0, spec='g')} that the carton rule covers for {check.grade}; "
+            "stronger board or extra tape helps."
         )
     if check.burst_wanted and not check.burst_enough:
         said.append(
-            f"Strength: if the contents are dense (metal, books), the post asks for {check.burst_wanted} lb burst."
+            f"Strength: if the contents are dense (metal, books), the post asks for "
+            f"{_burst(check.burst_wanted, measures)} burst."
         )
     if check.bears is False:
         said.append(
-            f"Stacking: parcels like this stacked above it weigh {check.load_lb:.0f} lb; time and damp leave it about "
-            f"{check.left_lb:.0f} of {check.compression_lb:.0f} lb; let the contents or corner posts carry."
+            f"Stacking: parcels like this stacked above it weigh {measures.mass(check.load_lb, spec='.0f')}; time and "
+            f"damp leave it about {measures.mass(check.left_lb, spec='.0f')} of "
+            f"{measures.mass(check.compression_lb, spec='.0f')}; let the contents or corner posts carry."
         )
     elif check.out_of_scope:
         said.append(f"Stacking: no estimate, the formula does not hold ({'; '.join(check.out_of_scope)}).")
     return said
+
+
+def _burst(value_lb: float, said: Measures) -> str:
+    """A burst strength: pounds a square inch, or kilopascals."""
+    return f"{value_lb * 6.894757:,.0f} kPa" if said.metric else f"{value_lb} lb"
 
 
 def packaging_caution(one: Priced, rules: PackingRules) -> str:
@@ -102,7 +115,7 @@ def packaging_caution(one: Priced, rules: PackingRules) -> str:
     return f"Packaging: private carriers charge extra handling for this outside ({'; '.join(found)})."
 
 
-def board_cautions(one: Priced) -> list[str]:
+def board_cautions(one: Priced, measures: Measures) -> list[str]:
     """Words on how the blanks lie: old scores across a panel, flutes that lie flat."""
     said = []
     for use in one.nest.uses if one.nest else ():
@@ -112,7 +125,7 @@ def board_cautions(one: Priced) -> list[str]:
             if any(place.x_in < score < place.x_in + place.length_in for place in use.placements)
         ]
         if crossed:
-            marks = ", ".join(f"{score:g} in" for score in crossed)
+            marks = ", ".join(measures.span(score, spec="g") for score in crossed)
             said.append(
                 f"Board: old scores of {use.sheet.name} at {marks} cross a blank; tape them flat on both sides."
             )
@@ -128,8 +141,8 @@ def cushion_caution(one: Priced, assumptions: Assumptions) -> str:
         return ""
     rough = "rough handling" if assumptions.text("packing.rough") == "yes" else "usual handling"
     return (
-        f"Cushioning: reckoned for one fall of {way.drop_in:g} in ({rough}) with a round cushion factor; "
-        "a supplier's curve or a test drop says more."
+        f"Cushioning: reckoned for one fall of {assumptions.measures.span(way.drop_in, spec='g')} ({rough}) with a "
+        "round cushion factor; a supplier's curve or a test drop says more."
     )
 
 
@@ -152,8 +165,9 @@ _SET_UP = {
 }
 
 
-def plan_reading(plan: Plan, *, currency: str = "USD") -> list[str]:
+def plan_reading(plan: Plan) -> list[str]:
     """What to do, why, and what to look out for."""
+    currency = plan.assumptions.currency
     best = plan.best
     if best is None:
         return [
@@ -161,7 +175,7 @@ def plan_reading(plan: Plan, *, currency: str = "USD") -> list[str]:
             *_nearest(plan),
             CAUTION + goods_caution(plan.item),
         ]
-    said = [_headline(plan.item, best, currency)]
+    said = [_headline(plan, best, currency)]
     said += _steps(plan, best)
     said.append(_costs(best, currency))
     if plan.others:
@@ -185,75 +199,79 @@ def _cautioned(text: str) -> str:
     return CAUTION + text if text else ""
 
 
-def _sides(sides: tuple[float, float, float]) -> str:
-    return " x ".join(f"{side:.1f}" for side in sides) + " in"
-
-
-def _headline(item: PackItem, best: Priced, currency: str) -> str:
+def _headline(plan: Plan, best: Priced, currency: str) -> str:
+    item, measures = plan.item, plan.assumptions.measures
     if best.draft.style == "pickup":
         return f"{item.title}: let the buyer collect it, {show_cents(best.total_cents, currency=currency)} of work."
-    billed = "" if best.billable_lb != best.billable_lb else f", billed as {best.billable_lb:g} lb"
+    billed = "" if best.billable_lb != best.billable_lb else f", billed as {measures.mass(best.billable_lb, spec='g')}"
     service = f" by {best.service}" if best.service else ""
+    money = show_cents(best.total_cents, currency=currency)
     return (
-        f"{item.title}: {STYLES[best.draft.style]}, {best.draft.what}; {_sides(best.draft.outside_in)} outside, "
-        f"{best.gross_lb:.1f} lb packed{billed}{service}; {show_cents(best.total_cents, currency=currency)} in all."
+        f"{item.title}: {STYLES[best.draft.style]}, {best.draft.what}; {measures.span(*best.draft.outside_in)} "
+        f"outside, {measures.mass(best.gross_lb)} packed{billed}{service}; {money} in all."
     )
 
 
 def _steps(plan: Plan, best: Priced) -> list[str]:
-    draft, way = best.draft, best.draft.padding
+    draft, way, measures = best.draft, best.draft.padding, plan.assumptions.measures
     check = strength_check(best, rules=plan.rules, assumptions=plan.assumptions)
     said = []
     if best.nest is not None:
-        said += _cutting(best)
-        said.append(_cautioned(knife_caution(best)))
-        said += [_cautioned(text) for text in board_cautions(best)]
+        said += _cutting(best, measures)
+        said.append(_cautioned(knife_caution(best, measures)))
+        said += [_cautioned(text) for text in board_cautions(best, measures)]
     elif draft.style == "cut_down":
         was = draft.pieces[0].height_in
         said.append(
-            f"Slit its corners down, score it anew and trim the flaps: inside height from {was:g} to "
-            f"{draft.inside_in[2]:.1f} in."
+            f"Slit its corners down, score it anew and trim the flaps: inside height from "
+            f"{measures.span(was, spec='g') if measures.metric else f'{was:g}'} to {measures.span(draft.inside_in[2])}."
         )
-        said.append(_cautioned(knife_caution(best)))
+        said.append(_cautioned(knife_caution(best, measures)))
     elif draft.knife_in:
-        said.append(f"Cut it to {draft.inside_in[2 if draft.style == 'joined' else 0]:.1f} in inside.")
-        said.append(_cautioned(knife_caution(best)))
+        said.append(f"Cut it to {measures.span(draft.inside_in[2 if draft.style == 'joined' else 0])} inside.")
+        said.append(_cautioned(knife_caution(best, measures)))
     if way is not None and way.cushion is not None:
         layers = "layer" if way.layers == 1 else "layers"
         said.append(
-            f"Pad every side with {way.layers} {layers} of {way.cushion.name}: {way.thickness_in:.1f} in where "
-            f"{way.needed_in:.1f} in are needed for a {plan.item.fragility} item."
+            f"Pad every side with {way.layers} {layers} of {way.cushion.name}: {measures.span(way.thickness_in)} where "
+            f"{measures.span(way.needed_in)} are needed for a {plan.item.fragility} item."
         )
         said.append(_cautioned(cushion_caution(best, plan.assumptions)))
     if way is not None and draft.style not in ("bag", "wrapped"):
         lies = turned(plan.item.sides_in, draft.turn)
-        fill = f", fill {draft.fill_cuft * CUIN_PER_CUFT:.0f} cu in around it" if draft.fill_cuft > 0 else ""
+        fill = _filled(draft.fill_cuft, measures)
         said.append(
-            f"Lay it {_sides(lies)} as length, width and height, at least {way.clearance_in:.1f} in from every wall"
-            f"{fill}."
+            f"Lay it {measures.span(*lies)} as length, width and height, at least {measures.span(way.clearance_in)} "
+            f"from every wall{fill}."
         )
     if draft.style in _SET_UP:
         metres = sum(draft.strips_in) * M_PER_IN
         tape = f" Tape: {len(draft.strips_in)} strips, {metres:.1f} m." if draft.strips_in else ""
         said.append(_SET_UP[draft.style] + tape)
-    said += [_cautioned(text) for text in strength_cautions(best, check)]
+    said += [_cautioned(text) for text in strength_cautions(best, check, measures)]
     said.append(_cautioned(packaging_caution(best, plan.rules)))
-    said.append(_cautioned(lifting_caution(best)))
+    said.append(_cautioned(lifting_caution(best, measures)))
     return said
 
 
-def _cutting(best: Priced) -> list[str]:
+def _filled(value_cuft: float, measures: Measures) -> str:
+    room = measures.hollow(value_cuft) if measures.metric else f"{value_cuft * CUIN_PER_CUFT:.0f} cu in"
+    return f", fill {room} around it" if value_cuft > 0 else ""
+
+
+def _cutting(best: Priced, measures: Measures) -> list[str]:
     if best.nest is None:
         return []
     blanks = " and ".join(
-        f"a blank of {blank.length_in:.2f} x {blank.width_in:.2f} in" + (f" ({blank.code})" if blank.code else "")
+        f"a blank of {measures.span(blank.length_in, blank.width_in, spec='.2f')}"
+        + (f" ({blank.code})" if blank.code else "")
         for blank in best.draft.blanks
     )
     sheets = ", ".join(use.sheet.name for use in best.nest.uses)
     offcut = max((use.offcut_in for use in best.nest.uses), key=lambda sides: sides[0] * sides[1])
     return [
         f"Cut {blanks} from {sheets}; {best.nest.waste_share:.0%} of the board is left, the largest piece "
-        f"{offcut[0]:.1f} x {offcut[1]:.1f} in."
+        f"{measures.span(*offcut)}."
     ]
 
 

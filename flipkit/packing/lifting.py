@@ -440,16 +440,16 @@ def hands(
     limit = lower(float("inf"))
     index = weight_lb / limit.limit_lb if limit.limit_lb > 0 else float("inf")
     most = assumptions.number("packing.lifting_index")
-    long = assumptions.number("packing.long_in")
+    long, said = assumptions.number("packing.long_in"), assumptions.measures
     reasons = []
     if index > most:
         reasons.append(
-            f"{weight_lb:.1f} lb against a recommended limit of {limit.limit_lb:.1f} lb for one person"
+            f"{said.mass(weight_lb)} against a recommended limit of {said.mass(limit.limit_lb)} for one person"
             if limit.limit_lb > 0
-            else f"{away:.1f} in deep, too far from the body for one person to hold"
+            else f"{said.span(away)} deep, too far from the body for one person to hold"
         )
     if front > long:
-        reasons.append(f"{front:.1f} in long, more than the {long:g} in that one person handles")
+        reasons.append(f"{said.span(front)} long, more than the {said.span(long, spec='g')} that one person handles")
     people = 2 if reasons else 1
     # Only a deep parcel is out of reach: for any other the team's limit follows from the one person's.
     deep = max(reach_in(away, at, equation=equation) for at in (start, end)) > most_reach

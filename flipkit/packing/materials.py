@@ -15,6 +15,7 @@ from typing import Any, Literal
 from flipkit.errors import MeasureError
 from flipkit.packing.lifting import LiftingBlock, read_lifting
 from flipkit.rules.blocks import Block, Keys, RuleSet, read_blocks, read_toml
+from flipkit.units import Measures
 
 # Corrugated board by flute: caliper, weight and what a score eats.
 
@@ -339,7 +340,14 @@ def box_compression_lb(
 
 
 def compression_scope(
-    length_in: float, width_in: float, depth_in: float, *, slotted: bool, flutes_upright: bool, block: CartonBlock
+    length_in: float,
+    width_in: float,
+    depth_in: float,
+    *,
+    slotted: bool,
+    flutes_upright: bool,
+    block: CartonBlock,
+    measures: Measures | None = None,
 ) -> list[str]:
     """Why the compression formula does not hold for a carton; nothing where it does.
 
@@ -356,7 +364,9 @@ def compression_scope(
         reasons.append("its flutes do not stand upright")
     perimeter = 2.0 * (length_in + width_in)
     if depth_in * block.perimeters_per_depth < perimeter:
-        reasons.append(f"{depth_in:g} in deep, less than a seventh of its {perimeter:g} in perimeter")
+        said = measures or Measures()
+        deep, around = said.span(depth_in, spec="g"), said.span(perimeter, spec="g")
+        reasons.append(f"{deep} deep, less than a seventh of its {around} perimeter")
     return reasons
 
 

@@ -12,6 +12,7 @@ from typing import Any
 
 from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings
 from flipkit.books.read import read_books
+from flipkit.books.record import units_of
 from flipkit.books.schema import PICKUP
 from flipkit.economics.costs import unit_costs
 from flipkit.errors import AssumptionError, RuleTableError
@@ -25,7 +26,7 @@ from flipkit.packing.trials import packing_trials, trials_reading
 from flipkit.paths import demo_folder
 from flipkit.rules.parcel_advice import read_sides
 from flipkit.rules.tables import Rules, load_rules
-from flipkit.units import read_weight
+from flipkit.units import Measures, read_weight
 
 #: Where the seller says what is at hand to pack with, in the folder of the books.
 STOCK_FILE = "packing.toml"
@@ -178,7 +179,13 @@ def plan_parcel(
     home = place.parent if place.is_file() else place
     own_rules = home / "rules" if (home / "rules").is_dir() else None
     own = home / "assumptions.toml"
-    assumptions = load_assumptions(own if own.is_file() else None, overrides=overrides)
+    shop = units_of(place)
+    assumptions = load_assumptions(
+        own if own.is_file() else None,
+        overrides=overrides,
+        currency=shop.currency,
+        measures=Measures(shop.length, shop.weight),
+    )
     cards = load_rules(own_rules)
     own_cards = bool(cards.rate_cards or card or assumptions.text("postage.rate_cards"))
     if not own_cards:

@@ -328,7 +328,7 @@ def priced_drafts(
             best.append(chosen)
         else:
             smallest = min(found, key=lambda one: max(blank.area_in2 for blank in one.draft.blanks)).draft.blanks
-            sizes = " and ".join(f"{blank.length_in:.1f} x {blank.width_in:.1f} in" for blank in smallest)
+            sizes = " and ".join(bench.said.span(blank.length_in, blank.width_in) for blank in smallest)
             refusals.append(Refusal(0.0, style, what, f"no sheet at hand takes a blank of {sizes}"))
     best.sort(key=_rank)
     done = {(one.draft.style, one.draft.what) for one in best}
@@ -522,6 +522,7 @@ def strength_check(one: Priced, *, rules: PackingRules, assumptions: Assumptions
         slotted=draft.style in ("stock", "cut_down", "slotted"),
         flutes_upright=not turned,
         block=rules.cartons,
+        measures=assumptions.measures,
     )
     compression = box_compression_lb(
         length, width, ect_lb_per_in=grade.ect, caliper_in=draft.caliper_in, block=rules.cartons

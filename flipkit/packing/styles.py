@@ -41,7 +41,7 @@ from flipkit.packing.materials import (
     gross_limit_lb,
     score_allowance,
 )
-from flipkit.units import SNAP
+from flipkit.units import SNAP, Measures
 
 # Ways to pack an item, as drafts: what goes where and how large it gets, before any price.
 
@@ -139,6 +139,11 @@ class Bench:
     paddings: tuple[Padding, ...]
 
     @property
+    def said(self) -> Measures:
+        """How the shop writes measures."""
+        return self.assumptions.measures
+
+    @property
     def closure(self) -> Closure:
         """Which seams are taped."""
         return self.assumptions.text("packing.closure")  # type: ignore[return-value]
@@ -171,27 +176,37 @@ class Bench:
             play = draft.inside_in[0] - wrapped[0]  # across, the circle holds it
         if self.stock.fill is None:
             if play > self.assumptions.number("packing.snug_in") + SNAP:
-                return f"would rattle: {play:.1f} in of play and no void fill in stock"
+                return f"would rattle: {self.said.span(play)} of play and no void fill in stock"
             return replace(draft, fill_cuft=0.0)
         volume = draft.fill_cuft if draft.style == "tube" else fill_volume_cuft(draft.inside_in, wrapped)
         if self.stock.fill.volume_cuft is not None and volume > self.stock.fill.volume_cuft + SNAP:
-            return f"needs {volume:.2f} cu ft of {self.stock.fill.name}, {self.stock.fill.volume_cuft:.2f} left"
+            return (
+                f"needs {self.said.hollow(volume)} of {self.stock.fill.name}, "
+                f"{self.said.hollow(self.stock.fill.volume_cuft)} left"
+            )
         return replace(draft, fill_cuft=volume)
 
     def weak(self, draft: Draft) -> str:
         """Why the container must not carry this, or empty."""
         gross = draft.gross_lb(self.item, self.stock)
         if gross > draft.most_lb + SNAP:
-            return f"{gross:.1f} lb packed, it takes {draft.most_lb:g} lb"
+            return f"{self.said.mass(gross)} packed, it takes {self.said.mass(draft.most_lb, spec='g')}"
         if draft.grade is None:
             return ""
         strength: Strength = self.assumptions.text("packing.strength")  # type: ignore[assignment]
         limit = gross_limit_lb(draft.grade, strength=strength, block=self.rules.cartons)
         if gross > limit + SNAP:
-            return f"{gross:.1f} lb packed, the {strength} allows {limit:g} lb for {draft.grade.text}"
+            return (
+                f"{self.said.mass(gross)} packed, the {strength} allows {self.said.mass(limit, spec='g')} "
+                f"for {draft.grade.text}"
+            )
         united = sum(draft.outside_in)
         if united > draft.grade.united_in + SNAP and self.assumptions.text("packing.over_united") == "refuse":
-            return f"{united:.1f} united in, the carton rule allows {draft.grade.united_in:g} for {draft.grade.text}"
+            return (
+                f"{self.said.united(united)}, the carton rule allows "
+                f"{self.said.side(draft.grade.united_in) if self.said.metric else f'{draft.grade.united_in:g}'} "
+                f"for {draft.grade.text}"
+            )
         return ""
 
 
@@ -293,10 +308,8 @@ def _misfit(needs: Sides, inside: Sides) -> float:
     return max(need - room for need, room in zip(needs, inside, strict=True))
 
 
-def _does_not_fit(needs: Sides, inside: Sides) -> str:
-    asked = " x ".join(f"{side:.1f}" for side in needs)
-    has = " x ".join(f"{side:.1f}" for side in inside)
-    return f"needs {asked} in inside, has {has} in"
+def _does_not_fit(needs: Sides, inside: Sides, said: Measures) -> str:
+    return f"needs {said.span(*needs)} inside, has {said.span(*inside)}"
 
 
 def stock_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
@@ -314,7 +327,9 @@ def stock_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
             turn = next((turn for turn in turns if _misfit(turned(way.needs_in, turn), inside) <= SNAP), None)
             if turn is None:
                 nearest = min((turned(way.needs_in, turn) for turn in turns), key=lambda needs: _misfit(needs, inside))
-                yield Refusal(_misfit(nearest, inside), "stock", carton.name, _does_not_fit(nearest, inside))
+                yield Refusal(
+                    _misfit(nearest, inside), "stock", carton.name, _does_not_fit(nearest, inside, bench.said)
+                )
             else:
                 yield _carton_draft("stock", carton, inside, way, turn, bench)
 
@@ -332,9 +347,11 @@ def cut_down_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
             for turn in bench.turns():
                 needs = turned(way.needs_in, turn)
                 if _misfit(needs, inside) > SNAP:
-                    yield Refusal(_misfit(needs, inside), "cut_down", carton.name, _does_not_fit(needs, inside))
+                    yield Refusal(
+                        _misfit(needs, inside), "cut_down", carton.name, _does_not_fit(needs, inside, bench.said)
+                    )
                 elif carton.height_in - needs[2] < least - SNAP:
-                    reason = f"nothing to gain: {carton.height_in - needs[2]:.1f} in to take off its height"
+                    reason = f"nothing to gain: {bench.said.span(carton.height_in - needs[2])} to take off its height"
                     yield Refusal(0.0, "cut_down", carton.name, reason)
                 else:
                     heights.setdefault(needs[2], turn)
@@ -390,7 +407,7 @@ def joined_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
         what = f"{one.name} and {two.name}" if one is not two else f"two of {one.name}"
         apart = max(abs(one.length_in - two.length_in), abs(one.width_in - two.width_in))
         if apart > tolerance + SNAP:
-            yield Refusal(apart, "joined", "any two", f"the openings of {what} differ by {apart:.1f} in")
+            yield Refusal(apart, "joined", "any two", f"the openings of {what} differ by {bench.said.span(apart)}")
             continue
         across = (min(one.length_in, two.length_in), min(one.width_in, two.width_in))
         most = one.height_in + two.height_in
@@ -400,7 +417,10 @@ def joined_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
                 needs = turned(way.needs_in, turn)
                 if _misfit(needs, inside) > SNAP:
                     yield Refusal(
-                        _misfit(needs, inside), "joined", "any two", f"{what}: {_does_not_fit(needs, inside)}"
+                        _misfit(needs, inside),
+                        "joined",
+                        "any two",
+                        f"{what}: {_does_not_fit(needs, inside, bench.said)}",
                     )
                 elif needs[2] <= max(one.height_in, two.height_in) + SNAP:
                     yield Refusal(0.0, "joined", "any two", f"one of {what} alone is high enough")
@@ -574,8 +594,8 @@ def tube_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
                 short = max(long - tube.length_in, across - tube.inside_in)
                 if short > SNAP:
                     reason = (
-                        f"needs {across:.1f} in across and {long:.1f} in of length, "
-                        f"has {tube.inside_in:g} and {tube.length_in:g} in"
+                        f"needs {bench.said.span(across)} across and {bench.said.span(long)} of length, has "
+                        f"{bench.said.span(tube.inside_in, spec='g')} and {bench.said.span(tube.length_in, spec='g')}"
                     )
                     yield Refusal(short, "tube", tube.name, reason)
                     continue
@@ -642,11 +662,16 @@ def bag_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
             long, wide, high = turned(way.wrapped_in, turn)  # type: ignore[arg-type]
             short = max(high - thickest, wide + high + ease - bag.width_in, long + high + ease - bag.length_in)
             if high > thickest + SNAP:
-                yield Refusal(short, "bag", bag.name, f"{high:.1f} in thick, a bag takes up to {thickest:g} in")
+                yield Refusal(
+                    short,
+                    "bag",
+                    bag.name,
+                    f"{bench.said.span(high)} thick, a bag takes up to {bench.said.span(thickest, spec='g')}",
+                )
             elif short > SNAP:
                 reason = (
-                    f"needs {wide + high + ease:.1f} x {long + high + ease:.1f} in flat, "
-                    f"has {bag.width_in:g} x {bag.length_in:g} in"
+                    f"needs {bench.said.span(wide + high + ease, long + high + ease)} flat, "
+                    f"has {bench.said.span(bag.width_in, bag.length_in, spec='g')}"
                 )
                 yield Refusal(short, "bag", bag.name, reason)
             else:

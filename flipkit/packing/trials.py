@@ -11,6 +11,7 @@ from flipkit.money import show_cents
 from flipkit.packing.at_hand import Stock
 from flipkit.packing.plan import Labels, Plan, packing_plan
 from flipkit.packing.styles import STYLES, PackItem
+from flipkit.units import CM_AN_INCH
 
 SIDES = ("length_in", "width_in", "height_in")
 
@@ -46,20 +47,20 @@ def packing_trials(
     *,
     labels: Labels,
     wages: Mapping[str, str] | None = None,
-    inch: float = 1.0,
 ) -> list[Trial]:
     """How a plan changes when one thing is otherwise, each thing alone.
 
-    Each side of the item an inch less (a shade, a foot or a handle taken off); each cushioning
+    Each side of the item an inch less, or two centimeters (a shade, a foot or a handle taken off); each cushioning
     alone; the helper packing; the helper's wage; rougher handling.
     """
     base = plan.assumptions
+    off = 2 / CM_AN_INCH if base.measures.metric else 1.0
     trials = []
     for side in SIDES:
-        less = getattr(plan.item, side) - inch
+        less = getattr(plan.item, side) - off
         if less > 0:
             item = replace(plan.item, **{side: less})
-            words = f"{side.removesuffix('_in')} {inch:g} in less"
+            words = f"{side.removesuffix('_in')} {base.measures.span(off, spec='g')} less"
             trials.append(_trial(words, plan, item, stock, labels, base))
     if len(stock.cushions) > 1:
         for cushion in stock.cushions:
@@ -68,19 +69,21 @@ def packing_trials(
     other = "helper" if base.text("packing.packer") == "owner" else "owner"
     changes: dict[str, dict[str, Any]] = {f"the {other} packs": {"packing.packer": other}}
     now = base.cents("help.wage")
-    for name, wage in (wages or _near(now)).items():
+    for name, wage in (wages or _near(now, base.currency)).items():
         changes[name] = {"help.wage": wage}
     if base.text("packing.rough") == "no":
         changes["rough handling"] = {"packing.rough": "yes"}
     for name, change in changes.items():
-        assumptions = base.changed(change)
+        assumptions = base.changed(change, currency=base.currency)
         trials.append(_trial(name, plan, plan.item, stock, labels, assumptions))
     return trials
 
 
-def _near(now_cents: int) -> dict[str, str]:
+def _near(now_cents: int, currency: str) -> dict[str, str]:
     wages = (now_cents * 3 // 4, now_cents * 3 // 2)
-    return {f"helper at {show_cents(wage)} an hour": f"{wage // 100}.{wage % 100:02d}" for wage in wages}
+    return {
+        f"helper at {show_cents(wage, currency=currency)} an hour": f"{wage // 100}.{wage % 100:02d}" for wage in wages
+    }
 
 
 def _trial(what: str, plan: Plan, item: PackItem, stock: Stock, labels: Labels, assumptions: Assumptions) -> Trial:
@@ -99,8 +102,9 @@ def _way(plan: Plan) -> tuple[str, str, str]:
     return (draft.style, draft.what, cushion.name if cushion else "")
 
 
-def trials_reading(trials: list[Trial], *, currency: str = "USD") -> list[str]:
+def trials_reading(trials: list[Trial]) -> list[str]:
     """The trials in plain words."""
+    currency = trials[0].plan.assumptions.currency if trials else ""
     said = []
     for trial in trials:
         best = trial.plan.best

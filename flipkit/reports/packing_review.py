@@ -17,6 +17,7 @@ from flipkit.reports.elements import Element, caution
 from flipkit.reports.sentences import count_of
 from flipkit.reports.study import Study
 from flipkit.reports.tables import LIFT_LB, words
+from flipkit.units import CM_AN_INCH, Measures, read_length
 
 #: Parcels that the table of the most costly shows.
 _MOST = 10
@@ -32,6 +33,7 @@ class PackingLessons:
     reach_in: float
     unmeasured_cents: int
     currency: str
+    measures: Measures
 
     def sentence(self) -> str:
         """What the lessons come to."""
@@ -87,7 +89,7 @@ class PackingLessons:
             )
         shown = found.head(_MOST)
         shown = shown.assign(
-            parcel=[_sides(row) for row in shown.to_dict("records")],
+            parcel=[self._parcel(row) for row in shown.to_dict("records")],
             advice=[self._advice(row) for row in shown.to_dict("records")],
         )
         headings = {
@@ -157,7 +159,9 @@ class PackingLessons:
         parts: list[tuple[int, str]] = []
         if row["trim_cents"] > 0:
             now = float(row[f"{row['trim_side']}_in"])
-            parts.append((int(row["trim_cents"]), f"{row['trim_side']} {now - row['trim_in']:g} in, not {now:g}"))
+            less, more = (self.measures.sides_of(side) for side in (now - row["trim_in"], now))
+            said = f"{row['trim_side']} {round(less, 2):g} {self.measures.side_unit}, not {round(more, 2):g}"
+            parts.append((int(row["trim_cents"]), said))
         if row["adjustment_cents"] > 0:
             parts.append((int(row["adjustment_cents"]), "measure and weigh it closed and taped, rounding up"))
         if row["above_cents"] > 0:
@@ -165,21 +169,26 @@ class PackingLessons:
         return "; ".join(text for _, text in sorted(parts, key=lambda pair: -pair[0]))
 
     def _reach(self) -> str:
-        return "an inch" if self.reach_in == 1 else f"{self.reach_in:g} in"
+        return "an inch" if self.reach_in == 1 else self.measures.side(self.reach_in, places=2)
+
+    def _parcel(self, row: dict[Hashable, Any]) -> str:
+        sides = (float(row[f"{side}_in"]) for side in ("length", "width", "height"))
+        return f"{self.measures.sides(*sides, places=2)}, {self.measures.weight(float(row['weight_lb']), places=2)}"
 
     def _money(self, cents: float) -> str:
         return show_cents(round(float(cents)), currency=self.currency)
 
 
-def packing_lessons(study: Study, *, reach_in: float = 1.0) -> PackingLessons:
+def packing_lessons(study: Study, *, reach: str = "") -> PackingLessons:
     """What the parcels sold in the window teach.
 
     Parameters
     ----------
     study : Study
         The numbers.
-    reach_in : float
-        The most that may come off a side for a trim to count. [in]
+    reach : str
+        The most that may come off a side for a trim to count, such as ``1 in`` or ``2 cm``; by default
+        an inch, or two centimeters where the shop measures in those.
 
     Returns
     -------
@@ -187,7 +196,10 @@ def packing_lessons(study: Study, *, reach_in: float = 1.0) -> PackingLessons:
         The lessons, and how to show them.
     """
     sold = study.sold_items()
-    frame = parcel_lessons(sold, study.rules, study.assumptions, reach_in=reach_in)
+    metric = study.measures.metric
+    reach_in = read_length(reach or ("2 cm" if metric else "1 in"), unit=study.measures.side_unit, name="reach")
+    step_in = 1 / CM_AN_INCH if metric else 1.0
+    frame = parcel_lessons(sold, study.rules, study.assumptions, reach_in=reach_in, step_in=step_in)
     posted = sold[sold["zone"] != PICKUP]
     left = posted[~posted["item_id"].isin(frame["item_id"])]
     return PackingLessons(
@@ -197,12 +209,8 @@ def packing_lessons(study: Study, *, reach_in: float = 1.0) -> PackingLessons:
         reach_in,
         int(left["label_adjustment_cents"].clip(lower=0).sum()),
         study.currency,
+        study.measures,
     )
-
-
-def _sides(row: dict[Hashable, Any]) -> str:
-    sides = " x ".join(f"{float(row[f'{side}_in']):g}" for side in ("length", "width", "height"))
-    return f"{sides} in, {float(row['weight_lb']):g} lb"
 
 
 def drawn(parcel: ParcelPlan) -> Element:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -20,6 +21,7 @@ from flipkit.reports.panel import MovedStudies
 from flipkit.reports.sentences import count_of, money_per_hour
 from flipkit.reports.study import Study
 from flipkit.reports.tables import bases_columns, bases_formats, bases_headings, words
+from flipkit.units import CM_AN_INCH
 
 # Bulky against small in words and tables: what an hour on each size earns, and what each takes.
 
@@ -70,6 +72,7 @@ def sizes_table(study: Study) -> Element:
         bases_columns(study, frame),
         caption="What an hour on each size earns, bought and sold basis",
         headings={"size_class": "Size", **bases_headings(study)},
+        note=size_words(study),
         formats=bases_formats(study),
         currency=study.currency,
     )
@@ -99,8 +102,8 @@ def size_facts_table(study: Study) -> Element:
         "days_to_sale": "Days to sale, median",
         "stock_items": "In stock",
         "stock_cost_cents": "Capital tied up",
-        "stock_cubic_ft": "Cubic feet of stock",
-        "cubic_ft": "Cubic feet a parcel",
+        "stock_cubic_ft": f"{study.measures.rooms_words.capitalize()} of stock",
+        "cubic_ft": f"{study.measures.rooms_words.capitalize()} a parcel",
     }
     frame = study.size_returns if len(study.size_returns) else pd.DataFrame(columns=list(headings))
     money = [name for name in headings if name.endswith("_cents")]
@@ -108,8 +111,8 @@ def size_facts_table(study: Study) -> Element:
         "returned_share": lambda share: f"{share:.1%}",
         "minutes_per_sale": lambda minutes: f"{minutes:,.0f}",
         "days_to_sale": lambda days: f"{days:,.0f}",
-        "stock_cubic_ft": lambda feet: f"{feet:,.0f}",
-        "cubic_ft": lambda feet: f"{feet:,.1f}",
+        "stock_cubic_ft": study.measures.room_number,
+        "cubic_ft": lambda feet: study.measures.room_number(feet, places=1),
     }
     return table(
         frame,
@@ -118,6 +121,33 @@ def size_facts_table(study: Study) -> Element:
         formats=formats,
         currency=study.currency,
     )
+
+
+def size_words(study: Study) -> str:
+    """The thresholds of the size classes in force, in the shop's units."""
+    block = study.rules.size_classes.at(study.as_of)
+
+    def bounds(found: Mapping[str, float], than: str) -> list[str]:
+        names = {"longest": "longest side", "second": "second side", "length_plus_girth": "length plus girth"}
+        names |= {"united": "sides together"}
+        return [
+            f"{names.get(measure, measure.replace('_', ' '))} {than} {_threshold(study, measure, value)}"
+            for measure, value in found.items()
+        ]
+
+    room = _threshold(study, "volume", block.bulky_space_over)
+    small, bulky = " and ".join(bounds(block.small_at_most, "at most")), ", ".join(bounds(block.bulky_over, "over"))
+    return (
+        f"Small: {small}. Bulky, any of: {bulky}, or volume over {room} where space is billed above the scale weight. "
+        "Oversize: what a carrier calls a large package. Medium: the rest."
+    )
+
+
+def _threshold(study: Study, measure: str, value: float) -> str:
+    if measure == "volume":
+        metric = study.measures.metric
+        return f"{value * CM_AN_INCH**3 / 1e3:.0f} liters" if metric else f"{value / 1_728:g} cu ft"
+    return study.measures.weight(value) if measure == "weight" else study.measures.side(value, places=0)
 
 
 def _bases(study: Study) -> tuple[tuple[str, pd.DataFrame], ...]:

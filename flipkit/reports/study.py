@@ -40,6 +40,7 @@ from flipkit.money import nearest_cent, show_cents
 from flipkit.paths import demo_folder
 from flipkit.reports.elements import Figure
 from flipkit.rules.tables import Rules, load_rules
+from flipkit.units import Measures
 
 # The numbers of one report: the books read, every item costed, every category weighed, once.
 
@@ -74,6 +75,11 @@ class Study:
     def currency(self) -> str:
         """Code of the shop's currency."""
         return self.books.shop.currency
+
+    @property
+    def measures(self) -> Measures:
+        """How the shop writes lengths, weights and room."""
+        return self.books.shop.measures
 
     @property
     def target(self) -> float:

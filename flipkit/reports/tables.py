@@ -341,7 +341,7 @@ def assumptions_table(study: Study) -> Element:
     order = {"this run": 0, "shop": 1, "packaged": 2}
     entries = sorted(study.assumptions.entries.values(), key=lambda entry: order[entry.layer])
     rows = [
-        (entry.key, entry.text(currency=study.currency), entry.unit, entry.layer, entry.meaning, entry.source)
+        (entry.key, *entry.shown(study.measures, currency=study.currency), entry.layer, entry.meaning, entry.source)
         for entry in entries
     ]
     columns = ["assumption", "value", "unit", "who says so", "meaning", "source"]
@@ -483,22 +483,24 @@ def turnover_table(study: Study) -> Element:
         "category": "Category",
         "stock_items": "In stock",
         "stock_cost_cents": "At cost",
-        "stock_cubic_ft": "Cubic feet",
+        "stock_cubic_ft": study.measures.rooms_words.capitalize(),
         "sell_through": "Sell-through",
         "turnover": "Turns a year",
         "days_on_hand": "Days on hand",
         "gmroi": "GMROI",
         "capital_return": "Return on capital, a year",
-        "net_per_cubic_ft_month": "Net per cubic-foot-month",
+        "net_per_cubic_ft_month": f"Net per {study.measures.room_words.replace(' ', '-')}-month",
     }
     formats = {
-        "stock_cubic_ft": lambda feet: f"{feet:,.0f}",
+        "stock_cubic_ft": study.measures.room_number,
         "sell_through": lambda share: f"{share:.0%}",
         "turnover": lambda turns: f"{turns:.1f}",
         "days_on_hand": lambda days: "–" if days == float("inf") else f"{days:,.0f}",
         "gmroi": lambda ratio: f"{ratio:.2f}",
         "capital_return": lambda rate: f"{rate:,.0%}".replace("-", "−"),
-        "net_per_cubic_ft_month": lambda dollars: show_cents(round(dollars * 100), currency=study.currency),
+        "net_per_cubic_ft_month": lambda dollars: show_cents(
+            round(dollars * 100 / study.measures.rooms_of(1.0)), currency=study.currency
+        ),
     }
     frame = stock_table(study.items, window=study.window(), as_of=study.as_of)
     first, last = (day.isoformat() for day in study.window())
@@ -507,7 +509,7 @@ def turnover_table(study: Study) -> Element:
         caption=f"Stock by category on {study.as_of.isoformat()}, the most money first",
         headings=headings,
         formats=formats,
-        note=f"In stock, at cost and cubic feet are of that day; the ratios are of {first} to {last}.",
+        note=f"In stock, at cost and {study.measures.rooms_words} are of that day; the ratios of {first} to {last}.",
         currency=study.currency,
         figures=[
             study.figure(name, scope, float(value))
@@ -543,11 +545,11 @@ def ages_table(study: Study) -> Element:
         "items": "Items",
         "cost_cents": "At cost",
         "cost_share": "of all",
-        "cubic_ft": "Cubic feet",
+        "cubic_ft": study.measures.rooms_words.capitalize(),
         "list_price_cents": "At first list price",
         "may_bring_cents": "May still bring",
     }
-    formats = {"cost_share": lambda share: f"{share:.0%}", "cubic_ft": lambda feet: f"{feet:,.0f}"}
+    formats = {"cost_share": lambda share: f"{share:.0%}", "cubic_ft": study.measures.room_number}
     named = {"items": "things in stock", "cost_cents": "stock at cost"}
     figures = [study.figure(name, "shop", frame[column].sum()) for column, name in named.items()]
     caption = f"Stock by age on {study.as_of.isoformat()}"

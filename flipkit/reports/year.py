@@ -134,7 +134,7 @@ def income_table(study: Study) -> Element:
         *((name, -money[line], _recorded(sold, line)) for line, name in _SALE_LINES.items() if money[line]),
         ("packing supplies bought", -money["materials"], 1.0),
         ("hired help, payroll taxes included", -money["hired"], 1.0),
-        ("miles driven to buy, at the dated rates", -driven, 0.0),
+        (f"{_distances(study).lower()} driven to buy, at the dated rates", -driven, 0.0),
         ("parking, tolls and entry", driven - money["trip"], 1.0),
         ("overheads", -money["overhead"], 1.0),
         ("cost of goods sold, line 42 above", -money["cost"], 1.0),
@@ -199,7 +199,7 @@ def mileage_table(study: Study) -> Element:
     trips = rows_within(books_as_of(study.books, study.as_of).trips, "date", study.year_so_far())
     trips = trips[trips["miles"].fillna(0) > 0] if len(trips) else trips
     if trips.empty:
-        return words("The books hold no miles in this span.")
+        return words(f"The books hold no {_distances(study).lower()} in this span.")
     rates = study.rules.mileage
     block = rates.index_at(trips["date"].to_numpy().astype("datetime64[D]"))
     driven = driven_cents(trips, study.rules)
@@ -208,9 +208,10 @@ def mileage_table(study: Study) -> Element:
     rows = [
         {
             "from": rates.blocks[at].starts.isoformat(),
-            "rate": f"{rates.blocks[at].tenth_cents_a_mile / 10:.1f}",
+            "rate": f"{rates.blocks[at].tenth_cents / 10:.1f}",
+            "unit": rates.blocks[at].unit,
             "trips": len(group),
-            "miles": float(group["miles"].sum()),
+            "miles": float(study.measures.distances_of(group["miles"].sum())),
             "amount_cents": int(group["cents"].sum()),
             "seen": f"assumed: it ended {rates.blocks[at].ends}" if past else rates.blocks[at].seen,
         }
@@ -218,14 +219,14 @@ def mileage_table(study: Study) -> Element:
     ]
     headings = {
         "from": "Rate in force from",
-        "rate": "Cents a mile",
+        "rate": f"Cents a {' or '.join(sorted({row['unit'] for row in rows}))}",
         "trips": "Trips",
-        "miles": "Miles",
+        "miles": _distances(study),
         "amount_cents": f"Amount ({currency_unit(study)})",
         "seen": "How the rate is known",
     }
     formats = {"miles": lambda miles: f"{miles:,.1f}"}
-    caption = "Miles driven to buy"
+    caption = f"{_distances(study)} driven to buy"
     return table(pd.DataFrame(rows), caption=caption, headings=headings, formats=formats, currency=study.currency)
 
 
@@ -248,6 +249,10 @@ def preparer_caution() -> Element:
         "Whether goods donated or thrown away belong in line 42 is for the preparer to say.",
         title="For a preparer",
     )
+
+
+def _distances(study: Study) -> str:
+    return "Kilometers" if study.measures.metric else "Miles"
 
 
 def _recorded(items: pd.DataFrame, line: str) -> float:

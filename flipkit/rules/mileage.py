@@ -12,13 +12,15 @@ import numpy.typing as npt
 from flipkit.money import Cents
 from flipkit.rules import blocks as cols
 from flipkit.rules.blocks import Block, Keys, RuleSet, read_blocks
+from flipkit.units import KM_A_MILE
 
 
 @dataclass(frozen=True)
 class MileageBlock(Block):
-    """One dated rate."""
+    """One dated rate, a mile or a kilometer."""
 
-    tenth_cents_a_mile: int
+    tenth_cents: int
+    unit: str
 
 
 @dataclass(frozen=True)
@@ -37,13 +39,15 @@ _MOST_CENTS = 10_000
 
 
 def _block(keys: Keys, common: dict[str, Any]) -> MileageBlock:
-    cents = keys.number("cents_a_mile", above=0)
+    unit = "km" if keys.has("cents_a_km") else "mile"
+    key = f"cents_a_{unit}"
+    cents = keys.number(key, above=0)
     if cents > _MOST_CENTS:
-        keys.fail("cents_a_mile", cents, f"at most {_MOST_CENTS:g}")
+        keys.fail(key, cents, f"at most {_MOST_CENTS:g}")
     tenths = round(cents * 10)
     if abs(cents * 10 - tenths) > 1e-9:
-        keys.fail("cents_a_mile", cents, "a rate to the tenth of a cent")
-    return MileageBlock(**common, tenth_cents_a_mile=tenths)
+        keys.fail(key, cents, "a rate to the tenth of a cent")
+    return MileageBlock(**common, tenth_cents=tenths, unit=unit)
 
 
 def mileage_cents(table: Mileage, *, on: object, miles: npt.ArrayLike) -> Cents:
@@ -56,7 +60,7 @@ def mileage_cents(table: Mileage, *, on: object, miles: npt.ArrayLike) -> Cents:
     on : date or array of dates, shape (n,)
         Days of the trips.
     miles : float or array, shape (n,)
-        Distances, taken to the thousandth of a mile. [miles]
+        Distances, taken to the thousandth of the unit that the rate is for. [miles]
 
     Returns
     -------
@@ -82,6 +86,9 @@ def mileage_cents(table: Mileage, *, on: object, miles: npt.ArrayLike) -> Cents:
     [725, 899]
     """
     rows = cols.row_count(on=on, miles=miles)
-    driven = np.rint(cols.measures("miles", miles, rows, zero=True) * 1000).astype(np.int64)
-    rates = np.array([block.tenth_cents_a_mile for block in table.blocks], dtype=np.int64)
-    return (driven * rates[cols.blocks(table, on, rows)] + 5_000) // 10_000
+    distance = cols.measures("miles", miles, rows, zero=True)
+    block = cols.blocks(table, on, rows)
+    rates = np.array([one.tenth_cents for one in table.blocks], dtype=np.int64)
+    long = np.array([KM_A_MILE if one.unit == "km" else 1.0 for one in table.blocks])
+    driven = np.rint(distance * long[block] * 1000).astype(np.int64)
+    return (driven * rates[block] + 5_000) // 10_000

@@ -25,7 +25,7 @@ from flipkit.rules.parcels import (
 from flipkit.rules.postage import adjustment_columns, choice_columns, label_columns
 from flipkit.rules.rate_cards import RateCard, protection_choices
 from flipkit.rules.tables import Rules
-from flipkit.units import SNAP, read_length
+from flipkit.units import KG_A_POUND, SNAP, read_length
 
 if TYPE_CHECKING:
     pass
@@ -124,7 +124,7 @@ def trim_advice(
             cents_per_in=float(saved[row] / off_in[row]) if off_in[row] else 0.0,
             cents_per_lb=float(saved[row] / off_lb[row]) if off_lb[row] else 0.0,
             service=str(labels["service"][row]),
-            why=_why(now, labels, row, before, after),
+            why=_why(now, labels, row, before, after, parcel_rules),
         )
         for row, after in zip(kept, flags, strict=True)
     ]
@@ -218,10 +218,13 @@ def _flags(rules: ParcelRules, measures: dict[str, Any], at: dict[str, Any], row
     return [{name for name in rules.surcharge_names if found[name][row]} for row in range(len(rows))]
 
 
-def _why(now: Any, labels: Any, row: int, before: set[str], after: set[str]) -> str:
+def _why(now: Any, labels: Any, row: int, before: set[str], after: set[str], rules: ParcelRules) -> str:
     parts = []
+    own = KG_A_POUND if rules.metric else 1.0
     if labels["billable_lb"][row] != now["billable_lb"][0]:
-        parts.append(f"billed at {labels['billable_lb'][row]:g} lb, not {now['billable_lb'][0]:g}")
+        parts.append(
+            f"billed at {labels['billable_lb'][row] * own:g} {rules.weight_unit}, not {now['billable_lb'][0] * own:g}"
+        )
     gone = sorted(before - after)
     if gone:
         parts.append("no more " + ", ".join(name.replace("_", " ") for name in gone))

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import re
 import tomllib
 
+import openpyxl
 import pytest
 
 from flipkit.assumptions import load_assumptions
 from flipkit.books import schema
 from flipkit.books.check import check, make_folder
 from flipkit.books.read import inspect_books, read_books
+from flipkit.books.record import record_listing, record_work
 from flipkit.errors import BooksError
 from flipkit.imports.apply import apply
 from flipkit.imports.detect import propose
@@ -169,3 +172,71 @@ def test_one_of_a_kind_is_counted_in_the_singular(tmp_path, rows, words):
     lines = ["item_id,title,category,bought_on,cost", *rows]
     (tmp_path / "items.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
     assert words in check(tmp_path).text()
+
+
+@pytest.mark.parametrize("metric", [False, True])
+def test_a_workbook_to_begin_with_holds_every_table_and_reads_as_empty(tmp_path, metric):
+    made = make_folder(tmp_path / "books", workbook=True, metric=metric, currency="EUR")
+    assert not [name for name in made.made if name.endswith(".csv")]
+    path = tmp_path / "books" / "books.xlsx"
+    books, problems = inspect_books(path)
+    assert books is not None
+    assert problems == []
+    assert all(books.table(table.name).empty for table in schema.TABLES)
+    assert books.shop.currency == "EUR"
+    assert (books.shop.length_unit, books.shop.weight_unit) == (("cm", "kg") if metric else ("in", "lb"))
+    heads = [cell.value for cell in openpyxl.load_workbook(path)["items"][1]]
+    assert ("length_cm" in heads) == metric
+    assert ("weight_lb" in heads) != metric
+
+
+def test_the_workbook_explains_its_headers_and_offers_its_words(tmp_path):
+    make_folder(tmp_path / "books", workbook=True)
+    book = openpyxl.load_workbook(tmp_path / "books" / "books.xlsx")
+    assert book.sheetnames == [*(table.name for table in schema.TABLES), "shop"]
+    for table in schema.TABLES:
+        sheet = book[table.name]
+        for column, cell in zip(table.columns, sheet[1], strict=True):
+            assert cell.value == column.name
+            assert column.meaning in cell.comment.text
+            offered = [
+                one.formula1 for one in sheet.data_validations.dataValidation if f"{cell.column_letter}9" in one.sqref
+            ]
+            if column.choices:
+                assert offered == [f'"{",".join(column.choices)}"']
+        assert str(sheet["A2"].value).startswith("# example")
+    work = book["work"]
+    places = {cell.value: cell.column_letter for cell in work[1]}
+    lists = {str(one.sqref): one.formula1 for one in work.data_validations.dataValidation}
+    assert lists[f"{places['item_id']}2:{places['item_id']}5000"] == "items!$A$2:$A$5000"
+    assert lists[f"{places['worker']}2:{places['worker']}5000"] == "people!$A$2:$A$5000"
+    # A list written out in a cell may hold 255 characters.
+    assert all(len(one.formula1) <= 255 for sheet in book for one in sheet.data_validations.dataValidation)
+
+
+def test_a_row_typed_into_the_workbook_and_one_recorded_are_read(tmp_path):
+    make_folder(tmp_path / "books", workbook=True)
+    path = tmp_path / "books" / "books.xlsx"
+    book = openpyxl.load_workbook(path)
+    sheet = book["items"]
+    for at, value in enumerate(("00123", "Jug", "jugs", dt.date(2026, 1, 3), 4), start=1):
+        sheet.cell(4, at, value)
+    book["people"].append(["me"])
+    book.save(path)
+    assert record_listing(path, "00123", "20", on=dt.date(2026, 1, 5))
+    assert record_work(path, "00123", "pack", "1 h", who=(), on=dt.date(2026, 1, 6))
+    found = read_books(path)
+    assert found.items["list_price_cents"].tolist() == [2000]
+    assert found.work["minutes"].tolist() == [60.0]
+    kept = openpyxl.load_workbook(path)
+    assert len(kept["work"].data_validations.dataValidation) == len(book["work"].data_validations.dataValidation)
+    assert kept["items"]["A1"].comment is not None
+
+
+def test_start_asks_for_a_currency_of_three_letters(tmp_path):
+    with pytest.raises(BooksError, match="three capital letters"):
+        make_folder(tmp_path / "books", currency="euro")
+    make_folder(tmp_path / "books", metric=True, currency="SEK")
+    assert "currency,SEK" in (tmp_path / "books" / "shop.csv").read_text()
+    assert "write your own in SEK" in (tmp_path / "books" / "assumptions.toml").read_text()
+    assert (tmp_path / "books" / "trips.csv").read_text().startswith("trip_id,date,km,")

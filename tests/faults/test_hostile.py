@@ -145,7 +145,7 @@ def told(*words):
     ],
 )
 def test_a_disk_that_takes_nothing_is_one_line(tmp_path, monkeypatch, number, said):
-    def refused(target, text):
+    def refused(target, body):
         raise OSError(number, os.strerror(number), str(target))
 
     monkeypatch.setattr(write, "_write_down", refused)

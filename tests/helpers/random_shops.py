@@ -81,7 +81,7 @@ def faults_of_shop(place: Path, seed: int) -> list[str]:
     except Exception as error:
         return [f"{type(error).__name__}: {str(error)[:200]}"]
     faults = []
-    study, items = plan.study, plan.study.items
+    items = plan.study.items
     said = [*(page.sentence for page in plan.pages), *notes]
     faults += [f"said {text!r}" for text in said if _NAN.search(text)]
     net = items[[f"{name}_cents" for name in GAINS]].sum(axis=1) - items[[f"{name}_cents" for name in COSTS]].sum(

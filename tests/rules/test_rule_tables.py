@@ -91,7 +91,7 @@ def test_an_own_table_stands_in_for_the_packaged_one_of_its_name(tmp_path, packa
     )
     rules = load_rules(tmp_path)
     assert rules.parcels["post"].at(dt.date(2026, 8, 1)).dimensional.divisor == 150
-    assert rules.mileage.at(dt.date(2027, 1, 1)).tenth_cents_a_mile == 740
+    assert rules.mileage.at(dt.date(2027, 1, 1)).tenth_cents == 740
     assert set(rules.replaced) == {"parcel rules 'post'", "mileage 'mileage'"}
     assert packaged.parcels["post"].at(dt.date(2026, 8, 1)).dimensional.divisor == 139
 

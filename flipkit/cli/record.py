@@ -1,0 +1,179 @@
+"""Commands that write down what just happened, one row at a time, and take it back."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+
+from flipkit.cli.answers import BOOKS, day_of, refuse, say
+
+
+def _recording(command: Callable[..., None]) -> Callable[..., None]:
+    """What every recording command takes: the books, the day, and taking back."""
+    command = click.option("--undo", is_flag=True, help="Take back the last thing that this command wrote.")(command)
+    command = click.option("--on", default="", metavar="DAY", help="The day, such as 2026-11-14; today by default.")(
+        command
+    )
+    return click.option(
+        "--books", type=BOOKS, help="Your books; by default FLIPKIT_BOOKS, or those in the current folder."
+    )(command)
+
+
+def _record(
+    name: str,
+    said: Sequence[str | None],
+    undo: bool,
+    books: Path | None,
+    on: str,
+    write: Callable[[Path, dt.date], list[str]],
+) -> None:
+    """Write, or take back, and say what was done."""
+    from flipkit.books.record import find_books
+    from flipkit.books.record import undo as take_back
+
+    place = find_books(books)
+    if undo:
+        if any(said):
+            refuse("--undo takes nothing else: it takes back what was written last")
+        lines = take_back(place, name)
+    else:
+        if not all(said):
+            refuse(f"something is missing: flipkit {name} --help shows how to say it")
+        day = day_of(on)
+        if day > dt.date.today():
+            refuse(f"--on must be a day up to today, got {day.isoformat()}")
+        lines = write(place, day)
+    for line in lines:
+        say(line)
+    if not undo:
+        say(f"Wrong? flipkit {name} --undo")
+
+
+@click.command()
+@click.argument("target", required=False)
+@click.argument("activity", required=False)
+@click.argument("minutes", required=False)
+@click.option("--who", multiple=True, metavar="WORKER", help="Who worked; say it twice if two did, each this long.")
+@click.option("--count", default="", help="How many items it covered.")
+@_recording
+def log(
+    target: str | None,
+    activity: str | None,
+    minutes: str | None,
+    who: Sequence[str],
+    count: str,
+    books: Path | None,
+    on: str,
+    undo: bool,
+) -> None:
+    """Log work: an item, trip or category (or the word day), an activity, how long.
+
+    Activities: find, research, clean, photograph, write, store, messages, pack, post, returns.
+
+    Example: flipkit log A-0042 pack 31min --who wren
+    """
+    from flipkit.books.record import record_work
+
+    def write(place: Path, day: dt.date) -> list[str]:
+        return record_work(place, str(target), str(activity), str(minutes), who=who, on=day, count=count)
+
+    _record("log", (target, activity, minutes), undo, books, on, write)
+
+
+@click.command()
+@click.argument("item", required=False)
+@click.argument("price", required=False)
+@click.option("--shipping", "shipping_charged", default="", help="What the buyer paid for shipping.")
+@click.option("--venue", default="", help="Where it sold.")
+@click.option("--zone", default="", help="Postal zone of the buyer, or pickup.")
+@click.option("--order", "order_id", default="", help="The order; items of one order share a parcel.")
+@click.option("--fees", "fees_paid", default="", help="All fees of the venue for this sale.")
+@click.option("--label", "label_paid", default="", help="What the label cost.")
+@click.option("--materials", "materials_paid", default="", help="Carton, cushioning and tape.")
+@click.option("--whole", is_flag=True, help="All things of the row sold together for this price.")
+@_recording
+def sold(
+    item: str | None, price: str | None, books: Path | None, on: str, undo: bool, whole: bool, **more: Any
+) -> None:
+    """Record a sale: the item and what the buyer paid for the goods alone.
+
+    Example: flipkit sold A-0042 64 --shipping 12.50 --venue riverside
+    """
+    from flipkit.books.record import record_sale
+
+    def write(place: Path, day: dt.date) -> list[str]:
+        return record_sale(place, str(item), str(price), on=day, whole=whole, **more)
+
+    _record("sold", (item, price), undo, books, on, write)
+
+
+@click.command()
+@click.argument("item", required=False)
+@click.argument("price", required=False)
+@click.option("--venue", default="", help="Where it is listed.")
+@_recording
+def listed(item: str | None, price: str | None, venue: str, books: Path | None, on: str, undo: bool) -> None:
+    """Record that an item was put up for sale, and at what price.
+
+    Example: flipkit listed A-0042 85
+    """
+    from flipkit.books.record import record_listing
+
+    def write(place: Path, day: dt.date) -> list[str]:
+        return record_listing(place, str(item), str(price), on=day, venue=venue)
+
+    _record("listed", (item, price), undo, books, on, write)
+
+
+@click.command()
+@click.argument("item", required=False)
+@click.argument("price", required=False)
+@_recording
+def price(item: str | None, price: str | None, books: Path | None, on: str, undo: bool) -> None:
+    """Record a new asking price of an item that is for sale.
+
+    Example: flipkit price A-0042 79
+    """
+    from flipkit.books.record import record_price
+
+    def write(place: Path, day: dt.date) -> list[str]:
+        return record_price(place, str(item), str(price), on=day)
+
+    _record("price", (item, price), undo, books, on, write)
+
+
+@click.command()
+@click.argument("item", required=False)
+@click.argument("how", required=False)
+@_recording
+def gone(item: str | None, how: str | None, books: Path | None, on: str, undo: bool) -> None:
+    """Record that an item left without a sale: donated, scrapped or kept.
+
+    Example: flipkit gone A-0042 donated
+    """
+    from flipkit.books.record import record_leaving
+
+    def write(place: Path, day: dt.date) -> list[str]:
+        return record_leaving(place, str(item), str(how), on=day)
+
+    _record("gone", (item, how), undo, books, on, write)
+
+
+@click.command()
+@click.option("--books", type=BOOKS, help="Your books; by default FLIPKIT_BOOKS, or those in the current folder.")
+@click.option("--out", type=BOOKS, default=Path("timing-sheet.html"), show_default=True, help="File to write.")
+def timesheet(books: Path | None, out: Path) -> None:
+    """Make a sheet to print and write working times on by hand."""
+    from flipkit.books.record import find_books, timing_sheet
+    from flipkit.books.write import staged
+
+    page = timing_sheet(find_books(books), on=dt.date.today())
+    if not out.resolve().parent.is_dir():
+        refuse(f"--out must lie in a folder that exists, got {out}")
+    with staged(out.resolve().parent) as stage:
+        stage.write(out.name, page)
+    say(f"Made {out}: print it on one sheet and write as you work")
