@@ -27,7 +27,8 @@ from flipkit.units import M3_A_CUFT, Measures, read_length, read_minutes, read_w
 _FILES = ("assumptions.toml", "assumptions_packing.toml")
 
 _PLAIN = re.compile(r"\d+(\.\d+)?")
-
+#: No plain number of a shop is larger, and sums of such numbers stay exact.
+_LARGEST = 1_000_000_000
 SIZES = ("small", "medium", "bulky", "oversize")
 
 Layer = Literal["packaged", "shop", "this run"]
@@ -232,6 +233,10 @@ def _read_toml(path: Path) -> dict[str, Any]:
         return tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise AssumptionError(path.name, need="a TOML file", got=str(error)) from None
+    except OSError as error:
+        raise AssumptionError(path.name, need="a file that opens", got=error.strerror or str(error)) from None
+    except RecursionError:
+        raise AssumptionError(path.name, need="nested less deeply", got="tables within tables") from None
 
 
 def _flat(values: Mapping[str, Any], *, stop: Mapping[str, Any], head: str = "") -> Iterable[tuple[str, Any]]:
@@ -305,15 +310,22 @@ def _value(key: str, value: Any, kind: str, currency: str, where: str) -> Value:
         if kind == "rate":
             return read_ppm(value, name=key)
         if kind == "minutes":
-            return read_minutes(value, name=key)
+            minutes = read_minutes(value, name=key)
+            if minutes > _LARGEST:
+                raise AssumptionError(key, need=f"at most {_LARGEST:,}", got=value, where=where)
+            return minutes
         if kind == "text":
             return str(value)
         number = float(value)
     except MoneyError as error:
         raise AssumptionError(key, need=error.need, got=value, where=where, mend=error.mend) from None
-    except ValueError as error:
+    except AssumptionError:
+        raise
+    except (ValueError, TypeError) as error:
         need = getattr(error, "need", "a whole number" if kind == "whole" else "a number")
         raise AssumptionError(key, need=need, got=value, where=where) from None
+    if abs(number) > _LARGEST:
+        raise AssumptionError(key, need=f"at most {_LARGEST:,}", got=value, where=where)
     if not math.isfinite(number) or (kind == "whole" and number != int(number)):
         raise AssumptionError(key, need="a whole number" if kind == "whole" else "a number", got=value, where=where)
     return int(number) if kind == "whole" else number

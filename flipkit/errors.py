@@ -53,7 +53,7 @@ class _FieldError(FlipkitError):
     """An error about one named value: what it is, what it needs, what it got, how to mend it."""
 
     def __init__(self, name: str, *, need: str, got: object, where: str = "", mend: str = "") -> None:
-        text = f"{name} must be {need}, got {got!r}"
+        text = f"{name} must be {need}, got {_brief(got)}"
         if where:
             text += f" ({where})"
         if mend:
@@ -64,6 +64,15 @@ class _FieldError(FlipkitError):
         self.got = got
         self.where = where
         self.mend = mend
+
+
+def _brief(got: object, most: int = 200) -> str:
+    """A value as a message repeats it; a cell can hold a whole pasted page, a number thousands of digits."""
+    try:
+        text = repr(got)
+    except ValueError:  # Python writes no whole number of more than 4,300 digits
+        return "a number of thousands of digits"
+    return text if len(text) <= most else f"{text[: most - 1]}…"
 
 
 class MeasureError(_FieldError, ValueError):

@@ -23,6 +23,8 @@ LARGEST_CENTS = 9_000_000_000_00
 #: Largest rate: nine times the amount, far above any fee, and safe beside LARGEST_CENTS.
 LARGEST_PPM = 9 * PPM
 
+#: Longest text that an amount may be.
+_LONGEST = 40
 _SIGNS = "$€£¥"
 _AMOUNT = re.compile(r"(?P<whole>\d{1,3}(?:,\d{3})+|\d*)(?:\.(?P<part>\d*))?")
 _SYMBOLS = {"USD": "$", "CAD": "$", "AUD": "$", "EUR": "€", "GBP": "£"}
@@ -58,7 +60,11 @@ def read_cents(text: object, *, name: str = "amount", currency: str = "USD") -> 
     need = "an amount such as 64.00, with at most two decimals"
     if isinstance(text, bool) or text is None:
         raise MoneyError(name, need=need, got=text)
+    if isinstance(text, int) and abs(text) > LARGEST_CENTS:
+        raise MoneyError(name, need=f"at most {show_cents(LARGEST_CENTS, currency=currency)}", got=text)
     body = (repr(float(text)) if isinstance(text, float) else str(text)).strip()
+    if len(body) > _LONGEST:
+        raise MoneyError(name, need=need, got=text)
     negative = False
     if body.startswith("(") and body.endswith(")"):
         negative, body = True, body[1:-1].strip()
@@ -115,8 +121,11 @@ def read_ppm(text: object, *, name: str = "rate") -> int:
     need = "a rate such as '13.25 %' or 0.1325"
     if isinstance(text, bool) or text is None:
         raise MoneyError(name, need=need, got=text)
+    if isinstance(text, int) and abs(text) > LARGEST_PPM:
+        raise MoneyError(name, need="between 0 and 9 (a bare number is a fraction of one)", got=text)
     body = (repr(float(text)) if isinstance(text, float) else str(text)).strip()
-    match = re.fullmatch(r"([\d.]+(?:e-?\d+)?)\s*(%|percent)?", body)
+    # Few enough digits that no arithmetic rounds, a power small enough that none overflows.
+    match = re.fullmatch(r"([\d.]{1,20}(?:e-?\d{1,2})?)\s*(%|percent)?", body)
     try:
         exact = Decimal(match.group(1)) * (PPM // 100 if match.group(2) else PPM) if match else None
     except InvalidOperation:

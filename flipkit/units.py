@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 #: seller writes down (0.01 cm) is 4e-3 in. The snap sits far from both.
 SNAP = 1e-6
 
+#: Longest text that a measure may be, and what the word of a unit may be made of: pint takes words for formulas.
+_LONGEST = 100
+_UNIT = re.compile(r"[^\W\d_][^\W\d_ ]*( [^\W\d_]+){0,2}|#")
 _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?")
 _FRACTION = re.compile(r"(?:(\d+)[ -])?(\d+)/(\d+)")
 _PART = re.compile(
@@ -348,6 +351,8 @@ def _read(text: object, *, bare: str, into: str, name: str, example: str) -> flo
     if not isinstance(text, str) or not text.strip():
         raise MeasureError(name, need=need, got=text)
     body = text.strip()
+    if len(body) > _LONGEST:
+        raise MeasureError(name, need=need, got=text)
     for mark in sorted(_MARKS, key=len, reverse=True):
         body = body.replace(mark, f" {_MARKS[mark]} ")
     body = body.strip()
@@ -385,13 +390,16 @@ def _convert(value: float, unit: str, into: str, name: str, need: str, got: obje
     if word in _COMMON[into]:
         times, divided = _COMMON[into][word]
         return value * times / divided
+    refused = MeasureError(name, need=need, got=got, mend=f"{unit!r} is no unit for this")
+    if not _UNIT.fullmatch(unit.strip()):
+        raise refused
     import pint
 
     registry = unit_registry()
     try:
         return float(registry.Quantity(value, word).to(into).magnitude)
     except (pint.errors.PintError, AttributeError, AssertionError, TypeError, ValueError):
-        raise MeasureError(name, need=need, got=got, mend=f"{unit!r} is no unit for this") from None
+        raise refused from None
 
 
 def _accept(value: float, name: str, got: object) -> float:

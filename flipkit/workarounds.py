@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import functools
 import os
+import shutil
+import signal
 import sys
+import tempfile
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, Any, Final
+
+from flipkit.owned import TEMPORARY, make_folder, temporary_place
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -15,9 +21,8 @@ if TYPE_CHECKING:
 
 # Each use has its test in ``tests/test_workarounds.py``, and its package an upper bound in ``pyproject.toml``.
 
-#: Names the process that an ipykernel watches, to end with it. ipykernel reads it and documents it nowhere;
-#: without it a report that is killed would leave its forked kernels behind.
-PARENT_PROCESS: Final = "JPY_PARENT_PID"
+#: Tells a fork server which process it serves, to end with it.
+SERVED: Final = "FLIPKIT_SERVED"
 #: What papermill leaves in the metadata of a notebook and its cells; times, so they differ from run to run.
 RUN_TRACES: Final = ("papermill", "execution")
 
@@ -51,14 +56,47 @@ def start_fork_server(modules: Sequence[str], env: Mapping[str, str]) -> None:
     """Start the standard library's fork server at once, with modules imported and variables set.
 
     Left alone it starts at the first process, in whose thread the variables would have to be set. A hash seed
-    must be there from the start. ``ensure_running`` is not documented.
+    must be there from the start. ``ensure_running`` is not documented. The server keeps its socket in a folder for
+    as long as this process lives; it is one with our name on it, that a killed run leaves to the next to remove.
     """
     import multiprocessing
     from multiprocessing import forkserver
 
     multiprocessing.set_forkserver_preload(list(modules))
-    with _environment(env):
+    with _environment({**env, SERVED: str(os.getpid())}), _temporary_files_in(_server_folder()):
         forkserver.ensure_running()
+
+
+def stop_fork_server() -> None:
+    """End the fork server at once, and with it all that it forked; the next start makes a new one.
+
+    Its number is not public, and the way to stop it, which is not either, waits until it has finished importing.
+    """
+    from multiprocessing import forkserver
+
+    number = getattr(forkserver, "_forkserver")._forkserver_pid  # noqa: B009 - a private door, as this module says
+    if number is not None:
+        with suppress(ProcessLookupError):
+            os.kill(number, signal.SIGKILL)
+
+
+@functools.cache
+def _server_folder() -> str:
+    from multiprocessing.util import Finalize
+
+    folder = make_folder(temporary_place(), TEMPORARY)
+    # After the library's own finalizer, which removes its folder inside ours at -100.
+    Finalize(None, shutil.rmtree, args=(folder, True), exitpriority=-200)
+    return str(folder)
+
+
+@contextmanager
+def _temporary_files_in(folder: str) -> Iterator[None]:
+    before, tempfile.tempdir = tempfile.tempdir, folder
+    try:
+        yield
+    finally:
+        tempfile.tempdir = before
 
 
 @contextmanager

@@ -13,7 +13,7 @@ ROOT = Path(__file__).resolve().parents[1] / "flipkit"
 #: From the ground up. A module may import from its own layer and from those below.
 LAYERS = (
     ("errors",),
-    ("money", "units", "paths", "workarounds"),
+    ("money", "units", "paths", "owned", "workarounds"),
     ("assumptions", "lab"),
     ("rules",),
     ("books",),

@@ -142,14 +142,6 @@ def test_a_kernel_manager_still_keeps_a_provisioner_that_it_finds(tmp_path):
     assert how["env"]["A"] == "b", "jupyter_client changed: a provisioner is not told the variables"
 
 
-def test_an_ipykernel_still_watches_the_process_that_started_it():
-    from ipykernel import kernelapp
-
-    assert workarounds.PARENT_PROCESS in inspect.getsource(kernelapp), (
-        f"ipykernel changed: it does not read {workarounds.PARENT_PROCESS}, and a killed report may leave kernels"
-    )
-
-
 @pytest.mark.skipif(sys.platform != "linux", reason="kernels are forked on Linux only")
 def test_the_fork_server_still_starts_at_once_with_our_variables():
     # The variables are gone again when the first process starts, so it has them from the server or not at all.

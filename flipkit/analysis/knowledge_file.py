@@ -40,7 +40,7 @@ def read_knowledge(path: Path) -> dict[str, Any]:
         found = json.loads(file.read_text(encoding="utf-8"))
     except FileNotFoundError:
         raise PackError("--from", need=f"a pack with {FILE} in it, or that file", got=str(path), mend=_MEND) from None
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise PackError(file.name, need="JSON as a report writes it", got=str(error), mend=_MEND) from None
     if not isinstance(found, dict) or found.get("version") != VERSION or "categories" not in found:
         got = found.get("version") if isinstance(found, dict) else type(found).__name__

@@ -100,6 +100,11 @@ FIRST_YEAR, LAST_YEAR = 1970, 2100
 #: Largest whole number in a count.
 LARGEST_COUNT = 1_000_000
 
+#: Longest name of an item, a category, a venue: it stands in tables, headings and the names of files.
+LONGEST_NAME = 200
+#: Columns of free text, which may hold a whole pasted page.
+_FREE = ("title", "note")
+
 _PLAIN_MONEY = re.compile(r"(-?)(\d{1,9})(?:\.(\d{1,2}))?")
 _PLAIN_NUMBER = re.compile(r"\d{1,9}(?:\.\d{0,9})?|\.\d{1,9}")
 _MEASURE = re.compile(r"(\d{1,9}(?:\.\d{1,9})?)\s*([A-Za-z]{1,12})\.?")
@@ -135,7 +140,8 @@ def typed_column(
         if plain is not None:
             return plain
     read = reader_of(column, unit=unit, units=units)
-    if read is write.unshielded and "'" not in first_letters(texts):
+    plain = column.kind in ("id", "text") and "'" not in "\n".join(texts)
+    if plain and (read is write.unshielded or max(map(len, texts), default=0) <= LONGEST_NAME):
         return pd.Series(list(texts), dtype="str")
     known: dict[str, Any] = {text: read(text) if text else None for text in set(texts)}
     values = list(map(known.__getitem__, texts))
@@ -205,6 +211,8 @@ def reader_of(column: Column, *, unit: str, units: Units) -> Callable[[str], Any
         return functools.partial(_measure, name=name, unit=unit or units.weight, read=the_units.read_weight)
     if column.kind == "minutes":
         return functools.partial(_measure, name=name, unit="min", read=the_units.read_minutes, zero=True)
+    if column.kind in ("id", "text"):
+        return write.unshielded if name in _FREE else _name
     if column.kind == "miles":
         return functools.partial(_distance, unit=unit or "mile")
     if column.kind == "choice":
@@ -215,8 +223,6 @@ def reader_of(column: Column, *, unit: str, units: Units) -> Callable[[str], Any
         "number": _number,
         "count": _count,
         "rate": _rate,
-        "id": write.unshielded,
-        "text": write.unshielded,
     }[column.kind]
 
 
@@ -342,6 +348,12 @@ def _rate(text: str) -> int | Bad:
     if ppm > money.PPM:
         return Bad("a rate from 0 to 100 %, such as 7.65 % or 0.0765", f"write {text} % if per cent is meant")
     return ppm
+
+
+def _name(text: str) -> str | Bad:
+    if len(text) > LONGEST_NAME:
+        return Bad(f"at most {LONGEST_NAME} characters", "give it a short name; a note may be long")
+    return write.unshielded(text)
 
 
 def _choice(text: str, *, choices: tuple[str, ...]) -> str | Bad:

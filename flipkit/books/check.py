@@ -346,7 +346,7 @@ def _scheduled(books: Books) -> set[str]:
     for file in books.rules_folder.rglob("*.toml"):
         try:
             data = tomllib.loads(file.read_text(encoding="utf-8"))
-        except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError):
+        except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError, RecursionError):
             continue
         if data.get("kind") == "fees":
             names.add(str(data.get("name", "")).lower())

@@ -6,6 +6,7 @@ import datetime as dt
 import io
 import re
 import zipfile
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,7 +22,15 @@ from flipkit.workarounds import is_native_panic
 #: Endings of the workbooks that can be read.
 ENDINGS = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
 #: A workbook that unpacks to more than this is refused: it is damaged or hostile.
-LARGEST_UNPACKED = 2_000_000_000
+LARGEST_UNPACKED = 300_000_000
+#: One that unpacks to so many times its size, beyond a size that a small table can have, is made to fill memory.
+_SWOLLEN, _SMALL = 300, 30_000_000
+#: Most cells of a sheet, blank ones inside its corners included: they are all made when it is read.
+MOST_CELLS = 10_000_000
+#: References of columns with two and three letters, of rows of five digits and of three hundred thousand or more.
+_WIDE, _WIDER = re.compile(rb"r=[\"'][A-Za-z]{2}\d"), re.compile(rb"r=[\"'][A-Za-z]{3}\d")
+_LONG, _LONGER = re.compile(rb"r=[\"'][A-Za-z]*\d{5}"), re.compile(rb"r=[\"'][A-Za-z]*(?:[3-9]\d{5}|\d{7})")
+_REFERENCE = re.compile(rb"r=[\"']([A-Za-z]{1,3})(\d{1,7})[\"']")
 
 _CELL = re.compile(rb"<c\b([^>]*)>\s*<f\b[^>]*?(?:/>|>[^<]*</f>)\s*(?:<v\s*/>|<v></v>)?\s*</c>")
 _ERROR = re.compile(rb'<c\b([^>]*\bt="e"[^>]*)>(?:.{0,2000}?)<v>([^<]*)</v>', re.DOTALL)
@@ -115,10 +124,38 @@ def _require_modest(path: Path | io.BytesIO) -> None:
     try:
         with zipfile.ZipFile(path) as archive:
             unpacked = sum(info.file_size for info in archive.infolist())
-    except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError):
+            packed = sum(info.compress_size for info in archive.infolist())
+            if unpacked > LARGEST_UNPACKED or unpacked > max(_SMALL, _SWOLLEN * packed):
+                raise WorkbookError(f"it would unpack to {unpacked:,} bytes")
+            _require_near(archive, cells="xl/workbook.xml" in archive.namelist())
+    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError):
         raise WorkbookError("it is damaged") from None
-    if unpacked > LARGEST_UNPACKED:
-        raise WorkbookError(f"it would unpack to {unpacked:,} bytes")
+    except RuntimeError:
+        raise WorkbookError("it is locked with a password") from None
+
+
+def _require_near(archive: zipfile.ZipFile, *, cells: bool) -> None:
+    """Unpack every part, which must be as long as it says, and refuse cells that lie far apart.
+
+    The blanks between them would be made one by one and fill the memory.
+    """
+    for part in archive.infolist():
+        text = archive.read(part)
+        if not cells or not part.filename.endswith(".xml"):
+            continue
+        if _WIDER.search(text) or _LONGER.search(text) or (_LONG.search(text) and _WIDE.search(text)):
+            places = _REFERENCE.findall(text)
+            across = max((_column(letters.upper()) for letters, _ in set(places)), default=0)
+            spanned = across * max((int(row) for _, row in places), default=0)
+            if spanned > MOST_CELLS:
+                raise WorkbookError(f"a sheet spans {spanned:,} cells, more than {MOST_CELLS:,}")
+
+
+def _column(letters: bytes) -> int:
+    number = 0
+    for letter in letters:
+        number = number * 26 + letter - 64
+    return number
 
 
 def sheet_parts(archive: zipfile.ZipFile) -> list[tuple[str, str]]:
@@ -149,10 +186,7 @@ def _place(attributes: bytes) -> tuple[int, int]:
     match = _PLACE.search(attributes)
     if match is None:
         return 0, 0
-    column = 0
-    for letter in match.group(1):
-        column = column * 26 + letter - 64
-    return int(match.group(2)), column - 1
+    return int(match.group(2)), _column(match.group(1)) - 1
 
 
 def _text_rows(rows: list[list[Any]]) -> list[list[str]]:

@@ -286,7 +286,8 @@ def _price_changes(frames: Frames, findings: Findings) -> None:
         return
     _require_known(changes, "item_id", items["item_id"], "items", findings)
     first = items.drop_duplicates("item_id").set_index("item_id")
-    listed, sold = changes["item_id"].map(first["listed_on"]), changes["item_id"].map(first["sold_on"])
+    days = first[["listed_on", "sold_on"]].reindex(changes["item_id"]).set_index(changes.index)
+    listed, sold = days["listed_on"], days["sold_on"]
     for i, row in _rows(changes, changes["changed_on"] < listed):
         found = f"changed {_day(changes.at[i, 'changed_on'])}, listed {_day(listed[i])}"
         findings.note(row, "changed_on", found, "a day on or after the listing", "mend the one that is wrong")
@@ -324,7 +325,8 @@ def _work(frames: Frames, findings: dict[str, Findings]) -> None:
     elif (work["worker"] != "").any():
         names = ", ".join(sorted(set(work["worker"]) - {""})[:5])
         told.note(None, "worker", names, "a table people", "without it everybody counts as an owner")
-    own = work["item_id"].map(items.drop_duplicates("item_id").set_index("item_id")["category"]).fillna("")
+    kinds = items.drop_duplicates("item_id").set_index("item_id")["category"]
+    own = kinds.reindex(work["item_id"]).set_axis(work.index).fillna("")
     category = (work["category"] != "") & ~((work["item_id"] != "") & (own == work["category"]))
     named = (work["item_id"] != "").astype(int) + (work["trip_id"] != "").astype(int) + category.astype(int)
     for i, row in _rows(work, named > 1):

@@ -5,13 +5,15 @@ from __future__ import annotations
 import contextlib
 import csv
 import io
+import json
 import os
 import re
 import shutil
-import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
+
+from flipkit.owned import left_folders, make_folder, sweep
 
 #: Folder inside the books for what a conversion tells.
 CONVERTED = "converted"
@@ -21,6 +23,9 @@ NOT_TAKEN = "not-taken.csv"
 _FORMULA = re.compile(r"'*[=+\-@\t\r＝＋－＠]")
 _NUMBER = re.compile(r"[+-]?\d+(\.\d+)?")
 _SHIELDED = re.compile(r"'+[=+\-@\t\r＝＋－＠]")
+#: The same inside a cell, where a spreadsheet that takes another mark for the separator begins a cell.
+_INNER = re.compile(r"([;\t|\n\r][\s\"]*)('*[=+\-@＝＋－＠])")
+_INNER_SHIELDED = re.compile(r"([;\t|\n\r][\s\"]*)'('*[=+\-@＝＋－＠])")
 #: Rows that are written together.
 _TOGETHER = 5_000
 #: First characters that may need a shield: a quick look before the pattern.
@@ -32,11 +37,13 @@ def shielded(text: str) -> str:
 
     Text that begins with ``=``, ``+``, ``-`` or ``@`` gets an apostrophe before it, which a
     spreadsheet reads as "this is text"; a plain number stays as it is. `unshielded` takes the
-    apostrophe away again.
+    apostrophe away again. So it is behind a semicolon, a tab, a bar or a line end, at each of which a
+    spreadsheet may begin a new cell.
 
     >>> shielded("=SUM(A1:A9)"), shielded("-3.20"), shielded("crock")
     ("'=SUM(A1:A9)", '-3.20', 'crock')
     """
+    text = _INNER.sub(r"\1'\2", text)
     if not _FORMULA.match(text) or _NUMBER.fullmatch(text):
         return text
     return "'" + text
@@ -48,7 +55,8 @@ def unshielded(text: str) -> str:
     >>> unshielded("'=SUM(A1:A9)"), unshielded("'90s lamp")
     ('=SUM(A1:A9)', "'90s lamp")
     """
-    return text[1:] if _SHIELDED.match(text) else text
+    text = text[1:] if _SHIELDED.match(text) else text
+    return _INNER_SHIELDED.sub(r"\1\2", text) if "'" in text else text
 
 
 def csv_text(header: Sequence[str], rows: Iterable[Sequence[str]], *, words: Sequence[int] | None = None) -> str:
@@ -64,6 +72,9 @@ def csv_text(header: Sequence[str], rows: Iterable[Sequence[str]], *, words: Seq
     places = range(max(map(len, body), default=0)) if words is None else words
     begun = [at for at in places if not _FIRST.isdisjoint(row[at][:1] for row in body if at < len(row))]
     marked = {i for at in begun for i, row in enumerate(body) if at < len(row) and row[at][:1] in _FIRST}
+    # Nearly no file has one inside a cell, which one look over all of it tells.
+    if _INNER.search("\0".join("\0".join(row) for row in body)):
+        marked |= {i for i, row in enumerate(body) if any(map(_INNER.search, row))}
     if marked:
         body = [[shielded(cell) for cell in row] if i in marked else row for i, row in enumerate(body)]
     for first in range(0, len(body), _TOGETHER):
@@ -86,14 +97,18 @@ def _write_rows(out: io.StringIO, writer: Any, rows: list[Sequence[str]]) -> Non
         writer.writerows(rows)
 
 
+#: How the hidden folder of files made ready begins, and the list in it of those to move.
+_HIDDEN, _MOVES = ".flipkit-", "moves.json"
+
+
 class Stage:
     """Files made ready in a hidden folder beside their places, then moved there all together."""
 
     def __init__(self, home: Path) -> None:
         self.home = home
         self._made: list[str] = []
-        anchor = home if home.is_dir() else home.parent
-        self.hidden = Path(tempfile.mkdtemp(prefix=".flipkit-", dir=anchor))
+        finish_moves(home)
+        self.hidden = make_folder(home if home.is_dir() else home.parent, _HIDDEN)
 
     def write(self, name: str, text: str) -> None:
         """Make one text file ready."""
@@ -103,10 +118,7 @@ class Stage:
         """Make the bytes of one file ready, with the rights of the file that they replace."""
         target = self.hidden / name
         target.parent.mkdir(parents=True, exist_ok=True)
-        with target.open("wb") as handle:
-            handle.write(body)
-            handle.flush()
-            os.fsync(handle.fileno())
+        _write_down(target, body)
         if (self.home / name).is_file():
             shutil.copymode(self.home / name, target)
         self._made.append(name)
@@ -124,14 +136,39 @@ class Stage:
             os.chmod(self.hidden, 0o777 & ~_umask())
             os.rename(self.hidden, self.home)
             return
-        for name in self._made:
-            place = self.home / name
-            place.parent.mkdir(parents=True, exist_ok=True)
-            os.replace(self.hidden / name, place)
+        # From here on the files count as written: a run that is killed is finished by the next.
+        _write_down(self.hidden / f"{_MOVES}.new", json.dumps(self._made).encode())
+        os.replace(self.hidden / f"{_MOVES}.new", self.hidden / _MOVES)
+        _move(self.hidden, self.home, self._made)
 
     def discard(self) -> None:
         """Remove what was made ready and not moved."""
         shutil.rmtree(self.hidden, ignore_errors=True)
+
+
+def finish_moves(home: Path) -> None:
+    """Finish what a killed run had begun to move into a folder, and remove what others left half made."""
+    with contextlib.suppress(OSError):  # a folder that cannot be written to holds nothing of ours to finish
+        for left in left_folders(home, _HIDDEN):
+            if (left / _MOVES).is_file():
+                _move(left, home, json.loads((left / _MOVES).read_text(encoding="utf-8")))
+    for place in (home, home.parent):
+        sweep(place, _HIDDEN)
+
+
+def _move(hidden: Path, home: Path, names: Sequence[str]) -> None:
+    for name in names:
+        if (hidden / name).exists():
+            (home / name).parent.mkdir(parents=True, exist_ok=True)
+            os.replace(hidden / name, home / name)
+
+
+def _write_down(target: Path, body: bytes) -> None:
+    """Write a file and wait until it is on the disk."""
+    with target.open("wb") as handle:
+        handle.write(body)
+        handle.flush()
+        os.fsync(handle.fileno())
 
 
 @contextlib.contextmanager

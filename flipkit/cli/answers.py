@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import sys
+import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +17,26 @@ if TYPE_CHECKING:
     from flipkit.units import Measures
 
 BOOKS = click.Path(path_type=Path)
+
+
+def say(text: str, *, err: bool = False, nl: bool = True) -> None:
+    """Print text whose pieces may come from the books, with what would move the terminal's cursor made visible."""
+    click.echo(visible(text), err=err, nl=nl)
+
+
+def visible(text: str) -> str:
+    r"""Control characters, escapes and marks that turn the direction of writing, as JSON writes them.
+
+    >>> print(visible("lamp\x1b[2J \u202e12.50"))
+    lamp\u001b[2J \u202e12.50
+    """
+    if text.isascii() and text.replace("\n", "").replace("\t", "").isprintable():
+        return text
+    return "".join(c if c.isprintable() or c in "\n\t" or unicodedata.category(c) == "Zs" else _shown(c) for c in text)
+
+
+def _shown(character: str) -> str:
+    return json.dumps(character)[1:-1] if character != "\x7f" else "\\u007f"
 
 
 @dataclass(frozen=True)
@@ -44,7 +65,7 @@ def voice_of(books: Path | None) -> Voice:
 
 def refuse(text: str) -> NoReturn:
     """End the command with one line on standard error and status 2."""
-    click.echo(f"flipkit: {text}", err=True)
+    say(f"flipkit: {text}", err=True)
     sys.exit(2)
 
 
@@ -82,10 +103,10 @@ def rules_folder(books: Path | None) -> Path | None:
 def told(answer: dict[str, Any], as_json: bool, words: Callable[[dict[str, Any]], Sequence[str]]) -> None:
     """Print an answer."""
     if as_json:
-        click.echo(json.dumps(answer, ensure_ascii=False, indent=2))
+        say(json.dumps(answer, ensure_ascii=False, indent=2))
     else:
         for line in words(answer):
-            click.echo(line)
+            say(line)
 
 
 def columns(rows: Sequence[Sequence[str]]) -> list[str]:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from flipkit.cli.answers import BOOKS, refuse, settings_of, told
+from flipkit.cli.answers import BOOKS, refuse, say, settings_of, told
 from flipkit.errors import ConversionError
 
 if TYPE_CHECKING:
@@ -68,13 +68,13 @@ def start(folder: Path, workbook: bool, metric: bool, currency: str) -> None:
 
     started = make_folder(folder, workbook=workbook, metric=metric, currency=currency)
     for name in started.made:
-        click.echo(f"made {name}")
+        say(f"made {name}")
     for name in started.kept:
-        click.echo(f"kept {name}, which was there")
+        say(f"kept {name}, which was there")
     if workbook:
-        click.echo(f"Fill in the sheet items of {WORKBOOK}, then: flipkit check {folder / WORKBOOK}")
+        say(f"Fill in the sheet items of {WORKBOOK}, then: flipkit check {folder / WORKBOOK}")
     else:
-        click.echo(f"Fill in items.csv, then: flipkit check {folder}")
+        say(f"Fill in items.csv, then: flipkit check {folder}")
 
 
 @click.command()
@@ -88,7 +88,7 @@ def check(books: Path, as_of: str) -> None:
     from flipkit.economics.items import timings_wanted
 
     found = checked(books, as_of=day_of(as_of) if as_of else None)
-    click.echo(found.text(), nl=False)
+    say(found.text(), nl=False)
     if found.stops or found.books is None:
         sys.exit(2)
     if found.books.items.empty:
@@ -96,15 +96,13 @@ def check(books: Path, as_of: str) -> None:
     last = day_of(as_of) if as_of else last_recorded_day(found.books, until=dt.date.today())
     wanted = timings_wanted(found.books, last)
     if not wanted:
-        click.echo("\nYour logs cover nearly all of your work: timing more of it would change little.")
+        say("\nYour logs cover nearly all of your work: timing more of it would change little.")
         return
     *jobs, rule = wanted
-    click.echo(
-        f"\nTime {'these jobs' if len(jobs) > 1 else 'this job'} next (narrows the doubt about your hours most):"
-    )
+    say(f"\nTime {'these jobs' if len(jobs) > 1 else 'this job'} next (narrows the doubt about your hours most):")
     for number, job in enumerate(jobs, start=1):
-        click.echo(f"  {number}. {job}")
-    click.echo(f"  {rule}")
+        say(f"  {number}. {job}")
+    say(f"  {rule}")
 
 
 def _answer_options(command: Callable[..., None]) -> Callable[..., None]:
@@ -154,6 +152,7 @@ def convert(
     **said: Any,
 ) -> None:
     """Put the rows of another program's EXPORT (CSV, TSV, workbook) into a folder of books."""
+    from flipkit.books.write import finish_moves
     from flipkit.imports.apply import Conversion, apply
     from flipkit.imports.detect import propose
     from flipkit.imports.mapping import read_mapping
@@ -168,6 +167,8 @@ def convert(
             answers[f"{word} {name.strip()}"] = value.strip()
     answers |= {f"ignore {header}": "" for header in ignore}
     mapping = read_mapping(mapping_file) if mapping_file else None
+    if not dry_run:
+        finish_moves(into)  # of a conversion that was killed, before anything is read
 
     def proposed(given: dict[str, str]) -> Proposal:
         return propose(export, answers=given, mapping=mapping, into=into if into.exists() else None)
@@ -175,18 +176,18 @@ def convert(
     may_ask = not yes and sys.stdin.isatty()
     session = Session(export, into, answers) if may_ask else None
     proposal = session.settled(proposed) if session else proposed(answers)
-    click.echo(proposal.text(), nl=False)
+    say(proposal.text(), nl=False)
     if proposal.questions:
         refuse(f"{len(proposal.questions)} to settle first, see above")
     if dry_run:
         return
 
     def agreed(conversion: Conversion) -> bool:
-        click.echo(f"\n{conversion.summary()}", nl=False)
+        say(f"\n{conversion.summary()}", nl=False)
         return not may_ask or click.confirm(f"Write this into {into}?", default=True)
 
     done = apply(proposal, into, changes=changes, agreed=agreed)
-    click.echo(done.written_text(), nl=False)
+    say(done.written_text(), nl=False)
     if session and done.written:
         session.end()
     if done.lost > most_refused / 100 * done.rows_in:
@@ -204,7 +205,7 @@ class Session:
         self.answers = answers
         if self._kept.is_file():
             earlier = json.loads(self._kept.read_text(encoding="utf-8"))
-            click.echo(f"Going on with {len(earlier)} answers that you gave before ({self._kept})")
+            say(f"Going on with {len(earlier)} answers that you gave before ({self._kept})")
             self.answers = {**earlier, **answers}
 
     def settled(self, proposed: Callable[[dict[str, str]], Proposal]) -> Proposal:
@@ -218,7 +219,7 @@ class Session:
                 try:
                     proposal, again = proposed(self.answers), ()
                 except ConversionError as error:
-                    click.echo(str(error))
+                    say(str(error))
                     wrong = {key for p in error.problems for key in (p.column, f"column {p.column}")}
                     again = tuple(q for q in again if q.key in wrong) or again
                     for question in again:
@@ -237,18 +238,18 @@ class Session:
 
 def _asked(question: Question, proposal: Proposal) -> str:
     """Ask one question at the terminal until the answer can be one: a number, a header or a value."""
-    click.echo(f"\n{question.text}")
+    say(f"\n{question.text}")
     headers = [fact.header for fact in proposal.layout.facts] if proposal.layout else []
     column = question.key.startswith("column ") and not question.choices
     if column and proposal.layout:
         for number, fact in enumerate(proposal.layout.facts, start=1):
-            click.echo(f"  {number:>2}. {fact.header[:30]:<30}  {', '.join(text[:24] for text in fact.examples[:3])}")
-        click.echo("A number or a header takes that column; anything else is the value for every row (= for blank).")
+            say(f"  {number:>2}. {fact.header[:30]:<30}  {', '.join(text[:24] for text in fact.examples[:3])}")
+        say("A number or a header takes that column; anything else is the value for every row (= for blank).")
     for number, choice in enumerate(question.choices, start=1):
-        click.echo(f"  {number}. {choice.value}" + (f": {choice.meaning}" if choice.meaning else ""))
+        say(f"  {number}. {choice.value}" + (f": {choice.meaning}" if choice.meaning else ""))
     if question.key == "header-row":
         for record in islice(proposal.export.records(), 12):
-            click.echo(f"  row {record.row}: {', '.join(cell[:20] for cell in record.cells[:8])}")
+            say(f"  row {record.row}: {', '.join(cell[:20] for cell in record.cells[:8])}")
     while True:
         text = str(click.prompt("Answer" if question.free else "Which", default="" if column else None)).strip()
         number = int(text) if text.isdigit() else 0
@@ -264,7 +265,7 @@ def _asked(question: Question, proposal: Proposal) -> str:
             return values[text.casefold()]
         if question.free and text:
             return text
-        click.echo(f"A number from 1 to {len(question.choices)}, or one of the words")
+        say(f"A number from 1 to {len(question.choices)}, or one of the words")
 
 
 # The command that opens the notebooks on a seller's books.
@@ -281,9 +282,9 @@ def lab(books: Path, folder: Path | None, no_open: bool) -> None:
 
     found = lab_folder(books, folder)
     if found.made:
-        click.echo(f"Copied {count_of(len(found.made), 'notebook')} into {found.folder}")
+        say(f"Copied {count_of(len(found.made), 'notebook')} into {found.folder}")
     if found.kept:
-        click.echo(f"Kept {len(found.kept)} that were there, as they stand")
+        say(f"Kept {len(found.kept)} that were there, as they stand")
     if not no_open:
         sys.exit(open_lab(found.folder))
 
@@ -342,15 +343,15 @@ def report(
         pack = make_month_pack(plan, jobs=jobs or default_jobs(), on_done=lambda _: bar.update())
     for result in pack.results:
         for warning in result.warnings:
-            click.echo(f"flipkit: {result.name}: {warning}", err=True)
+            say(f"flipkit: {result.name}: {warning}", err=True)
     if earlier is not None:
         told = earlier.differences((pack.folder / "run.json").read_text(encoding="utf-8"))
         for line in told:
-            click.echo(f"flipkit: not as before: {line}", err=True)
+            say(f"flipkit: not as before: {line}", err=True)
         if not told:
-            click.echo("The same bytes as before.")
-    click.echo(f"The pack of {plan.study.month} is in {pack.folder}")
-    click.echo(f"Open {pack.index.resolve().as_uri()}")
+            say("The same bytes as before.")
+    say(f"The pack of {plan.study.month} is in {pack.folder}")
+    say(f"Open {pack.index.resolve().as_uri()}")
 
 
 @click.command()
@@ -385,4 +386,4 @@ def assumptions(books: Path | None, settings: Sequence[str], file: Path | None) 
     measures = Measures(units.length, units.weight)
     for key, entry in found.entries.items():
         value, unit = entry.shown(measures, currency=units.currency)
-        click.echo(f"{key} = {value} {unit} ({entry.layer}): {entry.meaning}")
+        say(f"{key} = {value} {unit} ({entry.layer}): {entry.meaning}")

@@ -5,6 +5,7 @@ Heavy modules are imported inside the commands, so that each starts as fast as i
 
 from __future__ import annotations
 
+import errno
 from typing import Any
 
 import click
@@ -16,16 +17,39 @@ from flipkit.cli.packing import packing
 from flipkit.cli.prices import fees, net_price, parcel, protect
 from flipkit.cli.record import gone, listed, log, price, sold, timesheet
 from flipkit.errors import FlipkitError
+from flipkit.owned import end_on_signals
 
 
 class _Commands(click.Group):
     """A group that turns the kit's own errors into one line and exit status 2."""
 
     def invoke(self, ctx: click.Context) -> Any:
+        end_on_signals()
         try:
             return super().invoke(ctx)
         except FlipkitError as error:
             refuse(str(error))
+        except OSError as error:
+            if error.errno in (None, errno.EPIPE):
+                raise
+            refuse(_disk_words(error))
+        except RecursionError:
+            refuse("a file that was read is nested too deeply: look at the files beside the books that end in .toml")
+        except MemoryError:
+            refuse("the computer has too little memory for this: close other programs, or look back over less")
+
+
+def _disk_words(error: OSError) -> str:
+    """What the system would not do with a file, and what helps."""
+    mend = {
+        errno.ENOSPC: "make room on the disk, then run it again",
+        errno.EDQUOT: "make room on the disk, then run it again",
+        errno.EROFS: "name a folder that can be written to",
+        errno.EACCES: "look at the rights of that file or folder",
+        errno.EPERM: "look at the rights of that file or folder",
+    }.get(error.errno or 0, "look at that file or folder")
+    place = f"{error.filename}: " if error.filename else ""
+    return f"{place}{error.strerror}: {mend}"
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from flipkit.cli.answers import BOOKS, day_of, refuse, settings_of, told
+from flipkit.cli.answers import BOOKS, day_of, refuse, say, settings_of, told
 from flipkit.cli.prices import books_option, json_option, on_option, settings_option
 
 
@@ -76,6 +76,6 @@ def packing(
         if not drawing.resolve().parent.is_dir():
             refuse(f"--drawing must be a file in a folder that exists, got {drawing}")
         drawing.write_text(drawings_page(parcel), encoding="utf-8")
-        click.echo(f"drawings in {drawing}", err=True)
+        say(f"drawings in {drawing}", err=True)
     if parcel.plan.best is None:
         sys.exit(2)

@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from flipkit.cli.answers import BOOKS, day_of, refuse
+from flipkit.cli.answers import BOOKS, day_of, refuse, say
 
 
 def _recording(command: Callable[..., None]) -> Callable[..., None]:
@@ -48,9 +48,9 @@ def _record(
             refuse(f"--on must be a day up to today, got {day.isoformat()}")
         lines = write(place, day)
     for line in lines:
-        click.echo(line)
+        say(line)
     if not undo:
-        click.echo(f"Wrong? flipkit {name} --undo")
+        say(f"Wrong? flipkit {name} --undo")
 
 
 @click.command()
@@ -176,4 +176,4 @@ def timesheet(books: Path | None, out: Path) -> None:
         refuse(f"--out must lie in a folder that exists, got {out}")
     with staged(out.resolve().parent) as stage:
         stage.write(out.name, page)
-    click.echo(f"Made {out}: print it on one sheet and write as you work")
+    say(f"Made {out}: print it on one sheet and write as you work")

@@ -17,6 +17,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from flipkit.assumptions import Assumptions, load_assumptions
+from flipkit.books.problems import shortened
 from flipkit.books.read import Books, books_as_of
 from flipkit.books.schema import ACTIVITIES, ITEMS
 from flipkit.economics.costs import (
@@ -163,6 +164,8 @@ COSTS = tuple(line.name for line in MONEY_LINES if not line.gain)
 LINES = GAINS + COSTS
 #: Costs that stay spent whether a thing sells or not.
 HELD = tuple(line.name for line in MONEY_LINES if line.held)
+#: Longest title that tables and charts show; two of 100,000 letters made a page that no browser opened.
+LONGEST_TITLE = 100
 #: Columns taken from the books as they stand: names first, then days and the first price.
 _OWN: tuple[str, ...] = ("item_id", "title", "category", "source", "condition", "lot_id", "venue", "zone", "order_id")
 _OWN += ("bought_on", "listed_on", "sold_on", "returned_on", "gone_on", "list_price_cents")
@@ -309,6 +312,9 @@ def net_of(frame: pd.DataFrame) -> Cents:
 def _described(items: pd.DataFrame, parcels: pd.DataFrame, as_of: dt.date) -> pd.DataFrame:
     """What each item is, where it stands and how long it has waited."""
     frame = items[list(_OWN[:9])].copy()
+    long = frame["title"].str.len() > LONGEST_TITLE
+    if long.any():
+        frame.loc[long, "title"] = [shortened(title, LONGEST_TITLE) for title in frame.loc[long, "title"]]
     day = items["bought_on"].dt.strftime("%Y-%m-%d")
     frame["trip_id"] = items["trip_id"].where(items["trip_id"] != "", "bought " + day)
     frame[list(_OWN[9:])] = items[list(_OWN[9:])]

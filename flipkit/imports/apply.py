@@ -20,7 +20,7 @@ from flipkit.books.problems import Findings, Problem, collector_held, rows_in_wo
 from flipkit.books.read import Books, RawBooks, inspect_raw, read_raw
 from flipkit.books.schema import ITEMS
 from flipkit.books.tabular import TableMaker
-from flipkit.books.write import CONVERTED, NOT_TAKEN, Stage, csv_text, staged
+from flipkit.books.write import CONVERTED, NOT_TAKEN, Stage, csv_text, finish_moves, staged
 from flipkit.errors import ConversionError
 from flipkit.imports import match as import_match
 from flipkit.imports import merge
@@ -396,6 +396,7 @@ def apply(
         raise ConversionError([Problem("answers", None, "changes", changes, "one of leave, take", "")])
     with collector_held():
         folder = Path(into)
+        finish_moves(folder)
         books = books_in(folder)
         currency = _currency(books, proposal)
         taken = taken_rows(proposal, units=Units(currency))

@@ -126,6 +126,8 @@ def read_mapping(path: Path) -> Mapping:
         raise _wrong(path, "", error.strerror or str(error), "a mapping file", "look at its path") from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise _wrong(path, "", str(error), "TOML", "") from None
+    except RecursionError:
+        raise _wrong(path, "", "tables nested too deeply", "TOML as a conversion writes it", "") from None
     try:
         mapping = Mapping.model_validate(given)
     except ValidationError as error:

@@ -8,7 +8,6 @@ import os
 import platform
 import re
 import shutil
-import tempfile
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -20,6 +19,7 @@ from typing import Any, Final
 
 from flipkit.assumptions import parsed_settings
 from flipkit.errors import PackError
+from flipkit.owned import left_folders, make_folder, only_one, swap, sweep
 from flipkit.pack.page import TEMPLATES, drawing_library, page_figures, policy, style_sheet
 from flipkit.pack.run import NotebookTask, PageResult, run_notebooks
 from flipkit.reports.elements import Figure
@@ -186,6 +186,8 @@ def _anchor(file: str) -> str:
 INDEX: Final = "index.html"
 #: Added to the pack's name for what a failed run leaves: the pages that were made.
 UNFINISHED: Final = "-unfinished"
+#: Room that a pack of pages, with the one before it, may need on the disk. [bytes]
+LEAST_FREE: Final = 100_000_000
 #: What programs leave in a folder that is looked at; nobody's work.
 _LITTER = {".ipynb_checkpoints", ".DS_Store", "Thumbs.db", "desktop.ini"}
 
@@ -306,17 +308,62 @@ def index_text(
 @contextmanager
 def replacing(out: Path) -> Iterator[Path]:
     """A new folder beside ``out`` to fill, which takes its place when the block ends well."""
-    require_replaceable(out)
+    require_writable(out)
     out.parent.mkdir(parents=True, exist_ok=True)
-    new = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
-    try:
-        _open_to_others(new)
-        yield new
-    except BaseException:
-        _keep_unfinished(new, out)
-        raise
-    _swap(new, out)
-    shutil.rmtree(_unfinished(out), ignore_errors=True)
+    with only_one(out, "the pack's folder"):
+        heal(out)
+        require_replaceable(out)
+        new = make_folder(out.parent, _new(out))
+        try:
+            _open_to_others(new)
+            yield new
+        except BaseException:
+            _keep_unfinished(new, out)
+            raise
+        _swap(new, out)
+        shutil.rmtree(_unfinished(out), ignore_errors=True)
+
+
+def require_writable(out: Path) -> None:
+    """Refuse a place where nothing can be written, a pack may find no room, or another run is at work."""
+    place = next(folder for folder in out.absolute().parents if folder.exists())
+    if not place.is_dir() or not os.access(place, os.W_OK | os.X_OK):
+        raise PackError(
+            "the pack's folder",
+            need="in a folder that you may write to",
+            got=str(out),
+            mend="name another with --out",
+        )
+    free = shutil.disk_usage(place).free
+    if free < LEAST_FREE:
+        raise PackError(
+            "the pack's disk",
+            need=f"free by at least {LEAST_FREE // 1_000_000} MB",
+            got=f"{free // 1_000_000} MB",
+            mend="make room, or name a folder on another disk with --out",
+        )
+    if place == out.absolute().parent:
+        with only_one(out, "the pack's folder"):
+            pass  # held by nobody now; it is held for good while the pack is made
+
+
+def heal(out: Path) -> None:
+    """Put back what a run that was killed between two steps left, and remove the rest of it."""
+    if not out.exists():
+        for left in left_folders(out.parent, _old(out)):
+            if (left / out.name).is_dir():
+                (left / out.name).rename(out)
+                break
+    for prefix in (_old(out), _new(out)):
+        sweep(out.parent, prefix)
+
+
+def _new(out: Path) -> str:
+    return f".{out.name}-new-"
+
+
+def _old(out: Path) -> str:
+    return f".{out.name}-old-"
 
 
 def require_replaceable(out: Path) -> None:
@@ -342,24 +389,25 @@ def require_replaceable(out: Path) -> None:
 def _own_files(out: Path) -> set[str]:
     try:
         listed: Iterable[str] = json.loads((out / FILE).read_text(encoding="utf-8"))["files"]
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return set()
     return {*listed, FILE, ARCHIVE}
 
 
 def _swap(new: Path, out: Path) -> None:
-    old: Path | None = None
-    if out.exists():
-        old = Path(tempfile.mkdtemp(prefix=f".{out.name}-old-", dir=out.parent)) / out.name
-        out.rename(old)
-    try:
+    if not out.exists():
         new.rename(out)
-    except BaseException:
-        if old is not None:
+    elif swap(new, out):
+        shutil.rmtree(new, ignore_errors=True)
+    else:
+        old = make_folder(out.parent, _old(out)) / out.name
+        out.rename(old)
+        try:
+            new.rename(out)
+        except BaseException:
             old.rename(out)
-        raise
-    finally:
-        if old is not None:
+            raise
+        finally:
             shutil.rmtree(old.parent, ignore_errors=True)
 
 
@@ -463,7 +511,7 @@ def read_run(file: Path) -> EarlierRun:
             tuple(options["categories"]),
             parsed_settings(options["settings"]),
         )
-    except (OSError, ValueError, KeyError, TypeError) as problem:
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as problem:
         raise PackError(
             "--again",
             need="the run.json of a pack that this kit made",

@@ -7,6 +7,16 @@ from __future__ import annotations
 
 import gc
 import importlib
+import os
+
+from flipkit.owned import end_with_parent
+from flipkit.workarounds import SERVED
+
+#: The process that forks the kernels: each is to end with it.
+SERVER = os.getpid()
+# First of all: the kernels hold the pipe that the fork server watches, so it would never see its end.
+if SERVED in os.environ:
+    end_with_parent(int(os.environ[SERVED]))
 
 _KERNEL = ("ipykernel.ipkernel", "ipykernel.kernelapp", "ipykernel.zmqshell", "IPython.core.completer")
 #: The kit itself, the names that are loaded when asked for included.

@@ -6,7 +6,6 @@ import datetime as dt
 import os
 import re
 import shutil
-import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,7 +15,16 @@ from flipkit.analysis.decisions import STOP
 from flipkit.analysis.forecasts import FILE as FORECASTS
 from flipkit.analysis.forecasts import keep_forecasts
 from flipkit.errors import AssumptionError
-from flipkit.pack.build import AssumptionUsed, Manifest, Pack, PackPage, make_pack
+from flipkit.owned import temporary_folder
+from flipkit.pack.build import (
+    AssumptionUsed,
+    Manifest,
+    Pack,
+    PackPage,
+    make_pack,
+    require_replaceable,
+    require_writable,
+)
 from flipkit.pack.run import NotebookTask, PageResult
 from flipkit.paths import demo_folder, notebooks_folder
 from flipkit.reports.forecasts import month_forecasts, record_folder
@@ -74,7 +82,11 @@ def month_plan(
 ) -> MonthPlan:
     """Compute the month's numbers and lay out its pages."""
     place = (books or demo_folder()).resolve()
-    study = open_study(place, month=month, as_of=as_of, settings=settings or {}).prepare()
+    study = open_study(place, month=month, as_of=as_of, settings=settings or {})
+    target = out or Path(PACKS, study.month)
+    require_writable(target)  # before minutes of work
+    require_replaceable(target)
+    study.prepare()
     unknown = [name for name in categories if name not in study.categories]
     if unknown:
         raise AssumptionError("category", need=f"one of {', '.join(study.categories)}", got=unknown[0])
@@ -114,17 +126,17 @@ def month_plan(
                     names[category], "category_report", parameters, category.capitalize(), sentence, group="Categories"
                 )
             )
-    return MonthPlan(study, tuple(pages), out or Path(PACKS, study.month), said["settings"], tuple(categories))
+    return MonthPlan(study, tuple(pages), target, said["settings"], tuple(categories))
 
 
 def make_month_pack(plan: MonthPlan, *, jobs: int = 2, on_done: Callable[[PageResult], object] | None = None) -> Pack:
     """Run the notebooks of a plan and put the pack in place."""
     study = plan.study
     record = record_folder(plan.out.resolve().parent, study)
-    with tempfile.TemporaryDirectory(prefix="flipkit-") as shared:
-        study.keep(Path(shared))
+    with temporary_folder() as shared:
+        study.keep(shared)
         if (record / FORECASTS).is_file():
-            shutil.copyfile(record / FORECASTS, Path(shared, FORECASTS))
+            shutil.copyfile(record / FORECASTS, shared / FORECASTS)
         pack = make_pack(
             plan.pages,
             plan.out,
@@ -136,7 +148,7 @@ def make_month_pack(plan: MonthPlan, *, jobs: int = 2, on_done: Callable[[PageRe
             on_done=on_done,
             before=lambda folder: _leave_knowledge(study, folder),
             cwd=study.books.path.resolve().parent,
-            env={STUDIES: shared},
+            env={STUDIES: str(shared)},
         )
     # Kept once the pack stands: a report that failed has said nothing.
     forecasts = month_forecasts(study)
@@ -206,7 +218,7 @@ def _page_names(categories: Sequence[str]) -> dict[str, str]:
     """A file name for each category, different for each however alike they are spelt."""
     names: dict[str, str] = {}
     for category in categories:
-        stem = "category-" + (re.sub(r"[^a-z0-9]+", "-", category.lower()).strip("-") or "unnamed")
+        stem = "category-" + (re.sub(r"[^a-z0-9]+", "-", category.lower()).strip("-")[:60] or "unnamed")
         name, again = stem, 2
         while name in names.values():
             name, again = f"{stem}-{again}", again + 1

@@ -5,10 +5,9 @@ from __future__ import annotations
 import multiprocessing
 import os
 import re
-import shutil
 import signal
+import subprocess
 import sys
-import tempfile
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
@@ -22,9 +21,9 @@ from jupyter_client.manager import AsyncKernelManager
 from papermill.engines import NBClientEngine, NotebookExecutionManager, papermill_engines
 
 from flipkit.errors import NotebookFailedError, NotebookParameterError
+from flipkit.owned import end_with_parent, temporary_folder
 from flipkit.pack.page import MOST_BYTES, PageLinks, render_page
 from flipkit.workarounds import (
-    PARENT_PROCESS,
     RUN_TRACES,
     close_thread_loop,
     kernel_process,
@@ -32,6 +31,7 @@ from flipkit.workarounds import (
     papermill_path,
     start_by,
     start_fork_server,
+    stop_fork_server,
 )
 
 if TYPE_CHECKING:
@@ -43,6 +43,9 @@ if TYPE_CHECKING:
 _NAME = re.compile(r"[a-z0-9][a-z0-9_-]*")
 _WIDGET = "application/vnd.jupyter.widget-view+json"
 _INJECTED = "injected-parameters"
+#: How long a kernel may take to start, and its output to come after its cell: a machine that does much else at the
+#: time is slow and not broken. Jupyter's own limits, a minute and four seconds, failed good pages. [s]
+_START_S, _OUTPUT_S = 300, 300
 
 
 @dataclass(frozen=True)
@@ -105,6 +108,8 @@ def run_notebooks(
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
             source.kill()
+            # A page may be waiting for the fork server, which imports for seconds before it hears anybody.
+            stop_fork_server()
             raise
         finally:
             pool.shutdown(wait=True)
@@ -123,6 +128,9 @@ class _Run:
 
     def page(self, task: NotebookTask, links: PageLinks) -> PageResult:
         notebook, error = self._executed(task)
+        if error is not None and error.cell is None and not self.source.ended:
+            # No cell failed: the kernel gave no answer or was ended from outside. Once more, then.
+            notebook, error = self._executed(task)
         kept = None
         if notebook is not None:
             import nbformat
@@ -181,7 +189,8 @@ class _Run:
             )
         except (DeadKernelError, CellTimeoutError, RuntimeError, TimeoutError) as problem:
             told = _tail(kept.get("log"))
-            error = NotebookFailedError(task.name, notebook=task.notebook.name, cause=f"{problem}{told}")
+            cause = f"{_why(problem)}{told}"
+            error = NotebookFailedError(task.name, notebook=task.notebook.name, cause=cause)
         notebook = kept.get("notebook")
         return (None if notebook is None else _steadied(notebook, known)), error
 
@@ -248,6 +257,15 @@ def _warnings(notebook: NotebookNode, size: int) -> tuple[str, ...]:
     return tuple(told)
 
 
+def _why(problem: Exception) -> str:
+    """What became of a kernel that gave no answer, and what helps."""
+    text = str(problem).strip()
+    if isinstance(problem, RuntimeError) or "IOPub" in text:
+        mend = "the computer may be short of memory or busy: close other programs, or give --jobs 1"
+        return f"its kernel gave no answer, twice ({text.splitlines()[0] if text else type(problem).__name__}): {mend}"
+    return text
+
+
 def _tail(log: Path | None) -> str:
     """Last lines that a dead kernel wrote, for the error."""
     try:
@@ -289,9 +307,10 @@ class _ForkedProcess:
 
     stdin = stdout = stderr = None
 
-    def __init__(self, arguments: list[str], *, cwd: str | None, env: dict[str, str], log: Path) -> None:
+    def __init__(self, arguments: list[str], how: Mapping[str, Any], log: Path) -> None:
         context = multiprocessing.get_context("forkserver")
-        self._process = context.Process(target=_become_kernel, args=(arguments, cwd, env, str(log)), daemon=True)
+        told = (arguments, how.get("cwd"), dict(how["env"]), str(log))
+        self._process = context.Process(target=_become_kernel, args=told, daemon=True)
         self._process.start()
         self.pid = int(self._process.pid or 0)
 
@@ -315,13 +334,18 @@ class _ForkedProcess:
 
 def _become_kernel(arguments: list[str], cwd: str | None, env: dict[str, str], log: str) -> None:
     """Turn the forked child into a kernel; runs in the child."""
+    from flipkit.pack.kernel_preload import SERVER
+
+    # The fork server ends with the report, and the kernel with the fork server.
+    end_with_parent(SERVER)
+    report = multiprocessing.parent_process()
+    if report is None or not report.is_alive():
+        os._exit(1)
     os.setsid()
     if cwd is not None:
         os.chdir(cwd)
     os.environ.clear()
     os.environ.update(env)
-    # The kernel watches the process that forked it, and ends with it: a report that is killed leaves none behind.
-    os.environ[PARENT_PROCESS] = str(os.getppid())
     handle = os.open(log, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
     for standard in (1, 2):
         os.dup2(handle, standard)
@@ -329,6 +353,27 @@ def _become_kernel(arguments: list[str], cwd: str | None, env: dict[str, str], l
     from ipykernel.kernelapp import IPKernelApp
 
     IPKernelApp.launch_instance(argv=arguments)
+
+
+#: What a plain kernel runs: its first act is to tie itself to the report, whose end of its input it may watch.
+_PLAIN: Final = (
+    "import sys; from flipkit.owned import end_with_parent; end_with_parent(int(sys.argv[1]), 0); "
+    "from ipykernel.kernelapp import IPKernelApp; IPKernelApp.launch_instance(argv=sys.argv[2:])"
+)
+
+
+def _plain_process(arguments: list[str], how: Mapping[str, Any], log: Path) -> subprocess.Popen[bytes]:
+    """A kernel in an interpreter of its own."""
+    with log.open("ab") as messages:
+        return subprocess.Popen(  # noqa: S603 - our own interpreter
+            [sys.executable, "-P", "-c", _PLAIN, str(os.getpid()), *arguments],
+            stdin=subprocess.DEVNULL if sys.platform == "linux" else subprocess.PIPE,
+            stdout=messages,
+            stderr=messages,
+            cwd=how.get("cwd"),
+            env=dict(how["env"]),
+            start_new_session=True,
+        )
 
 
 class Kernels:
@@ -340,6 +385,8 @@ class Kernels:
         self._lock = threading.Lock()
         self._count = 0
         self._managers: list[AsyncKernelManager] = []
+        #: Set when the run is being ended, so that nothing is tried again.
+        self.ended = False
 
     def manager(self) -> tuple[AsyncKernelManager, Path]:
         """A manager for one kernel, not started, and the file that the kernel's own messages go to."""
@@ -355,17 +402,24 @@ class Kernels:
             **_transport(self.folder),
         )
         manager.kernel_id = name
-        if self.warm:
-            start_by(
-                manager,
-                lambda arguments, how: _ForkedProcess(arguments, cwd=how.get("cwd"), env=dict(how["env"]), log=log),
-            )
+        if self.warm or sys.platform != "win32":  # where Jupyter's own way of starting ends a kernel with its parent
+            start_by(manager, lambda arguments, how: self._started(arguments, how, log))
         with self._lock:
             self._managers.append(manager)
         return manager, log
 
+    def _started(self, arguments: list[str], how: Mapping[str, Any], log: Path) -> Any:
+        """A kernel's process, if the run has not been ended meanwhile."""
+        if self.ended:
+            raise RuntimeError("the run was ended")
+        process = (_ForkedProcess if self.warm else _plain_process)(arguments, how, log)
+        if self.ended:
+            process.kill()
+        return process
+
     def kill(self) -> None:
-        """End every kernel that still runs, at once."""
+        """End every kernel that still runs, at once, and let none start any more."""
+        self.ended = True
         with self._lock:
             managers = list(self._managers)
         for manager in managers:
@@ -373,21 +427,22 @@ class Kernels:
             if process is not None and process.poll() is None:
                 with suppress(OSError):
                     process.kill()
+            if process is not None and process.stdin is not None:
+                process.stdin.close()
 
 
 @contextmanager
 def kernels(*, warm: bool | None = None) -> Iterator[Kernels]:
     """Kernels for one run; those still alive at its end are ended."""
     forked = can_fork() if warm is None else warm
-    folder = Path(tempfile.mkdtemp(prefix="fk-"))
-    source = Kernels(folder, warm=forked)
-    try:
-        if forked:
-            start_fork_server([WARM], STEADY)
-        yield source
-    finally:
-        source.kill()
-        shutil.rmtree(folder, ignore_errors=True)
+    with temporary_folder() as folder:
+        source = Kernels(folder, warm=forked)
+        try:
+            if forked:
+                start_fork_server([WARM], STEADY)
+            yield source
+        finally:
+            source.kill()
 
 
 def _transport(folder: Path) -> dict[str, str]:
@@ -409,11 +464,16 @@ class _Engine(NBClientEngine):
         manager, log = source.manager()
         kept["log"] = log
         client = notebook_client(
-            nb_man, manager, kernel_name=kernel_name, timeout=kwargs["cell_timeout"], startup_timeout=60
+            nb_man,
+            manager,
+            kernel_name=kernel_name,
+            timeout=kwargs["cell_timeout"],
+            startup_timeout=_START_S,
+            iopub_timeout=_OUTPUT_S,
         )
         options: dict[str, Any] = {"cwd": str(kwargs["folder"]), "env": {**os.environ, **STEADY, **kwargs["env"]}}
         try:
-            if source.warm:
+            if source.warm or sys.platform != "win32":
                 return client.execute(cleanup_kc=True, **options)
             with log.open("ab") as messages:
                 return client.execute(cleanup_kc=True, stdout=messages, stderr=messages, **options)

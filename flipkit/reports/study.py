@@ -100,10 +100,10 @@ class Study:
     def left_out(self) -> list[str]:
         """What no figure includes, and why, a sentence each."""
         found = []
-        later = int((self.books.items["bought_on"].dt.date > self.as_of).sum())
+        later = int((self.books.items["bought_on"] > pd.Timestamp(self.as_of)).sum())
         if later:
             found.append(f"{later:,} items bought after {self.as_of.isoformat()} are not in these figures.")
-        sold = int((self.books.items["sold_on"].dt.date > self.as_of).sum())
+        sold = int((self.books.items["sold_on"] > pd.Timestamp(self.as_of)).sum())
         if sold:
             sales = "1 sale" if sold == 1 else f"{sold:,} sales"
             found.append(f"Not in these figures: {sales} dated after {self.as_of.isoformat()}.")

@@ -355,6 +355,8 @@ def read_toml(file: Path, *, shown: str) -> dict[str, Any]:
         return tomllib.loads(file.read_text(encoding="utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
         raise RuleTableError(shown, found=str(problem), needed="valid TOML in UTF-8") from None
+    except RecursionError:
+        raise RuleTableError(shown, found="tables nested too deeply", needed="the tables of a rule set") from None
 
 
 def read_blocks(

@@ -1,0 +1,127 @@
+"""Kills, fuzz, random shops, the versions of what is installed: tried and survived, kept in one results file.
+
+python -m tests.benchmarks.bench_faults kills 200
+python -m tests.benchmarks.bench_faults fuzz 1000000
+python -m tests.benchmarks.bench_faults shops 5000
+python -m tests.benchmarks.bench_faults versions
+"""
+
+from __future__ import annotations
+
+import json
+import random
+import sys
+import tempfile
+import time
+from collections.abc import Iterable
+from importlib.metadata import PackageNotFoundError, distribution, requires
+from pathlib import Path
+from typing import Any
+
+from packaging.requirements import Requirement
+
+from flipkit import owned
+from tests.helpers.fuzz import failures
+from tests.helpers.kills import SIGNALS, killed, run, small_export, small_shop
+from tests.helpers.random_shops import faults_of_shop
+
+RESULTS = Path(__file__).with_name("faults.json")
+#: Commands, and the seconds after which each may be killed.
+COMMANDS = {
+    "report": (["report", "shop", "--jobs", "2"], 6.0),
+    "convert": (["convert", "export.csv", "--into", "books", "--yes"], 1.5),
+    "start": (["start", "new"], 1.0),
+}
+
+
+def kept(name: str, found: dict[str, Any]) -> None:
+    """One line of the results file, written anew."""
+    results = json.loads(RESULTS.read_text(encoding="utf-8")) if RESULTS.exists() else {}
+    results[name] = found
+    RESULTS.write_text(json.dumps(results, indent=2, sort_keys=True) + "\n", encoding="utf-8")
+    print(name, json.dumps({key: value for key, value in found.items() if not isinstance(value, dict)}))  # noqa: T201
+
+
+def kills(count: int, only: Iterable[str] = COMMANDS) -> None:
+    """Each command killed at random moments: processes five seconds later, and what a whole run leaves."""
+    for name in only:
+        words, latest = COMMANDS[name]
+        rng, began = random.Random(7), time.monotonic()  # noqa: S311
+        with tempfile.TemporaryDirectory(prefix="fk-", dir=owned.temporary_place()) as folder:
+            home = Path(folder, "w")
+            temporary = Path(folder, "t")
+            home.mkdir()
+            temporary.mkdir()
+            small_shop(home / "shop")
+            small_export(home / "export.csv")
+            tried = survived = alive = sooner = 0
+            for k in range(count):
+                ended = killed(words, SIGNALS[k % 4], rng.uniform(0.05, latest), cwd=home, temporary=temporary)
+                tried, alive, sooner = tried + 1, alive + ended.alive, sooner + ended.sooner
+                survived += ended.alive == 0
+                if k % 20 == 19 or k == count - 1:
+                    found = {"tried": tried, "survived": survived, "processes left": alive, "ended sooner": sooner}
+                    kept(f"kills of {name}", {**found, "minutes": round((time.monotonic() - began) / 60, 1)})
+            after = run(words, cwd=home, temporary=temporary)
+            hidden = [path.name for path in home.rglob(".*") if path.name.startswith((".flipkit", ".2026"))]
+            found |= {"whole run after": after.returncode, "left in the places": hidden}
+            kept(f"kills of {name}", {**found, "left in temporary": [path.name for path in temporary.iterdir()]})
+
+
+def fuzz(count: int) -> None:
+    """Random texts and files through all readers."""
+    began = time.monotonic()
+    with tempfile.TemporaryDirectory() as folder:
+        told = list(failures(count, Path(folder), seed=20))
+    found = {"tried": count, "survived": count - len(told), "first": told[:5]}
+    kept("fuzzed inputs", {**found, "minutes": round((time.monotonic() - began) / 60, 1)})
+
+
+def shops(count: int) -> None:
+    """Random shops through the whole study and the figures of its pages."""
+    began, told = time.monotonic(), []
+    for seed in range(count):
+        with tempfile.TemporaryDirectory() as folder:
+            told += [f"shop {seed}: {fault}" for fault in faults_of_shop(Path(folder), seed)]
+        if seed % 50 == 49 or seed == count - 1:
+            bad = len({line.split(":")[0] for line in told})
+            found = {"tried": seed + 1, "survived": seed + 1 - bad, "first": told[:5]}
+            kept("random shops", {**found, "minutes": round((time.monotonic() - began) / 60, 1)})
+
+
+def versions() -> None:
+    """Each installed dependency with its version and licence; no service for advisories is asked."""
+    found: dict[str, dict[str, str]] = {}
+    waiting = ["flipkit"]
+    while waiting:
+        name = waiting.pop()
+        for line in requires(name) or []:
+            needed = Requirement(line)
+            key = needed.name.lower().replace("_", "-")
+            if key in found or (needed.marker is not None and not needed.marker.evaluate({"extra": ""})):
+                continue
+            try:
+                held = distribution(needed.name)
+            except PackageNotFoundError:
+                continue
+            found[key] = {"version": held.version, "licence": _licence(held.metadata), "advisories": "not checked"}
+            waiting.append(needed.name)
+    unknown = sum(entry["licence"] == "not said" for entry in found.values())
+    kept("dependencies", {"counted": len(found), "licence not said": unknown, "each": found})
+
+
+def _licence(metadata: Any) -> str:
+    said = metadata.get("License-Expression") or ""
+    classes = [line.split(" :: ")[-1] for line in metadata.get_all("Classifier") or [] if line.startswith("License ::")]
+    text = (metadata.get("License") or "").strip().splitlines()
+    return said or ", ".join(classes) or (text[0][:60] if text else "not said")
+
+
+if __name__ == "__main__":
+    what, *rest = sys.argv[1:]
+    if what == "versions":
+        versions()
+    elif what == "kills":
+        kills(int(rest[0]), rest[1:] or COMMANDS)
+    else:
+        {"fuzz": fuzz, "shops": shops}[what](int(rest[0]))
