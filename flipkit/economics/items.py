@@ -359,7 +359,7 @@ def _expected_loss(items: pd.DataFrame, parcels: pd.DataFrame, as_of: dt.date, a
 def timings_wanted(books: Books, as_of: dt.date, *, most: int = 5) -> list[str]:
     """The jobs whose timing would narrow the doubt about your hours most, a sentence each, and the rule."""
     assumptions = load_assumptions(books.assumptions_file, currency=books.shop.currency)
-    found = item_economics(books, load_rules(books.rules_folder), assumptions, as_of)
+    found = item_economics(books, load_rules(books.rules_folder).lasts(), assumptions, as_of)
     if found.items.empty:
         return []
     jobs = next_timings(found.items, found.labor, assumptions, as_of=as_of).head(most)

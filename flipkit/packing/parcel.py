@@ -79,7 +79,7 @@ class ParcelPlan:
         notes = [text for own, text in ((self.own_stock, EXAMPLE_STOCK), (self.own_cards, EXAMPLE_CARDS)) if not own]
         if self.assumed_value:
             notes.append(
-                f"No value given: {show_cents(self.plan.item.value_cents)} is assumed, to weigh damage against."
+                f"No value given: {self._money(self.plan.item.value_cents)} is assumed, to weigh damage against."
             )
         return [first, *notes, *steps, *self._step(), *self._postage()]
 
@@ -92,6 +92,9 @@ class ParcelPlan:
     def step(self) -> PadStep | None:
         """The label's step that a little less padding gets under."""
         return pad_step(self.plan, labels=self.labels)
+
+    def _money(self, cents: int) -> str:
+        return show_cents(cents, currency=self.plan.assumptions.currency)
 
     def _step(self) -> list[str]:
         step = self.step
@@ -112,14 +115,14 @@ class ParcelPlan:
         if found is None:
             return []
         near, usual, far = (
-            show_cents(cents) for cents in (found.nearest_cents, found.usual_cents, found.farthest_cents)
+            self._money(cents) for cents in (found.nearest_cents, found.usual_cents, found.farthest_cents)
         )
         said = [f"Label: {near} to the nearest zone, {usual} on average, {far} to the farthest."]
         if found.quote_cents is not None and found.free_price_cents is not None:
             said.append(
-                f"Ask the buyer for {show_cents(found.quote_cents)} of postage, so that you pay none of it wherever it "
-                f"goes; with free postage, {show_cents(self.plan.item.value_cents)} becomes "
-                f"{show_cents(found.free_price_cents)} ({found.venue}, its fees counted)."
+                f"Ask the buyer for {self._money(found.quote_cents)} of postage, so that you pay none of it wherever "
+                f"it goes; with free postage, {self._money(self.plan.item.value_cents)} becomes "
+                f"{self._money(found.free_price_cents)} ({found.venue}, its fees counted)."
             )
         return said
 
@@ -337,7 +340,10 @@ def _zone_labels(
 
     def of(name: str) -> Callable[[str], Labels]:
         found = rules.rate_cards[name]
-        given = {"on": on, "declared_cents": item.value_cents}
+        # What a card cannot declare goes undeclared; the plan weighs the damage in full either way.
+        declares = found.at(on).declared_value
+        declared = min(item.value_cents, declares.maximum_cents) if declares is not None else 0
+        given = {"on": on, "declared_cents": declared}
         return lambda zone: rate_card_labels(found, rules.rules_of(found), zone=zone, **given)  # type: ignore[arg-type]
 
     return {name: of(name) for name in names}

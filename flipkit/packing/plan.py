@@ -734,7 +734,7 @@ def priced_dict(one: Priced, item: PackItem) -> dict[str, Any]:
         "lifting_limit_lb": _short(lift.limit_lb),
         "lifting_index": None if math.isinf(lift.lifting_index) else _short(lift.lifting_index),
         "people_enough": lift.enough,
-        "damage_chance": one.chance,
+        "damage_share": one.chance,
         "padding": _padding(draft.padding),
         "materials": [
             {"what": line.what, "quantity": _short(line.quantity), "unit": line.unit, "cost_cents": line.cents}

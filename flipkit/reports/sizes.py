@@ -125,7 +125,9 @@ def size_facts_table(study: Study) -> Element:
 
 def size_words(study: Study) -> str:
     """The thresholds of the size classes in force, in the shop's units."""
-    block = study.rules.size_classes.at(study.as_of)
+    # The classes are a yardstick: books older than the table are measured by its first block.
+    classes = study.rules.size_classes
+    block = classes.at(max(study.as_of, classes.blocks[0].starts))
 
     def bounds(found: Mapping[str, float], than: str) -> list[str]:
         names = {"longest": "longest side", "second": "second side", "length_plus_girth": "length plus girth"}

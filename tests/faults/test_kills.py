@@ -25,6 +25,9 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals are POS
 #: Ends of the names of processes and folders that a command may leave only until the next one starts.
 _OWN = (".flipkit-", "fk-", "pymp-", ".2026")
 
+#: Kills of each command; ten with FLIPKIT_EVERYTHING=1, hundreds in the benchmark.
+KILLS = 10 if os.environ.get("FLIPKIT_EVERYTHING") else 4
+
 
 def litter(*places):
     """What is left of commands in some places."""
@@ -50,7 +53,7 @@ def test_ten_killed_reports_leave_no_process_and_the_earlier_pack(tmp_path, plac
     pack.mkdir(parents=True)
     (pack / "index.html").write_text("earlier")
     (pack / "run.json").write_text('{"files": {"index.html": ""}}')
-    for name, after in moments(10, 0.5, 3.0, 20):
+    for name, after in moments(KILLS, 0.5, 3.0, 20):
         ended = killed(["report", "shop", "--jobs", "1"], name, after, cwd=tmp_path, temporary=place)
         assert not ended.sooner, f"the report had ended before {after:.1f} s: {ended.said}"
         assert ended.alive == 0, f"{ended.alive} processes left by {name} after {after:.1f} s"
@@ -65,7 +68,7 @@ def test_ten_killed_reports_leave_no_process_and_the_earlier_pack(tmp_path, plac
 def test_ten_killed_commands_of_the_books_are_made_good_by_one_that_is_not(tmp_path, place, command):
     small_export(tmp_path / "export.csv")
     words = {"convert": ["convert", "export.csv", "--into", "books", "--yes"], "start": ["start", "books"]}[command]
-    for name, after in moments(10, 0.05, 0.8, 21):
+    for name, after in moments(KILLS, 0.05, 0.8, 21):
         ended = killed(words, name, after, cwd=tmp_path, temporary=place)
         assert ended.alive == 0, f"{ended.alive} processes left by {name} after {after:.2f} s"
     again = run(words, cwd=tmp_path, temporary=place)

@@ -67,7 +67,8 @@ def kept_texts(outputs: Sequence[Mapping[str, Any]]) -> list[tuple[int, str]]:
     found = []
     for o, output in enumerate(outputs):
         kinds = output["data"] if "data" in output else {"text": output.get("text", "")}
-        found += [(o, kind) for kind, text in kinds.items() if _DIGIT.search("".join(text))]
+        texts = {kind: "".join(text) for kind, text in kinds.items() if kind.startswith("text")}
+        found += [(o, kind) for kind, text in texts.items() if _DIGIT.search(text)]
     return found
 
 

@@ -103,7 +103,7 @@ def test_the_trade_holds_the_plan_and_nothing_cheaper():
     assert len(totals) > 3
     assert min(totals) == found.plan.best.total_cents
     rows = found.answer()["padding_trade"]
-    assert [row["damage_chance"] for row in rows] == sorted((row["damage_chance"] for row in rows), reverse=True)
+    assert [row["damage_share"] for row in rows] == sorted((row["damage_share"] for row in rows), reverse=True)
 
 
 def test_a_step_is_looked_for_in_the_padding_never_in_the_item():
