@@ -249,8 +249,7 @@ def typical_prices(
     log_listed = np.log(np.where(listed > 0, listed, np.nan))
     known_by = comparables["sold_on"].isna() | (comparables["sold_on"] <= pd.Timestamp(as_of))
     comparables = comparables[known_by & (comparables["price_cents"] > 0)]
-    if "condition" not in comparables:
-        comparables = comparables.assign(condition="")
+    comparables = comparables.assign(**{name: "" for name in ("category", "condition") if name not in comparables})
     own, general = (comparables[part] for part in (comparables["item_id"] != "", comparables["item_id"] == ""))
     state = items["condition"].to_numpy(dtype=object) if "condition" in items else np.full(n, "", dtype=object)
     place = {name: at for at, name in enumerate(items["item_id"])}

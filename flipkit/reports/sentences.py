@@ -131,17 +131,16 @@ def minutes_sentence(items: pd.DataFrame) -> str:
     known = minutes_known(items)
     if math.isnan(known["logged"]):
         return ""
-    doubt = "The interval does not carry the doubt in minutes that nobody logged."
+    doubt = "the interval does not carry the doubt in minutes that nobody logged"
     if known["logged"] == 0 and known["corrected"] == 0:
-        return f"No work is logged: these hours are assumed minutes throughout. {doubt}"
+        return f"No work is logged: these hours are assumed minutes throughout, and {doubt}."
     parts = {
-        "logged": "were logged",
-        "corrected": "are standard minutes that your own logs corrected",
-        "standard": "are standard minutes",
+        "logged": "logged",
+        "corrected": "standard minutes corrected by your logs",
+        "standard": "standard minutes",
     }
-    said = [f"{known[name]:.0%} {words}" for name, words in parts.items() if round(known[name], 2) > 0]
-    counted = said[0] if len(said) == 1 else f"{', '.join(said[:-1])} and {said[-1]}"
-    return f"Of these hours {counted}. {doubt if known['logged'] < 1 else ''}".rstrip()
+    said = ", ".join(f"{known[name]:.0%} {words}" for name, words in parts.items() if round(known[name], 2) > 0)
+    return f"Hours: {said}; {doubt}." if known["logged"] < 1 else f"Hours: {said}."
 
 
 def supposed_sentence(study: Study) -> str:

@@ -157,16 +157,13 @@ def income_table(study: Study) -> Element:
     )
 
 
-def bridge_table(study: Study, *, fold: bool = False) -> Element:
+def bridge_table(study: Study) -> Element:
     """From the net of the sales to the result, and from there to the lines of the books, step by step.
 
     Parameters
     ----------
     study : Study
         The numbers.
-    fold : bool
-        Whether it waits behind its caption.
-
     Returns
     -------
     Element

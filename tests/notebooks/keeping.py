@@ -28,6 +28,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from flipkit.reports.elements import FIGURES_TYPE
+
 ROOT = Path(__file__).resolve().parents[2]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 TAGS = {"parameters", "beside", "columns", "nbval-ignore-output", "nbval-skip"}
@@ -67,7 +69,7 @@ def kept_texts(outputs: Sequence[Mapping[str, Any]]) -> list[tuple[int, str]]:
     found = []
     for o, output in enumerate(outputs):
         kinds = output["data"] if "data" in output else {"text": output.get("text", "")}
-        texts = {kind: "".join(text) for kind, text in kinds.items() if kind.startswith("text")}
+        texts = {kind: "".join(text) for kind, text in kinds.items() if kind != FIGURES_TYPE}
         found += [(o, kind) for kind, text in texts.items() if _DIGIT.search(text)]
     return found
 
