@@ -164,6 +164,7 @@ def bridge_table(study: Study) -> Element:
     ----------
     study : Study
         The numbers.
+
     Returns
     -------
     Element
