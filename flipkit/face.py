@@ -19,7 +19,7 @@ import pandas as pd
 from flipkit.assumptions import SIZES, Assumptions, load_assumptions, parsed_settings
 from flipkit.errors import AssumptionError, MeasureError, MoneyError
 from flipkit.money import read_cents, read_ppm, show_cents
-from flipkit.units import in_unit, is_quantity, read_length, read_minutes, read_weight, unit_registry
+from flipkit.units import in_unit, is_quantity, read_flag, read_length, read_minutes, read_weight, unit_registry
 
 if TYPE_CHECKING:
     from flipkit.reports.study import Study
@@ -35,7 +35,6 @@ _SHORT = 8
 _ROWS = 20
 #: What stands for a group that is blank, as on the pages.
 UNKNOWN = "not recorded"
-_YES, _NO = ("yes", "y", "true", "1", "1.0", "sold"), ("no", "n", "false", "0", "0.0", "unsold", "")
 
 
 class Figure(float):
@@ -213,28 +212,6 @@ def _blank(value: object) -> bool:
         or value is pd.NaT
         or (isinstance(value, float | np.floating) and value != value)
     )
-
-
-def _flag(name: str, value: object) -> bool:
-    """Whether a thing was sold, by any way to write it down."""
-    need = "0 or 1, true or false, yes or no, or the day of the sale (blank while unsold)"
-    if _blank(value) or (isinstance(value, np.datetime64) and np.isnat(value)):
-        return False
-    if isinstance(value, bool | np.bool_ | dt.date | np.datetime64):
-        return bool(value) if isinstance(value, bool | np.bool_) else True
-    if isinstance(value, int | float | np.integer | np.floating) and value in (0, 1):
-        return bool(value)
-    if isinstance(value, str):
-        word = value.strip().casefold()
-        if word in _YES or word in _NO:
-            return word in _YES
-        try:
-            dt.date.fromisoformat(word[:10])
-        except ValueError:
-            pass
-        else:
-            return True
-    raise MeasureError(name, need=need, got=value)
 
 
 def _sides(length: Given, width: Given, height: Given) -> dict[str, tuple[Given, Callable[[str, object], Any]]]:
@@ -1039,7 +1016,7 @@ def waiting(days: Given, sold: Given, *, confidence: float = 0.95) -> Answer:
     from flipkit.analysis.survival import days_to_sale, survival_table
 
     _require_confidence(confidence)
-    given = _gather(days=(days, _days), sold=(sold, _flag)).columns
+    given = _gather(days=(days, _days), sold=(sold, read_flag)).columns
     half = days_to_sale(given["days"], given["sold"], confidence=confidence)
     figures = {"median_days": half.days, "low_days": half.low, "high_days": half.high}
     figures |= {"listed": len(given), "sold": int(given["sold"].sum())}
@@ -1097,7 +1074,7 @@ def compare_waiting(days: Given, sold: Given, groups: Given, *, confidence: floa
     from flipkit.analysis.survival import common_days, compared, waiting_table
 
     _require_confidence(confidence)
-    asked = _gather(days=(days, _days), sold=(sold, _flag), group=(groups, _label))
+    asked = _gather(days=(days, _days), sold=(sold, read_flag), group=(groups, _label))
     given = asked.columns.assign(given_up=False)
     table = waiting_table(given, within_days=common_days(given, too_few=too_few), confidence=confidence)
     tests = compared(given, confidence=confidence, too_few=too_few)

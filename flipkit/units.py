@@ -212,11 +212,6 @@ class Measures:
         return "kg" if self.weight_unit in _METRIC else "lb"
 
     @property
-    def room_unit(self) -> str:
-        """Unit of room on a shelf: ``cu ft`` or ``m³``."""
-        return "m³" if self.metric else "cu ft"
-
-    @property
     def room_words(self) -> str:
         """The same in words."""
         return "cubic meter" if self.metric else "cubic foot"
@@ -229,11 +224,6 @@ class Measures:
     def room_number(self, value_cuft: float, *, places: int = 0) -> str:
         """Room without its unit."""
         return f"{self.rooms_of(value_cuft):,.{places + 2 * self.metric}f}"
-
-    @property
-    def distance_unit(self) -> str:
-        """Unit of a distance driven: ``mile`` or ``km``."""
-        return "km" if self.metric else "mile"
 
     def sides_of(self, value_in: Any) -> Any:
         """Lengths in the shop's unit, numbers in and numbers out."""
@@ -319,10 +309,15 @@ def read_flags(values: object, *, name: str) -> npt.NDArray[np.bool_]:
     if given.dtype.kind == "M":
         return ~np.isnat(given)
     flat = np.asarray(values, dtype=object)
-    return np.array([_flag(one, name) for one in flat.ravel().tolist()], dtype=np.bool_).reshape(flat.shape)
+    return np.array([read_flag(name, one) for one in flat.ravel().tolist()], dtype=np.bool_).reshape(flat.shape)
 
 
-def _flag(one: Any, name: str) -> bool:
+def read_flag(name: str, one: Any) -> bool:
+    """Yes or no, however it is written down.
+
+    >>> [read_flag("sold", one) for one in ("x", "No", 1, dt.date(2026, 3, 1), None)]
+    [True, False, True, True, False]
+    """
     if one is None or str(one).strip() in _BLANK:
         return False
     if isinstance(one, bool | int | float | np.bool_ | np.integer | np.floating) and one in (0, 1):
@@ -339,7 +334,7 @@ def _flag(one: Any, name: str) -> bool:
             pass
         else:
             return True
-    raise MeasureError(name, need="yes or no, 1 or 0, True or False, or a day or a blank", got=one)
+    raise MeasureError(name, need="0 or 1, true or false, yes or no, or the day of it (blank for no)", got=one)
 
 
 def _read(text: object, *, bare: str, into: str, name: str, example: str) -> float:

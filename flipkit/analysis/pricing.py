@@ -471,13 +471,6 @@ class Outcomes:
         """Weeks on sale on average."""
         return np.asarray(self.still.sum(axis=1))
 
-    @property
-    def mean_price_cents(self) -> Floats:
-        """Mean price of what sells; NaN where nothing does. [cents]"""
-        share = self.sold_share
-        total = (self.chance * self.price_cents).sum(axis=(1, 2))
-        return np.asarray(np.divide(total, share, out=np.full(share.shape, np.nan), where=share > 0))
-
 
 def path_outcomes(
     place: Ints, lowest_offer_cents: Floats, demand: Demand, table: PriceTable, *, start: npt.ArrayLike = 0

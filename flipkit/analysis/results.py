@@ -37,19 +37,6 @@ def rows_within(frame: pd.DataFrame, day: str, window: Window) -> pd.DataFrame:
     return frame if frame.empty else frame[within(frame[day], window)]
 
 
-def written_off(items: pd.DataFrame, *, window: Window) -> pd.DataFrame:
-    """What left unsold in a window: given away, thrown away, scrapped or kept.
-
-    >>> import datetime as dt
-    >>> rows = pd.DataFrame({"sold_on": pd.to_datetime(["2026-01-03", None]),
-    ...     "gone_on": pd.to_datetime([None, "2026-01-05"])})
-    >>> written_off(rows, window=(dt.date(2026, 1, 1), dt.date(2026, 1, 31))).index.tolist()
-    [1]
-    """
-    settled = in_window(items, window=window, basis="settled")
-    return settled[settled["sold_on"].isna()]
-
-
 def by_month(items: pd.DataFrame, *, last: str) -> pd.DataFrame:
     """What each month came to, sales and write-offs, with the sales alone beside it.
 

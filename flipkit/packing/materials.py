@@ -510,18 +510,6 @@ def drop_height_in(weight_lb: float, *, rough: bool, block: CushionBlock) -> flo
     return block.drop_above_in if row is None else row[2 if rough else 1]
 
 
-def cushion_thickness_in(cushion_factor: float, drop_in: float, fragility_g: float) -> float:
-    """Cushion that brings a fall's shock down to what the item survives: T = C h / G.
-
-    >>> cushion_thickness_in(3, 30, 50)
-    1.8
-    """
-    for name, value in (("cushion_factor", cushion_factor), ("drop_in", drop_in), ("fragility_g", fragility_g)):
-        if not (math.isfinite(value) and value > 0):
-            raise MeasureError(name, need="a finite number above 0", got=value)
-    return cushion_factor * drop_in / fragility_g
-
-
 # What carriers charge extra for because of the outer packaging, whatever is inside.
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -681,21 +681,28 @@ class RuleCharges:
         self, day: npt.ArrayLike, venue: npt.ArrayLike, category: npt.ArrayLike, goods: Cents, shipping: Cents
     ) -> Cents:
         """Marketplace fees of sales at the day of the sale."""
+        cents = np.zeros(goods.size, dtype=np.int64)
+        for rows, _, lines in self._fees(day, venue, category, goods, shipping):
+            cents[rows] = lines["total_cents"]
+        return cents
+
+    def _fees(
+        self, day: npt.ArrayLike, venue: npt.ArrayLike, category: npt.ArrayLike, goods: Cents, shipping: Cents
+    ) -> Iterator[tuple[npt.NDArray[np.intp], rule_fees.FeeSchedule, dict[str, Cents]]]:
+        """Rows, schedule and fee lines of the sales at each venue."""
         on = np.asarray(day, dtype=np.int64).astype("datetime64[D]")
-        names = np.asarray(venue)
-        kinds = np.asarray(category, dtype=object)
-        cents = np.zeros(on.size, dtype=np.int64)
+        names, kinds = np.asarray(venue), np.asarray(category, dtype=object)
         for name in np.unique(names):
             rows = np.flatnonzero(names == name)
+            schedule = self.rules.fee_schedules[str(name)]
             lines = rule_fees.order_fee_lines(
-                self.rules.fee_schedules[str(name)],
+                schedule,
                 on=on[rows],
                 goods_cents=goods[rows],
                 shipping_cents=shipping[rows],
                 category=kinds[rows],
             )
-            cents[rows] = lines["total_cents"]
-        return cents
+            yield rows, schedule, lines
 
     def fees_back_cents(
         self,
@@ -708,21 +715,12 @@ class RuleCharges:
     ) -> Cents:
         """What comes back of them with a refund, by the schedule of the day of the sale."""
         on = np.asarray(day, dtype=np.int64).astype("datetime64[D]")
-        names, kinds = np.asarray(venue), np.asarray(category, dtype=object)
-        cents = np.zeros(on.size, dtype=np.int64)
-        for name in np.unique(names):
-            rows = np.flatnonzero(names == name)
-            schedule = self.rules.fee_schedules[str(name)]
-            lines = rule_fees.order_fee_lines(
-                schedule,
-                on=on[rows],
-                goods_cents=goods[rows],
-                shipping_cents=shipping[rows],
-                category=kinds[rows],
-            )
-            paid = goods[rows] + shipping[rows]
+        paid = goods + shipping
+        cents = np.zeros(paid.size, dtype=np.int64)
+        for rows, schedule, lines in self._fees(day, venue, category, goods, shipping):
+            back = np.minimum(refund[rows], paid[rows])
             found = rule_fees.refunded_fees(
-                schedule, sold_on=on[rows], fees=lines, paid_cents=paid, refund_cents=np.minimum(refund[rows], paid)
+                schedule, sold_on=on[rows], fees=lines, paid_cents=paid[rows], refund_cents=back
             )
             cents[rows] = found["back_cents"]
         return cents

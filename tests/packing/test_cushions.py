@@ -3,21 +3,28 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 import flipkit.rules
 from flipkit.errors import MeasureError, RuleTableError
-from flipkit.packing.materials import cushion_thickness_in, drop_height_in, packing_rules, read_cushions
+from flipkit.packing.at_hand import Cushion
+from flipkit.packing.cushioning import padding
+from flipkit.packing.materials import drop_height_in, packing_rules, read_cushions
 
 FILE = Path(flipkit.rules.__file__).parent / "data" / "cushions" / "cushions.toml"
 TABLE = packing_rules(on=dt.date(2026, 11, 25)).cushions
 
 
 @pytest.mark.published(source="cushion-formula", where="T = C h / G with C 3, h 30 in, G 50", seen="from memory")
-def test_cushion_thickness():
-    assert cushion_thickness_in(3, 30, 50) == pytest.approx(1.8, abs=1e-12)
+def test_a_cushion_so_thick_lets_through_just_so_much():
+    table = replace(TABLE, materials={name: replace(one, factor=3.0) for name, one in TABLE.materials.items()})
+    foam = Cushion("foam", next(iter(table.materials)), 1.8, "plate", 55.0)
+    found = padding((12.0, 12.0, 12.0), 1.0, cushion=foam, faces=1, edges=1, rough=False, table=table)
+    assert found.falls_in == (30.0, 30.0, 30.0)
+    assert found.shocks_g(0, table) == pytest.approx((50.0, 50.0, 50.0))
 
 
 @pytest.mark.published(source="drop-heights", where="1A and 2A by weight", seen="secondary")
@@ -58,8 +65,6 @@ def test_classes_run_from_fragile_to_soft():
 def test_words():
     with pytest.raises(MeasureError, match=r"fragility must be one of extremely fragile, .* got 'tough'"):
         TABLE.fragility_class("tough")
-    with pytest.raises(MeasureError, match="fragility_g must be a finite number above 0, got 0"):
-        cushion_thickness_in(3, 30, 0)
     with pytest.raises(MeasureError, match="weight_lb must be"):
         drop_height_in(float("nan"), rough=False, block=TABLE)
 
