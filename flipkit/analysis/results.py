@@ -23,7 +23,7 @@ from flipkit.rules.tables import Rules
 
 #: How the way from the sales to the result, and on to the lines by their own days, begins and ends.
 SALES, WRITTEN_OFF, RESULT = "net of what sold", "written off", "result: sales and write-offs"
-BOOK_LINES = "the span's own lines in the books"
+BOOK_LINES = "money in and out by its own day"
 
 
 def within(days: pd.Series, window: Window) -> npt.NDArray[np.bool_]:

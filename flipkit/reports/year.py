@@ -139,7 +139,7 @@ def income_table(study: Study) -> Element:
         ("overheads", -money["overhead"], 1.0),
         ("cost of goods sold, line 42 above", -money["cost"], 1.0),
     ]
-    rows.append(("all of it together", sum(cents for _, cents, _ in rows), float("nan")))
+    rows.append((BOOK_LINES, sum(cents for _, cents, _ in rows), float("nan")))
     frame = pd.DataFrame(rows, columns=["what", "amount_cents", "recorded"])
     headings = {
         "what": "What",

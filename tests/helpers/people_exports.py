@@ -232,7 +232,7 @@ TASKS = {
     "en": {"photograph": "photos", "pack": "packing", "clean": "cleaning", "post": "post office"},
     "de": {"photograph": "Fotos", "pack": "Verpacken", "clean": "Reinigen", "post": "Post"},
     "fr": {"photograph": "photos", "pack": "emballage", "clean": "nettoyage", "post": "poste"},
-    "es": {"photograph": "fotos", "pack": "embalaje", "clean": "limpieza", "post": "correos"},
+    "es": {"photograph": "fotos", "pack": "embalaje", "clean": "limpieza", "post": "correo"},
     "it": {"photograph": "foto", "pack": "imballaggio", "clean": "pulizia", "post": "posta"},
     "nl": {"photograph": "foto's", "pack": "inpakken", "clean": "schoonmaken", "post": "post"},
     "pl": {"photograph": "zdjęcia", "pack": "pakowanie", "clean": "czyszczenie", "post": "poczta"},
