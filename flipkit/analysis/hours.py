@@ -104,7 +104,7 @@ def hour_plan(
     return HourPlan(chosen, counted, first, float(mean @ chosen), float(low), float(high), knowing, alone)
 
 
-def worth_of_items(
+def expected_value_of_items(
     hourly: npt.ArrayLike,
     error: npt.ArrayLike,
     items: npt.ArrayLike,
@@ -121,7 +121,7 @@ def worth_of_items(
     The estimate will move by what the new items teach: a normal whose variance is the part of
     the present one that they take away.
 
-    >>> found = worth_of_items([20, 19], [1, 6], [200, 8], [30, 30], more=10, hours=30, draws=4000, seed=1)
+    >>> found = expected_value_of_items([20, 19], [1, 6], [200, 8], [30, 30], more=10, hours=30, draws=4000, seed=1)
     >>> bool(found[1] > found[0])
     True
     """

@@ -515,7 +515,7 @@ def path_outcomes(
     )
 
 
-def worth_cents(
+def expected_value_cents(
     found: Outcomes, settings: PriceSettings, *, storage_cents: npt.ArrayLike, end_cents: npt.ArrayLike
 ) -> Floats:
     """What outcomes are worth on the first day, by the same rules as the best path's value.
@@ -584,7 +584,9 @@ def price_frontier(
         held = storage_cents + float(extra)
         paths = weighed_paths(demand, possible, table, settings, storage_cents=held, end_cents=end_cents)
         found = [path_outcomes(paths.place, paths.lowest_offer_cents, one, table) for one in possible.moved(demand)]
-        money = [worth_cents(one, settings, storage_cents=storage_cents, end_cents=end_cents)[0] for one in found]
+        money = [
+            expected_value_cents(one, settings, storage_cents=storage_cents, end_cents=end_cents)[0] for one in found
+        ]
         points.append(
             FrontierPoint(
                 float(extra),

@@ -23,7 +23,13 @@ from flipkit.analysis.ratio_stats import (
     ratio_of_sums,
     ratios_without_each,
 )
-from flipkit.analysis.stock_value import Horizon, Shelves, prospect_sums, prospects_by_trip, stock_prospects
+from flipkit.analysis.stock_value import (
+    Horizon,
+    Shelves,
+    expected_stock_values,
+    expected_value_sums,
+    expected_values_by_trip,
+)
 from flipkit.errors import AssumptionError
 
 # Which items count, and what they sum to by group and sourcing trip.
@@ -410,7 +416,7 @@ def bought_returns(
     rows = in_window(economics, window=window, basis="bought")
     shelves = Shelves(economics, horizon)
     inside = economics.index.isin(rows.index)
-    names, trips, net, minutes = prospect_sums(economics, horizon, inside=inside, by=by, shelves=shelves)
+    names, trips, net, minutes = expected_value_sums(economics, horizon, inside=inside, by=by, shelves=shelves)
     largest = max((len(part) for part in trips), default=0)
     normals = parent_normals(largest, resamples=settings.resamples, seed=settings.seed)
     intervals = [
@@ -419,7 +425,7 @@ def bought_returns(
     ]
     table = returns_table(group_counts(rows, by=by, names=names), intervals, too_few=settings.too_few, target=target)
     prospects = (
-        stock_prospects(economics, horizon, shelves=shelves).loc[rows.index].assign(group=rows[by].astype(object))
+        expected_stock_values(economics, horizon, shelves=shelves).loc[rows.index].assign(group=rows[by].astype(object))
     )
     prospects["unsold"] = rows["status"].isin(["for sale", "not listed", "returned"])
     sums = prospects.groupby("group").sum(numeric_only=True).reindex(names)
@@ -497,7 +503,7 @@ class HourlyGap:
     verdict: str
 
 
-def hourly_gap(
+def hourly_difference(
     economics: pd.DataFrame,
     *,
     by: str,
@@ -554,7 +560,9 @@ def _sums_by_trip(economics: pd.DataFrame, side: pd.Series, horizon: Horizon | N
     if horizon is not None and side.notna().any():
         everywhere = side.reindex(economics.index)
         inside = everywhere.notna().to_numpy(dtype=bool)
-        names, touched, *found = prospects_by_trip(economics.assign(side=everywhere), horizon, inside=inside, by="side")
+        names, touched, *found = expected_values_by_trip(
+            economics.assign(side=everywhere), horizon, inside=inside, by="side"
+        )
         used = touched.any(axis=0)
         both = np.zeros((2, 2, int(used.sum())))
         for at, name in enumerate(names):
@@ -648,14 +656,14 @@ def steadied_errors(error: npt.ArrayLike, size: npt.ArrayLike, hours: npt.ArrayL
     return np.asarray(np.sqrt((freedom * own + COMMON_FREEDOM * hour / work) / (freedom + COMMON_FREEDOM)))
 
 
-def pulled_returns(
+def shrunken_returns(
     returns: pd.DataFrame, *, target: float, by: str = "category", seed: int, minutes: str = "owner_min"
 ) -> pd.DataFrame:
     """Hourly returns pulled towards the whole, ranked by the chance of beating the target.
 
     >>> table = pd.DataFrame({"category": list("abcde"), "items": 30, "trips": 20, "owner_min": 600.0,
     ...     "hourly": [10.0, 20.0, 30.0, 40.0, 50.0], "delta_se": 10.0, "claimed": True})
-    >>> found = pulled_returns(table, target=35.0, seed=1)
+    >>> found = shrunken_returns(table, target=35.0, seed=1)
     >>> found["category"].tolist(), found["pulled"].round(1).tolist()
     (['e', 'd', 'c', 'b', 'a'], [46.0, 38.0, 30.0, 22.0, 14.0])
     """

@@ -187,12 +187,12 @@ def _ratio(above: pd.Series, below: pd.Series) -> pd.Series:
 NOT_YET, HELD, SOLD, GONE = "not yet bought", "held", "sold", "gone"
 
 
-def whereabouts(items: pd.DataFrame, *, on: dt.date) -> npt.NDArray[np.object_]:
+def stock_status(items: pd.DataFrame, *, on: dt.date) -> npt.NDArray[np.object_]:
     """Where each item was at the end of a day.
 
     >>> days = {"bought_on": ["2026-01-05"], "sold_on": ["2026-02-01"], "returned_on": ["2026-02-20"]}
     >>> rows = pd.DataFrame({name: pd.to_datetime(day) for name, day in days.items()}).assign(gone_on=pd.NaT)
-    >>> [str(whereabouts(rows, on=dt.date(2026, m, 10))[0]) for m in (1, 2, 3)]
+    >>> [str(stock_status(rows, on=dt.date(2026, m, 10))[0]) for m in (1, 2, 3)]
     ['held', 'sold', 'held']
     """
     day = pd.Timestamp(on)
@@ -213,8 +213,8 @@ def goods_flow(items: pd.DataFrame, *, window: Window) -> dict[str, int]:
     {'opening': 1000, 'purchases': 250, 'kept': 0, 'given': 0, 'sold': 1000, 'closing': 250}
     """
     first, last = window
-    before = whereabouts(items, on=first - dt.timedelta(days=1))
-    after = whereabouts(items, on=last)
+    before = stock_status(items, on=first - dt.timedelta(days=1))
+    after = stock_status(items, on=last)
     cost = items["cost_cents"].to_numpy(dtype=np.int64)
     kept = (items["gone_how"] == "kept").to_numpy(dtype=bool)
 

@@ -36,7 +36,7 @@ TAIL_DAYS = 90
 
 
 @dataclass(frozen=True)
-class Shelf:
+class AtRisk:
     """Counts by day on sale: items at risk, sales, and items given up.
 
     Each has shape (..., days): leading axes hold alternatives, such as one trip left out.
@@ -47,7 +47,7 @@ class Shelf:
     given_up: Floats
 
 
-def shelf_counts(days_listed: npt.ArrayLike, sold: npt.ArrayLike, given_up: npt.ArrayLike, *, days: int) -> Shelf:
+def shelf_counts(days_listed: npt.ArrayLike, sold: npt.ArrayLike, given_up: npt.ArrayLike, *, days: int) -> AtRisk:
     """How many items were on sale at each day of their listing, and how many sold or left on it.
 
     >>> shelf_counts([0, 2, 2], [True, True, False], [False] * 3, days=4).at_risk.tolist()
@@ -60,10 +60,10 @@ def shelf_counts(days_listed: npt.ArrayLike, sold: npt.ArrayLike, given_up: npt.
 
     leaving = count(np.ones(day.size, dtype=bool))
     at_risk = np.cumsum(leaving[::-1])[::-1]
-    return Shelf(at_risk, count(sold), count(given_up))
+    return AtRisk(at_risk, count(sold), count(given_up))
 
 
-def shop_hazards(shelf: Shelf) -> tuple[Floats, Floats]:
+def shop_hazards(shelf: AtRisk) -> tuple[Floats, Floats]:
     """The shop's daily chance of a sale and of giving up, carried on where too few items are left.
 
     >>> rates, _ = shop_hazards(shelf_counts([1] * 50 + [9] * 50, [True] * 50 + [False] * 50, [False] * 100, days=12))
@@ -82,7 +82,7 @@ def shop_hazards(shelf: Shelf) -> tuple[Floats, Floats]:
     return sale, leave
 
 
-def pooled_hazards(own: Shelf, shop_sale: Floats, shop_leave: Floats) -> tuple[Floats, Floats]:
+def pooled_hazards(own: AtRisk, shop_sale: Floats, shop_leave: Floats) -> tuple[Floats, Floats]:
     """A category's daily chances of a sale and of giving up, pulled towards the shop's.
 
     >>> own = shelf_counts([3], [False], [False], days=5)
@@ -100,10 +100,10 @@ def pooled_hazards(own: Shelf, shop_sale: Floats, shop_leave: Floats) -> tuple[F
     return sale, leave
 
 
-def chances_by_day(sale: Floats, leave: Floats, *, horizon_days: int) -> Floats:
+def sale_probabilities_by_day(sale: Floats, leave: Floats, *, horizon_days: int) -> Floats:
     """Chance of a sale within the horizon for an item that has got through each number of days.
 
-    >>> chances_by_day(np.array([0.5, 0.5, 0.5]), np.zeros(3), horizon_days=2).tolist()
+    >>> sale_probabilities_by_day(np.array([0.5, 0.5, 0.5]), np.zeros(3), horizon_days=2).tolist()
     [0.75, 0.75]
     """
     still = np.cumprod(1.0 - sale - leave, axis=-1)
@@ -230,7 +230,7 @@ class Horizon:
             raise AssumptionError("stock.salvage", need="from 0 % to 100 %", got=self.salvage_ppm)
 
 
-def stock_prospects(economics: pd.DataFrame, horizon: Horizon, *, shelves: Shelves | None = None) -> pd.DataFrame:
+def expected_stock_values(economics: pd.DataFrame, horizon: Horizon, *, shelves: Shelves | None = None) -> pd.DataFrame:
     """What each item will have brought and taken in the end, sold ones as they are.
 
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
@@ -251,7 +251,7 @@ def stock_prospects(economics: pd.DataFrame, horizon: Horizon, *, shelves: Shelv
     return found
 
 
-def prospect_sums(
+def expected_value_sums(
     economics: pd.DataFrame,
     horizon: Horizon,
     *,
@@ -268,7 +268,7 @@ def prospect_sums(
 
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
-    names, touched, net, minutes = prospects_by_trip(economics, horizon, inside=inside, by=by, shelves=shelves)
+    names, touched, net, minutes = expected_values_by_trip(economics, horizon, inside=inside, by=by, shelves=shelves)
     count, size = touched.shape
     flat = touched.reshape(-1)
     place = np.cumsum(flat) - 1
@@ -276,7 +276,7 @@ def prospect_sums(
     return names, parts, net.reshape(-1)[flat], minutes.reshape(-1)[flat]
 
 
-def prospects_by_trip(
+def expected_values_by_trip(
     economics: pd.DataFrame,
     horizon: Horizon,
     *,
@@ -402,8 +402,8 @@ class _Category:
             return shelf.chances[key]
         counts = {name: _left(table.astype(np.float64), without) for name, table in self._counts.items()}
         at_risk = np.cumsum(counts["shown"][:, ::-1], axis=1)[:, ::-1]
-        sale, leave = pooled_hazards(Shelf(at_risk, counts["sold"], counts["gone"]), *shelf.hazards)
-        found = chances_by_day(sale, leave, horizon_days=shelf.horizon.days)[:, self.through]
+        sale, leave = pooled_hazards(AtRisk(at_risk, counts["sold"], counts["gone"]), *shelf.hazards)
+        found = sale_probabilities_by_day(sale, leave, horizon_days=shelf.horizon.days)[:, self.through]
         found = np.where(self.dead, 0.0, found)
         # Kept for whoever asks again, so nobody may write into it.
         found.flags.writeable = False

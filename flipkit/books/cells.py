@@ -113,7 +113,7 @@ _OTHER_DATE = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d{2})")
 
 
 @dataclass(frozen=True, slots=True)
-class Bad:
+class InvalidCell:
     """A text that a column cannot take."""
 
     needed: str
@@ -141,13 +141,13 @@ def typed_column(
             return plain
     read = reader_of(column, unit=unit, units=units)
     plain = column.kind in ("id", "text") and "'" not in "\n".join(texts)
-    if plain and (read is write.unshielded or max(map(len, texts), default=0) <= LONGEST_NAME):
+    if plain and (read is write.unescape_formula or max(map(len, texts), default=0) <= LONGEST_NAME):
         return pd.Series(list(texts), dtype="str")
     known: dict[str, Any] = {text: read(text) if text else None for text in set(texts)}
     values = list(map(known.__getitem__, texts))
-    if any(isinstance(value, Bad) for value in known.values()):
+    if any(isinstance(value, InvalidCell) for value in known.values()):
         for i, value in enumerate(values):
-            if isinstance(value, Bad):
+            if isinstance(value, InvalidCell):
                 into.stop(rows[i], header, texts[i], value.needed, value.mend)
                 values[i] = None
     return as_series(column, values)
@@ -212,7 +212,7 @@ def reader_of(column: Column, *, unit: str, units: Units) -> Callable[[str], Any
     if column.kind == "minutes":
         return functools.partial(_measure, name=name, unit="min", read=the_units.read_minutes, zero=True)
     if column.kind in ("id", "text"):
-        return write.unshielded if name in _FREE else _name
+        return write.unescape_formula if name in _FREE else _name
     if column.kind == "miles":
         return functools.partial(_distance, unit=unit or "mile")
     if column.kind == "choice":
@@ -226,7 +226,7 @@ def reader_of(column: Column, *, unit: str, units: Units) -> Callable[[str], Any
     }[column.kind]
 
 
-def _money(text: str, *, name: str, currency: str, signed: bool) -> int | Bad:
+def _money(text: str, *, name: str, currency: str, signed: bool) -> int | InvalidCell:
     whole, _, part = text.partition(".")
     if len(part) == 2 and len(whole) <= 9 and text.isascii() and whole.isdigit() and part.isdigit():
         return int(whole + part)
@@ -238,9 +238,11 @@ def _money(text: str, *, name: str, currency: str, signed: bool) -> int | Bad:
         try:
             cents = money.read_cents(text, name=name, currency=currency)
         except MoneyError as error:
-            return Bad(error.need, error.mend or _money_hint(text))
+            return InvalidCell(error.need, error.mend or _money_hint(text))
     if cents < 0 and not signed:
-        return Bad("an amount of at least 0", "leave the sign out; a cost, a fee and a refund are written as positive")
+        return InvalidCell(
+            "an amount of at least 0", "leave the sign out; a cost, a fee and a refund are written as positive"
+        )
     return cents
 
 
@@ -258,7 +260,7 @@ def _factor(unit: str, read: Callable[..., float]) -> float | None:
         return None
 
 
-def _measure(text: str, *, name: str, unit: str, read: Callable[..., float], zero: bool = False) -> float | Bad:
+def _measure(text: str, *, name: str, unit: str, read: Callable[..., float], zero: bool = False) -> float | InvalidCell:
     own = {"in": 1.0, "lb": 1.0, "min": 1.0, "mile": 1.0}.get(unit)
     if _PLAIN_NUMBER.fullmatch(text):
         factor = own if own is not None else _factor(unit, read)
@@ -273,30 +275,32 @@ def _measure(text: str, *, name: str, unit: str, read: Callable[..., float], zer
         try:
             value = read(text, unit=unit, name=name)
         except MeasureError as error:
-            return Bad(error.need, error.mend or "write a number with its unit")
+            return InvalidCell(error.need, error.mend or "write a number with its unit")
     if value == 0 and not zero:
-        return Bad("a measure above 0", "leave the cell blank where it was not measured")
+        return InvalidCell("a measure above 0", "leave the cell blank where it was not measured")
     return value
 
 
-def _distance(text: str, *, unit: str) -> float | Bad:
+def _distance(text: str, *, unit: str) -> float | InvalidCell:
     found = _measure(text, name="miles", unit=unit, read=the_units.read_distance, zero=True)
-    if isinstance(found, Bad):
-        return Bad("a number of at least 0", "write digits, with a point before decimals; 50 km is understood too")
+    if isinstance(found, InvalidCell):
+        return InvalidCell(
+            "a number of at least 0", "write digits, with a point before decimals; 50 km is understood too"
+        )
     return found
 
 
-def _date(text: str) -> str | Bad:
+def _date(text: str) -> str | InvalidCell:
     match = _DATE.fullmatch(text)
     needed = "a date written year-month-day, such as 2026-03-07"
     if match is None:
-        return Bad(needed, _date_hint(text))
+        return InvalidCell(needed, _date_hint(text))
     try:
         day = dt.date.fromisoformat(match.group(1))
     except ValueError:
-        return Bad(needed, "the calendar has no such day")
+        return InvalidCell(needed, "the calendar has no such day")
     if not FIRST_YEAR <= day.year <= LAST_YEAR:
-        return Bad(f"a date from {FIRST_YEAR} to {LAST_YEAR}", "look at the year")
+        return InvalidCell(f"a date from {FIRST_YEAR} to {LAST_YEAR}", "look at the year")
     return match.group(1)
 
 
@@ -321,47 +325,49 @@ def _date_hint(text: str) -> str:
     return "flipkit convert reads other ways of writing dates"
 
 
-def _month(text: str) -> str | Bad:
+def _month(text: str) -> str | InvalidCell:
     day = _date(f"{text}-01" if re.fullmatch(r"\d{4}-\d{2}", text) else text)
-    if isinstance(day, Bad):
-        return Bad("a month written year-month, such as 2026-03", day.mend if "calendar" not in day.mend else "")
+    if isinstance(day, InvalidCell):
+        return InvalidCell(
+            "a month written year-month, such as 2026-03", day.mend if "calendar" not in day.mend else ""
+        )
     return f"{day[:8]}01"
 
 
-def _number(text: str) -> float | Bad:
+def _number(text: str) -> float | InvalidCell:
     if _PLAIN_NUMBER.fullmatch(text):
         return float(text)
-    return Bad("a number of at least 0", "write digits, with a point before decimals")
+    return InvalidCell("a number of at least 0", "write digits, with a point before decimals")
 
 
-def _count(text: str) -> int | Bad:
+def _count(text: str) -> int | InvalidCell:
     if re.fullmatch(r"\d{1,9}(\.0*)?", text) and 1 <= int(float(text)) <= LARGEST_COUNT:
         return int(float(text))
-    return Bad(f"a whole number from 1 to {LARGEST_COUNT:,}", "write digits alone")
+    return InvalidCell(f"a whole number from 1 to {LARGEST_COUNT:,}", "write digits alone")
 
 
-def _rate(text: str) -> int | Bad:
+def _rate(text: str) -> int | InvalidCell:
     try:
         ppm = money.read_ppm(text)
     except MoneyError as error:
-        return Bad("a rate from 0 to 100 %, such as 7.65 % or 0.0765", error.mend)
+        return InvalidCell("a rate from 0 to 100 %, such as 7.65 % or 0.0765", error.mend)
     if ppm > money.PPM:
-        return Bad("a rate from 0 to 100 %, such as 7.65 % or 0.0765", f"write {text} % if per cent is meant")
+        return InvalidCell("a rate from 0 to 100 %, such as 7.65 % or 0.0765", f"write {text} % if per cent is meant")
     return ppm
 
 
-def _name(text: str) -> str | Bad:
+def _name(text: str) -> str | InvalidCell:
     if len(text) > LONGEST_NAME:
-        return Bad(f"at most {LONGEST_NAME} characters", "give it a short name; a note may be long")
-    return write.unshielded(text)
+        return InvalidCell(f"at most {LONGEST_NAME} characters", "give it a short name; a note may be long")
+    return write.unescape_formula(text)
 
 
-def _choice(text: str, *, choices: tuple[str, ...]) -> str | Bad:
+def _choice(text: str, *, choices: tuple[str, ...]) -> str | InvalidCell:
     word = " ".join(text.lower().replace("_", " ").split())
     if word in choices:
         return word
     near = _near(word, choices)
-    return Bad(f"one of {', '.join(choices)}", f"did you mean {near}?" if near else "")
+    return InvalidCell(f"one of {', '.join(choices)}", f"did you mean {near}?" if near else "")
 
 
 def _near(word: str, choices: tuple[str, ...]) -> str:

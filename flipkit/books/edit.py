@@ -19,7 +19,7 @@ from pathlib import Path
 from flipkit.books import tabular
 from flipkit.books.problems import plain_header
 from flipkit.books.schema import Column, Table
-from flipkit.books.write import csv_text, shielded, unshielded
+from flipkit.books.write import csv_text, escape_formula, unescape_formula
 from flipkit.errors import RecordError
 
 _CSV_CELL = re.compile(r'"(?:[^"]|"")*"[^,]*|[^,]*')
@@ -50,7 +50,7 @@ class TableFile:
             if any(row) and row[0][:1] != "#":
                 yield (
                     number,
-                    {name: unshielded(row[at]) if at < len(row) else "" for name, at in self.places.items()},
+                    {name: unescape_formula(row[at]) if at < len(row) else "" for name, at in self.places.items()},
                 )
 
     def change(self, number: int, cells: Mapping[str, str]) -> None:
@@ -179,7 +179,7 @@ def _csv_cells(record: str) -> tuple[list[str], str]:
 
 
 def _csv_raw(text: str, *, quoted: bool) -> str:
-    cell = shielded(text)
+    cell = escape_formula(text)
     if quoted or any(mark in cell for mark in ',"\r\n'):
         return '"' + cell.replace('"', '""') + '"'
     return cell

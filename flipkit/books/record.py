@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from flipkit.books import schema
-from flipkit.books.cells import Bad, Units, reader_of
+from flipkit.books.cells import InvalidCell, Units, reader_of
 from flipkit.books.edit import TableFile, open_table, table_path
 from flipkit.books.schema import Table
 from flipkit.books.write import staged
@@ -268,7 +268,7 @@ def _read(table: Table, said: Mapping[str, str], units: Units) -> Row:
             continue
         column = table.column(name)
         value = reader_of(column, unit=column.unit, units=units)(text)
-        if isinstance(value, Bad):
+        if isinstance(value, InvalidCell):
             mend = f": {value.mend}" if value.mend else ""
             raise RecordError(f"{name.replace('_', ' ')} must be {value.needed}, got {text!r}{mend}")
         plain = column.kind in ("money", "signed money", "minutes", "choice")
@@ -437,7 +437,7 @@ def _day(on: dt.date) -> str:
 
 def _money(text: str, units: Units) -> str:
     value = reader_of(schema.ITEMS.column("label_adjustment"), unit="", units=units)(text)
-    return text if isinstance(value, Bad) else show_cents(value, currency=units.currency)
+    return text if isinstance(value, InvalidCell) else show_cents(value, currency=units.currency)
 
 
 def _minutes(text: str) -> str:

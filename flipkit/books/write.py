@@ -32,15 +32,15 @@ _TOGETHER = 5_000
 _FIRST = frozenset("'=+-@\t\r＝＋－＠")
 
 
-def shielded(text: str) -> str:
+def escape_formula(text: str) -> str:
     """A cell that no spreadsheet takes for a formula.
 
     Text that begins with ``=``, ``+``, ``-`` or ``@`` gets an apostrophe before it, which a
-    spreadsheet reads as "this is text"; a plain number stays as it is. `unshielded` takes the
+    spreadsheet reads as "this is text"; a plain number stays as it is. `unescape_formula` takes the
     apostrophe away again. So it is behind a semicolon, a tab, a bar or a line end, at each of which a
     spreadsheet may begin a new cell.
 
-    >>> shielded("=SUM(A1:A9)"), shielded("-3.20"), shielded("crock")
+    >>> escape_formula("=SUM(A1:A9)"), escape_formula("-3.20"), escape_formula("crock")
     ("'=SUM(A1:A9)", '-3.20', 'crock')
     """
     text = _INNER.sub(r"\1'\2", text)
@@ -49,10 +49,10 @@ def shielded(text: str) -> str:
     return "'" + text
 
 
-def unshielded(text: str) -> str:
-    """The cell as it was before `shielded`.
+def unescape_formula(text: str) -> str:
+    """The cell as it was before `escape_formula`.
 
-    >>> unshielded("'=SUM(A1:A9)"), unshielded("'90s lamp")
+    >>> unescape_formula("'=SUM(A1:A9)"), unescape_formula("'90s lamp")
     ('=SUM(A1:A9)', "'90s lamp")
     """
     text = text[1:] if _SHIELDED.match(text) else text
@@ -67,7 +67,7 @@ def csv_text(header: Sequence[str], rows: Iterable[Sequence[str]], *, words: Seq
     """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([shielded(cell) for cell in header])
+    writer.writerow([escape_formula(cell) for cell in header])
     body = rows if isinstance(rows, list) else list(rows)
     places = range(max(map(len, body), default=0)) if words is None else words
     begun = [at for at in places if not _FIRST.isdisjoint(row[at][:1] for row in body if at < len(row))]
@@ -76,7 +76,7 @@ def csv_text(header: Sequence[str], rows: Iterable[Sequence[str]], *, words: Seq
     if _INNER.search("\0".join("\0".join(row) for row in body)):
         marked |= {i for i, row in enumerate(body) if any(map(_INNER.search, row))}
     if marked:
-        body = [[shielded(cell) for cell in row] if i in marked else row for i, row in enumerate(body)]
+        body = [[escape_formula(cell) for cell in row] if i in marked else row for i, row in enumerate(body)]
     for first in range(0, len(body), _TOGETHER):
         _write_rows(out, writer, body[first : first + _TOGETHER])
     return out.getvalue()

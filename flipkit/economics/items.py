@@ -42,10 +42,10 @@ from flipkit.economics.costs import (
 from flipkit.economics.labor import TIMINGS, Labor, Parcels, item_labor, next_timings
 from flipkit.economics.overrides import (
     labels_dearer,
-    supposed_fee,
-    supposed_hired,
-    supposed_label,
-    supposed_minutes,
+    overridden_fee,
+    overridden_hired,
+    overridden_label,
+    overridden_minutes,
     suppositions,
 )
 from flipkit.money import PPM, Cents, percentage
@@ -200,17 +200,17 @@ class Supposing:
         """The economics under assumptions that differ in ``suppose.*``, ``help.wage`` or ``help.burden`` alone."""
         items = self._recorded.items
         hired = self._recorded.labor.hired.cents(assumptions)
-        kinds = supposed_hired(hired, items["hired_origin"].to_numpy(dtype=object), assumptions)
+        kinds = overridden_hired(hired, items["hired_origin"].to_numpy(dtype=object), assumptions)
         changed: dict[str, Any] = {"hired_cents": hired, "hired_origin": kinds}
         supposed = suppositions(assumptions)
         if "suppose.fee_points" in supposed:
-            fee, origin = supposed_fee(items, assumptions)
+            fee, origin = overridden_fee(items, assumptions)
             changed |= {"marketplace_fee_cents": fee, "marketplace_fee_origin": origin}
         if "suppose.divisor" in supposed:
-            label, origin = supposed_label(items, self.dearer(assumptions.whole("suppose.divisor")))
+            label, origin = overridden_label(items, self.dearer(assumptions.whole("suppose.divisor")))
             changed |= {"label_cents": label, "label_origin": origin}
         if "suppose.minutes" in supposed:
-            changed |= supposed_minutes(items, assumptions.number("suppose.minutes"))
+            changed |= overridden_minutes(items, assumptions.number("suppose.minutes"))
         frame = items.assign(**changed)
         frame["net_cents"] = net_of(frame)
         return dataclasses.replace(self._recorded, items=frame)

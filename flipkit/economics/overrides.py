@@ -42,19 +42,19 @@ def suppositions(assumptions: Assumptions) -> list[str]:
     return [key for key, nothing in NOTHING_SUPPOSED.items() if assumptions.entries[key].value != nothing]
 
 
-def supposed_hired(cents: Cents, origin: Origins, assumptions: Assumptions) -> Origins:
+def overridden_hired(cents: Cents, origin: Origins, assumptions: Assumptions) -> Origins:
     """Origin of hired lines that were paid at a supposed wage."""
     moved = assumptions.text("suppose.wage_for") == EVERYBODY
     return np.where((cents != 0) & moved, "assumed", origin).astype(object)
 
 
-def supposed_fee(items: pd.DataFrame, assumptions: Assumptions) -> tuple[Cents, Origins]:
+def overridden_fee(items: pd.DataFrame, assumptions: Assumptions) -> tuple[Cents, Origins]:
     """Marketplace fees with percentage points on top, where a fee was paid.
 
     >>> from flipkit.assumptions import load_assumptions
     >>> items = pd.DataFrame({"marketplace_fee_cents": [800, 0], "marketplace_fee_origin": ["recorded", "none"],
     ...     "sold_price_cents": [6000, 5000], "shipping_charged_cents": [400, 0]})
-    >>> supposed_fee(items, load_assumptions(overrides={"suppose.fee_points": 1.5}))[0].tolist()
+    >>> overridden_fee(items, load_assumptions(overrides={"suppose.fee_points": 1.5}))[0].tolist()
     [896, 0]
     """
     fee, origin = _line(items, "marketplace_fee")
@@ -66,13 +66,13 @@ def supposed_fee(items: pd.DataFrame, assumptions: Assumptions) -> tuple[Cents, 
     return np.maximum(fee + more, 0), np.where(more != 0, "assumed", origin).astype(object)
 
 
-def supposed_label(items: pd.DataFrame, dearer: Cents) -> tuple[Cents, Origins]:
+def overridden_label(items: pd.DataFrame, dearer: Cents) -> tuple[Cents, Origins]:
     """Labels at another divisor."""
     label, origin = _line(items, "label")
     return np.maximum(label + dearer, 0), np.where(dearer != 0, "assumed", origin).astype(object)
 
 
-def supposed_minutes(items: pd.DataFrame, factor: float) -> dict[str, pd.Series]:
+def overridden_minutes(items: pd.DataFrame, factor: float) -> dict[str, pd.Series]:
     """The owner's minutes in proportion to those in the books."""
     moved = {f"{name}_min": items[f"{name}_min"] * factor for name in (*ACTIVITIES, "owner")}
     origins = {

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from flipkit.books import cells as book_cells
 from flipkit.books import schema
-from flipkit.books.cells import Bad, Units, reader_of
+from flipkit.books.cells import InvalidCell, Units, reader_of
 from flipkit.books.problems import Findings, Problem, collector_held, rows_in_words
 from flipkit.books.read import Books, RawBooks, inspect_raw, read_raw
 from flipkit.books.schema import ITEMS
@@ -25,10 +25,20 @@ from flipkit.errors import ConversionError
 from flipkit.imports import match as import_match
 from flipkit.imports import merge
 from flipkit.imports.detect import Proposal
-from flipkit.imports.join import Cell, Label, Stock, Taken, fitting_item, labels_of, match_labels, shares_of, stock_of
+from flipkit.imports.join import (
+    AcceptedRow,
+    Cell,
+    Label,
+    Stock,
+    fitting_item,
+    labels_of,
+    match_labels,
+    shares_of,
+    stock_of,
+)
 from flipkit.imports.merge import Change, Merged, books_in, read_ledger
 from flipkit.imports.rows import taken_rows
-from flipkit.imports.sheets import Left
+from flipkit.imports.sheets import SkippedRow
 from flipkit.imports.values import LABELS
 
 # What a conversion did: counts that add up, sums to compare, and every row that was not taken.
@@ -43,7 +53,7 @@ class Conversion:
     table: str
     rows_in: int
     taken: int
-    refused: tuple[Left, ...]
+    refused: tuple[SkippedRow, ...]
     added: int
     there: int
     changes: tuple[Change, ...]
@@ -121,7 +131,7 @@ def answers_file(export: Path, into: Path) -> Path:
 
 
 def told_files(
-    proposal: Proposal, refused: list[Left], changes: list[Change], matched: list[str], blanked: list[Cell]
+    proposal: Proposal, refused: list[SkippedRow], changes: list[Change], matched: list[str], blanked: list[Cell]
 ) -> dict[str, str]:
     """What a conversion tells, by file."""
     layout = proposal.layout
@@ -143,12 +153,12 @@ def told_files(
     return files
 
 
-def with_cells(proposal: Proposal, refused: list[Left]) -> list[Left]:
+def with_cells(proposal: Proposal, refused: list[SkippedRow]) -> list[SkippedRow]:
     """Refused rows with the cells of the export, in order."""
     bare = {left.row for left in refused if not left.cells}
     if bare:
         cells = {record.row: record.cells for record in proposal.export.records() if record.row in bare}
-        refused = [left if left.cells else Left(left.row, left.reason, cells[left.row]) for left in refused]
+        refused = [left if left.cells else SkippedRow(left.row, left.reason, cells[left.row]) for left in refused]
     return sorted(refused, key=lambda left: left.row)
 
 
@@ -181,7 +191,7 @@ def keep_by_hand(stage: Stage, folder: Path, name: str) -> None:
         stage.copy(place, f"{CONVERTED}/before/{Path(name).stem}-{digest[:10]}.csv")
 
 
-def sums_of(taken: Taken, table: str) -> dict[str, str]:
+def sums_of(taken: AcceptedRow, table: str) -> dict[str, str]:
     """Sums over the rows taken, for comparison with the other program."""
     sums: dict[str, str] = {}
     kinds = {"money", "signed money"}
@@ -206,7 +216,7 @@ def sums_of(taken: Taken, table: str) -> dict[str, str]:
 _LONGEST_IN, _HEAVIEST_LB, _DEAREST = 120.0, 200.0, 1_000
 
 
-def remarks_of(taken: Taken, table: str) -> list[str]:
+def remarks_of(taken: AcceptedRow, table: str) -> list[str]:
     """What is hardly right about the rows taken: a slipped unit or mark shows here."""
     found: list[str] = []
     if taken.unsold:
@@ -223,7 +233,7 @@ def remarks_of(taken: Taken, table: str) -> list[str]:
         unit = name[-2:]
         read = reader_of(ITEMS.column(name), unit=unit, units=Units())
         known = {text: read(text) for text in {row[at[name]] for row in taken.rows} - {""}}
-        large = [t for t, value in known.items() if not isinstance(value, Bad) and float(value) > most]
+        large = [t for t, value in known.items() if not isinstance(value, InvalidCell) and float(value) > most]
         rows = [o for o, row in zip(taken.origins, taken.rows, strict=True) if row[at[name]] in large]
         if rows:
             found.append(
@@ -262,12 +272,12 @@ class Postings:
     before: list[list[str]] = field(default_factory=list)
     added: int = 0
     there: int = 0
-    refused: list[Left] = field(default_factory=list)
+    refused: list[SkippedRow] = field(default_factory=list)
     told: list[str] = field(default_factory=list)
 
-    def as_rows(self) -> Taken:
+    def as_rows(self) -> AcceptedRow:
         """What all labels cost each item."""
-        return Taken(["item_id", "label_paid", "label_adjustment"], _costs(self.stock, self.ledger))
+        return AcceptedRow(["item_id", "label_paid", "label_adjustment"], _costs(self.stock, self.ledger))
 
     def ledger_text(self) -> str:
         """The labels taken, as a CSV file."""
@@ -299,7 +309,7 @@ def _text(cents: int) -> str:
     return f"{Decimal(cents) / 100:.2f}"
 
 
-def post_labels(taken: Taken, stock: Stock, earlier: list[dict[str, str]]) -> Postings:
+def post_labels(taken: AcceptedRow, stock: Stock, earlier: list[dict[str, str]]) -> Postings:
     """Match the labels of an export with sales, beside those taken before."""
     labels = labels_of(taken, _weights(taken))
     known = {row["label"] for row in earlier}
@@ -311,7 +321,7 @@ def post_labels(taken: Taken, stock: Stock, earlier: list[dict[str, str]]) -> Po
     for label in new:
         items = posted.items.get(label.key)
         if items is None:
-            postings.refused.append(Left(label.origin, posted.unmatched[label.key], cells[label.origin]))
+            postings.refused.append(SkippedRow(label.origin, posted.unmatched[label.key], cells[label.origin]))
             continue
         postings.added += 1
         postings.told.append(f"row {label.origin}: {', '.join(items)}, by {posted.how[label.key]}")
@@ -331,7 +341,7 @@ def _entry(label: Label, items: list[str], how: str) -> dict[str, str]:
     return dict(zip(_LEDGER, values, strict=True))
 
 
-def _weights(taken: Taken) -> list[float]:
+def _weights(taken: AcceptedRow) -> list[float]:
     if "weight_lb" not in taken.columns:
         return [0.0] * len(taken.rows)
     at = taken.columns.index("weight_lb")
@@ -339,7 +349,7 @@ def _weights(taken: Taken) -> list[float]:
     weights = []
     for row in taken.rows:
         value = read(row[at]) if row[at] else 0.0
-        weights.append(0.0 if isinstance(value, Bad) else float(value))
+        weights.append(0.0 if isinstance(value, InvalidCell) else float(value))
     return weights
 
 
@@ -361,7 +371,7 @@ class _Job:
     proposal: Proposal
     folder: Path
     books: Books | None
-    taken: Taken
+    taken: AcceptedRow
     currency: str
     table: schema.Table
     matched: list[str] = field(default_factory=list)
@@ -416,7 +426,7 @@ def _currency(books: Books | None, proposal: Proposal) -> str:
     return own or said or "USD"
 
 
-def _require_rows(proposal: Proposal, taken: Taken) -> None:
+def _require_rows(proposal: Proposal, taken: AcceptedRow) -> None:
     if taken.rows:
         return
     first = taken.refused[0] if taken.refused else None
@@ -566,7 +576,7 @@ def _write(job: _Job, result: Merged, agreed: Callable[[Conversion], bool]) -> C
     return dataclasses.replace(done, written=tuple(_put(job, result, refused))) if agreed(done) else done
 
 
-def _put(job: _Job, result: Merged, refused: list[Left]) -> list[str]:
+def _put(job: _Job, result: Merged, refused: list[SkippedRow]) -> list[str]:
     """Write what is new: the table, and beside it what was taken, refused, changed."""
     file = job.table.file
     ledger = f"{CONVERTED}/taken-{job.table.name}.csv"
@@ -609,7 +619,7 @@ def _put(job: _Job, result: Merged, refused: list[Left]) -> list[str]:
     return written
 
 
-def _not_taken_text(job: _Job, refused: list[Left]) -> str:
+def _not_taken_text(job: _Job, refused: list[SkippedRow]) -> str:
     """How many rows and cells of each file the books lack, so that the check and the reports can say so."""
     name, lost, cells = job.proposal.export.path.name, sum(left.lost for left in refused), len(job.taken.cells)
     rows = [row for row in read_ledger(job.folder / CONVERTED / NOT_TAKEN) if row["file"] != name]

@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from decimal import ROUND_HALF_UP, Decimal
 
 from flipkit.books import schema
-from flipkit.books.cells import Bad, Units, reader_of
+from flipkit.books.cells import InvalidCell, Units, reader_of
 from flipkit.imports import match as import_match
 from flipkit.imports import values as import_values
 from flipkit.imports.mapping import Mapping, Source
@@ -53,7 +53,7 @@ class ColumnReader:
         # Money given back stands in the same columns as sales, with a minus.
         signed = kind == "signed money" or (kind == "money" and mapping.rows.refunds == "join")
         if kind in ("money", "signed money"):
-            self.read: Callable[[str], str | Bad] = functools.partial(
+            self.read: Callable[[str], str | InvalidCell] = functools.partial(
                 _money, decimal=decimal, currency=units.currency, turned=source.turned, signed=signed
             )
         elif kind in ("date", "month"):
@@ -71,11 +71,11 @@ class ColumnReader:
         else:
             self.read = _text
         self.plain = PlainNumbers(decimal, units.currency) if "money" in kind and not source.turned else None
-        self.known: dict[str, str | Bad] = {"": ""}
+        self.known: dict[str, str | InvalidCell] = {"": ""}
         if source.otherwise:
             self.known[""] = self.read(source.otherwise)
 
-    def column(self, cells: list[tuple[str, ...]], count: int) -> list[str | Bad]:
+    def column(self, cells: list[tuple[str, ...]], count: int) -> list[str | InvalidCell]:
         """The cells of this column."""
         if self.source.value or not self.places:
             return [self._value(self.source.value)] * count
@@ -103,52 +103,54 @@ class ColumnReader:
             self._value(text)
         return list(map(self.known.__getitem__, texts))
 
-    def _value(self, text: str) -> str | Bad:
+    def _value(self, text: str) -> str | InvalidCell:
         value = self.known.get(text)
         if value is None:
             value = self.known[text] = self.read_worded(text)
-        if isinstance(value, Bad):
+        if isinstance(value, InvalidCell):
             self.sure = False
         return value
 
-    def read_worded(self, text: str) -> str | Bad:
+    def read_worded(self, text: str) -> str | InvalidCell:
         """A text read, a word of the mapping as what it means."""
         meant = self.source.words.get(text, text)
         return self.read(meant) if meant else ""
 
-    def complaint(self, bad: Bad, cells: list[str]) -> str:
+    def complaint(self, bad: InvalidCell, cells: list[str]) -> str:
         """Why a cell of this column cannot be taken."""
         shown = " ".join(cells[at] for at in self.places)[:60]
         mend = f" ({bad.mend})" if bad.mend else ""
         return f"{self.name}: '{shown}' is not {bad.needed}{mend}"
 
 
-def _text(text: str) -> str | Bad:
+def _text(text: str) -> str | InvalidCell:
     if text.startswith(LOST):
-        return Bad("a value", _UNCALCULATED)
+        return InvalidCell("a value", _UNCALCULATED)
     return text if text.isprintable() else " ".join(text.split())
 
 
-def _money(text: str, *, decimal: str, currency: str, turned: bool, signed: bool) -> str | Bad:
+def _money(text: str, *, decimal: str, currency: str, turned: bool, signed: bool) -> str | InvalidCell:
     if text.casefold() in NOTHING:
         return ""
     value = number_of(text, decimal)
     written = read_written(text)
     if text.startswith(LOST):
-        return Bad("an amount", _UNCALCULATED)
+        return InvalidCell("an amount", _UNCALCULATED)
     if value is None or written is None or written.percent:
-        return Bad("an amount" if written is None or written.percent else f"an amount with a decimal {_word(decimal)}")
+        return InvalidCell(
+            "an amount" if written is None or written.percent else f"an amount with a decimal {_word(decimal)}"
+        )
     if not fits_currency(written.currency, currency):
-        return Bad(f"in {currency}, the currency of the shop")
+        return InvalidCell(f"in {currency}, the currency of the shop")
     if turned:
         value = -value
     if value < 0 and not signed:
-        return Bad("an amount of at least 0", "it came in instead of going out" if turned else "")
+        return InvalidCell("an amount of at least 0", "it came in instead of going out" if turned else "")
     if abs(value) > LARGEST_CENTS // 100:
-        return Bad("an amount of a second-hand shop")
+        return InvalidCell("an amount of a second-hand shop")
     cents = value.quantize(_CENT, rounding=ROUND_HALF_UP)
     if cents != value:
-        return Bad("an amount in whole cents")
+        return InvalidCell("an amount in whole cents")
     return f"{abs(cents):.2f}" if not cents else f"{cents:.2f}"
 
 
@@ -156,7 +158,7 @@ def _word(decimal: str) -> str:
     return "point" if decimal == "." else "comma"
 
 
-def _date(text: str, *, order: str, month: bool, year: str) -> str | Bad:
+def _date(text: str, *, order: str, month: bool, year: str) -> str | InvalidCell:
     if text.casefold() in NOTHING:
         return ""
     day = import_values.day_of(text, order, year)
@@ -164,7 +166,7 @@ def _date(text: str, *, order: str, month: bool, year: str) -> str | Bad:
         day = _only_month(text)
     if day is None:
         reading = import_values.read_date(text)
-        return Bad("a date" if reading is None else f"a date in the order {order}")
+        return InvalidCell("a date" if reading is None else f"a date in the order {order}")
     return day.isoformat()[:7] if month else day.isoformat()
 
 
@@ -177,14 +179,14 @@ def _only_month(text: str) -> dt.date | None:
     return import_values.day_of(f"1 {text}", "day-month-year")
 
 
-def _number(text: str, *, decimal: str, whole: bool, factor: Decimal) -> str | Bad:
+def _number(text: str, *, decimal: str, whole: bool, factor: Decimal) -> str | InvalidCell:
     if text.casefold() in NOTHING:
         return ""
     value = number_of(text, decimal)
     if value is None or value < 0:
-        return Bad("a number of at least 0")
+        return InvalidCell("a number of at least 0")
     if whole and (value != value.to_integral_value() or not 1 <= value <= 1_000_000):
-        return Bad("a whole number of at least 1")
+        return InvalidCell("a whole number of at least 1")
     value *= factor
     return f"{int(value)}" if value == value.to_integral_value() else f"{value.normalize():f}"
 
@@ -205,7 +207,7 @@ def _minutes(text: str) -> str:
     return f"{Decimal(hours * 3600 + minutes * 60 + int(clock[3] or 0)) / 60:.6f}".rstrip("0").rstrip(".")
 
 
-def _measure(text: str, *, decimal: str, unit: str, kind: str, own: str) -> str | Bad:
+def _measure(text: str, *, decimal: str, unit: str, kind: str, own: str) -> str | InvalidCell:
     if text.casefold() in NOTHING:
         return ""
     if kind == "minutes" and _minutes(text):
@@ -215,9 +217,9 @@ def _measure(text: str, *, decimal: str, unit: str, kind: str, own: str) -> str 
         plain = _MEASURE.sub(lambda match: _plain(match.group(), decimal), text)
         column = schema.Column(kind, kind, "")  # type: ignore[arg-type]
         read = reader_of(column, unit="", units=Units())(plain)
-        return Bad(read.needed) if isinstance(read, Bad) else plain
+        return InvalidCell(read.needed) if isinstance(read, InvalidCell) else plain
     if value < 0:
-        return Bad("a measure above 0")
+        return InvalidCell("a measure above 0")
     if value == 0 and kind != "minutes":
         return ""
     if unit == "s":
@@ -231,15 +233,15 @@ def _plain(text: str, decimal: str) -> str:
     return text if value is None else f"{value:f}"
 
 
-def _rate(text: str, *, decimal: str) -> str | Bad:
+def _rate(text: str, *, decimal: str) -> str | InvalidCell:
     value = number_of(text, decimal)
     if value is None:
-        return Bad("a rate such as 7.65 %")
+        return InvalidCell("a rate such as 7.65 %")
     written = read_written(text)
     return f"{value:f} %" if written is not None and (written.percent or value > 1) else f"{value:f}"
 
 
-def _choice(text: str, *, choices: tuple[str, ...]) -> str | Bad:
+def _choice(text: str, *, choices: tuple[str, ...]) -> str | InvalidCell:
     word = " ".join(text.lower().replace("_", " ").split())
     if word in choices or not word:
         return word
@@ -247,4 +249,4 @@ def _choice(text: str, *, choices: tuple[str, ...]) -> str | Bad:
     other = other_choices().get(word) or other_choices().get(plain, "")
     if other in choices:
         return other
-    return Bad(f"one of {', '.join(choices)}")
+    return InvalidCell(f"one of {', '.join(choices)}")

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from flipkit.books.schema import PICKUP
-from flipkit.imports.sheets import Left
+from flipkit.imports.sheets import SkippedRow
 from flipkit.money import share_out_groups
 
 # Rows of an export on their way into the books.
@@ -28,14 +28,14 @@ class Cell:
 
 
 @dataclass(slots=True)
-class Taken:
+class AcceptedRow:
     """The rows of an export, turned into text as the books write it."""
 
     columns: list[str]
     rows: list[list[str]] = field(default_factory=list)
     origins: list[int] = field(default_factory=list)
-    refused: list[Left] = field(default_factory=list)
-    joined: list[Left] = field(default_factory=list)
+    refused: list[SkippedRow] = field(default_factory=list)
+    joined: list[SkippedRow] = field(default_factory=list)
     named: bool = False
     named_by: tuple[str, ...] = ()
     cells: list[Cell] = field(default_factory=list)
@@ -44,7 +44,7 @@ class Taken:
     def drop(self, bad: dict[int, str], *, silently: set[int] = frozenset()) -> None:  # type: ignore[assignment]
         """Refuse rows that were taken."""
         for place, reason in sorted(bad.items()):
-            self.refused.append(Left(self.origins[place], reason, []))
+            self.refused.append(SkippedRow(self.origins[place], reason, []))
         kept = [place for place in range(len(self.rows)) if place not in bad and place not in silently]
         self.rows = [self.rows[place] for place in kept]
         self.origins = [self.origins[place] for place in kept]
@@ -93,7 +93,7 @@ def plain(text: str) -> str:
     return "".join(c for c in text.casefold() if c.isalnum())
 
 
-def fitting_item(stock: Stock, taken: Taken) -> tuple[list[str], list[tuple[int, str]]]:
+def fitting_item(stock: Stock, taken: AcceptedRow) -> tuple[list[str], list[tuple[int, str]]]:
     """For every row of sales the item of the books that it sold."""
     id_at = taken.columns.index("item_id")
     ids = stock.ids
@@ -149,7 +149,7 @@ class Posted:
     unmatched: dict[str, str] = field(default_factory=dict)
 
 
-def labels_of(taken: Taken, weights_lb: list[float]) -> list[Label]:
+def labels_of(taken: AcceptedRow, weights_lb: list[float]) -> list[Label]:
     """The rows of a postage history as labels."""
 
     def cell(row: list[str], name: str) -> str:

@@ -15,7 +15,7 @@ from flipkit.imports import sheets, values
 from flipkit.imports.dialect import Record
 from flipkit.imports.join import Stock
 from flipkit.imports.mapping import Choice, Mapping, Question
-from flipkit.imports.sheets import ColumnFacts, Export, Layout, Left, SortedBlock, Total, refusal
+from flipkit.imports.sheets import ColumnFacts, Export, Layout, SkippedRow, SortedBlock, Total, refusal
 from flipkit.imports.values import CERTAIN, FAIR, LABELS, read_date, read_written
 
 # Which header of an export is which column of the books, and which table its rows belong in.
@@ -400,7 +400,7 @@ def _framed(export: Export, head: list[Record], header_row: int | None) -> Layou
     width = max(len(given), common, 1)
     over = _line_above(plain, found) if found is not None and header_row is None else []
     headers = _different(_with_line_above(given + [""] * (width - len(given)), over))
-    above = [Left(r.row, "above the header", r.cells) for r in head if found is not None and r.row < found.row]
+    above = [SkippedRow(r.row, "above the header", r.cells) for r in head if found is not None and r.row < found.row]
     layout = Layout(found.row if found is not None else 0, headers, given, above, hashes, typical)
     layout.facts = [ColumnFacts(i, header) for i, header in enumerate(headers)]
     return layout

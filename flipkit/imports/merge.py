@@ -10,13 +10,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from flipkit.books.cells import Bad, Units, reader_of
+from flipkit.books.cells import InvalidCell, Units, reader_of
 from flipkit.books.problems import Problem, plain_header
 from flipkit.books.read import Books, inspect_books
 from flipkit.books.schema import Table
-from flipkit.books.write import csv_text, unshielded
+from flipkit.books.write import csv_text, unescape_formula
 from flipkit.errors import ConversionError
-from flipkit.imports.join import Taken
+from flipkit.imports.join import AcceptedRow
 
 # New rows among those that the books hold already: added, filled in, or shown as changed.
 #
@@ -63,7 +63,7 @@ def read_table_file(path: Path) -> TableFile:
     if not path.exists():
         return TableFile()
     text = path.read_text(encoding="utf-8-sig")
-    lines = [[unshielded(cell.strip()) for cell in line] for line in csv.reader(io.StringIO(text, newline=""))]
+    lines = [[unescape_formula(cell.strip()) for cell in line] for line in csv.reader(io.StringIO(text, newline=""))]
     at = next((i for i, line in enumerate(lines) if any(line) and not line[0].startswith("#")), -1)
     columns = [plain_header(cell) for cell in lines[at]] if at >= 0 else []
     return TableFile(at, lines, columns)
@@ -91,7 +91,7 @@ class Merged:
 def merged(
     table: Table,
     file: TableFile,
-    taken: Taken,
+    taken: AcceptedRow,
     *,
     last: dict[tuple[str, str], str],
     units: Units,
@@ -107,7 +107,7 @@ def merged(
     return result
 
 
-def _with_columns(table: Table, file: TableFile, taken: Taken) -> TableFile:
+def _with_columns(table: Table, file: TableFile, taken: AcceptedRow) -> TableFile:
     """The file with every column that the new rows fill, its own lines as wide as its header."""
     filled = [name for at, name in enumerate(taken.columns) if any(row[at] for row in taken.rows)]
     if file.header_at < 0:
@@ -130,7 +130,7 @@ def _with_columns(table: Table, file: TableFile, taken: Taken) -> TableFile:
 def _by_key(
     table: Table,
     result: Merged,
-    taken: Taken,
+    taken: AcceptedRow,
     last: dict[tuple[str, str], str],
     units: Units,
     take_changes: bool,
@@ -187,7 +187,7 @@ def _by_key(
         result.accepted.append(accepted)
 
 
-def _all_new(table: Table, result: Merged, taken: Taken) -> bool:
+def _all_new(table: Table, result: Merged, taken: AcceptedRow) -> bool:
     """Put rows into a table that has none yet; False where two of them share a name."""
     file = result.file
     key_from = taken.columns.index(table.key)
@@ -219,13 +219,13 @@ def _same(table: Table, name: str, units: Units) -> Callable[[str, str], bool]:
     def value(text: str) -> object:
         if text not in known:
             found = read(text)
-            known[text] = text if isinstance(found, Bad) else found
+            known[text] = text if isinstance(found, InvalidCell) else found
         return known[text]
 
     return lambda one, other: value(one) == value(other)
 
 
-def _by_content(table: Table, result: Merged, taken: Taken, units: Units) -> None:
+def _by_content(table: Table, result: Merged, taken: AcceptedRow, units: Units) -> None:
     """Rows without a name: as many of each as the export has, those already there included."""
     file = result.file
     places = [(at, file.columns.index(name), name) for at, name in enumerate(taken.columns) if name in file.columns]
@@ -240,7 +240,7 @@ def _by_content(table: Table, result: Merged, taken: Taken, units: Units) -> Non
         for at, text in enumerate(cells):
             if (at, text) not in known:
                 found = readers[at](text) if text else None
-                known[at, text] = text if isinstance(found, Bad) else found
+                known[at, text] = text if isinstance(found, InvalidCell) else found
             values.append(known[at, text])
         return tuple(values)
 
@@ -290,5 +290,5 @@ def read_ledger(path: Path) -> list[dict[str, str]]:
     if not path.is_file():
         return []
     rows = csv.reader(io.StringIO(path.read_text(encoding="utf-8"), newline=""))
-    header = [unshielded(cell) for cell in next(rows, [])]
-    return [dict(zip(header, (unshielded(cell) for cell in row), strict=False)) for row in rows]
+    header = [unescape_formula(cell) for cell in next(rows, [])]
+    return [dict(zip(header, (unescape_formula(cell) for cell in row), strict=False)) for row in rows]

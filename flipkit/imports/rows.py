@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flipkit.books.cells import Bad, Units
+from flipkit.books.cells import InvalidCell, Units
 from flipkit.imports import match as import_match
 from flipkit.imports.cells import ColumnReader
-from flipkit.imports.join import Cell, Taken
+from flipkit.imports.join import AcceptedRow, Cell
 from flipkit.imports.mapping import Mapping
-from flipkit.imports.sheets import Left, SortedBlock
+from flipkit.imports.sheets import SkippedRow, SortedBlock
 from flipkit.money import share_out_groups
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 _IDENTITY = ("order_id", "title", "bought_on", "cost", "quantity", "sold_on", "sold_price")
 
 
-def share_orders(taken: Taken, mapping: Mapping) -> None:
+def share_orders(taken: AcceptedRow, mapping: Mapping) -> None:
     """Share the amounts of an order among its items, so that not a cent is lost or invented."""
     shared = [name for name, source in mapping.columns.items() if source.per_order]
     if not shared or "order_id" not in taken.columns:
@@ -68,7 +68,7 @@ def share_orders(taken: Taken, mapping: Mapping) -> None:
                 for place, share in zip(lines, shares, strict=True):
                     taken.rows[place][at] = share
     for place, reason in heads.items():
-        taken.joined.append(Left(taken.origins[place], reason, []))
+        taken.joined.append(SkippedRow(taken.origins[place], reason, []))
     taken.drop(bad, silently=set(heads))
 
 
@@ -81,7 +81,7 @@ def _shared(total: int, weights: list[int]) -> list[str]:
     return [f"{Decimal(int(share)) / 100:.2f}" for share in shares]
 
 
-def join_refunds(taken: Taken) -> None:
+def join_refunds(taken: AcceptedRow) -> None:
     """Money given back, a row with a negative price, put to the sale of the same order."""
     at = {name: taken.columns.index(name) for name in taken.columns}
     price = at["sold_price"]
@@ -121,11 +121,11 @@ def join_refunds(taken: Taken) -> None:
             fees = _cents(sale[at["fees_paid"]]) + _cents(row[at["fees_paid"]])
             sale[at["fees_paid"]] = f"{Decimal(fees) / 100:.2f}"
         joined.add(place)
-        taken.joined.append(Left(taken.origins[place], f"money given back: to row {taken.origins[fits[0]]}", []))
+        taken.joined.append(SkippedRow(taken.origins[place], f"money given back: to row {taken.origins[fits[0]]}", []))
     taken.drop(bad, silently=joined)
 
 
-def name_rows(taken: Taken, mapping: Mapping) -> None:
+def name_rows(taken: AcceptedRow, mapping: Mapping) -> None:
     """Give every row a name: its own, its place in its order, or one made from what it says.
 
     A made name depends on the row alone, so that the same row has it in every later export; rows
@@ -170,7 +170,7 @@ def name_rows(taken: Taken, mapping: Mapping) -> None:
         row[at] = f"{stem}-{seen[stem]}"
 
 
-def name_orders(taken: Taken) -> None:
+def name_orders(taken: AcceptedRow) -> None:
     """Say that a line of several like things sold them together, where the export names no order.
 
     The books split such a row into items, and ask about a sale that does not say how many it sold.
@@ -191,12 +191,12 @@ def name_orders(taken: Taken) -> None:
 # Rows of an export turned into rows of a table: every one taken or refused with its reasons.
 
 
-def taken_rows(proposal: Proposal, *, units: Units) -> Taken:
+def taken_rows(proposal: Proposal, *, units: Units) -> AcceptedRow:
     """Turn the rows of an export into rows of its table."""
     layout, mapping = proposal.layout, proposal.mapping
     assert layout is not None  # noqa: S101 - a proposal without questions has a layout
     columns = list(mapping.columns)
-    taken = Taken(columns)
+    taken = AcceptedRow(columns)
     readers = [ColumnReader(name, source, mapping, layout, units) for name, source in mapping.columns.items()]
     unsold = [(layout.headers.index(header), set(words)) for header, words in mapping.rows.unsold.items()]
     totals = {total.row for total in layout.totals} if mapping.rows.totals != "keep" else set()
@@ -229,7 +229,7 @@ def _counted(
     seen: dict[int, int],
     *,
     once: bool,
-    taken: Taken,
+    taken: AcceptedRow,
 ) -> tuple[Sequence[int], list[list[str]]]:
     """The rows of a block that count, the others refused with their reason."""
     numbers: list[int] = []
@@ -246,7 +246,7 @@ def _counted(
             first = seen.setdefault(hash(tuple(cells)), number)
             reason = f"equal to row {first} in every cell" if first != number else ""
         if reason:
-            taken.refused.append(Left(number, reason, cells))
+            taken.refused.append(SkippedRow(number, reason, cells))
         else:
             numbers.append(number)
             rows.append(cells)
@@ -271,7 +271,7 @@ def _take(
     rows: list[list[str]],
     readers: list[ColumnReader],
     mapping: Mapping,
-    taken: Taken,
+    taken: AcceptedRow,
     unsold: list[tuple[int, set[str]]],
 ) -> None:
     cells = list(zip(*rows, strict=True))
@@ -282,9 +282,9 @@ def _take(
             continue
         needed = not _may_be_blank(reader.name, mapping) or reader.name == "title"
         for place, value in enumerate(values):
-            if isinstance(value, Bad) and (needed or "currency" in value.needed or "calculate" in value.mend):
+            if isinstance(value, InvalidCell) and (needed or "currency" in value.needed or "calculate" in value.mend):
                 bad.setdefault(place, []).append(reader.complaint(value, rows[place]))
-            elif isinstance(value, Bad):
+            elif isinstance(value, InvalidCell):
                 # One odd cell costs the cell, not the row.
                 taken.cells.append(Cell(numbers[place], reader.name, reader.complaint(value, rows[place])))
                 values[place] = ""
@@ -303,7 +303,7 @@ def _take(
         return
     for place, values_of in enumerate(zip(*columns, strict=True)):
         if place in bad:
-            taken.refused.append(Left(numbers[place], "; ".join(bad[place]), rows[place]))
+            taken.refused.append(SkippedRow(numbers[place], "; ".join(bad[place]), rows[place]))
         else:
             taken.rows.append([str(value) for value in values_of])
             taken.origins.append(numbers[place])
@@ -312,8 +312,8 @@ def _take(
 def _without_sale(
     rows: list[list[str]],
     readers: list[ColumnReader],
-    columns: list[list[str | Bad]],
-    taken: Taken,
+    columns: list[list[str | InvalidCell]],
+    taken: AcceptedRow,
     unsold: list[tuple[int, set[str]]],
 ) -> None:
     """Empty the sale of rows that a word calls unsold, and a sale of 0.00 that has no day."""
@@ -343,7 +343,9 @@ def _may_be_blank(name: str, mapping: Mapping) -> bool:
     return name == "title" and shared
 
 
-def _times_quantity(readers: list[ColumnReader], columns: list[list[str | Bad]], bad: dict[int, list[str]]) -> None:
+def _times_quantity(
+    readers: list[ColumnReader], columns: list[list[str | InvalidCell]], bad: dict[int, list[str]]
+) -> None:
     names = [reader.name for reader in readers]
     if "quantity" not in names:
         return

@@ -7,7 +7,7 @@ from collections import Counter
 from decimal import Decimal
 
 from flipkit.books import schema
-from flipkit.books.cells import Bad
+from flipkit.books.cells import InvalidCell
 from flipkit.books.problems import Problem, rows_in_words
 from flipkit.errors import ConversionError
 from flipkit.imports import match as import_match
@@ -400,7 +400,7 @@ def _require_readable(layout: Layout, mapping: Mapping) -> None:
     for name, source in mapping.columns.items():
         for word, text in (("column", source.value), ("blank", source.otherwise)):
             read = ColumnReader(name, source, mapping, layout).read(text) if text else ""
-            if isinstance(read, Bad):
+            if isinstance(read, InvalidCell):
                 raise ConversionError([Problem("answers", None, f"{word} {name}", text, read.needed, read.mend)])
 
 
@@ -747,7 +747,9 @@ def _words(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Ma
             continue
         reader = ColumnReader(name, source, mapping, layout)
         texts = Counter(cells[facts[0].index] for cells in layout.all_cells(export)) if len(facts) == 1 else Counter()
-        odd = {text: count for text, count in texts.items() if text and isinstance(reader.read_worded(text), Bad)}
+        odd = {
+            text: count for text, count in texts.items() if text and isinstance(reader.read_worded(text), InvalidCell)
+        }
         if kind == "date" and not mapping.year and "year" not in draft.answers:
             order = source.order or mapping.order or "day-month-year"
             yearless.update({t: c for t, c in odd.items() if values.day_of(t, order, "2024") is not None})
@@ -781,7 +783,7 @@ def _worded(name: str, odd: dict[str, int], reader: ColumnReader, mapping: Mappi
         doubted = _DOUBTED.fullmatch(text.casefold())
         word = values.cell_words().get(" ".join(values.unaccented(text).split()))
         guess = word if word is not None else doubted[1] if doubted else None
-        if guess is not None and not isinstance(reader.read(guess), Bad):
+        if guess is not None and not isinstance(reader.read(guess), InvalidCell):
             meant[text] = guess
     asked = [text for text, count in odd.items() if text in meant or count >= _OFTEN]
     if not asked and f"words {name}" not in draft.answers:
@@ -804,7 +806,7 @@ def _worded(name: str, odd: dict[str, int], reader: ColumnReader, mapping: Mappi
     words = dict(mapping.columns[name].words)
     for pair in filter(None, said.split("|")):
         word, equals, meaning = pair.rpartition("=")
-        if not equals or (meaning and isinstance(reader.read(meaning.strip()), Bad)):
+        if not equals or (meaning and isinstance(reader.read(meaning.strip()), InvalidCell)):
             raise ConversionError(
                 [Problem("answers", None, f"words {name}", pair, f"WORD={needed}, or WORD= for blank", "")]
             )

@@ -424,7 +424,7 @@ _NO_RECORD = (
 
 
 @dataclass(slots=True)
-class Left:
+class SkippedRow:
     """A record that is no row of the table."""
 
     row: int
@@ -443,7 +443,7 @@ class SortedBlock:
 
     numbers: Sequence[int]
     rows: list[list[str]]
-    left: list[Left]
+    left: list[SkippedRow]
 
 
 @dataclass(slots=True)
@@ -453,7 +453,7 @@ class Layout:
     header_row: int
     headers: list[str]
     given: list[str]
-    before: list[Left]
+    before: list[SkippedRow]
     hashes: bool = False
     typical: int = 1
     facts: list[ColumnFacts] = field(default_factory=list)
@@ -532,13 +532,13 @@ class Layout:
         width = len(self.headers)
         numbers: list[int] = []
         rows: list[list[str]] = []
-        left: list[Left] = []
+        left: list[SkippedRow] = []
         for number, cells in enumerate(block.rows, start=block.first):
             if not any(cells):
                 continue
             reason = self.left_out(Record(number, cells, broken.get(number, "")))
             if reason:
-                left.append(Left(number, reason, cells))
+                left.append(SkippedRow(number, reason, cells))
                 continue
             numbers.append(number)
             rows.append(cells if len(cells) == width else cells[:width] + [""] * (width - len(cells)))

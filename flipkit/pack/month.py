@@ -38,9 +38,9 @@ from flipkit.reports.sentences import (
     category_sentence,
     month_name,
     month_sentence,
+    overrides_sentence,
     run_out_sentence,
     stock_sentence,
-    supposed_sentence,
     trace_sentence,
 )
 from flipkit.reports.sizes import size_sentence
@@ -186,7 +186,7 @@ def month_manifest(plan: MonthPlan) -> Manifest:
 def pack_notes(study: Study) -> list[str]:
     """What a reader of the pack should know beside its pages."""
     notes = [f"The books as they stood on {study.as_of.isoformat()}.", trace_sentence(study.sold_items())]
-    notes += filter(None, [supposed_sentence(study), run_out_sentence(study)])
+    notes += filter(None, [overrides_sentence(study), run_out_sentence(study)])
     if study.rules.own:
         notes.append(f"Rule tables of the shop's own: {', '.join(sorted(study.rules.own))}.")
     if study.notes:

@@ -8,7 +8,7 @@ from html import escape
 
 from flipkit.packing.blanks import Blank, Nest, SheetUse
 from flipkit.packing.plan import Plan
-from flipkit.packing.styles import Draft, PackItem, turned
+from flipkit.packing.styles import PackingOption, PackItem, turned
 from flipkit.units import Measures
 
 # A pen for scale drawings in inches: lines, boxes, dimensions and words as one SVG, sized in millimetres.
@@ -271,7 +271,7 @@ def plot_nest(nest: Nest, blanks: tuple[Blank, ...], measures: Measures) -> list
     return [plot_sheet(use, blanks, measures) for use in nest.uses]
 
 
-def plot_cut_down(draft: Draft, measures: Measures = Measures()) -> str:  # noqa: B008
+def plot_cut_down(draft: PackingOption, measures: Measures = Measures()) -> str:  # noqa: B008
     """A wall of a carton that is cut down: where to slit, score anew and trim."""
     carton = draft.pieces[0]
     height, flap = draft.inside_in[2], carton.width_in / 2
@@ -298,7 +298,7 @@ def plot_cut_down(draft: Draft, measures: Measures = Measures()) -> str:  # noqa
     return pen.svg()
 
 
-def plot_layers(draft: Draft, item: PackItem, measures: Measures = Measures()) -> list[str]:  # noqa: B008
+def plot_layers(draft: PackingOption, item: PackItem, measures: Measures = Measures()) -> list[str]:  # noqa: B008
     """The packed item from above and from the front: outside, clearance, padding, item."""
     views = []
     way = draft.padding

@@ -31,25 +31,25 @@ from flipkit.packing.styles import (
     IN_PER_FT,
     MADE,
     STYLES,
-    Bench,
-    Draft,
+    PackingContext,
+    PackingOption,
     PackItem,
     Refusal,
     Sized,
-    bag_drafts,
+    bag_options,
     boards,
-    cut_down_drafts,
+    cut_down_options,
     helper_hour_cents,
-    joined_drafts,
+    joined_options,
     made_draft,
     made_sizes,
     packer_hour_cents,
     paddings,
-    pickup_drafts,
-    stock_drafts,
-    tube_drafts,
+    pickup_options,
+    stock_options,
+    tube_options,
     turned,
-    wrapped_drafts,
+    wrapped_options,
 )
 from flipkit.rules.parcels import ParcelRules
 from flipkit.rules.postage import label_columns
@@ -257,7 +257,7 @@ class Line:
 class Priced:
     """A draft with everything that it costs."""
 
-    draft: Draft
+    draft: PackingOption
     gross_lb: float
     container_cents: int
     materials: tuple[Line, ...]
@@ -301,8 +301,8 @@ def whole_cents(amount: float) -> int:
     return math.floor(round(amount, 6) + 0.5)
 
 
-def priced_drafts(
-    drafts: Iterable[Draft | Refusal], sized: Sequence[Sized], bench: Bench, labels: Labels
+def priced_options(
+    drafts: Iterable[PackingOption | Refusal], sized: Sequence[Sized], bench: PackingContext, labels: Labels
 ) -> tuple[list[Priced], list[Refusal]]:
     """Every style and container at its cheapest, and why the others are out.
 
@@ -313,15 +313,15 @@ def priced_drafts(
     hour = bench.assumptions.cents("hour.target"), helper_hour_cents(bench.assumptions)
     best: dict[tuple[str, str], Priced] = {}
     sheets = boards(bench.stock)
-    too_small: dict[tuple[str, str], list[Draft]] = {}
+    too_small: dict[tuple[str, str], list[PackingOption]] = {}
 
-    def take(these: list[Draft]) -> None:
+    def take(these: list[PackingOption]) -> None:
         _take_best(these, best, too_small, refusals, sheets, bench, labels, hour)
 
     take(sound)
     waiting = _least_costs(sized, bench, labels, refusals)
     while waiting:
-        batch: list[Draft] = []
+        batch: list[PackingOption] = []
         for key, rows in list(waiting.items()):
             most = len(batch) + _AT_ONCE
             while rows and len(batch) < most:
@@ -354,13 +354,13 @@ def priced_drafts(
 _AT_ONCE = 32
 
 
-def _larger(inside_in: Sides, than: Sequence[Draft]) -> bool:
+def _larger(inside_in: Sides, than: Sequence[PackingOption]) -> bool:
     """Whether one of these, no larger on any side, already found no sheet."""
     return any(all(small <= side for small, side in zip(one.inside_in, inside_in, strict=True)) for one in than)
 
 
 def _least_costs(
-    sized: Sequence[Sized], bench: Bench, labels: Labels, refusals: list[Refusal]
+    sized: Sequence[Sized], bench: PackingContext, labels: Labels, refusals: list[Refusal]
 ) -> dict[tuple[str, str], list[tuple[int, int]]]:
     """Least that each made container can cost, by style and board, the cheapest first: label without its board."""
     if not sized:
@@ -389,12 +389,12 @@ def _least_costs(
 
 
 def _take_best(
-    sound: list[Draft],
+    sound: list[PackingOption],
     best: dict[tuple[str, str], Priced],
-    too_small: dict[tuple[str, str], list[Draft]],
+    too_small: dict[tuple[str, str], list[PackingOption]],
     refusals: list[Refusal],
     sheets: dict[tuple[str, str], list[list[Sheet]]],
-    bench: Bench,
+    bench: PackingContext,
     labels: Labels,
     hour_cents: tuple[int, int],
 ) -> None:
@@ -431,7 +431,9 @@ def _rank(one: Priced) -> tuple[int, int, str, tuple[float, ...]]:
     return one.total_cents, list(STYLES).index(one.draft.style), one.draft.what, one.draft.outside_in
 
 
-def _sound(drafts: Iterable[Draft | Refusal], bench: Bench) -> tuple[list[Draft], list[Refusal]]:
+def _sound(
+    drafts: Iterable[PackingOption | Refusal], bench: PackingContext
+) -> tuple[list[PackingOption], list[Refusal]]:
     """Drafts that can be filled and that carry the weight."""
     sound, refusals = [], []
     for draft in drafts:
@@ -447,7 +449,7 @@ def _sound(drafts: Iterable[Draft | Refusal], bench: Bench) -> tuple[list[Draft]
     return sound, refusals
 
 
-def _labels_of(drafts: list[Draft], bench: Bench, labels: Labels) -> LabelPrices:
+def _labels_of(drafts: list[PackingOption], bench: PackingContext, labels: Labels) -> LabelPrices:
     """Labels of all drafts in one call; a pick-up needs none."""
     at = [place for place, draft in enumerate(drafts) if draft.style != "pickup"]
     cents = np.zeros(len(drafts), dtype=np.int64)
@@ -471,7 +473,7 @@ def _labels_of(drafts: list[Draft], bench: Bench, labels: Labels) -> LabelPrices
     return LabelPrices(cents, billable, service, refused)
 
 
-def _damage_cents(style: str, way: Padding | None, bench: Bench) -> int:
+def _damage_cents(style: str, way: Padding | None, bench: PackingContext) -> int:
     """Chance of damage x value. [cents]"""
     return int(percentage(bench.item.value_cents, bench.chance_ppm(style, way)))
 
@@ -480,14 +482,19 @@ def _cushion_cents(way: Padding | None) -> int:
     return 0 if way is None or way.cushion is None else whole_cents(way.area_sqft * way.cushion.cents_per_sqft)
 
 
-def _cushion_min(way: Padding | None, bench: Bench) -> float:
+def _cushion_min(way: Padding | None, bench: PackingContext) -> float:
     if way is None or way.cushion is None:
         return 0.0
     return way.area_sqft * bench.work["wrap_per_sqft" if way.cushion.form == "wrap" else "plate_per_sqft"]
 
 
 def _price(
-    draft: Draft, place: int, prices: LabelPrices, bench: Bench, damage_cents: int, hour_cents: tuple[int, int]
+    draft: PackingOption,
+    place: int,
+    prices: LabelPrices,
+    bench: PackingContext,
+    damage_cents: int,
+    hour_cents: tuple[int, int],
 ) -> Priced:
     gross = draft.gross_lb(bench.item, bench.stock)
     lift = hands(draft.outside_in, gross, equation=bench.rules.lifting, assumptions=bench.assumptions)
@@ -510,7 +517,7 @@ def _price(
     )
 
 
-def _materials(draft: Draft, bench: Bench) -> tuple[Line, ...]:
+def _materials(draft: PackingOption, bench: PackingContext) -> tuple[Line, ...]:
     stock, lines = bench.stock, []
     way = draft.padding
     if way is not None and way.cushion is not None:
@@ -527,7 +534,7 @@ def _materials(draft: Draft, bench: Bench) -> tuple[Line, ...]:
     return tuple(lines)
 
 
-def _minutes(draft: Draft, lift: Hands, bench: Bench) -> tuple[float, float]:
+def _minutes(draft: PackingOption, lift: Hands, bench: PackingContext) -> tuple[float, float]:
     """Owner's and helper's minutes: one packs, and above the lifting limit both carry."""
     work = bench.work
     minutes = bench.assumptions.number(f"packing.minutes.{draft.style}") + _cushion_min(draft.padding, bench)
@@ -542,7 +549,7 @@ def _minutes(draft: Draft, lift: Hands, bench: Bench) -> tuple[float, float]:
     return both, minutes + handling
 
 
-def _nested(one: Priced, sheets: dict[tuple[str, str], list[list[Sheet]]], bench: Bench) -> Iterator[Priced]:
+def _nested(one: Priced, sheets: dict[tuple[str, str], list[list[Sheet]]], bench: PackingContext) -> Iterator[Priced]:
     """The draft with its blanks on sheets, each way to cut up what is at hand; none where none takes them."""
     cutting = bench.assumptions.text("packing.cutting")
     for choice in sheets[one.draft.board]:
@@ -802,13 +809,13 @@ def _short(value: float) -> float:
 # container at hand, every thickness of every cushioning and every way to lay the item.
 
 _MAKERS = (
-    stock_drafts,
-    cut_down_drafts,
-    joined_drafts,
-    tube_drafts,
-    bag_drafts,
-    wrapped_drafts,
-    pickup_drafts,
+    stock_options,
+    cut_down_options,
+    joined_options,
+    tube_options,
+    bag_options,
+    wrapped_options,
+    pickup_options,
 )
 
 
@@ -868,9 +875,9 @@ def packing_plan(
     """
     require_item(item)
     chosen = paddings(item, stock, rules, assumptions) if ways is None else ways
-    bench = Bench(item, stock, rules, assumptions, tuple(chosen))
-    drafts: Iterator[Draft | Refusal] = itertools.chain.from_iterable(make(bench) for make in _MAKERS)
-    found, refusals = priced_drafts(drafts, list(made_sizes(bench)), bench, labels)
+    bench = PackingContext(item, stock, rules, assumptions, tuple(chosen))
+    drafts: Iterator[PackingOption | Refusal] = itertools.chain.from_iterable(make(bench) for make in _MAKERS)
+    found, refusals = priced_options(drafts, list(made_sizes(bench)), bench, labels)
     refusals += _absent(bench, {one.draft.style for one in found} | {refusal.style for refusal in refusals})
     order = list(STYLES)
     refusals.sort(key=lambda refusal: (order.index(refusal.style), refusal.what))
@@ -889,7 +896,7 @@ def require_item(item: PackItem) -> None:
         raise MeasureError("value_cents", need="at least 0", got=item.value_cents, where=where)
 
 
-def _absent(bench: Bench, seen: set[str]) -> list[Refusal]:
+def _absent(bench: PackingContext, seen: set[str]) -> list[Refusal]:
     """A word on every style that the stock has nothing for."""
     stock = bench.stock
     lacking = {

@@ -94,7 +94,7 @@ class PackItem:
 
 
 @dataclass(frozen=True)
-class Draft:
+class PackingOption:
     """One way to pack the item."""
 
     style: str
@@ -139,7 +139,7 @@ class Refusal:
 
 
 @dataclass(frozen=True)
-class Bench:
+class PackingContext:
     """Everything that the makers of drafts share."""
 
     item: PackItem
@@ -201,7 +201,7 @@ class Bench:
     def _grades(self) -> dict[str, Grade | None]:
         return {}
 
-    def filled(self, draft: Draft) -> Draft | str:
+    def filled(self, draft: PackingOption) -> PackingOption | str:
         """The draft with its hollows filled, or why they cannot be."""
         if draft.padding is None:
             return draft
@@ -223,7 +223,7 @@ class Bench:
             )
         return replace(draft, fill_cuft=volume)
 
-    def weak(self, draft: Draft) -> str:
+    def weak(self, draft: PackingOption) -> str:
         """Why the container must not carry this, or empty."""
         gross = draft.gross_lb(self.item, self.stock)
         if gross > draft.most_lb + SNAP:
@@ -408,7 +408,7 @@ def carton_outside_in(inside_in: Sides, caliper_in: float) -> Sides:
     return (length + 2 * caliper_in, width + 2 * caliper_in, height + 4 * caliper_in)
 
 
-def carton_lb(carton: Carton, bench: Bench, *, height_in: float | None = None) -> float:
+def carton_lb(carton: Carton, bench: PackingContext, *, height_in: float | None = None) -> float:
     """Weight of a slotted carton's board, from its blank."""
     flute = bench.rules.board.flute(carton.flute)
     blank = slotted_blank(
@@ -430,7 +430,7 @@ def _does_not_fit(needs: Sides, inside: Sides, said: Measures) -> str:
     return f"needs {said.span(*needs)} inside, has {said.span(*inside)}"
 
 
-def stock_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
+def stock_options(bench: PackingContext) -> Iterator[PackingOption | Refusal]:
     """Each carton as it is, with each way to pad, the item laid as it fits first.
 
     How the item lies changes neither the outside nor what is filled, so one way is enough.
@@ -454,7 +454,7 @@ def stock_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
                 yield _carton_draft("stock", carton, inside, way, turn, bench)
 
 
-def cut_down_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
+def cut_down_options(bench: PackingContext) -> Iterator[PackingOption | Refusal]:
     """Each carton cut down to the height that the item needs, flaps scored anew."""
     least = bench.assumptions.number("packing.least_cut_in")
     for carton in bench.stock.cartons:
@@ -481,8 +481,8 @@ def cut_down_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
 
 
 def _carton_draft(
-    style: str, carton: Carton, inside: Sides, way: Padding, turn: tuple[int, int, int], bench: Bench
-) -> Draft:
+    style: str, carton: Carton, inside: Sides, way: Padding, turn: tuple[int, int, int], bench: PackingContext
+) -> PackingOption:
     caliper = bench.rules.board.flute(carton.flute).caliper_in
     outside = carton_outside_in(inside, caliper)
     strips = slotted_strips_in(
@@ -493,7 +493,7 @@ def _carton_draft(
     )
     walls = 2 * (carton.length_in + carton.width_in)
     cut = style == "cut_down"
-    return Draft(
+    return PackingOption(
         style=style,
         what=carton.name,
         inside_in=inside,
@@ -513,7 +513,7 @@ def _carton_draft(
     )
 
 
-def joined_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
+def joined_options(bench: PackingContext) -> Iterator[PackingOption | Refusal]:
     """Two cartons mouth to mouth, flaps lapped over each other's walls, for what is too long for one.
 
     They are as high together as their two heights, or pushed into each other (their walls slit at
@@ -552,8 +552,8 @@ def joined_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
 
 
 def _joined(
-    one: Carton, two: Carton, what: str, inside: Sides, way: Padding, turn: tuple[int, int, int], bench: Bench
-) -> Draft:
+    one: Carton, two: Carton, what: str, inside: Sides, way: Padding, turn: tuple[int, int, int], bench: PackingContext
+) -> PackingOption:
     table = bench.rules.cushions
     calipers = [bench.rules.board.flute(carton.flute).caliper_in for carton in (one, two)]
     outer = [carton_outside_in((c.length_in, c.width_in, 0.0), t) for c, t in zip((one, two), calipers, strict=True)]
@@ -566,7 +566,7 @@ def _joined(
     grades = [bench.grade(carton.grade) for carton in (one, two)]
     known = [grade for grade in grades if grade is not None]
     taken = one.height_in + two.height_in - inside[2]
-    return Draft(
+    return PackingOption(
         style="joined",
         what=what,
         inside_in=inside,
@@ -587,7 +587,7 @@ def _joined(
 # Drafts cut from sheets: slotted carton in one or two pieces, telescope, five-panel wrap, folded wrap.
 
 Made = tuple[tuple[Blank, ...], tuple[float, ...]]  # blanks, strips
-Maker = Callable[[Sides, Sides, Flute, ScoreAllowance, Bench], Made]
+Maker = Callable[[Sides, Sides, Flute, ScoreAllowance, PackingContext], Made]
 
 
 @dataclass(frozen=True)
@@ -603,7 +603,7 @@ class Sized:
     outside_in: Sides
 
 
-def made_sizes(bench: Bench) -> Iterator[Sized]:
+def made_sizes(bench: PackingContext) -> Iterator[Sized]:
     """Every style from every kind of board at hand, every way to pad and to lay the item."""
     turns = bench.turns
     for flute_name, grade in boards(bench.stock):
@@ -618,7 +618,7 @@ def made_sizes(bench: Bench) -> Iterator[Sized]:
                         yield Sized(style, what, (flute_name, grade), way, turn, inside, outside)  # type: ignore[arg-type]
 
 
-def made_draft(sized: Sized, bench: Bench) -> Draft:
+def made_draft(sized: Sized, bench: PackingContext) -> PackingOption:
     """The draft of a made container, its blanks drawn."""
     flute = bench.rules.board.flute(sized.board[0])
     allowance = score_allowance(flute, block=bench.rules.board)
@@ -627,7 +627,7 @@ def made_draft(sized: Sized, bench: Bench) -> Draft:
     # Edge protectors: a strip folded around all four edges, its laps on both faces.
     around = 2 * (outside[0] + outside[1]) if sized.style == "sandwich" else 0.0
     edge_in2 = around * (outside[2] + 2 * bench.assumptions.number("packing.edge_lap_in"))
-    return Draft(
+    return PackingOption(
         style=sized.style,
         what=sized.what,
         inside_in=sized.inside_in,
@@ -646,14 +646,14 @@ def made_draft(sized: Sized, bench: Bench) -> Draft:
     )
 
 
-def _slotted(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made:
+def _slotted(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: PackingContext) -> Made:
     upright = bench.assumptions.text("packing.flutes_upright") == "yes"
     blank = slotted_blank(*inside, allowance=allowance, trim_in=0.0, may_turn=not upright)
     strips = slotted_strips_in(outside, closure=bench.closure, own_joint=True, table=bench.rules.cushions)
     return (blank,), tuple(strips)
 
 
-def _slotted_two(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made:
+def _slotted_two(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: PackingContext) -> Made:
     upright = bench.assumptions.text("packing.flutes_upright") == "yes"
     halves = tuple(
         slotted_half_blank(name, *inside, allowance=allowance, may_turn=not upright)
@@ -663,7 +663,7 @@ def _slotted_two(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAl
     return halves, (*strips, strips[-1])  # the second joint like the first
 
 
-def _telescope(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made:
+def _telescope(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: PackingContext) -> Made:
     length, width, height = inside
     caliper = flute.caliper_in
     lid_deep = min(height, bench.assumptions.number("packing.lid_in"))
@@ -677,21 +677,21 @@ def _telescope(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllo
     return (base, lid), tuple(corners + around)
 
 
-def _five_panel(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made:
+def _five_panel(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: PackingContext) -> Made:
     blank = five_panel_blank(*inside, allowance=allowance)
     more = 2 * bench.rules.cushions.tape_past_edge_in
     ends = [outside[1] + more, outside[2] + more, outside[2] + more] * 2
     return (blank,), (outside[0] + more, *ends)
 
 
-def _folded_wrap(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made:
+def _folded_wrap(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: PackingContext) -> Made:
     blank = folded_wrap_blank(*inside, allowance=allowance)
     more = 2 * bench.rules.cushions.tape_past_edge_in
     corners = [outside[2] + more] * 4
     return (blank,), (outside[0] + more, outside[1] + more, outside[1] + more, *corners)
 
 
-def _sandwich(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: Bench) -> Made:
+def _sandwich(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: PackingContext) -> Made:
     faces = tuple(Blank(name, "", inside[0], inside[1]) for name in ("first face", "second face"))
     table = bench.rules.cushions
     around = [girth_strip_in(outside[1], outside[2], table=table)] * 3
@@ -725,7 +725,7 @@ MADE = tuple(_MAKERS)
 # Drafts without a carton: tube, padded bag, stretch wrap alone, and the buyer who comes to collect.
 
 
-def tube_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
+def tube_options(bench: PackingContext) -> Iterator[PackingOption | Refusal]:
     """Each tube as it is and cut to length, the item along its axis.
 
     A round or rolled item fills the circle of its thicker side; any other the circle around its
@@ -758,7 +758,7 @@ def tube_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
                     yield _tube(bench, tube, way, turn, long)
 
 
-def _circle_in(bench: Bench, section: tuple[float, float], turn: tuple[int, int, int]) -> float:
+def _circle_in(bench: PackingContext, section: tuple[float, float], turn: tuple[int, int, int]) -> float:
     item = bench.item
     longest = max(item.sides_in)
     if item.round_section and item.sides_in[turn[0]] >= longest - SNAP:
@@ -766,7 +766,7 @@ def _circle_in(bench: Bench, section: tuple[float, float], turn: tuple[int, int,
     return math.hypot(*section)
 
 
-def _tube(bench: Bench, tube: Tube, way: Padding, turn: tuple[int, int, int], length: float) -> Draft:
+def _tube(bench: PackingContext, tube: Tube, way: Padding, turn: tuple[int, int, int], length: float) -> PackingOption:
     outside = tube.inside_in + 2 * tube.wall_in
     wrapped = turned(way.wrapped_in, turn)
     solid = math.prod(wrapped)
@@ -775,7 +775,7 @@ def _tube(bench: Bench, tube: Tube, way: Padding, turn: tuple[int, int, int], le
     hollow = max(length * math.pi / 4 * tube.inside_in**2 - solid, 0.0) / CUIN_PER_CUFT
     more = 2 * bench.rules.cushions.tape_past_edge_in
     cap = math.pi * outside + more
-    return Draft(
+    return PackingOption(
         style="tube",
         what=tube.name,
         inside_in=(length, tube.inside_in, tube.inside_in),
@@ -793,7 +793,7 @@ def _tube(bench: Bench, tube: Tube, way: Padding, turn: tuple[int, int, int], le
     )
 
 
-def bag_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
+def bag_options(bench: PackingContext) -> Iterator[PackingOption | Refusal]:
     """Each padded bag: width + height and length + height must go in.
 
     Filled, a bag is as much shorter and narrower than flat as it is thick.
@@ -825,7 +825,7 @@ def bag_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
                 )
                 yield Refusal(short, "bag", bag.name, reason)
             else:
-                yield Draft(
+                yield PackingOption(
                     style="bag",
                     what=bag.name,
                     inside_in=(long, wide, high),
@@ -844,7 +844,7 @@ def bag_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
                 )
 
 
-def wrapped_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
+def wrapped_options(bench: PackingContext) -> Iterator[PackingOption | Refusal]:
     """The padded item in stretch wrap alone; carriers charge extra for it."""
     film = bench.stock.stretch
     if film is None:
@@ -856,7 +856,7 @@ def wrapped_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
         if bench.paddings[0].needs_in != bench.item.sides_in:
             yield Refusal(0.0, "wrapped", film.name, "too small for the label")
             continue
-        yield Draft(
+        yield PackingOption(
             style="wrapped",
             what=film.name,
             inside_in=sides,
@@ -868,10 +868,10 @@ def wrapped_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
         )
 
 
-def pickup_drafts(bench: Bench) -> Iterator[Draft | Refusal]:
+def pickup_options(bench: PackingContext) -> Iterator[PackingOption | Refusal]:
     """The buyer collects: no carton, no label."""
     if bench.item.pickup:
         sides = bench.item.sides_in
-        yield Draft("pickup", "the buyer collects", sides, sides, None, (0, 1, 2))
+        yield PackingOption("pickup", "the buyer collects", sides, sides, None, (0, 1, 2))
     else:
         yield Refusal(0.0, "pickup", "the buyer collects", "the buyer does not come")

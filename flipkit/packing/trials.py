@@ -13,7 +13,7 @@ from flipkit.assumptions import Assumptions
 from flipkit.money import percentage, show_cents
 from flipkit.packing.at_hand import Stock
 from flipkit.packing.plan import Labels, Plan, Priced, packing_plan
-from flipkit.packing.styles import STYLES, Bench, PackItem, way_of
+from flipkit.packing.styles import STYLES, PackingContext, PackItem, way_of
 from flipkit.units import SNAP
 
 
@@ -77,7 +77,7 @@ def pad_step(plan: Plan, *, labels: Labels) -> PadStep | None:
         thin = max(less - max(room, 0.0), 0.0)
         share = 1 - thin / spare[axis]
         give = tuple(one * share if other == at else one for other, one in enumerate(way.give_in))
-        bench = Bench(plan.item, Stock(), plan.rules, plan.assumptions, ())
+        bench = PackingContext(plan.item, Stock(), plan.rules, plan.assumptions, ())
         thinner = bench.chance_ppm(draft.style, replace(way, give_in=give))  # type: ignore[arg-type]
         damage = int(percentage(plan.item.value_cents, thinner)) - best.damage_cents
         saves = best.label_cents - int(found.cents[row]) - damage

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from flipkit.analysis.hours import HourPlan, available_hours, hour_plan, worth_of_items
+from flipkit.analysis.hours import HourPlan, available_hours, expected_value_of_items, hour_plan
 from flipkit.analysis.returns import TOO_FEW
 from flipkit.money import show_cents
 from flipkit.reports import elements
@@ -158,7 +158,7 @@ def next_hours(study: Study) -> NextHours:
     seed = study.assumptions.whole("report.seed")
     doubt = study.assumptions.number("sourcing.doubt")
     plan = hour_plan(value, error, most, hours=hours, doubt=doubt, draws=_DRAWS, seed=seed)
-    more = worth_of_items(value, error, frame["items"], most, more=_MORE, hours=hours, draws=_DRAWS, seed=seed)
+    more = expected_value_of_items(value, error, frame["items"], most, more=_MORE, hours=hours, draws=_DRAWS, seed=seed)
     shown = pd.DataFrame(
         {
             "category": frame["category"],

@@ -24,7 +24,7 @@ from flipkit.errors import AssumptionError, FlipkitError
 from flipkit.money import show_cents
 from flipkit.paths import demo_folder
 from flipkit.reports.elements import Element, headline
-from flipkit.reports.sentences import count_of, money_per_hour, supposed_sentence
+from flipkit.reports.sentences import count_of, money_per_hour, overrides_sentence
 from flipkit.reports.sliders import wage_paid
 from flipkit.reports.study import Study
 from flipkit.reports.tables import ranking_table, returns_table
@@ -150,7 +150,7 @@ def moved_note(study: Study, start: Study) -> str:
         for key, entry in study.assumptions.entries.items()
         if entry.value != before[key].value and (key == TARGET or key not in MOVED_KEYS)
     ]
-    found = [f"Moved: {'; '.join(moved)}." if moved else "", supposed_sentence(study)]
+    found = [f"Moved: {'; '.join(moved)}." if moved else "", overrides_sentence(study)]
     return " ".join(filter(None, found)) or "Nothing is moved: this is the report as it stands."
 
 

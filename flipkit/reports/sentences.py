@@ -99,7 +99,7 @@ def month_sentence(study: Study) -> tuple[str, str]:
         study.figure("sales alone, an hour", named, 100 * sales["hourly"]),
         study.figure("target an hour", "shop", study.assumptions.cents("hour.target")),
     ]
-    said = filter(None, [note, supposed_sentence(study), run_out_sentence(study)])
+    said = filter(None, [note, overrides_sentence(study), run_out_sentence(study)])
     return Said(sentence, figures), " ".join(said).rstrip()
 
 
@@ -143,7 +143,7 @@ def minutes_sentence(items: pd.DataFrame) -> str:
     return f"Hours: {said}; {doubt}." if known["logged"] < 1 else f"Hours: {said}."
 
 
-def supposed_sentence(study: Study) -> str:
+def overrides_sentence(study: Study) -> str:
     """What this run supposes in place of what the books record."""
     held = study.assumptions
     wage = show_cents(held.cents("help.wage"), currency=study.currency)

@@ -23,11 +23,11 @@ from flipkit.analysis import results, returns, sizes, survival
 from flipkit.analysis.decisions import buying_verdicts
 from flipkit.analysis.ratio_stats import IntervalSettings, interval_settings
 from flipkit.analysis.repricing import price_plan
-from flipkit.analysis.returns import Window, in_window, pulled_returns
+from flipkit.analysis.returns import Window, in_window, shrunken_returns
 from flipkit.analysis.sale_hazard import SellingModel, Typical
 from flipkit.analysis.shop_knowledge import shop_knowledge, shop_model
 from flipkit.analysis.sizes import BreakEven, break_even_price
-from flipkit.analysis.stock_value import Horizon, stock_prospects
+from flipkit.analysis.stock_value import Horizon, expected_stock_values
 from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings, settings_in
 from flipkit.books.check import RunOut, not_taken, rules_run_out
 from flipkit.books.problems import Problem
@@ -170,7 +170,7 @@ class Study:
     def ranking(self) -> pd.DataFrame:
         """Categories on bought basis pulled towards the whole, likeliest to beat the target first."""
         seed = self.assumptions.whole("report.seed")
-        return pulled_returns(self.bought_returns, target=self.target, seed=seed, minutes="expected_min")
+        return shrunken_returns(self.bought_returns, target=self.target, seed=seed, minutes="expected_min")
 
     @functools.cached_property
     def buying_verdicts(self) -> pd.DataFrame:
@@ -181,7 +181,7 @@ class Study:
     @functools.cached_property
     def prospects(self) -> pd.DataFrame:
         """What each unsold item may still bring and the work it still needs, in the items' rows."""
-        return stock_prospects(self.items, self.horizon)
+        return expected_stock_values(self.items, self.horizon)
 
     @property
     def horizon(self) -> Horizon:
@@ -271,7 +271,9 @@ class Study:
         """What an hour on bulky things earns more than one on small ones, on each basis."""
         pair: dict[str, Any] = {"by": "size_class", "first": ["bulky"], "second": ["small"], "horizon": self.horizon}
         return {
-            basis: returns.hourly_gap(self.items, window=self.window(), basis=basis, **pair, settings=self._settings)
+            basis: returns.hourly_difference(
+                self.items, window=self.window(), basis=basis, **pair, settings=self._settings
+            )
             for basis in ("bought", "sold")
         }
 

@@ -21,7 +21,7 @@ from flipkit.analysis.returns import (
     pulled,
     steadied_errors,
 )
-from flipkit.analysis.stock_value import Horizon, prospect_sums
+from flipkit.analysis.stock_value import Horizon, expected_value_sums
 from flipkit.simulation.demo import FIRST_DAY, LAST_DAY, Scenario, shops_with
 from flipkit.simulation.shops import Floats, Histories, Shop, observed, true_returns
 
@@ -160,7 +160,7 @@ def kit_figures(
     categories of which the report claims anything.
     """
     rows = in_window(shop, window=window, basis="bought")
-    names, parts, net, minutes = prospect_sums(shop, horizon, inside=shop.index.isin(rows.index), by="category")
+    names, parts, net, minutes = expected_value_sums(shop, horizon, inside=shop.index.isin(rows.index), by="category")
     bought = rows.groupby(rows["category"].astype(str))
     known = [str(name) for name in names]
     items, trips = (count.reindex(known).to_numpy() for count in (bought.size(), bought["trip_id"].nunique()))

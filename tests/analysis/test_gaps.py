@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from flipkit.analysis.ratio_stats import IntervalSettings
-from flipkit.analysis.returns import bought_returns, category_returns, hourly_gap
+from flipkit.analysis.returns import bought_returns, category_returns, hourly_difference
 from flipkit.analysis.sizes import by_size
 from flipkit.analysis.stock_value import Horizon
 from flipkit.errors import AssumptionError
@@ -33,11 +33,11 @@ def two_sizes(economics, random, *, trips=16, shift=0.0, shared=800.0):
 def test_gap_is_the_difference_of_the_returns(shop, window):
     frame = shop(3)
     settings = {**PAIR, "settings": IntervalSettings(0.95, 8000, 11, 10)}
-    found = hourly_gap(frame, window=window, **settings)
+    found = hourly_difference(frame, window=window, **settings)
     hourly = category_returns(frame, window=window, by="size_class", **SETTINGS).set_index("size_class")["hourly"]
     assert found.gap == pytest.approx(hourly["bulky"] - hourly["small"])
     assert found.low < found.gap < found.high
-    turned = hourly_gap(frame, window=window, **{**settings, "first": ["small"], "second": ["bulky"]})
+    turned = hourly_difference(frame, window=window, **{**settings, "first": ["small"], "second": ["bulky"]})
     assert turned.gap == pytest.approx(-found.gap)
     # Other draws, the same interval seen from the other side, up to a twentieth of its width.
     noise = 0.05 * (found.high - found.low)
@@ -46,7 +46,7 @@ def test_gap_is_the_difference_of_the_returns(shop, window):
 
 def test_shared_trips_cancel(economics, window):
     frame = two_sizes(economics, np.random.default_rng(1), shift=4.0)
-    found = hourly_gap(frame, window=window, **PAIR)
+    found = hourly_difference(frame, window=window, **PAIR)
     each = category_returns(frame, window=window, by="size_class", **SETTINGS)
     # Each return swings with the trips' luck by far more than the difference does.
     assert found.high - found.low < 0.7 * (each["high"] - each["low"]).min()
@@ -58,7 +58,7 @@ def test_equal_groups_are_called_different_as_often_as_claimed(economics, window
     held = sum(
         found.low <= 0 <= found.high
         for found in (
-            hourly_gap(
+            hourly_difference(
                 two_sizes(economics, random), window=window, **{**PAIR, "settings": IntervalSettings(0.95, 300, 11, 10)}
             )
             for _ in range(120)
@@ -70,13 +70,13 @@ def test_equal_groups_are_called_different_as_often_as_claimed(economics, window
 
 def test_too_few_on_one_side(economics, window):
     frame = two_sizes(economics, np.random.default_rng(1), trips=4)
-    found = hourly_gap(frame, window=window, **PAIR)
+    found = hourly_difference(frame, window=window, **PAIR)
     assert (found.claimed, found.verdict) == (False, "too few to tell")
     assert math.isnan(found.low)
-    none = hourly_gap(economics([{}]), window=window, **PAIR)
+    none = hourly_difference(economics([{}]), window=window, **PAIR)
     assert math.isnan(none.gap)
     with pytest.raises(AssumptionError, match="not in second as well, got \\['small'\\]"):
-        hourly_gap(frame, window=window, **{**PAIR, "first": ["small"]})
+        hourly_difference(frame, window=window, **{**PAIR, "first": ["small"]})
 
 
 def test_sizes_on_bought_basis_take_the_horizon(shop, window):
@@ -94,17 +94,17 @@ def test_gap_on_bought_basis_counts_what_unsold_things_may_bring(shop, window):
     frame = shop(3)
     horizon = Horizon(days=364, salvage_ppm=100_000)
     settings = {"window": window, "basis": "bought", **PAIR}
-    found = hourly_gap(frame, horizon=horizon, **settings)
+    found = hourly_difference(frame, horizon=horizon, **settings)
     table = bought_returns(frame, window=window, by="size_class", horizon=horizon, **SETTINGS).set_index("size_class")
     hourly = table["hourly"]
     assert (found.hourly_first, found.hourly_second) == pytest.approx((hourly["bulky"], hourly["small"]))
     assert found.gap == pytest.approx(hourly["bulky"] - hourly["small"])
     assert found.low < found.gap < found.high
-    so_far = hourly_gap(frame, **settings)
+    so_far = hourly_difference(frame, **settings)
     early = table["hourly_so_far"]
     assert so_far.gap == pytest.approx(early["bulky"] - early["small"])
     # Nothing is unsold on sold basis, so a horizon has nothing to say there.
     sold = {"window": window, "basis": "sold", **PAIR}
-    assert hourly_gap(frame, horizon=horizon, **sold) == hourly_gap(frame, **sold)
-    none = hourly_gap(frame, horizon=horizon, **{**settings, "first": ["no such"], "second": ["nor such"]})
+    assert hourly_difference(frame, horizon=horizon, **sold) == hourly_difference(frame, **sold)
+    none = hourly_difference(frame, horizon=horizon, **{**settings, "first": ["no such"], "second": ["nor such"]})
     assert (none.claimed, math.isnan(none.gap)) == (False, True)

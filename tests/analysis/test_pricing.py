@@ -15,11 +15,11 @@ from flipkit.analysis.pricing import (
     PriceSettings,
     PriceTable,
     best_paths,
+    expected_value_cents,
     path_outcomes,
     price_frontier,
     price_table,
     rounded_price,
-    worth_cents,
 )
 from flipkit.errors import AssumptionError
 
@@ -73,7 +73,7 @@ def test_the_path_beats_every_other_path(keep, change, storage, end):
             continue
         place = np.array([path])
         found = path_outcomes(place, np.full((1, 4), np.inf), demand, table)
-        tried.append(worth_cents(found, settings, storage_cents=storage, end_cents=end)[0])
+        tried.append(expected_value_cents(found, settings, storage_cents=storage, end_cents=end)[0])
     assert best.value_cents[0] == pytest.approx(max(tried), abs=1e-6)
 
 
@@ -86,7 +86,7 @@ def test_the_value_found_backward_is_the_worth_found_forward(change):
     paths = best_paths(demand, table, settings, **cost)
     found = path_outcomes(paths.place, paths.lowest_offer_cents, demand, table)
     # Offers to take are said in whole dollars, which can cost a hair.
-    worth = worth_cents(found, settings, **cost)
+    worth = expected_value_cents(found, settings, **cost)
     assert (worth <= paths.value_cents + 1e-6).all()
     assert worth == pytest.approx(paths.value_cents, rel=2e-3)
 

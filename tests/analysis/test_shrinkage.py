@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.ratio_stats import IntervalSettings
-from flipkit.analysis.returns import category_returns, pulled, pulled_returns, steadied_errors
+from flipkit.analysis.returns import category_returns, pulled, shrunken_returns, steadied_errors
 
 HITS = [18, 17, 16, 15, 14, 14, 13, 12, 11, 11, 10, 10, 10, 10, 10, 9, 8, 7]
 REMAINDER = [0.346, 0.298, 0.276, 0.222, 0.273, 0.270, 0.263, 0.210, 0.269, 0.230, 0.264, 0.256, 0.303, 0.264, 0.226]
@@ -111,7 +111,7 @@ def table(hourly, error, *, items=30, trips=20):
 def test_ranked_by_the_chance_of_beating_the_target():
     returns = table([24.0, 26.0, 15.0, 18.0, 21.0], [1.0, 12.0, 2.0, 2.0, 2.0])
     returns["owner_min"] = [6000.0, 60.0, 600.0, 600.0, 600.0]
-    found = pulled_returns(returns, target=20.0, seed=1)
+    found = shrunken_returns(returns, target=20.0, seed=1)
     assert found["category"].iloc[0] == "c0"
     assert found["beats_target"].is_monotonic_decreasing
     # the highest raw figure is the least sure
@@ -121,7 +121,7 @@ def test_ranked_by_the_chance_of_beating_the_target():
 
 
 def test_chances_of_a_symmetric_case():
-    found = pulled_returns(table([10.0, 20.0, 30.0, 40.0, 50.0], [10.0] * 5), target=30.0, seed=1)
+    found = shrunken_returns(table([10.0, 20.0, 30.0, 40.0, 50.0], [10.0] * 5), target=30.0, seed=1)
     chance = found.set_index("category")["beats_target"]
     assert chance["c2"] == pytest.approx(0.5)
     assert chance["c0"] == pytest.approx(1 - chance["c4"])
@@ -130,7 +130,7 @@ def test_chances_of_a_symmetric_case():
 def test_unclaimed_groups_are_pulled_and_still_too_few(shop, window):
     frame = shop(3, items=60, categories=tuple("abcdefgh"))
     returns = category_returns(frame, window=window, settings=IntervalSettings(0.95, 200, 1, 10), target=20.0)
-    found = pulled_returns(returns, target=20.0, seed=1)
+    found = shrunken_returns(returns, target=20.0, seed=1)
     assert len(found) == len(returns)
     assert not found["claimed"].all()
     assert found["pulled"].notna().all()
@@ -140,7 +140,7 @@ def test_unclaimed_groups_are_pulled_and_still_too_few(shop, window):
 
 def test_nothing_to_pull():
     empty = table([], [])
-    assert pulled_returns(empty, target=20.0, seed=1).empty
-    one = pulled_returns(table([12.0], [math.nan], trips=1).assign(claimed=False), target=20.0, seed=1)
+    assert shrunken_returns(empty, target=20.0, seed=1).empty
+    one = shrunken_returns(table([12.0], [math.nan], trips=1).assign(claimed=False), target=20.0, seed=1)
     assert one["pulled"].tolist() == [12.0]
     assert one["verdict"].tolist() == ["too few to tell"]

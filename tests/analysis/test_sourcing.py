@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from flipkit.analysis.hours import available_hours, best_hours, hour_plan, worth_of_items
+from flipkit.analysis.hours import available_hours, best_hours, expected_value_of_items, hour_plan
 from flipkit.errors import AssumptionError
 
 
@@ -59,7 +59,9 @@ def test_the_interval_of_a_plan_holds_what_it_earns_as_often_as_meant():
 
 
 def test_more_items_are_worth_most_where_few_stand_behind_a_rival():
-    found = worth_of_items([20, 19, 3], [1, 6, 6], [200, 8, 8], [30, 30, 30], more=10, hours=30, draws=8000, seed=1)
+    found = expected_value_of_items(
+        [20, 19, 3], [1, 6, 6], [200, 8, 8], [30, 30, 30], more=10, hours=30, draws=8000, seed=1
+    )
     assert found[1] > 5 * max(found[0], 0.01)
     assert found[1] > 5 * max(found[2], 0.01)
     all_known = hour_plan([20, 19, 3], [1, 6, 6], [30, 30, 30], hours=30, draws=8000, seed=1).worth_of_knowing

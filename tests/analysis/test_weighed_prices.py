@@ -14,10 +14,10 @@ from flipkit.analysis.pricing import (
     PriceGrid,
     PriceSettings,
     best_paths,
+    expected_value_cents,
     path_outcomes,
     price_table,
     weighed_paths,
-    worth_cents,
 )
 
 OFFERS = Offers((0.9, 0.75), (0.3, 0.2))
@@ -37,7 +37,7 @@ def worth(place, lowest, demand, possible, table, settings, **cost):
     shares = np.broadcast_to(possible.share, (len(place), possible.pull.size))
     total = np.zeros(len(place))
     for at, moved in enumerate(possible.moved(demand)):
-        total += shares[:, at] * worth_cents(path_outcomes(place, lowest, moved, table), settings, **cost)
+        total += shares[:, at] * expected_value_cents(path_outcomes(place, lowest, moved, table), settings, **cost)
     return total
 
 

@@ -20,7 +20,7 @@ from flipkit.reports.forecasts import month_forecasts, outcomes
 from flipkit.reports.study import open_study
 from flipkit.simulation.demo import demo_rules, demo_shop, scenarios
 from flipkit.simulation.shops import histories
-from tests.benchmarks.foretold import foretold_returns
+from tests.benchmarks.forecast_coverage import foretold_returns
 
 
 def main() -> None:

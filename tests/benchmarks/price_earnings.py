@@ -18,10 +18,10 @@ from flipkit.analysis.pricing import (
     PriceGrid,
     PriceSettings,
     PriceTable,
+    expected_value_cents,
     path_outcomes,
     price_table,
     weighed_paths,
-    worth_cents,
 )
 from flipkit.analysis.sale_hazard import SellingModel
 from flipkit.assumptions import Assumptions
@@ -100,7 +100,9 @@ class _Scene:
             with np.errstate(divide="ignore"):
                 moved = Demand(truth.log_rate + np.log(level), truth.pull, truth.weekly, truth.offers)
             found = path_outcomes(place, lowest, moved, table)
-            total += share * worth_cents(found, self.settings, storage_cents=self.world.storage_cents, end_cents=0.0)
+            total += share * expected_value_cents(
+                found, self.settings, storage_cents=self.world.storage_cents, end_cents=0.0
+            )
         return float(total.mean())
 
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flipkit.books.write import csv_text, shielded, staged, unshielded
+from flipkit.books.write import csv_text, escape_formula, staged, unescape_formula
 
 TEXT = st.text(alphabet=st.characters(exclude_categories=["Cs"], exclude_characters="\0"), max_size=20)
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
@@ -17,14 +17,14 @@ FORMULA = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
 
 @given(TEXT | st.sampled_from(FORMULA).flatmap(lambda mark: TEXT.map(lambda text: mark + text)))
 def test_a_shield_comes_off_again_and_no_formula_is_left(text):
-    written = shielded(text)
-    assert unshielded(written) == text
+    written = escape_formula(text)
+    assert unescape_formula(written) == text
     assert not written.startswith(FORMULA) or written.lstrip("+-").replace(".", "", 1).isdigit()
 
 
 @pytest.mark.parametrize("number", ["-3.20", "+5", "-7", "0.5"])
 def test_plain_numbers_need_no_shield(number):
-    assert shielded(number) == number
+    assert escape_formula(number) == number
 
 
 @given(st.lists(st.lists(TEXT, min_size=3, max_size=3), max_size=8), st.sampled_from([None, [0, 1, 2]]))
@@ -32,7 +32,7 @@ def test_csv_text_reads_back(rows, words):
     text = csv_text(["a", "b", "c"], rows, words=words)
     header, *back = csv.reader(io.StringIO(text, newline=""))
     assert header == ["a", "b", "c"]
-    assert [[unshielded(cell) for cell in row] for row in back] == rows
+    assert [[unescape_formula(cell) for cell in row] for row in back] == rows
 
 
 def test_rows_of_one_blank_cell_are_still_rows():

@@ -12,7 +12,7 @@ from flipkit.assumptions import load_assumptions
 from flipkit.books import schema
 from flipkit.books.cells import Units, reader_of
 from flipkit.books.read import inspect_books
-from flipkit.books.write import csv_text, shielded, unshielded
+from flipkit.books.write import csv_text, escape_formula, unescape_formula
 from flipkit.errors import FlipkitError
 from flipkit.imports.detect import propose
 from flipkit.imports.mapping import read_mapping
@@ -49,7 +49,7 @@ def cell_readers() -> list[Callable[[str], Any]]:
         for table in schema.TABLES
         for column in table.columns
     }
-    by_hand = [read_cents, read_ppm, read_length, read_weight, read_minutes, shielded]
+    by_hand = [read_cents, read_ppm, read_length, read_weight, read_minutes, escape_formula]
     return [*by_hand, *of_columns.values(), lambda cell: load_assumptions(overrides={"report.confidence": cell})]
 
 
@@ -141,8 +141,8 @@ def failures(count: int, place: Path, *, seed: int, files: float = 0.02) -> Iter
             read, given = rng.choice(cells), text(rng)
         try:
             found = read(given)
-            if read is shielded and ((found[:1] in "=+-@" and found[:1]) or unshielded(found) != given):
-                plain = found[1:].replace(".", "", 1).isdigit() or unshielded(given) != given
+            if read is escape_formula and ((found[:1] in "=+-@" and found[:1]) or unescape_formula(found) != given):
+                plain = found[1:].replace(".", "", 1).isdigit() or unescape_formula(given) != given
                 if not plain:
                     yield f"input {number}: {given!r} shielded as {found!r}"
         except FlipkitError:

@@ -150,7 +150,7 @@ def test_the_sentence_states_the_numbers(demo):
 def test_what_is_supposed_stands_on_the_first_page_and_in_the_index(demo, demo_folder):
     from flipkit.pack.month import pack_notes
 
-    assert sentences.supposed_sentence(demo) == ""
+    assert sentences.overrides_sentence(demo) == ""
     assert not [note for note in pack_notes(demo) if note.startswith("Supposed")]
     other = open_study(
         demo_folder,

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.results import people_worked
-from flipkit.analysis.stock import goods_flow, whereabouts
+from flipkit.analysis.stock import goods_flow, stock_status
 from flipkit.books.read import books_as_of
 from flipkit.reports.partners import log_sentence, partners_sentence, partners_table
 from flipkit.reports.study import open_study
@@ -97,7 +97,7 @@ def test_nothing_is_lost_in_any_month_of_the_demo_shop(demo):
         assert before is None or flow["opening"] == before
         before = flow["closing"]
     assert before > 0
-    at_end = whereabouts(items, on=demo.window()[1])
+    at_end = stock_status(items, on=demo.window()[1])
     assert before == int(items["cost_cents"].to_numpy()[at_end == "held"].sum())
 
 

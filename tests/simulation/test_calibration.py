@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.ratio_stats import IntervalSettings
-from flipkit.analysis.returns import hourly_gap
+from flipkit.analysis.returns import hourly_difference
 from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import load_assumptions
 from flipkit.simulation.coverage import coverage, scenario_truth, shop_intervals
@@ -77,7 +77,7 @@ def test_equal_categories_are_called_equal_on_bought_basis() -> None:
     settings = {"by": "category", "first": ["hand tools"], "second": ["garden tools"], "basis": "bought"}
     settings |= {"window": (FIRST_DAY, LAST_DAY), "horizon": HORIZON}
     settings |= {"settings": IntervalSettings(0.95, 500, 1, 10)}
-    gaps = [hourly_gap(shop.reset_index(drop=True), **settings) for _, shop in seen.groupby("copy", sort=True)]
+    gaps = [hourly_difference(shop.reset_index(drop=True), **settings) for _, shop in seen.groupby("copy", sort=True)]
     claimed = [gap for gap in gaps if gap.claimed]
     assert len(claimed) >= 70
     # The difference is nothing: 95 % of 80 are 76, four standard errors below are 68.

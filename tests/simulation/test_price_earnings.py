@@ -12,15 +12,15 @@ from flipkit.analysis.pricing import (
     PriceGrid,
     PriceSettings,
     best_paths,
+    expected_value_cents,
     path_outcomes,
     price_table,
     weighed_paths,
-    worth_cents,
 )
 from flipkit.assumptions import load_assumptions
 from flipkit.simulation.demo import scenarios
 from tests.benchmarks.buying_year import buying_year, year_assumptions
-from tests.benchmarks.knowing_prices import knowing_paths
+from tests.benchmarks.oracle_prices import knowing_paths
 from tests.benchmarks.price_earnings import GRID, HABITS, price_earnings
 from tests.benchmarks.price_habits import world
 
@@ -99,7 +99,9 @@ def test_the_yardstick_earns_what_the_induction_with_chances_as_a_state_earns(sc
         every = zip(truth.share, truth.moved(demand), strict=True)
         return sum(
             share
-            * worth_cents(path_outcomes(place, lowest, one, table), SETTINGS, storage_cents=storage, end_cents=0)[0]
+            * expected_value_cents(
+                path_outcomes(place, lowest, one, table), SETTINGS, storage_cents=storage, end_cents=0
+            )[0]
             for share, one in every
         )
 
@@ -121,7 +123,7 @@ def test_the_knowing_sellers_value_is_what_the_path_is_worth():
         for level, share in zip(liking.level, liking.share, strict=True):
             moved = Demand(demand.log_rate + np.log(max(level, 1e-300)), demand.pull, demand.weekly)
             found = path_outcomes(place, lowest, moved, table)
-            total += share * worth_cents(found, settings, storage_cents=20.0, end_cents=0.0)[0]
+            total += share * expected_value_cents(found, settings, storage_cents=20.0, end_cents=0.0)[0]
         return total
 
     assert value[0] == pytest.approx(worth(place, lowest), rel=0.01)

@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.ratio_stats import IntervalSettings
-from flipkit.analysis.returns import bought_returns, pulled_returns
+from flipkit.analysis.returns import bought_returns, shrunken_returns
 from flipkit.analysis.stock_value import Horizon
 from flipkit.simulation.coverage import (
     THUMBS,
@@ -62,7 +62,7 @@ def test_the_kits_figures_are_those_of_its_report(day: dt.date, too_few: int) ->
     names, value, error = kit_figures(shop, horizon=horizon, window=window, too_few=too_few)
     settings = {"settings": IntervalSettings(0.95, 100, 1, too_few)}
     report = bought_returns(shop, window=window, horizon=horizon, **settings)  # type: ignore[arg-type]
-    ranked = pulled_returns(report, target=18.0, seed=1, minutes="expected_min").set_index("category")
+    ranked = shrunken_returns(report, target=18.0, seed=1, minutes="expected_min").set_index("category")
     assert set(names) == set(ranked.index[ranked["claimed"]])
     np.testing.assert_allclose(value, ranked.loc[names, "pulled"])
     np.testing.assert_allclose(error, ranked.loc[names, "error"])

@@ -12,12 +12,12 @@ from flipkit.analysis.stock_value import (
     DAY_ITEMS,
     PACE_SALES,
     Horizon,
-    chances_by_day,
+    expected_stock_values,
+    expected_value_sums,
     pooled_hazards,
-    prospect_sums,
+    sale_probabilities_by_day,
     shelf_counts,
     shop_hazards,
-    stock_prospects,
 )
 from flipkit.analysis.survival import survival_table
 from flipkit.errors import AssumptionError
@@ -30,8 +30,8 @@ HALF_YEAR = Horizon(days=180, salvage_ppm=100_000)
 @pytest.mark.worked
 def test_chances_of_a_coin_a_day():
     # three days ahead at 1/2 a day: 1 - 1/8; and with 1/4 given up a day, 1/2 + 1/8 + 1/32
-    assert chances_by_day(np.full(6, 0.5), np.zeros(6), horizon_days=3).tolist() == [0.875] * 4
-    assert chances_by_day(np.full(6, 0.5), np.full(6, 0.25), horizon_days=3)[0] == pytest.approx(0.65625)
+    assert sale_probabilities_by_day(np.full(6, 0.5), np.zeros(6), horizon_days=3).tolist() == [0.875] * 4
+    assert sale_probabilities_by_day(np.full(6, 0.5), np.full(6, 0.25), horizon_days=3)[0] == pytest.approx(0.65625)
 
 
 def test_chances_agree_with_kaplan_meier_where_the_category_speaks_alone():
@@ -40,7 +40,7 @@ def test_chances_agree_with_kaplan_meier_where_the_category_speaks_alone():
     shelf = shelf_counts(days, sold, np.zeros(3000, dtype=bool), days=400)
     table = survival_table(days, sold, confidence=0.95)
     share = np.interp(np.arange(200), table["days"], table["unsold_share"])
-    got = chances_by_day(shelf.sold / np.maximum(shelf.at_risk, 1), np.zeros(400), horizon_days=30)
+    got = sale_probabilities_by_day(shelf.sold / np.maximum(shelf.at_risk, 1), np.zeros(400), horizon_days=30)
     # after getting through day 49 (50 days): 1 - S(79) / S(49)
     assert got[50] == pytest.approx(1 - share[79] / share[49], abs=1e-12)
     assert got[0] == pytest.approx(1 - share[29], abs=1e-12)
@@ -72,9 +72,9 @@ def test_shop_curve_goes_on_where_few_are_left():
 
 def test_kept_chances_follow_the_waits_and_not_the_money(economics):
     frame = with_unsold(economics)
-    first = stock_prospects(frame, HALF_YEAR)
+    first = expected_stock_values(frame, HALF_YEAR)
     dearer = frame.assign(net_cents=frame["net_cents"] + 500)
-    moved = stock_prospects(dearer, HALF_YEAR)
+    moved = expected_stock_values(dearer, HALF_YEAR)
     assert moved["chance"].tolist() == first["chance"].tolist()
     assert moved["if_sold_cents"].iloc[-1] == pytest.approx(first["if_sold_cents"].iloc[-1] + 500)
     for changed in (
@@ -83,10 +83,13 @@ def test_kept_chances_follow_the_waits_and_not_the_money(economics):
         frame.assign(status=frame["status"].replace("for sale", "not listed")),
     ):
         inside = np.ones(len(frame), dtype=bool)
-        found, before = (prospect_sums(one, HALF_YEAR, inside=inside, by="category") for one in (changed, frame))
+        found, before = (expected_value_sums(one, HALF_YEAR, inside=inside, by="category") for one in (changed, frame))
         assert [part.tolist() for part in found[2:]] != [part.tolist() for part in before[2:]]
-    assert stock_prospects(frame, HALF_YEAR).equals(first)
-    assert stock_prospects(frame, Horizon(days=60, salvage_ppm=100_000))["chance"].iloc[-1] < first["chance"].iloc[-1]
+    assert expected_stock_values(frame, HALF_YEAR).equals(first)
+    assert (
+        expected_stock_values(frame, Horizon(days=60, salvage_ppm=100_000))["chance"].iloc[-1]
+        < first["chance"].iloc[-1]
+    )
 
 
 def with_unsold(economics, *, waited=30.0, chance_days=100):
@@ -112,7 +115,7 @@ def with_unsold(economics, *, waited=30.0, chance_days=100):
 @pytest.mark.worked
 def test_value_is_chance_times_money_and_salvage_for_the_rest(economics):
     frame = with_unsold(economics)
-    found = stock_prospects(frame, HALF_YEAR)
+    found = expected_stock_values(frame, HALF_YEAR)
     assert (found["value_cents"].iloc[:30] == 0).all()
     last = found.iloc[-1]
     # every sale left 28.00 beside its cost at the same list price, early or late
@@ -128,7 +131,7 @@ def test_value_is_chance_times_money_and_salvage_for_the_rest(economics):
 
 def test_longer_waits_and_shorter_horizons_lower_the_value(shop):
     frame = shop(8, items=400)
-    long, short = (stock_prospects(frame, Horizon(days=days, salvage_ppm=0)) for days in (180, 60))
+    long, short = (expected_stock_values(frame, Horizon(days=days, salvage_ppm=0)) for days in (180, 60))
     stock = frame["status"] == "for sale"
     assert (long.loc[stock, "chance"] > short.loc[stock, "chance"]).all()
     assert ((long["chance"] >= 0) & (long["chance"] <= 1)).all()
@@ -148,7 +151,7 @@ def test_a_slow_category_is_told_from_a_quick_one(economics):
     rows += [
         {"category": name, "status": "for sale", "sold_on": None, "days_listed": 5.0} for name in ("slow", "quick")
     ]
-    found = stock_prospects(economics(rows), Horizon(days=90, salvage_ppm=0))["chance"]
+    found = expected_stock_values(economics(rows), Horizon(days=90, salvage_ppm=0))["chance"]
     assert found.iloc[-1] > 0.9
     assert found.iloc[-2] < 0.5
 
@@ -160,7 +163,7 @@ def test_late_sales_at_lower_prices_lower_what_waits(economics):
     ]
     rows.append({"status": "for sale", "sold_on": None, "days_listed": 60.0, "net_cents": 0})
     rows.append({"status": "for sale", "sold_on": None, "days_listed": 0.0, "net_cents": 0})
-    found = stock_prospects(economics(rows), HALF_YEAR)["if_sold_cents"]
+    found = expected_stock_values(economics(rows), HALF_YEAR)["if_sold_cents"]
     assert found.iloc[-1] == pytest.approx(3000, rel=0.05)
     assert 2000 < found.iloc[-2] < 2300
 
@@ -180,7 +183,7 @@ def test_returned_gone_and_unlisted(economics):
             },
         ]
     )
-    found = stock_prospects(pd.concat([frame, extra], ignore_index=True), HALF_YEAR).iloc[-3:]
+    found = expected_stock_values(pd.concat([frame, extra], ignore_index=True), HALF_YEAR).iloc[-3:]
     assert found["value_cents"].iloc[0] == pytest.approx(50)
     assert (found.iloc[1, :5] == 0).all()
     unlisted = found.iloc[2]
@@ -194,14 +197,16 @@ def test_without_activities_the_stages_tell_the_work(shop):
     bare = frame.drop(
         columns=[name for name in frame if name.endswith("_min") and name not in ("owner_min", "hired_min")]
     )
-    full, plain = (stock_prospects(part, HALF_YEAR)["work_min"].sum() for part in (frame, bare))
+    full, plain = (expected_stock_values(part, HALF_YEAR)["work_min"].sum() for part in (frame, bare))
     assert plain == pytest.approx(full, rel=0.05)
 
 
 def test_pseudo_values_are_plain_sums_when_everything_is_sold(shop):
     frame = shop(4)
     sold = frame.loc[frame["sold_on"].notna()].reset_index(drop=True)
-    names, trips, net, minutes = prospect_sums(sold, HALF_YEAR, inside=np.ones(len(sold), dtype=bool), by="category")
+    names, trips, net, minutes = expected_value_sums(
+        sold, HALF_YEAR, inside=np.ones(len(sold), dtype=bool), by="category"
+    )
     for name, part in zip(names, trips, strict=True):
         mine = sold.loc[sold["category"] == name].groupby("trip_id")[["net_cents", "owner_min"]].sum()
         assert net[part] == pytest.approx(mine["net_cents"].to_numpy())
@@ -211,8 +216,8 @@ def test_pseudo_values_are_plain_sums_when_everything_is_sold(shop):
 def test_pseudo_values_are_the_jackknife(shop):
     frame = shop(9, trips=12, items=80)
     inside = np.ones(len(frame), dtype=bool)
-    names, trips, net, _ = prospect_sums(frame, HALF_YEAR, inside=inside, by="category")
-    prospects = stock_prospects(frame, HALF_YEAR)["expected_net_cents"]
+    names, trips, net, _ = expected_value_sums(frame, HALF_YEAR, inside=inside, by="category")
+    prospects = expected_stock_values(frame, HALF_YEAR)["expected_net_cents"]
     at = names.index("games")
     total = prospects[frame["category"] == "games"].sum()
     assert net[trips[at]].sum() == pytest.approx(total)
@@ -223,7 +228,7 @@ def test_pseudo_values_are_the_jackknife(shop):
     direct = []
     for trip in own_trips:
         left = frame.loc[~(games & (frame["trip_id"] == trip))].reset_index(drop=True)
-        again = stock_prospects(left, HALF_YEAR)["expected_net_cents"]
+        again = expected_stock_values(left, HALF_YEAR)["expected_net_cents"]
         direct.append(total - again[left["category"] == "games"].sum())
     direct = np.array(direct)
     direct += (total - direct.sum()) / len(direct)
@@ -249,7 +254,7 @@ def test_forecasts_own_uncertainty_widens_the_interval(shop, window):
     frame = shop(10, wait_days=400)
     assert (frame["status"] == "for sale").mean() > 0.7
     table = bought_returns(frame, window=window, horizon=HALF_YEAR, **SETTINGS).set_index("category")
-    prospects = stock_prospects(frame, HALF_YEAR)
+    prospects = expected_stock_values(frame, HALF_YEAR)
     frozen = frame.assign(net_cents=prospects["expected_net_cents"], owner_min=prospects["expected_min"])
     sure = category_returns(frozen, window=window, basis="bought", **SETTINGS).set_index("category")
     assert (table["delta_se"] > 1.1 * sure["delta_se"]).all()
@@ -288,7 +293,7 @@ def test_books_without_listing_days_count_from_the_purchase(shop):
     frame = shop(8, items=300)
     bare = frame.assign(days_listed=np.nan, days_held=frame["days_listed"], listed_on=pd.NaT)
     bare["status"] = bare["status"].replace("for sale", "not listed")
-    with_days, without = (stock_prospects(part, HALF_YEAR)["chance"] for part in (frame, bare))
+    with_days, without = (expected_stock_values(part, HALF_YEAR)["chance"] for part in (frame, bare))
     assert without.to_numpy() == pytest.approx(with_days.to_numpy())
 
 
@@ -298,7 +303,7 @@ def test_a_sale_without_listing_day_still_teaches(shop):
     lost = (gaps["status"] == "sold") & (gaps.index % 2 == 0)
     gaps.loc[lost, "days_listed"] = np.nan
     gaps.loc[lost, "listed_on"] = pd.NaT
-    whole, mended = (stock_prospects(part, HALF_YEAR)["chance"].sum() for part in (frame, gaps))
+    whole, mended = (expected_stock_values(part, HALF_YEAR)["chance"].sum() for part in (frame, gaps))
     assert mended == pytest.approx(whole, rel=1e-9)
 
 
@@ -324,13 +329,13 @@ def test_no_price_known_yet_leaves_the_salvage(economics):
         "days_listed": np.nan,
         "list_price_cents": np.nan,
     }
-    found = stock_prospects(economics([{**row, "sold_price_cents": 0, "cost_cents": 700}] * 3), HALF_YEAR)
+    found = expected_stock_values(economics([{**row, "sold_price_cents": 0, "cost_cents": 700}] * 3), HALF_YEAR)
     assert found["value_cents"].tolist() == pytest.approx([70.0] * 3)
     assert np.isfinite(found.to_numpy()).all()
 
 
 def test_nothing_at_all_is_an_empty_table(economics, window):
     empty = economics([{}]).iloc[:0]
-    assert stock_prospects(empty, HALF_YEAR).empty
+    assert expected_stock_values(empty, HALF_YEAR).empty
     assert both_bases(empty, window=window, horizon=HALF_YEAR, **SETTINGS).empty
     assert bought_returns(empty, window=window, horizon=HALF_YEAR, **SETTINGS).empty

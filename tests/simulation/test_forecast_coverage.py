@@ -9,7 +9,7 @@ import pytest
 
 from flipkit.simulation.demo import scenarios
 from flipkit.simulation.shops import histories
-from tests.benchmarks.foretold import foretold_returns
+from tests.benchmarks.forecast_coverage import foretold_returns
 
 
 @pytest.fixture(scope="module")
