@@ -48,14 +48,10 @@ from .reports.elements import (
 )
 from .reports.forecasts import track_record as track_record
 from .reports.hiring import help_sentence as help_sentence, hiring_table as hiring_table, limits_table as limits_table
+from .reports.money import Money as Money
 from .reports.hours import next_hours as next_hours
 from .reports.packing_review import drawn as drawn, packing_lessons as packing_lessons
 from .reports.panel import assumption_panel as assumption_panel
-from .reports.partners import (
-    log_sentence as log_sentence,
-    partners_sentence as partners_sentence,
-    partners_table as partners_table,
-)
 from .reports.pocket import pocket_note as pocket_note, pocket_sentence as pocket_sentence, pocket_sheet as pocket_sheet
 from .reports.prices import (
     changes_table as changes_table,
@@ -109,14 +105,6 @@ from .reports.trust import measured_trust as measured_trust
 from .reports.verdicts import verdict_list as verdict_list
 from .reports.waiting import waiting_page as waiting_page
 from .reports.what_if import what_if as what_if
-from .reports.year import (
-    bridge_table as bridge_table,
-    goods_table as goods_table,
-    income_table as income_table,
-    mileage_table as mileage_table,
-    preparer_caution as preparer_caution,
-    year_sentence as year_sentence,
-)
 from .rules.tables import load_rules as load_rules
 
 __all__: list[str]

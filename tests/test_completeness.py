@@ -32,13 +32,12 @@ from flipkit.paths import demo_folder
 from flipkit.reports.forecasts import month_forecasts
 from flipkit.reports.hiring import help_sentence, hiring_table
 from flipkit.reports.hours import next_hours
+from flipkit.reports.money import Money
 from flipkit.reports.packing_review import packing_lessons
-from flipkit.reports.partners import partners_table
 from flipkit.reports.study import Study
 from flipkit.reports.tables import rules_table, turnover_table
 from flipkit.reports.waiting import waiting_page
 from flipkit.reports.what_if import what_if
-from flipkit.reports.year import goods_table, income_table, mileage_table
 from flipkit.rules.fees import order_fees, read_fee_schedule
 from flipkit.rules.net_price import fees_answer
 from flipkit.rules.parcel_advice import parcel_answer, protection_answer
@@ -203,8 +202,9 @@ def _economics(shop: Shop) -> object:
 
 def _money(shop: Shop) -> object:
     study = shop.study
-    tables = (partners_table, goods_table, income_table, mileage_table, turnover_table)
-    return study.months, study.bridges, [shown(study).text for shown in tables]
+    page = Money(study)
+    shown = (page.shares(), page.goods_table(), page.income_table(), page.mileage_table(), turnover_table(study))
+    return study.months, study.bridges, [table.text for table in shown]
 
 
 def _returns(shop: Shop) -> object:

@@ -31,7 +31,6 @@ from flipkit.reports.forecasts import month_forecasts, record_folder
 from flipkit.reports.hiring import help_sentence
 from flipkit.reports.hours import next_hours
 from flipkit.reports.packing_review import packing_lessons
-from flipkit.reports.partners import partners_sentence
 from flipkit.reports.pocket import pocket_sentence
 from flipkit.reports.prices import prices_sentence
 from flipkit.reports.sentences import (
@@ -48,7 +47,6 @@ from flipkit.reports.sliders import sliders_sentence
 from flipkit.reports.study import STUDIES, Study, open_study
 from flipkit.reports.tables import rules_used
 from flipkit.reports.waiting import waiting_page
-from flipkit.reports.year import year_sentence
 
 #: Where packs go, below the folder that the command was started in.
 PACKS = "packs"
@@ -112,8 +110,7 @@ def month_plan(
         _page("what-if-sliders", "what_if_sliders", said, "Move the assumptions", sliders_sentence(study)[0]),
         _page("track-record", "track_record", said, "Track record", _TRACK_RECORD),
         _page("trust", "trust", {"shops": TRUST_SHOPS}, "How far can the figures be trusted?", _TRUST),
-        _page("year-summary", "year_summary", said, "The year for a preparer", year_sentence(study)[0]),
-        _page("partner-statement", "partner_statement", said, "What each partner did", partners_sentence(study)[0]),
+        _page("money", "money", said, "Money", "What did we earn, and what is whose?"),
         _page("assumptions", "assumptions", said, "Assumptions and gaps", trace_sentence(study.sold_items())),
     ]
     names = _page_names(study.categories)

@@ -116,9 +116,9 @@ MOST_BYTES: Final = 1_600_000
 _HEADING = re.compile(r"^#{1,6}\s+(.+?)\s*#*$", re.MULTILINE)
 _TOP_HEADING = re.compile(r"^#\s+.+$", re.MULTILINE)
 _PUNCTUATION = re.compile(r"([!-/:-@\[-`{-~])")
-#: Tags of cells that stand together: beside one another where there is room and on paper, or in two
-#: columns on paper alone.
-GROUPED: Final = ("beside", "columns")
+#: Tags of cells that stand together: beside one another where there is room and on paper, in two
+#: columns on paper alone, or folded behind the heading that the first of them begins with.
+GROUPED: Final = ("beside", "columns", "folded")
 _FIGURES = re.compile(r'<script type="application/json" id="figures">(.*?)</script>', re.DOTALL)
 _MARKS = re.compile(r"[*_`]|\[|\]\([^)]*\)")
 
@@ -276,13 +276,31 @@ def _under_title(cells: list[NotebookNode], title: str) -> list[NotebookNode]:
 def _with_neighbours(cells: list[NotebookNode]) -> list[NotebookNode]:
     """The cells, each run of those tagged to stand together marked where it begins and ends."""
     kinds = [next((tag for tag in GROUPED if tag in cell.metadata.get("tags", [])), "") for cell in cells]
+    # Of what is folded, each text begins a fold of its own: its heading is what a reader unfolds.
+    first = [
+        k == 0 or kinds[k - 1] != kind or (kind == "folded" and cells[k].cell_type == "markdown")
+        for k, kind in enumerate(kinds)
+    ]
+    starts = [k for k, begins in enumerate(first) if begins]
     marked = []
-    for k, cell in enumerate(cells):
-        one = copy.copy(cell)
-        begins, ends = k == 0 or kinds[k - 1] != kinds[k], k + 1 == len(cells) or kinds[k + 1] != kinds[k]
-        one.metadata = {**cell.metadata, "begins": kinds[k] if begins else "", "ends": kinds[k] if ends else ""}
-        marked.append(one)
+    for start, end in zip(starts, [*starts[1:], len(cells)], strict=True):
+        kind = kinds[start]
+        if kind == "folded" and not any(_shows(cell) for cell in cells[start:end]):
+            continue
+        for k, cell in enumerate(cells[start:end], start):
+            one = copy.copy(cell)
+            one.metadata = {**cell.metadata, "begins": kind if k == start else "", "ends": kind if k == end - 1 else ""}
+            if kind == "folded" and k == start:
+                heading = _HEADING.search(cell.source)
+                one.metadata["summary"] = heading[1] if heading else "More"
+                one.source = _HEADING.sub("", cell.source, count=1)
+            marked.append(one)
     return marked
+
+
+def _shows(cell: NotebookNode) -> bool:
+    """Whether a code cell shows anything: what is empty is not folded but absent."""
+    return any("".join(output.get("data", {}).get("text/html", "text")).strip() for output in cell.get("outputs", []))
 
 
 def policy() -> str:

@@ -73,6 +73,10 @@ class Element:
         return self.text
 
 
+#: What is not there is not shown.
+EMPTY = Element("", "")
+
+
 def figures_said(*texts: str) -> tuple[Figure, ...]:
     """The figures of sentences that know theirs.
 
@@ -130,6 +134,32 @@ def headline(text: str, *, note: str = "") -> Element:
     below = f'<p class="note">{escape(note)}</p>' if note else ""
     html = f'<div class="headline"><p>{escape(text)}</p>{below}</div>'
     return Element(html, text + (f"\n{note}" if note else ""), figures_said(text, note))
+
+
+def to_do(lines: Sequence[str], *, title: str = "What to do") -> Element:
+    """What follows from a page, under its own heading; nothing at all where nothing follows.
+
+    >>> to_do(["Pack it smaller."])
+    What to do
+    - Pack it smaller.
+    """
+    if not lines:
+        return EMPTY
+    html = "".join(f"<li>{escape(line)}</li>" for line in lines)
+    text = "\n".join([title, *(f"- {line}" for line in lines)])
+    return Element(f'<h2>{escape(title)}</h2><ul class="to-do">{html}</ul>', text, figures_said(*lines))
+
+
+def together(*parts: Element) -> Element:
+    """Several elements as one.
+
+    >>> together(caution("Lift with two."), EMPTY, caution("Cut away from you."))
+    Caution: Lift with two.
+    Caution: Cut away from you.
+    """
+    shown = [part for part in parts if part.html]
+    figures = tuple(figure for part in shown for figure in part.figures)
+    return Element("".join(part.html for part in shown), "\n".join(part.text for part in shown), figures)
 
 
 def table(

@@ -14,8 +14,8 @@ from flipkit.assumptions import load_assumptions
 from flipkit.economics.items import COSTS, GAINS, item_economics
 from flipkit.packing import at_hand
 from flipkit.packing.parcel import bare_item, plan_parcel
+from flipkit.reports.money import Money
 from flipkit.reports.study import open_study
-from flipkit.reports.year import income_table
 from flipkit.rules.tables import load_rules
 from tests.helpers.small_books import small_books, write_books
 
@@ -215,7 +215,7 @@ def test_the_year_shows_listing_fees_and_fees_given_back(tmp_path):
     rows = f"{UNSOLD}\nD,Mug,c,2026-01-02,5.00,,2026-02-10,40.00,10.00,shore,4,"
     rows = "\n".join(f"{row},{'50.00' if row[0] == 'D' else ''}" for row in rows.splitlines())
     shop(tmp_path, rows, head=f"{HEAD},refund", fees=SHORE.replace("free_a_month = 1, ", ""))
-    text = income_table(open_study(tmp_path, month="2026-02", as_of="2026-06-30")).text
+    text = Money(open_study(tmp_path, month="2026-02", as_of="2026-06-30")).income_table().text
     told = {line.split("  ")[0]: line.split()[-2] for line in text.splitlines() if "  " in line}
     assert told["marketplace fees given back with them"] == "4.60"
     assert told["listing fees, of unsold things too"] == "−0.80"

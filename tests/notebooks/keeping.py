@@ -10,6 +10,7 @@ Tags of cells:
 ``nbval-ignore-output``   run, not compared: charts (their figures stand in tables beside them)
 ``beside``                stands beside its neighbours of the same tag where there is room, and on paper
 ``columns``               stands in one of two columns on paper
+``folded``                folded in the page, behind the heading of the text cell that comes first
 ``nbval-skip``            not run at all; no notebook of ours needs it
 """
 
@@ -32,7 +33,7 @@ from flipkit.reports.elements import FIGURES_TYPE
 
 ROOT = Path(__file__).resolve().parents[2]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
-TAGS = {"parameters", "beside", "columns", "nbval-ignore-output", "nbval-skip"}
+TAGS = {"parameters", "beside", "columns", "folded", "nbval-ignore-output", "nbval-skip"}
 NOT_COMPARED = {"nbval-ignore-output", "nbval-skip"}
 _DIGIT = re.compile(r"\d")
 

@@ -13,9 +13,9 @@ from flipkit.assumptions import load_assumptions
 from flipkit.books.read import read_books
 from flipkit.cli.main import main
 from flipkit.pack.month import make_month_pack, month_plan
+from flipkit.reports.money import Money
 from flipkit.reports.sizes import size_words
 from flipkit.reports.study import open_study
-from flipkit.reports.year import mileage_table
 from flipkit.units import KM_A_MILE, Measures
 from tests.helpers.metric_shop import LAST, make
 
@@ -69,7 +69,7 @@ def test_measures_are_read_in_its_units(books):
 @pytest.mark.worked
 def test_driving_is_paid_by_the_kilometer(study):
     """Ten trips of 38, 45, 52, 59 km in turn: 38 x 3 + 45 x 3 + 52 x 2 + 59 x 2 = 471 km at 30 cents."""
-    text = mileage_table(study).text
+    text = Money(study).mileage_table().text
     assert "Kilometers driven to buy" in text
     assert "Cents a km" in text
     assert "471.0" in text

@@ -16,9 +16,9 @@ from flipkit.economics.items import item_economics
 from flipkit.errors import RuleNotInForceError
 from flipkit.pack.month import month_plan, pack_notes
 from flipkit.paths import demo_folder
+from flipkit.reports.money import Money
 from flipkit.reports.sentences import month_sentence
 from flipkit.reports.study import open_study
-from flipkit.reports.year import mileage_table
 from flipkit.rules.mileage import mileage_cents
 from flipkit.rules.tables import load_rules
 from tests.helpers.small_books import write_books
@@ -70,7 +70,7 @@ def test_the_headline_the_notes_and_the_line_of_the_year_say_that_a_rate_is_assu
     said = "ends on 2026-12-31. Its last value stands in for 1 row of the books from 2027-01-09 on (trips.csv row 3"
     assert said in month_sentence(study)[1]
     assert any(said in note for note in pack_notes(study))
-    assert "assumed: it ended 2026-12-31" in mileage_table(study).text
+    assert "assumed: it ended 2026-12-31" in Money(study).mileage_table().text
     before = open_study(shop, month="2026-12", as_of="2026-12-31")
     assert before.rules_run_out == ()
     assert "ran out" not in month_sentence(before)[1]
@@ -78,7 +78,7 @@ def test_the_headline_the_notes_and_the_line_of_the_year_say_that_a_rate_is_assu
 
 def test_every_page_of_the_month_is_laid_out(shop):
     plan = month_plan(shop, month="2027-01", as_of=NEW_YEAR)
-    assert len(plan.pages) == 17
+    assert len(plan.pages) == 16
 
 
 def test_a_single_answer_still_refuses_and_names_file_and_lines(demo_rules):
