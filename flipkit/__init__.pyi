@@ -37,6 +37,7 @@ from .face import (
     waiting as waiting,
 )
 from .packing.parcel import bare_item as bare_item, plan_parcel as plan_parcel
+from .reports.bulky import Bulky as Bulky
 from .reports.elements import (
     activity_minutes as activity_minutes,
     caution as caution,
@@ -47,10 +48,9 @@ from .reports.elements import (
     table as table,
 )
 from .reports.forecasts import track_record as track_record
-from .reports.hiring import help_sentence as help_sentence, hiring_table as hiring_table, limits_table as limits_table
 from .reports.money import Money as Money
 from .reports.hours import next_hours as next_hours
-from .reports.packing_review import drawn as drawn, packing_lessons as packing_lessons
+from .reports.packing import drawn as drawn, packing_page as packing_page
 from .reports.panel import assumption_panel as assumption_panel
 from .reports.pocket import pocket_note as pocket_note, pocket_sentence as pocket_sentence, pocket_sheet as pocket_sheet
 from .reports.prices import (
@@ -65,19 +65,12 @@ from .reports.prices import (
     prices_sentence as prices_sentence,
 )
 from .reports.sentences import (
-    break_even_sentence as break_even_sentence,
     category_sentence as category_sentence,
     month_sentence as month_sentence,
     nothing_sold as nothing_sold,
     stock_sentence as stock_sentence,
     trace_sentence as trace_sentence,
     window_sentence as window_sentence,
-)
-from .reports.sizes import (
-    break_even_moves as break_even_moves,
-    size_facts_table as size_facts_table,
-    size_sentence as size_sentence,
-    sizes_table as sizes_table,
 )
 from .reports.sliders import (
     divisors_table as divisors_table,
@@ -88,7 +81,6 @@ from .reports.study import open_study as open_study
 from .reports.tables import (
     ages_table as ages_table,
     assumptions_table as assumptions_table,
-    bands_table as bands_table,
     bullets as bullets,
     cautions as cautions,
     methods_table as methods_table,

@@ -30,14 +30,13 @@ from flipkit.errors import FlipkitError
 from flipkit.packing.parcel import bare_item, plan_parcel
 from flipkit.paths import demo_folder
 from flipkit.reports.forecasts import month_forecasts
-from flipkit.reports.hiring import help_sentence, hiring_table
 from flipkit.reports.hours import next_hours
 from flipkit.reports.money import Money
-from flipkit.reports.packing_review import packing_lessons
+from flipkit.reports.packing import packing_page
 from flipkit.reports.study import Study
 from flipkit.reports.tables import rules_table, turnover_table
 from flipkit.reports.waiting import waiting_page
-from flipkit.reports.what_if import what_if
+from flipkit.reports.what_if import help_sentence, wage_limits, what_if
 from flipkit.rules.fees import order_fees, read_fee_schedule
 from flipkit.rules.net_price import fees_answer
 from flipkit.rules.parcel_advice import parcel_answer, protection_answer
@@ -288,8 +287,8 @@ def _kinds(rules: Rules) -> list[str]:
 
 def _pages(shop: Shop) -> object:
     study = shop.study
-    found = [*help_sentence(study), hiring_table(study).text, study.break_even, study.size_gaps]
-    return [*found, packing_lessons(study).sentence(), packing_lessons(study).frame, study.prospects]
+    found = [help_sentence(study), wage_limits(study), study.break_even, study.size_gaps]
+    return [*found, packing_page(study).answer().text, packing_page(study).frame, study.prospects]
 
 
 def _packing(shop: Shop) -> object:
@@ -313,7 +312,7 @@ def _buying(shop: Shop) -> object:
 
 
 def _what_if(shop: Shop) -> object:
-    return what_if(shop.study).sentence(), what_if(shop.study).bars
+    return what_if(shop.study).answer().text, what_if(shop.study).bars
 
 
 def _forecasts(shop: Shop) -> object:

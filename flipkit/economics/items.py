@@ -111,7 +111,7 @@ MONEY_LINES = (
         "labels",
         "label_paid",
         "labels",
-        "all labels",
+        "labels",
         timing=_OPEN,
         assumed_by=("label.assumed.{size}",),
     ),
@@ -121,7 +121,7 @@ MONEY_LINES = (
         "label adjustments",
         "label_adjustment",
         "later adjustments of labels",
-        "all labels",
+        "labels",
         timing=_OPEN,
     ),
     MoneyLine(

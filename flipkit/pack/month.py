@@ -28,9 +28,7 @@ from flipkit.pack.build import (
 from flipkit.pack.run import NotebookTask, PageResult
 from flipkit.paths import demo_folder, notebooks_folder
 from flipkit.reports.forecasts import month_forecasts, record_folder
-from flipkit.reports.hiring import help_sentence
 from flipkit.reports.hours import next_hours
-from flipkit.reports.packing_review import packing_lessons
 from flipkit.reports.pocket import pocket_sentence
 from flipkit.reports.prices import prices_sentence
 from flipkit.reports.sentences import (
@@ -42,8 +40,6 @@ from flipkit.reports.sentences import (
     stock_sentence,
     trace_sentence,
 )
-from flipkit.reports.sizes import size_sentence
-from flipkit.reports.sliders import sliders_sentence
 from flipkit.reports.study import STUDIES, Study, open_study
 from flipkit.reports.tables import rules_used
 from flipkit.reports.waiting import waiting_page
@@ -53,7 +49,6 @@ PACKS = "packs"
 #: Simulated shops in which a pack measures how far it can be trusted: enough for a rough share, in about ten seconds.
 TRUST_SHOPS = 20
 #: What the index says of pages whose numbers the notebook itself computes.
-_WHAT_IF = "What the month's hour hangs on: each assumption and each recorded line moved, alone and together."
 _TRUST = "How often the intervals hold the truth, and what following the kit earns, in simulated shops."
 _TRACK_RECORD = "What earlier reports forecast, and what came of it."
 
@@ -98,16 +93,14 @@ def month_plan(
         _page(
             "month-overview", "month_overview", said, f"{month_name(study.month)} at a glance", month_sentence(study)[0]
         ),
-        _page("bulky-against-small", "bulky_against_small", said, "Bulky against small", size_sentence(study)[0]),
+        _page("bulky", "bulky_or_small", said, "Bulky or small", "Do bulky things earn their room and hours?"),
         _page("stock", "stock", said, "What is in stock", stock_sentence(study)),
         _page("waiting", "waiting", said, "How long things wait", waiting_page(study).sentence()),
         _page("prices", "prices", said, "Prices to change, offers to take", prices_sentence(study)),
         _page("pocket-sheet", "pocket_sheet", said, "Pocket sheet", pocket_sentence(study)),
-        _page("packing-lessons", "packing_lessons", said, "Packing lessons", packing_lessons(study).sentence()),
+        _page("packing", "packing", said, "Packing and postage", "What did parcels cost more than they had to?"),
         _page("next-hours", "next_hours", said, "Where next month's hours go", next_hours(study).sentence()),
-        _page("what-if", "what_if", said, "What if?", _WHAT_IF),
-        _page("hired-help", "hired_help", said, "Does help pay?", help_sentence(study)[0]),
-        _page("what-if-sliders", "what_if_sliders", said, "Move the assumptions", sliders_sentence(study)[0]),
+        _page("what-if", "what_if", said, "What if", "What would change the answer? Does hiring help pay?"),
         _page("track-record", "track_record", said, "Track record", _TRACK_RECORD),
         _page("trust", "trust", {"shops": TRUST_SHOPS}, "How far can the figures be trusted?", _TRUST),
         _page("money", "money", said, "Money", "What did we earn, and what is whose?"),

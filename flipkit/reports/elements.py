@@ -31,6 +31,20 @@ _SHORT, _MEDIUM = 14, 26
 _UNITS = {"ppm": "%", "min": "min", "in": "in", "lb": "lb", "cuft": "cu ft", "days": "days"}
 
 
+#: Activities as verbs for doing.
+DOING = dict(zip(ACTIVITIES, ACTIVITIES, strict=True)) | {
+    "find": "finding",
+    "research": "researching",
+    "clean": "cleaning",
+    "photograph": "photographing",
+    "write": "writing the listing",
+    "store": "storing",
+    "messages": "answering messages",
+    "pack": "packing",
+    "post": "posting",
+    "returns": "handling returns",
+}
+
 #: Under which type a cell's output hands its figures on.
 FIGURES_TYPE = "application/vnd.flipkit.figures+json"
 
@@ -304,7 +318,7 @@ def _text(value: Any, name: str, show: Callable[[Any], str] | None, currency: st
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, pd.Timestamp):
-        return value.date().isoformat()
+        return f"{value.day} {value:%b %Y}"
     if isinstance(value, float):
         places = {"min": 0, "days": 0, "in": 1, "lb": 1, "cuft": 1}.get(name.rpartition("_")[2], 2)
         return f"{value:,.{places}f}".replace("-", "−")

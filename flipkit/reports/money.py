@@ -60,7 +60,7 @@ class Money:
         sold = int(settled["sold_on"].notna().sum())
         brought = f"{month} brought {self._dollars(study.result_cents('month'))}"
         if WRITTEN_OFF in steps:
-            off = f"{self._dollars(-int(steps[WRITTEN_OFF]))} for {count_of(len(settled) - sold, 'thing')}"
+            off = f"{self._dollars(-int(steps[WRITTEN_OFF]))} for {count_of(len(settled) - sold, 'item')}"
             brought += f": {self._dollars(int(steps[SALES]))} from {count_of(sold, 'sale')}, less {off} you wrote off."
         else:
             brought += f", from {count_of(sold, 'sale')}." if sold else ": nothing sold."
@@ -136,8 +136,8 @@ class Money:
             frame[f"{span}_cents"] = part.reindex(frame["step"]).fillna(0).astype(np.int64).to_numpy()
         headings = {"step": "What", "month_cents": month_name(study.month), "year_cents": year_name(study)}
         note = (
-            "The result counts a thing on the day that it sold or was written off, with all that it ever cost. The "
-            "last line counts money on its own day. What you paid for things still in stock stands between the two."
+            "The result counts a item on the day that it sold or was written off, with all that it ever cost. The "
+            "last line counts money on its own day. What you paid for items still in stock stands between the two."
         )
         caption = "From the sales to the result, and on to your books"
         return table(frame, caption=caption, headings=headings, note=note, currency=study.currency)
@@ -183,7 +183,7 @@ class Money:
         taken = self._dollars(int((sold["sold_price_cents"] + sold["shipping_charged_cents"]).sum()))
         cost = self._dollars(self.goods()["sold"])
         return words(
-            f"{span} buyers paid {taken} in {count_of(len(sold), 'sale')}. The things that sold had cost you {cost}; "
+            f"{span} buyers paid {taken} in {count_of(len(sold), 'sale')}. The items that sold had cost you {cost}; "
             "each counts at its own cost."
         )
 
@@ -204,8 +204,8 @@ class Money:
         }
         rows: list[tuple[str, str, int]] = [(line, name, amounts[line]) for line, name in GOODS_LINES.items()]
         rows += [
-            ("", "of line 42: the things that sold, each at its own cost", goods["sold"]),
-            ("", "of line 42: things donated or thrown away", goods["given"]),
+            ("", "of line 42: the items that sold, each at its own cost", goods["sold"]),
+            ("", "of line 42: items donated or thrown away", goods["given"]),
         ]
         frame = pd.DataFrame(rows, columns=["line", "what", "amount_cents"])
         headings = {"line": "Line", "what": "What", "amount_cents": "Amount"}
@@ -226,7 +226,7 @@ class Money:
             ("shipping charged to buyers", paid["shipping_charged"], 1.0),
             ("refunds", -paid["refund"], _recorded(refunded, "refund")),
             ("marketplace fees given back with them", paid["refunded_fee"], _recorded(refunded, "refunded_fee")),
-            ("listing fees, of unsold things too", -paid["listing_fee"], 0.0),
+            ("listing fees, of unsold items too", -paid["listing_fee"], 0.0),
             *((name, -paid[line], _recorded(sold, line)) for line, name in _SALE_LINES.items() if paid[line]),
             ("packing supplies bought", -paid["materials"], 1.0),
             ("hired help, payroll taxes included", -paid["hired"], 1.0),
@@ -242,7 +242,7 @@ class Money:
             caption="Money in and out, goods included",
             headings={"what": "What", "amount_cents": "Amount", "recorded": "Recorded in the books"},
             formats={"recorded": lambda share: f"{share:.0%}"},
-            note="Sales, fees and labels count on the day of the sale, refunds on the day that the thing came back.",
+            note="Sales, fees and labels count on the day of the sale, refunds on the day that the item came back.",
             currency=study.currency,
             figures=[study.figure(BOOK_LINES, year_name(study), rows[-1][1])],
         )
@@ -261,7 +261,7 @@ class Money:
         frame["past"] = rates.past(days)
         rows = [
             {
-                "from": rates.blocks[at].starts.isoformat(),
+                "from": pd.Timestamp(rates.blocks[at].starts),
                 "rate": f"{rates.blocks[at].tenth_cents / 10:.1f}",
                 "unit": rates.blocks[at].unit,
                 "trips": len(group),
@@ -310,7 +310,7 @@ class Money:
         given = shares.sum() / 1_000_000
         told = (
             f"A share is not cash to take out: the {self._dollars(self._stock())} that your stock cost is already "
-            "spent, and it comes back only when things sell."
+            "spent, and it comes back only when items sell."
         )
         uneven = f"The shares in people.csv come to {given:.0%}, not to 100%: they are taken in proportion."
         return [

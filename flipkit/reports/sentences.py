@@ -35,6 +35,12 @@ def month_name(month: str) -> str:
     return pd.Period(month, "M").strftime("%B %Y")
 
 
+def span_name(study: Study) -> str:
+    """The months that a report looks back on, in words."""
+    first, last = (f"{day:%B %Y}" for day in study.window())
+    return first if first == last else f"{first} to {last}"
+
+
 def year_name(study: Study) -> str:
     """The year so far, in words."""
     return f"{study.year_so_far()[1].year} so far"
@@ -311,38 +317,6 @@ def stock_sentence(study: Study) -> str:
         f"{text} Over the next {study.horizon.days} days it may bring {show_cents(may, currency=study.currency)} after "
         f"what is still to be paid, about {likely:,.0f} of the items selling.",
         figures,
-    )
-
-
-def break_even_sentence(study: Study) -> str:
-    """At which sold price an hour on bulky things beats one on small ones.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-    """
-    found = study.break_even
-    if not found.claimed or math.isnan(found.price_cents):
-        return f"The price at which bulky wins: {found.verdict}."
-
-    def shown(cents: float) -> str:
-        return "no price" if math.isinf(cents) else show_cents(round(cents / 100) * 100, currency=study.currency)[:-3]
-
-    beyond = (
-        ""
-        if found.seen_from_cents <= found.price_cents <= found.seen_to_cents
-        else " No bulky thing sold at such a price in these months, so this is a guess beyond the sales."
-    )
-    return (
-        f"From a sold price of about {shown(found.price_cents)} on, an hour on bulky things earns more than an hour on "
-        f"small ones does on average ({study.confidence:.0%} interval {shown(found.low_cents)} to "
-        f"{shown(found.high_cents)}).{beyond}"
     )
 
 

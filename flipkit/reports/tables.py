@@ -94,16 +94,6 @@ def _days(dates: pd.Series) -> Days:
 #: load constant is 51 lb under the best conditions; half of it is soon reached under others.
 LIFT_LB = 25.0
 
-BAND_HEADINGS = {
-    "from_cents": "Price from",
-    "below_cents": "below",
-    "size_class": "Size",
-    "items": "Sales",
-    "hourly": "Per hour",
-    "interval": "Interval",
-    "verdict": "Verdict",
-}
-
 
 def words(text: str) -> Element:
     """A paragraph made from numbers.
@@ -268,31 +258,6 @@ def months_table(study: Study) -> Element:
         fold=True,
         currency=study.currency,
         figures=figures,
-    )
-
-
-def bands_table(study: Study) -> Element:
-    """The size classes within bands of like prices.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    Element
-        For a page.
-    """
-    empty = pd.DataFrame(columns=[*BAND_HEADINGS, "low", "high"])
-    frame = study.price_bands if len(study.price_bands) else empty
-    return table(
-        frame.assign(interval=_intervals(study, frame)),
-        caption="The same within equal price bands",
-        headings=BAND_HEADINGS,
-        formats=_formats(study, "hourly"),
-        fold=True,
-        currency=study.currency,
     )
 
 

@@ -1,30 +1,34 @@
-"""What if an assumption is wrong: the month's hourly return with each moved, alone and together."""
+"""What if: what would help most, what the month hangs on, and below which wage hired help pays."""
 
 from __future__ import annotations
 
-import dataclasses
 import functools
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
-from flipkit.analysis.returns import TOO_FEW, in_window
+from flipkit.analysis.returns import TOO_FEW, in_window, wage_verdict
 from flipkit.analysis.sensitivity import Bar, Cloud, Spread, as_override, monte_carlo, tornado, turning_point
 from flipkit.assumptions import Assumptions, load_assumptions
 from flipkit.books.schema import ACTIVITIES
+from flipkit.charts.returns import plot_minutes
+from flipkit.charts.sliders import plot_tornado
+from flipkit.charts.style import hourly, money
+from flipkit.economics.hiring import help_table, wage_limit
 from flipkit.economics.items import MONEY_LINES, item_economics
 from flipkit.reports import elements
-from flipkit.reports.elements import Element, Figure, Said
-from flipkit.reports.sentences import count_of, money_per_hour, month_name
+from flipkit.reports.elements import DOING, EMPTY, NOTHING, Element, Said, activity_minutes, caution, headline, to_do
+from flipkit.reports.sentences import count_of, money_per_hour, month_name, span_name
 from flipkit.reports.study import Study
 from flipkit.reports.tables import words
 
 #: What is moved together, under the words that name it: every assumption whose key begins so.
 _FAMILIES = {
-    **{f"minutes of {activity}": (f"minutes.{activity}.",) for activity in ACTIVITIES},
+    **{f"minutes of {DOING[activity]}": (f"minutes.{activity}.",) for activity in ACTIVITIES},
     "allowance on minutes": ("minutes.allowance",),
     "weight of the logged minutes": ("minutes.logged_weight",),
     "labels not recorded": ("label.assumed.",),
@@ -38,17 +42,22 @@ _FAMILIES = {
     "packing that help does": ("help.share_of_packing",),
 }
 #: Recorded lines and minutes that are moved too: what could have come out otherwise.
-_PRICES, _MINUTES = "sold prices", "all owner minutes"
+_PRICES, _MINUTES = "sold prices", "your minutes"
 _LINES = {
     family: tuple((f"{line.name}_cents", 1 if line.gain else -1) for line in MONEY_LINES if line.moved_with == family)
-    for family in ("all labels", "marketplace fees", "cost of the goods", "trips", "overheads")
+    for family in ("labels", "marketplace fees", "cost of the goods", "trips", "overheads")
 }
+#: By how much better a line is told, and what is told of it.
+_BETTER: Final = 0.1
+_LEVER: Final = ["name", "net_cents", "freed", "hourly", "worth"]
+#: How the two ways of counting are named.
+_COUNTED: Final = {"bought": "unsold items too", "sold": "sold items only"}
 #: What a line holds of the assumptions above it: drawn together, the one stands for all of them.
 _HOLDS = {
-    "all labels": ("labels not recorded",),
+    "labels": ("labels not recorded",),
     "marketplace fees": ("fees of venues without a schedule",),
     _MINUTES: (
-        *(f"minutes of {activity}" for activity in ACTIVITIES),
+        *(f"minutes of {doing}" for doing in DOING.values()),
         "allowance on minutes",
         "weight of the logged minutes",
     ),
@@ -66,99 +75,251 @@ _MOST_BARS = 12
 
 @dataclass(frozen=True)
 class WhatIf:
-    """The month's hourly return with assumptions moved."""
+    """The page on what would change the answer: what helps most, what hangs on what, and hired help."""
 
-    month: str
+    study: Study
     sales: int
     part: float
     middle: float  # [dollars per hour]
+    levers: pd.DataFrame
     bars: pd.DataFrame
-    still: tuple[str, ...]
     less: int
     cloud: Cloud | None
     turning: tuple[tuple[str, float], ...]
     gap: float  # [dollars per hour]
-    target: float  # [dollars per hour]
-    too_few: int
-    currency: str
-    figures: tuple[Figure, ...] = ()
 
-    def sentence(self) -> str:
-        """What the month hangs on."""
+    def answer(self) -> Element:
+        """The change that would bring most, in dollars a month."""
+        month = month_name(self.study.month)
         if self.cloud is None:
-            return f"Nothing sold in {month_name(self.month)}, so there is no hour for an assumption to move."
-        if self.bars.empty:
-            return "Nothing that can be moved moves this month."
-        top = self.bars.iloc[0]
-        low, high = sorted((float(top["at_low"]), float(top["at_high"])))
-        return (
-            f"{month_name(self.month)} hangs most on {top['name']}: {self.part:.0%} more or less of it alone moves an "
-            f"hour from {self._hour(low)} to {self._hour(high)}."
+            return headline(f"Nothing sold in {month}, so there is no hour that anything could change.")
+        if self.levers.empty:
+            return headline("Nothing that can be changed changes this month.")
+        figures = [self.study.figure("result an hour", month, 100 * self.middle)]
+        return headline(Said(self.best(), figures), note=self._note())
+
+    def best(self) -> str:
+        """The change that would bring most, in one sentence; nothing where none would."""
+        if self.levers.empty:
+            return ""
+        top = self.levers.iloc[0]
+        if top["name"] == _MINUTES:
+            worth = self._whole(100 * float(top["worth"]))
+            hours = f"{top['freed']:,.0f} hours a month"
+            return f"Working faster would help most: 10% less time frees about {hours}, worth {worth} at your target."
+        change = "10% higher" if top["name"] == _PRICES else "10% lower"
+        lead = str(top["name"]).capitalize()
+        return f"{lead} matter most: {change}, they would bring about {self._whole(top['net_cents'])} more a month."
+
+    def picture(self) -> Any:
+        """What moves the month's hour, each thing alone."""
+        month = month_name(self.study.month)
+        return plot_tornado(
+            self.bars,
+            middle=self.middle,
+            title=self._finding() or f"An hour in {month}",
+            subtitle=f"{month}: each thing alone, {self.part:.0%} down and up. Dashed: the target. Your books.",
+            target=self.study.target,
+            currency=self.study.currency,
         )
 
-    def note(self) -> str:
-        """Whether any one of them turns the conclusion."""
-        if self.cloud is None:
-            return ""
-        side = "above" if self.middle > self.target else "below"
-        text = f"With nothing moved: {self._hour(self.middle)}, {side} the target of {self._hour(self.target)}. "
-        if self.sales < self.too_few:
-            text += (
-                f"From {count_of(self.sales, 'sale')} that is {TOO_FEW}: another month may come out quite otherwise. "
-            )
-        if not self.turning:
-            return Said(f"{text}Nothing moved alone carries it across.", self.figures)
-        parts = [f"{name} at {factor:.2f} times its value" for name, factor in self.turning]
-        return Said(f"{text}Carried across by {'; or '.join(parts)}.", self.figures)
+    def helps(self) -> Element:
+        """What a tenth better would bring, the most first."""
+        if self.levers.empty:
+            return EMPTY
+        headings = {
+            "change": "10% better",
+            "net_cents": "More a month",
+            "freed": "Hours freed a month",
+            "hourly": "An hour then",
+        }
+        frame = self.levers.assign(
+            change=[f"{name} {'up' if name == _PRICES else 'down'}" for name in self.levers["name"]]
+        )
+        formats = {
+            "net_cents": lambda cents: self._whole(cents).replace("$", "") if cents else NOTHING,
+            "freed": lambda hours: f"{hours:,.0f}" if round(hours) else NOTHING,
+            "hourly": self._hour,
+        }
+        caption = f"What it would have brought in {month_name(self.study.month)}"
+        return elements.table(frame, caption=caption, headings=headings, formats=formats, currency=self.study.currency)
 
-    def title(self) -> str:
-        """Title of the chart."""
-        return f"An hour in {month_name(self.month)}, one thing moved"
-
-    def subtitle(self) -> str:
-        """What the bars are."""
-        return f"Each {self.part:.0%} down and up. Dashed: the target."
-
-    def bars_table(self) -> Element:
+    def all_bars(self) -> Element:
         """The bars in figures, and what does not move the month."""
         if self.bars.empty:
-            return words("No assumption moves the month.")
-        hourly = dict.fromkeys(("at_low", "at_high"), self._hour)
-        headings = {
-            "name": "Moved alone",
-            "at_low": f"{self.part:.0%} less of it",
-            "at_high": f"{self.part:.0%} more of it",
-        }
+            return EMPTY
+        hours = dict.fromkeys(("at_low", "at_high"), self._hour)
+        headings = {"name": "Moved alone", "at_low": f"{self.part:.0%} less of it", "at_high": f"{self.part:.0%} more"}
         caption = f"An hour then; {count_of(self.less, 'other')} move it less or not at all"
-        return elements.table(self.bars, caption=caption, headings=headings, formats=hourly, fold=True)
+        return elements.table(self.bars, caption=caption, headings=headings, formats=hours)
 
     def together(self) -> Element:
         """All of them moved at once, in words."""
         if self.cloud is None or self.bars.empty:
-            return words("There is nothing to move together.")
+            return EMPTY
         cloud = self.cloud
         return words(
-            f"With all of them drawn at once, each likeliest in its middle and never beyond {self.part:.0%} off, eight "
-            f"months of ten lie between {self._hour(cloud.low)} and {self._hour(cloud.high)} an hour, and "
-            f"{_share(cloud.above)} lie above the target. The luck of {count_of(self.sales, 'sale')} comes on top: the "
-            f"page of the month has its interval. Drawn {_DRAWS} times by a curve through the computed months, which "
-            f"is off by {max(self.gap, 0.01):.2f} an hour at most in {_CHECKS} months computed in full."
+            f"If everything moves at once, each thing by up to {self.part:.0%}, eight months of ten earn between "
+            f"{self._hour(cloud.low)} and {self._hour(cloud.high)} an hour, and {_share(cloud.above)} beat the target. "
+            f"The luck of {count_of(self.sales, 'sale')} comes on top. Drawn {_DRAWS} times by a curve through the "
+            f"computed months, which is off by {max(self.gap, 0.01):.2f} an hour at most in {_CHECKS} months computed "
+            "in full."
         )
 
     def hangs_table(self) -> Element:
         """Which assumption the spread of the months comes from."""
         if self.cloud is None or self.bars.empty:
-            return words("There is nothing to share out.")
+            return EMPTY
         rows = [{"name": name, "share": share} for name, share in self.cloud.hangs_on.items() if share >= 0.01]
         return elements.table(
-            pd.DataFrame(rows),
+            pd.DataFrame(rows, columns=["name", "share"]),
             caption="What the spread comes from",
             headings={"name": "Moved", "share": "Part of the spread"},
             formats={"share": lambda share: f"{share:.0%}"},
         )
 
+    def help_to_do(self) -> Element:
+        """Whether to hire help at the assumed wage."""
+        return to_do([help_sentence(self.study)])
+
+    def help_limits(self) -> Element:
+        """The wage below which help raises the owner's hour, a row a way of counting."""
+        study, frame = self.study, wage_limits(self.study)
+        if frame.empty:
+            return EMPTY
+        wage = hourly(study.assumptions.cents("help.wage") / 100, currency=study.currency)
+        frame["interval"] = [_range(study, row) for row in frame.to_dict("records")]
+        frame["counted"] = frame["basis"].map(_COUNTED)
+        headings = {
+            "counted": "Counting",
+            "hourly": "Your hour",
+            "limit": "Help pays below",
+            "interval": "Probably between",
+            "verdict": f"Help at {wage}",
+        }
+        # A missing limit is no unknown: no wage at all would do.
+        frame["limit"] = frame["limit"].fillna(-math.inf)
+        formats = {"hourly": self._hour, "limit": lambda dollars: _wage(study, float(dollars))}
+        return elements.table(frame, caption="The wage below which help pays", headings=headings, formats=formats)
+
+    def help_by_activity(self) -> Element:
+        """For each activity, what handing it to paid help would do to the owner's hour."""
+        study, sold = self.study, self.study.sold_items()
+        minutes = {activity: float(sold[f"{activity}_min"].sum()) for activity in ACTIVITIES}
+        if not sum(minutes.values()):
+            return EMPTY
+        frame = help_table(
+            minutes,
+            net_cents=int(sold["net_cents"].sum()),
+            wage_cents=study.assumptions.cents("help.wage"),
+            burden_ppm=study.assumptions.ppm("help.burden"),
+            pace=study.assumptions.number("help.pace"),
+            guidance=study.assumptions.share("help.guidance"),
+        )
+        must = self._hour(frame["must_earn"].iloc[0])
+        headings = {
+            "activity": "Activity",
+            "owner_hours": "Your hours",
+            "hours_freed": "Hours freed",
+            "hired_cents": "Help would cost",
+            "hourly_then": "Your hour then, counting sold items only",
+        }
+        formats: dict[str, Any] = dict.fromkeys(("owner_hours", "hours_freed"), lambda hours: f"{hours:,.0f}")
+        return elements.table(
+            frame,
+            caption=f"If help did all of it, {span_name(study)}",
+            headings=headings,
+            formats=formats | {"hourly_then": self._hour, "activity": DOING.get},
+            note=f"It raises your income only if you earn {must} or more in an hour that it frees.",
+            currency=study.currency,
+        )
+
+    def minutes_picture(self) -> Any:
+        """Where your own minutes go."""
+        return plot_minutes(activity_minutes(self.study.sold_items()))
+
+    def cautions(self) -> Element:
+        """That hiring is a matter of law."""
+        return caution(
+            "Wages, payroll taxes and who counts as an employee are a matter of law: ask a licensed preparer or the "
+            "labor authority.",
+            title="Hiring",
+        )
+
+    def _finding(self) -> str:
+        if self.bars.empty:
+            return ""
+        top = self.bars.iloc[0]
+        low, high = sorted((float(top["at_low"]), float(top["at_high"])))
+        low_text, high_text = (hourly(value, currency=self.study.currency) for value in (low, high))
+        return f"{str(top['name']).capitalize()} move an hour most: from {low_text} to {high_text}"
+
+    def _note(self) -> str:
+        """How far the month is from the target, and whether one change alone reaches it."""
+        target, made = (hourly(value, currency=self.study.currency) for value in (self.study.target, self.middle))
+        apart = hourly(abs(self.study.target - self.middle), currency=self.study.currency)
+        side = "over" if self.middle > self.study.target else "short of"
+        text = f"{month_name(self.study.month)} made {made} an hour, {apart} {side} your {target} target."
+        if self.sales < self.study.assumptions.whole("report.too_few_items"):
+            text += f" {count_of(self.sales, 'sale').capitalize()}: {TOO_FEW}, and another month may differ a lot."
+        if self.middle > self.study.target:
+            return text
+        if not self.turning:
+            return f"{text} No single change of {self.part:.0%} reaches it."
+        parts = [f"{name} at {factor:.0%} of today's" for name, factor in self.turning]
+        return f"{text} What would reach it: {' or '.join(parts)}."
+
+    def _whole(self, cents: float) -> str:
+        return money(float(cents), currency=self.study.currency)
+
     def _hour(self, dollars: float) -> str:
-        return money_per_hour(float(dollars), currency=self.currency)
+        return money_per_hour(float(dollars), currency=self.study.currency)
+
+
+def wage_limits(study: Study) -> pd.DataFrame:
+    """The wage below which help raises the owner's hour, counted both ways, with its interval."""
+    sold = study.shop_sales.loc["the window"]
+    rows = []
+    if sold["items"] and sold["owner_min"] > 0:
+        held = study.assumptions
+        terms = {"pace": held.number("help.pace"), "guidance": held.share("help.guidance")}
+        for basis, row in [*(("bought", row) for _, row in study.shop_bought.iterrows()), ("sold", sold)]:
+            limit, low, high = (
+                wage_limit(float(row[name]), burden_ppm=held.ppm("help.burden"), **terms)
+                for name in ("hourly", "low", "high")
+            )
+            claimed = bool(row["claimed"])
+            verdict = wage_verdict(held.cents("help.wage") / 100, limit, low, high, claimed=claimed)
+            rows.append((basis, float(row["hourly"]), limit, low, high, claimed, verdict))
+    return pd.DataFrame(rows, columns=["basis", "hourly", "limit", "low", "high", "claimed", "verdict"])
+
+
+def help_sentence(study: Study) -> str:
+    """Below which wage help pays, and what the assumed wage does."""
+    limits = wage_limits(study)
+    if limits.empty:
+        return "Nothing sold in these months, so there is no hour to compare a wage with."
+    first = limits.iloc[0].to_dict()
+    wage = hourly(study.assumptions.cents("help.wage") / 100, currency=study.currency)
+    if math.isnan(first["limit"]):
+        return "Don't hire help: your own hour earned nothing in these months, so no wage pays."
+    sure = f" (probably between {_range(study, first, joint='and')})" if first["claimed"] else f" ({TOO_FEW})"
+    does = {"would raise it": "it does", "would not raise it": "it doesn't"}.get(
+        first["verdict"], "it is too close to call" if first["claimed"] else "nobody can say yet"
+    )
+    below = hourly(first["limit"], currency=study.currency)
+    return f"Hiring help pays only below {below} an hour{sure}; at {wage} {does}."
+
+
+def _wage(study: Study, dollars: float) -> str:
+    return hourly(dollars, currency=study.currency) if math.isfinite(dollars) else "no wage"
+
+
+def _range(study: Study, row: Mapping[Any, Any], joint: str = "to") -> str:
+    low, high = (_wage(study, float(row[end])) for end in ("low", "high"))
+    if not row["claimed"]:
+        return TOO_FEW
+    return low if low == high else f"{low} {joint} {high}"
 
 
 def _share(share: float) -> str:
@@ -181,11 +342,10 @@ def what_if(study: Study) -> WhatIf:
     part = study.assumptions.share("what_if.part")
     month = _Month(study)
     sold = study.sold_items(month=study.month)
-    told = (study.month, len(sold), part)
-    few = study.assumptions.whole("report.too_few_items")
+    told = (study, len(sold), part)
     nothing = pd.DataFrame(columns=["name", "at_low", "at_high"])
     if sold.empty or float(sold["owner_min"].sum()) <= 0:
-        return WhatIf(*told, np.nan, nothing, (), 0, None, (), 0.0, study.target, few, study.currency)
+        return WhatIf(*told, np.nan, pd.DataFrame(columns=_LEVER), nothing, 0, None, (), 0.0)
     spreads = [Spread(name, 1 - part, 1.0, 1 + part) for name in (*_FAMILIES, *_LINES, _PRICES, _MINUTES)]
     middle, bars = tornado(month.hourly, study.assumptions, spreads)
     moving = _each_once([bar for bar in bars if bar.width >= _STILL])
@@ -210,12 +370,9 @@ def what_if(study: Study) -> WhatIf:
         [{"name": bar.key, "at_low": bar.at_low, "at_high": bar.at_high} for bar in moving[:_MOST_BARS]],
         columns=nothing.columns,
     )
-    still = tuple(sorted(bar.key for bar in bars if bar.width < _STILL))
     gap = month.worst_gap([spread.key for spread in chosen], part) if chosen else 0.0
-    less = len(moving) - len(frame) + len(still)
-    figures = (study.figure("result an hour", month_name(study.month), 100 * middle),)
-    shown = WhatIf(*told, middle, frame, still, less, cloud, tuple(turning), gap, study.target, few, study.currency)
-    return dataclasses.replace(shown, figures=figures)
+    less = len(moving) - len(frame) + sum(bar.width < _STILL for bar in bars)
+    return WhatIf(*told, middle, month.levers(study.target), frame, less, cloud, tuple(turning), gap)
 
 
 def _each_once(bars: list[Bar]) -> list[Bar]:
@@ -251,6 +408,19 @@ class _Month:
             step = (float(factor) - 1) / part
             total = total + (high - low) / 2 * step + (high + low) / 2 * step**2
         return float(total[0] / 100 / (total[1] / 60))
+
+    def levers(self, target: float) -> pd.DataFrame:
+        """What each recorded line a tenth better would bring in the month, the most first."""
+        net, minutes = self._sums({})
+        rows = []
+        for name in (_PRICES, _MINUTES, *_LINES):
+            better = 1 + _BETTER if name == _PRICES else 1 - _BETTER
+            then, spent = self._sums({name: better})
+            freed = (minutes - spent) / 60
+            rows.append((name, then - net, freed, then / 100 / (spent / 60), (then - net) / 100 + freed * target))
+        found = pd.DataFrame(rows, columns=_LEVER)
+        found = found[(found["net_cents"].abs() >= 1) | (found["freed"] > 0)]
+        return found.sort_values("worth", ascending=False, kind="stable", ignore_index=True)
 
     def worst_gap(self, names: list[str], part: float) -> float:
         """How far the quick way is off where everything moves at once. [dollars per hour]"""

@@ -13,6 +13,7 @@ from flipkit.analysis.forecasts import keep_forecasts
 from flipkit.analysis.max_bid import answer
 from flipkit.charts.sliders import plot_tornado
 from flipkit.charts.stock import plot_frontier
+from flipkit.charts.style import money
 from flipkit.economics.items import item_economics
 from flipkit.reports import forecasts, hours, pocket
 from flipkit.reports import prices as report_prices
@@ -139,28 +140,28 @@ def test_moving_one_thing_moves_the_month_as_computing_it_anew_does(moved, tmp_p
     changed = {
         key: entry.value * 1.25
         for key, entry in study.assumptions.entries.items()
-        if key.startswith(_FAMILIES["minutes of pack"])
+        if key.startswith(_FAMILIES["minutes of packing"])
     }
     again = open_study(study.books.path, settings=changed)
     economics = item_economics(again.books, again.rules, again.assumptions, again.as_of).items
     settled = economics[economics["sold_on"].fillna(economics["gone_on"]).dt.to_period("M") == study.month]
     hourly = settled["net_cents"].sum() / 100 / (settled["owner_min"].sum() / 60)
-    assert bars.loc["minutes of pack", "at_high"] == pytest.approx(hourly, rel=1e-9)
+    assert bars.loc["minutes of packing", "at_high"] == pytest.approx(hourly, rel=1e-9)
     assert moved.middle == pytest.approx(float(study.shop_results.loc["this month", "hourly"]), rel=1e-12)
-    assert bars.loc["minutes of pack", "at_high"] < moved.middle < bars.loc["minutes of pack", "at_low"]
+    assert bars.loc["minutes of packing", "at_high"] < moved.middle < bars.loc["minutes of packing", "at_low"]
 
 
 def test_the_widest_bar_comes_first_and_the_words_name_it(moved):
     width = (moved.bars["at_high"] - moved.bars["at_low"]).abs()
     assert width.is_monotonic_decreasing
-    assert moved.bars["name"].iloc[0] in moved.sentence()
+    assert moved.picture().to_dict()["title"]["text"].lower().startswith(moved.bars["name"].iloc[0])
     assert moved.cloud.low < moved.middle < moved.cloud.high
     assert moved.gap < 0.05 * (moved.cloud.high - moved.cloud.low)
     assert next(iter(moved.cloud.hangs_on)) == moved.bars["name"].iloc[0]
     for name, factor in moved.turning:
         assert 1 - moved.part <= factor <= 1 + moved.part, name
-    assert "Moved alone" in moved.bars_table().text
-    assert "drawn at once" in moved.together().text
+    assert "Moved alone" in moved.all_bars().text
+    assert "everything moves at once" in moved.together().text
     assert moved.hangs_table().text
 
 
@@ -168,21 +169,35 @@ def test_what_is_all_assumption_is_moved_and_counted_once(moved):
     names = moved.bars["name"].tolist()
     # No label and no fee is recorded here: the line and its assumption would be one bar twice.
     assert "labels not recorded" in names
-    assert "all labels" not in names
-    assert "all owner minutes" in moved.cloud.hangs_on
+    assert "labels" not in names
+    assert "your minutes" in moved.cloud.hangs_on
     assert not [name for name in moved.cloud.hangs_on if name.startswith("minutes of")]
-    assert f"{moved.less} others move it less or not at all" in moved.bars_table().text
+    assert f"{moved.less} others move it less or not at all" in moved.all_bars().text
     assert moved.less + len(moved.bars) < len(_FAMILIES) + 7
 
 
 def test_a_month_of_few_sales_is_said_to_tell_little(moved, demo):
     assert moved.sales == 1
-    assert "From 1 sale that is too few to tell" in moved.note()
-    assert len(demo.sold_items(month=demo.month)) >= moved.too_few
+    assert "1 sale: too few to tell" in moved.answer().text
+    assert len(demo.sold_items(month=demo.month)) >= demo.assumptions.whole("report.too_few_items")
+
+
+def test_what_would_help_most_is_told_in_dollars_a_month(moved):
+    """A tenth more for every sale: a tenth of the price and of the fees on it."""
+    study = moved.study
+    sold = study.month_items()
+    gained = (sold["sold_price_cents"] - sold["marketplace_fee_cents"]).sum() / 10
+    levers = moved.levers.set_index("name")
+    assert levers.loc["sold prices", "net_cents"] == pytest.approx(gained)
+    assert levers.loc["your minutes", "freed"] == pytest.approx(sold["owner_min"].sum() / 600)
+    assert levers["worth"].is_monotonic_decreasing
+    assert moved.answer().text.startswith(moved.best())
+    assert f"about {money(levers.loc['sold prices', 'net_cents'])} more a month" in moved.best()
+    assert len(moved.helps().text.splitlines()) == len(levers) + 2
 
 
 def test_a_tornado_reads_its_numbers(moved):
-    spec = plot_tornado(moved.bars, middle=moved.middle, title=moved.title(), subtitle="", target=18.0).to_dict()
+    spec = plot_tornado(moved.bars, middle=moved.middle, title="", subtitle="", target=18.0).to_dict()
     assert spec["description"].startswith("With nothing moved ")
     assert [row["moved"] for row in spec["usermeta"]["numbers"]] == moved.bars["name"].tolist()
     assert plot_tornado(moved.bars.iloc[:0], middle=1.0, title="", subtitle="").to_dict()["description"]
@@ -281,10 +296,9 @@ def test_books_with_hardly_a_sale_say_so_everywhere(few):
 
 def test_a_month_without_a_sale_has_nothing_to_move(tmp_path):
     found = what_if(open_study(write_books(tmp_path / "books", items=UNSOLD)))
-    assert found.sentence().startswith("Nothing sold in January 2026")
-    assert found.note() == ""
-    assert found.bars_table().text == "No assumption moves the month."
-    assert found.together().text == found.together().html.removeprefix("<p>").removesuffix("</p>")
+    assert found.answer().text.startswith("Nothing sold in January 2026")
+    assert found.best() == ""
+    assert found.all_bars().html == found.together().html == found.helps().html == found.hangs_table().html == ""
 
 
 def test_finds_of_a_month_are_counted_over_the_months_that_were_bought_in(demo):

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import math
+
+import pandas as pd
 import pytest
 
+from flipkit.charts.style import hourly
 from flipkit.economics.hiring import help_table, wage_limit
-from flipkit.reports.hiring import help_sentence, hiring_table, limits_table, wage_limits
 from flipkit.reports.sentences import money_per_hour
 from flipkit.reports.study import open_study
+from flipkit.reports.what_if import WhatIf, help_sentence, wage_limits
 from tests.helpers.small_books import write_books
 
 HEAD = "item_id,title,category,bought_on,cost,listed_on,sold_on,sold_price\n"
@@ -39,17 +43,24 @@ def test_both_bases_bought_first_with_the_interval_of_the_hour(demo):
     assert (table["limit"] < table["high"]).all()
 
 
+def page(study):
+    """The page's part on help, without the rest."""
+    none = pd.DataFrame()
+    return WhatIf(study, 0, 0.25, math.nan, none, none, 0, None, (), 0.0)
+
+
 def test_the_sentence_and_the_tables_say_the_same_limits(demo):
-    sentence, note = help_sentence(demo)
+    sentence = help_sentence(demo)
     bought, sold = wage_limits(demo).to_dict("records")
-    assert sentence.startswith("On the bought basis")
-    assert shown(bought["limit"]) in sentence
-    assert f"{shown(bought['low'])} to {shown(bought['high'])}" in note
-    assert f"On the sold basis the limit is {shown(sold['limit'])}" in note
-    for text in (limits_table(demo).text, hiring_table(demo).text):
-        assert shown(bought["limit"]) in text
-        assert shown(sold["limit"]) in text
-    assert f"{shown(sold['low'])} to {shown(sold['high'])}" in limits_table(demo).text
+    assert sentence.startswith(f"Hiring help pays only below {hourly(bought['limit'])} an hour")
+    assert f"(probably between {hourly(bought['low'])} and {hourly(bought['high'])})" in sentence
+    assert sentence.endswith("at $16 it doesn't.")
+    limits = page(demo).help_limits().text
+    for row in (bought, sold):
+        assert hourly(row["limit"]) in limits
+        assert f"{hourly(row['low'])} to {hourly(row['high'])}" in limits
+    assert page(demo).help_to_do().text == f"What to do\n- {sentence}"
+    assert "cleaning" in page(demo).help_by_activity().text
 
 
 def test_the_words_turn_where_the_wage_crosses_the_interval(demo_folder, demo):
@@ -64,18 +75,16 @@ def test_the_words_turn_where_the_wage_crosses_the_interval(demo_folder, demo):
 def test_a_shop_whose_hour_earns_nothing_pays_no_wage(tmp_path):
     rows = "".join(f"A{k},Jug,stoneware,2026-01-0{k},40.00,2026-01-10,2026-01-20,9.00\n" for k in range(1, 8))
     study = open_study(write_books(tmp_path, items=HEAD + rows), month="2026-01", settings="report.too_few_items=5")
-    sentence, _ = help_sentence(study)
-    assert sentence == "On the bought basis your own hour earned nothing in these months, so no wage pays."
-    assert limits_table(study).text.count("no wage") == 4
-    assert "no wage" in hiring_table(study).text
+    assert help_sentence(study) == "Don't hire help: your own hour earned nothing in these months, so no wage pays."
+    assert page(study).help_limits().text.count("no wage") == 4
 
 
 def test_few_sales_and_none_claim_nothing(tmp_path):
     one = HEAD + "A,Jug,x,2026-01-03,4.00,2026-01-05,2026-01-20,90.00\n"
     few = open_study(write_books(tmp_path / "few", items=one), month="2026-01")
     assert set(wage_limits(few)["verdict"]) == {"too few to tell"}
-    assert "too few to tell" in help_sentence(few)[0]
+    assert "too few to tell" in help_sentence(few)
     one = HEAD + "A,Jug,x,2026-01-03,4.00,,,\n"
     none = open_study(write_books(tmp_path / "none", items=one), month="2026-01")
-    assert help_sentence(none) == ("Nothing sold in these months, so there is no hour to compare a wage with.", "")
-    assert limits_table(none).text.startswith("Nothing sold")
+    assert help_sentence(none).startswith("Nothing sold in these months")
+    assert page(none).help_limits().html == page(none).help_by_activity().html == ""

@@ -13,11 +13,10 @@ from flipkit.errors import AssumptionError, BooksError, PackError
 from flipkit.pack.month import month_plan
 from flipkit.reports import elements, sentences
 from flipkit.reports import study as reports_study
-from flipkit.reports.sizes import size_facts_table, size_sentence, sizes_table
+from flipkit.reports.bulky import Bulky
 from flipkit.reports.study import STUDIES, open_study
 from flipkit.reports.tables import (
     assumptions_table,
-    bands_table,
     cautions,
     ranking_table,
     returns_table,
@@ -127,14 +126,15 @@ def test_nothing_sold_yet_is_said_and_shown(unsold):
     assert sentences.nothing_sold(unsold, "lamps") == (
         "Of lamps, nothing sold from 2026-01-03 to 2026-01-31: there is no price to follow."
     )
-    assert size_sentence(unsold)[0].startswith("Nothing small and nothing bulky sold")
+    assert Bulky(unsold).answer().text.startswith("Nothing small and nothing bulky sold")
     assert sentences.trace_sentence(unsold.sold_items()) == "No sale has brought money yet."
-    assert sentences.break_even_sentence(unsold)
+    assert Bulky(unsold).break_even().startswith("We can't say")
     assert "may bring is not known" in sentences.stock_sentence(unsold)
     assert "42%" not in ranking_table(unsold).text
     assert "inf" not in turnover_table(unsold).text
-    for shown in (returns_table, sizes_table, size_facts_table, bands_table, assumptions_table):
+    for shown in (returns_table, assumptions_table):
         assert shown(unsold).html
+    assert Bulky(unsold).facts().html
 
 
 def test_the_sentence_states_the_numbers(demo):
@@ -229,24 +229,22 @@ def test_a_plan_has_a_page_for_each_category_under_a_name_of_its_own(tmp_path):
     items = "\n".join(["item_id,title,category,bought_on,cost", *rows])
     plan = month_plan(write_books(tmp_path / "books", items=items))
     names = [page.task.name for page in plan.pages]
-    assert names[:15] == [
+    assert names[:13] == [
         "month-overview",
-        "bulky-against-small",
+        "bulky",
         "stock",
         "waiting",
         "prices",
         "pocket-sheet",
-        "packing-lessons",
+        "packing",
         "next-hours",
         "what-if",
-        "hired-help",
-        "what-if-sliders",
         "track-record",
         "trust",
         "money",
         "assumptions",
     ]
-    assert sorted(names[15:]) == ["category-hand-tools", "category-hand-tools-2", "category-unnamed"]
+    assert sorted(names[13:]) == ["category-hand-tools", "category-hand-tools-2", "category-unnamed"]
     with pytest.raises(AssumptionError, match="category must be one of"):
         month_plan(tmp_path / "books", categories=["typewriters"])
 

@@ -1,4 +1,4 @@
-"""Packing lessons: what parcels were billed above what they had to be, and what to do next time."""
+"""Packing and postage: what boxes cost more than they had to, and how to pack them next time."""
 
 from __future__ import annotations
 
@@ -10,130 +10,123 @@ import pandas as pd
 
 from flipkit.analysis.packing_review import lesson_totals, parcel_lessons
 from flipkit.books.schema import PICKUP
-from flipkit.money import show_cents
+from flipkit.charts.stock import plot_packing_lessons
+from flipkit.charts.style import joined, money
 from flipkit.packing.parcel import ParcelPlan
-from flipkit.reports import elements
-from flipkit.reports.elements import Element, caution
-from flipkit.reports.sentences import count_of
+from flipkit.reports.elements import EMPTY, Element, caution, headline, table, to_do, together
+from flipkit.reports.sentences import count_of, span_name
 from flipkit.reports.study import Study
-from flipkit.reports.tables import LIFT_LB, words
+from flipkit.reports.tables import LIFT_LB
 from flipkit.units import CM_AN_INCH, Measures, read_length
 
-#: Parcels that the table of the most costly shows.
-_MOST = 10
+#: Boxes that the table of the most costly shows, and categories that are named.
+_MOST, _NAMED = 10, 3
 
 
 @dataclass(frozen=True)
-class PackingLessons:
-    """What the parcels of the window teach."""
+class Packing:
+    """The page on packing: what the boxes of the window teach."""
 
     frame: pd.DataFrame
     totals: pd.DataFrame
     shipped: int
     reach_in: float
     unmeasured_cents: int
+    span: str
     currency: str
     measures: Measures
 
-    def sentence(self) -> str:
-        """What the lessons come to."""
+    def answer(self) -> Element:
+        """What boxes cost more than they had to."""
         if self.frame.empty:
-            return (
-                "No parcel of these months can be weighed again: none was posted with its measures and zone in the "
-                "books, or no rate card is named."
+            return headline(
+                "No box can be judged: none was posted with its size and zone in the books, or no rate card is named."
             )
-        trims = self.frame[self.frame["trim_cents"] > 0]
-        start = f"Of {count_of(len(self.frame), 'parcel')} with measures in the books"
+        trims = self.frame.loc[self.frame["trim_cents"] > 0, "trim_cents"]
+        boxes = count_of(len(self.frame), "box", "boxes")
         if trims.empty:
-            return f"{start}, none stood so close above a step that {self._reach()} off one side would have paid."
-        return (
-            f"{start}, {len(trims):,} stood so close above a step that {self._reach()} or less off one side would have "
-            f"paid: {self._money(trims['trim_cents'].sum())} together, {self._money(trims['trim_cents'].median())} at "
-            f"the median."
-        )
+            return headline(f"Of {boxes}, none was just too big.", note=self._note())
+        said = f"{len(trims):,} of {boxes} were {self._reach()} or less too big."
+        usual = f", usually about {self._money(trims.median())} each" if len(trims) > 1 else ""
+        return headline(f"{said} That cost {self._money(trims.sum())}{usual}.", note=self._note())
 
-    def note(self) -> str:
-        """What was billed and taken above what was entered, and what is left out."""
-        if self.frame.empty:
-            return ""
-        above = self.frame[self.frame["above_cents"] > 0]
+    def to_do(self) -> Element:
+        """How to pack next time, the dearest lessons first."""
+        lines = [
+            f"{str(row['category']).capitalize()}: use a box {self._reach()} smaller where the item allows it. "
+            f"{row['trims']:,} of {row['parcels']:,} boxes were just too big, which cost "
+            f"{self._money(row['trim_cents'])}."
+            for row in self._by_trims().head(_NAMED).to_dict("records")
+        ]
         later = self.frame[self.frame["adjustment_cents"] > 0]
-        billed = (
-            f"{count_of(len(above), 'label')} cost {self._money(above['above_cents'].sum())} more than the rules ask "
-            f"for the measures entered."
-            if len(above)
-            else "No label cost more than the rules ask for the measures entered."
-        )
-        taken = (
-            f"Carriers took {self._money(later['adjustment_cents'].sum())} later on {count_of(len(later), 'parcel')}."
-            if len(later)
-            else "No carrier took anything later."
-        )
-        missing = self.shipped - len(self.frame)
-        left = ""
-        if missing:
-            more = f", with {self._money(self.unmeasured_cents)} taken later" if self.unmeasured_cents else ""
-            left = (
-                f" {count_of(missing, 'parcel')} without measures, zone or a card that takes them are left out{more}."
+        if len(later):
+            lines.append(
+                "Measure and weigh each box closed and taped, and round up: carriers took "
+                f"{self._money(later['adjustment_cents'].sum())} more on {count_of(len(later), 'box', 'boxes')}."
             )
-        return f"{billed} {taken}{left}"
+        above = self.frame[self.frame["above_cents"] > 0]
+        if len(above):
+            lines.append(
+                f"Compare the rate cards before you buy a label: {count_of(len(above), 'label')} cost "
+                f"{self._money(above['above_cents'].sum())} more than the rules ask."
+            )
+        return to_do(lines)
 
-    def table(self) -> Element:
-        """The most costly parcels, with what to do next time."""
+    def picture(self) -> Any:
+        """Which kinds of items cost most for the space of their boxes."""
+        costly = self.totals[self.totals["cost_cents"] > 0]
+        most, every = costly.head(_NAMED), int(costly["cost_cents"].sum())
+        title = f"{joined([str(name) for name in most['category']])} cost {self._money(most['cost_cents'].sum())}"
+        title += f" of {self._money(every)}" if len(costly) > _NAMED else ""
+        chart = plot_packing_lessons(self.totals, currency=self.currency)
+        if costly.empty:
+            return chart
+        subtitle = f"What boxes cost more than they had to, {self.span}. Your books and rate cards."
+        return chart.properties(title={"text": title[0].upper() + title[1:], "subtitle": subtitle})
+
+    def by_category(self) -> Element:
+        """Sums by category."""
+        if self.totals.empty:
+            return EMPTY
+        overbilled = bool(self.totals["above_cents"].any())
+        headings = {
+            "category": "Category",
+            "parcels": "Boxes",
+            "trims": "Just too big",
+            "trim_cents": "That cost",
+            "other_cents": "Taken later or overbilled" if overbilled else "Taken later",
+        }
+        frame = self.totals.assign(other_cents=self.totals["adjustment_cents"] + self.totals["above_cents"])
+        return table(frame, caption="The most expensive first", headings=headings, currency=self.currency)
+
+    def dearest(self) -> Element:
+        """The boxes that cost most, each with what to do next time."""
         found = self.frame[self.frame["cost_cents"] > 0].sort_values(
             ["cost_cents", "item_id"], ascending=[False, True], kind="stable"
         )
         if found.empty:
-            return words(
-                "No parcel cost more than it had to." if len(self.frame) else "No parcel with measures to show."
-            )
+            return EMPTY
         shown = found.head(_MOST)
         shown = shown.assign(
             parcel=[self._parcel(row) for row in shown.to_dict("records")],
             advice=[self._advice(row) for row in shown.to_dict("records")],
         )
         headings = {
-            "title": "Parcel",
+            "title": "What",
             "advice": "Next time",
             "cost_cents": "It cost",
-            "trim_cents": "A trim saves",
-            "adjustment_cents": "Taken later",
-            "above_cents": "Billed above",
             "rule_cents": "Label by the rules",
             "parcel": "Packed",
         }
-        if not (self.frame["above_cents"] > 0).any():
-            del headings["above_cents"]
-        caption = f"The {len(shown)} most costly of {count_of(len(found), 'parcel')}"
-        return elements.table(shown, caption=caption, headings=headings, currency=self.currency)
-
-    def totals_table(self) -> Element:
-        """Sums by category."""
-        if self.totals.empty:
-            return words("No category has a parcel with measures.")
-        headings = {
-            "category": "Category",
-            "parcels": "Parcels",
-            "trims": "Trims that pay",
-            "trim_cents": "They save",
-            "adjusted": "Adjusted",
-            "adjustment_cents": "Taken later",
-            "above": "Dearer labels",
-            "above_cents": "Billed above",
-            "cost_cents": "Together",
-        }
-        if not self.totals["above_cents"].any():
-            del headings["above"], headings["above_cents"]
-        return elements.table(
-            self.totals, caption="By category, the dearest first", headings=headings, currency=self.currency
-        )
+        caption = f"The {len(shown)} most costly of {count_of(len(found), 'box', 'boxes')}"
+        return table(shown, caption=caption, headings=headings, currency=self.currency)
 
     def cautions(self) -> Element:
         """What to beware of with knives, weights and strength."""
         boxes = [
             caution(
                 "Cut a carton down with the blade away from the body and the other hand behind it, and keep the "
-                "cushioning that the thing needs: a trim that breaks it has saved nothing.",
+                "cushioning that the item needs: a trim that breaks it has saved nothing.",
                 title="Knives",
             )
         ]
@@ -152,7 +145,20 @@ class PackingLessons:
                 title="Estimates",
             )
         )
-        return Element("".join(box.html for box in boxes), "\n".join(box.text for box in boxes))
+        return together(*boxes)
+
+    def _note(self) -> str:
+        """The months, and the boxes that cannot be judged."""
+        missing = self.shipped - len(self.frame)
+        if not missing:
+            return f"{self.span}."
+        more = f"; carriers took {self._money(self.unmeasured_cents)} later on those" if self.unmeasured_cents else ""
+        boxes = count_of(missing, "more box", "more boxes")
+        return f"{self.span}. {boxes} can't be judged: their size or zone is not in the books{more}."
+
+    def _by_trims(self) -> pd.DataFrame:
+        found = self.totals[self.totals["trim_cents"] > 0]
+        return found.sort_values(["trim_cents", "category"], ascending=[False, True])
 
     def _advice(self, row: dict[Hashable, Any]) -> str:
         """What to do next time, the dearest first."""
@@ -176,11 +182,11 @@ class PackingLessons:
         return f"{self.measures.sides(*sides, places=2)}, {self.measures.weight(float(row['weight_lb']), places=2)}"
 
     def _money(self, cents: float) -> str:
-        return show_cents(round(float(cents)), currency=self.currency)
+        return money(cents, currency=self.currency)
 
 
-def packing_lessons(study: Study, *, reach: str = "") -> PackingLessons:
-    """What the parcels sold in the window teach.
+def packing_page(study: Study, *, reach: str = "") -> Packing:
+    """The page on packing and postage.
 
     Parameters
     ----------
@@ -192,8 +198,8 @@ def packing_lessons(study: Study, *, reach: str = "") -> PackingLessons:
 
     Returns
     -------
-    PackingLessons
-        The lessons, and how to show them.
+    Packing
+        The page.
     """
     sold = study.sold_items()
     metric = study.measures.metric
@@ -202,12 +208,13 @@ def packing_lessons(study: Study, *, reach: str = "") -> PackingLessons:
     frame = parcel_lessons(sold, study.rules, study.assumptions, reach_in=reach_in, step_in=step_in)
     posted = sold[sold["zone"] != PICKUP]
     left = posted[~posted["item_id"].isin(frame["item_id"])]
-    return PackingLessons(
+    return Packing(
         frame,
         lesson_totals(frame),
         len(posted),
         reach_in,
         int(left["label_adjustment_cents"].clip(lower=0).sum()),
+        span_name(study),
         study.currency,
         study.measures,
     )

@@ -6,32 +6,37 @@ import dataclasses
 
 import pytest
 
+from flipkit.analysis.packing_review import lesson_totals
 from flipkit.charts.stock import plot_packing_lessons
+from flipkit.charts.style import money
 from flipkit.money import show_cents
-from flipkit.reports.packing_review import packing_lessons
+from flipkit.reports.packing import packing_page
 from flipkit.reports.study import open_study
 from tests.helpers.small_books import write_books
 
 
 @pytest.fixture(scope="module")
 def lessons():
-    return packing_lessons(open_study())
+    return packing_page(open_study())
 
 
-def test_the_sentence_and_the_note_state_the_numbers(lessons):
-    trims = lessons.frame[lessons.frame["trim_cents"] > 0]
-    assert f"Of {len(lessons.frame)} parcels" in lessons.sentence()
-    assert f"{show_cents(int(trims['trim_cents'].sum()))} together" in lessons.sentence()
+def test_the_answer_and_what_to_do_state_the_numbers(lessons):
+    trims = lessons.frame.loc[lessons.frame["trim_cents"] > 0, "trim_cents"]
+    answer, to_do = lessons.answer().text, lessons.to_do().text
+    assert f"{len(trims)} of {len(lessons.frame)} boxes were an inch or less too big. That cost" in answer
+    assert f"That cost {money(trims.sum())}, usually about {money(trims.median())} each." in answer
     later = lessons.frame.loc[lessons.frame["adjustment_cents"] > 0, "adjustment_cents"]
-    assert f"{show_cents(int(later.sum()))} later on {len(later)} parcels" in lessons.note()
-    assert f"{lessons.shipped - len(lessons.frame)} parcels without" in lessons.note()
+    assert f"took {money(later.sum())} more on {len(later)} boxes" in to_do
+    assert f"{lessons.shipped - len(lessons.frame)} more boxes can't be judged" in answer
+    dearest = lessons.totals.sort_values("trim_cents").iloc[-1]
+    assert to_do.splitlines()[1].startswith(f"- {dearest['category'].capitalize()}: ")
 
 
 def test_the_table_holds_the_ten_most_costly_and_says_what_to_do(lessons):
-    text = lessons.table().text
+    text = lessons.dearest().text
     dearest = lessons.frame.sort_values("cost_cents", ascending=False).iloc[0]
     lines = text.splitlines()
-    assert lines[0] == f"The 10 most costly of {int((lessons.frame['cost_cents'] > 0).sum())} parcels"
+    assert lines[0] == f"The 10 most costly of {int((lessons.frame['cost_cents'] > 0).sum())} boxes"
     assert len(lines) == 12
     assert lines[2].startswith(str(dearest["title"]))
     assert all(" in, not " in line or "measure and weigh" in line for line in lines[2:])
@@ -42,10 +47,10 @@ def test_a_dearer_label_has_its_own_advice(lessons):
     name = frame.index[0]
     frame.loc[name, ["above_cents", "cost_cents"]] = 99_999
     dear = dataclasses.replace(lessons, frame=frame)
-    assert "compare the cards" in dear.table().text.splitlines()[2]
-    assert "Billed above" in dear.table().text
-    assert "Billed above" not in lessons.table().text
-    assert "1 label cost $999.99 more" in dear.note()
+    assert "compare the cards" in dear.dearest().text.splitlines()[2]
+    assert "1 label cost $1,000 more" in dear.to_do().text
+    assert "overbilled" not in lessons.by_category().text
+    assert "overbilled" in dataclasses.replace(dear, totals=lesson_totals(frame)).by_category().text
 
 
 def test_a_knife_and_a_heavy_parcel_come_with_their_cautions(lessons):
@@ -65,20 +70,17 @@ def test_the_chart_has_a_bar_for_each_category_that_cost_something(lessons):
 
 def test_parcels_that_cost_no_more_than_they_had_to_are_said_to(lessons):
     fair = lessons.frame.assign(trim_cents=0, adjustment_cents=0, above_cents=0, cost_cents=0)
-    good = dataclasses.replace(lessons, frame=fair)
-    assert "none stood so close above a step" in good.sentence()
-    assert good.note().startswith("No label cost more than the rules ask for the measures entered. No carrier took")
-    assert good.table().text == "No parcel cost more than it had to."
-    totals = lessons.totals.assign(trim_cents=0, adjustment_cents=0, cost_cents=0)
+    totals = lessons.totals.assign(trims=0, trim_cents=0, adjustment_cents=0, cost_cents=0)
+    good = dataclasses.replace(lessons, frame=fair, totals=totals)
+    assert "none was just too big" in good.answer().text
+    assert good.to_do().html == good.dearest().html == ""
     assert "No parcel cost more" in plot_packing_lessons(totals).to_dict()["description"]
 
 
 def test_a_shop_without_a_sale_says_so(tmp_path):
     books = write_books(tmp_path / "books", items="item_id,title,category,bought_on,cost\nA,Jug,x,2026-01-03,1")
-    lessons = packing_lessons(open_study(books))
-    assert lessons.sentence().startswith("No parcel of these months can be weighed again")
-    assert lessons.note() == ""
-    assert lessons.table().text == "No parcel with measures to show."
-    assert lessons.totals_table().text == "No category has a parcel with measures."
+    lessons = packing_page(open_study(books))
+    assert lessons.answer().text.startswith("No box can be judged")
+    assert lessons.to_do().html == lessons.dearest().html == lessons.by_category().html == ""
     assert "two people" not in lessons.cautions().text
     assert "No parcel with measures" in plot_packing_lessons(lessons.totals).to_dict()["description"]

@@ -8,9 +8,10 @@ import pytest
 
 from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.sizes import by_size
+from flipkit.charts.style import hourly, money
 from flipkit.money import show_cents
+from flipkit.reports.bulky import Bulky
 from flipkit.reports.sentences import money_per_hour
-from flipkit.reports.sizes import size_facts_table, size_sentence, sizes_table
 from flipkit.reports.study import open_study
 from tests.helpers.small_books import write_books
 
@@ -27,7 +28,7 @@ def shown(dollars):
 
 
 def test_both_bases_stand_side_by_side_in_order_of_size(demo):
-    table = sizes_table(demo)
+    table = Bulky(demo).both_counts()
     lines = table.text.splitlines()[3:]  # a caption, the thresholds, a head
     sold = demo.size_returns.set_index("size_class")
     bought = demo.size_bought.set_index("size_class")
@@ -49,33 +50,53 @@ def test_the_bought_basis_is_of_the_report_horizon(demo):
 
 
 def test_the_comparison_rests_on_the_interval_of_the_difference(demo):
-    sentence, note = size_sentence(demo)
-    bought, sold = demo.size_gaps["bought"], demo.size_gaps["sold"]
-    assert sentence.startswith("On the bought basis")
-    assert shown(bought.hourly_first) in sentence
-    assert shown(bought.hourly_second) in sentence
-    for gap in (bought, sold):
-        assert f"{shown(gap.gap)} (95% interval {shown(gap.low)} to {shown(gap.high)})." in note
-    assert sentence.endswith(f": {bought.verdict}.")
-    assert f": {sold.verdict}. Bulky less small" in note
-    assert "intervals" not in note
+    text = Bulky(demo).answer().text
+    bought = demo.size_gaps["bought"]
+    small, bulky = hourly(bought.hourly_second), hourly(bought.hourly_first)
+    assert f"Counting unsold items, an hour earned {small} on small items and {bulky} on bulky ones." in text
+    low, high = sorted((abs(bought.low), abs(bought.high)))
+    assert f"The difference is probably between {hourly(low)} and {hourly(high)} an hour." in text
     # The figures of sentence and table are the same ones.
-    hourly = demo.size_bought.set_index("size_class")["hourly"]
-    assert (bought.hourly_first, bought.hourly_second) == pytest.approx((hourly["bulky"], hourly["small"]))
+    figures = demo.size_bought.set_index("size_class")["hourly"]
+    assert (bought.hourly_first, bought.hourly_second) == pytest.approx((figures["bulky"], figures["small"]))
+    last = Bulky(demo).by_price().text.splitlines()[-1]
+    assert last.startswith("all bought, counting unsold items")
+    assert f"{small} (" in last
+    assert f"{bulky} (" in last
+
+
+def test_equal_prices_lead_and_say_who_won_where(demo):
+    bands = demo.price_bands
+    hours = bands.pivot(index="band", columns="size_class", values="hourly")
+    assert (hours["small"] > hours["bulky"]).all()
+    assert Bulky(demo).answer().text.startswith("At the same price, an hour on small items earned more")
+    best = bands["band"] == bands["band"].max()
+    turned = dataclasses.replace(demo)
+    turned.__dict__["price_bands"] = bands.assign(
+        hourly=bands["hourly"].where(~(best & (bands["size_class"] == "bulky")), 500.0)
+    )
+    said = Bulky(turned).answer().text
+    assert "bulky items earned more at $93 and over, and on small items elsewhere" in said
 
 
 def test_a_difference_that_may_be_nothing_is_not_called_one(demo):
-    words = "no difference shown between bulky and small"
-    unsure = dataclasses.replace(demo.size_gaps["bought"], low=-1.0, high=1.0, verdict=words)
+    unsure = dataclasses.replace(demo.size_gaps["bought"], low=-1.0, high=1.0, verdict="no difference shown")
     other = dataclasses.replace(demo)
     other.__dict__["size_gaps"] = {**demo.size_gaps, "bought": unsure}
-    sentence, note = size_sentence(other)
-    assert sentence.endswith(f": {words}.")
-    assert f"(95% interval {shown(-1)} to {shown(1)})." in note
+    assert "The difference is too close to call." in Bulky(other).answer().text
+
+
+def test_what_is_bulky_before_it_is_packed_is_named(demo):
+    bought = demo.items[demo.items["bought_on"] <= "2026-10-31"]
+    share = bought["size_class"].isin(["bulky", "oversize"]).groupby(bought["category"]).mean()
+    kinds = Bulky(demo).to_do().text.splitlines()[-1]
+    for category, part in share.items():
+        assert (category in kinds) == (part >= 0.3), category
+    assert f"about {money(demo.break_even.price_cents)} or more" in Bulky(demo).to_do().text
 
 
 def test_losses_of_a_sale_are_shown_in_dollars(demo):
-    table = size_facts_table(demo).text
+    table = Bulky(demo).facts().text
     for row in demo.size_returns.itertuples():
         line = next(line for line in table.splitlines() if line.startswith(row.size_class))
         assert show_cents(round(row.loss_per_sale_cents), currency="USD") in line
@@ -90,13 +111,14 @@ def test_unsold_things_without_measures_are_classed_by_their_category_and_said(t
     study = open_study(write_books(tmp_path, items=HEAD + rows), month="2026-01")
     bought = study.size_bought.set_index("size_class")
     assert (bought["items"]["bulky"], bought["sold"]["bulky"]) == (4, 3)
-    sentence, note = size_sentence(study)
-    assert "1 of 7 things bought lack measures" in note
-    assert sentence.endswith("the difference is too few to tell.")
+    text = Bulky(study).answer().text
+    assert "1 of 7 items bought have no measures" in text
+    assert "How large the difference is: too few to tell." in text
 
 
 def test_one_size_alone_is_not_compared(tmp_path):
     one = HEAD + "A,Jug,jugs,2026-01-03,4.00,2026-01-05,2026-01-20,90.00,8,6,6,2\n"
     study = open_study(write_books(tmp_path, items=one), month="2026-01")
-    assert size_sentence(study) == ("Nothing bulky sold in these months, so there is nothing to compare.", "")
-    assert "small" in sizes_table(study).text
+    page = Bulky(study)
+    assert page.answer().text == "Nothing bulky sold in these months, so there is nothing to compare."
+    assert "small" in page.both_counts().text

@@ -1,0 +1,418 @@
+"""Bulky or small: what an hour on each size earned at the same price, and from which price bulky wins."""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import pandas as pd
+
+from flipkit.analysis.returns import TOO_FEW, in_window, side_by_side
+from flipkit.analysis.sizes import SIZE_ORDER, BreakEven
+from flipkit.analysis.sliders import Settings
+from flipkit.charts.returns import plot_break_even_moves, plot_minutes, plot_price_bands, plot_size_comparison
+from flipkit.charts.sliders import DIVISORS
+from flipkit.charts.style import hourly, joined, money
+from flipkit.money import show_cents
+from flipkit.reports.elements import DOING, EMPTY, NOTHING, Element, Said, activity_minutes, headline, table, to_do
+from flipkit.reports.panel import MovedStudies
+from flipkit.reports.sentences import count_of, money_per_hour, span_name
+from flipkit.reports.study import Study
+from flipkit.reports.tables import bases_columns, bases_formats, bases_headings, cautions
+from flipkit.units import CM_AN_INCH
+
+_PAIR = ("small", "bulky")
+#: From which shares of its parcels on a category is usually, and is often, bulky.
+_USUALLY, _OFTEN = 0.8, 0.3
+#: Categories that a sentence names at most.
+_MOST_NAMED = 6
+
+
+@dataclass(frozen=True, eq=False)
+class Bulky:
+    """The page on sizes: equal prices first, then what each size takes."""
+
+    study: Study
+
+    def answer(self) -> Element:
+        """Which size earned more at the same price, and over all that was bought."""
+        said = [self._at_equal_prices(), self._over_all()]
+        if not any(said):
+            missing = [size for size in _PAIR if size not in set(self.study.size_returns.get("size_class", []))]
+            gone = " and nothing ".join(missing or _PAIR)
+            return headline(f"Nothing {gone} sold in these months, so there is nothing to compare.")
+        gap = self.study.size_gaps["bought" if self._both("bought") else "sold"]
+        figures = [
+            self.study.figure(f"bought basis, an hour, {size}", "shop", 100 * value)
+            for size, value in (("bulky", gap.hourly_first), ("small", gap.hourly_second))
+            if self._both("bought")
+        ]
+        note = [self._gap(), self._unmeasured(), f"{span_name(self.study)}."]
+        return headline(Said(" ".join(filter(None, said)), figures), note=" ".join(filter(None, note)))
+
+    def to_do(self) -> Element:
+        """From which price on a bulky item is worth its hours, and which items are bulky."""
+        found = self.study.break_even
+        lines = []
+        if found.claimed and not math.isnan(found.price_cents):
+            lines.append(self.break_even())
+        usual, often = (self._bulky_kinds(low, high) for low, high in ((_USUALLY, 1.01), (_OFTEN, _USUALLY)))
+        kinds = [
+            f"{said} bulky once packed: {joined(names)}."
+            for said, names in (("Nearly always", usual), ("Often", often))
+            if names
+        ]
+        return to_do([*lines, *(["Look at the size before you buy. " + " ".join(kinds)] if kinds else [])])
+
+    def break_even(self) -> str:
+        """From which sold price on a bulky item beats the average small one."""
+        found = self.study.break_even
+        if not found.claimed or math.isnan(found.price_cents):
+            return f"We can't say from which price on bulky items pay better: {found.verdict}."
+        if math.isinf(found.price_cents):
+            return "At no price do bulky items pay better than small ones."
+        low, high = (_price(self.study.currency, cents) for cents in (found.low_cents, found.high_cents))
+        inside = found.seen_from_cents <= found.price_cents <= found.seen_to_cents
+        beyond = "" if inside else " No bulky item sold at such a price, so this is a guess."
+        return (
+            f"Buy a bulky item only if it will sell for about {_price(self.study.currency, found.price_cents)} or "
+            f"more (probably between {low} and {high}): from there on it beats the average small item.{beyond}"
+        )
+
+    def picture(self) -> Any:
+        """What an hour on each size earned at each price."""
+        study = self.study
+        chart = plot_price_bands(study.price_bands, study.target, confidence=study.confidence, currency=study.currency)
+        title = self._at_equal_prices() or "What an hour of each size earned at each price"
+        subtitle = f"Things sold, {span_name(study)}. Bar: where the true figure probably lies. Your books."
+        if study.price_bands.empty:
+            return chart
+        return chart.properties(title={"text": title.rstrip("."), "subtitle": subtitle})
+
+    def by_price(self) -> Element:
+        """An hour on each size at each price; the last row counts what was bought, unsold items too."""
+        study, bands = self.study, self.study.price_bands
+        if bands.empty:
+            return EMPTY
+        shown: dict[str, dict[str, str]] = {}
+        for row in bands.to_dict("records"):
+            shown.setdefault(_band(study, row), {})[str(row["size_class"])] = self._cell(row)
+        for row in study.size_bought.to_dict("records"):
+            shown.setdefault("all bought, counting unsold items", {})[str(row["size_class"])] = self._cell(row)
+        frame = (
+            pd.DataFrame.from_dict(shown, orient="index").reindex(columns=list(SIZE_ORDER)).dropna(axis=1, how="all")
+        )
+        frame = frame.loc[:, [(frame[size].dropna() != TOO_FEW).any() for size in frame]]
+        headings = {"price": "It sold for", **{size: size.capitalize() for size in frame}}
+        frame = frame.fillna(NOTHING).rename_axis("price").reset_index()
+        return table(frame, caption="What an hour earned, and where it probably lies", headings=headings)
+
+    def both_counts(self) -> Element:
+        """What an hour on each size earns, counted over what was bought and over what sold."""
+        study = self.study
+        frame = side_by_side(study.size_returns, study.size_bought, by="size_class")
+        frame = frame.iloc[frame["size_class"].map({size: at for at, size in enumerate(SIZE_ORDER)}).argsort()]
+        return table(
+            bases_columns(study, frame),
+            caption="What an hour on each size earns",
+            headings={"size_class": "Size", **bases_headings(study)},
+            note=size_words(study),
+            formats=bases_formats(study),
+            currency=study.currency,
+        )
+
+    def facts(self) -> Element:
+        """What each size brings and takes: a sale's net, label, minutes, losses, the days and the room."""
+        study = self.study
+        headings = {
+            "size_class": "Size",
+            "sold": "Sales",
+            "net_per_sale_cents": "Net per sale",
+            "label_per_sale_cents": "Label per sale",
+            "minutes_per_sale": "Minutes per sale",
+            "returned_share": "Refunded",
+            "loss_per_sale_cents": "Lost per sale",
+            "days_to_sale": "Days until half have sold",
+            "stock_items": "In stock",
+            "stock_cost_cents": "Money tied up",
+            "stock_cubic_ft": f"{study.measures.rooms_words.capitalize()} of stock",
+            "cubic_ft": f"{study.measures.rooms_words.capitalize()} a parcel",
+        }
+        frame = study.size_returns if len(study.size_returns) else pd.DataFrame(columns=list(headings))
+        amounts = [name for name in headings if name.endswith("_cents")]
+        formats = dict.fromkeys(amounts, lambda cents: show_cents(round(cents), currency=study.currency)) | {
+            "returned_share": lambda share: f"{share:.1%}",
+            "minutes_per_sale": lambda minutes: f"{minutes:,.0f}",
+            "days_to_sale": lambda days: f"{days:,.0f}",
+            "stock_cubic_ft": study.measures.room_number,
+            "cubic_ft": lambda feet: study.measures.room_number(feet, places=1),
+        }
+        caption = "Lost per sale: damage, refunds and later carrier charges"
+        return table(frame, caption=caption, headings=headings, formats=formats, currency=study.currency)
+
+    def facts_picture(self) -> Any:
+        """The same, one small panel a measure."""
+        study = self.study
+        return plot_size_comparison(
+            study.size_returns, confidence=study.confidence, currency=study.currency, measures=study.measures
+        )
+
+    @functools.cached_property
+    def moves(self) -> BreakEvenMoves:
+        """How the price from which bulky wins moves."""
+        return break_even_moves(self.study)
+
+    def moves_picture(self) -> Any:
+        """That price under one supposition after another."""
+        return plot_break_even_moves(self.moves.frame, confidence=self.study.confidence, currency=self.study.currency)
+
+    def minutes(self) -> Element:
+        """Where the minutes of each size go."""
+        frame = activity_minutes(self.study.sold_items(), by="size_class")
+        formats: dict[str, Any] = {"logged": lambda share: f"{share:.0%}", "activity": DOING.get}
+        return table(frame, caption="Your own minutes per item sold", formats=formats)
+
+    def minutes_picture(self) -> Any:
+        """The same as bars."""
+        return plot_minutes(activity_minutes(self.study.sold_items(), by="size_class"), group="size_class")
+
+    def cautions(self) -> Element:
+        """What to beware of with bulky items."""
+        return cautions(self.study.items)
+
+    def _at_equal_prices(self) -> str:
+        """Which of the two earned more in each band of like prices."""
+        rows = {(row["band"], row["size_class"]): row for row in self.study.price_bands.to_dict("records")}
+        pairs = [
+            (rows[band, "small"], rows[band, "bulky"])
+            for band in sorted({band for band, _ in rows})
+            if all((band, size) in rows and rows[band, size]["claimed"] for size in _PAIR)
+        ]
+        won = [small["hourly"] > bulky["hourly"] for small, bulky in pairs]
+        if not pairs:
+            return ""
+        if all(won):
+            return "At the same price, an hour on small items earned more than one on bulky items."
+        if not any(won):
+            return "At the same price, an hour on bulky items earned more than one on small items."
+        bulky = joined([_band(self.study, row) for (_, row), small in zip(pairs, won, strict=True) if not small])
+        return f"At the same price, an hour on bulky items earned more at {bulky}, and on small items elsewhere."
+
+    def _over_all(self) -> str:
+        """What an hour on either size earned over everything bought, or sold where nothing else is known."""
+        basis = "bought" if self._both("bought") else "sold"
+        if not self._both(basis):
+            return ""
+        gap = self.study.size_gaps[basis]
+        counted = "Counting unsold items" if basis == "bought" else "Counting sold items only"
+        small, bulky = (hourly(value, currency=self.study.currency) for value in (gap.hourly_second, gap.hourly_first))
+        return f"{counted}, an hour earned {small} on small items and {bulky} on bulky ones."
+
+    def _gap(self) -> str:
+        """How sure the difference is: two overlapping intervals show nothing, only its own interval decides."""
+        basis = "bought" if self._both("bought") else "sold"
+        if not self._both(basis):
+            return ""
+        gap = self.study.size_gaps[basis]
+        if not gap.claimed:
+            return f"How large the difference is: {TOO_FEW}."
+        if gap.low < 0 < gap.high:
+            return "The difference is too close to call."
+        low, high = sorted((abs(gap.low), abs(gap.high)))
+        low_text, high_text = (hourly(value, currency=self.study.currency) for value in (low, high))
+        return f"The difference is probably between {low_text} and {high_text} an hour."
+
+    def _both(self, basis: str) -> bool:
+        frame = self.study.size_bought if basis == "bought" else self.study.size_returns
+        return len(frame) > 0 and set(_PAIR) <= set(frame["size_class"])
+
+    def _cell(self, row: Mapping[Any, Any]) -> str:
+        if not row["claimed"]:
+            return TOO_FEW
+        value, low, high = (hourly(float(row[end]), currency=self.study.currency) for end in ("hourly", "low", "high"))
+        return f"{value} ({low} to {high})"
+
+    def _bulky_kinds(self, low: float, high: float) -> list[str]:
+        """Categories of whose items such a share is bulky or larger once packed."""
+        bought = in_window(self.study.items, window=self.study.window(), basis="bought")
+        share = bought["size_class"].isin(["bulky", "oversize"]).groupby(bought["category"]).mean()
+        found = share[(share >= low) & (share < high)].sort_values(ascending=False, kind="stable")
+        return [str(name) for name in found.index[:_MOST_NAMED]]
+
+    def _unmeasured(self) -> str:
+        """How many of the items bought have their size from others of their category."""
+        bought = in_window(self.study.items, window=self.study.window(), basis="bought")
+        guessed = int((bought["measures_origin"] != "recorded").sum())
+        if not guessed:
+            return ""
+        told = f"{guessed:,} of {count_of(len(bought), 'item')} bought"
+        return f"{told} have no measures in the books and count by their category's usual parcel."
+
+
+def _band(study: Study, row: Mapping[Any, Any]) -> str:
+    """A band of like prices in words."""
+    low = money(float(row["from_cents"]), currency=study.currency)
+    if pd.isna(row["below_cents"]):
+        return f"{low} and over"
+    high = money(float(row["below_cents"]), currency=study.currency)
+    return f"{low} to {high}" if row["from_cents"] else f"under {high}"
+
+
+def _price(currency: str, cents: float) -> str:
+    return "no price" if math.isinf(cents) else money(cents, currency=currency)
+
+
+def size_words(study: Study) -> str:
+    """The thresholds of the size classes in force, in the shop's units."""
+    # The classes are a yardstick: books older than the table are measured by its first block.
+    classes = study.rules.size_classes
+    block = classes.at(max(study.as_of, classes.blocks[0].starts))
+
+    def bounds(found: Mapping[str, float], than: str) -> list[str]:
+        names = {"longest": "longest side", "second": "second side", "length_plus_girth": "length plus girth"}
+        names |= {"united": "sides together"}
+        return [
+            f"{names.get(measure, measure.replace('_', ' '))} {than} {_threshold(study, measure, value)}"
+            for measure, value in found.items()
+        ]
+
+    room = _threshold(study, "volume", block.bulky_space_over)
+    small, bulky = " and ".join(bounds(block.small_at_most, "at most")), ", ".join(bounds(block.bulky_over, "over"))
+    return (
+        f"Small: {small}. Bulky, any of: {bulky}, or volume over {room} where space is billed above the scale weight. "
+        "Oversize: what a carrier calls a large package. Medium: the rest."
+    )
+
+
+def _threshold(study: Study, measure: str, value: float) -> str:
+    if measure == "volume":
+        metric = study.measures.metric
+        return f"{value * CM_AN_INCH**3 / 1e3:.0f} liters" if metric else f"{value / 1_728:g} cu ft"
+    return study.measures.weight(value) if measure == "weight" else study.measures.side(value, places=0)
+
+
+# How the price from which bulky wins moves with the hired wage and with the divisor.
+
+#: Hired wages that are tried, in whole units of the currency, as parts of the one that was paid.
+WAGE_PARTS: Final = (0.5, 0.75, 1.5, 2.0)
+
+
+@dataclass(frozen=True)
+class BreakEvenMoves:
+    """Break-even prices under other wages and divisors, each found from every item's lines anew."""
+
+    frame: pd.DataFrame  # [dollars per hour]
+    hired_cents: int
+    currency: str
+    confidence: float
+
+    def sentence(self) -> str:
+        """How far the price moves with each of the two."""
+        now = self.frame[self.frame["moved"] == ""].iloc[0]
+        if not now["claimed"]:
+            return f"We can't say how the price from which bulky wins moves: {now['verdict']}."
+        parts = [self._wages(now), self._divisors(now)]
+        return " ".join(part for part in parts if part)
+
+    def table(self) -> Element:
+        """Every setting with its price and interval."""
+        if not self.frame["claimed"].any():
+            return EMPTY
+        frame = pd.DataFrame(
+            {
+                "setting": [self.named(row) for row in self.frame.to_dict("records")],
+                "price": [self._shown(value) for value in self.frame["price_cents"]],
+                "interval": [
+                    f"{self._shown(low)} to {self._shown(high)}"
+                    for low, high in zip(self.frame["low_cents"], self.frame["high_cents"], strict=True)
+                ],
+            }
+        )
+        headings = {"setting": "If", "price": "Bulky wins from", "interval": "Probably between"}
+        return table(frame, caption="One thing moved at a time", headings=headings)
+
+    def named(self, row: dict[str, object] | dict[object, object]) -> str:
+        """What a row supposes, in words."""
+        if row["moved"] == "wage":
+            return f"hired wage {money_per_hour(float(str(row['wage'])), currency=self.currency)}"
+        return f"divisor {row['divisor']}" if row["moved"] == "divisor" else "as the books have it"
+
+    def _wages(self, now: pd.Series[object]) -> str:
+        if not self.hired_cents:
+            return "No hired help went into these sales, so its wage changes nothing."
+        rows = self.frame[self.frame["moved"] == "wage"]
+        low, high = rows.iloc[0], rows.iloc[-1]
+        return (
+            f"If you paid help {self._wage(low)} an hour instead of {self._wage(now)}, bulky would win "
+            f"{self._from(low['price_cents'])}; at {self._wage(high)}, {self._from(high['price_cents'])}."
+        )
+
+    def _divisors(self, now: pd.Series[object]) -> str:
+        rows = self.frame[self.frame["moved"] == "divisor"]
+        if rows.empty:
+            return ""
+        if (rows["price_cents"] == now["price_cents"]).all():
+            return "Another divisor changes nothing: no rate card prices these parcels by their space."
+        said = [f"{row['divisor']}: {self._from(row['price_cents'])}" for row in rows.to_dict("records")]
+        return f"With every parcel billed at one divisor, bulky would win as follows. {'; '.join(said)}."
+
+    def _wage(self, row: pd.Series[object]) -> str:
+        return hourly(float(str(row["wage"])), currency=self.currency)
+
+    def _from(self, cents: object) -> str:
+        shown = self._shown(cents)
+        return f"from {shown}" if math.isfinite(float(str(cents))) else f"at {shown}"
+
+    def _shown(self, cents: object) -> str:
+        value = float(str(cents))
+        if math.isnan(value):
+            return "–"
+        return "no price" if math.isinf(value) else show_cents(round(value / 100) * 100, currency=self.currency)[:-3]
+
+
+def break_even_moves(study: Study) -> BreakEvenMoves:
+    """The break-even price between bulky and small with the hired wage moved, and with the divisor moved.
+
+    Every setting is the whole model anew: what the help of each sale cost at that wage, what each
+    label cost at that divisor, and the price at which the two returns meet, with its interval.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    BreakEvenMoves
+        The prices, and how to show them.
+    """
+    sold = study.sold_items()
+    compared = sold[sold["size_class"].isin(["small", "bulky", "oversize"])]
+    studies = MovedStudies(study)
+    start = studies.start
+    settings = [("", start)]
+    if study.break_even.claimed:
+        settings += [
+            ("wage", dataclasses.replace(start, wage=float(max(round(start.wage * part), 1)))) for part in WAGE_PARTS
+        ]
+        settings += [("divisor", dataclasses.replace(start, divisor=divisor)) for divisor in DIVISORS]
+    rows = [_row(moved, at, studies.under(at).break_even) for moved, at in settings]
+    return BreakEvenMoves(pd.DataFrame(rows), int(compared["hired_cents"].sum()), study.currency, study.confidence)
+
+
+def _row(moved: str, settings: Settings, even: BreakEven) -> dict[str, object]:
+    return {
+        "moved": moved,
+        "wage": settings.wage,
+        "divisor": settings.divisor,
+        # Where bulky never wins there is no price, and that is a result and not a gap.
+        "price_cents": math.inf if even.claimed and math.isnan(even.price_cents) else even.price_cents,
+        "low_cents": even.low_cents,
+        "high_cents": even.high_cents,
+        "claimed": even.claimed,
+        "verdict": even.verdict,
+    }
