@@ -428,6 +428,7 @@ _TEXTS: dict[str, tuple[str, ...]] = {
     "trip.share_by": ("cost", "item"),
     "suppose.wage_for": ("everybody",),
     "pricing.endings": ("0", "99"),
+    "pricing.room_words": ("no such word", "insurance"),
     "packing.packer": ("helper",),
     "packing.closure": ("full seam", "centre"),
     "packing.cutting": ("free",),
