@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -82,8 +83,9 @@ def patience_table(
     parts = [group.patience() for group in _groups(items, price_changes, model, typical, knowledge, as_of)]
     if not parts:
         return pd.DataFrame(columns=["item_id", "within_weeks"])
-    found = pd.concat(parts).sort_values(["row", "within_weeks", "way"], kind="stable")
-    return found.drop(columns="row").reset_index(drop=True)
+    found = pd.concat(parts)
+    found = found.assign(last=found["way"] == AS_NOW).sort_values(["row", "last", "within_weeks"], kind="stable")
+    return found.drop(columns=["row", "last"]).reset_index(drop=True)
 
 
 @dataclass(frozen=True)
@@ -278,6 +280,7 @@ class _Group:
                 "price_cents": ask,
                 "at_edge": (place[:, 0] == table.price_cents.shape[1] - 1) & (course.start is None),
                 "lowest_offer_cents": np.minimum(paths.lowest_offer_cents[:, 0], ask),
+                "floor_cents": _floor(table),
                 "markdown_weeks": np.where(step > 0, step.astype(np.float64), np.nan),
                 "markdown_cents": np.where(step > 0, price[row, step], np.nan),
                 "markdown_on": _day(first, np.where(step > 0, week + step, -1)),
@@ -415,6 +418,13 @@ def _dropped(paths: PricePaths, gone: npt.NDArray[np.bool_]) -> PricePaths:
     )
 
 
+def _floor(table: PriceTable) -> Floats:
+    """The lowest price considered that pays for its fees, its label and the work of its sale; none where none does."""
+    pays = table.net_cents >= 0
+    first = np.take_along_axis(table.price_cents, pays.argmax(axis=1)[:, None], axis=1)[:, 0]
+    return np.where(pays.any(axis=1), first, np.nan)
+
+
 def _day(first: npt.NDArray[np.datetime64], week: Ints) -> npt.NDArray[np.datetime64]:
     """The day on which a week after the first listing begins; none for a week below zero."""
     return np.where(week < 0, np.datetime64("NaT"), first + 7 * week).astype("datetime64[s]")
@@ -437,3 +447,48 @@ def _steps(
             )
         )
     return found
+
+
+def plans_text(plan: pd.DataFrame, patience: pd.DataFrame, *, as_of: dt.date, currency: str) -> str:
+    """The plans as JSON, a line a thing, for ``flipkit offer``, which reads them without tables of data."""
+    rows = {
+        name: [
+            {
+                "way": row["way"],
+                "within_weeks": int(row["within_weeks"]),
+                "ask_cents": round(row["price_cents"]),
+                "markdown_cents": _whole(row["markdown_cents"]),
+                "markdown_on": None if pd.isna(row["markdown_on"]) else row["markdown_on"].date().isoformat(),
+                "lowest_offer_cents": round(row["lowest_offer_cents"]),
+                "sold_share": round(row["sold_share"], 4),
+                "net_cents": round(row["net_cents"]),
+                "work_min": round(row["work_min"], 1),
+                "worth_cents": round(row["worth_cents"]),
+            }
+            for row in part.to_dict("records")
+        ]
+        for name, part in patience.groupby("item_id", sort=False)
+    }
+    things = [
+        (
+            row["item_id"],
+            {
+                "title": row["title"],
+                "action": row["action"],
+                "asked_cents": _whole(row["asked_cents"]),
+                "floor_cents": _whole(row["floor_cents"]),
+                "sold_share": round(row["sold_share"], 4),
+                "worth_cents": round(row["worth_cents"]),
+                "steps": row["steps"],
+                "patience": rows.get(row["item_id"], []),
+            },
+        )
+        for row in plan.sort_values("item_id").to_dict("records")
+    ]
+    lines = [f"{json.dumps(name)}: {json.dumps(thing, ensure_ascii=False)}" for name, thing in things]
+    head = f'"as_of": "{as_of.isoformat()}", "currency": {json.dumps(currency)}, "version": 1'
+    return "{" + head + ', "things": {\n' + ",\n".join(lines) + "\n}}\n"
+
+
+def _whole(cents: float) -> int | None:
+    return None if np.isnan(cents) else round(cents)

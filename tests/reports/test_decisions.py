@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import json
 
 import numpy as np
 import pandas as pd
@@ -12,7 +13,8 @@ import pytest
 from flipkit.analysis.decisions import STOP
 from flipkit.analysis.forecasts import keep_forecasts
 from flipkit.analysis.max_bid import answer
-from flipkit.analysis.repricing import AS_NOW, PLANNED, price_plan
+from flipkit.analysis.offers import offer_answer
+from flipkit.analysis.repricing import AS_NOW, PLANNED, plans_text, price_plan
 from flipkit.analysis.sale_hazard import first_ratios
 from flipkit.charts.sliders import plot_tornado
 from flipkit.charts.stock import plot_patience
@@ -126,6 +128,19 @@ def test_the_recommended_wait_says_why_and_stands_in_chart_and_table(demo):
     spec = plot_patience(frame, title=title).to_dict()
     assert spec["description"].startswith("Recommended: ask $")
     assert len(spec["usermeta"]["numbers"]) == len(frame) - 1
+
+
+def test_the_file_for_offers_says_what_the_page_says(demo):
+    plan = demo.price_plan
+    text = plans_text(plan, demo.patience, as_of=demo.as_of, currency=demo.currency)
+    plans = json.loads(text)
+    assert set(plans["things"]) == set(plan["item_id"])
+    for row in plan.to_dict("records"):
+        said = offer_answer(plans, row["item_id"], None, on=demo.as_of)
+        assert said["given_up"] == (row["action"] == "give up")
+        if not said["given_up"]:
+            assert said["lowest_offer_cents"] == row["lowest_offer_cents"]
+            assert said["ask_cents"] == row["price_cents"]
 
 
 def test_no_price_is_recommended_where_few_listings_stood(demo):
