@@ -72,7 +72,7 @@ def test_the_command_says_what_to_do_with_dollars_and_a_day(pack):
     assert said["lowest_offer_cents"] == 4400
     assert "answer" not in said
     for arguments, text in (
-        (("A-9999", "5"), "did you mean"),
+        (("A-0024", "5"), "did you mean"),
         (("A-0042", "0"), "above 0"),
         (("A-0042", "x"), "offer"),
     ):
