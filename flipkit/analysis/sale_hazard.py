@@ -52,7 +52,11 @@ def posterior_mode(
     if not first.size:
         return prior_mean.copy(), np.diag(prior_spread**2)
     from scipy.optimize import minimize
+    from scipy.sparse import csr_array
 
+    # Each week is of one category, so most of a row is nothing.
+    sparse = csr_array(design)
+    across = sparse.T.tocsr()
     last = np.concatenate((first[1:], [design.shape[0]])) - 1
     thing = np.repeat(np.arange(first.size), last + 1 - first)
     ends = np.zeros(design.shape[0], dtype=bool)
@@ -60,7 +64,7 @@ def posterior_mode(
 
     def loss(scaled: Floats) -> tuple[float, Floats]:
         beta = prior_mean + prior_spread * scaled
-        rate = np.exp(np.clip(design @ beta + offset, -700, 30))
+        rate = np.exp(np.clip(sparse @ beta + offset, -700, 30))
         met = np.add.reduceat(rate, first)
         before = met - rate[last]
         never = 1 / (1 + np.exp(-(never_design @ beta[never_columns])))
@@ -73,7 +77,7 @@ def posterior_mode(
         by_all = np.where(sold, -(1 - never) * wait_slope, (1 - never) * wait_slope) / chance
         by_never = np.where(sold, -(pre_all - wait_all), 1 - wait_all) / chance * never * (1 - never)
         weight = by_all[thing] + np.where(ends, 0.0, by_before[thing])
-        gradient = design.T @ (rate * weight)
+        gradient = across @ (rate * weight)
         gradient[never_columns] += never_design.T @ by_never
         return (
             float(scaled @ scaled) / 2 - float(np.log(chance).sum()),
