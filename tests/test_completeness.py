@@ -56,7 +56,6 @@ KEPT_COLUMNS = {
     ("supplies", "unit"): "the same: a supply in two units is refused there (tests/packing/test_at_hand.py)",
     ("work", "count"): "for the owner: the minutes are shared over the things that they can have been for",
     ("lots", "date"): "for the owner: each thing of a lot has the day of its own purchase",
-    ("overheads", "what"): "says to the owner what was paid; the amounts of a month are one sum",
 }
 #: Fields of rules that move no amount, and why.
 KEPT_FIELDS = {
@@ -439,6 +438,7 @@ _TEXTS: dict[str, tuple[str, ...]] = {
     "trip.share_by": ("cost", "item"),
     "suppose.wage_for": ("everybody",),
     "pricing.endings": ("0", "99"),
+    "pricing.room_words": ("no such word", "insurance"),
     "packing.packer": ("helper",),
     "packing.closure": ("full seam", "centre"),
     "packing.cutting": ("free",),
