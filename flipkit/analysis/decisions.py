@@ -90,9 +90,7 @@ def buying_verdicts(
 
     The function needs a study's frames; see ``tests/analysis/test_buying_verdicts.py``.
     """
-    table = ranking.merge(returns[["category", "low", "high", "expected_min"]], on="category", how="left").set_index(
-        "category"
-    )
+    table = ranking.merge(returns[["category", "expected_min"]], on="category", how="left").set_index("category")
     costs = {str(name): part.to_numpy(dtype=np.float64) for name, part in purchases.groupby("category")["cost_cents"]}
     rows = [
         _row(name, table.loc[name] if name in table.index else None, costs.get(name, np.array([])), knowledge, target)
