@@ -41,6 +41,7 @@ COLUMNS = [
     "high",
     "items",
     "trips",
+    "one_decides",
     "highest_cents",
     "binding",
     "typical_cents",
@@ -113,9 +114,10 @@ def _row(
 ) -> dict[str, Any]:
     """One category's verdict; what is too few to tell gets no figure that could be read as one."""
     none = {"category": name, "verdict": TOO_FEW, "items": 0 if known is None else int(known["items"]), "trips": 0}
+    none["one_decides"] = False
     if known is None:
         return none
-    none["trips"] = int(known["trips"])
+    none |= {"trips": int(known["trips"]), "one_decides": bool(known["one_decides"])}
     kind, chance = knowledge["categories"][name], float(known["beats_target"])
     usable = bool(known["claimed"]) and kind["typical_cents"] is not None and _sold(knowledge)
     if not usable or math.isnan(chance) or not costs.size:

@@ -58,15 +58,19 @@ def in_window(economics: pd.DataFrame, *, window: Window, basis: str) -> pd.Data
     return economics.loc[((day >= first) & (day <= last)).to_numpy(dtype=bool)]
 
 
+#: What stands for a source, a condition or a category that the books do not name.
+UNKNOWN = "not recorded"
+
+
 def blanks_named(items: pd.DataFrame, *, by: str) -> pd.DataFrame:
     """The same with a name for the group of those that state none, so that every row is accounted for.
 
     >>> blanks_named(pd.DataFrame({"source": ["fair", "", None]}), by="source")["source"].tolist()
-    ['fair', 'no source', 'no source']
+    ['fair', 'not recorded', 'not recorded']
     """
     given = items[by].astype(object)
     blank = (given.isna() | (given == "")).to_numpy(dtype=bool)
-    return items.assign(**{by: given.mask(blank, f"no {by.replace('_', ' ')}")}) if blank.any() else items
+    return items.assign(**{by: given.mask(blank, UNKNOWN)}) if blank.any() else items
 
 
 def unsold_group(items: pd.DataFrame, *, by: str) -> str | None:

@@ -207,9 +207,8 @@ def print_dear(shops: int, out: Callable[[str], object]) -> None:
                 said = found[found["claimed"]]
                 held, error = by_shop(*_held(said, ""))
                 share, width = len(said) / len(able), (said["high"] - said["low"]).median()
-                out(
-                    f"{dear:5.2f} {spread:6.1f} {number:6d} {count:5d} {share:8.2f} {held:6.3f} {error:.3f} {width:7.1f}\n"
-                )
+                cell = f"{dear:5.2f} {spread:6.1f} {number:6d} {count:5d}"
+                out(f"{cell} {share:8.2f} {held:6.3f} {error:.3f} {width:7.1f}\n")
 
 
 def _held(found: pd.DataFrame, of: str) -> tuple[Floats, Floats]:
