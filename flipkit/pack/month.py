@@ -37,6 +37,7 @@ from flipkit.reports.pocket import pocket_sentence
 from flipkit.reports.prices import prices_sentence
 from flipkit.reports.sentences import (
     category_sentence,
+    doubts,
     month_name,
     month_sentence,
     overrides_sentence,
@@ -142,7 +143,7 @@ def make_month_pack(plan: MonthPlan, *, jobs: int = 2, on_done: Callable[[PageRe
             plan.pages,
             plan.out,
             title=f"{study.books.shop.name}, {month_name(study.month)}",
-            lead=month_sentence(study)[0],
+            lead=" ".join([month_sentence(study)[0], *doubts(study)]),
             notes=pack_notes(study),
             manifest=month_manifest(plan),
             jobs=jobs,

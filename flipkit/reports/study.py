@@ -170,7 +170,9 @@ class Study:
     def ranking(self) -> pd.DataFrame:
         """Categories on bought basis pulled towards the whole, likeliest to beat the target first."""
         seed = self.assumptions.whole("report.seed")
-        return shrunken_returns(self.bought_returns, target=self.target, seed=seed, minutes="expected_min")
+        return shrunken_returns(
+            self.bought_returns, target=self.target, seed=seed, confidence=self.confidence, minutes="expected_min"
+        )
 
     @functools.cached_property
     def buying_verdicts(self) -> pd.DataFrame:

@@ -17,7 +17,7 @@ from flipkit.analysis.stock import ageing_table, stock_table
 from flipkit.economics.costs import own_rate_cards
 from flipkit.money import show_cents
 from flipkit.reports.elements import NOTHING, Element, caution, figures_said, table
-from flipkit.reports.sentences import money_per_hour, of_category
+from flipkit.reports.sentences import money_per_hour, of_category, past_words
 from flipkit.reports.study import Study
 from flipkit.rules.blocks import RuleSet
 
@@ -183,6 +183,7 @@ def returns_table(study: Study) -> Element:
         caption="True hourly return by category, bought and sold basis",
         headings=headings,
         formats=formats,
+        note=f"The intervals are of {past_words(study)}.",
         currency=study.currency,
         figures=[
             study.figure(f"{basis} basis, an hour", of_category(row["category"]), 100 * row[f"{basis}_hourly"])
