@@ -53,22 +53,10 @@ from .reports.hours import next_hours as next_hours
 from .reports.packing import drawn as drawn, packing_page as packing_page
 from .reports.panel import assumption_panel as assumption_panel
 from .reports.pocket import pocket_note as pocket_note, pocket_sentence as pocket_sentence, pocket_sheet as pocket_sheet
-from .reports.prices import (
-    changes_table as changes_table,
-    give_up_table as give_up_table,
-    habit_sentence as habit_sentence,
-    learnt_sentence as learnt_sentence,
-    offers_table as offers_table,
-    patience_frame as patience_frame,
-    patience_rows as patience_rows,
-    patience_title as patience_title,
-    prices_sentence as prices_sentence,
-)
 from .reports.sentences import (
     category_sentence as category_sentence,
     month_sentence as month_sentence,
     nothing_sold as nothing_sold,
-    stock_sentence as stock_sentence,
     trace_sentence as trace_sentence,
     window_sentence as window_sentence,
 )
@@ -77,9 +65,9 @@ from .reports.sliders import (
     plot_sliders as plot_sliders,
     sliders_sentence as sliders_sentence,
 )
+from .reports.stock import Stock as Stock
 from .reports.study import open_study as open_study
 from .reports.tables import (
-    ages_table as ages_table,
     assumptions_table as assumptions_table,
     bullets as bullets,
     cautions as cautions,
@@ -89,13 +77,10 @@ from .reports.tables import (
     ranking_table as ranking_table,
     returns_table as returns_table,
     rules_table as rules_table,
-    turnover_table as turnover_table,
-    waiting_table as waiting_table,
     words as words,
 )
 from .reports.trust import measured_trust as measured_trust
 from .reports.verdicts import verdict_list as verdict_list
-from .reports.waiting import waiting_page as waiting_page
 from .reports.what_if import what_if as what_if
 from .rules.tables import load_rules as load_rules
 

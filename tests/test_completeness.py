@@ -33,8 +33,9 @@ from flipkit.reports.forecasts import month_forecasts
 from flipkit.reports.hours import next_hours
 from flipkit.reports.money import Money
 from flipkit.reports.packing import packing_page
+from flipkit.reports.stock import Stock
 from flipkit.reports.study import Study
-from flipkit.reports.tables import rules_table, turnover_table
+from flipkit.reports.tables import rules_table
 from flipkit.reports.waiting import waiting_page
 from flipkit.reports.what_if import help_sentence, wage_limits, what_if
 from flipkit.rules.fees import order_fees, read_fee_schedule
@@ -211,7 +212,7 @@ def _economics(shop: Shop) -> object:
 def _money(shop: Shop) -> object:
     study = shop.study
     page = Money(study)
-    shown = (page.shares(), page.goods_table(), page.income_table(), page.mileage_table(), turnover_table(study))
+    shown = (page.shares(), page.goods_table(), page.income_table(), page.mileage_table(), Stock(study).by_category())
     return study.months, study.bridges, [table.text for table in shown]
 
 

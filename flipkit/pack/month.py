@@ -31,7 +31,6 @@ from flipkit.paths import demo_folder, notebooks_folder
 from flipkit.reports.forecasts import month_forecasts, record_folder
 from flipkit.reports.hours import next_hours
 from flipkit.reports.pocket import pocket_sentence
-from flipkit.reports.prices import prices_sentence
 from flipkit.reports.sentences import (
     category_sentence,
     doubts,
@@ -39,15 +38,16 @@ from flipkit.reports.sentences import (
     month_sentence,
     overrides_sentence,
     run_out_sentence,
-    stock_sentence,
     trace_sentence,
 )
+from flipkit.reports.stock import Stock
 from flipkit.reports.study import STUDIES, Study, open_study
 from flipkit.reports.tables import rules_used
-from flipkit.reports.waiting import waiting_page
 
 #: Where packs go, below the folder that the command was started in.
 PACKS = "packs"
+#: Every item in stock with what to do, for a spreadsheet.
+TO_DO = "to-do.csv"
 #: Simulated shops in which a pack measures how far it can be trusted: enough for a rough share, in about ten seconds.
 TRUST_SHOPS = 20
 #: What the index says of pages whose numbers the notebook itself computes.
@@ -96,9 +96,7 @@ def month_plan(
             "month-overview", "month_overview", said, f"{month_name(study.month)} at a glance", month_sentence(study)[0]
         ),
         _page("bulky", "bulky_or_small", said, "Bulky or small", "Do bulky things earn their room and hours?"),
-        _page("stock", "stock", said, "What is in stock", stock_sentence(study)),
-        _page("waiting", "waiting", said, "How long things wait", waiting_page(study).sentence()),
-        _page("prices", "prices", said, "Prices to change, offers to take", prices_sentence(study)),
+        _page("stock", "stock", said, "Stock and prices", "What to list, mark down, accept, clear out?"),
         _page("pocket-sheet", "pocket_sheet", said, "Pocket sheet", pocket_sentence(study)),
         _page("packing", "packing", said, "Packing and postage", "What did parcels cost more than they had to?"),
         _page("next-hours", "next_hours", said, "Where next month's hours go", next_hours(study).sentence()),
@@ -192,13 +190,14 @@ def default_jobs() -> int:
 
 
 def _leave_knowledge(study: Study, folder: Path) -> None:
-    """What ``flipkit buy`` and ``flipkit offer`` answer from."""
+    """What ``flipkit buy`` and ``flipkit offer`` answer from, and the list of things to do."""
     verdicts = study.buying_verdicts
     stop = sorted(str(name) for name in verdicts.loc[verdicts["verdict"] == STOP, "category"])
     text = knowledge_file.knowledge_text({**study.knowledge, "stop": stop})
     Path(folder, knowledge_file.FILE).write_text(text, encoding="utf-8", newline="\n")
     plans = plans_text(study.price_plan, study.patience, as_of=study.as_of, currency=study.currency)
     Path(folder, knowledge_file.PLANS).write_text(plans, encoding="utf-8", newline="\n")
+    Path(folder, TO_DO).write_text(Stock(study).csv(), encoding="utf-8", newline="\n")
 
 
 def _page(

@@ -368,36 +368,6 @@ def nothing_sold(study: Study, category: str) -> str:
     return f"Of {category}, nothing sold from {first.isoformat()} to {last.isoformat()}: there is no price to follow."
 
 
-def stock_sentence(study: Study) -> str:
-    """What is in stock, what it cost, and what it may still bring.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-    """
-    unsold = study.unsold_items()
-    figures = stock_figures(study, "shop", unsold)
-    text = Said(_stock_words(study, unsold), figures)
-    if unsold.empty:
-        return text
-    if not study.items["sold_on"].notna().any():
-        return Said(f"{text} Nothing has sold yet, so what it may bring is not known.", figures)
-    may = round(float(study.prospects.loc[unsold.index, "value_cents"].sum()))
-    likely = float(study.prospects.loc[unsold.index, "chance"].sum())
-    figures.append(study.figure("stock may bring", "shop", may))
-    return Said(
-        f"{text} Over the next {study.horizon.days} days it may bring {show_cents(may, currency=study.currency)} after "
-        f"what is still to be paid, about {likely:,.0f} of the items selling.",
-        figures,
-    )
-
-
 def trace_sentence(items: pd.DataFrame) -> str:
     """How much of the money shown is recorded, follows from a rule, or is assumed.
 

@@ -13,9 +13,7 @@ import pandas as pd
 
 from flipkit.analysis.results import RESULT
 from flipkit.analysis.returns import TOO_FEW
-from flipkit.analysis.stock import ageing_table, stock_table
 from flipkit.economics.costs import own_rate_cards
-from flipkit.money import show_cents
 from flipkit.reports.elements import NOTHING, Element, caution, figures_said, table
 from flipkit.reports.sentences import money_per_hour, of_category, past_words
 from flipkit.reports.study import Study
@@ -432,129 +430,6 @@ def ranking_table(study: Study) -> Element:
             for row in frame.to_dict("records")
         ],
     )
-
-
-def turnover_table(study: Study) -> Element:
-    """How each category's stock turned, and what its capital and its space earned.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    Element
-        For a page.
-    """
-    headings = {
-        "category": "Category",
-        "stock_items": "In stock",
-        "stock_cost_cents": "At cost",
-        "stock_cubic_ft": study.measures.rooms_words.capitalize(),
-        "sell_through": "Sell-through",
-        "turnover": "Turns a year",
-        "days_on_hand": "Days on hand",
-        "gmroi": "GMROI",
-        "capital_return": "Return on capital, a year",
-        "net_per_cubic_ft_month": f"Net per {study.measures.room_words.replace(' ', '-')}-month",
-    }
-    formats = {
-        "stock_cubic_ft": study.measures.room_number,
-        "sell_through": lambda share: f"{share:.0%}",
-        "turnover": lambda turns: f"{turns:.1f}",
-        "days_on_hand": lambda days: "–" if days == float("inf") else f"{days:,.0f}",
-        "gmroi": lambda ratio: f"{ratio:.2f}",
-        "capital_return": lambda rate: f"{rate:,.0%}".replace("-", "−"),
-        "net_per_cubic_ft_month": lambda dollars: show_cents(
-            round(dollars * 100 / study.measures.rooms_of(1.0)), currency=study.currency
-        ),
-    }
-    frame = stock_table(study.items, window=study.window(), as_of=study.as_of)
-    first, last = (day.isoformat() for day in study.window())
-    return table(
-        frame.sort_values("stock_cost_cents", ascending=False, kind="stable"),
-        caption=f"Stock by category on {study.as_of.isoformat()}, the most money first",
-        headings=headings,
-        formats=formats,
-        note=f"In stock, at cost and {study.measures.rooms_words} are of that day; the ratios of {first} to {last}.",
-        currency=study.currency,
-        figures=[
-            study.figure(name, scope, float(value))
-            for scope, row in [
-                *((of_category(row["category"]), row) for row in frame.to_dict("records")),
-                ("shop", frame.sum(numeric_only=True)),
-            ]
-            for name, value in (("things in stock", row["stock_items"]), ("stock at cost", row["stock_cost_cents"]))
-        ],
-    )
-
-
-def ages_table(study: Study) -> Element:
-    """The stock by how long it has been held.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    Element
-        For a page.
-    """
-    frame = ageing_table(study.items, as_of=study.as_of, value_cents=study.prospects["value_cents"])
-    frame["held"] = [
-        f"over {int(begin) - 1} days" if pd.isna(end) else f"{int(begin)} to {int(end)} days"
-        for begin, end in zip(frame["from_days"], frame["to_days"], strict=True)
-    ]
-    headings = {
-        "held": "Held",
-        "items": "Items",
-        "cost_cents": "At cost",
-        "cost_share": "of all",
-        "cubic_ft": study.measures.rooms_words.capitalize(),
-        "list_price_cents": "At first list price",
-        "may_bring_cents": "May still bring",
-    }
-    formats = {"cost_share": lambda share: f"{share:.0%}", "cubic_ft": study.measures.room_number}
-    named = {"items": "things in stock", "cost_cents": "stock at cost"}
-    figures = [study.figure(name, "shop", frame[column].sum()) for column, name in named.items()]
-    caption = f"Stock by age on {study.as_of.isoformat()}"
-    return table(frame, caption=caption, headings=headings, formats=formats, currency=study.currency, figures=figures)
-
-
-def waiting_table(study: Study) -> Element:
-    """The unsold items with the most money in them, with their chance of selling.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    Element
-        For a page.
-    """
-    unsold = study.unsold_items()
-    if unsold.empty:
-        return words("Nothing is in stock.")
-    columns = ["chance", "value_cents", "work_min"]
-    frame = unsold.join(study.prospects.loc[unsold.index, columns])
-    frame = frame.sort_values(["cost_cents", "item_id"], ascending=[False, True]).head(_MOST_ITEMS)
-    headings = {
-        "item_id": "Item",
-        "title": "Title",
-        "days_held": "Days held",
-        "cost_cents": "Cost",
-        "chance": f"Chance to sell in {study.horizon.days} days",
-        "value_cents": "May still bring",
-        "work_min": "Work still to do (min)",
-    }
-    formats = {"chance": _chance}
-    caption = f"The {len(frame)} unsold items with the most money in them"
-    return table(frame, caption=caption, headings=headings, formats=formats, currency=study.currency)
 
 
 def _chance(chance: float) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import io
 import json
 
 import numpy as np
@@ -21,7 +22,7 @@ from flipkit.charts.stock import plot_patience
 from flipkit.charts.style import money
 from flipkit.economics.items import item_economics
 from flipkit.reports import forecasts, hours, pocket
-from flipkit.reports import prices as report_prices
+from flipkit.reports.stock import Stock
 from flipkit.reports.study import open_study
 from flipkit.reports.what_if import _FAMILIES, what_if
 from tests.helpers.small_books import write_books
@@ -85,17 +86,28 @@ def test_the_sheet_says_of_which_priced_things_the_overview_says_stop(demo):
 def test_every_thing_in_stock_has_one_action_and_the_sentence_counts_them(demo):
     plan = demo.price_plan
     counts = plan["action"].value_counts()
-    sentence = report_prices.prices_sentence(demo)
-    assert f"Of {len(demo.unsold_items())} things" in sentence
+    page = Stock(demo)
+    sentence = page.answer().text
+    assert f"Of {len(demo.unsold_items())} items in stock" in sentence
     assert f"keep {counts['hold']} at today's price" in sentence
-    assert f"give up {counts['give up']}." in sentence
+    assert f"clear out {counts['give up']}." in sentence
     assert counts.sum() == len(plan) == plan["item_id"].nunique()
     assert set(plan["item_id"]) <= set(demo.unsold_items()["item_id"])
     rest = len(demo.unsold_items()) - len(plan)
     assert rest > 0
     assert f"For {rest} we don't know" in sentence
-    every = report_prices.offers_table(demo, every=True).text
-    assert all(name in every for name in plan.loc[plan["action"] == "hold", "item_id"])
+    shown = {"hold": page.kept().text, "give up": page.cleared().text, "list": page.actions().text}
+    shown["lower"] = shown["list"]
+    for row in plan.to_dict("records"):
+        assert f"({row['item_id']})" in shown[row["action"]]
+    # Whatever is due within four weeks stands beside what is due now.
+    due = plan["markdown_on"].fillna(plan["give_up_on"]) <= pd.Timestamp(demo.as_of) + pd.Timedelta(days=28)
+    soon = plan[due & (plan["action"] == "hold")]
+    assert len(soon)
+    assert all(f"({name})" in shown["list"] for name in soon["item_id"])
+    sheet = pd.read_csv(io.StringIO(page.csv()))
+    assert sheet["item_id"].tolist() == sorted(plan["item_id"])
+    assert sheet["ask"].sum() == pytest.approx(plan["price_cents"].sum() / 100, abs=1)
 
 
 def test_the_tables_of_prices_do_not_raise_what_is_asked(demo):
@@ -103,7 +115,7 @@ def test_the_tables_of_prices_do_not_raise_what_is_asked(demo):
     listed = plan[plan["asked_cents"].notna() & (plan["action"] != "give up")]
     assert (listed["price_cents"] <= listed["asked_cents"]).all()
     assert (listed["lowest_offer_cents"] <= listed["price_cents"]).all()
-    assert "data" in report_prices.learnt_sentence(demo)
+    assert "data" in Stock(demo).habits().text
 
 
 def test_more_patience_never_earns_less_and_the_plan_is_the_longest(demo):
@@ -120,8 +132,9 @@ def test_more_patience_never_earns_less_and_the_plan_is_the_longest(demo):
 
 
 def test_the_recommended_wait_says_why_and_stands_in_chart_and_table(demo):
-    frame = report_prices.patience_frame(demo)
-    title, shown = report_prices.patience_title(frame, demo), report_prices.patience_rows(demo, frame)
+    page = Stock(demo)
+    frame, shown = page.patience(), page.patience_table()
+    title = page.patience_picture().to_dict()["title"]["text"]
     assert "wait up to" in title
     assert "money tied up" in title
     assert shown.text.count("(recommended)") == 1
@@ -151,7 +164,7 @@ def test_no_price_is_recommended_where_few_listings_stood(demo):
     fresh = demo.price_plan[demo.price_plan["action"] == "list"]
     # Prices are whole dollars, so the last one can lie a dollar beyond.
     assert (fresh["price_cents"] <= high * fresh["typical_cents"] + 100).all()
-    assert f"{high:.2f} times" in report_prices.habit_sentence(demo)
+    assert f"{high:.2f} times" in Stock(demo).habits().text
 
 
 def test_a_plan_stands_still_for_half_a_year(demo):
@@ -341,21 +354,14 @@ def test_a_shops_forecasts_are_kept_apart_from_anothers(demo, few, tmp_path):
 
 def test_books_with_hardly_a_sale_say_so_everywhere(few):
     count = "0 sales" if few.items["sold_on"].isna().all() else "2 sales"
-    for sentence in (pocket.pocket_sentence(few), report_prices.prices_sentence(few)):
-        assert sentence.startswith(f"Too few to tell: {count} in the books")
+    assert pocket.pocket_sentence(few).startswith(f"Too few to tell: {count} in the books")
+    page = Stock(few)
+    assert f"Too few to tell: {count} in the books" in page.answer().text
     assert "$" not in pocket.pocket_sheet(few).text
     assert pocket.pocket_note(few).text.startswith("Too few to tell")
-    for shown in (
-        report_prices.changes_table,
-        report_prices.offers_table,
-        report_prices.give_up_table,
-    ):
-        assert shown(few).text == "Too few to tell."
-    assert (
-        plot_patience(report_prices.patience_frame(few), title="")
-        .to_dict()["description"]
-        .startswith("Nothing is held")
-    )
+    for shown in (page.to_do(), page.actions(), page.kept(), page.cleared(), page.habits(), page.patience_table()):
+        assert shown.html == ""
+    assert page.patience_picture().to_dict()["description"].startswith("Nothing is held")
     plan = hours.next_hours(few)
     assert plan.sentence().startswith("Too few to tell")
     assert plan.note() == ""

@@ -1,0 +1,474 @@
+"""Stock and prices: what to list, mark down, keep and clear out, on which day, and how long items wait."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Hashable
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from flipkit.analysis.max_bid import SHOP
+from flipkit.analysis.pricing import Habit
+from flipkit.analysis.repricing import AS_NOW, PLANNED
+from flipkit.analysis.stock import ageing_table, stock_table
+from flipkit.analysis.survival import days_to_sale, survival_table
+from flipkit.charts.stock import plot_days_listed, plot_patience
+from flipkit.charts.style import joined, money
+from flipkit.money import show_cents
+from flipkit.reports.elements import EMPTY, NOTHING, Element, Said, headline, table, to_do
+from flipkit.reports.pocket import few_sales_sentence, sales_known
+from flipkit.reports.sentences import count_of, of_category, span_name, stock_figures
+from flipkit.reports.study import Study
+from flipkit.reports.tables import cautions, words
+from flipkit.reports.waiting import Waiting, waiting_page
+
+#: What the answer says of each action, in this order.
+_COUNTED: Final = {
+    "list": "list {}",
+    "lower": "mark down {}",
+    "hold": "keep {} at today's price",
+    "give up": "clear out {}",
+}
+#: Actions that change something now, in the order in which they are done.
+NOW: Final = ("list", "lower", "give up")
+#: How far ahead dated actions are listed.
+_SOON_WEEKS: Final = 4
+#: Kinds that the line on clearing out names.
+_NAMED: Final = 6
+_PLANNED: Final = ["item_id", "title", "category", "action", "asked_cents", "worth_cents", "weeks_listed"]
+#: Why a lowest offer can stand above a markdown to come.
+_WHY_ABOVE: Final = (
+    "A lowest offer can be above a later markdown. Until that day a buyer may still pay the full price, so waiting is "
+    "worth more than the offer. The lowest offer falls as the day comes nearer."
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Stock:
+    """The page on what is in stock: what to do with each item, and how long items wait."""
+
+    study: Study
+    by: str = "category"
+
+    def answer(self) -> Element:
+        """How many items to list, mark down, keep and clear out, and how long it takes until half have sold."""
+        return headline(
+            self.counted(),
+            note=" ".join(filter(None, [few_sales_sentence(self.study), self._held(), self.half_sold()])),
+        )
+
+    def counted(self) -> str:
+        """How many items to list, mark down, keep and clear out."""
+        study, stock = self.study, len(self.study.unsold_items())
+        figures = stock_figures(study, "shop", study.unsold_items())
+        if not stock:
+            return Said("Nothing is in stock.", figures)
+        counts = self.plan["action"].value_counts()
+        parts = [said.format(f"{counts[action]:,}") for action, said in _COUNTED.items() if action in counts]
+        known = int(counts.sum())
+        rest = f" For {stock - known:,} we don't know a typical price yet." if stock > known else ""
+        said = f": {', '.join(parts)}." if parts else "."
+        return Said(f"Of {count_of(stock, 'item')} in stock{said}{rest}", figures)
+
+    def half_sold(self) -> str:
+        """By which day half of everything listed has sold."""
+        listed = self.study.items[self.study.items["days_listed"].notna()]
+        if listed.empty:
+            return ""
+        half = days_to_sale(listed["days_listed"], listed["sold_on"].notna(), confidence=self.study.confidence)
+        if np.isnan(half.days):
+            return "Less than half of what you listed has sold so far."
+        return Said(
+            f"Half of everything you list sells within {half.days:,.0f} days.",
+            [self.study.figure("days until half has sold", "shop", round(half.days))],
+        )
+
+    def to_do(self) -> Element:
+        """What to do now, counted and in dollars; every item stands in the table below."""
+        lines = []
+        first = self.now()
+        listed = first[first["action"] == "list"]
+        if len(listed):
+            lines.append(f"List {count_of(len(listed), 'item')}: {self._brings(listed)}.")
+        lower = first[first["action"] == "lower"]
+        if len(lower):
+            lines.append(f"Mark down {count_of(len(lower), 'item')} to the prices below: {self._brings(lower)}.")
+        gone = first[first["action"] == "give up"]
+        if len(gone):
+            lines.append(self.clear_out(gone))
+        soon = self.soon()
+        if len(soon):
+            lines.append(
+                f"Then mark down or clear out {count_of(len(soon), 'more', 'more')} on their days, listed below."
+            )
+        return to_do(lines)
+
+    def clear_out(self, gone: pd.DataFrame) -> str:
+        """What to clear out, by kind, why and how."""
+        kinds = gone["category"].value_counts()
+        named = [f"{name} ({number})" for name, number in kinds.head(_NAMED).items()]
+        rest = int(kinds.iloc[_NAMED:].sum())
+        named += [f"{rest} of other kinds"] if rest else []
+        return (
+            f"Clear out {count_of(len(gone), 'item')}: {joined(named)}. What they may still bring is less than their "
+            "room and your work. Bundle them into lots, sell them off locally, or give them away."
+        )
+
+    def picture(self) -> Any:
+        """How long everything that was ever listed waits."""
+        listed = self.study.items[self.study.items["days_listed"].notna()]
+        sold = listed["sold_on"].notna()
+        half = days_to_sale(listed["days_listed"], sold).days if len(listed) else np.nan
+        chart = plot_days_listed(
+            survival_table(listed["days_listed"], sold, confidence=self.study.confidence), medians={"": half}
+        )
+        if listed.empty:
+            return chart
+        subtitle = "Share still unsold by days since listed, everything ever listed. Your books."
+        return chart.properties(title={"text": self.half_sold().rstrip("."), "subtitle": subtitle})
+
+    def actions(self, category: str = "") -> Element:
+        """What to list and mark down now, item by item; of one category, all that is in stock."""
+        now = self.now()
+        due = [now[now["action"] != "give up"], self.soon()]
+        found = self.plan[self.plan["category"] == category] if category else pd.concat(due)
+        if found.empty:
+            return EMPTY
+        headings = {"item": "Item", "do": "What to do", "asked": "Asked now", "least": "Take at least"}
+        headings["brings"] = "Still brings"
+        caption = "In stock, item by item" if category else "To do now and in the next four weeks, item by item"
+        note = "Still brings: on average, after fees, postage, room and your work at your target."
+        return table(self._told(found), caption=caption, headings=headings, note=note)
+
+    def kept(self) -> Element:
+        """What is kept at its price: the lowest offer to take this week, and what comes next on which day."""
+        found = self.plan[self.plan["action"] == "hold"]
+        if found.empty:
+            return EMPTY
+        headings = {
+            "item": "Item",
+            "asked": "Asked",
+            "least": "Take at least",
+            "next": "Next",
+            "brings": "Still brings",
+        }
+        above = bool((found["lowest_offer_cents"] > found["markdown_cents"]).any())
+        caption = f"{count_of(len(found), 'item')}, worth most first"
+        return table(self._told(found), caption=caption, headings=headings, note=_WHY_ABOVE if above else "")
+
+    def cleared(self) -> Element:
+        """What to clear out, item by item."""
+        found = self.plan[self.plan["action"] == "give up"]
+        if found.empty:
+            return EMPTY
+        found = found.sort_values(["weeks_listed", "item_id"], ascending=[False, True], kind="stable")
+        costs = self.study.items.set_index("item_id")["cost_cents"].reindex(found["item_id"])
+        shown = self._told(found).assign(
+            cost=[self._money(cents) for cents in costs],
+            typical=[money(cents, currency=self.study.currency) for cents in found["typical_cents"]],
+        )
+        headings = {
+            "item": "Item",
+            "weeks_listed": "Weeks listed",
+            "asked": "Asked now",
+            "typical": "Like items sell for",
+        }
+        caption = f"{count_of(len(found), 'item')} that cost {money(costs.sum(), currency=self.study.currency)}"
+        formats = {"weeks_listed": lambda weeks: f"{weeks:,.0f}"}
+        return table(shown, caption=caption, headings=headings | {"cost": "It cost"}, formats=formats)
+
+    def action(self, row: dict[Hashable, Any]) -> str:
+        """What to do with one item, and when."""
+        price = self._money(row["price_cents"])
+        if row["action"] == "list":
+            return f"list at {price}"
+        if row["action"] == "lower":
+            return f"mark down to {price}"
+        if row["action"] == "give up":
+            return "clear out"
+        return self._next(row) if pd.notna(row.get("due")) else f"keep at {self._money(row['asked_cents'])}"
+
+    def now(self) -> pd.DataFrame:
+        """What is to be done now: list, mark down, clear out; the most money first within each."""
+        found = self.plan[self.plan["action"].isin(NOW)]
+        order = found["action"].map({action: place for place, action in enumerate(NOW)})
+        return found.assign(order=order).sort_values(["order", "worth_cents", "item_id"], ascending=[True, False, True])
+
+    @functools.cached_property
+    def plan(self) -> pd.DataFrame:
+        """The plan, worth most first; no row where the books cannot say."""
+        plan = self.study.price_plan
+        if few_sales_sentence(self.study) or plan.empty:
+            return pd.DataFrame(columns=_PLANNED)
+        return plan.sort_values(["worth_cents", "item_id"], ascending=[False, True], kind="stable")
+
+    @functools.cached_property
+    def waits(self) -> Waiting:
+        """How long the groups of the shop wait."""
+        return waiting_page(self.study, self.by)
+
+    def habits(self) -> Element:
+        """How the seller prices now, how far up the books support a price, and what the plan rests on."""
+        study = self.study
+        if few_sales_sentence(study):
+            return EMPTY
+        known, wishes = study.knowledge, study.knowledge["wishes"]
+        habit = Habit(**known["categories"][SHOP]["habit"])
+        cuts = (
+            f"mark them down by {habit.cut_share:.0%} after {habit.first_cut_weeks:.0f} weeks and again every "
+            f"{habit.cut_weeks:.0f} weeks"
+            if habit.cut_share
+            else "hardly ever mark them down"
+        )
+        room = self._money(wishes["storage_cents"] * 52 / 12)
+        whose = "by your overheads for it" if wishes["storage_recorded"] else "as assumed, since no overhead tells"
+        model, _ = study.selling
+        told = model.coefficients()
+        share = dict(zip(told["name"], told["data_share"], strict=True))
+        return words(
+            f"You list items at {habit.ratio:.2f} times what like items sell for, {cuts}, and clear them out after "
+            f"{habit.patience_weeks:.0f} weeks. No list price here is above {known['grid'][1]:.2f} times, because too "
+            f"few of your finished listings asked more. Room costs {room} a month for a {study.measures.room_words}, "
+            f"{whose}. The chance of a sale is learned from {count_of(sales_known(study), 'sale')} and "
+            f"{model.weeks:,} weeks on sale: how fast items sell is {share['level']:.0%} data, how strongly price "
+            f"moves it {share['pull']:.0%}, how many are never wanted {share['never wanted']:.0%}; the rest is assumed."
+        )
+
+    def patience(self, item: str = "") -> pd.DataFrame:
+        """What comes of patience with one item: the one named, or the one in stock that is worth most."""
+        held = self.plan[self.plan["action"].isin(["list", "lower", "hold"])]
+        if held.empty:
+            return pd.DataFrame(columns=_PATIENT)
+        rows = self.study.patience
+        found = rows[rows["item_id"] == (item or str(held["item_id"].iloc[0]))]
+        return found.assign(chosen=found["way"] == PLANNED).reset_index(drop=True)
+
+    def patience_picture(self) -> Any:
+        """The same, drawn."""
+        frame = self.patience()
+        return plot_patience(frame, title=self._patience_title(frame), currency=self.study.currency)
+
+    def patience_table(self) -> Element:
+        """What each number of weeks would bring, in figures."""
+        frame = self.patience()
+        if frame.empty:
+            return EMPTY
+        shown = frame.assign(
+            within=[_way(row) for row in frame.to_dict("records")],
+            course=[self._course(row) for row in frame.to_dict("records")],
+            least=[self._money(cents) if cents else NOTHING for cents in frame["lowest_offer_cents"]],
+            hour=[self._hour(row) for row in frame.to_dict("records")],
+        )
+        headings = {"within": "Sell within", "course": "Ask", "least": "Lowest offer", "sold_share": "Chance"}
+        headings["hour"] = "Brings, for an hour"
+        formats = {"sold_share": lambda share: "under 1%" if share < 0.01 else f"{share:.0%}"}
+        note = "What it brings is after fees, label and packing, before your hours."
+        caption = f"{frame['title'].iloc[0]}: what waiting brings"
+        return table(shown, caption=caption, headings=headings, formats=formats, note=note)
+
+    def by_category(self) -> Element:
+        """How each category's stock turned, and what its money and its room earned."""
+        study = self.study
+        headings = {
+            "category": "Category",
+            "stock_items": "In stock",
+            "stock_cost_cents": "At cost",
+            "stock_cubic_ft": study.measures.rooms_words.capitalize(),
+            "sell_through": "Sell-through",
+            "turnover": "Turns a year",
+            "days_on_hand": "Days on hand",
+            "gmroi": "GMROI",
+            "capital_return": "Return on money, a year",
+            "net_per_cubic_ft_month": f"Net per {study.measures.room_words.replace(' ', '-')}-month",
+        }
+        formats = {
+            "stock_cubic_ft": study.measures.room_number,
+            "sell_through": lambda share: f"{share:.0%}",
+            "turnover": lambda turns: f"{turns:.1f}",
+            "days_on_hand": lambda days: NOTHING if days == float("inf") else f"{days:,.0f}",
+            "gmroi": lambda ratio: f"{ratio:.2f}",
+            "capital_return": lambda rate: f"{rate:,.0%}".replace("-", "−"),
+            "net_per_cubic_ft_month": lambda dollars: show_cents(
+                round(dollars * 100 / study.measures.rooms_of(1.0)), currency=study.currency
+            ),
+        }
+        frame = stock_table(study.items, window=study.window(), as_of=study.as_of)
+        scopes = [*((of_category(row["category"]), row) for row in frame.to_dict("records"))]
+        return table(
+            frame.sort_values("stock_cost_cents", ascending=False, kind="stable"),
+            caption=f"Stock on {_day(study.as_of)}, the most money first",
+            headings=headings,
+            formats=formats,
+            note=f"The first three figures are of that day; the ratios are of {span_name(study)}.",
+            currency=study.currency,
+            figures=[
+                study.figure(name, scope, float(value))
+                for scope, row in [*scopes, ("shop", frame.sum(numeric_only=True))]
+                for name, value in (("things in stock", row["stock_items"]), ("stock at cost", row["stock_cost_cents"]))
+            ],
+        )
+
+    def by_age(self) -> Element:
+        """The stock by how long it has been held."""
+        study = self.study
+        frame = ageing_table(study.items, as_of=study.as_of, value_cents=study.prospects["value_cents"])
+        frame["held"] = [
+            f"over {int(begin) - 1} days" if pd.isna(end) else f"{int(begin)} to {int(end)} days"
+            for begin, end in zip(frame["from_days"], frame["to_days"], strict=True)
+        ]
+        headings = {
+            "held": "Held",
+            "items": "Items",
+            "cost_cents": "At cost",
+            "cost_share": "of all",
+            "cubic_ft": study.measures.rooms_words.capitalize(),
+            "list_price_cents": "At first list price",
+            "may_bring_cents": "May still bring",
+        }
+        formats = {"cost_share": lambda share: f"{share:.0%}", "cubic_ft": study.measures.room_number}
+        named = {"items": "things in stock", "cost_cents": "stock at cost"}
+        figures = [study.figure(name, "shop", frame[column].sum()) for column, name in named.items()]
+        caption = f"Stock by age on {_day(study.as_of)}"
+        return table(
+            frame, caption=caption, headings=headings, formats=formats, currency=study.currency, figures=figures
+        )
+
+    def cautions(self) -> Element:
+        """What to beware of with what is in stock."""
+        return cautions(self.study.unsold_items())
+
+    def csv(self) -> str:
+        """Every item in stock with what to do, as a table for a spreadsheet."""
+        frame = self._told(self.plan.sort_values("item_id"))
+        dates = ("markdown_on", "give_up_on")
+        shown = pd.DataFrame(
+            {
+                "item_id": frame["item_id"],
+                "title": frame["title"],
+                "category": frame["category"],
+                "do": frame["do"],
+                "ask": _dollars(frame, "price_cents"),
+                "take_at_least": _dollars(frame, "lowest_offer_cents"),
+                "then_ask": _dollars(frame, "markdown_cents"),
+                **{name: frame[name].dt.date if name in frame else "" for name in dates},
+                "still_brings": _dollars(frame, "worth_cents"),
+            }
+        )
+        return shown.to_csv(index=False, lineterminator="\n")
+
+    def _told(self, found: pd.DataFrame) -> pd.DataFrame:
+        """Rows of the plan with what a table says of each."""
+        rows = found.to_dict("records")
+        return found.assign(
+            item=[f"{row['title']} ({row['item_id']})" if row["title"] else row["item_id"] for row in rows],
+            do=[self.action(row) for row in rows],
+            asked=[self._money(row["asked_cents"]) for row in rows],
+            least=[NOTHING if row["action"] == "give up" else self._money(row["lowest_offer_cents"]) for row in rows],
+            next=[self._next(row) for row in rows],
+            brings=[
+                NOTHING if row["action"] == "give up" else money(row["worth_cents"], currency=self.study.currency)
+                for row in rows
+            ],
+        )
+
+    def _next(self, row: dict[Hashable, Any]) -> str:
+        """What is to be done next with an item, and when."""
+        if row["action"] == "give up":
+            return NOTHING
+        if pd.notna(row["markdown_on"]):
+            return f"mark down to {self._money(row['markdown_cents'])} on {_day(row['markdown_on'])}"
+        return f"clear out on {_day(row['give_up_on'])}"
+
+    def soon(self) -> pd.DataFrame:
+        """What is kept today, and marked down or cleared out within four weeks; the soonest first."""
+        held = self.plan[self.plan["action"] == "hold"]
+        if held.empty:
+            return held
+        due = held["markdown_on"].fillna(held["give_up_on"])
+        held = held.assign(due=due)[due <= pd.Timestamp(self.study.as_of) + pd.Timedelta(weeks=_SOON_WEEKS)]
+        return held.sort_values(["due", "item_id"], kind="stable")
+
+    def _brings(self, found: pd.DataFrame) -> str:
+        they = "it" if len(found) == 1 else "they"
+        return f"{they} may still bring {money(float(found['worth_cents'].sum()), currency=self.study.currency)}"
+
+    def _held(self) -> str:
+        """What the stock cost, and what it may still bring."""
+        study, unsold = self.study, self.study.unsold_items()
+        if unsold.empty:
+            return ""
+        cost = money(int(unsold["cost_cents"].sum()), currency=study.currency)
+        if not study.items["sold_on"].notna().any():
+            return f"They cost {cost}. Nothing has sold yet, so nobody can say what they may bring."
+        may = money(float(study.prospects.loc[unsold.index, "value_cents"].sum()), currency=study.currency)
+        return f"They cost {cost} and may bring {may} over the next {study.horizon.days} days."
+
+    def _patience_title(self, frame: pd.DataFrame) -> str:
+        """What patience is worth, in one sentence: the recommended wait and why."""
+        if frame.empty:
+            return "What hurry costs"
+        ways = frame[frame["way"] != AS_NOW]
+        best, name = ways[ways["chosen"]].iloc[0], str(ways["title"].iloc[0] or ways["item_id"].iloc[0])
+        before = ways[ways["within_weeks"] < best["within_weeks"]]
+        if before.empty:
+            return f"{name}: {_weeks(best)} are left."
+        last = before.iloc[-1]
+        more = money(best["worth_cents"] - last["worth_cents"], currency=self.study.currency)
+        return (
+            f"{name}: wait up to {_weeks(best)}. That brings {more} more than {_weeks(last)} would, once your minutes, "
+            "the room and the money tied up are paid."
+        )
+
+    def _course(self, row: dict[Hashable, Any]) -> str:
+        if not row["price_cents"]:
+            return "not worth listing"
+        ask = self._money(row["price_cents"])
+        if pd.isna(row["markdown_on"]):
+            return ask
+        return f"{ask}, {self._money(row['markdown_cents'])} from {_day(row['markdown_on'])}"
+
+    def _hour(self, row: dict[Hashable, Any]) -> str:
+        if not row["work_min"]:
+            return NOTHING
+        brings, hour = (
+            money(float(cents), currency=self.study.currency)
+            for cents in (row["net_cents"], row["net_cents"] / row["work_min"] * 60)
+        )
+        return f"{brings}, {hour}"
+
+    def _money(self, cents: float) -> str:
+        """A price as it is asked: cents where there are any."""
+        if pd.isna(cents):
+            return NOTHING
+        return show_cents(round(float(cents)), currency=self.study.currency).removesuffix(".00")
+
+
+#: What a chart and a table of patience need.
+_PATIENT: Final = ["title", "way", "within_weeks", "price_cents", "net_cents", "sold_share", "chosen"]
+
+
+def _way(row: dict[Hashable, Any]) -> str:
+    if row["way"] == AS_NOW:
+        return "as you price now"
+    return _weeks(row) + (" (recommended)" if row["chosen"] else "")
+
+
+def _weeks(row: Any) -> str:
+    return count_of(int(row["within_weeks"]), "week")
+
+
+def _day(day: Any) -> str:
+    """A day as tables show it.
+
+    >>> _day(pd.Timestamp("2026-10-31"))
+    '31 Oct 2026'
+    """
+    return f"{day.day} {day:%b %Y}"
+
+
+def _dollars(frame: pd.DataFrame, column: str) -> pd.Series:
+    """Cents as a spreadsheet reads money."""
+    return (frame[column].astype(np.float64) / 100).round(2) if column in frame else pd.Series(dtype=np.float64)
