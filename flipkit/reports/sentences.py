@@ -11,6 +11,7 @@ import pandas as pd
 
 from flipkit.analysis.results import RESULT, minutes_known
 from flipkit.analysis.returns import ONE_DECIDES, TOO_FEW, unsold_group
+from flipkit.charts.style import hourly, money
 from flipkit.economics.overrides import suppositions
 from flipkit.money import show_cents
 from flipkit.reports.elements import Figure, Said, origin_mix
@@ -77,24 +78,26 @@ def month_sentence(study: Study) -> tuple[str, str]:
     if unknown > 0.5 * len(items):
         return _cost_unknown(study, row, unknown, len(items))
     off = int(row["items"] - row["sold"])
-    counted = count_of(int(row["sold"]), "sale") + (f" and {off:,} written off" if off else "")
+    after = f" after {count_of(off, 'item')} you wrote off" if off else ""
+    apart = hourly(abs(study.target - float(row["hourly"])), currency=study.currency)
+    side = "over" if float(row["hourly"]) > study.target else "short of"
     sentence = (
-        f"In {month_name(study.month)} an hour of your own work earned {_hourly(study, row)}: "
-        f"{counted}, {show_cents(int(row['net_cents']), currency=study.currency)} net, "
-        f"{row['owner_min'] / 60:,.0f} hours."
+        f"You made about {_whole(study, row)} an hour in {month_name(study.month)}, {apart} {side} your "
+        f"{hourly(study.target, currency=study.currency)} target: {count_of(int(row['sold']), 'sale')}, "
+        f"{money(int(row['net_cents']), currency=study.currency)} profit{after}, {row['owner_min'] / 60:,.0f} hours."
     )
     if unknown:
-        sentence += f" What {count_of(unknown, 'thing')} cost is not known and counts as 0, so this is too high."
-    alone = f" The sales alone: {_hourly(study, sales)}." if off and sales["items"] else ""
+        sentence += f" What {count_of(unknown, 'item')} cost is not known and counts as 0, so this is too high."
+    note = [noise_sentence(study, row)]
+    if off and sales["items"]:
+        note.append(f"Sales alone made {_whole(study, sales)} an hour.")
     ago = [
-        f"{when}: {_hourly(study, results.loc[when])}" if results.loc[when, "items"] else f"{when}: nothing sold"
+        f"{_whole(study, results.loc[when])} {when}"
         for when in ("a month ago", "a year ago")
+        if results.loc[when, "items"]
     ]
-    target = show_cents(study.assumptions.cents("hour.target"), currency=study.currency)
-    note = (
-        f"{_interval(study, row)} Target: {target}. {'; '.join(ago).capitalize()}.{alone} "
-        f"{minutes_sentence(study.month_items())}"
-    )
+    note += [f"It was {' and '.join(ago)}."] if ago else []
+    note += [year_sentence(study)]
     named = month_name(study.month)
     figures = [
         study.figure("result an hour", named, 100 * row["hourly"]),
@@ -105,19 +108,36 @@ def month_sentence(study: Study) -> tuple[str, str]:
         study.figure("sales alone, an hour", named, 100 * sales["hourly"]),
         study.figure("target an hour", "shop", study.assumptions.cents("hour.target")),
     ]
-    more = [
-        *(doubt for doubt in doubts(study) if doubt not in note),
-        overrides_sentence(study),
-        run_out_sentence(study),
-    ]
-    return Said(sentence, figures), " ".join(filter(None, [note.rstrip(), *more]))
+    more = [*doubts(study), overrides_sentence(study), run_out_sentence(study)]
+    return Said(sentence, figures), " ".join(filter(None, [*note, *more]))
+
+
+def noise_sentence(study: Study, row: pd.Series) -> str:
+    """How far one month tells what an hour of the seller's earns."""
+    if not row["claimed"]:
+        return _interval(study, row)
+    low, high = (hourly(float(row[end]), currency=study.currency) for end in ("low", "high"))
+    return f"One month is noisy: the true rate is probably between {low} and {high}."
+
+
+def year_sentence(study: Study) -> str:
+    """The year so far against the same months of the last, as far as that can be told."""
+    gap = study.year_gap
+    if not gap.claimed:
+        return ""
+    now, then = (hourly(value, currency=study.currency) for value in (gap.hourly_first, gap.hourly_second))
+    text = f"So far {gap.first} made {now} an hour, the same months of {gap.second} {then}:"
+    if gap.low < 0 < gap.high:
+        return f"{text} too close to call."
+    low, high = (hourly(value, currency=study.currency) for value in sorted((abs(gap.low), abs(gap.high))))
+    return f"{text} probably {low} to {high} {'more' if gap.gap > 0 else 'less'}."
 
 
 def _cost_unknown(study: Study, row: pd.Series, unknown: int, things: int) -> tuple[str, str]:
     """The month where most costs are not known: what came in, and no profit."""
     came = int(study.month_items()["sold_price_cents"].sum())
     sentence = (
-        f"In {month_name(study.month)} you sold {count_of(int(row['sold']), 'thing')} for "
+        f"In {month_name(study.month)} you sold {count_of(int(row['sold']), 'item')} for "
         f"{show_cents(came, currency=study.currency)}. What {unknown:,} of {things:,} cost is not known, so nobody can "
         "say what you earned."
     )
@@ -388,6 +408,10 @@ def trace_sentence(items: pd.DataFrame) -> str:
         f"Of the money behind these figures {mix['recorded']:.0%} is recorded in the books, "
         f"{mix['rule']:.0%} follows from a dated rule and {mix['assumed']:.0%} is assumed."
     )
+
+
+def _whole(study: Study, row: pd.Series) -> str:
+    return hourly(float(row["hourly"]), currency=study.currency)
 
 
 def _hourly(study: Study, row: pd.Series) -> str:

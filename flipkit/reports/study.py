@@ -252,6 +252,37 @@ class Study:
         return pd.concat(rows, ignore_index=True).set_index("span")
 
     @functools.cached_property
+    def month_results(self) -> pd.DataFrame:
+        """The latest thirteen months, sales and write-offs, a row each with its interval and its name."""
+        last = pd.Period(self.month, "M")
+        began = self.items["bought_on"].min().to_period("M")
+        asked: dict[str, Any] = {"basis": "settled", "target": self.target, "settings": self._settings}
+        rows = [
+            returns.shop_return(self.items, window=self.window(str(month), months=1), **asked).assign(
+                month=month.strftime("%B %Y")
+            )
+            for month in pd.period_range(max(last - 12, min(began, last)), last, freq="M")
+        ]
+        return pd.concat(rows, ignore_index=True)
+
+    @functools.cached_property
+    def year_gap(self) -> returns.HourlyGap:
+        """What an hour of this year so far made more than one of the same months of last year."""
+        first, last = self.year_so_far()
+        day = returns.settled_on(self.items)
+        same = (day.dt.month < last.month) | ((day.dt.month == last.month) & (day.dt.day <= last.day))
+        year = day.dt.year.where(same & day.notna()).astype("Int64").astype("string").fillna("").astype(object)
+        return returns.hourly_difference(
+            self.items.assign(year=year),
+            window=(first.replace(year=first.year - 1), last),
+            basis="settled",
+            by="year",
+            first=[str(last.year)],
+            second=[str(last.year - 1)],
+            settings=self._settings,
+        )
+
+    @functools.cached_property
     def size_returns(self) -> pd.DataFrame:
         """The size classes side by side over the window."""
         return sizes.by_size(self.items, window=self.window(), target=self.target, settings=self._settings)
@@ -353,6 +384,8 @@ class Study:
             "shop_results",
             "shop_sales",
             "months",
+            "month_results",
+            "year_gap",
             "size_returns",
             "size_bought",
             "size_gaps",

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.results import by_month
+from flipkit.charts.style import hourly, money
 from flipkit.errors import AssumptionError, BooksError, PackError
 from flipkit.pack.month import month_plan
 from flipkit.reports import elements, sentences
@@ -140,11 +141,32 @@ def test_nothing_sold_yet_is_said_and_shown(unsold):
 def test_the_sentence_states_the_numbers(demo):
     sentence, note = sentences.month_sentence(demo)
     row, sales = demo.shop_results.loc["this month"], demo.shop_sales.loc["this month"]
-    assert sentences.money_per_hour(row["hourly"], currency="USD") in sentence
-    assert f"{int(sales['items'])} sales and {int(row['items'] - sales['items'])} written off" in sentence
-    assert f"The sales alone: {sentences.money_per_hour(sales['hourly'], currency='USD')}." in note
-    assert sentences.money_per_hour(row["low"], currency="USD") in note
-    assert "Target: $18.00" in note
+    assert sentence.startswith(f"You made about {hourly(row['hourly'])} an hour in October 2026")
+    assert f"{hourly(18 - row['hourly'])} short of your $18 target" in sentence
+    off = int(row["items"] - sales["items"])
+    assert f"{int(sales['items'])} sales, {money(row['net_cents'])} profit after {off} items you wrote off" in sentence
+    assert f"probably between {hourly(row['low'])} and {hourly(row['high'])}." in note
+    assert f"Sales alone made {hourly(sales['hourly'])} an hour." in note
+    assert sentences.year_sentence(demo) in note
+
+
+def test_this_year_stands_against_the_same_months_of_the_last(demo):
+    gap = demo.year_gap
+    day = demo.items["sold_on"].fillna(demo.items["gone_on"])
+    for year, hour in ((2026, gap.hourly_first), (2025, gap.hourly_second)):
+        mine = demo.items[(day.dt.year == year) & (day.dt.month <= 10)]
+        assert hour == pytest.approx(mine["net_cents"].sum() / 100 / (mine["owner_min"].sum() / 60))
+    assert gap.low < gap.gap < gap.high
+    said = sentences.year_sentence(demo)
+    assert hourly(gap.hourly_first) in said
+    assert ("too close to call" in said) == (gap.low < 0 < gap.high)
+
+
+def test_the_latest_thirteen_months_have_their_intervals(demo):
+    shown = demo.month_results
+    assert shown["month"].tolist()[::12] == ["October 2025", "October 2026"]
+    assert shown["hourly"].to_numpy() == pytest.approx(demo.months["hourly"].tail(13).to_numpy())
+    assert shown["hourly"].iloc[-1] == pytest.approx(demo.shop_results.loc["this month", "hourly"])
 
 
 def test_what_is_supposed_stands_on_the_first_page_and_in_the_index(demo, demo_folder):
