@@ -90,6 +90,31 @@ def rounded_price(price_cents: Floats, endings_cents: tuple[int, ...] = ()) -> F
     return np.asarray(np.take_along_axis(choices, nearest[..., None], axis=-1)[..., 0])
 
 
+# How the seller prices now: the path that every other one is set beside.
+
+
+@dataclass(frozen=True)
+class Habit:
+    """How a seller prices: first price over the typical one, markdowns, offers taken, patience."""
+
+    ratio: float
+    cut_share: float
+    first_cut_weeks: float
+    cut_weeks: float
+    patience_weeks: float
+    offer_share: float
+
+    def ratios(self, weeks: int) -> Floats:
+        """What is asked in each week, over the typical price.
+
+        >>> Habit(1.2, 0.1, 7.0, 7.0, 52.0, 0.85).ratios(8).round(2).tolist()
+        [1.2, 1.2, 1.2, 1.2, 1.2, 1.2, 1.2, 1.08]
+        """
+        week = np.arange(weeks)
+        cuts = np.where(week < self.first_cut_weeks, 0, 1 + (week - self.first_cut_weeks) // self.cut_weeks)
+        return np.asarray(self.ratio * (1 - self.cut_share) ** cuts)
+
+
 # The price path of a thing: what to ask, when to mark down, which offer to take, when to give up.
 #
 # Backward induction over weeks and a grid of prices. In each week the seller holds the price, lowers it (which
