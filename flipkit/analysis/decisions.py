@@ -28,7 +28,7 @@ from flipkit.analysis.max_bid import (
     recommended,
     turning_price,
 )
-from flipkit.analysis.returns import LIKELY, TOO_FEW, UNLIKELY
+from flipkit.analysis.returns import LIKELY, ONE_DECIDES, TOO_FEW, UNLIKELY
 from flipkit.money import show_cents
 
 BUY = "buy"
@@ -139,7 +139,7 @@ def decide(
 
     The function needs a study's frames; see ``tests/analysis/test_decisions.py``.
     """
-    table = ranking.merge(returns[["category", "low", "high", "expected_min"]], on="category", how="left")
+    table = ranking.merge(returns[["category", "expected_min"]], on="category", how="left")
     known = {str(row["category"]): row for row in table.to_dict("records")}
     stock = plan.groupby("category")["action"].value_counts() if len(plan) else pd.Series(dtype=np.int64)
     found = []
@@ -170,6 +170,8 @@ def _decided(
     usable = kind["typical_cents"] is not None and knowledge["categories"][SHOP]["sold"] >= knowledge["too_few_items"]
     if known is None or not (usable and bool(known["claimed"]) and costs.size) or math.isnan(known["beats_target"]):
         bought = f"{items:,} bought on {trips:,} trip{'' if trips == 1 else 's'}" if items else "none bought lately"
+        if known is not None and known["one_decides"]:
+            bought += f", and {ONE_DECIDES}"
         return Decision(name, TOO_FEW, f"{TOO_FEW.capitalize()}: {bought}.", items=items, trips=trips, size=size)
     # Asked as in the aisle, of a thing that is thought to sell at this price: the same answer in both places.
     typical = round(kind["typical_cents"])
@@ -218,8 +220,8 @@ def _sentence(made: Decision, loss_limit: float, show: Any) -> str:
     """The threshold in one sentence."""
     if made.verdict != LEAVE:
         return (
-            f"Pay up to {show(made.highest_cents)} for one that sells at {show(made.typical_cents)}; you usually paid "
-            f"{show(made.usual_cost_cents)}."
+            f"Pay up to {show(made.highest_cents, pay=True)} for one that sells at {show(made.typical_cents)}; you "
+            f"usually paid {show(made.usual_cost_cents)}."
         )
     if made.sells_from_cents is not None:
         return (
@@ -228,8 +230,8 @@ def _sentence(made: Decision, loss_limit: float, show: Any) -> str:
         )
     if made.highest_cents:
         return (
-            f"Leave it: it's worth {show(made.highest_cents)} if it sells at {show(made.typical_cents)}, and you "
-            f"usually paid {show(made.usual_cost_cents)}."
+            f"Leave it: it's worth {show(made.highest_cents, pay=True)} if it sells at {show(made.typical_cents)}, and "
+            f"you usually paid {show(made.usual_cost_cents)}."
         )
     if made.binding == "loss":
         return f"Leave it, even if it's free: at usual prices more than {loss_limit:.0%} of them lose money."
@@ -299,9 +301,11 @@ def size_words(kind: Mapping[str, Any]) -> str:
     return ", ".join([shares[0][0] if shares else kind["size"], *named])
 
 
-def _whole(cents: float, *, currency: str) -> str:
-    """Whole units of the currency."""
-    return show_cents(round(cents / 100) * 100, currency=currency).removesuffix(".00")
+def _whole(cents: float, *, currency: str, pay: bool = False) -> str:
+    """Whole units of the currency; a price to pay is rounded down, for it is not to be passed."""
+    return show_cents((math.floor(cents / 100) if pay else round(cents / 100)) * 100, currency=currency).removesuffix(
+        ".00"
+    )
 
 
 # Which hours next month they are worth.

@@ -77,7 +77,9 @@ class NextHours:
             "hourly": "An hour brings",
             "highest_cents": "Pay at most",
         }
-        hours = dict.fromkeys(("hours", "available_h"), lambda number: f"{number:,.0f} h")
+        hours = dict.fromkeys(
+            ("hours", "available_h"), lambda number: "under 1 h" if number < 0.5 else f"{number:,.0f} h"
+        )
         return elements.table(
             self.frame,
             caption="Next month's hours, in the order in which they are given out",

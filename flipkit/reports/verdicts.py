@@ -8,8 +8,8 @@ from html import escape
 from flipkit.analysis.decisions import BUY, FEW_FINDS, LEAVE, VERDICTS, Decision
 from flipkit.analysis.returns import LIKELY, TOO_FEW, UNLIKELY
 from flipkit.charts.style import hourly
-from flipkit.reports.elements import Element, Figure
-from flipkit.reports.sentences import money_per_hour
+from flipkit.reports.elements import Element, Figure, caution
+from flipkit.reports.sentences import doubts, money_per_hour, of_category, past_words
 from flipkit.reports.study import Study
 
 #: Categories too few to tell that are named; the rest are counted.
@@ -18,14 +18,15 @@ _NAMED = 12
 
 def decision_figures(study: Study, one: Decision) -> tuple[Figure, ...]:
     """The quantities of a decision; every page that says one of them hands these on."""
-    figures = [study.figure("verdict", one.category, one.verdict)]
+    scope = of_category(one.category)
+    figures = [study.figure("verdict", scope, one.verdict)]
     if one.verdict == TOO_FEW:
         return tuple(figures)
     figures += [
-        study.figure("pay at most", one.category, one.highest_cents or None),
-        study.figure("leave unless it sells for", one.category, one.sells_from_cents),
-        study.figure("chance to beat the target", one.category, _chance(one.chance)),
-        study.figure("hours next month", one.category, round(one.hours)),
+        study.figure("pay at most", scope, one.highest_cents or None),
+        study.figure("leave unless it sells for", scope, one.sells_from_cents),
+        study.figure("chance to beat the target", scope, _chance(one.chance)),
+        study.figure("hours next month", scope, round(one.hours)),
     ]
     return tuple(figures)
 
@@ -74,10 +75,22 @@ def verdict_list(study: Study) -> Element:
         items = "".join(f"<li><strong>{escape(name)}</strong>: {escape(why)}</li>" for name, why in reasons)
         parts.append(f"<h3>{escape(head)}</h3><ul>{items}</ul>")
         lines += [head, *(f"  {name}: {why}" for name, why in reasons)]
-    if all(one.verdict == TOO_FEW for one in decisions):
-        return Element(f'<div class="verdicts">{"".join(parts)}</div>', "\n".join(lines), figures)
-    html = f'{"".join(parts)}<p class="note">{escape(_bounds(study))}</p>'
-    return Element(f'<div class="verdicts">{html}</div>', "\n".join([*lines, _bounds(study)]), figures)
+    if any(one.verdict != TOO_FEW for one in decisions):
+        lead, bounds = _lead(study), _bounds(study)
+        parts = [f"<p>{escape(lead)}</p>", *parts, f'<p class="note">{escape(bounds)}</p>']
+        lines = [lead, *lines, bounds]
+    if told := doubts(study):
+        box = caution(" ".join(told))
+        parts, lines = [box.html, *parts], [box.text, *lines]
+    return Element(f'<div class="verdicts">{"".join(parts)}</div>', "\n".join(lines), figures)
+
+
+def _lead(study: Study) -> str:
+    """What the figures of each line are, said once."""
+    return (
+        f"What each is worth paying for as you price now. What an hour likely earned, adjusted for small samples, is "
+        f"that of {past_words(study)}."
+    )
 
 
 def _bounds(study: Study) -> str:
