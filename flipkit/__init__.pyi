@@ -38,6 +38,8 @@ from .face import (
 )
 from .packing.parcel import bare_item as bare_item, plan_parcel as plan_parcel
 from .reports.bulky import Bulky as Bulky
+from .reports.buy import Buy as Buy
+from .reports.category import category_page as category_page
 from .reports.elements import (
     activity_minutes as activity_minutes,
     caution as caution,
@@ -49,17 +51,8 @@ from .reports.elements import (
 )
 from .reports.forecasts import track_record as track_record
 from .reports.money import Money as Money
-from .reports.hours import next_hours as next_hours
 from .reports.packing import drawn as drawn, packing_page as packing_page
 from .reports.panel import assumption_panel as assumption_panel
-from .reports.pocket import pocket_note as pocket_note, pocket_sentence as pocket_sentence, pocket_sheet as pocket_sheet
-from .reports.sentences import (
-    category_sentence as category_sentence,
-    month_sentence as month_sentence,
-    nothing_sold as nothing_sold,
-    trace_sentence as trace_sentence,
-    window_sentence as window_sentence,
-)
 from .reports.sliders import (
     divisors_table as divisors_table,
     plot_sliders as plot_sliders,
@@ -70,17 +63,13 @@ from .reports.study import open_study as open_study
 from .reports.tables import (
     assumptions_table as assumptions_table,
     bullets as bullets,
-    cautions as cautions,
-    methods_table as methods_table,
-    months_table as months_table,
     notes_table as notes_table,
-    ranking_table as ranking_table,
-    returns_table as returns_table,
     rules_table as rules_table,
     words as words,
 )
+from .reports.sentences import trace_sentence as trace_sentence
+from .reports.this_month import ThisMonth as ThisMonth
 from .reports.trust import measured_trust as measured_trust
-from .reports.verdicts import verdict_list as verdict_list
 from .reports.what_if import what_if as what_if
 from .rules.tables import load_rules as load_rules
 

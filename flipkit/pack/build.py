@@ -241,9 +241,14 @@ def make_pack(
         titles = {result.name: result.title for result in results}
         texts = [(result.name, (folder / f"{result.name}.html").read_text(encoding="utf-8")) for result in results]
         require_agreement([(titles[name], page_figures(text)) for name, text in texts])
-        alone = index_text(pages, title=title, lead=lead, notes=notes, titles=titles)
-        _write(folder / SINGLE, single_page(alone, texts, title=title, home=INDEX, plain=[FILE]))
-        _write(folder / INDEX, index_text(pages, title=title, lead=lead, notes=notes, titles=titles, single=SINGLE))
+        opening = dict(texts).get(Path(INDEX).stem)
+        if opening is None:
+            opening = index_text(pages, title=title, lead=lead, notes=notes, titles=titles)
+            _write(folder / INDEX, index_text(pages, title=title, lead=lead, notes=notes, titles=titles, single=SINGLE))
+        others = [(name, text) for name, text in texts if name != Path(INDEX).stem]
+        # What lies beside the pages is not in the one file.
+        beside = [FILE, SINGLE, *(path.name for path in folder.iterdir() if path.suffix in (".csv", ".json"))]
+        _write(folder / SINGLE, single_page(opening, others, title=title, home=INDEX, plain=beside))
         _write(folder / FILE, manifest_text(manifest, file_hashes(folder)))
         # The archive holds the manifest, so the manifest cannot hold the archive's digest.
         write_archive(folder, folder / ARCHIVE)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import os
-import re
 import shutil
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -27,14 +26,10 @@ from flipkit.pack.build import (
 )
 from flipkit.pack.run import NotebookTask, PageResult
 from flipkit.paths import demo_folder, notebooks_folder
+from flipkit.reports.category import Category, page_names
 from flipkit.reports.forecasts import month_forecasts, record_folder
-from flipkit.reports.hours import next_hours
-from flipkit.reports.pocket import pocket_sentence
 from flipkit.reports.sentences import (
-    category_sentence,
-    doubts,
     month_name,
-    month_sentence,
     overrides_sentence,
     run_out_sentence,
     trace_sentence,
@@ -91,30 +86,23 @@ def month_plan(
         "settings": "; ".join(f"{key}={value}" for key, value in sorted((settings or {}).items())),
     }
     pages = [
-        _page(
-            "month-overview", "month_overview", said, f"{month_name(study.month)} at a glance", month_sentence(study)[0]
-        ),
-        _page("bulky", "bulky_or_small", said, "Bulky or small", "Do bulky things earn their room and hours?"),
+        _page("index", "this_month", {**said, "categories": "; ".join(categories)}, _title(study), ""),
+        _page("buy", "buy", said, "Buy", "What to look for, what to pay?"),
         _page("stock", "stock", said, "Stock and prices", "What to list, mark down, accept, clear out?"),
-        _page("pocket-sheet", "pocket_sheet", said, "Pocket sheet", pocket_sentence(study)),
+        _page("bulky", "bulky_or_small", said, "Bulky or small", "Do bulky things earn their room and hours?"),
         _page("packing", "packing", said, "Packing and postage", "What did parcels cost more than they had to?"),
-        _page("next-hours", "next_hours", said, "Where next month's hours go", next_hours(study).sentence()),
         _page("what-if", "what_if", said, "What if", "What would change the answer? Does hiring help pay?"),
+        _page("money", "money", said, "Money", "What did we earn, and what is whose?"),
         _page("track-record", "track_record", said, "Track record", _TRACK_RECORD),
         _page("trust", "trust", {"shops": TRUST_SHOPS}, "How far can the figures be trusted?", _TRUST),
-        _page("money", "money", said, "Money", "What did we earn, and what is whose?"),
         _page("assumptions", "assumptions", said, "Assumptions and gaps", trace_sentence(study.sold_items())),
     ]
-    names = _page_names(study.categories)
-    for category in study.categories:
-        if category in categories or not categories:
-            sentence = category_sentence(study, category)[0]
-            parameters = {**said, "category": category}
-            pages.append(
-                _page(
-                    names[category], "category_report", parameters, category.capitalize(), sentence, group="Categories"
-                )
-            )
+    names = page_names(study.categories)
+    for one in study.decisions:
+        if one.category in categories or not categories:
+            parameters = {**said, "category": one.category}
+            title, said_of = one.category.capitalize(), Category(study, one.category).verdict()
+            pages.append(_page(names[one.category], "category", parameters, title, said_of, group="Categories"))
     return MonthPlan(study, tuple(pages), target, said["settings"], tuple(categories))
 
 
@@ -129,9 +117,7 @@ def make_month_pack(plan: MonthPlan, *, jobs: int = 2, on_done: Callable[[PageRe
         pack = make_pack(
             plan.pages,
             plan.out,
-            title=f"{study.books.shop.name}, {month_name(study.month)}",
-            lead=" ".join([month_sentence(study)[0], *doubts(study)]),
-            notes=pack_notes(study),
+            title=_title(study),
             manifest=month_manifest(plan),
             jobs=jobs,
             on_done=on_done,
@@ -197,20 +183,13 @@ def _leave_knowledge(study: Study, folder: Path) -> None:
     Path(folder, TO_DO).write_text(Stock(study).csv(), encoding="utf-8", newline="\n")
 
 
+def _title(study: Study) -> str:
+    """What the first page is called."""
+    return f"{study.books.shop.name}, {month_name(study.month)}"
+
+
 def _page(
     name: str, notebook: str, parameters: Mapping[str, object], title: str, sentence: str, *, group: str = ""
 ) -> PackPage:
     task = NotebookTask(name, notebooks_folder() / f"{notebook}.ipynb", dict(parameters), title)
     return PackPage(task, sentence, group)
-
-
-def _page_names(categories: Sequence[str]) -> dict[str, str]:
-    """A file name for each category, different for each however alike they are spelt."""
-    names: dict[str, str] = {}
-    for category in categories:
-        stem = "category-" + (re.sub(r"[^a-z0-9]+", "-", category.lower()).strip("-")[:60] or "unnamed")
-        name, again = stem, 2
-        while name in names.values():
-            name, again = f"{stem}-{again}", again + 1
-        names[category] = name
-    return names

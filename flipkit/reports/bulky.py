@@ -7,6 +7,7 @@ import functools
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from html import escape
 from typing import Any, Final
 
 import pandas as pd
@@ -18,7 +19,18 @@ from flipkit.charts.returns import plot_break_even_moves, plot_minutes, plot_pri
 from flipkit.charts.sliders import DIVISORS
 from flipkit.charts.style import hourly, joined, money
 from flipkit.money import show_cents
-from flipkit.reports.elements import DOING, EMPTY, NOTHING, Element, Said, activity_minutes, headline, table, to_do
+from flipkit.reports.elements import (
+    DOING,
+    EMPTY,
+    NOTHING,
+    Element,
+    Figure,
+    Said,
+    activity_minutes,
+    headline,
+    table,
+    to_do,
+)
 from flipkit.reports.panel import MovedStudies
 from flipkit.reports.sentences import count_of, money_per_hour, span_name
 from flipkit.reports.study import Study
@@ -45,14 +57,8 @@ class Bulky:
             missing = [size for size in _PAIR if size not in set(self.study.size_returns.get("size_class", []))]
             gone = " and nothing ".join(missing or _PAIR)
             return headline(f"Nothing {gone} sold in these months, so there is nothing to compare.")
-        gap = self.study.size_gaps["bought" if self._both("bought") else "sold"]
-        figures = [
-            self.study.figure(f"bought basis, an hour, {size}", "shop", 100 * value)
-            for size, value in (("bulky", gap.hourly_first), ("small", gap.hourly_second))
-            if self._both("bought")
-        ]
         note = [self._gap(), self._unmeasured(), f"{span_name(self.study)}."]
-        return headline(Said(" ".join(filter(None, said)), figures), note=" ".join(filter(None, note)))
+        return headline(Said(" ".join(filter(None, said)), self._figures()), note=" ".join(filter(None, note)))
 
     def to_do(self) -> Element:
         """From which price on a bulky item is worth its hours, and which items are bulky."""
@@ -67,6 +73,16 @@ class Bulky:
             if names
         ]
         return to_do([*lines, *(["Look at the size before you buy. " + " ".join(kinds)] if kinds else [])])
+
+    def in_one_line(self) -> Element:
+        """The whole answer in one line, with the way to its page."""
+        said = self._over_all() or self._at_equal_prices()
+        if not said:
+            return EMPTY
+        way = '<a href="bulky.html">Bulky or small</a>'
+        return Element(
+            f"<p>{way}: {escape(said[:1].lower() + said[1:])}</p>", f"Bulky or small: {said}", self._figures()
+        )
 
     def break_even(self) -> str:
         """From which sold price on a bulky item beats the average small one."""
@@ -211,6 +227,13 @@ class Bulky:
         counted = "Counting unsold items" if basis == "bought" else "Counting sold items only"
         small, bulky = (hourly(value, currency=self.study.currency) for value in (gap.hourly_second, gap.hourly_first))
         return f"{counted}, an hour earned {small} on small items and {bulky} on bulky ones."
+
+    def _figures(self) -> tuple[Figure, ...]:
+        if not self._both("bought"):
+            return ()
+        gap = self.study.size_gaps["bought"]
+        pairs = (("bulky", gap.hourly_first), ("small", gap.hourly_second))
+        return tuple(self.study.figure(f"an hour, {size}", "shop", 100 * value) for size, value in pairs)
 
     def _gap(self) -> str:
         """How sure the difference is: two overlapping intervals show nothing, only its own interval decides."""

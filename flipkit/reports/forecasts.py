@@ -31,8 +31,7 @@ from flipkit.analysis.returns import TOO_FEW
 from flipkit.money import show_cents
 from flipkit.reports import elements
 from flipkit.reports.elements import Element
-from flipkit.reports.pocket import few_sales_sentence
-from flipkit.reports.sentences import count_of
+from flipkit.reports.sentences import count_of, few_sales_sentence
 from flipkit.reports.study import STUDIES, Study
 from flipkit.reports.tables import words
 

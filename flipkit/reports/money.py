@@ -84,7 +84,7 @@ class Money:
         paid = self._dollars(int((items["sold_price_cents"] + items["shipping_charged_cents"]).sum()))
         left = self._dollars(int(items["net_cents"].sum()))
         dearest = lines.iloc[:-1].sort_values("amount_cents")["line"].iloc[0]
-        title = f"Of the {paid} that buyers paid, {left} was left: {dearest} took the most"
+        title = f"Of the {paid} that buyers paid, {left} was left: most went to {dearest}"
         chart = plot_waterfall(lines, currency=self.study.currency, nothing=f"No money moved in {month}.")
         return chart.properties(
             title={"text": title, "subtitle": f"{month}: what sold or was written off. Your books."}

@@ -56,6 +56,22 @@ def count_of(number: int, noun: str, plural: str = "") -> str:
     return f"{number:,} {noun if number == 1 else plural or noun + 's'}"
 
 
+def sales_known(study: Study) -> int:
+    """Sales that the books hold, whenever they were."""
+    return int(study.items["sold_on"].notna().sum())
+
+
+def few_sales_sentence(study: Study) -> str:
+    """Why the books cannot say what to pay or to ask; empty where they can."""
+    sales, needed = sales_known(study), study.assumptions.whole("report.too_few_items")
+    if sales >= needed:
+        return ""
+    return (
+        f"{TOO_FEW.capitalize()}: {count_of(sales, 'sale')} in the books, and a price without at least {needed} of "
+        f"them would be assumptions alone."
+    )
+
+
 def month_sentence(study: Study) -> tuple[str, str]:
     """What an hour earned in the month, and how sure that is.
 
@@ -235,93 +251,6 @@ def run_out_sentence(study: Study) -> str:
     return f"Assumed, because a rule table ran out: {named} flipkit check shows the lines to add."
 
 
-def window_sentence(study: Study) -> str:
-    """What the window's sales and purchases earned an hour, both bases side by side.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-    """
-    first, last = study.window()
-    sold = study.shop_sales.loc["the window"]
-    span = f"from {first.isoformat()} to {last.isoformat()}"
-    if not sold["items"]:
-        return _nothing_sold(study, span)[0]
-    text = f"What sold {span} earned {_hourly(study, sold)} an hour"
-    settled = study.shop_results.loc["the window"]
-    lost = int(settled["items"] - settled["sold"])
-    text += f", and with the {lost:,} written off {_hourly(study, settled)}." if lost else "."
-    figures = [study.figure("sold basis, an hour", "shop", 100 * sold["hourly"])]
-    if study.shop_bought.empty:
-        return Said(text, figures)
-    row = study.shop_bought.iloc[0]
-    figures.append(study.figure("bought basis, an hour", "shop", 100 * row["hourly"]))
-    so_far = money_per_hour(float(row["hourly_so_far"]), currency=study.currency)
-    return Said(
-        f"{text} Everything bought in those months stands at {_hourly(study, row)} an hour when unsold things count "
-        f"with what they may still bring, and at {so_far} when they count at what they cost so far.",
-        figures,
-    )
-
-
-def category_sentence(study: Study, category: str) -> tuple[str, str]:
-    """What an hour of a category's work earned, and how sure that is.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-    category : str
-        Name of the category.
-
-    Returns
-    -------
-    tuple of (str, str)
-        The sentence and the note below it.
-    """
-    sold = study.sold_returns[study.sold_returns["category"] == category]
-    bought = study.bought_returns[study.bought_returns["category"] == category]
-    unsold = study.unsold_items(category)
-    note = _stock_words(study, unsold)
-    if len(bought):
-        row = bought.iloc[0]
-        # Of what never sold nobody knows what it will bring.
-        known = row["claimed"] and row["sold"]
-        stands = f"{_hourly(study, row)} an hour, {_interval(study, row)[:-1]}, for {past_words(study)}."
-        stands = stands if known else f"{too_few_words(row)}."
-        told = f"{stands} {_one_more(study, row) if known else ''}{int(row['sold'])} of"
-        note = (
-            "Counting everything bought in the same months, unsold things with what they may still bring: "
-            f"{told} {count_of(int(row['items']), 'purchase')} sold. {note}"
-        )
-    if sold.empty:
-        return f"{category.capitalize()}: nothing sold in these months.", " ".join([note, *doubts(study)])
-    row = sold.iloc[0]
-    # The verdict is that of the overview: things that sold say nothing of those that did not.
-    judged = bought.iloc[0] if len(bought) and bought.iloc[0]["claimed"] and bought.iloc[0]["sold"] else row
-    with_unsold = "" if judged is row else f"; with the unsold counted, {_hourly(study, judged)}"
-    sentence = (
-        f"{category.capitalize()}: an hour of your own work earned {_hourly(study, row)} "
-        f"over {count_of(int(row['items']), 'sale')}{with_unsold} – "
-        f"{judged['verdict'] if judged['claimed'] else too_few_words(judged)}."
-    )
-    figures = [
-        study.figure("sold basis, an hour", of_category(category), 100 * row["hourly"]),
-        study.figure("sales of the window", of_category(category), row["items"]),
-        *stock_figures(study, of_category(category), unsold),
-    ]
-    if len(bought):
-        figures.append(study.figure("bought basis, an hour", of_category(category), 100 * bought.iloc[0]["hourly"]))
-    contributes = _one_more(study, row) if judged is row else ""
-    return Said(sentence, figures), " ".join([f"{_interval(study, row)} {contributes}{note}", *doubts(study)])
-
-
 def _one_more(study: Study, row: pd.Series) -> str:
     """What one thing contributes to a category's hour."""
     without, more = (money_per_hour(float(row[name]), currency=study.currency) for name in ("without_best", "one_more"))
@@ -367,25 +296,6 @@ def stock_figures(study: Study, scope: str, unsold: pd.DataFrame) -> list[Figure
         study.figure("things in stock", scope, len(unsold)),
         study.figure("stock at cost", scope, unsold["cost_cents"].sum()),
     ]
-
-
-def nothing_sold(study: Study, category: str) -> str:
-    """What is said in the place of a category's chart where nothing of it sold in the window.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-    category : str
-        Name of the category.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
-    first, last = study.window()
-    return f"Of {category}, nothing sold from {first.isoformat()} to {last.isoformat()}: there is no price to follow."
 
 
 def trace_sentence(items: pd.DataFrame) -> str:

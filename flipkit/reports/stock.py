@@ -19,8 +19,7 @@ from flipkit.charts.stock import plot_days_listed, plot_patience
 from flipkit.charts.style import joined, money
 from flipkit.money import show_cents
 from flipkit.reports.elements import EMPTY, NOTHING, Element, Said, headline, table, to_do
-from flipkit.reports.pocket import few_sales_sentence, sales_known
-from flipkit.reports.sentences import count_of, of_category, span_name, stock_figures
+from flipkit.reports.sentences import count_of, few_sales_sentence, of_category, sales_known, span_name, stock_figures
 from flipkit.reports.study import Study
 from flipkit.reports.tables import cautions, words
 from flipkit.reports.waiting import Waiting, waiting_page

@@ -1,0 +1,192 @@
+"""One category: does it pay, what to pay for it, and what to do with its stock."""
+
+from __future__ import annotations
+
+import functools
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from flipkit.analysis.decisions import LEAVE, Decision
+from flipkit.analysis.returns import TOO_FEW
+from flipkit.charts.returns import plot_minutes, plot_waterfall
+from flipkit.charts.stock import plot_days_listed
+from flipkit.charts.style import money
+from flipkit.errors import AssumptionError
+from flipkit.reports.buy import chance_words, decision_figures
+from flipkit.reports.elements import (
+    DOING,
+    EMPTY,
+    Element,
+    Said,
+    activity_minutes,
+    headline,
+    item_rows,
+    line_sums,
+    table,
+    to_do,
+)
+from flipkit.reports.sentences import count_of, doubts, of_category, span_name, stock_figures, trace_sentence
+from flipkit.reports.stock import Stock
+from flipkit.reports.study import Study
+from flipkit.reports.tables import cautions
+
+
+@dataclass(frozen=True, eq=False)
+class Category:
+    """The page of one category."""
+
+    study: Study
+    name: str
+
+    def answer(self) -> Element:
+        """The verdict with its threshold, and the chance behind it."""
+        one = self.decision
+        unsold = self.study.unsold_items(self.name)
+        figures = [*decision_figures(self.study, one), *stock_figures(self.study, of_category(self.name), unsold)]
+        known = [chance_words(self.study, one), self._usual()] if one.verdict != TOO_FEW else []
+        note = " ".join(filter(None, [*known, one.note, self._half_sold(), *doubts(self.study)]))
+        return headline(Said(self.verdict(), figures), note=note)
+
+    def verdict(self) -> str:
+        """The verdict in one sentence."""
+        one, name = self.decision, self.name[:1].upper() + self.name[1:]
+        if one.verdict in (LEAVE, TOO_FEW):
+            return f"{name}: {one.sentence[:1].lower()}{one.sentence[1:]}"
+        return f"{name}: {one.verdict}. {one.sentence}"
+
+    def to_do(self) -> Element:
+        """What to give it next month, and what to do with its stock."""
+        one = self.decision
+        lines = [f"Give it about {count_of(round(one.hours), 'hour')} next month."] if one.hours >= 0.5 else []
+        lines += [one.stock_sentence] if sum(number for _, number in one.stock) else []
+        return to_do(lines)
+
+    def picture(self) -> Any:
+        """From the price of a sale to what is left of it."""
+        sold = self.study.sold_items(self.name)
+        lines = self._each(sold)
+        first, last = (f"{day:%B %Y}" for day in self.study.window())
+        nothing = f"No {self.name} sold from {first} to {last}: there is no price to follow."
+        chart = plot_waterfall(lines, currency=self.study.currency, nothing=nothing)
+        if sold.empty:
+            return chart
+        price, left = (money(lines["amount_cents"].iloc[at], currency=self.study.currency) for at in (0, -1))
+        most = lines.iloc[:-1].sort_values("amount_cents")["line"].iloc[0]
+        title = f"Of the {price} that one sells for, {left} is left: most goes to {most}"
+        subtitle = f"An average sale, {count_of(len(sold), 'sale')}, {span_name(self.study)}. Your books."
+        return chart.properties(title={"text": title, "subtitle": subtitle})
+
+    def stock(self) -> Element:
+        """Everything in stock, with what to do."""
+        return Stock(self.study).actions(self.name)
+
+    def minutes_picture(self) -> Any:
+        """Where the minutes go."""
+        return plot_minutes(activity_minutes(self.study.sold_items(self.name)))
+
+    def minutes(self) -> Element:
+        """The same in figures."""
+        frame = activity_minutes(self.study.sold_items(self.name))
+        formats: dict[str, Any] = {"activity": DOING.get, "logged": lambda share: f"{share:.0%}"}
+        headings = {"activity": "Activity", "minutes_per_item": "Minutes per item", "logged": "Logged"}
+        return table(frame, caption="Your own minutes per item sold", headings=headings, formats=formats)
+
+    def waiting_picture(self) -> Any:
+        """How long they wait."""
+        return plot_days_listed(self.study.waiting(self.name), medians={"": self.study.median_days(self.name)})
+
+    def lines(self) -> Element:
+        """Every line from the price to the net, and where it comes from."""
+        sold = self.study.sold_items(self.name)
+        if sold.empty:
+            return EMPTY
+        shares = dict.fromkeys(("recorded", "rule", "assumed"), lambda share: f"{share:.0%}")
+        headings = {"line": "Line", "amount_cents": "In all", "per_item_cents": "Per sale", "recorded": "Recorded"}
+        headings |= {"rule": "By a rule", "assumed": "Assumed"}
+        return table(
+            line_sums(sold),
+            caption="From the price to what is left",
+            headings=headings,
+            formats=shares,
+            note=trace_sentence(sold),
+            currency=self.study.currency,
+        )
+
+    def sold(self) -> Element:
+        """Every item sold, latest first."""
+        rows = item_rows(self.study.sold_items(self.name))
+        if rows.empty:
+            return EMPTY
+        caption = f"{count_of(len(rows), 'sale')}, {span_name(self.study)}"
+        return table(rows, caption=caption, currency=self.study.currency)
+
+    def cautions(self) -> Element:
+        """What to beware of with these items."""
+        return cautions(self.study.items[self.study.items["category"] == self.name])
+
+    @functools.cached_property
+    def decision(self) -> Decision:
+        """The one decision on the category."""
+        return self.study.decision(self.name)
+
+    def _usual(self) -> str:
+        """What was usually paid, what it usually sells for, and how many of the bought sold."""
+        one = self.decision
+        paid, sells = (
+            money(cents, currency=self.study.currency) for cents in (one.usual_cost_cents, one.typical_cents)
+        )
+        bought = self.study.bought_returns.set_index("category").loc[self.name]
+        sold = f"{int(bought['sold']):,} of {int(bought['items']):,} bought have sold"
+        return f"You usually paid {paid}, and they usually sell at {sells}. {sold}."
+
+    def _half_sold(self) -> str:
+        half = self.study.median_days(self.name)
+        return (
+            "Less than half of them have sold so far."
+            if np.isnan(half)
+            else f"Half of them sell within {half:,.0f} days."
+        )
+
+    def _each(self, sold: pd.DataFrame) -> pd.DataFrame:
+        """The lines of an average sale in whole cents, the net their sum."""
+        lines = line_sums(sold)
+        each = np.rint(lines["per_item_cents"].fillna(0)).astype(np.int64)
+        each.iloc[-1] = each.iloc[:-1].sum()
+        return lines.assign(amount_cents=each)
+
+
+def page_names(categories: Sequence[str]) -> dict[str, str]:
+    """A file name for each category, different for each however alike they are spelt."""
+    names: dict[str, str] = {}
+    for category in categories:
+        stem = "category-" + (re.sub(r"[^a-z0-9]+", "-", category.lower()).strip("-")[:60] or "unnamed")
+        name, again = stem, 2
+        while name in names.values():
+            name, again = f"{stem}-{again}", again + 1
+        names[category] = name
+    return names
+
+
+def category_page(study: Study, name: str = "") -> Category:
+    """The page of a category.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+    name : str
+        The category; empty: the first one in the books.
+
+    Returns
+    -------
+    Category
+        The page.
+    """
+    if name and name not in study.categories:
+        raise AssumptionError("category", need=f"one of {', '.join(study.categories)}", got=name)
+    return Category(study, name or study.categories[0])

@@ -1,0 +1,143 @@
+"""The first page, this month: what it made, what to do, what to buy, and the way to the other pages."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Any, Final
+
+from flipkit.analysis.decisions import LEAVE, PACK_SMALLER, STOP_BUYING, VERDICTS, Decision
+from flipkit.analysis.returns import TOO_FEW
+from flipkit.charts.returns import plot_category_returns
+from flipkit.charts.style import hourly, joined, money
+from flipkit.reports.bulky import Bulky
+from flipkit.reports.buy import decision_figures, whole_down
+from flipkit.reports.category import page_names
+from flipkit.reports.elements import EMPTY, Element, figures_said, headline
+from flipkit.reports.sentences import count_of, month_sentence
+from flipkit.reports.stock import Stock
+from flipkit.reports.study import Study
+from flipkit.reports.tables import cautions
+
+#: Things to do that the first page shows; the rest are counted and linked.
+_SHOWN: Final = 10
+#: Kinds that a line names.
+_NAMED: Final = 3
+
+
+@dataclass(frozen=True, eq=False)
+class ThisMonth:
+    """The first page: the month's result, what to do, what to buy."""
+
+    study: Study
+    categories: str = ""
+
+    def answer(self) -> Element:
+        """What an hour earned, against the target and against last year, and how sure that is."""
+        sentence, note = month_sentence(self.study)
+        return headline(sentence, note=note)
+
+    def to_do(self) -> Element:
+        """The ten things worth most, each with its dollars, and how many more there are."""
+        lines, more, worth = self._lines()
+        if not lines:
+            return EMPTY
+        rest = f"And {count_of(more, 'more', 'more')}, worth {self._money(worth)}: " if more else "Item by item: "
+        way = '<a href="stock.html">Stock and prices</a>'
+        html = "".join(f"<li>{escape(line)}</li>" for line in lines) + f"<li>{escape(rest)}{way}</li>"
+        text = "\n".join(["What to do", *(f"- {line}" for line in [*lines, f"{rest}Stock and prices"])])
+        return Element(f'<h2>What to do</h2><ul class="to-do">{html}</ul>', text, figures_said(*lines))
+
+    def verdicts(self) -> Element:
+        """Every category by rank: buy, buy only below a price, leave, with its threshold and its page."""
+        study = self.study
+        parts, lines = [], []
+        figures = tuple(figure for one in study.decisions for figure in decision_figures(study, one))
+        for verdict in VERDICTS:
+            mine = [one for one in study.decisions if one.verdict == verdict]
+            if not mine:
+                continue
+            items = [f"<li>{self._way(one.category)}{escape(threshold(study, one))}</li>" for one in mine]
+            parts.append(f"<h3>{escape(verdict.capitalize())}</h3><ul>{''.join(items)}</ul>")
+            lines += [verdict.capitalize(), *(f"  {one.category}{threshold(study, one)}" for one in mine)]
+        if not parts:
+            return EMPTY
+        html = f'<h2>Buy or leave</h2><div class="verdicts">{"".join(parts)}</div>'
+        return Element(html, "\n".join(["Buy or leave", *lines]), figures)
+
+    def picture(self) -> Any:
+        """What an hour of each of the last thirteen months earned, and how sure that is."""
+        study, frame = self.study, self.study.month_results
+        if not frame["items"].any():
+            return plot_category_returns(frame.iloc[:0], study.target, group="month", currency=study.currency)
+        chart = plot_category_returns(
+            frame, study.target, group="month", counted="items", confidence=study.confidence, currency=study.currency
+        )
+        target = hourly(study.target, currency=study.currency)
+        reached = int((frame["hourly"] >= study.target).sum())
+        title = f"{reached} of the last {count_of(len(frame), 'month')} reached {target} an hour"
+        subtitle = "Sales and write-offs of each month. Bar: where the true figure probably lies. Your books."
+        return chart.properties(title={"text": title, "subtitle": subtitle})
+
+    def bulky(self) -> Element:
+        """Bulky or small, in one line."""
+        return Bulky(self.study).in_one_line()
+
+    def cautions(self) -> Element:
+        """What to beware of."""
+        return cautions(self.study.items)
+
+    def _way(self, category: str) -> str:
+        """A category's name, a link where it has a page."""
+        chosen = [name.strip() for name in self.categories.split(";") if name.strip()]
+        if chosen and category not in chosen:
+            return escape(category)
+        return f'<a href="{page_names(self.study.categories)[category]}.html">{escape(category)}</a>'
+
+    def _lines(self) -> tuple[list[str], int, float]:
+        """What to do, worth most first; how much more there is, and what that is worth. [cents]"""
+        found = [self._change(name, cents, parts) for name, cents, parts in self.study.biggest_changes]
+        stock = Stock(self.study)
+        now, soon = stock.now(), stock.soon()
+        rows = [*now.to_dict("records"), *soon[soon["markdown_on"].notna()].to_dict("records")]
+        found += [(row["worth_cents"], self._item(stock, row)) for row in rows if row["action"] != "give up"]
+        found.sort(key=lambda pair: -pair[0])
+        gone = now[now["action"] == "give up"]
+        last = [stock.clear_out(gone).partition(". ")[0] + "."] if len(gone) else []
+        shown = found[: _SHOWN - len(last)]
+        rest = found[len(shown) :]
+        return [line for _, line in shown] + last, len(rest), sum(cents for cents, _ in rest)
+
+    def _change(self, name: str, cents: int, parts: Sequence[tuple[str, int]]) -> tuple[float, str]:
+        """One of the changes that would bring most, in words."""
+        kinds = [kind for kind, _ in parts]
+        named = kinds[:_NAMED] + ([f"{len(kinds) - _NAMED} more kinds"] if len(kinds) > _NAMED else [])
+        worth = f"about {self._money(cents)} a month"
+        if name == STOP_BUYING:
+            return cents, f"Stop buying {joined(named)} at what you usually pay: worth {worth} at your target."
+        if name == PACK_SMALLER:
+            return cents, f"Pack {joined(named)} an inch smaller: {worth}."
+        return cents, f"Price {joined(named)} as recommended: {worth}."
+
+    def _item(self, stock: Stock, row: Mapping[Any, Any]) -> str:
+        """One thing to do with one item, with its dollars."""
+        do = stock.action(dict(row))
+        brings = self._money(row["worth_cents"])
+        return f"{row['title'] or row['item_id']}: {do}; it may still bring {brings}."
+
+    def _money(self, cents: float) -> str:
+        return money(float(cents), currency=self.study.currency)
+
+
+def threshold(study: Study, one: Decision) -> str:
+    """A verdict's threshold in a few words."""
+    if one.verdict == TOO_FEW:
+        return f": {one.sentence.removeprefix(f'{TOO_FEW.capitalize()}: ')}"
+    show = functools.partial(whole_down, currency=study.currency)
+    if one.verdict != LEAVE:
+        return f": up to {show(one.highest_cents)} for one that sells at {show(one.typical_cents)}."
+    if one.sells_from_cents is not None:
+        return f", unless it sells for {show(one.sells_from_cents)} or more."
+    return ", even if it's free." if not one.highest_cents else f": worth {show(one.highest_cents)} at most."
