@@ -42,8 +42,6 @@ from flipkit.reports.tables import rules_used
 PACKS = "packs"
 #: Every item in stock with what to do, for a spreadsheet.
 TO_DO = "to-do.csv"
-#: Simulated shops in which a pack measures how far it can be trusted: enough for a rough share, in about ten seconds.
-TRUST_SHOPS = 20
 #: What the index says of pages whose numbers the notebook itself computes.
 _TRUST = "How often the intervals hold the truth, and what following the kit earns, in simulated shops."
 _TRACK_RECORD = "What earlier reports forecast, and what came of it."
@@ -94,7 +92,7 @@ def month_plan(
         _page("what-if", "what_if", said, "What if", "What would change the answer? Does hiring help pay?"),
         _page("money", "money", said, "Money", "What did we earn, and what is whose?"),
         _page("track-record", "track_record", said, "Track record", _TRACK_RECORD),
-        _page("trust", "trust", {"shops": TRUST_SHOPS}, "How far can the figures be trusted?", _TRUST),
+        _page("trust", "trust", {}, "How far can the figures be trusted?", _TRUST),
         _page("assumptions", "assumptions", said, "Assumptions and gaps", trace_sentence(study.sold_items())),
     ]
     names = page_names(study.categories)
