@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from flipkit.reports.hours import next_hours
 
 from flipkit.assumptions import Assumptions, load_assumptions
 from flipkit.books import schema
@@ -30,7 +31,6 @@ from flipkit.errors import FlipkitError
 from flipkit.packing.parcel import bare_item, plan_parcel
 from flipkit.paths import demo_folder
 from flipkit.reports.forecasts import month_forecasts
-from flipkit.reports.hours import next_hours
 from flipkit.reports.money import Money
 from flipkit.reports.packing import packing_page
 from flipkit.reports.stock import Stock

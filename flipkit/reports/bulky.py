@@ -14,9 +14,8 @@ import pandas as pd
 
 from flipkit.analysis.returns import TOO_FEW, in_window, side_by_side
 from flipkit.analysis.sizes import SIZE_ORDER, BreakEven
-from flipkit.analysis.sliders import Settings
+from flipkit.analysis.sliders import DIVISORS, Settings
 from flipkit.charts.returns import plot_break_even_moves, plot_minutes, plot_price_bands, plot_size_comparison
-from flipkit.charts.sliders import DIVISORS
 from flipkit.charts.style import hourly, joined, money
 from flipkit.money import show_cents
 from flipkit.reports.elements import (
