@@ -69,7 +69,7 @@ from .reports.tables import (
 )
 from .reports.sentences import trace_sentence as trace_sentence
 from .reports.this_month import ThisMonth as ThisMonth
-from .reports.trust import measured_trust as measured_trust
+from .reports.trust import CanWeTrustIt as CanWeTrustIt, measured_trust as measured_trust
 from .reports.what_if import what_if as what_if
 from .rules.tables import load_rules as load_rules
 

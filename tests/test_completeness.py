@@ -20,7 +20,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
-from flipkit.reports.hours import next_hours
 
 from flipkit.assumptions import Assumptions, load_assumptions
 from flipkit.books import schema
@@ -320,7 +319,7 @@ def _packing(shop: Shop) -> object:
 
 def _buying(shop: Shop) -> object:
     study = shop.study
-    return study.knowledge, study.decisions, study.price_plan, next_hours(study)
+    return study.knowledge, study.decisions, study.price_plan, study.hours
 
 
 def _what_if(shop: Shop) -> object:

@@ -26,7 +26,7 @@ from flipkit.pack.build import (
 )
 from flipkit.pack.run import NotebookTask, PageResult
 from flipkit.paths import demo_folder, notebooks_folder
-from flipkit.reports.category import Category, page_names
+from flipkit.reports.category import page_names
 from flipkit.reports.forecasts import month_forecasts, record_folder
 from flipkit.reports.sentences import (
     month_name,
@@ -42,9 +42,16 @@ from flipkit.reports.tables import rules_used
 PACKS = "packs"
 #: Every item in stock with what to do, for a spreadsheet.
 TO_DO = "to-do.csv"
-#: What the index says of pages whose numbers the notebook itself computes.
-_TRUST = "How often the intervals hold the truth, and what following the kit earns, in simulated shops."
-_TRACK_RECORD = "What earlier reports forecast, and what came of it."
+#: The pages after the first: file, notebook, title, and what the bar of every page calls them.
+_PAGES = (
+    ("buy", "buy", "Buy", "Buy"),
+    ("stock", "stock", "Stock and prices", "Stock"),
+    ("bulky", "bulky_or_small", "Bulky or small", "Bulky"),
+    ("packing", "packing", "Packing and postage", "Packing"),
+    ("what-if", "what_if", "What if", "What if"),
+    ("money", "money", "Money", "Money"),
+    ("trust", "trust", "Can we trust it?", "Trust"),
+)
 
 
 @dataclass(frozen=True)
@@ -83,24 +90,14 @@ def month_plan(
         "as_of": study.as_of.isoformat(),
         "settings": "; ".join(f"{key}={value}" for key, value in sorted((settings or {}).items())),
     }
-    pages = [
-        _page("index", "this_month", {**said, "categories": "; ".join(categories)}, _title(study), ""),
-        _page("buy", "buy", said, "Buy", "What to look for, what to pay?"),
-        _page("stock", "stock", said, "Stock and prices", "What to list, mark down, accept, clear out?"),
-        _page("bulky", "bulky_or_small", said, "Bulky or small", "Do bulky things earn their room and hours?"),
-        _page("packing", "packing", said, "Packing and postage", "What did parcels cost more than they had to?"),
-        _page("what-if", "what_if", said, "What if", "What would change the answer? Does hiring help pay?"),
-        _page("money", "money", said, "Money", "What did we earn, and what is whose?"),
-        _page("track-record", "track_record", said, "Track record", _TRACK_RECORD),
-        _page("trust", "trust", {}, "How far can the figures be trusted?", _TRUST),
-        _page("assumptions", "assumptions", said, "Assumptions and gaps", trace_sentence(study.sold_items())),
-    ]
+    first = {**said, "categories": "; ".join(categories)}
+    pages = [_page("index", "this_month", first, _title(study), bar="This month")]
+    pages += [_page(name, notebook, said, title, bar=bar) for name, notebook, title, bar in _PAGES]
     names = page_names(study.categories)
     for one in study.decisions:
         if one.category in categories or not categories:
             parameters = {**said, "category": one.category}
-            title, said_of = one.category.capitalize(), Category(study, one.category).verdict()
-            pages.append(_page(names[one.category], "category", parameters, title, said_of, group="Categories"))
+            pages.append(_page(names[one.category], "category", parameters, one.category.capitalize()))
     return MonthPlan(study, tuple(pages), target, said["settings"], tuple(categories))
 
 
@@ -186,8 +183,5 @@ def _title(study: Study) -> str:
     return f"{study.books.shop.name}, {month_name(study.month)}"
 
 
-def _page(
-    name: str, notebook: str, parameters: Mapping[str, object], title: str, sentence: str, *, group: str = ""
-) -> PackPage:
-    task = NotebookTask(name, notebooks_folder() / f"{notebook}.ipynb", dict(parameters), title)
-    return PackPage(task, sentence, group)
+def _page(name: str, notebook: str, parameters: Mapping[str, object], title: str, *, bar: str = "") -> PackPage:
+    return PackPage(NotebookTask(name, notebooks_folder() / f"{notebook}.ipynb", dict(parameters), title, bar))

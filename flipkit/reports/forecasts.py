@@ -30,7 +30,7 @@ from flipkit.analysis.results import by_month
 from flipkit.analysis.returns import TOO_FEW
 from flipkit.money import show_cents
 from flipkit.reports import elements
-from flipkit.reports.elements import Element
+from flipkit.reports.elements import EMPTY, Element
 from flipkit.reports.sentences import count_of, few_sales_sentence
 from flipkit.reports.study import STUDIES, Study
 from flipkit.reports.tables import words
@@ -38,8 +38,6 @@ from flipkit.reports.tables import words
 #: Folder beside the packs in which the forecasts of every run are kept.
 FOLDER = "track-record"
 _MONEY = ("sold price", "month net")
-#: Where a sentence above has said already that nothing has come due.
-_SILENT = Element("", "")
 
 
 @dataclass(frozen=True)
@@ -63,12 +61,12 @@ class TrackRecord:
         sales = known[known["what"].isin(CHANCES)]
         if len(sales):
             parts.append(
-                f"of {count_of(len(sales), 'thing')} on sale {sales['chance'].sum():,.0f} were forecast to sell and "
+                f"of {count_of(len(sales), 'item')} on sale {sales['chance'].sum():,.0f} were forecast to sell and "
                 f"{sales['outcome'].sum():,.0f} did"
             )
         inside = known[known["inside"].notna()]
         if len(inside) >= self.too_few:
-            parts.append(f"{inside['inside'].mean():.0%} of {len(inside):,} intervals held what happened")
+            parts.append(f"{inside['inside'].mean():.0%} of {len(inside):,} ranges held what happened")
         text = ", and ".join(parts) or f"{count_of(len(known), 'forecast')} scored, {TOO_FEW}"
         return f"{text[:1].upper()}{text[1:]}."
 
@@ -80,7 +78,7 @@ class TrackRecord:
         chances = self.new[self.new["what"].isin(CHANCES)]
         text = f"Said today: {count_of(len(self.new), 'forecast')} for {due}"
         if len(chances):
-            text += f", {chances['chance'].sum():,.0f} of {len(chances):,} things selling by then"
+            text += f", {chances['chance'].sum():,.0f} of {len(chances):,} items selling by then"
         return f"{text}."
 
     def coverage(self) -> pd.DataFrame:
@@ -100,7 +98,7 @@ class TrackRecord:
     def table(self) -> Element:
         """The scores of each kind of forecast."""
         if not len(self.scores):
-            return words("Nothing to score yet.")
+            return EMPTY
         return self._table(score_table(self.scores), {"what": "Forecast"}, "Scores")
 
     def faults(self) -> Element:
@@ -109,7 +107,7 @@ class TrackRecord:
         if not found:
             scored_ones = int(self.scores["outcome"].notna().sum()) if len(self.scores) else 0
             if not scored_ones:
-                return _SILENT
+                return EMPTY
             if scored_ones < self.too_few:
                 return words(f"{TOO_FEW.capitalize()}, so far: no kind of forecast is judged by so few.")
             return words("No kind of forecast is off by more than luck explains.")
@@ -130,9 +128,9 @@ class TrackRecord:
         """The bias of the forecasts of sales in each category."""
         known = self.scores[self.scores["category"] != ""] if len(self.scores) else self.scores
         if not len(known):
-            return _SILENT
+            return EMPTY
         table = score_table(known, by="category")
-        return self._table(table, {"what": "Forecast", "category": "Category"}, "Bias by category", fold=True)
+        return self._table(table, {"what": "Forecast", "category": "Category"}, "Bias by category")
 
     def new_table(self) -> Element:
         """What this run forecasts, counted."""
@@ -155,7 +153,7 @@ class TrackRecord:
         """What this run forecasts of each category's hour."""
         new = self.new[self.new["what"] == CATEGORY_HOURLY] if len(self.new) else self.new
         if new.empty:
-            return words("No category has sales enough for its hour to be forecast.")
+            return EMPTY
         shown = pd.DataFrame(
             {
                 "category": new["subject"],
@@ -176,7 +174,7 @@ class TrackRecord:
         old = self.scores[self.scores["what"] == CATEGORY_HOURLY] if len(self.scores) else self.scores
         old = old[old["outcome"].notna()] if len(old) else old
         if not len(old):
-            return _SILENT
+            return EMPTY
         old = old[old["due_on"] == old["due_on"].max()].drop_duplicates("subject", keep="last")
         shown = pd.DataFrame(
             {
@@ -211,7 +209,7 @@ class TrackRecord:
         cents = amount if what in _MONEY else 100 * amount
         return show_cents(round(cents), currency=self.currency)
 
-    def _table(self, frame: pd.DataFrame, first: dict[str, str], caption: str, *, fold: bool = False) -> Element:
+    def _table(self, frame: pd.DataFrame, first: dict[str, str], caption: str) -> Element:
         shown = frame.copy()
         few = shown["scored"] < self.too_few
         for name in ("said", "happened", "bias", "bias_error", "pinball"):
@@ -238,7 +236,7 @@ class TrackRecord:
         }
         formats = dict.fromkeys(("coverage", "level"), lambda share: f"{share:.0%}")
         formats |= dict.fromkeys(("brier", "brier_of_base"), lambda score: f"{score:.3f}")
-        return elements.table(shown, caption=caption, headings=headings, formats=formats, fold=fold)
+        return elements.table(shown, caption=caption, headings=headings, formats=formats)
 
 
 def record_folder(packs: Path, study: Study) -> Path:

@@ -14,7 +14,7 @@ import pandas as pd
 from flipkit.analysis.results import RESULT
 from flipkit.analysis.returns import TOO_FEW
 from flipkit.economics.costs import own_rate_cards
-from flipkit.reports.elements import NOTHING, Element, caution, figures_said, table
+from flipkit.reports.elements import EMPTY, NOTHING, Element, caution, figures_said, table
 from flipkit.reports.sentences import money_per_hour, of_category, past_words
 from flipkit.reports.study import Study
 from flipkit.rules.blocks import RuleSet
@@ -256,7 +256,6 @@ def months_table(study: Study) -> Element:
         caption="Month by month, sales and write-offs",
         headings=headings,
         formats=formats,
-        fold=True,
         currency=study.currency,
         figures=figures,
     )
@@ -330,7 +329,7 @@ def notes_table(study: Study) -> Element:
     rows = [(note.file, note.row, note.column, note.found, note.needed, note.mend) for note in study.notes]
     columns = ["file", "row", "column", "found", "needed", "how to mend it"]
     frame = pd.DataFrame(rows, columns=columns, dtype=object)
-    return table(frame, caption=f"{len(rows)} notes on the books", fold=True) if rows else words("Nothing.")
+    return table(frame, caption=f"{len(rows)} notes on the books") if rows else EMPTY
 
 
 def cautions(items: pd.DataFrame) -> Element:
@@ -480,7 +479,6 @@ def methods_table(study: Study) -> Element:
         caption="The same interval by other methods, bought basis",
         headings=headings,
         formats=formats,
-        fold=True,
         note=_WHY,
         currency=study.currency,
     )

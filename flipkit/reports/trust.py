@@ -1,18 +1,115 @@
-"""How far the kit can be trusted: measured on simulated shops whose truth is known, and kept in a file."""
+"""Can we trust it? The track record, what was measured on simulated shops, what is assumed and what is missing."""
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
+from flipkit.charts.stock import plot_shares
 from flipkit.errors import AssumptionError
 from flipkit.reports import elements
-from flipkit.reports.elements import Element
+from flipkit.reports.elements import DOING, EMPTY, Element, caution, headline, to_do, together
+from flipkit.reports.forecasts import TrackRecord, track_record
+from flipkit.reports.sentences import (
+    count_of,
+    doubts,
+    minutes_sentence,
+    overrides_sentence,
+    run_out_sentence,
+    trace_sentence,
+)
+from flipkit.reports.study import Study
+from flipkit.reports.tables import words
 from flipkit.simulation.coverage import Measured, calibration
 
 #: What the bases are called on a page.
-_BASES = {"bought": "counting unsold things", "sold": "sold things only"}
+_BASES = {"bought": "counting unsold items", "sold": "sold items only"}
+
+
+@dataclass(frozen=True, eq=False)
+class CanWeTrustIt:
+    """The page on how sure the figures are, how well earlier forecasts did, and what is assumed."""
+
+    study: Study
+    kept: str = ""
+    items: int = 40
+
+    def answer(self) -> Element:
+        """What the figures rest on, how earlier forecasts came out, and how often the ranges hold the truth."""
+        return headline(
+            f"{trace_sentence(self.study.sold_items())} {self.record.sentence()}",
+            note=" ".join([self.measured.sentence(), *doubts(self.study)]),
+        )
+
+    def to_do(self) -> Element:
+        """What to fill in so that the figures become surer."""
+        study = self.study
+        lines = [run_out_sentence(study), overrides_sentence(study), *study.left_out]
+        if study.notes:
+            noticed = count_of(len(study.notes), "note")
+            lines.append(f"The check of the books made {noticed}; the last fold but one says how to mend them.")
+        return to_do([line for line in lines if line], title="What is missing")
+
+    def picture(self) -> Any:
+        """How often this shop's own forecasts held what happened, or the ranges the truth in simulated shops."""
+        shares, meant = self.record.coverage(), self.study.confidence
+        if len(shares):
+            title, source = "This shop's forecasts", "Forecasts that have come due, scored by your books"
+        else:
+            shares, meant = self.measured.held, self.measured.confidence
+            title, source = "Ranges in simulated shops", "Counting unsold items"
+        low, high = shares["share"].min(), shares["share"].max()
+        held = f"{low:.0%}" if round(low, 2) == round(high, 2) else f"{low:.0%} to {high:.0%}"
+        return plot_shares(
+            shares,
+            title=f"{title} held {held} of the time, where {meant:.0%} is meant",
+            subtitle=f"{source}. Dot: measured. Bar: how far that may be off. Line: what is meant.",
+            meant=meant,
+        )
+
+    def earned_picture(self) -> Any:
+        """What following the kit earns in simulated shops."""
+        earned = self.measured.earned
+        kit = earned.set_index("name").loc["the kit", "share"]
+        return plot_shares(
+            earned,
+            title=f"Buying by the kit earns {kit:.0%} of what a seller who knows the truth earns",
+            subtitle="Twelve months of buying in simulated shops, the same hours for everybody.",
+        )
+
+    def hours(self) -> Element:
+        """How much of the hours was logged."""
+        return words(minutes_sentence(self.study.month_items()) or "No work is logged.")
+
+    def learned(self) -> Element:
+        """Standard minutes, and what they become with the shop's own log."""
+        frame = self.study.economics.labor.learned
+        if frame.empty:
+            return EMPTY
+        caption = "Standard minutes, and what they become with your own log"
+        return elements.table(frame, caption=caption, formats={"activity": lambda name: DOING.get(name, name)})
+
+    def cautions(self) -> Element:
+        """That simulated shops are simple, and which forecasts are off."""
+        simple = caution(
+            "Simulated shops are simpler than real ones, and figures from few sales are estimates. Your own track "
+            "record, month after month, says more.",
+            title="Estimates",
+        )
+        return together(self.record.faults(), simple)
+
+    @functools.cached_property
+    def record(self) -> TrackRecord:
+        """How earlier forecasts came out, and what is forecast now."""
+        return track_record(self.study, self.kept)
+
+    @functools.cached_property
+    def measured(self) -> Trust:
+        """What was measured in simulated shops."""
+        return measured_trust(self.items)
 
 
 @dataclass(frozen=True)
@@ -73,7 +170,6 @@ class Trust:
             wide,
             caption=f"How often {self.confidence:.0%} intervals held the truth",
             headings=headings,
-            fold=True,
             note="Things: bought of each category. After ±: two standard errors.",
         )
 
@@ -83,7 +179,7 @@ class Trust:
         headings = {"name": "Bought by", "share": "Share", "dollars": "In a year"}
         formats = {"dollars": "${:,.0f}".format, "share": "{:.1%}".format}
         caption = f"What each way of choosing earned in twelve months, in {shops} shops"
-        return elements.table(self.earned, caption=caption, headings=headings, formats=formats, fold=True)
+        return elements.table(self.earned, caption=caption, headings=headings, formats=formats)
 
 
 def measured_trust(items: int = 40) -> Trust:

@@ -62,14 +62,14 @@ def test_a_category_is_one_sheet(page, pages, sheet):
 
 
 @pytest.mark.parametrize("sheet", SHEETS)
-@pytest.mark.parametrize("name", ["month-overview", "what-if-sliders", "waiting"])
+@pytest.mark.parametrize("name", ["what-if", "stock"])
 def test_a_page_of_pictures_is_two_sheets_at_most(page, pages, name, sheet):
     page.open(pages[name])
     assert sheets(page, sheet) <= 2
 
 
 @pytest.mark.parametrize("sheet", SHEETS)
-@pytest.mark.parametrize("name", ["month-overview", "what-if-sliders", "category-sewing-machines", "waiting"])
+@pytest.mark.parametrize("name", ["index", "what-if", "category-sewing-machines", "stock"])
 def test_words_on_paper_are_legible_and_within_the_sheet(page, pages, name, sheet):
     """Laid out as wide as the sheet, as printing lays it out, after the drawings were told of the print."""
     page.open(pages[name])
@@ -100,7 +100,7 @@ def test_what_is_folded_is_not_printed_and_that_is_said(page, pages):
     assert "is not printed" in said
 
 
-@pytest.mark.parametrize("name", ["category-stoneware", "waiting"])
+@pytest.mark.parametrize("name", ["category-stoneware", "stock"])
 def test_after_printing_the_drawing_is_as_wide_and_as_tall_as_before(page, pages, name):
     page.open(pages[name])
     script = "const box = document.querySelector('figure.chart svg').viewBox.baseVal; return [box.width, box.height]"
@@ -113,7 +113,7 @@ def test_after_printing_the_drawing_is_as_wide_and_as_tall_as_before(page, pages
 
 def test_the_overviews_first_screen_holds_the_sentence_the_dots_and_every_verdict(page, pages):
     page.size(1280, 900)
-    page.open(pages["month-overview"])
+    page.open(pages["index"])
     for part in (".headline", "#chart-1 svg .mark-symbol path", ".verdicts li"):
         assert page.run(LAST_SCREEN, part) <= 900, part
 
@@ -131,7 +131,7 @@ def test_no_table_scrolls_on_a_desk(page, pages):
         tables += len(widths)
         if wide > 1280 or any(inner > room for inner, room in widths):
             found[name] = (wide, [pair for pair in widths if pair[0] > pair[1]])
-    assert tables > 100
+    assert tables > 60
     assert found == {}
 
 
@@ -144,7 +144,7 @@ def test_every_page_fits_a_phone_and_writes_nothing_to_the_console(page, pages):
         said = page.messages()
         if wide > 360 or said:
             found[name] = (wide, said)
-    assert len(pages) > 25
+    assert len(pages) == 20
     assert found == {}
 
 
@@ -152,4 +152,4 @@ def test_no_page_is_larger_than_a_phone_should_load(pages):
     sizes = {name: file.stat().st_size for name, file in pages.items()}
     assert {name: size for name, size in sizes.items() if size > MOST_BYTES} == {}
     # Below is no proof that the pages hold anything: the overview's drawing library alone is half a page.
-    assert sizes["month-overview"] > MOST_BYTES / 4
+    assert sizes["stock"] > MOST_BYTES / 4

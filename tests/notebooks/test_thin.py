@@ -49,7 +49,7 @@ def test_one_parameters_cell_with_one_explained_literal_a_line(path):
 def test_it_opens_with_its_question(path):
     first = "".join(cells(path, "markdown")[0]["source"])
     assert first.startswith("# ")
-    assert "?" in first or path.stem == "assumptions"
+    assert "?" in first
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=by_name)

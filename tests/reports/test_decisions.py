@@ -21,7 +21,8 @@ from flipkit.charts.sliders import plot_tornado
 from flipkit.charts.stock import plot_patience
 from flipkit.charts.style import money
 from flipkit.economics.items import item_economics
-from flipkit.reports import forecasts, hours, pocket
+from flipkit.reports import forecasts
+from flipkit.reports.buy import Buy
 from flipkit.reports.stock import Stock
 from flipkit.reports.study import open_study
 from flipkit.reports.what_if import _FAMILIES, what_if
@@ -60,7 +61,7 @@ def moved(tmp_path_factory):
 
 
 def test_the_sheet_says_what_the_aisle_answers_rounded_down(demo):
-    shown = pocket.pocket_sheet(demo)
+    shown = Buy(demo).sheet()
     row = next(line for line in shown.text.splitlines() if line.startswith("hand tools, small"))
     for price in demo.knowledge["categories"]["hand tools"]["prices_cents"]:
         cents = answer(demo.knowledge, "hand tools", price_cents=price, size="small").highest_cents
@@ -81,13 +82,13 @@ def test_the_rule_for_the_aisle_is_as_near_as_it_says(demo):
 
 
 def test_kinds_to_buy_stand_first_and_what_is_left_stands_in_one_line(demo):
-    sheet, note = pocket.pocket_sheet(demo).text, pocket.pocket_note(demo).text
+    sheet, verdicts = Buy(demo).sheet().text, Buy(demo).verdicts().text
     shown = list(dict.fromkeys(line.split(",")[0] for line in sheet.splitlines()[2:]))
     bought = [one.category for one in demo.decisions if one.verdict in (BUY, UNDER_A_PRICE)]
     assert shown[: len(bought)] == bought
-    left = note.split(".")[0]
-    assert all(one.category in left for one in demo.decisions if one.verdict == LEAVE)
-    assert not any(name in left for name in bought)
+    left = verdicts.partition("Leave (")[2]
+    assert all(f"  {one.category}: Leave it" in left for one in demo.decisions if one.verdict == LEAVE)
+    assert not any(f"  {name}: " in left for name in bought)
 
 
 def test_every_thing_in_stock_has_one_action_and_the_sentence_counts_them(demo):
@@ -206,8 +207,8 @@ def test_a_plan_stands_still_for_half_a_year(demo):
 
 
 def test_hours_are_shared_within_what_can_be_found(demo):
-    plan = hours.next_hours(demo)
-    frame, shared = plan.frame, plan.shared
+    page, shared = Buy(demo), demo.hours
+    frame = shared.frame
     assert (frame["hours"] <= frame["available_h"] + 1e-9).all()
     assert frame["hours"].sum() + shared.free_hours == pytest.approx(shared.hours)
     assert frame["counted"].is_monotonic_decreasing
@@ -221,12 +222,12 @@ def test_hours_are_shared_within_what_can_be_found(demo):
     left = {one.category: one.hours for one in demo.decisions if one.verdict == LEAVE}
     assert set(left.values()) == {0.0}
     assert not set(left) & set(frame["category"])
-    assert f"{frame['hours'].sum():,.0f} have finds that reach your target" in plan.sentence()
-    assert f"{shared.free_hours:,.0f} hours free" in plan.sentence()
+    for row in frame[frame["hours"] >= 0.5].to_dict("records"):
+        assert f"Give {row['category']} about {row['hours']:.0f} hours next month" in page.to_do().text
+    assert f"{shared.free_hours:,.0f} hours free" in page.to_do().text
     told = shared.plan
     assert told.low < told.expected < told.high
-    assert "The chance of a single month comes on top" in plan.note()
-    assert plan.table().text
+    assert "the luck of a single month comes on top" in page.hours().text
 
 
 def test_moving_one_thing_moves_the_month_as_computing_it_anew_does(moved, tmp_path):
@@ -364,18 +365,22 @@ def test_a_shops_forecasts_are_kept_apart_from_anothers(demo, few, tmp_path):
 
 def test_books_with_hardly_a_sale_say_so_everywhere(few):
     count = "0 sales" if few.items["sold_on"].isna().all() else "2 sales"
-    assert pocket.pocket_sentence(few).startswith(f"Too few to tell: {count} in the books")
-    page = Stock(few)
+    buy, page = Buy(few), Stock(few)
+    assert buy.answer().text.startswith(f"Too few to tell: {count} in the books")
     assert f"Too few to tell: {count} in the books" in page.answer().text
-    assert "$" not in pocket.pocket_sheet(few).text
-    assert pocket.pocket_note(few).text.startswith("Too few to tell")
-    for shown in (page.to_do(), page.actions(), page.kept(), page.cleared(), page.habits(), page.patience_table()):
+    for shown in (
+        buy.sheet(),
+        buy.sheet_note(),
+        buy.to_do(),
+        page.to_do(),
+        page.actions(),
+        page.kept(),
+        page.cleared(),
+        page.habits(),
+        page.patience_table(),
+    ):
         assert shown.html == ""
     assert page.patience_picture().to_dict()["description"].startswith("Nothing is held")
-    plan = hours.next_hours(few)
-    assert plan.sentence().startswith("Too few to tell")
-    assert plan.note() == ""
-    assert plan.left_out().text.startswith("Too few to tell")
     told = forecasts.track_record(few)
     assert told.new.empty
     assert told.note().startswith("Too few to tell")
@@ -390,11 +395,10 @@ def test_a_month_without_a_sale_has_nothing_to_move(tmp_path):
 
 
 def test_finds_of_a_month_are_counted_over_the_months_that_were_bought_in(demo):
-    plan = hours.next_hours(demo)
     # The demo's books begin in January 2025: 22 months up to October 2026, fewer than the window's 24.
     assert demo.assumptions.whole("report.window_months") > 22
     returns = demo.bought_returns.set_index("category")
     stretch = demo.assumptions.number("sourcing.stretch")
-    for row in plan.frame.to_dict("records"):
+    for row in demo.hours.frame.to_dict("records"):
         minutes = returns.loc[row["category"], "expected_min"] * demo.decision(row["category"]).cheap_share
         assert row["available_h"] == pytest.approx(stretch * minutes / 60 / 22)

@@ -78,7 +78,7 @@ def test_the_headline_the_notes_and_the_line_of_the_year_say_that_a_rate_is_assu
 
 def test_every_page_of_the_month_is_laid_out(shop):
     plan = month_plan(shop, month="2027-01", as_of=NEW_YEAR)
-    assert len(plan.pages) == 12
+    assert len(plan.pages) == 9
 
 
 def test_a_single_answer_still_refuses_and_names_file_and_lines(demo_rules):

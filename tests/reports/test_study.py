@@ -15,6 +15,7 @@ from flipkit.pack.month import month_plan
 from flipkit.reports import elements, sentences
 from flipkit.reports import study as reports_study
 from flipkit.reports.bulky import Bulky
+from flipkit.reports.category import Category
 from flipkit.reports.stock import Stock
 from flipkit.reports.study import STUDIES, open_study
 from flipkit.reports.tables import (
@@ -109,24 +110,27 @@ def test_bought_basis_counts_what_did_not_sell(tmp_path):
     assert sold["verdict"] == "too few to tell"
 
 
-def test_a_categorys_verdict_is_that_of_the_overview_and_counts_the_unsold(demo):
+def test_a_categorys_page_says_the_decision_and_counts_the_unsold(demo):
     for row in demo.bought_returns.to_dict("records"):
-        sentence, note = sentences.category_sentence(demo, row["category"])
-        assert sentence.endswith(f" – {row['verdict']}.")
-        assert f"with the unsold counted, {sentences.money_per_hour(row['hourly'], currency='USD')}" in sentence
-        assert f"{int(row['sold'])} of {int(row['items'])} purchases sold" in note
-        assert note.count("95% interval") == 2
+        answer = Category(demo, row["category"]).answer().text
+        sentence = demo.decision(row["category"]).sentence
+        assert sentence[1:] in answer
+        assert f"{int(row['sold'])} of {int(row['items'])} bought have sold" in answer
+
+
+def test_an_average_sale_adds_up_and_is_the_mean(demo):
+    chart = Category(demo, "typewriters").picture().to_dict()
+    net = demo.sold_items("typewriters")["net_cents"].mean()
+    assert f"{money(net)} is left" in chart["title"]["text"]
 
 
 def test_nothing_sold_yet_is_said_and_shown(unsold):
     sentence, note = sentences.month_sentence(unsold)
     assert sentence == "Nothing sold yet."
     assert note.startswith("In stock: 2 items that cost $22.50")
-    assert sentences.window_sentence(unsold) == "Nothing sold yet."
-    assert sentences.category_sentence(unsold, "lamps")[0] == "Lamps: nothing sold in these months."
-    assert sentences.nothing_sold(unsold, "lamps") == (
-        "Of lamps, nothing sold from 2026-01-03 to 2026-01-31: there is no price to follow."
-    )
+    assert Category(unsold, "lamps").answer().text.startswith("Lamps: too few to tell")
+    nothing = "No lamps sold from January 2026 to January 2026: there is no price to follow."
+    assert Category(unsold, "lamps").picture().to_dict()["description"] == nothing
     assert Bulky(unsold).answer().text.startswith("Nothing small and nothing bulky sold")
     assert sentences.trace_sentence(unsold.sold_items()) == "No sale has brought money yet."
     assert Bulky(unsold).break_even().startswith("We can't say")
@@ -251,20 +255,8 @@ def test_a_plan_has_a_page_for_each_category_under_a_name_of_its_own(tmp_path):
     items = "\n".join(["item_id,title,category,bought_on,cost", *rows])
     plan = month_plan(write_books(tmp_path / "books", items=items))
     names = [page.task.name for page in plan.pages]
-    assert names[:11] == [
-        "month-overview",
-        "bulky",
-        "stock",
-        "pocket-sheet",
-        "packing",
-        "next-hours",
-        "what-if",
-        "track-record",
-        "trust",
-        "money",
-        "assumptions",
-    ]
-    assert sorted(names[11:]) == ["category-hand-tools", "category-hand-tools-2", "category-unnamed"]
+    assert names[:8] == ["index", "buy", "stock", "bulky", "packing", "what-if", "money", "trust"]
+    assert sorted(names[8:]) == ["category-hand-tools", "category-hand-tools-2", "category-unnamed"]
     with pytest.raises(AssumptionError, match="category must be one of"):
         month_plan(tmp_path / "books", categories=["typewriters"])
 

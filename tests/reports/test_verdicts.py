@@ -10,13 +10,13 @@ import pytest
 from flipkit.analysis.decisions import BUY, UNDER_A_PRICE, Decision
 from flipkit.analysis.knowledge_file import read_knowledge
 from flipkit.analysis.max_bid import buying_answer
+from flipkit.charts.style import money
 from flipkit.pack import month
-from flipkit.reports.elements import figures_said
-from flipkit.reports.hours import next_hours
-from flipkit.reports.pocket import pocket_note, pocket_sheet
+from flipkit.reports.buy import Buy, chance_words
+from flipkit.reports.category import Category
 from flipkit.reports.sentences import of_category
 from flipkit.reports.study import open_study
-from flipkit.reports.verdicts import verdict_list, verdict_reason
+from flipkit.reports.this_month import ThisMonth, threshold
 from tests.helpers.small_books import write_books
 
 UNSOLD = """
@@ -32,31 +32,46 @@ def study():
 
 
 def test_the_list_names_every_category_once_with_its_reason(study):
-    shown = verdict_list(study)
+    shown = Buy(study).verdicts()
     for one in study.decisions:
-        assert shown.text.count(f"{one.category}: {verdict_reason(study, one)}") == 1
+        assert shown.text.count(f"  {one.category}: {one.sentence}") == 1
         assert f"<strong>{one.category}</strong>: " in shown.html
     for verdict, count in Counter(one.verdict for one in study.decisions).items():
         assert f"{verdict.capitalize()} ({count})" in shown.text
-    assert "80% or more to make $18 an hour" in shown.text
+    assert "80% or more to make your target" in shown.text
 
 
 def test_one_figure_stands_on_every_page_that_speaks_of_a_category(study):
-    """The list, the pocket sheet and next month's hours hand on the same figures of the same decisions."""
-    hours = next_hours(study)
-    pages = [
-        verdict_list(study).figures,
-        pocket_sheet(study).figures + pocket_note(study).figures,
-        figures_said(hours.sentence()) + hours.table().figures,
-    ]
-    said = [{(one.name, one.scope, one.day): one.value for one in page} for page in pages]
-    for page in said[1:]:
-        shared = page.keys() & said[0].keys()
-        assert shared
-        assert {key: page[key] for key in shared} == {key: said[0][key] for key in shared}
+    """The first page, the page on buying and each category hand on the same figures of the same decisions."""
+    buy = Buy(study)
+    first = ThisMonth(study).verdicts().figures
+    pages = [buy.answer().figures, buy.sheet().figures, buy.hours().figures, buy.verdicts().figures]
+    pages += [Category(study, one.category).answer().figures for one in study.decisions]
+    said = {(one.name, one.scope, one.day): one.value for one in first}
+    for page in pages:
+        shared = {(one.name, one.scope, one.day): one.value for one in page}.items()
+        assert any(key in said for key, _ in shared)
+        assert all(said.get(key, value) == value for key, value in shared)
     for one in study.decisions:
         if one.verdict in (BUY, UNDER_A_PRICE):
-            assert said[0]["pay at most", of_category(one.category), study.as_of.isoformat()] == one.highest_cents
+            assert said["pay at most", of_category(one.category), study.as_of.isoformat()] == one.highest_cents
+
+
+def test_the_first_page_says_each_threshold_and_leads_to_its_category(study):
+    shown = ThisMonth(study).verdicts()
+    for one in study.decisions:
+        assert f"{one.category}{threshold(study, one)}" in shown.text
+    assert '<a href="category-typewriters.html">typewriters</a>' in shown.html
+    assert 'href="category-typewriters' not in ThisMonth(study, "stoneware").verdicts().html
+
+
+def test_the_first_page_shows_ten_things_to_do_worth_most_first(study):
+    lines = ThisMonth(study).to_do().text.splitlines()
+    change = study.biggest_changes[0]
+    assert lines[1].startswith(f"- Stop buying {change.parts[0][0]}")
+    assert money(change.cents_a_month) in lines[1]
+    assert len(lines) <= 12
+    assert lines[-1].endswith("Stock and prices")
 
 
 def test_the_shop_aisle_is_told_the_decision_on_each_category(study, tmp_path):
@@ -84,18 +99,20 @@ ONE = Decision(
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({}, "Pay up to $7 for one that sells at $40. Chance to make $18 an hour: 50%; probably $3 to $21."),
+        ({}, "Chance to make $18 an hour: 50%; probably $3 to $21."),
         ({"chance": 0.999}, "over 99%; "),
         ({"chance": 0.001}, "under 1%; "),
-        ({"note": "They disagree."}, "$21. They disagree."),
     ],
 )
-def test_each_reason_in_words(study, change, words):
-    assert words in verdict_reason(study, dataclasses.replace(ONE, **change))
+def test_each_chance_in_words(study, change, words):
+    assert words in chance_words(study, dataclasses.replace(ONE, **change))
 
 
 def test_a_shop_without_a_sale_is_told_what_it_bought_and_no_more(tmp_path):
-    shown = verdict_list(open_study(write_books(tmp_path / "books", items=UNSOLD)))
-    assert shown.text.endswith("Too few to tell (2)\n  lamps (none bought lately), stoneware <b> (1 bought on 1 trip).")
+    study = open_study(write_books(tmp_path / "books", items=UNSOLD))
+    shown = ThisMonth(study).verdicts()
+    assert "Too few to tell" in shown.text
+    assert "  stoneware <b>: 1 bought on 1 trip." in shown.text
     assert "<b>" not in shown.html
-    assert "chance" not in shown.text
+    assert "chance" not in shown.text.lower()
+    assert Buy(study).answer().text.startswith("Too few to tell")
