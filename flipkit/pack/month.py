@@ -91,7 +91,7 @@ def month_plan(
         "settings": "; ".join(f"{key}={value}" for key, value in sorted((settings or {}).items())),
     }
     first = {**said, "categories": "; ".join(categories)}
-    pages = [_page("index", "this_month", first, _title(study), bar="This month")]
+    pages = [_page("index", "this_month", first, month_name(study.month), bar="This month")]
     pages += [_page(name, notebook, said, title, bar=bar) for name, notebook, title, bar in _PAGES]
     names = page_names(study.categories)
     for one in study.decisions:
@@ -112,7 +112,7 @@ def make_month_pack(plan: MonthPlan, *, jobs: int = 2, on_done: Callable[[PageRe
         pack = make_pack(
             plan.pages,
             plan.out,
-            title=_title(study),
+            title=f"{study.books.shop.name}, {month_name(study.month)}",
             manifest=month_manifest(plan),
             jobs=jobs,
             on_done=on_done,
@@ -176,11 +176,6 @@ def _leave_knowledge(study: Study, folder: Path) -> None:
     plans = plans_text(study.price_plan, study.patience, as_of=study.as_of, currency=study.currency)
     Path(folder, knowledge_file.PLANS).write_text(plans, encoding="utf-8", newline="\n")
     Path(folder, TO_DO).write_text(Stock(study).csv(), encoding="utf-8", newline="\n")
-
-
-def _title(study: Study) -> str:
-    """What the first page is called."""
-    return f"{study.books.shop.name}, {month_name(study.month)}"
 
 
 def _page(name: str, notebook: str, parameters: Mapping[str, object], title: str, *, bar: str = "") -> PackPage:

@@ -85,8 +85,7 @@ def month_sentence(study: Study) -> tuple[str, str]:
     tuple of (str, str)
         The sentence; the note below it with the interval, the target, a month and a year ago.
     """
-    results, sales = study.shop_results, study.shop_sales.loc["this month"]
-    row = results.loc["this month"]
+    row, sales = (frame.loc["this month"] for frame in (study.shop_results, study.shop_sales))
     if not row["items"]:
         return _nothing_sold(study, f"in {month_name(study.month)}")
     items = study.month_items()
@@ -107,12 +106,6 @@ def month_sentence(study: Study) -> tuple[str, str]:
     note = [noise_sentence(study, row)]
     if off and sales["items"]:
         note.append(f"Sales alone made {_whole(study, sales)} an hour.")
-    ago = [
-        f"{_whole(study, results.loc[when])} {when}"
-        for when in ("a month ago", "a year ago")
-        if results.loc[when, "items"]
-    ]
-    note += [f"It was {' and '.join(ago)}."] if ago else []
     note += [year_sentence(study)]
     named = month_name(study.month)
     figures = [

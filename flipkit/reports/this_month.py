@@ -24,7 +24,7 @@ from flipkit.reports.tables import cautions
 #: Things to do that the first page shows; the rest are counted and linked.
 _SHOWN: Final = 10
 #: Kinds that a line names.
-_NAMED: Final = 3
+_NAMED: Final = 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,6 +58,14 @@ class ThisMonth:
         for verdict in VERDICTS:
             mine = [one for one in study.decisions if one.verdict == verdict]
             if not mine:
+                continue
+            if verdict == LEAVE:
+                for head, bounded in (("Leave, unless it sells for this or more", True), ("Leave", False)):
+                    some = [one for one in mine if (one.sells_from_cents is not None) == bounded]
+                    if some:
+                        ways = [f"{self._way(one.category)}{escape(threshold(study, one))}" for one in some]
+                        parts.append(f"<h3>{head}</h3><p>{', '.join(ways)}.</p>")
+                        lines += [head, *(f"  {one.category}{threshold(study, one)}" for one in some)]
                 continue
             items = [f"<li>{self._way(one.category)}{escape(threshold(study, one))}</li>" for one in mine]
             parts.append(f"<h3>{escape(verdict.capitalize())}</h3><ul>{''.join(items)}</ul>")
@@ -139,5 +147,5 @@ def threshold(study: Study, one: Decision) -> str:
     if one.verdict != LEAVE:
         return f": up to {show(one.highest_cents)} for one that sells at {show(one.typical_cents)}."
     if one.sells_from_cents is not None:
-        return f", unless it sells for {show(one.sells_from_cents)} or more."
-    return ", even if it's free." if not one.highest_cents else f": worth {show(one.highest_cents)} at most."
+        return f" {show(one.sells_from_cents)}"
+    return f" (worth {show(one.highest_cents)} at most)" if one.highest_cents else " (even if it's free)"
