@@ -190,6 +190,11 @@ class Stock:
             return "clear out"
         return self._next(row) if pd.notna(row.get("due")) else f"keep at {self._money(row['asked_cents'])}"
 
+    def worth(self, row: dict[Hashable, Any]) -> str:
+        """What an item still brings, in whole units of the currency."""
+        least = money(100, currency=self.study.currency)
+        return f"under {least}" if row["worth_cents"] < 100 else money(row["worth_cents"], currency=self.study.currency)
+
     def now(self) -> pd.DataFrame:
         """What is to be done now: list, mark down, clear out; the most money first within each."""
         found = self.plan[self.plan["action"].isin(NOW)]
@@ -367,10 +372,7 @@ class Stock:
             asked=[self._money(row["asked_cents"]) for row in rows],
             least=[NOTHING if row["action"] == "give up" else self._money(row["lowest_offer_cents"]) for row in rows],
             next=[self._next(row) for row in rows],
-            brings=[
-                NOTHING if row["action"] == "give up" else money(row["worth_cents"], currency=self.study.currency)
-                for row in rows
-            ],
+            brings=[NOTHING if row["action"] == "give up" else self.worth(row) for row in rows],
         )
 
     def _next(self, row: dict[Hashable, Any]) -> str:

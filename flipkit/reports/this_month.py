@@ -121,7 +121,7 @@ class ThisMonth:
     def _change(self, name: str, cents: int, parts: Sequence[tuple[str, int]]) -> tuple[float, str]:
         """One of the changes that would bring most, in words."""
         kinds = [kind for kind, _ in parts]
-        named = kinds[:_NAMED] + ([f"{len(kinds) - _NAMED} more kinds"] if len(kinds) > _NAMED else [])
+        named = kinds if len(kinds) <= _NAMED + 1 else [*kinds[:_NAMED], f"{len(kinds) - _NAMED} more kinds"]
         worth = f"about {self._money(cents)} a month"
         if name == STOP_BUYING:
             return cents, f"Stop buying {joined(named)} at what you usually pay: worth {worth} at your target."
@@ -132,8 +132,7 @@ class ThisMonth:
     def _item(self, stock: Stock, row: Mapping[Any, Any]) -> str:
         """One thing to do with one item, with its dollars."""
         do = stock.action(dict(row))
-        brings = self._money(row["worth_cents"])
-        return f"{row['title'] or row['item_id']}: {do}; it may still bring {brings}."
+        return f"{row['title'] or row['item_id']}: {do}; it may still bring {stock.worth(dict(row))}."
 
     def _money(self, cents: float) -> str:
         return money(float(cents), currency=self.study.currency)
