@@ -712,6 +712,9 @@ def _sums_by_trip(economics: pd.DataFrame, side: pd.Series, horizon: Horizon | N
 #: yet, figure and error are both too low: with half as much weight on the common error such groups drew the whole
 #: down, and chances of 15 % were true in 21 % of 1,900 cases.
 COMMON_FREEDOM = 8.0
+#: Categories share trips and so their luck, which Morris's errors take as apart: their spread is so many times as wide.
+#: Without it chances of 25 % were true in 33 % of 480 cases, and those of 97 % in 95 % of 1,412.
+_SHARED_LUCK = 1.06
 #: No side of a pulled interval is more than so many times as long as the other.
 _MOST_SKEWED = 8.0
 #: Draws for the chance of being the best.
@@ -843,7 +846,7 @@ def _spread_of(table: pd.DataFrame, middle: Floats, found: Pulled, confidence: f
     known = (below > 0) & (above > 0)
     ratio = np.divide(above, below, out=np.ones(len(table)), where=known)
     ratio = np.clip(ratio, 1 / _MOST_SKEWED, _MOST_SKEWED) ** found.weight
-    width = 2 * stdtrit(freedom, (1 + confidence) / 2) * found.error
+    width = 2 * _SHARED_LUCK * stdtrit(freedom, (1 + confidence) / 2) * found.error
     low, high = found.value - width / (1 + ratio), found.value + width * ratio / (1 + ratio)
     return SkewedSpread(found.value, low, high, freedom, confidence)
 
