@@ -45,13 +45,15 @@ def rules_used(study: Study) -> list[RuleUsed]:
     for rule_set, days in _asked(study):
         for at in sorted(set(rule_set.index_at(days).tolist())) if days.size else []:
             block = rule_set.blocks[at]
+            # A surcharge may stand on a page of its own.
+            sourced = (block, *getattr(block, "surcharges", ()))
             used = RuleUsed(
                 kind=rule_set.kind,
                 name=rule_set.name,
                 begins=block.starts.isoformat(),
                 ends=block.ends.isoformat() if block.ends else "",
-                source=", ".join(block.sources),
-                seen=block.seen,
+                source=", ".join(dict.fromkeys(key for one in sourced for key in one.sources)),
+                seen=", ".join(dict.fromkeys(one.seen for one in sourced)),
                 own=rule_set.file in study.rules.own,
             )
             found[used] = None
