@@ -450,7 +450,6 @@ _DOLLARS = (
     "help.wage",
     "label.assumed",
     "materials.assumed",
-    "packing.like_plans.materials",
     "fees.assumed_per_order",
     "pricing.storage",
 )

@@ -495,16 +495,20 @@ def materials_like_plans(posted: pd.DataFrame, worth_cents: npt.ArrayLike, assum
 
     A plan for every sale takes too long, so this is a curve through plans (``tests/benchmarks/bench_packing.py``).
     """
-    long, wide, high = (posted[name].to_numpy(dtype=np.float64) for name in MEASURES[:3])
-    surface_sqft = 2 * (long * wide + long * high + wide * high) / 144
-    worth = np.maximum(np.asarray(worth_cents, dtype=np.float64), 100.0) / 100
-    once, by_surface, by_worth = (
-        assumptions.number(f"packing.like_plans.{part}") for part in ("materials", "surface_power", "worth_power")
+
+    def surface(sides: list[Any]) -> Any:
+        return sides[0] * sides[1] + sides[0] * sides[2] + sides[1] * sides[2]
+
+    usual = surface([assumptions.number(f"parcel.{name}.medium") for name in MEASURES[:3]])
+    larger = surface([posted[name].to_numpy(dtype=np.float64) for name in MEASURES[:3]]) / usual
+    worth = np.maximum(np.asarray(worth_cents, dtype=np.float64), 100.0) / max(assumptions.cents("packing.value"), 100)
+    level, by_surface, by_worth = (
+        assumptions.number(f"packing.like_plans.{part}") for part in ("level", "surface_power", "worth_power")
     )
     measured = (posted["measures_origin"] == "recorded").to_numpy()
     with np.errstate(over="ignore"):
-        curve = np.minimum(100 * once * surface_sqft**by_surface * worth**by_worth, LARGEST_CENTS)
-    return np.where(measured, curve, np.nan)
+        curve = level * assumptions.cents("materials.assumed.medium") * larger**by_surface * worth**by_worth
+    return np.where(measured, np.minimum(curve, LARGEST_CENTS), np.nan)
 
 
 #: How far purchases may move the assumed materials: beyond it they were not made for these parcels alone.

@@ -28,7 +28,7 @@ _FAMILIES = {
     "allowance on minutes": ("minutes.allowance",),
     "weight of the logged minutes": ("minutes.logged_weight",),
     "labels not recorded": ("label.assumed.",),
-    "materials not recorded": ("materials.assumed.", "packing.like_plans.materials"),
+    "materials not recorded": ("materials.assumed.",),
     "packed sizes not recorded": ("parcel.length_in.", "parcel.width_in.", "parcel.height_in."),
     "packed weights not recorded": ("parcel.weight_lb.",),
     "fees of venues without a schedule": ("fees.assumed_rate", "fees.assumed_per_order"),

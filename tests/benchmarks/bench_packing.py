@@ -104,15 +104,16 @@ def tables() -> None:
 def like_plans(count: int = 300) -> None:
     """The curve through plans' materials: powers of surface and worth, scaled so that its sum is the plans'."""
     surface, worth, spent = plans_of_household(count)
-    shape = np.column_stack([np.ones(surface.size), np.log(surface), np.log(worth)])
+    usual = math.prod((2, 16 * 12 + 16 * 10 + 12 * 10)) / 144
+    shape = np.column_stack([np.ones(surface.size), np.log(surface / usual), np.log(worth / 80)])
     powers = np.linalg.lstsq(shape, np.log(spent), rcond=None)[0]
     curve = np.exp(shape @ powers)
     scale = spent.sum() / curve.sum()
     off = np.abs(curve * scale / spent - 1)
     print(  # noqa: T201
-        f"materials of {spent.size} plans, ${spent.mean():.2f} each: {math.exp(powers[0]) * scale:.3f} x surface ^ "
-        f"{powers[1]:.3f} x worth ^ {powers[2]:.3f}; off by {np.median(off):.0%} at the median, "
-        f"{np.quantile(off, 0.9):.0%} for one in ten"
+        f"materials of {spent.size} plans, ${spent.mean():.2f} each: ${math.exp(powers[0]) * scale:.2f} for a medium "
+        f"parcel of $80, surface ^ {powers[1]:.3f} x worth ^ {powers[2]:.3f}; off by {np.median(off):.0%} at the "
+        f"median, {np.quantile(off, 0.9):.0%} for one in ten"
     )
 
 

@@ -104,7 +104,7 @@ def test_a_sale_without_records_is_assumed_line_by_line(economics):
     # 30 x 16 x 16 in: 4.4 cu ft, 55.3 lb by space at 139 against 12 on the scale: bulky, so 45.00.
     assert row["size_class"] == "bulky"
     assert (row["label_cents"], row["label_origin"]) == (4500, "assumed")
-    # 2 (480 + 480 + 256) / 144 = 16.889 sq ft: .20 x 16.889 ^ .9 x 80 ^ .22 = .20 x 12.730 x 2.622 = 6.68
+    # 480 + 480 + 256 sq in over 192 + 160 + 120 of the medium parcel: 1.14 x 2.50 x 2.5763 ^ .9 = 2.85 x 2.3437 = 6.68
     assert (row["materials_cents"], row["materials_origin"]) == (668, "assumed")
 
 
