@@ -18,14 +18,14 @@ from flipkit.books.read import read_books
 from flipkit.errors import FlipkitError
 from flipkit.imports.apply import apply
 from flipkit.imports.detect import propose
-from tests.helpers import people_exports
+from tests.helpers import held_out_exports, people_exports
 from tests.helpers.people_exports import Made
 
 CENTS = (
     "cost", "list_price", "sold_price", "shipping_charged", "label_paid", "fees_paid", "materials_paid", "refund",
     "amount",
 )  # fmt: skip
-DAYS = ("bought_on", "listed_on", "sold_on", "date")
+DAYS = ("bought_on", "listed_on", "sold_on", "gone_on", "date")
 MEASURES = ("length_in", "width_in", "height_in", "weight_lb", "minutes")
 ITEM = "item_id,title,category,bought_on,cost\nA-1,lamp,lamps,2026-01-01,5\n"
 COMPARED = {
@@ -46,7 +46,7 @@ def said(row, name):
         return str(value)[:7]
     if name in CENTS:
         return int(value)
-    return round(float(value), 2) if name in MEASURES else value
+    return round(float(value), 2) if name in (*MEASURES, "quantity") else value
 
 
 def plain(truth, name):
@@ -80,9 +80,10 @@ def tried(made: Made, folder: Path) -> Counter[str]:
                 answers[question.key] = reply
             proposal = propose(path, answers=answers)
         done = apply(proposal, books)
-    except FlipkitError as error:
+    except Exception as error:  # noqa: BLE001 - a crash is counted as what it is
         found["stuck"] = 1
-        made.trouble = str(error)
+        found["crashed"] = not isinstance(error, FlipkitError)
+        made.trouble = f"{type(error).__name__}: {error}"
         return found
     compare(made, done, read_books(books).table(made.table), found)
     return found
@@ -91,6 +92,8 @@ def tried(made: Made, folder: Path) -> Counter[str]:
 def compare(made: Made, done, table: pd.DataFrame, found: Counter[str]) -> None:
     """Lay the books beside the truth."""
     names = COMPARED[made.table]
+    if made.table == "items":
+        names += tuple(name for name in ("quantity", "gone_how", "gone_on", "zone") if any(name in t for t in made.truth))
     key = "title" if made.table == "items" else ""
     held: dict[object, list[dict]] = {}
     for row in table.to_dict("records"):
@@ -124,7 +127,7 @@ def main(only: str = "", show: str = "") -> None:
     """Print the table."""
     families: dict[str, Counter[str]] = {}
     begun = time.process_time()
-    for made in people_exports.all_exports():
+    for made in [*people_exports.all_exports(), *held_out_exports.all_exports()]:
         if only and only not in (made.family, made.name):
             continue
         made.trouble = ""
@@ -133,7 +136,7 @@ def main(only: str = "", show: str = "") -> None:
         families.setdefault(made.family, Counter()).update(found)
         if made.trouble or show:
             print(f"  {made.name}: {dict(found)} {made.trouble[:400]}", file=sys.stderr)  # noqa: T201
-    names = ("exports", "stuck", "rows", "taken", "refused", "wrong", "asked")
+    names = ("exports", "crashed", "stuck", "rows", "taken", "refused", "wrong", "asked")
     print(f"{'family':<14}" + "".join(f"{name:>9}" for name in names))  # noqa: T201
     whole: Counter[str] = Counter()
     for family, found in families.items():
