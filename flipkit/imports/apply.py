@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
-import operator
 import re
-import statistics
 from collections import Counter, defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
+
+import numpy as np
+import pandas as pd
 
 from flipkit.books import cells as book_cells
 from flipkit.books import schema
@@ -30,6 +31,8 @@ from flipkit.imports.join import (
     Cell,
     Label,
     Stock,
+    as_text,
+    cents_in,
     fitting_item,
     labels_of,
     match_labels,
@@ -39,7 +42,7 @@ from flipkit.imports.join import (
 from flipkit.imports.merge import Change, Merged, books_in, read_ledger
 from flipkit.imports.rows import taken_rows
 from flipkit.imports.sheets import SkippedRow
-from flipkit.imports.values import LABELS
+from flipkit.imports.values import LABELS, columns_of
 
 # What a conversion did: counts that add up, sums to compare, and every row that was not taken.
 
@@ -194,20 +197,19 @@ def keep_by_hand(stage: Stage, folder: Path, name: str) -> None:
 def sums_of(taken: AcceptedRow, table: str) -> dict[str, str]:
     """Sums over the rows taken, for comparison with the other program."""
     sums: dict[str, str] = {}
-    kinds = {"money", "signed money"}
-    money = [name for name in taken.columns if import_match.kind_of(table, name) in kinds]
-    for name in (*(name for name in _SUMMED if name in taken.columns), *money):
+    columns = columns_of(table)
+    for name in (*_SUMMED, *(name for name in taken.columns if columns[name].kind in import_match.MONEY)):
+        texts = [text for text in taken.texts(name) if text]
+        cents = book_cells.cents_of(texts)
+        try:
+            total = (
+                sum((Decimal(text) * count for text, count in Counter(texts).items()), Decimal(0))
+                if cents is None
+                else (Decimal(int(cents.sum())) / 100).quantize(Decimal("0.01"))
+            )
+        except ArithmeticError:
+            continue
         if name in taken.columns:
-            at = taken.columns.index(name)
-            texts = [text for text in map(operator.itemgetter(at), taken.rows) if text]
-            cents = book_cells.cents_of(texts)
-            if cents is not None:
-                total = (Decimal(int(cents.sum())) / 100).quantize(Decimal("0.01"))
-            else:
-                try:
-                    total = sum((Decimal(text) * count for text, count in Counter(texts).items()), Decimal(0))
-                except ArithmeticError:
-                    continue
             sums[name] = f"{total:,f}"
     return sums
 
@@ -221,40 +223,34 @@ def remarks_of(taken: AcceptedRow, table: str) -> list[str]:
     found: list[str] = []
     if taken.unsold:
         found.append(f"{taken.unsold:,} rows have a sale of 0.00 and no day: taken as not sold")
+    if taken.undated:
+        told = f"{taken.undated:,} things are kept, donated or thrown away on no day that the file says: they count as"
+        found.append(f"{told} in stock until gone_on is filled in")
     if table != "items":
         return found
-    at = {name: taken.columns.index(name) for name in taken.columns}
-    for name, most in (
-        *((side, _LONGEST_IN) for side in ("length_in", "width_in", "height_in")),
-        ("weight_lb", _HEAVIEST_LB),
-    ):
-        if name not in at:
-            continue
-        unit = name[-2:]
+    for name, most in (*((side, _LONGEST_IN) for side in import_match.SIDES), ("weight_lb", _HEAVIEST_LB)):
+        texts, unit = taken.texts(name), name[-2:]
         read = reader_of(ITEMS.column(name), unit=unit, units=Units())
-        known = {text: read(text) for text in {row[at[name]] for row in taken.rows} - {""}}
+        known = {text: read(text) for text in set(texts) - {""}}
         large = [t for t, value in known.items() if not isinstance(value, InvalidCell) and float(value) > most]
-        rows = [o for o, row in zip(taken.origins, taken.rows, strict=True) if row[at[name]] in large]
+        rows = [origin for origin, text in zip(taken.origins, texts, strict=False) if text in large]
         if rows:
             found.append(
                 f"{rows_in_words(rows, most=5)}: {name} of {large[0]} is more than {most:g} {unit}: the right unit?"
             )
-    for name in ("cost", "list_price", "sold_price"):
-        texts = [row[at[name]] for row in taken.rows if row[at[name]]] if name in at else []
-        cents = book_cells.cents_of(texts)
-        if not texts or (cents is not None and cents.max() < _DEAREST * max(int(cents.min()), 1)):
+    kinds = pd.Series(pd.factorize(np.array(taken.texts("category"), dtype=object))[0])
+    for name in ("cost", "list_price", "sold_price") if len(kinds) else ():
+        texts = taken.texts(name)
+        given = np.fromiter(map(bool, texts), dtype=bool, count=len(texts))
+        cents = book_cells.cents_of([text for text in texts if text])
+        if cents is None or not len(cents):
             continue
-        prices: dict[str, list[tuple[Decimal, int]]] = defaultdict(list)
-        for origin, row in zip(taken.origins, taken.rows, strict=True):
-            if name in at and "category" in at and row[at[name]]:
-                prices[row[at["category"]]].append((Decimal(row[at[name]]), origin))
-        for category, given in prices.items():
-            middle = statistics.median(price for price, _ in given)
-            for price, origin in given:
-                if middle > 0 and price >= _DEAREST * middle:
-                    found.append(
-                        f"row {origin}: {name} {price:,} is {price / middle:,.0f} times what {category} usually has"
-                    )
+        middle = pd.Series(cents).groupby(kinds[given].to_numpy()).transform("median").to_numpy()
+        for at in np.flatnonzero((middle > 0) & (cents >= _DEAREST * middle)):
+            place = int(np.flatnonzero(given)[at])
+            kind, price = taken.texts("category")[place], Decimal(texts[place])
+            times = f"{cents[at] / middle[at]:,.0f} times what {kind} usually has"
+            found.append(f"row {taken.origins[place]}: {name} {price:,} is {times}")
     return found
 
 
@@ -292,21 +288,17 @@ def _costs(stock: Stock, ledger: list[dict[str, str]]) -> list[list[str]]:
         items = [item for item in row["items"].split("|") if item in known]
         if not items:
             continue
-        for item, share in shares_of(stock, items, int(Decimal(row["amount"] or "0") * 100)).items():
+        for item, share in shares_of(stock, items, cents_in(row["amount"])).items():
             paid[item] += share
-        for item, share in shares_of(stock, items, int(Decimal(row["adjustment"] or "0") * 100)).items():
+        for item, share in shares_of(stock, items, cents_in(row["adjustment"])).items():
             later[item] += share
     rows = []
     for item in paid:
         # A label given back leaves nothing to pay; more than that is a credit.
         credit = min(paid[item], 0)
         adjustment = later[item] + credit
-        rows.append([item, _text(paid[item] - credit), _text(adjustment) if adjustment else ""])
+        rows.append([item, as_text(paid[item] - credit), as_text(adjustment) if adjustment else ""])
     return rows
-
-
-def _text(cents: int) -> str:
-    return f"{Decimal(cents) / 100:.2f}"
 
 
 def post_labels(taken: AcceptedRow, stock: Stock, earlier: list[dict[str, str]]) -> Postings:
@@ -333,8 +325,8 @@ def _entry(label: Label, items: list[str], how: str) -> dict[str, str]:
     values = (
         label.key,
         "|".join(items),
-        _text(label.amount_cents),
-        _text(label.adjustment_cents),
+        as_text(label.amount_cents),
+        as_text(label.adjustment_cents),
         label.date,
         how,
     )
@@ -562,7 +554,7 @@ def _write(job: _Job, result: Merged, agreed: Callable[[Conversion], bool]) -> C
         folder=job.folder,
         table=table,
         rows_in=layout.rows_in,
-        taken=len(job.taken.rows) + len(job.taken.joined),
+        taken=len(set(job.taken.origins)) + len(job.taken.joined),
         refused=tuple(refused),
         added=counted.added,
         there=counted.there,

@@ -40,6 +40,8 @@ def said(row, name):
     value = row[f"{name}_cents"] if name in CENTS else row[name]
     if value is pd.NA or value is None or (isinstance(value, float) and pd.isna(value)) or value is pd.NaT:
         return None
+    if value == "":
+        return None
     if name in DAYS:
         return value.date()
     if name == "month":
@@ -80,12 +82,17 @@ def tried(made: Made, folder: Path) -> Counter[str]:
                 answers[question.key] = reply
             proposal = propose(path, answers=answers)
         done = apply(proposal, books)
-    except Exception as error:  # noqa: BLE001 - a crash is counted as what it is
+    except Exception as error:  # a crash is counted as what it is
         found["stuck"] = 1
         found["crashed"] = not isinstance(error, FlipkitError)
         made.trouble = f"{type(error).__name__}: {error}"
         return found
-    compare(made, done, read_books(books).table(made.table), found)
+    read = read_books(books)
+    compare(made, done, read.table(made.table), found)
+    # Amounts without any sign are taken in the currency of new books, which the proposal says.
+    if proposal.mapping.currency and read.shop.currency != made.say.get("currency", "USD"):
+        found["wrong"] += 1
+        made.trouble = made.trouble or f"amounts are taken for {read.shop.currency}"
     return found
 
 
@@ -93,7 +100,9 @@ def compare(made: Made, done, table: pd.DataFrame, found: Counter[str]) -> None:
     """Lay the books beside the truth."""
     names = COMPARED[made.table]
     if made.table == "items":
-        names += tuple(name for name in ("quantity", "gone_how", "gone_on", "zone") if any(name in t for t in made.truth))
+        names += tuple(
+            name for name in ("quantity", "gone_how", "gone_on", "zone") if any(name in t for t in made.truth)
+        )
     key = "title" if made.table == "items" else ""
     held: dict[object, list[dict]] = {}
     for row in table.to_dict("records"):
@@ -110,7 +119,8 @@ def compare(made: Made, done, table: pd.DataFrame, found: Counter[str]) -> None:
             found["wrong"] += 1
             made.trouble = made.trouble or f"row {truth['row']} is not in the books: {wanted}"
         else:
-            cells = same.pop(0)
+            cells = min(same, key=lambda held: sum(held[n] != wanted[n] for n in names))
+            same.remove(cells)
             apart = [n for n in names if cells[n] != wanted[n] and (truth["row"], n) not in noted]
             found["wrong" if apart else "taken"] += 1
             for name in apart[:1]:

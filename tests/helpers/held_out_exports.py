@@ -73,8 +73,22 @@ def order_refund_column() -> Made:
     for at, chance, title, _, sold in drawn("refund column", "en"):
         price, ship = chance.randint(1500, 90_000), chance.randint(500, 3000)
         back = price // 3 if at % 8 == 5 else 0
-        cells = [f"#10{at:02}", f"{sold} 14:0{at % 6}", title, plain(price, "${}"), plain(ship, "${}"), plain(back, "${}")]
-        truth = {**BLANK, "title": title, "sold_on": sold, "sold_price": price, "shipping_charged": ship, "refund": back}
+        cells = [
+            f"#10{at:02}",
+            f"{sold} 14:0{at % 6}",
+            title,
+            plain(price, "${}"),
+            plain(ship, "${}"),
+            plain(back, "${}"),
+        ]
+        truth = {
+            **BLANK,
+            "title": title,
+            "sold_on": sold,
+            "sold_price": price,
+            "shipping_charged": ship,
+            "refund": back,
+        }
         rows.append((cells, truth))
     columns = {
         "Order #": "order_id", "Paid at": "sold_on", "Line item": "title", "Line price": "sold_price",
@@ -118,17 +132,31 @@ def two_currencies() -> Made:
 def sizes_in_one_cell() -> Made:
     """Three sides in one cell, without a unit."""
     rows: list[Row] = []
-    for at, chance, title, bought, _ in drawn("one cell", "en"):
+    for _, chance, title, bought, _ in drawn("one cell", "en"):
         sides = sorted((chance.randint(5, 30) for _ in range(3)), reverse=True)
         cost, pounds = chance.randint(200, 5000), chance.randint(1, 30)
-        cells = [title, "kitchen", f"{bought:%m/%d/%Y}", plain(cost, "${}"), f"{sides[0]}x{sides[1]}x{sides[2]}", pounds]
+        cells = [
+            title,
+            "kitchen",
+            f"{bought:%m/%d/%Y}",
+            plain(cost, "${}"),
+            f"{sides[0]}x{sides[1]}x{sides[2]}",
+            pounds,
+        ]
         truth = {"title": title, "category": "kitchen", "bought_on": bought, "cost": cost, "weight_lb": pounds}
         rows.append((cells, truth | dict(zip(("length_in", "width_in", "height_in"), map(float, sides), strict=True))))
     columns = {
         "Product": "title", "Department": "category", "Acquired": "bought_on", "My cost": "cost",
         "Box size": "length_in", "Box weight": "weight_lb",
     }  # fmt: skip
-    return laid("one-cell", "items", columns, rows, say={"dates": "month-day-year"}, units={"length-unit": "in", "weight-unit": "lb"})
+    return laid(
+        "one-cell",
+        "items",
+        columns,
+        rows,
+        say={"dates": "month-day-year"},
+        units={"length-unit": "in", "weight-unit": "lb"},
+    )
 
 
 def sizes_in_one_cell_german() -> Made:
@@ -139,7 +167,13 @@ def sizes_in_one_cell_german() -> Made:
         cost, grams = chance.randint(200, 5000), chance.randint(150, 9000)
         said = " x ".join(f"{side}".replace(".", ",") for side in sides)
         cells = [title, "Haushalt", f"{bought:%d.%m.%Y}", plain(cost, "{} €", comma=True, group="."), said, grams]
-        truth = {"title": title, "category": "Haushalt", "bought_on": bought, "cost": cost, "weight_lb": grams / 453.59237}
+        truth = {
+            "title": title,
+            "category": "Haushalt",
+            "bought_on": bought,
+            "cost": cost,
+            "weight_lb": grams / 453.59237,
+        }
         names = ("length_in", "width_in", "height_in")
         rows.append((cells, truth | dict(zip(names, (side / 2.54 for side in sides), strict=True))))
     columns = {
@@ -155,8 +189,22 @@ def two_row_headers() -> Made:
     rows: list[Row] = []
     for _, chance, title, bought, sold in drawn("deux lignes", "fr"):
         cost, price = chance.randint(200, 5000), chance.randint(4000, 20_000)
-        cells = [title, "maison", f"{bought:%d/%m/%Y}", plain(cost, comma=True), f"{sold:%d/%m/%Y}", plain(price, comma=True)]
-        truth = {"title": title, "category": "maison", "bought_on": bought, "cost": cost, "sold_on": sold, "sold_price": price}
+        cells = [
+            title,
+            "maison",
+            f"{bought:%d/%m/%Y}",
+            plain(cost, comma=True),
+            f"{sold:%d/%m/%Y}",
+            plain(price, comma=True),
+        ]
+        truth = {
+            "title": title,
+            "category": "maison",
+            "bought_on": bought,
+            "cost": cost,
+            "sold_on": sold,
+            "sold_price": price,
+        }
         rows.append((cells, truth))
     columns = {
         "Nom de l'objet": "title", "Famille": "category", "Achat Jour": "bought_on", "Achat Prix": "cost",
@@ -176,12 +224,10 @@ def partly_sold() -> Made:
         gone = at % (many + 1)
         cost, price = 100 * many * chance.randint(2, 40), chance.randint(4000, 20_000)
         common = {"title": title, "category": "casa", "bought_on": bought}
-        truth = []
-        if gone:
-            sale = {"sold_on": sold, "sold_price": price, "quantity": gone, "cost": cost // many * gone}
-            truth.append({**common, **sale})
-        if gone < many:
-            truth.append({**common, "quantity": many - gone, "cost": cost // many * (many - gone)})
+        # The books hold each of several like things apart, the row's money shared among them to the cent.
+        shares = [price * (n + 1) // gone - price * n // gone for n in range(gone)]
+        truth = [{**common, "cost": cost // many, "sold_on": sold, "sold_price": share} for share in shares]
+        truth += [{**common, "cost": cost // many}] * (many - gone)
         day = f"{sold:%d/%m/%Y}" if gone else ""
         cells = [title, "casa", f"{bought:%d/%m/%Y}", many, plain(cost, comma=True), gone, day]
         rows.append(([*cells, plain(price if gone else None, comma=True)], truth))
@@ -205,7 +251,8 @@ def italian_sales() -> Made:
         rows.append((cells, truth | {"sold_price": price, "fees_paid": share, "label_paid": post}))
     columns = {
         "Prodotto": "title", "Genere": "category", "Giorno acquisto": "bought_on", "Pagato": "cost",
-        "Giorno vendita": "sold_on", "Incassato": "sold_price", "Trattenute": "fees_paid", "Spese postali": "label_paid",
+        "Giorno vendita": "sold_on", "Incassato": "sold_price", "Trattenute": "fees_paid",
+        "Spese postali": "label_paid",
     }  # fmt: skip
     say = {"dates": "day-month-year", "decimal": "comma", "currency": "EUR"}
     return laid("registro", "items", columns, rows, delimiter=";", say=say)
@@ -236,7 +283,13 @@ def bank_out_and_in() -> Made:
         cells = [f"{day:%d %b %Y}", what, plain(cents if out else None), plain(None if out else cents), plain(5_000_00)]
         kept = what in ("storage locker", "web shop plan")
         rows.append((cells, {"month": f"{day:%Y-%m}", "what": what, "amount": cents} if kept else None))
-    columns = {"Transaction date": "month", "Narrative": "what", "Money out": "amount", "Money in": "", "Running total": ""}
+    columns = {
+        "Transaction date": "month",
+        "Narrative": "what",
+        "Money out": "amount",
+        "Money in": "",
+        "Running total": "",
+    }
     say = {"dates": "day-month-year", "currency": "GBP", "keep": "storage|web shop"}
     return laid("statement", "overheads", columns, rows, say=say)
 
@@ -248,7 +301,9 @@ def polish_stock() -> Made:
         cost, asked = chance.randint(2000, 300_000), chance.randint(5000, 600_000)
         money = [plain(cents, "{} zł", comma=True, group="\u00a0") for cents in (cost, asked)]
         cells = [f"M{at:03}", title, "dom", f"{bought:%d.%m.%Y}", *money]
-        rows.append((cells, {"title": title, "category": "dom", "bought_on": bought, "cost": cost, "list_price": asked}))
+        rows.append(
+            (cells, {"title": title, "category": "dom", "bought_on": bought, "cost": cost, "list_price": asked})
+        )
     columns = {
         "Symbol": "item_id", "Towar": "title", "Grupa": "category", "Dzień zakupu": "bought_on",
         "Zapłacono": "cost", "Cena": "list_price",
@@ -362,8 +417,8 @@ def lone_postage() -> Made:
         rows.append((cells, truth))
     columns = {
         "Title": "title", "Category": "category", "Purchased": "bought_on", "Cost": "cost", "Sold": "sold_on",
-        "Price": "sold_price", "Mailing": "label_paid", "L (in)": "length_in", "W (in)": "width_in", "H (in)": "height_in",
-        "Lbs": "weight_lb",
+        "Price": "sold_price", "Mailing": "label_paid", "L (in)": "length_in", "W (in)": "width_in",
+        "H (in)": "height_in", "Lbs": "weight_lb",
     }  # fmt: skip
     return laid("lone-postage", "items", columns, rows, say={"dates": "year-month-day"})
 
@@ -374,7 +429,16 @@ def dutch_sold_flag() -> Made:
     for at, chance, title, bought, sold in drawn("ja nee", "nl"):
         yes = at % 3 != 0
         cost, price = chance.randint(200, 5000), chance.randint(4000, 20_000)
-        cells = [at, title, "huis", bought, plain(cost), "ja" if yes else "nee", sold if yes else "", plain(price if yes else 0)]
+        cells = [
+            at,
+            title,
+            "huis",
+            bought,
+            plain(cost),
+            "ja" if yes else "nee",
+            sold if yes else "",
+            plain(price if yes else 0),
+        ]
         truth: dict[str, object] = {"title": title, "category": "huis", "bought_on": bought, "cost": cost}
         rows.append((cells, truth | ({"sold_on": sold, "sold_price": price} if yes else {})))
     columns = {
@@ -393,12 +457,15 @@ def two_tables_a_sheet() -> Made:
     for at, chance, title, bought, _ in drawn("two tables", "en"):
         cost, asked = chance.randint(200, 5000), chance.randint(4000, 20_000)
         cells = [f"F{at}", title, "home", f"{bought:%m/%d/%Y}", plain(cost), plain(asked)]
-        rows.append((cells, {"title": title, "category": "home", "bought_on": bought, "cost": cost, "list_price": asked}))
+        rows.append(
+            (cells, {"title": title, "category": "home", "bought_on": bought, "cost": cost, "list_price": asked})
+        )
     columns = {
         "Ref": "item_id", "Find": "title", "Family": "category", "When": "bought_on", "Paid out": "cost",
         "Hoping for": "list_price",
     }  # fmt: skip
-    made = laid("two-tables", "items", columns, rows, say={"dates": "month-day-year"}, spreadsheet=True)
+    say = {"dates": "month-day-year", "sheet": "Sheet: Ref, Find, Family"}
+    made = laid("two-tables", "items", columns, rows, say=say, spreadsheet=True)
     made.rows += [[], [], ["Expenses"], ["Month", "What", "Amount"]]
     made.rows += [["2026-03", "storage", "45.00"], ["2026-04", "storage", "45.00"], ["2026-04", "tape", "12.50"]]
     return made

@@ -6,10 +6,9 @@ import pytest
 
 from flipkit.books.check import check
 from flipkit.books.read import inspect_books, read_books
-from flipkit.cli.books import ANSWER_HELP
 from flipkit.errors import ConversionError
 from flipkit.imports.apply import apply
-from flipkit.imports.detect import ANSWERS, propose
+from flipkit.imports.detect import propose
 from tests.benchmarks.bench_exports import tried
 from tests.helpers import people_exports
 
@@ -42,10 +41,6 @@ def test_the_bench_sees_what_is_wrong(tmp_path):
     made.truth[7]["title"] += " x"
     made.trouble = ""
     assert tried(made, tmp_path)["wrong"] == 3  # the cell, the row that lacks, and the row that is none
-
-
-def test_the_options_of_the_command_are_the_answers():
-    assert set(ANSWER_HELP) == set(ANSWERS)
 
 
 HEAD = "SKU,Item,Category,Bought,Cost,Sold on,Sold for\n"
