@@ -224,8 +224,8 @@ def remarks_of(taken: AcceptedRow, table: str) -> list[str]:
     if taken.unsold:
         found.append(f"{taken.unsold:,} rows have a sale of 0.00 and no day: taken as not sold")
     if taken.undated:
-        told = f"{taken.undated:,} things are kept, donated or thrown away on no day that the file says: they count as"
-        found.append(f"{told} in stock until gone_on is filled in")
+        which = rows_in_words(taken.undated, most=5)
+        found.append(f"{which}: gone, and no day says when: in stock until gone_on and gone_how are filled in")
     if table != "items":
         return found
     for name, most in (*((side, _LONGEST_IN) for side in import_match.SIDES), ("weight_lb", _HEAVIEST_LB)):

@@ -86,7 +86,7 @@ def propose(
     if books is not None:
         draft.stock, draft.currency = stock_of(books.items), books.shop.currency
     if into is not None and (Path(into) / "rules").is_dir():
-        draft.cards = tuple(load_rules(Path(into) / "rules").rate_cards.values())
+        draft.rules = load_rules(Path(into) / "rules")
     if draft.questions:
         return _made(opened, None, base, draft)
     layout = survey(opened, header_row=file.header_row)

@@ -41,7 +41,7 @@ class AcceptedRow:
     named_by: tuple[str, ...] = ()
     cells: list[Cell] = field(default_factory=list)
     unsold: int = 0
-    undated: int = 0
+    undated: list[int] = field(default_factory=list)
 
     def at(self, name: str) -> int:
         """The place of a column; -1 where there is none."""

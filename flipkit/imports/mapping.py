@@ -17,7 +17,7 @@ from flipkit.errors import ConversionError
 from flipkit.imports import values
 from flipkit.imports.join import Stock
 from flipkit.imports.values import ORDERS
-from flipkit.rules.rate_cards import RateCard
+from flipkit.rules.tables import Rules
 
 Order = Literal["", "day-month-year", "month-day-year", "year-month-day"]
 Decimal = Literal["", "point", "comma"]
@@ -271,7 +271,7 @@ class Draft:
     kept: bool = False
     currency: str = ""
     stock: Stock = field(default_factory=Stock)
-    cards: tuple[RateCard, ...] = ()
+    rules: Rules | None = None
     naming: dict[str, tuple[str, ...]] = field(default_factory=dict)
     seen: frozenset[str] = frozenset()
     certain: list[str] = field(default_factory=list)

@@ -291,7 +291,7 @@ def _take(
     if mapping.table == "items":
         named = dict(zip(taken.columns, columns, strict=True))
         _times_quantity(readers, named, bad, left=mapping.rows.left)
-        _without_sale(rows, named, taken, unsold, became)
+        _without_sale(numbers, rows, named, taken, unsold, became)
     for reader, values in zip(readers, columns, strict=False):
         if _may_be_blank(reader.name, mapping) or "" not in values:
             continue
@@ -311,6 +311,7 @@ def _take(
 
 
 def _without_sale(
+    numbers: Sequence[int],
     rows: list[list[str]],
     named: dict[str, list[str | InvalidCell]],
     taken: AcceptedRow,
@@ -320,15 +321,19 @@ def _without_sale(
     """Empty the sale of rows that a word calls unsold or gone, and a sale of 0.00 that has no day."""
     blank = [""] * len(rows)
     price, day = named.get("sold_price", blank), named.get("sold_on", blank)
-    for place, cells in enumerate(rows) if unsold or became or "0.00" in price else ():
+    for place, (number, cells) in (
+        enumerate(zip(numbers, rows, strict=True)) if unsold or became or "0.00" in price else ()
+    ):
         how = next((words[cells[at]] for at, words in became if words.get(cells[at]) in (COLLECTED, *GONE)), "")
         zero = "sold_on" in named and price[place] == "0.00" and not day[place]
         if how == COLLECTED:
             named["zone"][place] = PICKUP
         elif how:
-            named["gone_how"][place] = how
             named["gone_on"][place] = named["gone_on"][place] or day[place]
-            taken.undated += not named["gone_on"][place]
+            if named["gone_on"][place]:
+                named["gone_how"][place] = how
+            else:
+                taken.undated.append(number)
         if zero or how in GONE or any(cells[at] in words for at, words in unsold):
             taken.unsold += zero
             for name in _SALE:

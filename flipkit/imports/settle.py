@@ -399,7 +399,7 @@ class Settler:
         if sold >= 0 and not self.mapping.rows.left:
             words = heading(self.header("quantity")).words
             more = any(self.number(cells, sold) > self.number(cells, at) for cells in self.cells())
-            left = 1.0 if more else 0.9 if values.LEFT.search(words) else 0.5 if values.STOCK.search(words) else 0.1
+            left = 0.9 if values.LEFT.search(words) else 0.5 if more or values.STOCK.search(words) else 0.1
             said = self.draft.decide(
                 "quantity-is",
                 f"{self.header('quantity')} stands beside {self.header('quantity_sold')}: what does it count?",
@@ -766,12 +766,18 @@ class Settler:
                 (income if other == cost else cost): (0.85, f"{self.header(other)} is the other one"),
             }
         at, heavy = fact.index, self.at("weight_lb")
-        tables = [service.table for card in self.draft.cards for block in card.blocks for service in block.services]
-        pounds = _POUNDS[self.mapping.columns["weight_lb"].unit or "lb"] if heavy >= 0 else 0.0
+        rules, pounds = self.draft.rules, 0.0
+        tables = []
+        if rules is not None and heavy >= 0:
+            pounds = _POUNDS[self.mapping.columns["weight_lb"].unit or "lb"]
+            for card in rules.rate_cards.values():
+                unit = _POUNDS[rules.rules_of(card).weight_unit]
+                tables += [(service.table, unit) for block in card.blocks for service in block.services]
         exact = far = count = 0
-        for record in self.layout.kept if tables and pounds else ():
+        for record in self.layout.kept if tables else ():
             weight, amount = float(self.number(record.cells, heavy)) * pounds, record.cells[at]
-            fits = [one.cents[one.rows(np.array([weight]))[0]] for one in tables if 0 < weight <= one.weights[-1]]
+            own = [(table, weight / each) for table, each in tables if 0 < weight / each <= table.weights[-1]]
+            fits = [table.cents[table.rows(np.array([held]))[0]] for table, held in own]
             fitting = np.concatenate(fits) if fits else np.array([-1])
             if amount and (fitting > 0).any():
                 cents = int(self.number(record.cells, at) * 100)
