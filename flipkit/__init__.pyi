@@ -12,8 +12,8 @@ from .charts.returns import (
 from .charts.sliders import plot_tornado as plot_tornado
 from .charts.stock import (
     plot_days_listed as plot_days_listed,
-    plot_frontier as plot_frontier,
     plot_packing_lessons as plot_packing_lessons,
+    plot_patience as plot_patience,
     plot_shares as plot_shares,
     plot_waiting as plot_waiting,
 )
@@ -59,13 +59,13 @@ from .reports.partners import (
 from .reports.pocket import pocket_note as pocket_note, pocket_sentence as pocket_sentence, pocket_sheet as pocket_sheet
 from .reports.prices import (
     changes_table as changes_table,
-    fresh_table as fresh_table,
-    frontier_frame as frontier_frame,
-    frontier_table as frontier_table,
-    frontier_title as frontier_title,
     give_up_table as give_up_table,
+    habit_sentence as habit_sentence,
     learnt_sentence as learnt_sentence,
     offers_table as offers_table,
+    patience_frame as patience_frame,
+    patience_rows as patience_rows,
+    patience_title as patience_title,
     prices_sentence as prices_sentence,
 )
 from .reports.sentences import (

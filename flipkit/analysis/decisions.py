@@ -41,6 +41,7 @@ COLUMNS = [
     "high",
     "items",
     "trips",
+    "one_decides",
     "highest_cents",
     "binding",
     "typical_cents",
@@ -90,9 +91,7 @@ def buying_verdicts(
 
     The function needs a study's frames; see ``tests/analysis/test_buying_verdicts.py``.
     """
-    table = ranking.merge(returns[["category", "low", "high", "expected_min"]], on="category", how="left").set_index(
-        "category"
-    )
+    table = ranking.merge(returns[["category", "expected_min"]], on="category", how="left").set_index("category")
     costs = {str(name): part.to_numpy(dtype=np.float64) for name, part in purchases.groupby("category")["cost_cents"]}
     rows = [
         _row(name, table.loc[name] if name in table.index else None, costs.get(name, np.array([])), knowledge, target)
@@ -115,9 +114,10 @@ def _row(
 ) -> dict[str, Any]:
     """One category's verdict; what is too few to tell gets no figure that could be read as one."""
     none = {"category": name, "verdict": TOO_FEW, "items": 0 if known is None else int(known["items"]), "trips": 0}
+    none["one_decides"] = False
     if known is None:
         return none
-    none["trips"] = int(known["trips"])
+    none |= {"trips": int(known["trips"]), "one_decides": bool(known["one_decides"])}
     kind, chance = knowledge["categories"][name], float(known["beats_target"])
     usable = bool(known["claimed"]) and kind["typical_cents"] is not None and _sold(knowledge)
     if not usable or math.isnan(chance) or not costs.size:

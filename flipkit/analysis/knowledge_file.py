@@ -1,4 +1,4 @@
-"""The file in which a report leaves what the books know about buying, and where the newest one lies."""
+"""The files in which a report leaves what the books know about buying and plan for the stock; the newest of them."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ from flipkit.errors import PackError
 
 #: Name of the file in a pack.
 FILE: Final = "knowledge.json"
+#: Name of the file of plans beside it, and what ``flipkit offer`` needs of it.
+PLANS: Final = "stock.json"
 #: Form of the file that this kit reads.
 VERSION: Final = 1
 #: Figures kept of a number: more than any of them is known to, fewer than a processor's last bit moves.
@@ -48,11 +50,27 @@ def read_knowledge(path: Path) -> dict[str, Any]:
     return found
 
 
-def newest_knowledge(folder: Path) -> Path:
+def read_plans(path: Path) -> dict[str, Any]:
+    """The plans for the stock that a report left: from a pack's folder, or from the file itself."""
+    file = path / PLANS if path.is_dir() else path
+    mend = _MEND.replace(FILE, PLANS)
+    try:
+        found = json.loads(file.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise PackError("--from", need=f"a pack with {PLANS} in it, or that file", got=str(path), mend=mend) from None
+    except (OSError, ValueError, RecursionError) as error:
+        raise PackError(file.name, need="JSON as a report writes it", got=str(error), mend=mend) from None
+    if not isinstance(found, dict) or found.get("version") != VERSION or "things" not in found:
+        raise PackError(file.name, need="plans for a shop's stock", got=type(found).__name__, mend=mend)
+    return found
+
+
+def newest_knowledge(folder: Path, name: str = FILE) -> Path:
     """The newest knowledge below a folder of packs: the latest day known, then the latest name."""
-    found = [(_day(file), file.parent.name, file) for file in folder.glob(f"*/{FILE}")]
+    found = [(_day(file), file.parent.name, file) for file in folder.glob(f"*/{name}")]
     if not found:
-        raise PackError(f"{folder.name}/", need=f"a folder of packs with a {FILE}", got="none", mend=_MEND)
+        mend = _MEND.replace(FILE, name)
+        raise PackError(f"{folder.name}/", need=f"a folder of packs with a {name}", got="none", mend=mend)
     return max(found)[-1]
 
 

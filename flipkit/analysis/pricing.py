@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from flipkit.analysis.demand import SURE, Demand, Possible
+from flipkit.analysis.demand import Demand, Possible
 from flipkit.errors import AssumptionError
 
 # The prices that can be asked for a thing, and what a sale at each leaves.
@@ -90,6 +89,47 @@ def rounded_price(price_cents: Floats, endings_cents: tuple[int, ...] = ()) -> F
     return np.asarray(np.take_along_axis(choices, nearest[..., None], axis=-1)[..., 0])
 
 
+# How the seller prices now: the path that every other one is set beside.
+
+
+@dataclass(frozen=True)
+class Habit:
+    """How a seller prices: first price over the typical one, markdowns, offers taken, patience."""
+
+    ratio: float
+    cut_share: float
+    first_cut_weeks: float
+    cut_weeks: float
+    patience_weeks: float
+    offer_share: float
+
+    def ratios(self, weeks: int) -> Floats:
+        """What is asked in each week, over the typical price.
+
+        >>> Habit(1.2, 0.1, 7.0, 7.0, 52.0, 0.85).ratios(8).round(2).tolist()
+        [1.2, 1.2, 1.2, 1.2, 1.2, 1.2, 1.2, 1.08]
+        """
+        week = np.arange(weeks)
+        cuts = np.where(week < self.first_cut_weeks, 0, 1 + (week - self.first_cut_weeks) // self.cut_weeks)
+        return np.asarray(self.ratio * (1 - self.cut_share) ** cuts)
+
+
+def habit_paths(habit: Habit, table: PriceTable, weeks: int) -> PricePaths:
+    """The paths of a seller who goes on as before, on the prices of a table.
+
+    >>> table = PriceTable(np.array([[4000.0, 5000.0, 6000.0]]), np.log([[0.8, 1.0, 1.2]]), np.zeros((1, 3)), (), 0)
+    >>> habit_paths(Habit(1.2, 0.2, 1.0, 1.0, 3.0, 0.9), table, 4).price_cents.tolist()
+    [[6000.0, 5000.0, 4000.0, 0.0]]
+    """
+    asked = np.log(habit.ratios(weeks))
+    place = np.abs(table.log_ratio[:, None, table.asked :] - asked[None, :, None]).argmin(axis=2) + table.asked
+    on = np.arange(weeks) < habit.patience_weeks
+    place = np.where(on, place, GIVE_UP)
+    price = np.where(on, np.take_along_axis(table.price_cents, np.maximum(place, 0), axis=1), 0.0)
+    offer = np.minimum(np.ceil(habit.offer_share * price / 100) * 100, price)
+    return PricePaths(place, price, offer, np.full(len(place), np.nan))
+
+
 # The price path of a thing: what to ask, when to mark down, which offer to take, when to give up.
 #
 # Backward induction over weeks and a grid of prices. In each week the seller holds the price, lowers it (which
@@ -99,6 +139,8 @@ def rounded_price(price_cents: Floats, endings_cents: tuple[int, ...] = ()) -> F
 
 #: Action that ends the listing.
 GIVE_UP = -1
+#: What is worth no more than this beyond its end is given up: a week in which nobody comes is worth nothing. [cents]
+_NOTHING = 1e-6
 #: Things priced at a time, so that the tables stay in the processor's memory.
 _CHUNK = 200
 
@@ -206,7 +248,7 @@ def _solved(
         better = changed > held
         value = np.where(better, changed, held)
         action[week] = np.where(better, target, column)
-        stop = value < end[:, None]
+        stop = value <= end[:, None] + _NOTHING
         value = np.where(stop, end[:, None], value)
         action[week] = np.where(stop, GIVE_UP, action[week])
     row = np.arange(n)
@@ -415,7 +457,7 @@ class _Things:
             changed, target = best_change(mean, self.settings, free=free)
             better = changed > mean
             chosen = np.where(better, target, column)
-            stop = np.where(better, changed, mean) < self.end[:, None]
+            stop = np.where(better, changed, mean) <= self.end[:, None] + _NOTHING
             value = held.reshape(len(held), -1).take((row + chosen).ravel(), axis=1).reshape(held.shape)
             if not free:
                 value -= np.where(better, self.settings.change_cents, 0.0)
@@ -443,7 +485,7 @@ class _Things:
         return place, np.where(place == GIVE_UP, 0.0, offer), worth
 
 
-# What a price path leads to: money, weeks, chance of a sale; and money against weeks as a frontier.
+# What a price path leads to: money, weeks, chance of a sale.
 
 
 @dataclass(frozen=True)
@@ -542,59 +584,3 @@ def expected_value_cents(
 def _change_worth(found: Outcomes, keep: Floats) -> Floats:
     moved = found.price_cents[:, 1:, 0] != found.price_cents[:, :-1, 0]
     return np.asarray((found.still[:, 1:] * moved * keep[1:-1]).sum(axis=1))
-
-
-class FrontierPoint(NamedTuple):
-    """One path on the frontier of money against weeks."""
-
-    week_cents: float
-    money_cents: float
-    weeks: float
-    sold_share: float
-    list_price_cents: float
-    paths: PricePaths
-
-
-def price_frontier(
-    demand: Demand,
-    table: PriceTable,
-    settings: PriceSettings,
-    *,
-    storage_cents: float,
-    end_cents: float,
-    week_cents: npt.ArrayLike,
-    possible: Possible = SURE,
-) -> list[FrontierPoint]:
-    """Expected money against expected weeks for one thing, from patient to hurried.
-
-    Each point is the best path of a seller to whom a further week is worth so many cents beyond
-    what it costs; 0 is the path that the kit proposes.
-
-    >>> from flipkit.analysis.pricing import PriceGrid, price_table
-    >>> demand = Demand(np.array([-2.0]), np.array([2.5]), np.zeros(26))
-    >>> table = price_table([5000], lambda price: 0.87 * price, demand, grid=PriceGrid(0.5, 1.5, 0.05))
-    >>> patient, hurried = price_frontier(
-    ...     demand, table, PriceSettings(26), storage_cents=0, end_cents=0, week_cents=[0, 300]
-    ... )
-    >>> hurried.weeks < patient.weeks, hurried.money_cents < patient.money_cents
-    (True, True)
-    """
-    points = []
-    for extra in np.asarray(week_cents, dtype=np.float64):
-        held = storage_cents + float(extra)
-        paths = weighed_paths(demand, possible, table, settings, storage_cents=held, end_cents=end_cents)
-        found = [path_outcomes(paths.place, paths.lowest_offer_cents, one, table) for one in possible.moved(demand)]
-        money = [
-            expected_value_cents(one, settings, storage_cents=storage_cents, end_cents=end_cents)[0] for one in found
-        ]
-        points.append(
-            FrontierPoint(
-                float(extra),
-                float(possible.share @ money),
-                float(possible.share @ [one.weeks[0] for one in found]),
-                float(possible.share @ [one.sold_share[0] for one in found]),
-                float(paths.price_cents[0, 0]),
-                paths,
-            )
-        )
-    return points

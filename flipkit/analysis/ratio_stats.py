@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr, ndtri, stdtrit
+from scipy.special import ndtr, ndtri, stdtr, stdtrit
 
 from flipkit.assumptions import Assumptions
 from flipkit.errors import AssumptionError, NotEnoughDataError
@@ -191,7 +191,8 @@ class RatioInterval(NamedTuple):
 
     ``low`` and ``high`` are the interval that the reports claim; ``bca_low`` and ``bca_high``
     the textbook bootstrap beside it; ``delta_se`` the delta-method standard error with the
-    correction for few clusters. NaN where the units do not suffice.
+    correction for few clusters; ``lean`` how many such errors the median of what the true ratio
+    may be lies above the estimate. NaN where the units do not suffice.
     """
 
     estimate: float
@@ -201,6 +202,7 @@ class RatioInterval(NamedTuple):
     bca_low: float
     bca_high: float
     units: int
+    lean: float = math.nan
 
 
 def ratio_interval(
@@ -230,7 +232,7 @@ def ratio_interval(
         return RatioInterval(estimate, math.nan, math.nan, math.nan, math.nan, math.nan, size)
     error = ratio_standard_error(above, below, clusters_correction=True)
     if error <= 1e-12 * max(1.0, abs(estimate)):
-        return RatioInterval(estimate, estimate, estimate, error, estimate, estimate, size)
+        return RatioInterval(estimate, estimate, estimate, error, estimate, estimate, size, 0.0)
     sums = resampled_sums(
         np.column_stack([above, below, above**2, above * below, below**2]),
         resamples=resamples,
@@ -251,7 +253,8 @@ def ratio_interval(
     reach = min(max((size - MEAN_TRIPS) / (OUTER_TRIPS - MEAN_TRIPS), 0.0), 1.0)
     least, most = (1 - reach) * table.mean(axis=0) + reach * np.array([table[:, 0].min(), table[:, 1].max()])
     low, high = estimate - float(most) * spread, estimate - float(least) * spread
-    return RatioInterval(estimate, low, high, error, bca_low, bca_high, size)
+    lean = median_lean(above, below, prior_shape)
+    return RatioInterval(estimate, low, high, error, bca_low, bca_high, size, lean)
 
 
 @dataclass(frozen=True)
@@ -347,9 +350,7 @@ def _parent_studentised(
     shape from the residuals' L-skewness and pulled towards the prior.
     """
     total = below.sum()
-    scale = np.sqrt(np.maximum(below, _LEAST_SHARE * total / below.size))
-    left = 1 - below / total
-    residual = (above - estimate * below) / (scale * np.sqrt(left))
+    scale, left, residual = _scaled_residuals(estimate, above, below)
     shape = _shape(residual, prior)
     skewed = (1 - np.exp(np.float32(-shape) * normals)) / np.float32(shape)
     skewed -= np.float32((1 - math.exp(shape * shape / 2)) / shape)
@@ -361,6 +362,149 @@ def _parent_studentised(
     size = below.size
     error = np.sqrt((size - 1) / size * np.maximum(squares, 0.0))
     return np.asarray(ratio[error > 0] / error[error > 0], dtype=np.float64)
+
+
+def _scaled_residuals(estimate: float, above: Floats, below: Floats) -> tuple[Floats, Floats, Floats]:
+    """The trips' scales, their shares of the hours left to the others, and their residuals in units of both."""
+    total = below.sum()
+    scale = np.sqrt(np.maximum(below, _LEAST_SHARE * total / below.size))
+    left = 1 - below / total
+    return scale, left, (above - estimate * below) / (scale * np.sqrt(left))
+
+
+def median_lean(numerator: npt.ArrayLike, denominator: npt.ArrayLike, prior_shape: float = PRIOR_SHAPE) -> float:
+    """How many standard errors the median of what a true ratio may be lies above its estimate.
+
+    Money is skewed to the right: most samples miss the dear sale that the long tail owes, so the
+    truth is more often above the estimate than below. The line was fitted to the medians of both
+    studentised distributions over 27,000 simulated groups (83 % of their variance); without any
+    draws, so that the figure in the middle of an interval does not move with a seed.
+
+    >>> round(median_lean([40, 55, 20, 90, 35, 60], [2, 3, 1, 4, 2, 3]), 3)
+    0.169
+    """
+    above, below = np.asarray(numerator, dtype=np.float64), np.asarray(denominator, dtype=np.float64)
+    estimate = ratio_of_sums(above, below)
+    residual = above - estimate * below
+    squares = float(residual @ residual)
+    if above.size < 2 or not squares > 0 or not (below < below.sum()).all():
+        return 0.0
+    skewness = float((residual**3).sum()) / squares**1.5
+    shape = _shape(_scaled_residuals(estimate, above, below)[2], prior_shape)
+    return 0.14 * skewness - 0.34 * shape / math.sqrt(above.size)
+
+
+# What a figure may be, given three points of its distribution: skewed as money is, tails as Student's t.
+#
+# Chance, interval and draws are read off the same curve, so that no line of a page disagrees with itself.
+
+
+@dataclass(frozen=True)
+class SkewedSpread:
+    """A median, the limits of the middle part by its side, and how heavy the tails are; an element each figure."""
+
+    middle: Floats
+    low: Floats
+    high: Floats
+    freedom: Floats
+    confidence: float
+
+    @property
+    def _reach(self) -> Floats:
+        return np.asarray(stdtrit(self.freedom, (1 + self.confidence) / 2), dtype=np.float64)
+
+    @property
+    def _bend(self) -> Floats:
+        """Shape of the generalised normal that joins the three points: zero where both sides are alike."""
+        bend = np.log((self.middle - self.low) / (self.high - self.middle))
+        return np.where(np.abs(bend) < 1e-9, 1e-9, bend)
+
+    @property
+    def _scale(self) -> Floats:
+        return np.asarray((self.high - self.middle) * self._bend / -np.expm1(-self._bend), dtype=np.float64)
+
+    def chance_above(self, value: float) -> Floats:
+        """Chance that the truth is above a value.
+
+        >>> spread = SkewedSpread(*(np.array([one]) for one in (20.0, 16.0, 30.0, 9.0)), 0.95)
+        >>> [round(float(spread.chance_above(at)[0]), 3) for at in (16.0, 20.0, 30.0)]
+        [0.975, 0.5, 0.025]
+        """
+        inside = 1 - self._bend * (value - self.middle) / self._scale
+        # Beyond the end of the shorter tail the chance is 0 or 1.
+        with np.errstate(divide="ignore"):
+            place = np.where(inside > 0, -np.log(np.maximum(inside, 0.0)) / self._bend, np.sign(self._bend) * np.inf)
+        return 1 - np.asarray(stdtr(self.freedom, self._reach * place), dtype=np.float64)
+
+    def drawn(self, student: Floats) -> Floats:
+        """Values at draws of Student's t with the same freedom.
+
+        >>> spread = SkewedSpread(*(np.array([one]) for one in (20.0, 16.0, 30.0, 9.0)), 0.95)
+        >>> spread.drawn(np.array([[0.0], [stdtrit(9.0, 0.025)]])).round(3).tolist()
+        [[20.0], [16.0]]
+        """
+        return np.asarray(self.middle - self._scale * np.expm1(-self._bend * student / self._reach) / self._bend)
+
+
+# One rare dear find: whether the interval of a group leans on one that its sample may happen to lack.
+#
+# Where four in a hundred things bring ten times the rest, a group of twenty often holds none of them, and neither
+# its trips nor a skewed parent fitted to them know of the tail. The shop's other groups may: the residuals of all
+# its sales, brought to the group's own middling sale and spread, are drawn for its trips, and the distribution
+# of the estimate in units of its error is taken from them. Where that reaches further up than the group's own
+# interval does, one find decides and nothing is claimed; the interval itself never depends on the neighbours.
+
+#: Groups of more things are taken to know their own tail.
+MOST_LENT = 300
+#: The shop's tail is a heavy one where it reaches so many times as far up as Student's t does ...
+_HEAVY_FROM = 1.35
+#: ... and decides where it reaches so many times as far as the group's own interval, in groups of fewer than
+#: ``_FEW_THINGS`` any further. All were chosen by measured coverage (``tests/benchmarks/bench_intervals.py``).
+_DECIDES_FROM, _FEW_THINGS = 1.10, 30
+_LENT_DRAWS = 1000
+
+
+def lent_reach(
+    residual: Floats,
+    weight: Floats,
+    trip: npt.NDArray[np.intp],
+    minutes: Floats,
+    *,
+    confidence: float,
+    seed: int,
+    name: object,
+) -> float:
+    """How many of its errors the true ratio may lie above an estimate, by residuals of the whole shop.
+
+    >>> even = np.linspace(-1, 1, 50)
+    >>> reaches = [lent_reach(one, np.ones(one.size), np.arange(20), np.ones(20), confidence=0.95, seed=1, name="x")
+    ...     for one in (even, np.append(even, 15.0))]
+    >>> bool(reaches[0] < 2.5 < 3.5 < reaches[1])
+    True
+    """
+    order = np.argsort(trip, kind="stable")
+    start = np.flatnonzero(np.diff(trip[order], prepend=-1))
+    hours = np.add.reduceat(minutes[order], start)
+    size, total = start.size, float(hours.sum())
+    chance = weight / weight.sum()
+    drawn = generator(seed, f"tail of {name}").choice(
+        residual - residual @ chance, size=(_LENT_DRAWS, trip.size), p=chance
+    )
+    above = np.add.reduceat(drawn, start, axis=1)
+    ratio = above.sum(axis=1) / total
+    error = np.sqrt(size / (size - 1) * ((above - ratio[:, None] * hours) ** 2).sum(axis=1)) / total
+    known = error > 0
+    return -float(np.quantile(ratio[known] / error[known], (1 - confidence) / 2)) if known.any() else 0.0
+
+
+def one_find_decides(reach: float, own: float, things: int, trips: int, *, confidence: float) -> bool:
+    """Whether the shop's tail, lent to a group, reaches so far beyond its own interval that nothing can be claimed.
+
+    >>> one_find_decides(4.2, 2.9, 40, 15, confidence=0.95), one_find_decides(2.5, 2.2, 40, 15, confidence=0.95)
+    (True, False)
+    """
+    further = _DECIDES_FROM if things >= _FEW_THINGS else 1.0
+    return bool(reach > further * own and reach > _HEAVY_FROM * stdtrit(trips - 1, (1 + confidence) / 2))
 
 
 def _shape(residual: Floats, prior: float) -> float:

@@ -1,9 +1,11 @@
-"""What to ask now for the stock, which offer to take, when to give up."""
+"""What to ask now for the stock, which offer to take, when to mark down and give up; patience in figures."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -13,20 +15,37 @@ import pandas as pd
 from flipkit.analysis.demand import Demand, Possible
 from flipkit.analysis.max_bid import SHOP, Question, question
 from flipkit.analysis.pricing import (
-    FrontierPoint,
+    GIVE_UP,
+    Habit,
     PricePaths,
     PriceSettings,
     PriceTable,
+    expected_value_cents,
+    habit_paths,
     path_outcomes,
-    price_frontier,
     price_table,
     weighed_paths,
 )
 from flipkit.analysis.sale_hazard import PersonWeeks, SellingModel, Typical, asking_prices, person_weeks, week_rates
+from flipkit.analysis.stock_value import LISTING_WORK
 
 # What to ask now for everything on the shelf, which offer to take, when to mark down and when to give up.
+#
+# A plan is made on the day of a thing's last event, its listing or its last change of price, and read on the day
+# asked. Its weeks count from the first listing and it ends with the longest time on sale. So the same fitted model
+# says the same dates every week until something happens, and what was due and not done stays due.
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+#: Within so many weeks a seller may want a thing sold.
+PATIENCE_WEEKS = (4, 8, 13, 26, 52)
+#: What a row of patience is: hurried, the plan itself, or what comes of pricing on as before.
+WITHIN, PLANNED, AS_NOW = "within", "planned", "as now"
+#: After its last event a thing stays on sale for so long at least: a price needs time to work.
+_LEAST_WEEKS = 8
+#: What is on sale past its longest time is looked at again by the half year.
+_HALF_YEAR = 26
 
 
 def price_plan(
@@ -38,124 +57,332 @@ def price_plan(
     *,
     as_of: dt.date,
 ) -> pd.DataFrame:
-    """The best path from today for each thing in stock, listed or not.
+    """What to do with each thing in stock, listed or not, with the dates.
 
     See ``tests/analysis/test_stock_prices.py``.
     """
-    stock = items["status"].isin(["for sale", "not listed", "returned"]).to_numpy() & np.isfinite(typical.cents)
-    weeks = person_weeks(items, price_changes, typical.cents, as_of=as_of)
-    rates = week_rates(model, weeks)
-    listed = items["status"].to_numpy() == "for sale"
-    waited = np.where(listed, np.nan_to_num(items["days_listed"].to_numpy(dtype=np.float64)) // 7, 0).astype(np.int64)
-    asked = np.where(listed, asking_prices(items, price_changes, on=as_of), np.nan)
-    parts = []
-    groups = items[stock].groupby(["category", "size_class"], sort=False).indices
-    rows_of_stock = np.flatnonzero(stock)
-    for (category, size), where in groups.items():
-        rows = rows_of_stock[where]
-        known = str(category) if str(category) in knowledge["categories"] else SHOP
-        one = question(knowledge, known, size=str(size))
-        fresh = model.possible(str(category), typical.error[rows], weeks=one.demand.weeks)
-        left = _left(fresh, weeks, rates, rows, listed[rows])
-        parts.append(
-            _plans(items, rows, model, str(category), one, typical, fresh, left, waited[rows], asked[rows], as_of)
-        )
+    parts = [group.plan() for group in _groups(items, price_changes, model, typical, knowledge, as_of)]
     if not parts:
         return pd.DataFrame(columns=["item_id", "action"])
     return pd.concat(parts).sort_index().reset_index(drop=True)
 
 
-def _plans(
+def patience_table(
     items: pd.DataFrame,
-    rows: npt.NDArray[np.int64],
+    price_changes: pd.DataFrame,
     model: SellingModel,
-    category: str,
-    one: Question,
     typical: Typical,
-    new: Possible,
-    left: Possible,
-    waited: npt.NDArray[np.int64],
-    asked: Floats,
+    knowledge: Mapping[str, Any],
+    *,
     as_of: dt.date,
 ) -> pd.DataFrame:
-    """Plans of the things of one category and size."""
-    n, horizon = rows.size, one.demand.weeks
-    minute = one.target_cents / 60
-    settings = PriceSettings(horizon, keep=(1 + one.money_rate) ** (-1 / 52), change_cents=one.change_min * minute)
-    demand = _from_today(model, category, waited, horizon, as_of)
-    table = price_table(
-        typical.cents[rows],
-        lambda price: one.terms.net_cents(price) - minute * one.terms.sale_min,
-        demand,
-        grid=one.grid,
-        endings_cents=one.endings_cents,
-    )
-    storage = one.storage_cents * one.terms.volume_cuft + minute * one.terms.week_min
-    fresh = weighed_paths(demand, new, table, settings, storage_cents=storage)
-    # A thing on sale goes on from what is asked for it: raising a price that many have seen is
-    # another decision, so what it would be listed at afresh stands beside.
-    ratio = np.log(np.where(asked > 0, asked, np.inf) / typical.cents[rows])
-    now = np.abs(table.log_ratio - np.minimum(ratio, table.log_ratio[:, -1])[:, None]).argmin(axis=1)
-    on = np.flatnonzero(asked > 0)
-    paths = fresh
-    # Where none of them is on sale yet, nothing goes on.
-    if on.size:
-        part, ahead = table.part(on), left.rows(on)
-        asking = weighed_paths(demand.rows(on), ahead, part, settings, storage_cents=storage, start=now[on])
-        paths = _replaced(fresh, on, asking)
-    sold, further = _expected(paths, demand, left, table)
-    price = paths.price_cents
-    later = (price[:, 1:] != price[:, :-1]) & (price[:, 1:] > 0)
-    next_week = np.where(later.any(axis=1), later.argmax(axis=1) + 1, -1)
-    marked = price[np.arange(n), np.maximum(next_week, 0)]
-    # What is asked above every price considered is to be lowered to the highest of them.
-    held = (paths.place[:, 0] == now) & (asked <= table.price_cents[:, -1] * (1 + one.grid.step))
-    frame = items.iloc[rows]
-    return pd.DataFrame(
-        {
-            "item_id": frame["item_id"].to_numpy(),
-            "title": frame["title"].to_numpy() if "title" in frame else "",
-            "category": category,
-            "size_class": frame["size_class"].to_numpy(),
-            "weeks_listed": waited,
-            "typical_cents": typical.cents[rows],
-            "typical_error": typical.error[rows],
-            "asked_cents": asked,
-            "price_cents": np.where(held, asked, price[:, 0]),
-            "fresh_cents": fresh.price_cents[:, 0],
-            "lowest_offer_cents": paths.lowest_offer_cents[:, 0],
-            "markdown_weeks": np.where(next_week > 0, next_week.astype(np.float64), np.nan),
-            "markdown_cents": np.where(next_week > 0, marked, np.nan),
-            "give_up_weeks": paths.weeks_to_give_up,
-            "sold_share": sold,
-            "weeks": further,
-            "worth_cents": paths.value_cents,
-            "action": _actions(price[:, 0], asked, held),
-        },
-        index=rows,
-    )
+    """For each thing in stock, a row for each number of weeks within which it may be wanted sold, and one as before.
+
+    See ``tests/analysis/test_stock_prices.py``.
+    """
+    parts = [group.patience() for group in _groups(items, price_changes, model, typical, knowledge, as_of)]
+    if not parts:
+        return pd.DataFrame(columns=["item_id", "within_weeks"])
+    found = pd.concat(parts)
+    found = found.assign(last=found["way"] == AS_NOW).sort_values(["row", "last", "within_weeks"], kind="stable")
+    return found.drop(columns=["row", "last"]).reset_index(drop=True)
 
 
-def _from_today(
-    model: SellingModel, category: str, waited: npt.NDArray[np.int64], horizon: int, as_of: dt.date
-) -> Demand:
-    """Demand from today on: fading goes on from the weeks waited, the season from today."""
-    longest = int(waited.max(initial=0)) + horizon
-    plain = model.demand(category, weeks=longest)
-    season = model.demand(category, weeks=horizon, start=as_of).weekly - model.demand(category, weeks=horizon).weekly
-    weekly = plain.weekly[waited[:, None] + np.arange(horizon)] + season
-    n = waited.size
-    return Demand(np.full(n, plain.log_rate[0]), np.full(n, plain.pull[0]), weekly, plain.offers)
+@dataclass(frozen=True)
+class _Dates:
+    """Where each thing of the books stands: listed or not, its last event, the weeks until then and until today."""
+
+    listed: npt.NDArray[np.bool_]
+    first_on: npt.NDArray[np.datetime64]
+    event_week: Ints
+    week: Ints
+    asked: Floats
+
+
+def _dates(items: pd.DataFrame, price_changes: pd.DataFrame, as_of: dt.date) -> _Dates:
+    today = np.datetime64(as_of, "D")
+    listed = (items["status"] == "for sale").to_numpy() & items["listed_on"].notna().to_numpy()
+    first = np.where(listed, items["listed_on"].to_numpy(dtype="datetime64[D]"), today)
+    known = price_changes[price_changes["changed_on"].le(pd.Timestamp(as_of)) & price_changes["price_cents"].notna()]
+    latest = known.groupby("item_id")["changed_on"].max().reindex(items["item_id"])
+    changed = latest.to_numpy(dtype="datetime64[D]")
+    event = np.where(listed & ~np.isnat(changed) & (changed > first), changed, first)
+    until_event, until_today = ((day - first).astype(np.int64) // 7 for day in (event, today))
+    asked = np.where(listed, asking_prices(items, price_changes, on=as_of), np.nan)
+    return _Dates(listed, first, until_event, until_today, asked)
+
+
+def _groups(
+    items: pd.DataFrame,
+    price_changes: pd.DataFrame,
+    model: SellingModel,
+    typical: Typical,
+    knowledge: Mapping[str, Any],
+    as_of: dt.date,
+) -> Iterator[_Group]:
+    """The stock by category and size class, which share what a sale takes."""
+    stock = items["status"].isin(["for sale", "not listed", "returned"]).to_numpy() & np.isfinite(typical.cents)
+    weeks = person_weeks(items, price_changes, typical.cents, as_of=as_of)
+    rates = week_rates(model, weeks)
+    dates = _dates(items, price_changes, as_of)
+    rows_of_stock = np.flatnonzero(stock)
+    for (category, size), where in items[stock].groupby(["category", "size_class"], sort=False).indices.items():
+        rows = rows_of_stock[where]
+        known = str(category) if str(category) in knowledge["categories"] else SHOP
+        one = question(knowledge, known, size=str(size))
+        new = model.possible(str(category), typical.error[rows], weeks=one.demand.weeks)
+        # What a thing's silence says until its last event and until today; a week that still runs says nothing yet.
+        then, now = (
+            _left(new, weeks, rates, rows, dates.listed, dates.event_week if until == "event" else dates.week)
+            for until in ("event", "today")
+        )
+        listing = _listing_min(items, category, size, one)
+        bound = float(knowledge.get("grid_bound", one.grid.high))
+        habit = knowledge["categories"][known].get("habit")
+        before = Habit(**habit) if habit else None
+        yield _Group(items, rows, str(category), one, model, typical, dates, then, now, listing, bound, before)
+
+
+def _listing_min(items: pd.DataFrame, category: object, size: object, one: Question) -> float:
+    """Minutes from the shelf to the listing, as such things took."""
+    columns = list(LISTING_WORK)
+    if not set(columns) <= set(items):
+        return 0.0
+    alike = items[(items["category"] == category) & (items["size_class"] == size) & items["listed_on"].notna()]
+    return float(alike[columns].sum(axis=1).mean()) if len(alike) else one.terms.before_min
+
+
+@dataclass(frozen=True)
+class _Group:
+    """The things of one category and size in stock, and how they are best sold from here."""
+
+    items: pd.DataFrame
+    rows: Ints
+    category: str
+    one: Question
+    model: SellingModel
+    typical: Typical
+    dates: _Dates
+    then: Possible
+    now: Possible
+    listing_min: float
+    bound: float
+    habit: Habit | None
+
+    def parts(self) -> Iterator[tuple[Ints, bool]]:
+        """The things on sale, and those to be listed: they have different prices to choose from."""
+        listed = self.dates.listed[self.rows] & (self.dates.asked[self.rows] > 0)
+        for at, on in ((np.flatnonzero(listed), True), (np.flatnonzero(~listed), False)):
+            if at.size:
+                yield at, on
+
+    def plan(self) -> pd.DataFrame:
+        """What to do with each thing, made on the day of its last event and read today."""
+        return pd.concat([self._rows(at, listed, self._course(at, listed)) for at, listed in self.parts()])
+
+    def patience(self) -> pd.DataFrame:
+        """The best way to sell each thing within so many weeks from today; the longest is the plan's."""
+        found = []
+        for at, listed in self.parts():
+            course = self._course(at, listed)
+            for weeks in PATIENCE_WEEKS:
+                some = at[weeks < course.ends]
+                if some.size:
+                    found.append(self._told(some, listed, self._hurried(some, listed, weeks), weeks, WITHIN))
+            found.append(self._told(at, listed, course, course.ends, PLANNED))
+            if self.habit is not None:
+                found.append(self._told(at, listed, self._as_now(at, listed, self.habit, course), course.ends, AS_NOW))
+        return pd.concat(found)
+
+    def _told(self, at: Ints, listed: bool, course: _Course, weeks: Ints | int, way: str) -> pd.DataFrame:
+        return self._rows(at, listed, course).assign(row=self.rows[at], within_weeks=weeks, way=way)
+
+    def _course(self, at: Ints, listed: bool) -> _Course:
+        """The path of each thing from today on, as it was planned on the day of its last event."""
+        rows, dates = self.rows[at], self.dates
+        event, since = dates.event_week[rows], dates.week[rows] - dates.event_week[rows]
+        last = self.remaining(event)
+        weeks = int(last.max())
+        demand = self._demand(at, event, last, weeks)
+        table = self._table(at, demand, listed=listed)
+        start = self._place(at, table) if listed else None
+        paths = weighed_paths(
+            demand, self.then.rows(at), table, self._settings(weeks), storage_cents=self._storage, start=start
+        )
+        now = _from_week(paths, since)
+        # A step is due since the first week of the price at which it stands.
+        due = np.argmax(paths.place == now.place[:, :1], axis=1) - since
+        return _Course(now, table, start, last - since, np.minimum(due, 0))
+
+    def _hurried(self, at: Ints, listed: bool, weeks: int) -> _Course:
+        """The best path from today for things that are wanted sold within some weeks."""
+        last = np.full(at.size, weeks)
+        demand = self._demand(at, self.dates.week[self.rows[at]], last, weeks)
+        table = self._table(at, demand, listed=listed)
+        start = self._place(at, table) if listed else None
+        paths = weighed_paths(
+            demand, self.now.rows(at), table, self._settings(weeks), storage_cents=self._storage, start=start, sweeps=1
+        )
+        return _Course(paths, table, start, last, np.zeros(at.size, dtype=np.int64))
+
+    def _as_now(self, at: Ints, listed: bool, habit: Habit, course: _Course) -> _Course:
+        """What comes of pricing on as before: each thing from its last price and the weeks since."""
+        rows, table, longest = self.rows[at], course.table, course.paths.place.shape[1]
+        event, week = self.dates.event_week[rows], self.dates.week[rows]
+        found = []
+        for row in range(rows.size):
+            alone = habit
+            if listed:
+                wait = habit.first_cut_weeks if event[row] == 0 else habit.cut_weeks
+                alone = replace(
+                    habit,
+                    ratio=self.dates.asked[rows[row]] / self.typical.cents[rows[row]],
+                    first_cut_weeks=max(wait - (week[row] - event[row]), 0.0),
+                    patience_weeks=max(habit.patience_weeks - week[row], 1.0),
+                )
+            found.append(habit_paths(alone, table.part(slice(row, row + 1)), longest))
+        paths = PricePaths(*(np.concatenate(parts) for parts in zip(*map(_arrays, found), strict=True)))
+        return _Course(paths, table, course.start, course.ends, np.zeros(at.size, dtype=np.int64))
+
+    def _rows(self, at: Ints, listed: bool, course: _Course) -> pd.DataFrame:
+        """What a course means for each thing, in dates and dollars."""
+        rows, paths, table = self.rows[at], course.paths, course.table
+        weeks = paths.place.shape[1]
+        sold, minutes, net, worth = self._expected(at, listed, course, weeks)
+        if not listed:
+            # What would not pay for its photographs and words is not worth listing.
+            paths = _dropped(paths, worth <= 0)
+            sold, minutes, net, worth = (np.where(worth > 0, part, 0.0) for part in (sold, minutes, net, worth))
+        place, price, row = paths.place, paths.price_cents, np.arange(rows.size)
+        asked, week, first = self.dates.asked[rows], self.dates.week[rows], self.dates.first_on[rows]
+        later = (place[:, 1:] != place[:, :-1]) & (place[:, 1:] != GIVE_UP)
+        step = np.where(later.any(axis=1), later.argmax(axis=1) + 1, 0)
+        # What is asked above every price considered is to be lowered to the highest of them.
+        held = np.zeros(rows.size, dtype=bool)
+        if course.start is not None:
+            held = (place[:, 0] == course.start) & (asked <= table.price_cents[:, -1] * (1 + self.one.grid.step))
+        ask = np.where(held, asked, price[:, 0])
+        gone = price[:, 0] <= 0
+        action = np.select([gone, ~np.isfinite(asked), held], ["give up", "list", "hold"], "lower")
+        left = paths.weeks_to_give_up
+        due = np.where(held, np.where(step > 0, step, left), course.due)
+        frame = self.items.iloc[rows]
+        return pd.DataFrame(
+            {
+                "item_id": frame["item_id"].to_numpy(),
+                "title": frame["title"].to_numpy() if "title" in frame else "",
+                "category": self.category,
+                "size_class": frame["size_class"].to_numpy(),
+                "weeks_listed": week,
+                "typical_cents": self.typical.cents[rows],
+                "typical_error": self.typical.error[rows],
+                "asked_cents": asked,
+                "price_cents": ask,
+                "at_edge": (place[:, 0] == table.price_cents.shape[1] - 1) & (course.start is None),
+                "lowest_offer_cents": np.minimum(paths.lowest_offer_cents[:, 0], ask),
+                "floor_cents": _floor(table),
+                "markdown_weeks": np.where(step > 0, step.astype(np.float64), np.nan),
+                "markdown_cents": np.where(step > 0, price[row, step], np.nan),
+                "markdown_on": _day(first, np.where(step > 0, week + step, -1)),
+                "give_up_weeks": left,
+                "give_up_on": _day(first, week + left),
+                "act_on": _day(first, week + due),
+                "sold_share": sold,
+                "work_min": minutes,
+                "net_cents": net,
+                "worth_cents": worth,
+                "action": action.astype(object),
+                "steps": _steps(paths, first, week, ask),
+            },
+            index=rows,
+        )
+
+    def _expected(self, at: Ints, listed: bool, course: _Course, weeks: int) -> tuple[Floats, Floats, Floats, Floats]:
+        """Chance of a sale, minutes, money before hours, and worth of a course, all possibilities weighed."""
+        possible = self.now.rows(at)
+        demand = self._demand(at, self.dates.week[self.rows[at]], course.ends, weeks)
+        settings, terms = self._settings(weeks), self.one.terms
+        found = []
+        for one in possible.moved(demand):
+            seen = path_outcomes(course.paths.place, course.paths.lowest_offer_cents, one, course.table)
+            worth = expected_value_cents(seen, settings, storage_cents=self._storage, end_cents=0.0)
+            found.append((seen.sold_share, seen.changes, seen.weeks, seen.takings_cents, worth))
+        sold, changes, waited, takings, worth = np.einsum("np,pkn->kn", possible.share, np.array(found))
+        before = 0.0 if listed else self.listing_min
+        minutes = terms.sale_min * sold + self.one.change_min * changes + terms.week_min * waited + before
+        return sold, minutes, takings + self._minute * terms.sale_min * sold, worth - self._minute * before
+
+    @property
+    def _minute(self) -> float:
+        """What a minute of the owner's is to bring. [cents]"""
+        return self.one.target_cents / 60
+
+    @property
+    def _storage(self) -> float:
+        """What a week on the shelf costs a thing. [cents]"""
+        return self.one.storage_cents * self.one.terms.volume_cuft + self._minute * self.one.terms.week_min
+
+    def _settings(self, weeks: int) -> PriceSettings:
+        keep = (1 + self.one.money_rate) ** (-1 / 52)
+        return PriceSettings(weeks, keep=keep, change_cents=self.one.change_min * self._minute)
+
+    def remaining(self, week: Ints) -> Ints:
+        """Weeks on sale that are left to things after so many."""
+        longest = self.one.demand.weeks
+        least = min(_LEAST_WEEKS, longest)
+        over = _HALF_YEAR * -(-(week + least) // _HALF_YEAR)
+        end = np.where(week + least <= longest, longest, np.maximum(over, longest))
+        return np.asarray(np.minimum(end - week, longest))
+
+    def _demand(self, at: Ints, week: Ints, last: Ints, weeks: int) -> Demand:
+        """Demand of some of the things from a week after their listing on; nobody comes after the last."""
+        rows, ahead = self.rows[at], np.arange(weeks)
+        day = self.dates.first_on[rows][:, None] + 7 * (week[:, None] + ahead)
+        part = (day - day.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.float64) / 365.25
+        weekly = self.model.weekly((week[:, None] + ahead).astype(np.float64), part)
+        plain = self.model.demand(self.category, weeks=1)
+        rate, pull = (np.full(rows.size, float(value[0])) for value in (plain.log_rate, plain.pull))
+        return Demand(rate, pull, np.where(ahead < last[:, None], weekly, -np.inf), plain.offers)
+
+    def _table(self, at: Ints, demand: Demand, *, listed: bool) -> PriceTable:
+        """Prices that can be asked: what is on sale may stand higher than anything newly listed."""
+        terms, grid = self.one.terms, self.one.grid
+        return price_table(
+            self.typical.cents[self.rows[at]],
+            lambda price: terms.net_cents(price) - self._minute * terms.sale_min,
+            demand,
+            grid=replace(grid, high=max(self.bound, grid.high)) if listed else grid,
+            endings_cents=self.one.endings_cents,
+        )
+
+    def _place(self, at: Ints, table: PriceTable) -> Ints:
+        """The considered price nearest to what is asked; the highest for what is asked more."""
+        ratio = np.log(self.dates.asked[self.rows[at]] / self.typical.cents[self.rows[at]])
+        below = np.minimum(ratio, table.log_ratio[:, -1])
+        return np.asarray(np.abs(table.log_ratio - below[:, None]).argmin(axis=1), dtype=np.int64)
+
+
+@dataclass(frozen=True)
+class _Course:
+    """Paths from today, the prices that they name, the weeks left, and the week in which the first step was due."""
+
+    paths: PricePaths
+    table: PriceTable
+    start: Ints | None
+    ends: Ints
+    due: Ints
 
 
 def _left(
-    fresh: Possible, weeks: PersonWeeks, rates: Floats, rows: npt.NDArray[np.int64], listed: npt.NDArray[np.bool_]
+    fresh: Possible, weeks: PersonWeeks, rates: Floats, rows: Ints, listed: npt.NDArray[np.bool_], until: Ints
 ) -> Possible:
-    """What the demand of things still is likely to be, after the weeks in which they did not sell."""
-    n = int(max(weeks.item.max(initial=-1), rows.max())) + 1
+    """What the demand of things still is likely to be, after the full weeks in which they did not sell."""
+    n = listed.size
+    past = weeks.week < until[weeks.item]
     # A steeper pull means fewer chances met at dear prices, and more at cheap ones.
     met = {
-        pull: np.bincount(weeks.item, weights=rates * np.exp(-pull * weeks.log_ratio), minlength=n)[rows] * listed
+        pull: np.bincount(weeks.item[past], weights=(rates * np.exp(-pull * weeks.log_ratio))[past], minlength=n)[rows]
+        * listed[rows]
         for pull in np.unique(fresh.pull)
     }
     level = np.broadcast_to(fresh.level, (rows.size, fresh.pull.size))
@@ -163,56 +390,105 @@ def _left(
     return Possible(level, fresh.pull, share / share.sum(axis=1, keepdims=True))
 
 
-def _expected(paths: PricePaths, demand: Demand, possible: Possible, table: PriceTable) -> tuple[Floats, Floats]:
-    """Chance of a sale and expected weeks on sale along paths, all possibilities weighed."""
-    found = [path_outcomes(paths.place, paths.lowest_offer_cents, one, table) for one in possible.moved(demand)]
-    sold, weeks = (np.stack([getattr(one, name) for one in found], axis=1) for name in ("sold_share", "weeks"))
-    return (possible.share * sold).sum(axis=1), (possible.share * weeks).sum(axis=1)
+def _arrays(paths: PricePaths) -> tuple[Ints, Floats, Floats, Floats]:
+    return paths.place, paths.price_cents, paths.lowest_offer_cents, paths.value_cents
 
 
-def _replaced(paths: PricePaths, rows: npt.NDArray[np.int64], other: PricePaths) -> PricePaths:
-    """Paths with those of some rows put in place of their own."""
-    place, price, offer, value = (
-        paths.place.copy(),
-        paths.price_cents.copy(),
-        paths.lowest_offer_cents.copy(),
-        paths.value_cents.copy(),
+def _from_week(paths: PricePaths, week: Ints) -> PricePaths:
+    """Paths read from a week on; beyond their end things are given up."""
+    at = week[:, None] + np.arange(paths.place.shape[1])
+    inside = at < paths.place.shape[1]
+    at = np.minimum(at, paths.place.shape[1] - 1)
+    place = np.where(inside, np.take_along_axis(paths.place, at, axis=1), GIVE_UP)
+    price, offer = (
+        np.where(inside, np.take_along_axis(part, at, axis=1), 0.0)
+        for part in (paths.price_cents, paths.lowest_offer_cents)
     )
-    place[rows], price[rows] = other.place, other.price_cents
-    offer[rows], value[rows] = other.lowest_offer_cents, other.value_cents
-    return PricePaths(place, price, offer, value)
+    return PricePaths(place, price, offer, paths.value_cents)
 
 
-def _actions(price: Floats, asked: Floats, held: npt.NDArray[np.bool_]) -> npt.NDArray[np.object_]:
-    """What to do today, in one word."""
-    return np.select([price <= 0, np.isnan(asked), held], ["give up", "list", "hold"], default="lower").astype(object)
-
-
-# Money against weeks for one thing: what hurrying its sale costs.
-
-
-def thing_frontier(asked: Question, *, week_cents: Sequence[float]) -> list[FrontierPoint]:
-    """Expected money against expected weeks of a thing newly on sale, from patient to hurried.
-
-    See ``tests/reports/test_decisions.py``.
-    """
-    minute = asked.target_cents / 60
-    settings = PriceSettings(
-        asked.demand.weeks, keep=(1 + asked.money_rate) ** (-1 / 52), change_cents=asked.change_min * minute
+def _dropped(paths: PricePaths, gone: npt.NDArray[np.bool_]) -> PricePaths:
+    """The same paths, some things given up at once."""
+    off = gone[:, None]
+    return PricePaths(
+        np.where(off, GIVE_UP, paths.place),
+        np.where(off, 0.0, paths.price_cents),
+        np.where(off, 0.0, paths.lowest_offer_cents),
+        np.where(gone, 0.0, paths.value_cents),
     )
-    table = price_table(
-        np.array([asked.typical_cents]),
-        lambda price: asked.terms.net_cents(price) - minute * asked.terms.sale_min,
-        asked.demand,
-        grid=asked.grid,
-        endings_cents=asked.endings_cents,
-    )
-    return price_frontier(
-        asked.demand,
-        table,
-        settings,
-        storage_cents=asked.storage_cents * asked.terms.volume_cuft + minute * asked.terms.week_min,
-        end_cents=0.0,
-        week_cents=np.asarray(week_cents, dtype=np.float64),
-        possible=asked.possible,
-    )
+
+
+def _floor(table: PriceTable) -> Floats:
+    """The lowest price considered that pays for its fees, its label and the work of its sale; none where none does."""
+    pays = table.net_cents >= 0
+    first = np.take_along_axis(table.price_cents, pays.argmax(axis=1)[:, None], axis=1)[:, 0]
+    return np.where(pays.any(axis=1), first, np.nan)
+
+
+def _day(first: npt.NDArray[np.datetime64], week: Ints) -> npt.NDArray[np.datetime64]:
+    """The day on which a week after the first listing begins; none for a week below zero."""
+    return np.where(week < 0, np.datetime64("NaT"), first + 7 * week).astype("datetime64[s]")
+
+
+def _steps(
+    paths: PricePaths, first: npt.NDArray[np.datetime64], week: Ints, ask: Floats
+) -> list[tuple[tuple[str, int, int], ...]]:
+    """From which day on what is asked and what is taken at least, a step for each change; giving up is a price of 0."""
+    found = []
+    for at in range(len(paths.place)):
+        price, offer = paths.price_cents[at], np.minimum(paths.lowest_offer_cents[at], ask[at])
+        asked = np.where(paths.place[at] == paths.place[at, 0], ask[at], price)
+        new = np.r_[True, (np.diff(asked) != 0) | (np.diff(offer) != 0)]
+        days = first[at] + 7 * (week[at] + np.flatnonzero(new))
+        found.append(
+            tuple(
+                (str(day), round(float(one)), round(float(least)))
+                for day, one, least in zip(days, asked[new], offer[new], strict=True)
+            )
+        )
+    return found
+
+
+def plans_text(plan: pd.DataFrame, patience: pd.DataFrame, *, as_of: dt.date, currency: str) -> str:
+    """The plans as JSON, a line a thing, for ``flipkit offer``, which reads them without tables of data."""
+    rows = {
+        name: [
+            {
+                "way": row["way"],
+                "within_weeks": int(row["within_weeks"]),
+                "ask_cents": round(row["price_cents"]),
+                "markdown_cents": _whole(row["markdown_cents"]),
+                "markdown_on": None if pd.isna(row["markdown_on"]) else row["markdown_on"].date().isoformat(),
+                "lowest_offer_cents": round(row["lowest_offer_cents"]),
+                "sold_share": round(row["sold_share"], 4),
+                "net_cents": round(row["net_cents"]),
+                "work_min": round(row["work_min"], 1),
+                "worth_cents": round(row["worth_cents"]),
+            }
+            for row in part.to_dict("records")
+        ]
+        for name, part in patience.groupby("item_id", sort=False)
+    }
+    things = [
+        (
+            row["item_id"],
+            {
+                "title": row["title"],
+                "action": row["action"],
+                "asked_cents": _whole(row["asked_cents"]),
+                "floor_cents": _whole(row["floor_cents"]),
+                "sold_share": round(row["sold_share"], 4),
+                "worth_cents": round(row["worth_cents"]),
+                "steps": row["steps"],
+                "patience": rows.get(row["item_id"], []),
+            },
+        )
+        for row in plan.sort_values("item_id").to_dict("records")
+    ]
+    lines = [f"{json.dumps(name)}: {json.dumps(thing, ensure_ascii=False)}" for name, thing in things]
+    head = f'"as_of": "{as_of.isoformat()}", "currency": {json.dumps(currency)}, "version": 1'
+    return "{" + head + ', "things": {\n' + ",\n".join(lines) + "\n}}\n"
+
+
+def _whole(cents: float) -> int | None:
+    return None if np.isnan(cents) else round(cents)

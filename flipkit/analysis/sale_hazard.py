@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+from scipy.special import ndtr
 
 from flipkit.analysis.comparables import (
     ComparableRules,
@@ -18,6 +19,8 @@ from flipkit.analysis.comparables import (
     typical_price,
 )
 from flipkit.analysis.demand import LEAST_PULL, Demand, Offers, Possible, Wanting, possible_demand, wanting
+from flipkit.analysis.pricing import Habit
+from flipkit.analysis.survival import days_to_sale
 from flipkit.assumptions import Assumptions
 from flipkit.errors import NotEnoughDataError
 
@@ -49,7 +52,11 @@ def posterior_mode(
     if not first.size:
         return prior_mean.copy(), np.diag(prior_spread**2)
     from scipy.optimize import minimize
+    from scipy.sparse import csr_array
 
+    # Each week is of one category, so most of a row is nothing.
+    sparse = csr_array(design)
+    across = sparse.T.tocsr()
     last = np.concatenate((first[1:], [design.shape[0]])) - 1
     thing = np.repeat(np.arange(first.size), last + 1 - first)
     ends = np.zeros(design.shape[0], dtype=bool)
@@ -57,7 +64,7 @@ def posterior_mode(
 
     def loss(scaled: Floats) -> tuple[float, Floats]:
         beta = prior_mean + prior_spread * scaled
-        rate = np.exp(np.clip(design @ beta + offset, -700, 30))
+        rate = np.exp(np.clip(sparse @ beta + offset, -700, 30))
         met = np.add.reduceat(rate, first)
         before = met - rate[last]
         never = 1 / (1 + np.exp(-(never_design @ beta[never_columns])))
@@ -70,7 +77,7 @@ def posterior_mode(
         by_all = np.where(sold, -(1 - never) * wait_slope, (1 - never) * wait_slope) / chance
         by_never = np.where(sold, -(pre_all - wait_all), 1 - wait_all) / chance * never * (1 - never)
         weight = by_all[thing] + np.where(ends, 0.0, by_before[thing])
-        gradient = design.T @ (rate * weight)
+        gradient = across @ (rate * weight)
         gradient[never_columns] += never_design.T @ by_never
         return (
             float(scaled @ scaled) / 2 - float(np.log(chance).sum()),
@@ -332,6 +339,118 @@ def _markup_spread(gap: Floats, error: Floats, category: npt.NDArray[np.object_]
     return float(np.sqrt(max(variance, 0.05**2)))
 
 
+# How the seller prices now, and how far up the books support a price.
+
+#: An ending that fewer of the prices have is a slip, not a habit.
+_ENDING_SHARE = 0.1
+
+
+def highest_ratio(log_asked: npt.ArrayLike, *, enough: int, markup: float, spread: float, bound: float) -> float:
+    """The highest price over the typical one that was asked by ``enough`` listings, or by one in ten where fewer ended.
+
+    So many listings of common practice, spread about its markup, count beside the seller's own. Comparables are sales
+    at the typical price, so it is 1 at least.
+
+    >>> common = {"enough": 20, "markup": 1.15, "spread": 0.2, "bound": 1.65}
+    >>> round(highest_ratio([], **common), 2)
+    1.49
+    >>> round(highest_ratio(np.log(np.linspace(1.1, 1.3, 1000)), **common), 2)
+    1.3
+    """
+    asked = np.sort(np.asarray(log_asked, dtype=np.float64))
+    high = np.linspace(0.0, np.log(max(bound, 1.0)), 1001)
+    own = asked.size - np.searchsorted(asked, high, side="left")
+    common = enough * ndtr((np.log(markup) - high) / spread)
+    supported = own + common >= min(enough, (asked.size + enough) / 10)
+    return float(np.exp(high[supported].max(initial=0.0)))
+
+
+def first_ratios(items: pd.DataFrame, typical_cents: npt.ArrayLike, *, finished: bool = False) -> Floats:
+    """Logarithm of the first list price over the typical one, of all listings or of those that have ended."""
+    listed = items["list_price_cents"].astype(np.float64).to_numpy()
+    known = items["listed_on"].notna().to_numpy() & (listed > 0) & np.isfinite(np.asarray(typical_cents))
+    if finished:
+        known &= (items["sold_on"].notna() | items["gone_on"].notna()).to_numpy()
+    return np.asarray(np.log(listed[known] / np.asarray(typical_cents, dtype=np.float64)[known]))
+
+
+def seller_habit(
+    items: pd.DataFrame, price_changes: pd.DataFrame, typical_cents: npt.ArrayLike, *, as_of: dt.date, held: Assumptions
+) -> Habit:
+    """How the seller prices, each part weighed by the cases seen beside a few of common practice.
+
+    See ``tests/analysis/test_selling.py``.
+    """
+    asked = first_ratios(items, typical_cents)
+    shown = items[items["listed_on"].notna()].set_index("item_id")
+    last = pd.Timestamp(as_of)
+    end = shown["sold_on"].fillna(shown["gone_on"]).clip(upper=last).fillna(last)
+    days = (end - shown["listed_on"]).dt.days.clip(lower=0)
+    cuts = _markdowns(shown, price_changes, last)
+    first = cuts[~cuts["item_id"].duplicated()].set_index("item_id")["days"].reindex(shown.index)
+    gone = (shown["gone_on"].notna() & shown["sold_on"].isna()).to_numpy()
+    cut = first.notna().to_numpy()
+    half_cut = days_to_sale(first.fillna(days), cut).days / 7 if len(shown) else np.nan
+    half_gone = days_to_sale(days, gone).days / 7 if len(shown) else np.nan
+    gaps = cuts["gap"].dropna().to_numpy(dtype=np.float64) / 7
+    taken = (shown["sold_price_cents"].astype(np.float64) / _last_asked(shown, cuts)).to_numpy()
+    taken = taken[np.isfinite(taken) & (taken > 0) & (taken < AT_ASKING)]
+    weeks = held.number("selling.cut_weeks")
+    share = cuts["share"].to_numpy(dtype=np.float64)
+    # Who hardly ever marks down within the time seen has another habit than the common one.
+    never = len(shown) > _HELD and np.isnan(half_cut)
+    return Habit(
+        float(np.exp(_pulled(asked, float(np.log(held.number("selling.markup")))))),
+        0.0 if never else _pulled(share, held.share("selling.cut")),
+        _pulled(np.full(int(cut.sum()), half_cut), weeks) if np.isfinite(half_cut) else weeks,
+        max(_pulled(gaps, weeks), 1.0),
+        _pulled(np.full(int(gone.sum()), half_gone), held.number("pricing.weeks"))
+        if np.isfinite(half_gone)
+        else held.number("pricing.weeks"),
+        _pulled(taken, held.share("selling.least_offer"), at=0.1),
+    )
+
+
+def _pulled(values: Floats, common: float, *, at: float = 0.5) -> float:
+    """A quantile of what was seen, the middle by default, weighed beside a few cases of common practice."""
+    if not values.size:
+        return common
+    return float((values.size * np.quantile(values, at) + _HELD * common) / (values.size + _HELD))
+
+
+def _markdowns(shown: pd.DataFrame, price_changes: pd.DataFrame, last: pd.Timestamp) -> pd.DataFrame:
+    """Every lowering of a price: its share, days since the listing and since the one before."""
+    known = price_changes["changed_on"].le(last) & price_changes["price_cents"].notna()
+    found = price_changes[known & price_changes["item_id"].isin(shown.index)]
+    found = found.sort_values(["item_id", "changed_on"], kind="stable")[["item_id", "changed_on", "price_cents"]]
+    asked = found["price_cents"].astype(np.float64)
+    thing = found["item_id"]
+    first = shown.loc[thing, "list_price_cents"].astype(np.float64).to_numpy()
+    before = asked.groupby(thing).shift().fillna(pd.Series(first, index=found.index))
+    days = (found["changed_on"] - shown.loc[thing, "listed_on"].to_numpy()).dt.days
+    found = found.assign(asked=asked, share=1 - asked / before, days=days)
+    found = found[(found["share"] > 0) & (found["days"] >= 0)]
+    return found.assign(gap=found["changed_on"].groupby(found["item_id"]).diff().dt.days)
+
+
+def _last_asked(shown: pd.DataFrame, cuts: pd.DataFrame) -> pd.Series:
+    """What was asked of each thing in the end."""
+    latest = cuts.groupby("item_id")["asked"].last()
+    return latest.reindex(shown.index).fillna(shown["list_price_cents"].astype(np.float64))
+
+
+def price_endings(items: pd.DataFrame, price_changes: pd.DataFrame) -> list[int]:
+    """Cents in which the seller's prices mostly end; whole units of the currency where few are known.
+
+    >>> items = pd.DataFrame({"list_price_cents": [1295, 2495, 3995, 1000] * 5})
+    >>> price_endings(items, pd.DataFrame({"price_cents": [1750]}))
+    [0, 95]
+    """
+    prices = pd.concat([items["list_price_cents"], price_changes["price_cents"]]).dropna().astype(np.int64)
+    share = (prices % 100).value_counts(normalize=True)
+    return sorted(int(cents) for cents in share.index[share >= _ENDING_SHARE]) if len(prices) > _HELD else [0]
+
+
 # What is held about the chance of a sale before the books speak: the prior of ``selling``, from the assumptions.
 
 #: Coefficients that all categories share, in this order; then the deviations of each.
@@ -469,13 +588,19 @@ class SellingModel:
     def demand(self, category: str, *, weeks: int, start: dt.date | None = None) -> Demand:
         """How buyers come for one middling thing of a category."""
         week = np.arange(weeks, dtype=np.float64)
-        weekly = self.mean[2] * week + self.mean[3] * np.log1p(week)
-        if start is not None:
-            day = (start - dt.date(start.year, 1, 1)).days / 365.25 + 7 * week / 365.25
-            weekly = weekly + self.mean[4] * np.sin(2 * np.pi * day) + self.mean[5] * np.cos(2 * np.pi * day)
+        part = None if start is None else (start.timetuple().tm_yday - 1 + 7 * week) / _YEAR
+        weekly = self.weekly(week, part)
         pull = max(self.pull(category)[0], LEAST_PULL)
         level = self.level(category)[0] + np.log(self.at_asking)
         return Demand(np.array([level]), np.array([pull]), weekly, self.offers)
+
+    def weekly(self, week: Floats, year_part: Floats | None = None) -> Floats:
+        """What weeks on sale, and the season where it is named, add to the logarithm of the rate."""
+        found = self.mean[2] * week + self.mean[3] * np.log1p(week)
+        if year_part is None:
+            return np.asarray(found)
+        angle = 2 * np.pi * year_part
+        return np.asarray(found + self.mean[4] * np.sin(angle) + self.mean[5] * np.cos(angle))
 
     def coefficients(self) -> dict[str, list[object]]:
         """Every coefficient with its error, the prior, and how much of it is data."""

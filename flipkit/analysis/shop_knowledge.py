@@ -13,14 +13,20 @@ import pandas as pd
 from flipkit.analysis.comparables import TypicalPrice, comparable_rules
 from flipkit.analysis.demand import Demand
 from flipkit.analysis.max_bid import SHOP
+from flipkit.analysis.pricing import Habit
 from flipkit.analysis.sale_hazard import (
     SellingModel,
     Typical,
+    first_ratios,
+    highest_ratio,
     person_weeks,
+    price_endings,
+    seller_habit,
     selling_model,
     selling_prior,
     typical_prices,
 )
+from flipkit.analysis.stock import room_price
 from flipkit.assumptions import SIZES, Assumptions
 from flipkit.books.read import Books
 from flipkit.books.schema import PICKUP
@@ -94,10 +100,21 @@ def shop_knowledge(study: Known, learnt: tuple[SellingModel, Typical] | None = N
     venues = _venues(items, study.rules, held)
     collected = _collected_venues(items, venues)
     whole = _terms(items, None, None, held)
+    changes = study.books.price_changes
+    habit = seller_habit(study.items, changes, typical.cents, as_of=study.as_of, held=held)
+    highest = highest_ratio(
+        first_ratios(study.items, typical.cents, finished=True),
+        enough=held.whole("pricing.enough"),
+        markup=held.number("selling.markup"),
+        spread=held.number("selling.markup_spread"),
+        bound=held.number("pricing.high"),
+    )
+    room_cents, recorded = room_cost(study)
     kinds = {}
     for name in (*model.categories, SHOP):
         mine = items if name == SHOP else items[items["category"] == name]
-        kinds[name] = _kind(name, mine, items, model, whole, venues, collected, study, typical.like.get(name))
+        own = dataclasses.replace(habit, ratio=typical.markup.get(name, habit.ratio))
+        kinds[name] = _kind(name, mine, items, model, whole, venues, collected, study, typical.like.get(name), own)
     return {
         "version": 1,
         "as_of": study.as_of.isoformat(),
@@ -108,17 +125,28 @@ def shop_knowledge(study: Known, learnt: tuple[SellingModel, Typical] | None = N
             "loss_limit": held.share("buying.loss_limit"),
             "salvage": held.share("stock.salvage"),
             "money_rate": held.share("pricing.money"),
-            "storage_cents": held.cents("pricing.storage") * 12 / 52,
+            "storage_cents": room_cents * 12 / 52,
+            "storage_recorded": recorded,
             "change_min": held.number("pricing.change"),
             "guess_error": held.number("buying.guess_error"),
         },
         "comparable_rules": dataclasses.asdict(comparable_rules(held)),
-        "grid": [held.number(f"pricing.{name}") for name in ("low", "high", "step")],
-        "endings_cents": endings(held),
+        "grid": [held.number("pricing.low"), highest, held.number("pricing.step")],
+        "grid_bound": held.number("pricing.high"),
+        "endings_cents": endings(held) or price_endings(study.items, changes),
         "fee_price_cents": list(FEE_PRICES),
         "collected": collected,
         "categories": kinds,
     }
+
+
+def room_cost(study: Known) -> tuple[float, bool]:
+    """What a cubic foot costs a month, and whether the overheads tell: what the seller set counts before them."""
+    held = study.assumptions
+    set_by_seller = held.entries["pricing.storage"].layer != "packaged"
+    words = [word.strip() for word in held.text("pricing.room_words").split(",")]
+    found = None if set_by_seller else room_price(study.items, study.books.overheads, words=words, as_of=study.as_of)
+    return (float(held.cents("pricing.storage")), False) if found is None else (found, True)
 
 
 def endings(assumptions: Assumptions) -> list[int]:
@@ -147,6 +175,7 @@ def _kind(
     collected: list[str],
     study: Known,
     like: TypicalPrice | None,
+    habit: Habit,
 ) -> dict[str, Any]:
     """One category's part of the knowledge."""
     held = study.assumptions
@@ -176,6 +205,7 @@ def _kind(
         "pull_with_pace": pull_with_pace,
         "never_share": never,
         "appeal_spread": model.appeal_spread,
+        "habit": dataclasses.asdict(habit),
         "size": str(shares.index[0]) if len(shares) else held.text("parcel.size_when_unknown"),
         "size_shares": {str(size): float(share) for size, share in shares.items()},
         "sizes": terms,

@@ -123,6 +123,30 @@ def stock_table(economics: pd.DataFrame, *, window: Window, as_of: dt.date, by: 
     return table
 
 
+def room_price(
+    economics: pd.DataFrame, overheads: pd.DataFrame, *, words: Sequence[str], as_of: dt.date
+) -> float | None:
+    """What a cubic foot cost a month over the last year of overheads for room; none where the books record none.
+
+    >>> stock = pd.DataFrame({"bought_on": pd.to_datetime(["2026-01-01"]), "gone_on": pd.to_datetime([None]),
+    ...     "sold_on": pd.to_datetime([None]), "status": ["for sale"], "volume_cuft": [100.0]})
+    >>> paid = pd.DataFrame({"month": pd.to_datetime(["2026-05-01", "2026-06-01"]), "what": ["Garage rent", "phone"],
+    ...     "amount_cents": [1000, 900]})
+    >>> round(room_price(stock, paid, words=["rent"], as_of=dt.date(2026, 6, 30)), 1)
+    10.0
+    """
+    last = pd.Period(pd.Timestamp(as_of) + pd.Timedelta(days=1), "M") - 1
+    wanted = {word.casefold() for word in words}
+    named = [bool(wanted & set(str(what).casefold().replace(",", " ").split())) for what in overheads["what"]]
+    month = overheads["month"].dt.to_period("M")
+    paid = overheads[np.array(named, dtype=bool) & (month <= last).to_numpy() & (month > last - 12).to_numpy()]
+    room = 0.0
+    for each in sorted(set(paid["month"].dt.to_period("M"))):
+        held = _days_held_in(economics, each.start_time.date(), each.end_time.date(), as_of)
+        room += float((economics["volume_cuft"].fillna(0.0) * held).sum()) / each.days_in_month
+    return float(paid["amount_cents"].sum()) / room if room > 0 and len(paid) else None
+
+
 def ageing_table(
     economics: pd.DataFrame,
     *,

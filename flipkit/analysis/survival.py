@@ -11,7 +11,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.special import chdtrc, ndtri
 
-from flipkit.analysis.returns import TOO_FEW
+from flipkit.analysis.returns import TOO_FEW, UNKNOWN
 from flipkit.errors import AssumptionError, NotEnoughDataError
 from flipkit.units import read_flags
 
@@ -201,8 +201,6 @@ def _checked(days: npt.ArrayLike, sold: npt.ArrayLike) -> tuple[Floats, npt.NDAr
 GROUPINGS = ("category", "size", "source", "condition", "markdown")
 #: Days by which the shares sold are told.
 MARKS = (30, 60, 90, 180)
-#: What stands for a source or a condition that the books do not name.
-UNKNOWN = "not recorded"
 MARKED, NEVER_MARKED = "marked down", "never marked down"
 #: Said wherever things are grouped by their markdowns.
 SELECTION = (

@@ -76,8 +76,9 @@ def plot_category_returns(
     rows = frame.to_dict("records")
     shown = chart_style.distinct_labels(names)
     dots = [_return_dot(name, label, row, currency) for name, label, row in zip(names, shown, rows, strict=True)]
+    ahead = " Of what you bought so far, not of next month." if counted == "bought" else ""
     title = alt.TitleParams(
-        "What an hour of your work earned", subtitle=f"Dot: the estimate. Bar: {interval_words(confidence)}."
+        "What an hour of your work earned", subtitle=f"Dot: the estimate. Bar: {interval_words(confidence)}.{ahead}"
     )
     return _described(
         dots, names, rows, title=title, target=target, head=_head(group), counted=counted, currency=currency

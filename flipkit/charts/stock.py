@@ -356,19 +356,19 @@ def _waiting_numbers(name: str, row: dict[str, Any]) -> dict[str, str]:
     }
 
 
-# Money against weeks: what hurrying a sale costs.
+# Money against patience: what hurrying a sale costs.
 
-_NEEDED = ("weeks", "money_cents", "list_price_cents", "sold_share", "chosen")
+_NEEDED = ("way", "within_weeks", "net_cents", "price_cents", "sold_share", "chosen")
 
 
-def plot_frontier(frame: pd.DataFrame, *, title: str, currency: str = "USD") -> alt.LayerChart | alt.Chart:
-    """Expected money against expected weeks, the proposed path marked.
+def plot_patience(frame: pd.DataFrame, *, title: str, currency: str = "USD") -> alt.LayerChart | alt.Chart:
+    """What a thing brings by the weeks within which it is to sell, the recommended wait marked.
 
     Parameters
     ----------
     frame : pandas.DataFrame
-        One row a path, from patient to hurried: ``weeks``, ``money_cents``, ``list_price_cents``,
-        ``sold_share`` and ``chosen`` (true for the proposed one).
+        One row a wait, shortest first: ``way``, ``within_weeks``, ``net_cents``, ``price_cents``, ``sold_share`` and
+        ``chosen`` (true for the recommended one). Rows whose ``way`` is ``as now`` are not drawn.
     title : str
         What stands above the chart.
     currency : str
@@ -386,26 +386,27 @@ def plot_frontier(frame: pd.DataFrame, *, title: str, currency: str = "USD") -> 
 
     Examples
     --------
-    >>> rows = pd.DataFrame({"weeks": [20.0, 6.0], "money_cents": [4000.0, 3100.0],
-    ...     "list_price_cents": [7500.0, 5200.0], "sold_share": [0.7, 0.9], "chosen": [True, False]})
-    >>> plot_frontier(rows, title="Hurry").to_dict()["description"]
-    'Proposed: listed at $75, $40 after 20 weeks. Most hurried: listed at $52, $31 after 6 weeks.'
+    >>> rows = pd.DataFrame({"way": ["within", "planned"], "within_weeks": [8, 26], "net_cents": [3100.0, 4000.0],
+    ...     "price_cents": [5200.0, 7500.0], "sold_share": [0.7, 0.9], "chosen": [False, True]})
+    >>> plot_patience(rows, title="Hurry").to_dict()["description"]
+    'Recommended: ask $75, $40 within 26 weeks. Most hurried: ask $52, $31 within 8 weeks.'
     """
-    chart_style.require_columns(frame, list(_NEEDED), chart="plot_frontier")
-    if frame.empty:
+    chart_style.require_columns(frame, list(_NEEDED), chart="plot_patience")
+    records = frame[frame["way"] != "as now"].to_dict("records")
+    if not records:
         return wordless("Nothing is held, so there is nothing to hurry.")
     rows: list[dict[str, Any]] = [
         {
-            "weeks": float(row["weeks"]),
-            "money": float(row["money_cents"]) / 100,
-            "shown": chart_style.money(float(row["list_price_cents"]), currency=currency),
+            "weeks": float(row["within_weeks"]),
+            "money": float(row["net_cents"]) / 100,
+            "shown": chart_style.money(float(row["price_cents"]), currency=currency),
             "sold": float(row["sold_share"]),
             "chosen": bool(row["chosen"]),
         }
-        for row in frame.to_dict("records")
+        for row in records
     ]
     base = alt.Chart(alt.Data(values=rows)).encode(
-        x=alt.X("weeks:Q", title="expected weeks on sale", scale=alt.Scale(zero=True), axis=alt.Axis(grid=False)),
+        x=alt.X("weeks:Q", title="sold within so many weeks", scale=alt.Scale(zero=True), axis=alt.Axis(grid=False)),
         y=alt.Y(
             "money:Q",
             title=None,
@@ -413,9 +414,9 @@ def plot_frontier(frame: pd.DataFrame, *, title: str, currency: str = "USD") -> 
             axis=alt.Axis(labelExpr=chart_style.axis_money(currency, unit=1), tickCount=5),
         ),
         tooltip=[
-            alt.Tooltip("weeks:Q", title="Weeks", format=",.1f"),
-            alt.Tooltip("money:Q", title="Money", format=",.2f"),
-            alt.Tooltip("shown:N", title="Listed at"),
+            alt.Tooltip("weeks:Q", title="Within weeks", format=",.0f"),
+            alt.Tooltip("money:Q", title="Brings", format=",.2f"),
+            alt.Tooltip("shown:N", title="Ask"),
             alt.Tooltip("sold:Q", title="Sells", format=".0%"),
         ],
     )
@@ -427,23 +428,21 @@ def plot_frontier(frame: pd.DataFrame, *, title: str, currency: str = "USD") -> 
     words = base.transform_filter("datum.chosen").mark_text(
         align="right", dx=-10, dy=-10, fontWeight="bold", color=chart_style.color("ink")
     )
-    chart = alt.layer(line, dots, chosen, words.encode(text=alt.value("proposed"))).properties(
+    chart = alt.layer(line, dots, chosen, words.encode(text=alt.value("recommended"))).properties(
         width="container",
         height=240,
         title=alt.TitleParams(
             title,
-            subtitle=["Expected money, the work of the sale taken off.", "Each dot: the best path of one patience."],
+            subtitle=["What it brings after fees, label and packing.", "Each dot: the best prices for that wait."],
         ),
     )
-    records = frame.to_dict("records")
-    proposed = next((row for row in records if row["chosen"]), records[0])
-    hurried = min(records, key=lambda row: float(row["weeks"]))
-    reading = f"Proposed: {_words(proposed, currency)}. Most hurried: {_words(hurried, currency)}."
+    best = next((row for row in records if row["chosen"]), records[-1])
+    reading = f"Recommended: {_words(best, currency)}. Most hurried: {_words(records[0], currency)}."
     numbers = [
         {
-            "listed at": chart_style.money(float(row["list_price_cents"]), currency=currency),
-            "weeks": f"{float(row['weeks']):.1f}",
-            "money": chart_style.money(float(row["money_cents"]), currency=currency),
+            "within weeks": f"{int(row['within_weeks'])}",
+            "ask": chart_style.money(float(row["price_cents"]), currency=currency),
+            "brings": chart_style.money(float(row["net_cents"]), currency=currency),
             "sells": f"{float(row['sold_share']):.0%}",
         }
         for row in records
@@ -452,9 +451,9 @@ def plot_frontier(frame: pd.DataFrame, *, title: str, currency: str = "USD") -> 
 
 
 def _words(row: Any, currency: str) -> str:
-    listed = chart_style.money(float(row["list_price_cents"]), currency=currency)
-    money = chart_style.money(float(row["money_cents"]), currency=currency)
-    return f"listed at {listed}, {money} after {float(row['weeks']):.0f} weeks"
+    asked = chart_style.money(float(row["price_cents"]), currency=currency)
+    money = chart_style.money(float(row["net_cents"]), currency=currency)
+    return f"ask {asked}, {money} within {int(row['within_weeks'])} weeks"
 
 
 # Shares with their errors, against the share that they are meant to have.

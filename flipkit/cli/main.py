@@ -14,7 +14,7 @@ from flipkit.cli.answers import refuse
 from flipkit.cli.books import assumptions, check, convert, item, lab, report, start
 from flipkit.cli.buying import buy
 from flipkit.cli.packing import packing
-from flipkit.cli.prices import fees, net_price, parcel, protect
+from flipkit.cli.prices import fees, net_price, offer, parcel, protect
 from flipkit.cli.record import gone, listed, log, price, sold, timesheet
 from flipkit.errors import FlipkitError
 from flipkit.owned import end_on_signals
@@ -59,7 +59,7 @@ def main() -> None:
 
 
 for command in (
-    *(report, item, lab, start, convert, check, assumptions, parcel, fees, net_price, protect, packing, buy),
+    *(report, item, lab, start, convert, check, assumptions, parcel, fees, net_price, protect, packing, buy, offer),
     *(log, listed, price, sold, gone, timesheet),
 ):
     main.add_command(command)

@@ -1,7 +1,8 @@
-"""Commands about what others charge: labels, fees, the price for a wanted net."""
+"""Commands about prices: labels, fees, the price for a wanted net, what to answer to an offer."""
 
 from __future__ import annotations
 
+import datetime as dt
 import functools
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -125,6 +126,85 @@ def fee_words(answer: dict[str, Any], voice: Voice) -> list[str]:
         lines += columns([*rows, ["  fees in all", voice.money(venue["total_cents"])]])
     lines += [f"{venue['venue']}: left out: {venue['why']}" for venue in answer["left_out"]]
     return lines or ["no venue has a fee schedule in force on that day"]
+
+
+def offer_words(answer: dict[str, Any]) -> list[str]:
+    """What to answer to an offer, what the plan for the thing is, and what patience brings."""
+    money = functools.partial(_whole_money, answer["currency"])
+    name = f"{answer['title'] or answer['item_id']} ({answer['item_id']})"
+    lines = [name]
+    lowest = answer["lowest_offer_cents"]
+    if "offer_cents" in answer:
+        lines.append(_offer_answer(answer, money))
+    if answer["given_up"]:
+        lines.append(f"The plan is to give it up. That was due on {_day_words(answer['since'])}.")
+    else:
+        until = f" until {_day_words(answer['until'])}" if answer["until"] else ""
+        asked = answer["asked_cents"]
+        now = f"Ask {money(answer['ask_cents'])}" + (
+            f" ({money(asked)} now)" if asked not in {None, answer["ask_cents"]} else ""
+        )
+        lines.append(f"{now}. The lowest offer to take is {money(lowest)}{until}.")
+        step = next((one for one in answer["next"] if one["ask_cents"] != answer["ask_cents"]), None)
+        if step:
+            then = f"mark it down to {money(step['ask_cents'])}" if step["ask_cents"] else "give it up"
+            why = ""
+            if step["ask_cents"] and step["ask_cents"] < lowest:
+                why = " Until then a buyer may still pay the full price, so a lower offer is not worth taking yet."
+            lines.append(f"On {_day_words(step['on'])}, {then}.{why}")
+    lines.append(f"By the report of {_day_words(answer['plan_as_of'])}.")
+    if "offer_cents" not in answer and answer["patience"]:
+        lines += [
+            "",
+            *columns(
+                [["sell within", "ask", "lowest offer", "chance", "brings", "an hour"]]
+                + [_patience_words(row, money) for row in answer["patience"]]
+            ),
+        ]
+    return lines
+
+
+def _offer_answer(answer: dict[str, Any], money: Callable[[int], str]) -> str:
+    offer, lowest = money(answer["offer_cents"]), answer["lowest_offer_cents"]
+    if answer["answer"] == "take it":
+        return f"Take the {offer}: from {money(lowest)} on, an offer is worth more than waiting."
+    if lowest is None:
+        return f"Refuse the {offer}: no price considered pays for its label and your work."
+    short = money(lowest - answer["offer_cents"])
+    if answer["given_up"]:
+        return f"Refuse the {offer}: it is {short} short of what its fees, its label and your work take."
+    later = answer["enough_from"]
+    tail = f" If it is still here on {_day_words(later)}, {offer} will be enough." if later else ""
+    if answer["answer"] == "counter":
+        return f"Counter at {money(answer['counter_cents'])}: {offer} is {short} too little today.{tail}"
+    return f"Wait: {offer} is {short} less than waiting is worth.{tail}"
+
+
+def _patience_words(row: dict[str, Any], money: Callable[[int], str]) -> list[str]:
+    way = {"as now": "as you price now", "planned": f"{row['within_weeks']} weeks (recommended)"}
+    ask = money(row["ask_cents"]) if row["ask_cents"] else "not worth listing"
+    if row["markdown_on"]:
+        ask += f", {money(row['markdown_cents'])} from {_day_words(row['markdown_on'])}"
+    hour = round(row["net_cents"] / row["work_min"] * 60 / 100) * 100 if row["work_min"] else 0
+    return [
+        way.get(row["way"], f"{row['within_weeks']} weeks"),
+        ask,
+        money(row["lowest_offer_cents"]),
+        f"{row['sold_share']:.0%}",
+        money(round(row["net_cents"] / 100) * 100),
+        money(hour),
+    ]
+
+
+def _day_words(text: str) -> str:
+    day = dt.date.fromisoformat(text)
+    return f"{day.day} {day:%b %Y}"
+
+
+def _whole_money(currency: str, cents: int) -> str:
+    from flipkit.money import show_cents
+
+    return show_cents(cents, currency=currency).removesuffix(".00")
 
 
 def protection_words(answer: dict[str, Any], voice: Voice) -> list[str]:
@@ -264,6 +344,24 @@ def net_price(net: str, as_json: bool, **options: Any) -> None:
         as_json,
         functools.partial(fee_words, voice=voice),
     )
+
+
+@click.command()
+@click.argument("item")
+@click.argument("amount", required=False)
+@click.option("--from", "source", type=BOOKS, help="A pack or its stock.json; by default the newest in packs.")
+@on_option
+@json_option
+def offer(item: str, amount: str | None, source: Path | None, on_text: str, as_json: bool) -> None:
+    """Take an offer, counter or wait: flipkit offer A-0042 45. Without an amount, the plan for the thing."""
+    from flipkit.analysis.knowledge_file import PLANS, newest_knowledge, read_plans
+    from flipkit.analysis.offers import offer_answer
+    from flipkit.cli.buying import PACKS
+    from flipkit.money import read_cents
+
+    plans = read_plans(source or newest_knowledge(Path(PACKS), PLANS))
+    cents = None if amount is None else read_cents(amount, name="offer", currency=plans["currency"])
+    told(offer_answer(plans, item, cents, on=day_of(on_text)), as_json, offer_words)
 
 
 @click.command()

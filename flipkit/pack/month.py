@@ -14,6 +14,7 @@ from flipkit.analysis import knowledge_file
 from flipkit.analysis.decisions import STOP
 from flipkit.analysis.forecasts import FILE as FORECASTS
 from flipkit.analysis.forecasts import keep_forecasts
+from flipkit.analysis.repricing import plans_text
 from flipkit.errors import AssumptionError
 from flipkit.owned import temporary_folder
 from flipkit.pack.build import (
@@ -36,6 +37,7 @@ from flipkit.reports.pocket import pocket_sentence
 from flipkit.reports.prices import prices_sentence
 from flipkit.reports.sentences import (
     category_sentence,
+    doubts,
     month_name,
     month_sentence,
     overrides_sentence,
@@ -141,7 +143,7 @@ def make_month_pack(plan: MonthPlan, *, jobs: int = 2, on_done: Callable[[PageRe
             plan.pages,
             plan.out,
             title=f"{study.books.shop.name}, {month_name(study.month)}",
-            lead=month_sentence(study)[0],
+            lead=" ".join([month_sentence(study)[0], *doubts(study)]),
             notes=pack_notes(study),
             manifest=month_manifest(plan),
             jobs=jobs,
@@ -200,11 +202,13 @@ def default_jobs() -> int:
 
 
 def _leave_knowledge(study: Study, folder: Path) -> None:
-    """What ``flipkit buy`` answers from."""
+    """What ``flipkit buy`` and ``flipkit offer`` answer from."""
     verdicts = study.buying_verdicts
     stop = sorted(str(name) for name in verdicts.loc[verdicts["verdict"] == STOP, "category"])
     text = knowledge_file.knowledge_text({**study.knowledge, "stop": stop})
     Path(folder, knowledge_file.FILE).write_text(text, encoding="utf-8", newline="\n")
+    plans = plans_text(study.price_plan, study.patience, as_of=study.as_of, currency=study.currency)
+    Path(folder, knowledge_file.PLANS).write_text(plans, encoding="utf-8", newline="\n")
 
 
 def _page(

@@ -8,6 +8,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
+import numpy as np
+import numpy.typing as npt
+
 from flipkit.errors import MeasureError
 from flipkit.packing.at_hand import Sheet
 from flipkit.packing.materials import ScoreAllowance
@@ -15,6 +18,7 @@ from flipkit.units import SNAP
 
 # Blanks of folded cartons from their inside sizes: outline, folds, cuts and panels, by style.
 #
+# Sides may be columns too: the lines of many blanks of one style are then drawn at once.
 # Lengths run across the flutes, widths along them, so that the flutes of a slotted carton stand upright in its
 # walls. Styles carry the numbers of the international case code. Only the slotted blank has a published worked
 # example; the others are common practice and say so in their docs.
@@ -108,12 +112,11 @@ def slotted_half_blank(
     (30, 20.0)
     """
     whole = slotted_blank(length_in, width_in, depth_in, allowance=allowance, trim_in=0.0, may_turn=may_turn)
-    # Where the third wall begins in the whole blank; its own sum would miss that by a bit of noise.
-    end = [panel for panel in whole.panels if panel[0] in ("length", "width")][2][1]
-    inside = [line for line in whole.cuts if max(line[0], line[2]) < end]
-    folds = [(x1, y1, min(x2, end), y2) for x1, y1, x2, y2 in whole.folds if x1 < end]
-    panels = tuple(panel for panel in whole.panels if panel[1] < end)
-    return Blank(name, "0201", end, whole.width_in, tuple(folds), tuple(inside), panels, may_turn)
+    # The joint and the first two walls, up to where the third begins; the joint's own cuts stand last.
+    end = whole.panels[7][1]
+    folds = tuple((x1, y1, end, y2) for x1, y1, _, y2 in whole.folds[:2])
+    cuts = whole.cuts[:2] + whole.cuts[6:]
+    return Blank(name, "0201", end, whole.width_in, folds + whole.folds[2:4], cuts, whole.panels[:7], may_turn)
 
 
 def tray_blank(name: str, length_in: float, width_in: float, depth_in: float, *, allowance: ScoreAllowance) -> Blank:
@@ -342,6 +345,22 @@ def nest(blanks: Sequence[Blank], sheets: Sequence[Sheet], *, cutting: Cutting =
     return Nest(tuple(uses), best[0][0], cutting)
 
 
+def least_cents(blanks: Sequence[Blank], sheets: Sequence[Sheet]) -> npt.NDArray[np.float64]:
+    """Least that sheets for blanks with columns as sides can cost: what the dearer blank asks for alone."""
+    sizes = {(_down(one.length_in), _down(one.width_in), one.cost_cents) for one in sheets}
+    length, width, cents = np.array(sorted(sizes), dtype=np.float64).reshape(-1, 3).T
+    dearest: list[npt.NDArray[np.float64]] = []
+    for blank in blanks:
+        long, wide = (
+            np.ceil(np.asarray(side) * PER_INCH - SNAP)[:, None] for side in (blank.length_in, blank.width_in)
+        )
+        fits = (long <= length) & (wide <= width)
+        if blank.may_turn:
+            fits |= (wide <= length) & (long <= width)
+        dearest.append(np.where(fits, cents, np.inf).min(axis=1, initial=np.inf))
+    return np.maximum.reduce(dearest)
+
+
 def _up(value: float) -> int:
     return math.ceil(value * PER_INCH - SNAP)
 
@@ -369,7 +388,8 @@ def _deals(ways: list[list[Layout]], sizes: list[tuple[int, int]]) -> Iterator[d
     if len(ways) == 2:
         alone = [[_smallest(way, size) for size in sizes] for way in ways]
         alike = [way[:2] for way in ways[0]] == [way[:2] for way in ways[1]]
-        for pair in itertools.combinations(range(len(sizes)), 2):
+        taking = [at for at in range(len(sizes)) if alone[0][at] or alone[1][at]]
+        for pair in itertools.combinations(taking, 2):
             # Of two deals that cost the same the first stands: the second of unlike blanks on the earlier sheet.
             for first, second in (pair,) if alike else (pair[::-1], pair):
                 one, two = alone[0][first], alone[1][second]
@@ -391,8 +411,8 @@ def _pairs(firsts: list[Layout], seconds: list[Layout]) -> list[Layout]:
 
 def _smallest(layouts: list[Layout], size: tuple[int, int]) -> Layout | None:
     """The shortest layout that a sheet takes, then the narrowest."""
-    fitting = [one for one in layouts if one.length <= size[0] and one.width <= size[1]]
-    return min(fitting, key=lambda one: one[:2], default=None)
+    fitting = [one for one in layouts if one[0] <= size[0] and one[1] <= size[1]]
+    return min(fitting, key=lambda one: one[:2]) if fitting else None
 
 
 def _cuts(layout: Layout, length: int, width: int) -> Iterator[Line]:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
+
+import numpy as np
 
 from flipkit.errors import MeasureError
 from flipkit.packing.at_hand import Cushion
@@ -41,8 +43,9 @@ class Padding:
         """The shock of the usual fall on each pair of faces, with some walls of board around. [g]"""
         material, thickness = table.wall
         board = walls * thickness / table.materials[material].factor
-        return tuple(  # type: ignore[return-value]
-            fall / max(give + board, _LEAST_GIVE_IN) for fall, give in zip(self.falls_in, self.give_in, strict=True)
+        return tuple(
+            fall / np.maximum(give + board, _LEAST_GIVE_IN)
+            for fall, give in zip(self.falls_in, self.give_in, strict=True)
         )
 
 
@@ -68,9 +71,9 @@ def thick_sides(sides_in: Sides) -> tuple[bool, bool, bool]:
     return tuple(side >= least for side in sides_in)  # type: ignore[return-value]
 
 
-def is_flat(sides_in: Sides) -> bool:
+def is_flat(sides_in: Sequence[Any]) -> Any:
     """Whether a thing is a panel: its second side many times its thickness."""
-    short, middle, _ = sorted(sides_in)
+    short, middle, _ = np.sort(sides_in, axis=0)
     return middle >= _SLENDER * short
 
 
@@ -97,8 +100,8 @@ def padding(
     >>> table = packing_rules(on=datetime.date(2026, 11, 25)).cushions
     >>> foam = Cushion("foam", "polyethylene foam", 1.0, "plate", 55.0)
     >>> found = padding((12.0, 8.0, 6.0), 5.0, cushion=foam, faces=3, edges=3, rough=False, table=table)
-    >>> found.needs_in, found.shocks_g(0, table)  # 3 x 30 / 3
-    ((18.0, 14.0, 12.0), (30.0, 30.0, 30.0))
+    >>> found.needs_in, [float(shock) for shock in found.shocks_g(0, table)]  # 3 x 30 / 3
+    ((18.0, 14.0, 12.0), [30.0, 30.0, 30.0])
     """
     drop = drop_height_in(weight_lb, rough=rough, block=table)
     flat, thickest = is_flat(sides_in), min(sides_in)
@@ -153,7 +156,7 @@ def damage_chance(
     >>> foam = Cushion("foam", "polyethylene foam", 1.0, "plate", 55.0)
     >>> two = padding((12.0, 8.0, 6.0), 5.0, cushion=foam, faces=2, edges=2, rough=False, table=table)
     >>> at = {"walls": 0, "usual": 0.02, "lost": 0.0, "power": 2.0, "table": table}
-    >>> [round(damage_chance(two, g, **at), 4) for g in (45, 90, 22.5)]
+    >>> [round(float(damage_chance(two, g, **at)), 4) for g in (45, 90, 22.5)]
     [0.02, 0.0051, 0.0755]
     """
     if survives_g is None:
@@ -208,13 +211,13 @@ def _wrap_in2(along: float, one: float, two: float, overlap: float) -> float:
     return (2 * (one + two) + overlap) * (along + min(one, two) + overlap)
 
 
-def fill_volume_cuft(inside_in: Sides, wrapped_in: Sides) -> float:
+def fill_volume_cuft(inside_in: Sequence[Any], wrapped_in: Sequence[Any]) -> Any:
     """Hollow between a wrapped item and the walls around it.
 
-    >>> fill_volume_cuft((12.0, 12.0, 24.0), (12.0, 12.0, 12.0))
+    >>> float(fill_volume_cuft((12.0, 12.0, 24.0), (12.0, 12.0, 12.0)))
     1.0
     """
-    return max(math.prod(inside_in) - math.prod(wrapped_in), 0.0) / CUIN_PER_CUFT
+    return np.maximum(math.prod(inside_in) - math.prod(wrapped_in), 0.0) / CUIN_PER_CUFT
 
 
 def face_strips_in(length_in: float, width_in: float, *, closure: Closure, table: CushionBlock) -> list[float]:
@@ -233,7 +236,7 @@ def face_strips_in(length_in: float, width_in: float, *, closure: Closure, table
     return seam if closure == "centre" else seam + [width_in + more] * (table.tape_strips - 1)
 
 
-def slotted_strips_in(sides_in: Sides, *, closure: Closure, own_joint: bool, table: CushionBlock) -> list[float]:
+def slotted_strips_in(sides_in: Sides, *, closure: Closure, own_joint: bool, table: CushionBlock) -> list[Any]:
     """Strips of tape for both faces of a slotted carton, and its joint where it needs it.
 
     >>> import datetime
@@ -260,11 +263,11 @@ def girth_strip_in(one_in: float, two_in: float, *, table: CushionBlock) -> floa
     return 2 * (one_in + two_in) + 2 * table.tape_past_edge_in
 
 
-def stretch_wrap_sqft(sides_in: Sequence[float], *, turns: float) -> float:
+def stretch_wrap_sqft(sides_in: Sequence[Any], *, turns: float) -> Any:
     """Stretch film wound around the four long walls of a thing, turns counted with their overlap.
 
-    >>> stretch_wrap_sqft([36, 12, 12], turns=2)
+    >>> float(stretch_wrap_sqft([36, 12, 12], turns=2))
     24.0
     """
-    long, middle, short = sorted(sides_in, reverse=True)
+    short, middle, long = np.sort(sides_in, axis=0)
     return 2 * (middle + short) * long * turns / SQIN_PER_SQFT

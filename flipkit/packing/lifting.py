@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import itertools
 import math
 from bisect import bisect_left
 from collections.abc import Callable
@@ -11,12 +12,16 @@ from decimal import ROUND_HALF_UP, Decimal
 from pathlib import Path
 from typing import Any, Literal
 
+import numpy as np
+import numpy.typing as npt
+
 from flipkit.assumptions import Assumptions
 from flipkit.errors import MeasureError, RuleTableError
 from flipkit.rules.blocks import Block, Keys, RuleSet, read_blocks, read_table_text, read_toml
 
 # Constants and printed tables of the revised lifting equation, as blocks with dates and sources.
 
+Floats = npt.NDArray[np.float64]
 DURATIONS = ("short", "moderate", "long")
 COUPLINGS = ("good", "fair", "poor")
 
@@ -343,7 +348,7 @@ def _tabled(table: dict[float, float], value: float, formula: Callable[[float], 
 # Whole lifting jobs: duration class, mean frequency, several tasks, reach, grip and teams.
 
 
-def reach_in(width_in: float, vertical_in: float, *, equation: LiftingBlock) -> float:
+def reach_in(width_in: Any, vertical_in: float, *, equation: LiftingBlock) -> Any:
     """Horizontal distance of a carton held against the body, when it is not measured.
 
     >>> import datetime
@@ -456,6 +461,38 @@ def hands(
     together = team_limit_lb((lower(most_reach) if deep else limit).limit_lb, 2, equation=equation)
     enough = weight_lb <= most * (together if people == 2 else limit.limit_lb)
     return Hands(people, limit.limit_lb, together, index, enough, limit.hardest(), " and ".join(reasons))
+
+
+def two_needed(
+    sides_in: Floats, weight_lb: Floats, *, equation: LiftingBlock, assumptions: Assumptions
+) -> npt.NDArray[np.bool_]:
+    """Which of many parcels take two people, a row each, as :func:`hands` tells of one."""
+    away, height, front = np.sort(sides_in, axis=1).T
+    rule, grip = equation.constants["horizontal"], equation.constants["grip"]
+    on_floor = front > assumptions.number("packing.floor_over_in")
+    fair = (front <= grip["optimal_front_in"]) & (height <= grip["optimal_height_in"])
+    end = assumptions.number("packing.hand_over_in")
+    limit = np.zeros(front.size)
+    for low, coupling in itertools.product((False, True), ("fair", "poor")):
+        rows = np.flatnonzero((on_floor == low) & (fair == (coupling == "fair")))
+        start = 0.0 if low else assumptions.number("packing.table_in")
+        for at in (start, end) if rows.size else ():
+            # Only the reach differs between these parcels: the limit of the nearest one, by its multiplier.
+            near = weight_limit(
+                equation=equation,
+                horizontal_in=rule["least_in"],
+                vertical_in=at,
+                distance_in=abs(end - start),
+                asymmetry_deg=0.0,
+                lifts_per_min=assumptions.number("packing.lifts_per_min"),
+                duration="short",
+                coupling=coupling,  # type: ignore[arg-type]
+            ).limit_lb
+            reach = reach_in(away[rows], at, equation=equation)
+            far = np.where(reach > rule["most_in"], 0.0, near * rule["least_in"] / np.maximum(reach, rule["least_in"]))
+            limit[rows] = far if at == start else np.minimum(limit[rows], far)
+    over = weight_lb > assumptions.number("packing.lifting_index") * limit
+    return np.asarray(over | (front > assumptions.number("packing.long_in")))
 
 
 def _limit(

@@ -29,7 +29,6 @@ from flipkit.packing.plan import (
     Plan,
     Priced,
     cheapest_labels,
-    mixed_labels,
     packing_plan,
     priced_dict,
     rate_card_labels,
@@ -287,9 +286,8 @@ def plan_parcel(
     own_cards = bool(cards.rate_cards or card or assumptions.text("postage.rate_cards"))
     if not own_cards:
         cards = load_rules(demo_folder() / "rules")
-    zoned = _zone_labels(cards, assumptions, on=day, card=card, item=item)
-    mixed = {name: mixed_labels([(s, of(z)) for z, s in assumptions.zone_mix().items()]) for name, of in zoned.items()}
-    labels = cheapest_labels({name: of(zone) for name, of in zoned.items()} if zone and zone != PICKUP else mixed)
+    labels_to = _zone_labels(cards, assumptions, on=day, card=card, item=item)
+    labels = labels_to(zone if zone and zone != PICKUP else assumptions.zone_mix())
     file = stock_file or home / STOCK_FILE
     if stock_file is not None and not file.is_file():
         raise RuleTableError(file.name, found="no such file", needed="a TOML file of what is at hand to pack with")
@@ -297,7 +295,7 @@ def plan_parcel(
     stock = read_stock(file, supply_costs=_supply_costs(file, place, day)) if own_stock else starter_stock()
     rules = packing_rules(on=day, folder=own_rules)
     plan = packing_plan(item, stock, labels=labels, rules=rules, assumptions=assumptions)
-    postage = _postage(plan, zoned, mixed, cards, assumptions, on=day)
+    postage = _postage(plan, labels_to, cards, assumptions, on=day)
     return ParcelPlan(plan, stock, labels, own_stock, own_cards, assumed_value, postage)
 
 
@@ -324,8 +322,8 @@ def _supply_costs(file: Path, books: Path, day: dt.date) -> dict[str, float]:
 
 def _zone_labels(
     rules: Rules, assumptions: Assumptions, *, on: dt.date, card: str, item: PackItem
-) -> dict[str, Callable[[str], Labels]]:
-    """Labels of each rate card in a zone."""
+) -> Callable[[str | Mapping[str, float]], Labels]:
+    """Labels by the cheapest of the rate cards, to a zone or a mix of zones."""
     named = [name.strip() for name in assumptions.text("postage.rate_cards").split(",") if name.strip()]
     names = [card] if card else named or sorted(rules.rate_cards)
     unknown = [name for name in names if name not in rules.rate_cards]
@@ -338,21 +336,30 @@ def _zone_labels(
             mend="put your carrier's card into the books' rules folder",
         )
 
-    def of(name: str) -> Callable[[str], Labels]:
-        found = rules.rate_cards[name]
-        # What a card cannot declare goes undeclared; the plan weighs the damage in full either way.
-        declares = found.at(on).declared_value
-        declared = min(item.value_cents, declares.maximum_cents) if declares is not None else 0
-        given = {"on": on, "declared_cents": declared}
-        return lambda zone: rate_card_labels(found, rules.rules_of(found), zone=zone, **given)  # type: ignore[arg-type]
+    # What a card cannot declare goes undeclared; the plan weighs the damage in full either way.
+    blocks = {name: rules.rate_cards[name].at(on).declared_value for name in names}
+    most = {name: 0 if block is None else block.maximum_cents for name, block in blocks.items()}
 
-    return {name: of(name) for name in names}
+    def to(zone: str | Mapping[str, float]) -> Labels:
+        return cheapest_labels(
+            {
+                name: rate_card_labels(
+                    rules.rate_cards[name],
+                    rules.rules_of(rules.rate_cards[name]),
+                    on=on,
+                    zone=zone,
+                    declared_cents=min(item.value_cents, most[name]),
+                )
+                for name in names
+            }
+        )
+
+    return to
 
 
 def _postage(
     plan: Plan,
-    zoned: Mapping[str, Callable[[str], Labels]],
-    mixed: Mapping[str, Labels],
+    labels_to: Callable[[str | Mapping[str, float]], Labels],
     rules: Rules,
     assumptions: Assumptions,
     *,
@@ -363,14 +370,15 @@ def _postage(
     if best is None or best.draft.style == "pickup":
         return None
     sides = [np.array([side]) for side in best.draft.outside_in]
-    weight, kind, round_one = np.array([best.gross_lb]), [best.draft.packaging], [best.draft.nonrectangular]
+    weight = np.array([best.gross_lb])
+    kind, odd = np.array([best.draft.packaging], dtype=object), np.array([best.draft.nonrectangular])
 
     def of_this(labels: Labels) -> LabelPrices:
-        return labels(sides[0], sides[1], sides[2], weight, kind, round_one)
+        return labels(sides[0], sides[1], sides[2], weight, kind, odd)
 
     zones = [zone for zone, share in assumptions.zone_mix().items() if share > 0]
-    each = [of_this(cheapest_labels({name: of(zone) for name, of in zoned.items()})) for zone in zones]
-    usual = of_this(cheapest_labels(mixed))
+    each = [of_this(labels_to(zone)) for zone in zones]
+    usual = of_this(labels_to(assumptions.zone_mix()))
     known = [int(one.cents[0]) for one in each if not one.refused[0]]
     if not known or usual.refused[0]:
         return None

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-import itertools
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
@@ -14,13 +13,14 @@ import numpy.typing as npt
 
 from flipkit.assumptions import Assumptions
 from flipkit.errors import MeasureError
-from flipkit.money import percentage
+from flipkit.money import Cents, percentage
 from flipkit.packing.at_hand import Sheet, Stock
-from flipkit.packing.blanks import Nest, nest
-from flipkit.packing.cushioning import M_PER_IN, Padding, Sides
-from flipkit.packing.lifting import Hands, hands
+from flipkit.packing.blanks import Nest, least_cents, nest
+from flipkit.packing.cushioning import M_PER_IN, Padding, fill_volume_cuft
+from flipkit.packing.lifting import Hands, hands, two_needed
 from flipkit.packing.materials import (
     PackingRules,
+    Strength,
     box_compression_lb,
     compression_scope,
     dense_burst,
@@ -31,19 +31,20 @@ from flipkit.packing.styles import (
     IN_PER_FT,
     MADE,
     STYLES,
+    Drafts,
+    Floats,
+    Index,
+    Options,
     PackingContext,
     PackingOption,
     PackItem,
     Refusal,
-    Sized,
     bag_options,
     boards,
     cut_down_options,
     helper_hour_cents,
     joined_options,
-    made_draft,
-    made_sizes,
-    packer_hour_cents,
+    made_options,
     paddings,
     pickup_options,
     stock_options,
@@ -54,10 +55,12 @@ from flipkit.packing.styles import (
 from flipkit.rules.parcels import ParcelRules
 from flipkit.rules.postage import label_columns
 from flipkit.rules.rate_cards import RateCard
+from flipkit.units import SNAP
 
 # What the label of each draft would cost: one call for all of them, whatever prices the labels.
 
-Floats = npt.NDArray[np.float64]
+Words = npt.NDArray[np.object_]
+Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -66,8 +69,8 @@ class LabelPrices:
 
     cents: npt.NDArray[np.int64]  # [cents]
     billable_lb: Floats
-    service: Sequence[str]
-    refused: Sequence[str]
+    service: Words
+    refused: Words
 
 
 class Labels(Protocol):
@@ -79,8 +82,8 @@ class Labels(Protocol):
         width_in: Floats,
         height_in: Floats,
         weight_lb: Floats,
-        packaging: Sequence[str],
-        nonrectangular: Sequence[bool],
+        packaging: Words,
+        nonrectangular: Bools,
     ) -> LabelPrices:
         """Prices of the parcels' labels."""
 
@@ -90,82 +93,72 @@ def rate_card_labels(
     rules: ParcelRules,
     *,
     on: dt.date,
-    zone: str | int,
+    zone: str | int | Mapping[str, float],
     declared_cents: int = 0,
     signature: bool | str = False,
     residential: bool = True,
     service: str | None = None,
 ) -> Labels:
-    """Labels by a rate card: the cheapest service that takes the parcel, or one service."""
+    """Labels by a rate card: the cheapest service that takes the parcel, or one service.
+
+    Where the buyer's zone is not known yet, ``zone`` says how likely each is: the label is the mean over them, and
+    weight and service are those of the likeliest.
+    """
+    mix = {zone: share for zone, share in zone.items() if share > 0} if isinstance(zone, Mapping) else {zone: 1.0}
+    if abs(sum(mix.values()) - 1.0) > 1e-9:
+        raise MeasureError("zone", need="shares of at least 0 each and 1 together", got=zone)
+    likeliest = max(range(len(mix)), key=list(mix.values()).__getitem__)
 
     def price(
         length_in: Floats,
         width_in: Floats,
         height_in: Floats,
         weight_lb: Floats,
-        packaging: Sequence[str],
-        nonrectangular: Sequence[bool],
+        packaging: Words,
+        nonrectangular: Bools,
     ) -> LabelPrices:
+        # One call for all zones: each asks for the same parcels.
+        zones, rows = len(mix), len(length_in)
+        kinds = {word: number for number, word in enumerate(dict.fromkeys(packaging))}
+        kind = np.array([kinds[word] for word in packaging], dtype=np.int64)
         found = label_columns(
             card,
             rules,
             on=on,
-            zone=zone,
-            length_in=length_in,
-            width_in=width_in,
-            height_in=height_in,
-            weight_lb=weight_lb,
+            zone=_Coded([str(one) for one in mix], np.repeat(np.arange(zones), rows)),
+            length_in=np.tile(length_in, zones),
+            width_in=np.tile(width_in, zones),
+            height_in=np.tile(height_in, zones),
+            weight_lb=np.tile(weight_lb, zones),
             declared_cents=declared_cents,
             signature=signature,
             residential=residential,
             service=service,
-            packaging=np.array(packaging, dtype=object),
-            nonrectangular=np.array(nonrectangular, dtype=bool),
+            packaging=_Coded(list(kinds), np.tile(kind, zones)),
+            nonrectangular=np.tile(nonrectangular, zones),
         )
-        refused = [str(reason) for reason in found["refused"]]
-        return LabelPrices(found["total_cents"], found["billable_lb"], [str(s) for s in found["service"]], refused)
+        refused = found["refused"].reshape(zones, rows)
+        bad = refused != ""
+        first = np.where(bad.any(axis=0), bad.argmax(axis=0), 0)
+        mean = np.array(list(mix.values())) @ found["total_cents"].reshape(zones, rows)
+        cents = np.where(bad.any(axis=0), 0, np.floor(np.round(mean, 6) + 0.5)).astype(np.int64)
+        weight, name = (found[column].reshape(zones, rows)[likeliest] for column in ("billable_lb", "service"))
+        return LabelPrices(cents, weight, name, refused[first, np.arange(rows)])
 
     return price
 
 
-def mixed_labels(parts: Sequence[tuple[float, Labels]]) -> Labels:
-    """Expected labels where the buyer's zone is not known yet: prices weighted by how likely each zone is.
+@dataclass(frozen=True)
+class _Coded:
+    """A column of few words as their numbers, in the way of a categorical."""
 
-    >>> near, far = simple_labels(lambda *_: 900), simple_labels(lambda *_: 1500)
-    >>> one = np.array([12.0])
-    >>> mixed_labels([(0.25, near), (0.75, far)])(one, one, one, one, ["box"], [False]).cents.tolist()
-    [1350]
-    """
-    total = sum(share for share, _ in parts)
-    if abs(total - 1.0) > 1e-9 or min(share for share, _ in parts) < 0:
-        raise MeasureError("shares", need="at least 0 each and 1 together", got=total)
-    known = [(share, labels) for share, labels in parts if share > 0]
+    categories: Sequence[str]
+    codes: Index
 
-    def price(
-        length_in: Floats,
-        width_in: Floats,
-        height_in: Floats,
-        weight_lb: Floats,
-        packaging: Sequence[str],
-        nonrectangular: Sequence[bool],
-    ) -> LabelPrices:
-        given = (length_in, width_in, height_in, weight_lb, packaging, nonrectangular)
-        found = [(share, labels(*given)) for share, labels in known]
-        mean = sum(share * one.cents for share, one in found)
-        likeliest = max(found, key=lambda pair: pair[0])[1]
-        refused = [
-            next((one.refused[row] for _, one in found if one.refused[row]), "")
-            for row in range(len(likeliest.refused))
-        ]
-        cents = np.floor(np.round(mean, 6) + 0.5).astype(np.int64)
-        return LabelPrices(
-            cents=np.where([bool(reason) for reason in refused], 0, cents),
-            billable_lb=likeliest.billable_lb,
-            service=likeliest.service,
-            refused=refused,
-        )
-
-    return price
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Of the column."""
+        return self.codes.shape
 
 
 def cheapest_labels(cards: Mapping[str, Labels]) -> Labels:
@@ -174,8 +167,8 @@ def cheapest_labels(cards: Mapping[str, Labels]) -> Labels:
     >>> near, far = simple_labels(lambda *_: 900), simple_labels(lambda *_: "too long")
     >>> one = np.array([12.0])
     >>> found = cheapest_labels({"a": far, "b": near})(one, one, one, one, ["box"], [False])
-    >>> found.cents.tolist(), found.service
-    ([900], ['b'])
+    >>> found.cents.tolist(), found.service[0].strip()
+    ([900], 'b')
     """
 
     def price(
@@ -183,29 +176,31 @@ def cheapest_labels(cards: Mapping[str, Labels]) -> Labels:
         width_in: Floats,
         height_in: Floats,
         weight_lb: Floats,
-        packaging: Sequence[str],
-        nonrectangular: Sequence[bool],
+        packaging: Words,
+        nonrectangular: Bools,
     ) -> LabelPrices:
         given = (length_in, width_in, height_in, weight_lb, packaging, nonrectangular)
-        found = {name: labels(*given) for name, labels in cards.items()}
-        none = np.iinfo(np.int64).max
-        prices = np.array(
-            [np.where([bool(reason) for reason in one.refused], none, one.cents) for one in found.values()]
-        )
-        best = prices.argmin(axis=0)
-        names = list(found)
-        rows = range(best.size)
-        taken = prices.min(axis=0) < none
-        chosen = [found[names[best[row]]] for row in rows]
-        return LabelPrices(
-            cents=np.where(taken, prices.min(axis=0), 0),
-            billable_lb=np.array([one.billable_lb[row] for row, one in enumerate(chosen)]),
-            service=[f"{names[best[row]]} {chosen[row].service[row]}".strip() if taken[row] else "" for row in rows],
-            refused=[
-                "" if taken[row] else "; ".join(f"{name}: {one.refused[row]}" for name, one in found.items())
-                for row in rows
-            ],
-        )
+        best, reasons = None, []
+        for name, labels in cards.items():
+            one = labels(*given)
+            one = replace(one, service=f"{name} " + one.service)
+            taken = one.refused == ""
+            reasons.append(f"{name}: " + one.refused)
+            if best is None:
+                best = one
+                continue
+            better = taken & ((best.refused != "") | (one.cents < best.cents))
+            parts = (
+                (getattr(one, part), getattr(best, part)) for part in ("cents", "billable_lb", "service", "refused")
+            )
+            best = LabelPrices(*(np.where(better, new, old) for new, old in parts))
+        if best is None:
+            raise MeasureError("cards", need="at least one rate card", got="none")
+        none = best.refused != ""
+        joined = reasons[0]
+        for more in reasons[1:]:
+            joined = joined + "; " + more
+        return replace(best, service=np.where(none, "", best.service), refused=np.where(none, joined, ""))
 
     return price
 
@@ -216,7 +211,7 @@ def simple_labels(price: Callable[[float, float, float, float], int | str]) -> L
     >>> labels = simple_labels(lambda length, width, height, weight: 950 if weight < 20 else "too heavy")
     >>> one = np.array([12.0, 12.0])
     >>> found = labels(one, one, one, np.array([5.0, 25.0]), ["box", "box"], [False, False])
-    >>> found.cents.tolist(), found.refused
+    >>> found.cents.tolist(), found.refused.tolist()
     ([950, 0], ['', 'too heavy'])
     """
 
@@ -225,16 +220,16 @@ def simple_labels(price: Callable[[float, float, float, float], int | str]) -> L
         width_in: Floats,
         height_in: Floats,
         weight_lb: Floats,
-        packaging: Sequence[str],
-        nonrectangular: Sequence[bool],
+        packaging: Words,
+        nonrectangular: Bools,
     ) -> LabelPrices:
         rows = zip(length_in.tolist(), width_in.tolist(), height_in.tolist(), weight_lb.tolist(), strict=True)
         found = [price(*row) for row in rows]
         return LabelPrices(
             cents=np.array([0 if isinstance(one, str) else int(one) for one in found], dtype=np.int64),
             billable_lb=np.full(len(found), np.nan),
-            service=[""] * len(found),
-            refused=[one if isinstance(one, str) else "" for one in found],
+            service=np.full(len(found), "", dtype=object),
+            refused=np.array([one if isinstance(one, str) else "" for one in found], dtype=object),
         )
 
     return every
@@ -292,53 +287,187 @@ class Priced:
         )
 
 
-def whole_cents(amount: float) -> int:
-    """An amount of cents rounded half up, conversion noise aside.
+@dataclass(frozen=True)
+class Costs:
+    """What drafts cost, as columns: everything but the sheets that made ones are cut from."""
 
-    >>> whole_cents(2.5), whole_cents(0.1 * 3 * 5)
-    (3, 2)
+    drafts: Drafts
+    gross_lb: Floats
+    cushion_cents: Cents
+    fill_cents: Cents
+    film_cents: Cents
+    tape_cents: Cents
+    owner_min: Floats
+    helper_min: Floats
+    owner_cents: Cents
+    helper_cents: Cents
+    damage_ppm: Cents
+    damage_cents: Cents
+    fill_cuft: Floats
+    #: Why drafts are out before any label: which, and the words for one of them.
+    objections: tuple[tuple[Bools, Callable[[int], str]], ...]
+
+    @property
+    def before_label(self) -> Cents:
+        """Costs without the label, and without sheets."""
+        return np.asarray(
+            self.drafts.of("container_cents").astype(np.int64)
+            + self.cushion_cents
+            + self.fill_cents
+            + self.film_cents
+            + self.tape_cents
+            + self.owner_cents
+            + self.helper_cents
+            + self.damage_cents
+        )
+
+    @property
+    def sound(self) -> Bools:
+        """Drafts that can be filled and that carry the weight."""
+        return ~np.any([mask for mask, _ in self.objections], axis=0) if self.objections else self.gross_lb > 0
+
+
+def draft_costs(drafts: Drafts, bench: PackingContext) -> Costs:
+    """Materials, minutes and risk of many drafts of one style, all of a plan but its label and its sheets."""
+    stock, work, style, terms = bench.stock, bench.work, drafts.style, bench.assumptions
+    size, way = drafts.container.size, drafts.way
+    fill, hollow_misfits = _hollows(drafts, bench)
+    film = drafts.of("film_sqft")
+    tape_m = sum(drafts.strips_in, np.zeros(size)) * M_PER_IN
+
+    def of_way(values: list[float]) -> Floats:
+        return np.array([*values, 0.0])[way]  # what is collected has none
+
+    area = of_way([one.area_sqft for one in bench.paddings])
+    soft = of_way([one.cushion.cents_per_sqft if one.cushion else 0.0 for one in bench.paddings])
+    pace = of_way([work[f"{one.cushion.form}_per_sqft"] if one.cushion else 0.0 for one in bench.paddings])
+    gross = bench.item.weight_lb + of_way([one.weight_lb for one in bench.paddings])
+    gross = gross + fill * (stock.fill.lb_per_cuft if stock.fill else 0.0) + drafts.of("container_lb")
+    minutes: Floats = terms.number(f"packing.minutes.{style}") + area * pace + fill * work["fill_per_cuft"]
+    minutes = minutes + film * work["film_per_sqft"] + len(drafts.strips_in) * work["per_strip"]
+    minutes = minutes + drafts.of("knife_in") / IN_PER_FT * work["cut_per_ft"]
+    minutes = minutes + drafts.of("score_in") / IN_PER_FT * work["score_per_ft"] + work["handling"]
+    outside = drafts.of("outside_in")
+    # One packs, and above the lifting limit both carry.
+    two = two_needed(outside, gross, equation=bench.rules.lifting, assumptions=terms)
+    both = np.where(two, work["handling"], 0.0)
+    owner, helper = (minutes, both) if terms.text("packing.packer") == "owner" else (both, minutes)
+    ppm = bench.chances_ppm(style)[way]
+    return Costs(
+        drafts=drafts,
+        gross_lb=gross,
+        cushion_cents=whole_cents(area * soft),
+        fill_cents=whole_cents(fill * (stock.fill.cents_per_cuft if stock.fill else 0.0)),
+        film_cents=whole_cents(film * (stock.stretch.cents_per_sqft if stock.stretch else 0.0)),
+        tape_cents=whole_cents(tape_m * (stock.tape.cents_per_m if stock.tape else 0.0)),
+        owner_min=owner,
+        helper_min=helper,
+        owner_cents=whole_cents(owner / 60 * terms.cents("hour.target")),
+        helper_cents=whole_cents(helper / 60 * helper_hour_cents(terms)),
+        damage_ppm=ppm,
+        damage_cents=percentage(bench.item.value_cents, ppm),
+        fill_cuft=fill,
+        objections=(*hollow_misfits, *_weak(drafts, gross, outside, bench)),
+    )
+
+
+def whole_cents(amount: Floats) -> Cents:
+    """Amounts of cents rounded half up, conversion noise aside.
+
+    >>> whole_cents(np.array([2.5, 0.1 * 3 * 5])).tolist()
+    [3, 2]
     """
-    return math.floor(round(amount, 6) + 0.5)
+    return np.floor(np.round(amount, 6) + 0.5).astype(np.int64)
+
+
+Objections = list[tuple[Bools, Callable[[int], str]]]
+
+
+def _hollows(drafts: Drafts, bench: PackingContext) -> tuple[Floats, Objections]:
+    """What fills the hollows of drafts, and why some cannot be filled."""
+    if drafts.style in ("bag", "wrapped", "pickup"):
+        return np.zeros(drafts.container.size), []
+    inside, wrapped, said = drafts.of("inside_in"), bench.wrapped_in[drafts.way, drafts.turn], bench.said
+    volume = drafts.of("fill_cuft") if drafts.style == "tube" else fill_volume_cuft(tuple(inside.T), tuple(wrapped.T))
+    fill = bench.stock.fill
+    if fill is None:
+        play = inside - wrapped
+        most = play[:, 0] if drafts.style == "tube" else play.max(axis=1)  # across, a tube's circle holds it
+        loose = most > bench.assumptions.number("packing.snug_in") + SNAP
+        return volume * 0.0, [
+            (loose, lambda row: f"would rattle: {said.span(most[row].item())} of play and no void fill in stock")
+        ]
+    left = fill.volume_cuft
+    if left is None:
+        return volume, []
+    short = volume > left + SNAP
+    return volume, [
+        (short, lambda row: f"needs {said.hollow(volume[row].item())} of {fill.name}, {said.hollow(left)} left")
+    ]
+
+
+def _weak(drafts: Drafts, gross: Floats, outside: Floats, bench: PackingContext) -> Objections:
+    """Why containers must not carry this."""
+    said, block = bench.said, bench.rules.cartons
+    strength: Strength = bench.assumptions.text("packing.strength")  # type: ignore[assignment]
+    grades = [one.grade for one in drafts.containers]
+    allowed = [math.inf if one is None else gross_limit_lb(one, strength=strength, block=block) for one in grades]
+    united = [math.inf if one is None else one.united_in for one in grades]
+    limit, most, around = np.array(allowed)[drafts.container], drafts.of("most_lb"), outside.sum(axis=1)
+
+    def text(row: int) -> str:
+        grade = grades[drafts.container[row]]
+        return grade.text if grade else ""
+
+    def united_words(row: int) -> str:
+        side = np.array(united)[drafts.container[row]].item()
+        allows = said.side(side) if said.metric else f"{side:g}"
+        return f"{said.united(around[row].item())}, the carton rule allows {allows} for {text(row)}"
+
+    def mass(row: int) -> str:
+        return f"{said.mass(gross[row].item())} packed"
+
+    found: Objections = [
+        (gross > most + SNAP, lambda row: f"{mass(row)}, it takes {said.mass(most[row].item(), spec='g')}"),
+        (
+            gross > limit + SNAP,
+            lambda row: f"{mass(row)}, the {strength} allows {said.mass(limit[row].item(), spec='g')} for {text(row)}",
+        ),
+    ]
+    if bench.assumptions.text("packing.over_united") == "refuse":
+        found.append((around > np.array(united)[drafts.container] + SNAP, united_words))
+    return found
 
 
 def priced_options(
-    drafts: Iterable[PackingOption | Refusal], sized: Sequence[Sized], bench: PackingContext, labels: Labels
+    options: Sequence[Options], bench: PackingContext, labels: Labels
 ) -> tuple[list[Priced], list[Refusal]]:
-    """Every style and container at its cheapest, and why the others are out.
-
-    A made container is drawn only where it can still win: those of one style and board are taken in order of
-    the least that they can cost, a few at a time, until that alone is more than the best found.
-    """
-    sound, refusals = _sound(drafts, bench)
-    hour = bench.assumptions.cents("hour.target"), helper_hour_cents(bench.assumptions)
-    best: dict[tuple[str, str], Priced] = {}
+    """Every style and container at its cheapest, and why the others are out."""
+    refusals = [refusal for _, some in options for refusal in some]
     sheets = boards(bench.stock)
-    too_small: dict[tuple[str, str], list[PackingOption]] = {}
-
-    def take(these: list[PackingOption]) -> None:
-        _take_best(these, best, too_small, refusals, sheets, bench, labels, hour)
-
-    take(sound)
-    waiting = _least_costs(sized, bench, labels, refusals)
-    while waiting:
-        batch: list[PackingOption] = []
-        for key, rows in list(waiting.items()):
-            most = len(batch) + _AT_ONCE
-            while rows and len(batch) < most:
-                least, at = rows.pop(0)
-                if key in best and least > best[key].total_cents:
-                    rows.clear()
-                elif not _larger(sized[at].inside_in, too_small.get(key, ())):
-                    batch.append(made_draft(sized[at], bench))
-            if not rows:
-                del waiting[key]
-        made, more = _sound(batch, bench)
-        refusals += more
-        take(made)
-    for (style, what), drafts_out in too_small.items():
-        blanks = min((draft.blanks for draft in drafts_out), key=lambda some: max(blank.area_in2 for blank in some))
-        sizes = " and ".join(bench.said.span(blank.length_in, blank.width_in) for blank in blanks)
-        refusals.append(Refusal(0.0, style, what, f"no sheet at hand takes a blank of {sizes}"))
+    costs = [draft_costs(drafts, bench) for drafts, _ in options if drafts is not None and drafts.container.size]
+    board = [_least_sheets(one.drafts, sheets) for one in costs]
+    sound = [one.sound & (least < np.inf) for one, least in zip(costs, board, strict=True)]
+    prices = _labels_of(costs, [_asked(one, will_do) for one, will_do in zip(costs, sound, strict=True)], labels)
+    best: dict[tuple[str, str], Priced] = {}
+    for one, price, cut, will_do in zip(costs, prices, board, sound, strict=True):
+        drafts = one.drafts
+        least = one.before_label + price.cents + cut
+        # Of two that cost the same, the one with more work and less to buy.
+        plain = least - one.owner_cents - one.helper_cents - one.fill_cents - one.film_cents - one.tape_cents
+        fits = will_do & (price.refused == "")
+        for number, container in enumerate(drafts.containers):
+            own = drafts.container == number
+            rows = np.flatnonzero(own & fits)
+            key = (drafts.style, container.what)
+            for row in rows[np.lexsort((plain[rows], least[rows]))].tolist():
+                if key in best and least[row] > best[key].total_cents:
+                    break
+                for whole in _nested(_priced(one, price, row, bench), sheets, bench):
+                    if key not in best or _rank(whole) < _rank(best[key]):
+                        best[key] = whole
+            if key not in best:
+                refusals += _reasons(one, price, np.flatnonzero(own), bench)
     nearest: dict[tuple[str, str], Refusal] = {}
     for refusal in refusals:
         key = (refusal.style, refusal.what)
@@ -350,80 +479,22 @@ def priced_options(
     )
 
 
-#: Made containers of one style and board that are drawn and priced together.
-_AT_ONCE = 32
-
-
-def _larger(inside_in: Sides, than: Sequence[PackingOption]) -> bool:
-    """Whether one of these, no larger on any side, already found no sheet."""
-    return any(all(small <= side for small, side in zip(one.inside_in, inside_in, strict=True)) for one in than)
-
-
-def _least_costs(
-    sized: Sequence[Sized], bench: PackingContext, labels: Labels, refusals: list[Refusal]
-) -> dict[tuple[str, str], list[tuple[int, int]]]:
-    """Least that each made container can cost, by style and board, the cheapest first: label without its board."""
-    if not sized:
-        return {}
-    sides = np.array([one.outside_in for one in sized])
-    weights = np.array([bench.item.weight_lb + one.way.weight_lb for one in sized])
-    found = labels(sides[:, 0], sides[:, 1], sides[:, 2], weights, ["box"] * len(sized), [False] * len(sized))
-    sheet = {board: min(s.cost_cents for some in ways for s in some) for board, ways in boards(bench.stock).items()}
-    hour = packer_hour_cents(bench.assumptions)
-    known: dict[tuple[int, str], int] = {}
-    groups: dict[tuple[str, str], list[tuple[int, int]]] = {}
-    for at, one in enumerate(sized):
-        if found.refused[at]:
-            refusals.append(Refusal(0.0, one.style, one.what, f"label refused: {found.refused[at]}"))
-            continue
-        key = (id(one.way), one.style)
-        if key not in known:
-            minutes = bench.assumptions.number(f"packing.minutes.{one.style}") + _cushion_min(one.way, bench)
-            minutes += bench.work["handling"] if bench.assumptions.text("packing.packer") == "owner" else 0.0
-            known[key] = (
-                _damage_cents(one.style, one.way, bench) + math.floor(minutes / 60 * hour) + _cushion_cents(one.way)
-            )
-        least = known[key] + int(found.cents[at]) + sheet[one.board]
-        groups.setdefault((one.style, one.what), []).append((least, at))
-    return {key: sorted(rows) for key, rows in groups.items()}
-
-
-def _take_best(
-    sound: list[PackingOption],
-    best: dict[tuple[str, str], Priced],
-    too_small: dict[tuple[str, str], list[PackingOption]],
-    refusals: list[Refusal],
-    sheets: dict[tuple[str, str], list[list[Sheet]]],
-    bench: PackingContext,
-    labels: Labels,
-    hour_cents: tuple[int, int],
-) -> None:
-    """Keep of each style and container the cheapest, the labels of all drafts asked for in one call."""
-    prices = _labels_of(sound, bench, labels)
-    order = []
-    for place, draft in enumerate(sound):
-        if prices.refused[place]:
-            refusals.append(Refusal(0.0, draft.style, draft.what, f"label refused: {prices.refused[place]}"))
-            continue
-        damage = _damage_cents(draft.style, draft.padding, bench)
-        least = draft.container_cents + int(prices.cents[place]) + damage + _cushion_cents(draft.padding)
-        order.append((least, place, damage))
-    for least, place, damage in sorted(order):
-        draft = sound[place]
-        key = (draft.style, draft.what)
-        if key in best and least > best[key].total_cents:
-            continue
-        if draft.blanks and _larger(draft.inside_in, too_small.get(key, ())):
-            continue
-        one = _price(draft, place, prices, bench, damage, hour_cents)
-        if key in best and one.total_cents > best[key].total_cents:
-            continue
-        ways = list(_nested(one, sheets, bench)) if draft.blanks else [one]
-        if not ways:
-            too_small.setdefault(key, []).append(draft)
-        for whole in ways:
-            if key not in best or _rank(whole) < _rank(best[key]):
-                best[key] = whole
+def _reasons(one: Costs, price: LabelPrices, rows: Index, bench: PackingContext) -> Iterator[Refusal]:
+    """Why no draft of a container will do: too weak or loose, no label, or no sheet."""
+    drafts = one.drafts
+    against: list[tuple[Bools, Callable[[int], str]]] = [
+        *one.objections,
+        (price.refused != "", lambda row: f"label refused: {price.refused[row]}"),
+    ]
+    for bad, words in against:
+        at = rows[bad[rows]]
+        if at.size:
+            yield Refusal(0.0, drafts.style, drafts.containers[drafts.container[at[0]]].what, words(int(at[0])))
+    if drafts.blanks and rows.size:
+        widest = np.maximum.reduce([blank.area_in2 for blank in drafts.blanks])
+        smallest = drafts.one(int(rows[widest[rows].argmin()]), bench)
+        sizes = " and ".join(bench.said.span(blank.length_in, blank.width_in) for blank in smallest.blanks)
+        yield Refusal(0.0, drafts.style, smallest.what, f"no sheet at hand takes a blank of {sizes}")
 
 
 def _rank(one: Priced) -> tuple[int, int, str, tuple[float, ...]]:
@@ -431,126 +502,88 @@ def _rank(one: Priced) -> tuple[int, int, str, tuple[float, ...]]:
     return one.total_cents, list(STYLES).index(one.draft.style), one.draft.what, one.draft.outside_in
 
 
-def _sound(
-    drafts: Iterable[PackingOption | Refusal], bench: PackingContext
-) -> tuple[list[PackingOption], list[Refusal]]:
-    """Drafts that can be filled and that carry the weight."""
-    sound, refusals = [], []
-    for draft in drafts:
-        if isinstance(draft, Refusal):
-            refusals.append(draft)
-            continue
-        filled = bench.filled(draft)
-        reason = filled if isinstance(filled, str) else bench.weak(filled)
-        if reason or isinstance(filled, str):
-            refusals.append(Refusal(0.0, draft.style, draft.what, reason))
-        else:
-            sound.append(filled)
-    return sound, refusals
+def _asked(one: Costs, will_do: Bools) -> Bools:
+    """Drafts whose labels are asked for: what will do, and of a container that no sheet gives the first one."""
+    # That one says whether a larger sheet would help; what is collected has no label.
+    asked = will_do & (one.drafts.style != "pickup")
+    for number in range(len(one.drafts.containers)):
+        own = one.drafts.container == number
+        if not will_do[own].any():
+            asked[np.flatnonzero(own & one.sound)[:1]] = True
+    return asked
 
 
-def _labels_of(drafts: list[PackingOption], bench: PackingContext, labels: Labels) -> LabelPrices:
-    """Labels of all drafts in one call; a pick-up needs none."""
-    at = [place for place, draft in enumerate(drafts) if draft.style != "pickup"]
-    cents = np.zeros(len(drafts), dtype=np.int64)
-    billable = np.full(len(drafts), np.nan)
-    service, refused = [""] * len(drafts), [""] * len(drafts)
-    if at:
-        sides = np.array([drafts[place].outside_in for place in at])
-        weights = np.array([drafts[place].gross_lb(bench.item, bench.stock) for place in at])
-        found = labels(
-            sides[:, 0],
-            sides[:, 1],
-            sides[:, 2],
-            weights,
-            [drafts[place].packaging for place in at],
-            [drafts[place].nonrectangular for place in at],
-        )
-        cents[at] = found.cents
-        billable[at] = found.billable_lb
-        for place, name, reason in zip(at, found.service, found.refused, strict=True):
-            service[place], refused[place] = name, reason
-    return LabelPrices(cents, billable, service, refused)
+def _labels_of(costs: Sequence[Costs], asked: Sequence[Bools], labels: Labels) -> list[LabelPrices]:
+    """Labels of the drafts asked for, in one call."""
+    parts = [
+        (one.drafts.of("outside_in")[rows], one.gross_lb[rows], one.drafts.of("packaging")[rows],
+         one.drafts.of("nonrectangular")[rows])
+        for one, rows in zip(costs, asked, strict=True)
+    ]  # fmt: skip
+    ends = np.cumsum([0, *(rows.sum() for rows in asked)])
+    if ends[-1]:
+        sides, weights, packaging, odd = (np.concatenate(some) for some in zip(*parts, strict=True))
+        found = labels(sides[:, 0], sides[:, 1], sides[:, 2], weights, packaging.astype(object), odd)
+    prices = []
+    for rows, start, end in zip(asked, ends, ends[1:], strict=False):
+        empty = np.full(rows.size, "", dtype=object)
+        one = LabelPrices(np.zeros(rows.size, dtype=np.int64), np.full(rows.size, np.nan), empty, empty.copy())
+        if end > start:
+            for name in ("cents", "billable_lb", "service", "refused"):
+                getattr(one, name)[rows] = getattr(found, name)[start:end]
+        prices.append(one)
+    return prices
 
 
-def _damage_cents(style: str, way: Padding | None, bench: PackingContext) -> int:
-    """Chance of damage x value. [cents]"""
-    return int(percentage(bench.item.value_cents, bench.chance_ppm(style, way)))
+def _least_sheets(drafts: Drafts, sheets: Mapping[tuple[str, str], list[list[Sheet]]]) -> Floats:
+    """Least that the sheets of each draft can cost; nothing where it is not cut from any."""
+    least = np.zeros(drafts.container.size)
+    for number, container in enumerate(drafts.containers) if drafts.blanks else ():
+        rows = drafts.container == number
+        blanks = [replace(one, length_in=one.length_in[rows], width_in=one.width_in[rows]) for one in drafts.blanks]  # type: ignore[index]
+        least[rows] = np.minimum.reduce([least_cents(blanks, choice) for choice in sheets[container.board]])
+    return least
 
 
-def _cushion_cents(way: Padding | None) -> int:
-    return 0 if way is None or way.cushion is None else whole_cents(way.area_sqft * way.cushion.cents_per_sqft)
-
-
-def _cushion_min(way: Padding | None, bench: PackingContext) -> float:
-    if way is None or way.cushion is None:
-        return 0.0
-    return way.area_sqft * bench.work["wrap_per_sqft" if way.cushion.form == "wrap" else "plate_per_sqft"]
-
-
-def _price(
-    draft: PackingOption,
-    place: int,
-    prices: LabelPrices,
-    bench: PackingContext,
-    damage_cents: int,
-    hour_cents: tuple[int, int],
-) -> Priced:
-    gross = draft.gross_lb(bench.item, bench.stock)
-    lift = hands(draft.outside_in, gross, equation=bench.rules.lifting, assumptions=bench.assumptions)
-    owner, helper = _minutes(draft, lift, bench)
+def _priced(one: Costs, price: LabelPrices, row: int, bench: PackingContext) -> Priced:
+    """One draft with everything that it costs but its sheets."""
+    draft = replace(one.drafts.one(row, bench), fill_cuft=float(one.fill_cuft[row]))
+    gross, stock, way = float(one.gross_lb[row]), bench.stock, draft.padding
+    lines = (
+        (way.cushion if way else None, way.area_sqft if way else 0.0, "sq ft", one.cushion_cents),
+        (stock.fill, draft.fill_cuft, "cu ft", one.fill_cents),
+        (stock.stretch, draft.film_sqft, "sq ft", one.film_cents),
+        (stock.tape, sum(draft.strips_in) * M_PER_IN, "m", one.tape_cents),
+    )
     return Priced(
         draft=draft,
         gross_lb=gross,
         container_cents=draft.container_cents,
-        materials=_materials(draft, bench),
-        owner_min=owner,
-        helper_min=helper,
-        owner_cents=whole_cents(owner / 60 * hour_cents[0]),
-        helper_cents=whole_cents(helper / 60 * hour_cents[1]),
-        label_cents=int(prices.cents[place]),
-        damage_cents=damage_cents,
-        billable_lb=float(prices.billable_lb[place]),
-        service=prices.service[place],
-        hands=lift,
-        chance=bench.chance_ppm(draft.style, draft.padding) / 1e6,
+        materials=tuple(
+            Line(what.name, amount, unit, int(cents[row]))
+            for what, amount, unit, cents in lines
+            if what is not None and (amount > 0 or (unit == "sq ft" and what is (way and way.cushion)))
+        ),
+        owner_min=float(one.owner_min[row]),
+        helper_min=float(one.helper_min[row]),
+        owner_cents=int(one.owner_cents[row]),
+        helper_cents=int(one.helper_cents[row]),
+        label_cents=int(price.cents[row]),
+        damage_cents=int(one.damage_cents[row]),
+        billable_lb=float(price.billable_lb[row]),
+        service=str(price.service[row]).strip(),
+        hands=hands(draft.outside_in, gross, equation=bench.rules.lifting, assumptions=bench.assumptions),
+        chance=float(one.damage_ppm[row]) / 1e6,
     )
 
 
-def _materials(draft: PackingOption, bench: PackingContext) -> tuple[Line, ...]:
-    stock, lines = bench.stock, []
-    way = draft.padding
-    if way is not None and way.cushion is not None:
-        lines.append(Line(way.cushion.name, way.area_sqft, "sq ft", _cushion_cents(way)))
-    if stock.fill is not None and draft.fill_cuft > 0:
-        cost = whole_cents(draft.fill_cuft * stock.fill.cents_per_cuft)
-        lines.append(Line(stock.fill.name, draft.fill_cuft, "cu ft", cost))
-    if stock.stretch is not None and draft.film_sqft > 0:
-        cost = whole_cents(draft.film_sqft * stock.stretch.cents_per_sqft)
-        lines.append(Line(stock.stretch.name, draft.film_sqft, "sq ft", cost))
-    if stock.tape is not None and draft.strips_in:
-        metres = sum(draft.strips_in) * M_PER_IN
-        lines.append(Line(stock.tape.name, metres, "m", whole_cents(metres * stock.tape.cents_per_m)))
-    return tuple(lines)
-
-
-def _minutes(draft: PackingOption, lift: Hands, bench: PackingContext) -> tuple[float, float]:
-    """Owner's and helper's minutes: one packs, and above the lifting limit both carry."""
-    work = bench.work
-    minutes = bench.assumptions.number(f"packing.minutes.{draft.style}") + _cushion_min(draft.padding, bench)
-    minutes += draft.fill_cuft * work["fill_per_cuft"]
-    minutes += draft.film_sqft * work["film_per_sqft"]
-    minutes += len(draft.strips_in) * work["per_strip"]
-    minutes += draft.knife_in / IN_PER_FT * work["cut_per_ft"] + draft.score_in / IN_PER_FT * work["score_per_ft"]
-    handling = work["handling"]
-    both = handling if lift.people == 2 else 0.0
-    if bench.assumptions.text("packing.packer") == "owner":
-        return minutes + handling, both
-    return both, minutes + handling
-
-
-def _nested(one: Priced, sheets: dict[tuple[str, str], list[list[Sheet]]], bench: PackingContext) -> Iterator[Priced]:
+def _nested(
+    one: Priced, sheets: Mapping[tuple[str, str], list[list[Sheet]]], bench: PackingContext
+) -> Iterator[Priced]:
     """The draft with its blanks on sheets, each way to cut up what is at hand; none where none takes them."""
+    if not one.draft.blanks:
+        yield one
+        return
     cutting = bench.assumptions.text("packing.cutting")
     for choice in sheets[one.draft.board]:
         laid = nest(one.draft.blanks, choice, cutting=cutting)  # type: ignore[arg-type]
@@ -876,8 +909,8 @@ def packing_plan(
     require_item(item)
     chosen = paddings(item, stock, rules, assumptions) if ways is None else ways
     bench = PackingContext(item, stock, rules, assumptions, tuple(chosen))
-    drafts: Iterator[PackingOption | Refusal] = itertools.chain.from_iterable(make(bench) for make in _MAKERS)
-    found, refusals = priced_options(drafts, list(made_sizes(bench)), bench, labels)
+    options = [make(bench) for make in _MAKERS] + [made_options(style, bench) for style in MADE]
+    found, refusals = priced_options(options, bench, labels)
     refusals += _absent(bench, {one.draft.style for one in found} | {refusal.style for refusal in refusals})
     order = list(STYLES)
     refusals.sort(key=lambda refusal: (order.index(refusal.style), refusal.what))

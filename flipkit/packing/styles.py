@@ -1,18 +1,21 @@
-"""Ways to box an item, from what is at hand or cut from sheets, before any price."""
+"""Ways to box an item, from what is at hand or cut from sheets, before any price: columns of drafts."""
 
 from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
+
 from flipkit.assumptions import Assumptions
 from flipkit.errors import MeasureError
 from flipkit.money import percentage
-from flipkit.packing.at_hand import Carton, Cushion, Sheet, Stock, Tube, flattened
+from flipkit.packing.at_hand import Carton, Cushion, Sheet, Stock, flattened
 from flipkit.packing.blanks import (
     Blank,
     five_panel_blank,
@@ -28,7 +31,6 @@ from flipkit.packing.cushioning import (
     Padding,
     Sides,
     damage_chance,
-    fill_volume_cuft,
     girth_strip_in,
     is_flat,
     padding,
@@ -42,14 +44,15 @@ from flipkit.packing.materials import (
     Packaging,
     PackingRules,
     ScoreAllowance,
-    Strength,
     carton_grade,
-    gross_limit_lb,
     score_allowance,
 )
 from flipkit.units import SNAP, Measures
 
 # Ways to pack an item, as drafts: what goes where and how large it gets, before any price.
+
+Floats = npt.NDArray[np.float64]
+Index = npt.NDArray[np.int64]
 
 #: Styles in the order in which equal costs are decided, with their names in words.
 STYLES = {
@@ -121,12 +124,6 @@ class PackingOption:
     pieces: tuple[Carton, ...] = ()
     edge_in2: float = 0.0  # edge protectors, cut from what the faces leave of their sheets
 
-    def gross_lb(self, item: PackItem, stock: Stock) -> float:
-        """Parcel as packed: item, padding, fill, container. [lb]"""
-        soft = self.padding.weight_lb if self.padding else 0.0
-        fill = self.fill_cuft * stock.fill.lb_per_cuft if stock.fill else 0.0
-        return item.weight_lb + soft + fill + self.container_lb
-
 
 @dataclass(frozen=True, order=True)
 class Refusal:
@@ -168,17 +165,50 @@ class PackingContext:
             if key.startswith(start)
         }
 
-    def chance_ppm(self, style: str, way: Padding | None) -> int:
-        """Chance that a parcel of this style arrives damaged or not at all. [ppm]"""
-        key = (style, id(way))
-        if key not in self._chances:
-            factor = self.assumptions.ppm(f"packing.damage_by_style.{style}")
-            self._chances[key] = chance_ppm(way, factor, WALLS.get(style, 1), self.item, self.rules, self.assumptions)
-        return self._chances[key]
+    def chances_ppm(self, style: str) -> npt.NDArray[np.int64]:
+        """Chance that a parcel of this style arrives damaged or not at all, of each way to pad; last, of none. [ppm]"""
+        if style == "pickup":
+            return np.zeros(len(self.paddings) + 1, dtype=np.int64)
+        columns = {name: tuple(self.of_ways(name).T) for name in ("falls_in", "give_in")}
+        every = replace(self.paddings[0], **columns)  # type: ignore[arg-type]
+        found = chance_ppm(style, every, self.item, self.rules, self.assumptions)
+        return np.append(np.broadcast_to(found, len(self.paddings)), 0)
+
+    def of_ways(self, name: str) -> Floats:
+        """A measure of each way to pad: a row a way."""
+        return np.array([getattr(way, name) for way in self.paddings])
 
     @cached_property
-    def _chances(self) -> dict[tuple[str, int], int]:
-        return {}
+    def _layers(self) -> list[tuple[int, int, float]]:
+        """Each way to pad, the same with a layer less, and what that layer costs at least. [cents]"""
+        at = {(one.cushion, one.faces, one.edges): number for number, one in enumerate(self.paddings)}
+        found = []
+        for (cushion, faces, edges), number in at.items():
+            thinner = (cushion, faces, edges - 1) if edges > faces else (cushion, faces - 1, edges - 1)
+            before = at.get(thinner if thinner[2] else (None, 0, 0))
+            if cushion is not None and before is not None:
+                more = self.paddings[number].area_sqft - self.paddings[before].area_sqft
+                found.append((number, before, more * _layer_cents(cushion, self.stock, self.assumptions)))
+        return found
+
+    def pays(self, style: str) -> npt.NDArray[np.bool_]:
+        """Ways to pad whose every layer can pay in this style, as :func:`paddings` judges the worst one."""
+        lost = self.assumptions.ppm("packing.damage.soft") * self.assumptions.ppm(f"packing.damage_by_style.{style}")
+        left = self.item.value_cents * (self.chances_ppm(style) - min(lost / 1e6, 1e6)) / 1e6
+        found = np.ones(len(self.paddings), dtype=bool)
+        for number, before, cents in self._layers:
+            found[number] = found[before] and cents < left[before] + 2  # each amount is rounded
+        return found
+
+    @cached_property
+    def needs_in(self) -> Floats:
+        """Room that the padded item needs: by way, by turn, along length, width and height."""
+        return self.of_ways("needs_in")[:, list(self.turns)]
+
+    @cached_property
+    def wrapped_in(self) -> Floats:
+        """Sides of the padded item: by way, by turn, along length, width and height."""
+        return self.of_ways("wrapped_in")[:, list(self.turns)]
 
     @cached_property
     def turns(self) -> tuple[tuple[int, int, int], ...]:
@@ -193,59 +223,55 @@ class PackingContext:
 
     def grade(self, text: str) -> Grade | None:
         """The carton rule's row for a certificate; None where it cannot be read."""
-        if text not in self._grades:
-            self._grades[text] = carton_grade(text, block=self.rules.cartons) if text.strip() else None
-        return self._grades[text]
+        return carton_grade(text, block=self.rules.cartons) if text.strip() else None
 
-    @cached_property
-    def _grades(self) -> dict[str, Grade | None]:
-        return {}
 
-    def filled(self, draft: PackingOption) -> PackingOption | str:
-        """The draft with its hollows filled, or why they cannot be."""
-        if draft.padding is None:
-            return draft
-        if draft.style in ("bag", "wrapped"):
-            return draft
-        wrapped = turned(draft.padding.wrapped_in, draft.turn)
-        play = max(room - side for room, side in zip(draft.inside_in, wrapped, strict=True))
-        if draft.style == "tube":
-            play = draft.inside_in[0] - wrapped[0]  # across, the circle holds it
-        if self.stock.fill is None:
-            if play > self.assumptions.number("packing.snug_in") + SNAP:
-                return f"would rattle: {self.said.span(play)} of play and no void fill in stock"
-            return replace(draft, fill_cuft=0.0)
-        volume = draft.fill_cuft if draft.style == "tube" else fill_volume_cuft(draft.inside_in, wrapped)
-        if self.stock.fill.volume_cuft is not None and volume > self.stock.fill.volume_cuft + SNAP:
-            return (
-                f"needs {self.said.hollow(volume)} of {self.stock.fill.name}, "
-                f"{self.said.hollow(self.stock.fill.volume_cuft)} left"
-            )
-        return replace(draft, fill_cuft=volume)
+@dataclass(frozen=True)
+class Drafts:
+    """Drafts of one style as columns, a row a container, way to pad and way to lie; of equals the first row counts."""
 
-    def weak(self, draft: PackingOption) -> str:
-        """Why the container must not carry this, or empty."""
-        gross = draft.gross_lb(self.item, self.stock)
-        if gross > draft.most_lb + SNAP:
-            return f"{self.said.mass(gross)} packed, it takes {self.said.mass(draft.most_lb, spec='g')}"
-        if draft.grade is None:
-            return ""
-        strength: Strength = self.assumptions.text("packing.strength")  # type: ignore[assignment]
-        limit = gross_limit_lb(draft.grade, strength=strength, block=self.rules.cartons)
-        if gross > limit + SNAP:
-            return (
-                f"{self.said.mass(gross)} packed, the {strength} allows {self.said.mass(limit, spec='g')} "
-                f"for {draft.grade.text}"
-            )
-        united = sum(draft.outside_in)
-        if united > draft.grade.united_in + SNAP and self.assumptions.text("packing.over_united") == "refuse":
-            return (
-                f"{self.said.united(united)}, the carton rule allows "
-                f"{self.said.side(draft.grade.united_in) if self.said.metric else f'{draft.grade.united_in:g}'} "
-                f"for {draft.grade.text}"
-            )
-        return ""
+    style: str
+    #: What all drafts of a container share.
+    containers: Sequence[PackingOption]
+    container: Index
+    way: Index
+    turn: Index
+    #: What differs from draft to draft, by the name of its field in ``PackingOption``.
+    columns: Mapping[str, Floats]
+    strips_in: Sequence[Floats]
+    blanks: Sequence[Blank] = ()
 
+    def of(self, name: str) -> Floats:
+        """A field of every draft."""
+        if name in self.columns:
+            return self.columns[name]
+        return np.array([getattr(one, name) for one in self.containers])[self.container]
+
+    def lies(self, by_turn: Floats) -> Floats:
+        """Sides by way and turn, for every draft."""
+        return by_turn[self.way, self.turn]
+
+    def one(self, row: int, bench: PackingContext) -> PackingOption:
+        """One draft as it is."""
+        columns = {
+            name: tuple(values[row].tolist()) if values.ndim == 2 else values[row].item()
+            for name, values in self.columns.items()
+        }
+        one = replace(
+            self.containers[self.container[row]],
+            padding=(*bench.paddings, None)[self.way[row]],
+            turn=bench.turns[self.turn[row]],
+            strips_in=tuple(values[row].item() for values in self.strips_in),
+            **columns,
+        )
+        if not self.blanks:
+            return one
+        flute = bench.rules.board.flute(one.board[0])
+        return replace(one, blanks=_cut(self.style, one.inside_in, one.outside_in, flute, bench)[0])
+
+
+#: Drafts of a style, and why other containers of it are out; of equally near misses the first is told.
+Options = tuple[Drafts | None, list[Refusal]]
 
 IN_PER_FT = 12.0
 
@@ -278,8 +304,8 @@ def paddings(item: PackItem, stock: Stock, rules: PackingRules, assumptions: Ass
         def worth(one: Padding, less: Padding, price: float = layer_cents) -> bool:
             """Whether what this has more than the other can still pay."""
             stays = min(assumptions.ppm("packing.damage.soft") * worst / 1e6, 1e6)
-            at_stake = item.value_cents * (chance_ppm(less, worst, 0, item, rules, assumptions) - stays) / 1e6
-            return (one.area_sqft - less.area_sqft) * price < at_stake + 2  # each amount is rounded
+            at_stake = item.value_cents * (_chance_ppm(less, worst, 0, item, rules, assumptions) - stays) / 1e6
+            return bool((one.area_sqft - less.area_sqft) * price < at_stake + 2)  # each amount is rounded
 
         def way(faces: int, edges: int, one: Cushion = cushion) -> Padding:
             return way_of(item, one, faces, edges, **given)
@@ -353,11 +379,16 @@ def helper_hour_cents(assumptions: Assumptions) -> int:
 
 
 def chance_ppm(
-    way: Padding | None, factor_ppm: int, walls: int, item: PackItem, rules: PackingRules, assumptions: Assumptions
-) -> int:
-    """Chance that a parcel arrives damaged or not at all, for a style's factor and walls. [ppm]"""
-    if way is None:
-        return 0
+    style: str, way: Padding, item: PackItem, rules: PackingRules, assumptions: Assumptions
+) -> npt.NDArray[np.int64]:
+    """Chance that a parcel of this style arrives damaged or not at all, of one way to pad or columns of them. [ppm]"""
+    factor = assumptions.ppm(f"packing.damage_by_style.{style}")
+    return _chance_ppm(way, factor, WALLS.get(style, 1), item, rules, assumptions)
+
+
+def _chance_ppm(
+    way: Padding, factor_ppm: int, walls: int, item: PackItem, rules: PackingRules, assumptions: Assumptions
+) -> npt.NDArray[np.int64]:
     kind = rules.cushions.fragility_class(item.fragility)
     factor = factor_ppm / 1e6
     chance = damage_chance(
@@ -369,7 +400,7 @@ def chance_ppm(
         power=assumptions.number("packing.damage_power"),
         table=rules.cushions,
     )
-    return round(min(chance, 1.0) * 1e6)
+    return np.rint(np.minimum(chance, 1.0) * 1e6).astype(np.int64)
 
 
 def boards(stock: Stock) -> dict[tuple[str, str], list[list[Sheet]]]:
@@ -397,24 +428,17 @@ def boards(stock: Stock) -> dict[tuple[str, str], list[list[Sheet]]]:
 
 # Drafts from cartons at hand: as they are, cut down in height, two joined mouth to mouth.
 
-
-def carton_outside_in(inside_in: Sides, caliper_in: float) -> Sides:
-    """Outside of a slotted carton: one board on each wall, two flaps below and two above.
-
-    >>> carton_outside_in((20.0, 12.0, 10.0), 0.25)
-    (20.5, 12.5, 11.0)
-    """
-    length, width, height = inside_in
-    return (length + 2 * caliper_in, width + 2 * caliper_in, height + 4 * caliper_in)
+#: What a slotted carton adds to its inside, in boards: one on each wall, two flaps below and two above.
+_SLOTTED = np.array([2.0, 2.0, 4.0])
 
 
-def carton_lb(carton: Carton, bench: PackingContext, *, height_in: float | None = None) -> float:
+def _carton_lb(carton: Carton, height_in: Any, bench: PackingContext) -> Any:
     """Weight of a slotted carton's board, from its blank."""
     flute = bench.rules.board.flute(carton.flute)
     blank = slotted_blank(
         carton.length_in,
         carton.width_in,
-        carton.height_in if height_in is None else height_in,
+        height_in,
         allowance=score_allowance(flute, block=bench.rules.board),
         trim_in=0.0,
         may_turn=False,
@@ -422,161 +446,182 @@ def carton_lb(carton: Carton, bench: PackingContext, *, height_in: float | None 
     return blank.area_in2 / SQIN_PER_SQFT * flute.lb_per_sqft
 
 
-def _misfit(needs: Sides, inside: Sides) -> float:
-    return max(need - room for need, room in zip(needs, inside, strict=True))
+def _misses(
+    needs: Floats, rooms: Floats, containers: Sequence[PackingOption], bench: PackingContext, start: str = ""
+) -> list[Refusal]:
+    """Of each container too small for the first way to pad, the nearest miss; the first needs least room."""
+    short = (needs[None, 0] - rooms[:, None]).max(axis=2)
+    short[short <= SNAP] = np.inf
+    found = []
+    for at, one in enumerate(containers):
+        turn = int(short[at].argmin())
+        if short[at, turn] < np.inf:
+            wanted, has = (bench.said.span(*sides.tolist()) for sides in (needs[0, turn], rooms[at]))
+            reason = f"{start and f'{one.what}: '}needs {wanted} inside, has {has}"
+            found.append(Refusal(float(short[at, turn]), one.style, start or one.what, reason))
+    return found
 
 
-def _does_not_fit(needs: Sides, inside: Sides, said: Measures) -> str:
-    return f"needs {said.span(*needs)} inside, has {said.span(*inside)}"
+def _fits(needs: Floats, rooms: Floats) -> npt.NDArray[np.bool_]:
+    """Which rooms take what needs so much: by room, way and turn."""
+    return np.asarray((needs[None] <= rooms[:, None, None] + SNAP).all(axis=3))
 
 
-def stock_options(bench: PackingContext) -> Iterator[PackingOption | Refusal]:
+def _cartons(style: str, bench: PackingContext) -> tuple[list[PackingOption], Floats, list[Refusal]]:
+    """Each carton at hand as a container, and its inside."""
+    found, rooms, gone = [], [], []
+    for carton in bench.stock.cartons:
+        if carton.quantity < 1:
+            gone.append(Refusal(0.0, style, carton.name, "none left"))
+            continue
+        inside = (carton.length_in, carton.width_in, carton.height_in)
+        walls = 2 * (carton.length_in + carton.width_in)
+        rooms.append(inside)
+        found.append(
+            PackingOption(
+                style=style,
+                what=carton.name,
+                inside_in=inside,
+                outside_in=inside,
+                padding=None,
+                turn=(0, 1, 2),
+                container_cents=carton.cost_cents,
+                # New scores around, where it is cut down.
+                score_in=walls if style == "cut_down" else 0.0,
+                grade=bench.grade(carton.grade),
+                caliper_in=bench.rules.board.flute(carton.flute).caliper_in,
+                used=carton.used,
+                pieces=(carton,),
+            )
+        )
+    return found, np.array(rooms, dtype=np.float64).reshape(-1, 3), gone
+
+
+def _carton_drafts(
+    style: str,
+    containers: list[PackingOption],
+    at: Index,
+    way: Index,
+    turn: Index,
+    inside: Floats,
+    bench: PackingContext,
+) -> Drafts:
+    caliper = np.array([one.caliper_in for one in containers])[at]
+    outside = inside + caliper[:, None] * _SLOTTED
+    weight, taken = np.zeros(at.size), np.zeros(at.size)
+    for number, one in enumerate(containers):
+        rows = at == number
+        if rows.any():
+            weight[rows] = _carton_lb(one.pieces[0], inside[rows, 2], bench)
+            taken[rows] = one.pieces[0].height_in - inside[rows, 2]
+    columns = {"inside_in": inside, "outside_in": outside, "container_lb": weight}
+    if style == "cut_down":
+        # Four corners slit down, new scores around, and the old flaps trimmed to half the width.
+        columns["knife_in"] = 4 * taken + np.array([one.score_in for one in containers])[at]
+    strips = slotted_strips_in(tuple(outside.T), closure=bench.closure, own_joint=False, table=bench.rules.cushions)
+    return Drafts(style, containers, at, way, turn, columns, strips)
+
+
+def stock_options(bench: PackingContext) -> Options:
     """Each carton as it is, with each way to pad, the item laid as it fits first.
 
     How the item lies changes neither the outside nor what is filled, so one way is enough.
     """
-    for carton in bench.stock.cartons:
-        if carton.quantity < 1:
-            yield Refusal(0.0, "stock", carton.name, "none left")
-            continue
-        inside = (carton.length_in, carton.width_in, carton.height_in)
-        for way in bench.paddings:
-            turns = bench.turns
-            turn = next((turn for turn in turns if _misfit(turned(way.needs_in, turn), inside) <= SNAP), None)
-            if turn is None:
-                if way is not bench.paddings[0]:
-                    continue  # the first needs least room, so its miss is the nearest
-                nearest = min((turned(way.needs_in, turn) for turn in turns), key=lambda needs: _misfit(needs, inside))
-                yield Refusal(
-                    _misfit(nearest, inside), "stock", carton.name, _does_not_fit(nearest, inside, bench.said)
-                )
-            else:
-                yield _carton_draft("stock", carton, inside, way, turn, bench)
+    containers, rooms, refusals = _cartons("stock", bench)
+    fits = _fits(bench.needs_in, rooms) & bench.pays("stock")[:, None]
+    at, way = np.nonzero(fits.any(axis=2))
+    refusals += _misses(bench.needs_in, rooms, containers, bench)
+    return _carton_drafts("stock", containers, at, way, fits.argmax(axis=2)[at, way], rooms[at], bench), refusals
 
 
-def cut_down_options(bench: PackingContext) -> Iterator[PackingOption | Refusal]:
+def cut_down_options(bench: PackingContext) -> Options:
     """Each carton cut down to the height that the item needs, flaps scored anew."""
-    least = bench.assumptions.number("packing.least_cut_in")
-    for carton in bench.stock.cartons:
-        if carton.quantity < 1:
-            yield Refusal(0.0, "cut_down", carton.name, "none left")
-            continue
-        inside = (carton.length_in, carton.width_in, carton.height_in)
-        for way in bench.paddings:
-            heights: dict[float, tuple[int, int, int]] = {}
-            for turn in bench.turns:
-                needs = turned(way.needs_in, turn)
-                if _misfit(needs, inside) > SNAP:
-                    if way is bench.paddings[0]:
-                        reason = _does_not_fit(needs, inside, bench.said)
-                        yield Refusal(_misfit(needs, inside), "cut_down", carton.name, reason)
-                elif carton.height_in - needs[2] < least - SNAP:
-                    reason = f"nothing to gain: {bench.said.span(carton.height_in - needs[2])} to take off its height"
-                    yield Refusal(0.0, "cut_down", carton.name, reason)
-                else:
-                    heights.setdefault(needs[2], turn)
-            for height, turn in heights.items():
-                lower = (carton.length_in, carton.width_in, height)
-                yield _carton_draft("cut_down", carton, lower, way, turn, bench)
+    containers, rooms, refusals = _cartons("cut_down", bench)
+    needs, least = bench.needs_in, bench.assumptions.number("packing.least_cut_in") - SNAP
+    fits = _fits(needs, rooms)
+    spare = rooms[:, None, None, 2] - needs[None, ..., 2]
+    gains = fits & bench.pays("cut_down")[:, None] & (spare >= least)
+    # Of turns of one height the first is enough.
+    same = np.tril(needs[:, :, None, 2] == needs[:, None, :, 2], -1)
+    at, way, turn = np.nonzero(gains & ~(same[None] & gains[:, :, None]).any(axis=3))
+    for number, one in enumerate(containers):
+        idle = spare[number][fits[number] & (spare[number] < least)]
+        if idle.size:
+            reason = f"nothing to gain: {bench.said.span(idle[0].item())} to take off its height"
+            refusals.append(Refusal(0.0, "cut_down", one.what, reason))
+    refusals += _misses(needs, rooms, containers, bench)
+    inside = rooms[at]
+    inside[:, 2] = needs[way, turn, 2]
+    return _carton_drafts("cut_down", containers, at, way, turn, inside, bench), refusals
 
 
-def _carton_draft(
-    style: str, carton: Carton, inside: Sides, way: Padding, turn: tuple[int, int, int], bench: PackingContext
-) -> PackingOption:
-    caliper = bench.rules.board.flute(carton.flute).caliper_in
-    outside = carton_outside_in(inside, caliper)
-    strips = slotted_strips_in(
-        outside,
-        closure=bench.closure,
-        own_joint=False,
-        table=bench.rules.cushions,
-    )
-    walls = 2 * (carton.length_in + carton.width_in)
-    cut = style == "cut_down"
-    return PackingOption(
-        style=style,
-        what=carton.name,
-        inside_in=inside,
-        outside_in=outside,
-        padding=way,
-        turn=turn,
-        container_cents=carton.cost_cents,
-        container_lb=carton_lb(carton, bench, height_in=inside[2]),
-        strips_in=tuple(strips),
-        # Four corners slit down, new scores around, and the old flaps trimmed to half the width.
-        knife_in=4 * (carton.height_in - inside[2]) + walls if cut else 0.0,
-        score_in=walls if cut else 0.0,
-        grade=bench.grade(carton.grade),
-        caliper_in=caliper,
-        used=carton.used,
-        pieces=(carton,),
-    )
-
-
-def joined_options(bench: PackingContext) -> Iterator[PackingOption | Refusal]:
+def joined_options(bench: PackingContext) -> Options:
     """Two cartons mouth to mouth, flaps lapped over each other's walls, for what is too long for one.
 
     They are as high together as their two heights, or pushed into each other (their walls slit at
     the corners) down to what the item needs.
     """
     tolerance = bench.assumptions.number("packing.join_tolerance_in")
-    least = bench.assumptions.number("packing.least_cut_in")
+    containers, rooms, walls, refusals = [], [], [], []
     for one, two in itertools.combinations_with_replacement(bench.stock.cartons, 2):
         if min(one.quantity, two.quantity) < (2 if one is two else 1):
             continue
         what = f"{one.name} and {two.name}" if one is not two else f"two of {one.name}"
         apart = max(abs(one.length_in - two.length_in), abs(one.width_in - two.width_in))
         if apart > tolerance + SNAP:
-            yield Refusal(apart, "joined", "any two", f"the openings of {what} differ by {bench.said.span(apart)}")
+            reason = f"the openings of {what} differ by {bench.said.span(apart)}"
+            refusals.append(Refusal(apart, "joined", "any two", reason))
             continue
-        across = (min(one.length_in, two.length_in), min(one.width_in, two.width_in))
-        most = one.height_in + two.height_in
-        inside = (*across, most)
-        room = sorted(inside)
-        for way in bench.paddings:
-            if way is not bench.paddings[0] and _misfit(tuple(sorted(way.needs_in)), tuple(room)) > SNAP:  # type: ignore[arg-type]
-                continue  # lies in it no way round
-            for turn in bench.turns:
-                needs = turned(way.needs_in, turn)
-                if _misfit(needs, inside) > SNAP:
-                    if way is bench.paddings[0]:
-                        short = _misfit(needs, inside)
-                        reason = f"{what}: {_does_not_fit(needs, inside, bench.said)}"
-                        yield Refusal(short, "joined", "any two", reason)
-                elif needs[2] <= max(one.height_in, two.height_in) + SNAP:
-                    yield Refusal(0.0, "joined", "any two", f"one of {what} alone is high enough")
-                else:
-                    yield _joined(one, two, what, inside, way, turn, bench)
-                    if most - needs[2] >= least - SNAP:
-                        yield _joined(one, two, what, (*across, needs[2]), way, turn, bench)
-
-
-def _joined(
-    one: Carton, two: Carton, what: str, inside: Sides, way: Padding, turn: tuple[int, int, int], bench: PackingContext
-) -> PackingOption:
+        containers.append(_joined(one, two, what, bench))
+        rooms.append(containers[-1].inside_in)
+        walls.append(containers[-1].outside_in)
+    if not containers:
+        return None, refusals
+    needs, room = bench.needs_in, np.array(rooms, dtype=np.float64)
+    fits = _fits(needs, room)
+    alone = np.array([max(carton.height_in for carton in one.pieces) for one in containers])
+    long = fits & (needs[None, ..., 2] > alone[:, None, None] + SNAP)
+    for number in np.flatnonzero((fits & ~long).any(axis=(1, 2))):
+        reason = f"one of {containers[number].what} alone is high enough"
+        refusals.append(Refusal(0.0, "joined", "any two", reason))
+    refusals += _misses(needs, room, containers, bench, "any two")
+    whole = np.stack(np.nonzero(long))
+    least = bench.assumptions.number("packing.least_cut_in")
+    pushed = whole[:, room[whole[0], 2] - needs[whole[1], whole[2], 2] >= least - SNAP]
+    at, way, turn = np.concatenate([whole, pushed], axis=1)
+    inside, outside = room[at], np.array(walls, dtype=np.float64)[at]
+    height = inside[:, 2].copy()
+    inside[whole.shape[1] :, 2] = needs[pushed[1], pushed[2], 2]
+    taken = height - inside[:, 2]
+    calipers = np.array([sum(bench.rules.board.flute(c.flute).caliper_in for c in one.pieces) for one in containers])
+    outside[:, 2] = inside[:, 2] + 2 * calipers[at]
     table = bench.rules.cushions
+    strips = slotted_strips_in(tuple(outside.T), closure=bench.closure, own_joint=False, table=table)
+    strips += [girth_strip_in(outside[:, 0], outside[:, 1], table=table)] * 2
+    columns = {"inside_in": inside, "outside_in": outside, "knife_in": 4 * taken}
+    return Drafts("joined", containers, at, way, turn, columns, strips), refusals
+
+
+def _joined(one: Carton, two: Carton, what: str, bench: PackingContext) -> PackingOption:
+    """Two cartons as one container, as high as both together."""
     calipers = [bench.rules.board.flute(carton.flute).caliper_in for carton in (one, two)]
-    outer = [carton_outside_in((c.length_in, c.width_in, 0.0), t) for c, t in zip((one, two), calipers, strict=True)]
     thick = max(calipers)
     # The lapped flaps lie outside the walls; two flaps close each end.
-    length, width = (max(outer[0][axis], outer[1][axis]) + 2 * thick for axis in (0, 1))
-    outside = (length, width, inside[2] + 2 * sum(calipers))
-    strips = slotted_strips_in(outside, closure=bench.closure, own_joint=False, table=table)
-    strips += [girth_strip_in(length, width, table=table)] * 2
-    grades = [bench.grade(carton.grade) for carton in (one, two)]
-    known = [grade for grade in grades if grade is not None]
-    taken = one.height_in + two.height_in - inside[2]
+    across = [
+        max(getattr(carton, side) + 2 * caliper for carton, caliper in zip((one, two), calipers, strict=True))
+        for side in ("length_in", "width_in")
+    ]
+    high = one.height_in + two.height_in
+    known = [grade for grade in (bench.grade(carton.grade) for carton in (one, two)) if grade is not None]
     return PackingOption(
         style="joined",
         what=what,
-        inside_in=inside,
-        outside_in=outside,
-        padding=way,
-        turn=turn,
+        inside_in=(min(one.length_in, two.length_in), min(one.width_in, two.width_in), high),
+        outside_in=(across[0] + 2 * thick, across[1] + 2 * thick, high),
+        padding=None,
+        turn=(0, 1, 2),
         container_cents=one.cost_cents + two.cost_cents,
-        container_lb=carton_lb(one, bench) + carton_lb(two, bench),
-        strips_in=tuple(strips),
-        knife_in=4 * taken,
+        container_lb=sum(_carton_lb(carton, carton.height_in, bench) for carton in (one, two)),
         grade=min(known, key=lambda grade: grade.gross_lb) if len(known) == 2 else None,
         caliper_in=thick,
         used=one.used or two.used,
@@ -584,66 +629,59 @@ def _joined(
     )
 
 
-# Drafts cut from sheets: slotted carton in one or two pieces, telescope, five-panel wrap, folded wrap.
+# Drafts cut from sheets: slotted carton in one or two pieces, telescope, five-panel wrap, folded wrap, sandwich.
 
-Made = tuple[tuple[Blank, ...], tuple[float, ...]]  # blanks, strips
+Made = tuple[tuple[Blank, ...], tuple[Any, ...]]  # blanks, strips
 Maker = Callable[[Sides, Sides, Flute, ScoreAllowance, PackingContext], Made]
 
 
-@dataclass(frozen=True)
-class Sized:
-    """A made container by its sizes alone, before any blank is drawn."""
-
-    style: str
-    what: str
-    board: tuple[str, str]
-    way: Padding
-    turn: tuple[int, int, int]
-    inside_in: Sides
-    outside_in: Sides
-
-
-def made_sizes(bench: PackingContext) -> Iterator[Sized]:
-    """Every style from every kind of board at hand, every way to pad and to lay the item."""
-    turns = bench.turns
-    for flute_name, grade in boards(bench.stock):
-        caliper = bench.rules.board.flute(flute_name).caliper_in
-        what = f"{flute_name} flute board, {grade or 'strength unknown'}"
-        for way in bench.paddings:
-            for turn in turns:
-                inside = turned(way.needs_in, turn)
-                for style, (more, fits, _) in _MAKERS.items():
-                    if fits(inside):
-                        outside = tuple(side + add * caliper for side, add in zip(inside, more, strict=True))
-                        yield Sized(style, what, (flute_name, grade), way, turn, inside, outside)  # type: ignore[arg-type]
-
-
-def made_draft(sized: Sized, bench: PackingContext) -> PackingOption:
-    """The draft of a made container, its blanks drawn."""
-    flute = bench.rules.board.flute(sized.board[0])
-    allowance = score_allowance(flute, block=bench.rules.board)
-    outside = sized.outside_in
-    blanks, strips = _MAKERS[sized.style][2](sized.inside_in, outside, flute, allowance, bench)
+def made_options(style: str, bench: PackingContext) -> Options:
+    """A style from every kind of board at hand, every way to pad and to lie."""
+    more, made_so, _ = _MAKERS[style]
+    kinds = list(boards(bench.stock))
+    if not kinds:
+        return None, []
+    needs = bench.needs_in
+    rows = [made_so(needs[..., 0], needs[..., 1], needs[..., 2]) & bench.pays(style)[:, None]] * len(kinds)
+    at, way, turn = np.nonzero(np.broadcast_to(rows, (len(kinds), *needs.shape[:2])))
+    flutes = [bench.rules.board.flute(name) for name, _ in kinds]
+    containers = [
+        PackingOption(
+            style=style,
+            what=f"{flute.name} flute board, {grade or 'strength unknown'}",
+            inside_in=(0.0, 0.0, 0.0),
+            outside_in=(0.0, 0.0, 0.0),
+            padding=None,
+            turn=(0, 1, 2),
+            board=(flute.name, grade),
+            grade=bench.grade(grade),
+            caliper_in=flute.caliper_in,
+        )
+        for flute, (_, grade) in zip(flutes, kinds, strict=True)
+    ]
+    calipers, weights = (np.array([getattr(one, name) for one in flutes])[at] for name in ("caliper_in", "lb_per_sqft"))
+    inside = needs[way, turn]
+    outside = inside + calipers[:, None] * np.array(more, dtype=np.float64)
+    board = replace(flutes[0], caliper_in=calipers, lb_per_sqft=weights)  # type: ignore[arg-type]
+    blanks, strips = _cut(style, tuple(inside.T), tuple(outside.T), board, bench)
     # Edge protectors: a strip folded around all four edges, its laps on both faces.
-    around = 2 * (outside[0] + outside[1]) if sized.style == "sandwich" else 0.0
-    edge_in2 = around * (outside[2] + 2 * bench.assumptions.number("packing.edge_lap_in"))
-    return PackingOption(
-        style=sized.style,
-        what=sized.what,
-        inside_in=sized.inside_in,
-        outside_in=outside,
-        padding=sized.way,
-        turn=sized.turn,
-        container_lb=(sum(b.area_in2 for b in blanks) + edge_in2) / SQIN_PER_SQFT * flute.lb_per_sqft,
-        strips_in=strips,
-        blanks=blanks,
-        board=sized.board,
-        knife_in=sum(blank.knife_in for blank in blanks) + 2 * around,
-        score_in=sum(blank.score_in for blank in blanks) + 2 * around,
-        grade=bench.grade(sized.board[1]),
-        caliper_in=flute.caliper_in,
-        edge_in2=edge_in2,
-    )
+    around = 2 * (outside[:, 0] + outside[:, 1]) * (style == "sandwich")
+    edge_in2 = around * (outside[:, 2] + 2 * bench.assumptions.number("packing.edge_lap_in"))
+    columns = {
+        "inside_in": inside,
+        "outside_in": outside,
+        "container_lb": (sum(blank.area_in2 for blank in blanks) + edge_in2) / SQIN_PER_SQFT * weights,
+        "knife_in": sum(blank.knife_in for blank in blanks) + 2 * around,
+        "score_in": sum(blank.score_in for blank in blanks) + 2 * around,
+        "edge_in2": edge_in2,
+    }
+    return Drafts(style, containers, at, way, turn, columns, strips, blanks), []
+
+
+def _cut(style: str, inside: Sides, outside: Sides, flute: Flute, bench: PackingContext) -> Made:
+    """Blanks and strips of a made container, or of columns of them."""
+    allowance = score_allowance(flute, block=bench.rules.board)
+    return _MAKERS[style][2](inside, outside, flute, allowance, bench)
 
 
 def _slotted(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: PackingContext) -> Made:
@@ -666,7 +704,7 @@ def _slotted_two(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAl
 def _telescope(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: PackingContext) -> Made:
     length, width, height = inside
     caliper = flute.caliper_in
-    lid_deep = min(height, bench.assumptions.number("packing.lid_in"))
+    lid_deep: Any = np.minimum(height, bench.assumptions.number("packing.lid_in"))
     base = tray_blank("base tray", length, width, height, allowance=allowance)
     lid = tray_blank("lid tray", length + 2 * caliper, width + 2 * caliper, lid_deep, allowance=allowance)
     table = bench.rules.cushions
@@ -698,23 +736,25 @@ def _sandwich(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllow
     return faces, (*around, girth_strip_in(outside[0], outside[2], table=table))
 
 
-def _any(inside: Sides) -> bool:
-    return True
+def _any(length: Floats, width: Floats, height: Floats) -> npt.NDArray[np.bool_]:
+    return np.ones(length.shape, dtype=bool)
 
 
 #: What a style adds to the inside, in boards along length, width and height; which way round it is made (trays are
 #: the same named the other way round); and its blanks and tape.
-_MAKERS: dict[str, tuple[Sides, Callable[[Sides], bool], Maker]] = {
+_MAKERS: dict[str, tuple[Sides, Callable[[Floats, Floats, Floats], npt.NDArray[np.bool_]], Maker]] = {
     "slotted": ((2, 2, 4), _any, _slotted),
     "slotted_two": ((2, 2, 4), _any, _slotted_two),
-    "telescope": ((4, 4, 2), lambda inside: inside[0] >= inside[1] - SNAP, _telescope),
+    "telescope": ((4, 4, 2), lambda length, width, _: length >= width - SNAP, _telescope),
     # Each end: three layers of flaps inside the last one. One side is doubled by the fifth panel.
-    "five_panel": ((8, 3, 2), lambda inside: inside[2] <= inside[1] + SNAP, _five_panel),
+    "five_panel": ((8, 3, 2), lambda _, width, height: height <= width + SNAP, _five_panel),
     "folded_wrap": ((2, 2, 2), _any, _folded_wrap),
     # A face and the lap of the edge protectors on each side, the protectors alone along the edges.
     "sandwich": (
         (2, 2, 4),
-        lambda inside: is_flat(inside) and inside[2] <= inside[1] <= inside[0] + SNAP,
+        lambda length, width, height: (
+            is_flat((length, width, height)) & (height <= width + SNAP) & (width <= length + SNAP)
+        ),
         _sandwich,
     ),
 }
@@ -725,153 +765,143 @@ MADE = tuple(_MAKERS)
 # Drafts without a carton: tube, padded bag, stretch wrap alone, and the buyer who comes to collect.
 
 
-def tube_options(bench: PackingContext) -> Iterator[PackingOption | Refusal]:
+def _takers(style: str, some: Sequence[Any], bench: PackingContext) -> tuple[list[Any], list[Refusal]]:
+    """Tubes or bags that are left, for what need not stay upright."""
+    left = [one for one in some if one.quantity > 0 and not bench.item.upright]
+    why = {True: "the item must stay upright", False: "none left"}
+    return left, [Refusal(0.0, style, one.name, why[one.quantity > 0]) for one in some if one not in left]
+
+
+def tube_options(bench: PackingContext) -> Options:
     """Each tube as it is and cut to length, the item along its axis.
 
     A round or rolled item fills the circle of its thicker side; any other the circle around its
     cross-section.
     """
-    least = bench.assumptions.number("packing.least_cut_in")
-    for tube in bench.stock.tubes:
-        if tube.quantity < 1:
-            yield Refusal(0.0, "tube", tube.name, "none left")
-            continue
-        if bench.item.upright:
-            yield Refusal(0.0, "tube", tube.name, "the item must stay upright")
-            continue
-        for way in bench.paddings:
-            for turn in bench.turns:
-                long, one, two = turned(way.needs_in, turn)
-                across = _circle_in(bench, (one, two), turn)
-                short = max(long - tube.length_in, across - tube.inside_in)
-                if short > SNAP:
-                    if way is not bench.paddings[0]:
-                        continue
-                    reason = (
-                        f"needs {bench.said.span(across)} across and {bench.said.span(long)} of length, has "
-                        f"{bench.said.span(tube.inside_in, spec='g')} and {bench.said.span(tube.length_in, spec='g')}"
-                    )
-                    yield Refusal(short, "tube", tube.name, reason)
-                    continue
-                yield _tube(bench, tube, way, turn, tube.length_in)
-                if tube.length_in - long >= least - SNAP:
-                    yield _tube(bench, tube, way, turn, long)
-
-
-def _circle_in(bench: PackingContext, section: tuple[float, float], turn: tuple[int, int, int]) -> float:
-    item = bench.item
-    longest = max(item.sides_in)
-    if item.round_section and item.sides_in[turn[0]] >= longest - SNAP:
-        return max(section)
-    return math.hypot(*section)
-
-
-def _tube(bench: PackingContext, tube: Tube, way: Padding, turn: tuple[int, int, int], length: float) -> PackingOption:
-    outside = tube.inside_in + 2 * tube.wall_in
-    wrapped = turned(way.wrapped_in, turn)
-    solid = math.prod(wrapped)
-    if bench.item.round_section:
-        solid *= math.pi / 4
-    hollow = max(length * math.pi / 4 * tube.inside_in**2 - solid, 0.0) / CUIN_PER_CUFT
-    more = 2 * bench.rules.cushions.tape_past_edge_in
-    cap = math.pi * outside + more
-    return PackingOption(
-        style="tube",
-        what=tube.name,
-        inside_in=(length, tube.inside_in, tube.inside_in),
-        outside_in=(length + 2 * tube.wall_in, outside, outside),
-        padding=way,
-        turn=turn,
-        container_cents=tube.cost_cents,
-        container_lb=length / 12 * tube.lb_per_ft,
-        fill_cuft=hollow,
-        strips_in=(cap, cap),
-        knife_in=math.pi * outside if length < tube.length_in else 0.0,
-        packaging="cylinder",
-        nonrectangular=True,
-        most_lb=tube.most_lb,
+    tubes, refusals = _takers("tube", bench.stock.tubes, bench)
+    if not tubes:
+        return None, refusals
+    item, said = bench.item, bench.said
+    long, section = bench.needs_in[..., 0], bench.needs_in[..., 1:]
+    along = [item.round_section and item.sides_in[turn[0]] >= max(item.sides_in) - SNAP for turn in bench.turns]
+    across = np.where(along, section.max(axis=2), np.hypot(section[..., 0], section[..., 1]))
+    bore, length, wall = (
+        np.array([getattr(one, name) for one in tubes]) for name in ("inside_in", "length_in", "wall_in")
     )
+    short = np.maximum(long - length[:, None, None], across - bore[:, None, None])
+    containers = []
+    for number, tube in enumerate(tubes):
+        turn = int(short[number, 0].argmin())
+        if short[number, 0, turn] > SNAP:
+            reason = (
+                f"needs {said.span(across[0, turn].item())} across and {said.span(long[0, turn].item())} of length, "
+                f"has {said.span(tube.inside_in, spec='g')} and {said.span(tube.length_in, spec='g')}"
+            )
+            refusals.append(Refusal(float(short[number, 0, turn]), "tube", tube.name, reason))
+        containers.append(
+            PackingOption(
+                style="tube",
+                what=tube.name,
+                inside_in=(tube.length_in, tube.inside_in, tube.inside_in),
+                outside_in=(0.0, 0.0, 0.0),
+                padding=None,
+                turn=(0, 1, 2),
+                container_cents=tube.cost_cents,
+                packaging="cylinder",
+                nonrectangular=True,
+                most_lb=tube.most_lb,
+            )
+        )
+    whole = np.stack(np.nonzero(short <= SNAP))
+    spare = length[whole[0]] - long[whole[1], whole[2]]
+    cut = whole[:, spare >= bench.assumptions.number("packing.least_cut_in") - SNAP]
+    at, way, turn = np.concatenate([whole, cut], axis=1)
+    lengths = np.concatenate([length[whole[0]], long[cut[1], cut[2]]])
+    outer = bore[at] + 2 * wall[at]
+    solid = bench.wrapped_in[way, turn].prod(axis=1) * (math.pi / 4 if item.round_section else 1.0)
+    cap = math.pi * outer + 2 * bench.rules.cushions.tape_past_edge_in
+    columns = {
+        "inside_in": np.column_stack([lengths, bore[at], bore[at]]),
+        "outside_in": np.column_stack([lengths + 2 * wall[at], outer, outer]),
+        "container_lb": lengths / IN_PER_FT * np.array([one.lb_per_ft for one in tubes])[at],
+        "fill_cuft": np.maximum(lengths * math.pi / 4 * bore[at] ** 2 - solid, 0.0) / CUIN_PER_CUFT,
+        "knife_in": np.where(lengths < length[at], math.pi * outer, 0.0),
+    }
+    return Drafts("tube", containers, at, way, turn, columns, (cap, cap)), refusals
 
 
-def bag_options(bench: PackingContext) -> Iterator[PackingOption | Refusal]:
+def bag_options(bench: PackingContext) -> Options:
     """Each padded bag: width + height and length + height must go in.
 
     Filled, a bag is as much shorter and narrower than flat as it is thick.
     """
-    ease = bench.assumptions.number("packing.bag_ease_in")
-    thickest = bench.assumptions.number("packing.bag_height_in")
-    for bag in bench.stock.bags:
-        if bag.quantity < 1:
-            yield Refusal(0.0, "bag", bag.name, "none left")
-            continue
-        if bench.item.upright:
-            yield Refusal(0.0, "bag", bag.name, "the item must stay upright")
-            continue
-        for way in bench.paddings:
-            turn = tuple(sorted(range(3), key=lambda axis: -way.wrapped_in[axis]))
-            long, wide, high = turned(way.wrapped_in, turn)  # type: ignore[arg-type]
-            short = max(high - thickest, wide + high + ease - bag.width_in, long + high + ease - bag.length_in)
-            if high > thickest + SNAP:
-                yield Refusal(
-                    short,
-                    "bag",
-                    bag.name,
-                    f"{bench.said.span(high)} thick, a bag takes up to {bench.said.span(thickest, spec='g')}",
-                )
-            elif short > SNAP:
-                reason = (
-                    f"needs {bench.said.span(wide + high + ease, long + high + ease)} flat, "
-                    f"has {bench.said.span(bag.width_in, bag.length_in, spec='g')}"
-                )
-                yield Refusal(short, "bag", bag.name, reason)
-            else:
-                yield PackingOption(
-                    style="bag",
-                    what=bag.name,
-                    inside_in=(long, wide, high),
-                    outside_in=(
-                        max(long + 2 * bag.pad_in, bag.length_in - high),
-                        max(wide + 2 * bag.pad_in, bag.width_in - high),
-                        high + 2 * bag.pad_in,
-                    ),
-                    padding=way,
-                    turn=turn,  # type: ignore[arg-type]
-                    container_cents=bag.cost_cents,
-                    container_lb=bag.weight_lb,
-                    strips_in=(bag.width_in,),
-                    packaging="soft pack",
-                    most_lb=bag.most_lb,
-                )
+    bags, refusals = _takers("bag", bench.stock.bags, bench)
+    if not bags:
+        return None, refusals
+    ease, thickest = (bench.assumptions.number(f"packing.bag_{name}_in") for name in ("ease", "height"))
+    wrapped, said = bench.of_ways("wrapped_in"), bench.said
+    order = np.argsort(-wrapped, axis=1, kind="stable")
+    lies = np.take_along_axis(wrapped, order, axis=1)
+    long, wide, high = lies.T
+    turns = np.array([bench.turns.index(tuple(turn)) for turn in order.tolist()])
+    containers, rows, outside = [], [], []
+    for number, bag in enumerate(bags):
+        short = np.maximum(high - thickest, np.maximum(wide - bag.width_in, long - bag.length_in) + high + ease)
+        fits = short <= SNAP
+        if not fits.all():
+            way = int(np.where(fits, np.inf, short).argmin())
+            flat = wide[way] + high[way] + ease, long[way] + high[way] + ease
+            thick = f"{said.span(high[way].item())} thick, a bag takes up to {said.span(thickest, spec='g')}"
+            small = f"needs {said.span(*flat)} flat, has {said.span(bag.width_in, bag.length_in, spec='g')}"
+            reason = thick if high[way] > thickest + SNAP else small
+            refusals.append(Refusal(float(short[way]), "bag", bag.name, reason))
+        rows.append(np.stack([np.full(fits.sum(), number), np.flatnonzero(fits)]))
+        full = (
+            np.maximum(long + 2 * bag.pad_in, bag.length_in - high),
+            np.maximum(wide + 2 * bag.pad_in, bag.width_in - high),
+        )
+        outside.append(np.column_stack([*full, high + 2 * bag.pad_in])[fits])
+        containers.append(
+            PackingOption(
+                style="bag",
+                what=bag.name,
+                inside_in=(0.0, 0.0, 0.0),
+                outside_in=(0.0, 0.0, 0.0),
+                padding=None,
+                turn=(0, 1, 2),
+                container_cents=bag.cost_cents,
+                container_lb=bag.weight_lb,
+                packaging="soft pack",
+                most_lb=bag.most_lb,
+            )
+        )
+    at, way = np.concatenate(rows, axis=1)
+    columns = {"inside_in": lies[way], "outside_in": np.concatenate(outside)}
+    strip = np.array([bag.width_in for bag in bags])[at]
+    return Drafts("bag", containers, at, way, turns[way], columns, (strip,)), refusals
 
 
-def wrapped_options(bench: PackingContext) -> Iterator[PackingOption | Refusal]:
+def wrapped_options(bench: PackingContext) -> Options:
     """The padded item in stretch wrap alone; carriers charge extra for it."""
     film = bench.stock.stretch
     if film is None:
-        yield Refusal(0.0, "wrapped", "stretch wrap", "no stretch wrap in stock")
-        return
-    turns = bench.assumptions.number("packing.film_turns")
-    for way in bench.paddings:
-        sides = way.wrapped_in
-        if bench.paddings[0].needs_in != bench.item.sides_in:
-            yield Refusal(0.0, "wrapped", film.name, "too small for the label")
-            continue
-        yield PackingOption(
-            style="wrapped",
-            what=film.name,
-            inside_in=sides,
-            outside_in=sides,
-            padding=way,
-            turn=(0, 1, 2),
-            film_sqft=stretch_wrap_sqft(sides, turns=turns),
-            packaging="shrink wrap",
-        )
+        return None, [Refusal(0.0, "wrapped", "stretch wrap", "no stretch wrap in stock")]
+    if bench.paddings[0].needs_in != bench.item.sides_in:
+        return None, [Refusal(0.0, "wrapped", film.name, "too small for the label")]
+    sides = bench.of_ways("wrapped_in")
+    area = stretch_wrap_sqft(tuple(sides.T), turns=bench.assumptions.number("packing.film_turns"))
+    one = PackingOption(
+        "wrapped", film.name, (0.0, 0.0, 0.0), (0.0, 0.0, 0.0), None, (0, 1, 2), packaging="shrink wrap"
+    )
+    columns = {"inside_in": sides, "outside_in": sides, "film_sqft": area}
+    none = np.zeros(len(sides), dtype=np.int64)
+    return Drafts("wrapped", [one], none, np.arange(len(sides)), none, columns, ()), []
 
 
-def pickup_options(bench: PackingContext) -> Iterator[PackingOption | Refusal]:
-    """The buyer collects: no carton, no label."""
-    if bench.item.pickup:
-        sides = bench.item.sides_in
-        yield PackingOption("pickup", "the buyer collects", sides, sides, None, (0, 1, 2))
-    else:
-        yield Refusal(0.0, "pickup", "the buyer collects", "the buyer does not come")
+def pickup_options(bench: PackingContext) -> Options:
+    """The buyer collects: no carton, no label, no padding."""
+    if not bench.item.pickup:
+        return None, [Refusal(0.0, "pickup", "the buyer collects", "the buyer does not come")]
+    sides, none = bench.item.sides_in, np.zeros(1, dtype=np.int64)
+    one = PackingOption("pickup", "the buyer collects", sides, sides, None, (0, 1, 2))
+    return Drafts("pickup", [one], none, none + len(bench.paddings), none, {}, ()), []

@@ -13,7 +13,7 @@ from flipkit.assumptions import Assumptions
 from flipkit.money import percentage, show_cents
 from flipkit.packing.at_hand import Stock
 from flipkit.packing.plan import Labels, Plan, Priced, packing_plan
-from flipkit.packing.styles import STYLES, PackingContext, PackItem, way_of
+from flipkit.packing.styles import STYLES, PackItem, chance_ppm, way_of
 from flipkit.units import SNAP
 
 
@@ -66,7 +66,7 @@ def pad_step(plan: Plan, *, labels: Labels) -> PadStep | None:
     for row, (axis, less) in enumerate(tried):
         sides[row, axis] -= less
     weights = np.full(len(tried), best.gross_lb)
-    kinds = [draft.packaging] * len(tried), [draft.nonrectangular] * len(tried)
+    kinds = np.full(len(tried), draft.packaging, dtype=object), np.full(len(tried), draft.nonrectangular)
     found = labels(sides[:, 0], sides[:, 1], sides[:, 2], weights, *kinds)
     steps = []
     for row, (axis, less) in enumerate(tried):
@@ -77,8 +77,8 @@ def pad_step(plan: Plan, *, labels: Labels) -> PadStep | None:
         thin = max(less - max(room, 0.0), 0.0)
         share = 1 - thin / spare[axis]
         give = tuple(one * share if other == at else one for other, one in enumerate(way.give_in))
-        bench = PackingContext(plan.item, Stock(), plan.rules, plan.assumptions, ())
-        thinner = bench.chance_ppm(draft.style, replace(way, give_in=give))  # type: ignore[arg-type]
+        less_pad = replace(way, give_in=give)  # type: ignore[arg-type]
+        thinner = chance_ppm(draft.style, less_pad, plan.item, plan.rules, plan.assumptions)
         damage = int(percentage(plan.item.value_cents, thinner)) - best.damage_cents
         saves = best.label_cents - int(found.cents[row]) - damage
         steps.append(PadStep(axis, less, float(found.billable_lb[row]), best.billable_lb, saves))

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
-from flipkit.analysis.max_bid import SHOP, question
-from flipkit.analysis.repricing import thing_frontier
+from flipkit.analysis.max_bid import SHOP
+from flipkit.analysis.pricing import Habit
+from flipkit.analysis.repricing import AS_NOW, PLANNED
 from flipkit.analysis.returns import TOO_FEW
 from flipkit.money import show_cents
-from flipkit.reports.elements import Element, Said, table
+from flipkit.reports.elements import NOTHING, Element, Said, table
 from flipkit.reports.pocket import few_sales_sentence, sales_known
 from flipkit.reports.sentences import count_of
 from flipkit.reports.study import Study
@@ -17,14 +21,12 @@ from flipkit.reports.tables import words
 
 #: Rows of a table that is not folded.
 _MOST_ROWS = 15
-#: Worth of a week sooner at which the example's frontier is drawn. [cents]
-WEEK_CENTS = (0.0, 25.0, 50.0, 100.0, 150.0, 200.0, 300.0, 500.0, 800.0)
 #: What the sentence says of each action, in this order.
-_ACTIONS = {"list": "to list", "lower": "to lower", "hold": "to hold", "give up": "to give up"}
+_ACTIONS = {"list": "list {}", "lower": "mark down {}", "hold": "keep {} at today's price", "give up": "give up {}"}
 
 
 def prices_sentence(study: Study) -> str:
-    """How many things are to be listed, lowered, held and given up.
+    """How many things are to be listed, marked down, kept and given up.
 
     Parameters
     ----------
@@ -43,12 +45,13 @@ def prices_sentence(study: Study) -> str:
     if plan.empty:
         return "Nothing is in stock whose typical price is known."
     counts = plan["action"].value_counts()
-    parts = [f"{counts[action]:,} {said}" for action, said in _ACTIONS.items() if action in counts]
-    waiting = len(study.unsold_items()) - len(plan)
-    rest = f" Of {waiting:,} more none is known yet." if waiting > 0 else ""
+    parts = [said.format(f"{counts[action]:,}") for action, said in _ACTIONS.items() if action in counts]
+    stock = len(study.unsold_items())
+    waiting = stock - len(plan)
+    rest = f" For {waiting:,} we don't know a typical price yet." if waiting > 0 else ""
     return Said(
-        f"Of {count_of(len(plan), 'thing')} in stock whose typical price is known: {', '.join(parts)}.{rest}",
-        [study.figure("things in stock", "shop", len(plan) + max(waiting, 0))],
+        f"Of {count_of(stock, 'thing')} in stock: {', '.join(parts)}.{rest}",
+        [study.figure("things in stock", "shop", stock)],
     )
 
 
@@ -75,8 +78,41 @@ def learnt_sentence(study: Study) -> str:
     )
 
 
+def habit_sentence(study: Study) -> str:
+    """How the seller prices now, how far up the books support a price, and what room costs.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    str
+        Three sentences; empty where the books hold too few sales.
+    """
+    if few_sales_sentence(study):
+        return ""
+    known = study.knowledge
+    habit = Habit(**known["categories"][SHOP]["habit"])
+    cuts = (
+        f"mark them down by {habit.cut_share:.0%} after {habit.first_cut_weeks:.0f} weeks and again every "
+        f"{habit.cut_weeks:.0f} weeks"
+        if habit.cut_share
+        else "hardly ever mark them down"
+    )
+    wishes = known["wishes"]
+    room = _money(wishes["storage_cents"] * 52 / 12, study)
+    whose = "by your overheads for it" if wishes["storage_recorded"] else "as assumed, since no overhead tells"
+    return (
+        f"You list things at {habit.ratio:.2f} times what like things sell for, {cuts}, and give up after "
+        f"{habit.patience_weeks:.0f} weeks. No list price here is above {known['grid'][1]:.2f} times, because too few "
+        f"of your finished listings asked more. Room costs {room} a month for a {study.measures.room_words}, {whose}."
+    )
+
+
 def changes_table(study: Study) -> Element:
-    """What to list and what to lower now.
+    """What to list and what to mark down now.
 
     Parameters
     ----------
@@ -98,13 +134,12 @@ def changes_table(study: Study) -> Element:
         "asked_cents": "Asked now",
         "price_cents": "Ask",
         "lowest_offer_cents": "Lowest offer to take",
-        "sold_share": "Chance to sell",
     }
-    return _shown(found, headings, "Prices to change", study)
+    return _shown(found, headings, "Prices to change", study, note=_edge_words(found, study))
 
 
 def offers_table(study: Study, *, every: bool = False) -> Element:
-    """What is held: the lowest offer to take this week, the next markdown, when to give up.
+    """What is kept at its price: the lowest offer to take this week, and what is next on which day.
 
     Parameters
     ----------
@@ -122,22 +157,42 @@ def offers_table(study: Study, *, every: bool = False) -> Element:
     found = plan[plan["action"].isin(["list", "lower", "hold"])]
     if found.empty:
         return _none(study, "Nothing on sale is worth holding, or nothing is on sale.")
-    found = found.assign(
-        markdown=[_markdown(row, study) for row in found[["markdown_weeks", "markdown_cents"]].itertuples(index=False)]
-    )
+    found = found.assign(next=[next_words(row, study) for row in found.to_dict("records")])
     headings = {
         "item_id": "Item",
         "title": "Title",
         "price_cents": "Ask",
         "lowest_offer_cents": "Lowest offer to take",
-        "markdown": "Next markdown",
-        "give_up_weeks": "Give up after weeks",
-        "sold_share": "Chance to sell",
-        "worth_cents": "Still worth",
+        "next": "Next",
     }
     if every:
         return _shown(found, headings, f"All {len(found):,} of them", study, fold=True, most=len(found))
-    return _shown(found, headings, "Offers to take this week, what is worth most first", study)
+    above = bool((found["lowest_offer_cents"] > found["markdown_cents"]).any())
+    note = _WHY_ABOVE if above else ""
+    return _shown(found, headings, "Offers to take this week, what is worth most first", study, note=note)
+
+
+#: Why a lowest offer can stand above a markdown to come.
+_WHY_ABOVE = (
+    "A lowest offer can be above a later markdown. Until that day a buyer may still pay the full price, so waiting is "
+    "worth more than the offer. The lowest offer falls as the day comes nearer."
+)
+
+
+def next_words(row: dict[Hashable, Any], study: Study) -> str:
+    """What is to be done next with a thing, and when."""
+    if pd.notna(row["markdown_on"]):
+        return f"mark down to {_money(row['markdown_cents'], study)} on {day_words(row['markdown_on'])}"
+    return f"give up on {day_words(row['give_up_on'])}"
+
+
+def day_words(day: pd.Timestamp) -> str:
+    """A day as tables show it.
+
+    >>> day_words(pd.Timestamp("2026-10-31"))
+    '31 Oct 2026'
+    """
+    return f"{day.day} {day:%b %Y}"
 
 
 def give_up_table(study: Study) -> Element:
@@ -164,119 +219,158 @@ def give_up_table(study: Study) -> Element:
         "title": "Title",
         "weeks_listed": "Weeks listed",
         "asked_cents": "Asked now",
-        "typical_cents": "Like things sell for",
         "cost_cents": "It cost",
     }
     caption = f"To give up: {count_of(len(found), 'thing')} that cost {_money(found['cost_cents'].sum(), study)}"
-    return _shown(found.sort_values("weeks_listed", ascending=False, kind="stable"), headings, caption, study)
+    found = found.sort_values(["weeks_listed", "item_id"], ascending=[False, True], kind="stable")
+    return _shown(found, headings, caption, study, most=len(found))
 
 
-def fresh_table(study: Study) -> Element:
-    """What is asked for least beside what a like thing newly on sale would be listed at.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    Element
-        For a page.
-    """
-    plan = _plan(study)
-    held = plan[(plan["action"] == "hold") & (plan["fresh_cents"] > plan["asked_cents"])]
-    if held.empty:
-        return _none(study, "Nothing held is asked less for than a like thing newly on sale would be.")
-    ratio = (held["asked_cents"] / held["fresh_cents"]).rename("ratio")
-    found = held.assign(ratio=ratio).sort_values(["ratio", "item_id"], kind="stable")
-    headings = {
-        "item_id": "Item",
-        "title": "Title",
-        "weeks_listed": "Weeks listed",
-        "asked_cents": "Asked now",
-        "fresh_cents": "Newly listed",
-        "typical_cents": "Like things sell for",
-    }
-    return _shown(found, headings, "Asked for least beside a like thing newly on sale", study)
-
-
-def frontier_frame(study: Study) -> pd.DataFrame:
-    """Money against weeks for one example: the thing in stock that is worth most.
+def patience_frame(study: Study, item: str = "") -> pd.DataFrame:
+    """What comes of patience with one thing: the one named, or the one in stock that is worth most.
 
     Parameters
     ----------
     study : Study
         The numbers.
+    item : str
+        Its item_id.
 
     Returns
     -------
     DataFrame
-        One row a path: ``title``, ``week_cents``, ``weeks``, ``money_cents``, ``sold_share``,
-        ``list_price_cents``, ``chosen``; none where nothing is held. [cents]
+        One row a number of weeks, shortest first, the plan's with ``chosen`` true, and a last one for pricing as
+        before; none where nothing is held. [cents]
     """
     plan = _plan(study)
     held = plan[plan["action"].isin(["list", "lower", "hold"])]
     if held.empty:
-        return pd.DataFrame(columns=["title", "weeks", "money_cents", "list_price_cents", "sold_share", "chosen"])
-    one = held.sort_values(["worth_cents", "item_id"], ascending=[False, True]).iloc[0]
-    known = study.knowledge
-    category = str(one["category"]) if str(one["category"]) in known["categories"] else SHOP
-    asked = question(known, category, price_cents=float(one["typical_cents"]), size=str(one["size_class"]))
-    points = thing_frontier(asked, week_cents=WEEK_CENTS)
-    frame = pd.DataFrame([point[:-1] for point in points], columns=list(points[0]._fields[:-1]))
-    return frame.assign(title=one["title"] or one["item_id"], chosen=frame["week_cents"] == 0)
+        return pd.DataFrame(columns=_NEEDED)
+    chosen = item or str(held["item_id"].iloc[0])
+    rows = study.patience
+    found = rows[rows["item_id"] == chosen]
+    return found.assign(chosen=found["way"] == PLANNED).reset_index(drop=True)
 
 
-def frontier_title(frontier: pd.DataFrame) -> str:
-    """Title of the frontier's chart.
+#: What a chart and a table of patience need.
+_NEEDED = ["title", "way", "within_weeks", "price_cents", "net_cents", "sold_share", "chosen"]
+
+
+def patience_title(frame: pd.DataFrame, study: Study) -> str:
+    """What patience is worth, in one sentence: the recommended wait and why.
 
     Parameters
     ----------
-    frontier : DataFrame
-        As ``frontier_frame`` gives it.
+    frame : DataFrame
+        As ``patience_frame`` gives it.
+    study : Study
+        The numbers.
 
     Returns
     -------
     str
-        The example's own title.
+        One or two sentences.
     """
-    return str(frontier["title"].iloc[0]) if len(frontier) else "What hurry costs"
+    if frame.empty:
+        return "What hurry costs"
+    ways = frame[frame["way"] != AS_NOW]
+    best, name = ways[ways["chosen"]].iloc[0], str(ways["title"].iloc[0] or ways["item_id"].iloc[0])
+    before = ways[ways["within_weeks"] < best["within_weeks"]]
+    if before.empty:
+        return f"{name}: {_weeks(best)} are left."
+    last = before.iloc[-1]
+    more = _money(best["worth_cents"] - last["worth_cents"], study, whole=True)
+    return (
+        f"{name}: wait up to {_weeks(best)}. That brings {more} more than {_weeks(last)} would, once your minutes, the "
+        f"room and the money tied up are paid."
+    )
 
 
-def frontier_table(study: Study, frontier: pd.DataFrame) -> Element:
-    """The same in figures.
+def patience_rows(study: Study, frame: pd.DataFrame) -> Element:
+    """What each number of weeks would bring, in figures.
 
     Parameters
     ----------
     study : Study
         The numbers.
-    frontier : DataFrame
-        As ``frontier_frame`` gives it.
+    frame : DataFrame
+        As ``patience_frame`` gives it.
 
     Returns
     -------
     Element
         For a page.
     """
-    if frontier.empty:
+    if frame.empty:
         return _none(study, "Nothing is held, so there is nothing to hurry.")
+    shown = frame.assign(
+        within=[_way(row) for row in frame.to_dict("records")],
+        course=[_course(row, study) for row in frame.to_dict("records")],
+        least=[_money(cents, study) if cents else NOTHING for cents in frame["lowest_offer_cents"]],
+        hour=[_hour(row, study) for row in frame.to_dict("records")],
+    )
     headings = {
-        "week_cents": "A week sooner is worth",
-        "list_price_cents": "List at",
-        "weeks": "Weeks",
-        "sold_share": "Chance to sell",
-        "money_cents": "Money",
+        "within": "Sell within",
+        "course": "Ask",
+        "least": "Lowest offer",
+        "sold_share": "Chance",
+        "hour": "Brings, for an hour",
     }
-    caption = "From the proposed path to the most hurried one"
-    return _shown(frontier, headings, caption, study)
+    formats = {"sold_share": lambda share: "under 1%" if share < 0.01 else f"{share:.0%}"}
+    note = "What it brings is after fees, label and packing, before your hours."
+    return table(
+        shown,
+        caption=f"{frame['title'].iloc[0]}: what waiting brings",
+        headings=headings,
+        formats=formats,
+        note=note,
+        currency=study.currency,
+    )
+
+
+def _way(row: dict[Hashable, Any]) -> str:
+    if row["way"] == AS_NOW:
+        return "as you price now"
+    return _weeks(row) + (" (recommended)" if row["chosen"] else "")
+
+
+def _weeks(row: Any) -> str:
+    return count_of(int(row["within_weeks"]), "week")
+
+
+def _course(row: dict[Hashable, Any], study: Study) -> str:
+    if not row["price_cents"]:
+        return "not worth listing"
+    ask = _money(row["price_cents"], study)
+    if pd.isna(row["markdown_on"]):
+        return ask
+    return f"{ask}, {_money(row['markdown_cents'], study)} from {day_words(row['markdown_on'])}"
+
+
+def _hour(row: dict[Hashable, Any], study: Study) -> str:
+    if not row["work_min"]:
+        return NOTHING
+    hour = _money(row["net_cents"] / row["work_min"] * 60, study, whole=True)
+    return f"{_money(row['net_cents'], study, whole=True)}, {hour}"
+
+
+def _edge_words(found: pd.DataFrame, study: Study) -> str:
+    """That a list price is the highest that the books support."""
+    edge = int(found["at_edge"].sum())
+    if not edge:
+        return ""
+    high = study.knowledge["grid"][1]
+    return (
+        f"{count_of(edge, 'list price')} here {'is' if edge == 1 else 'are'} the highest that your books support, "
+        f"{high:.2f} times what like things sell for. More might bring more: too few of your listings asked it to tell."
+    )
 
 
 def _plan(study: Study) -> pd.DataFrame:
     """The plan, worth most first; no row where the books cannot say."""
     plan = study.price_plan
     if few_sales_sentence(study) or plan.empty:
-        return pd.DataFrame(columns=["item_id", "category", "action", "asked_cents", "fresh_cents", "worth_cents"])
+        return pd.DataFrame(columns=["item_id", "category", "action", "asked_cents", "worth_cents"])
     return plan.sort_values(["worth_cents", "item_id"], ascending=[False, True], kind="stable")
 
 
@@ -293,13 +387,9 @@ def _shown(
     *,
     fold: bool = False,
     most: int = _MOST_ROWS,
+    note: str = "",
 ) -> Element:
-    formats = {
-        "sold_share": lambda share: "under 1%" if share < 0.01 else f"{share:.0%}",
-        "give_up_weeks": lambda weeks: f"{weeks:,.0f}",
-        "weeks": lambda weeks: f"{weeks:,.1f}",
-        "weeks_listed": lambda weeks: f"{weeks:,.0f}",
-    }
+    formats = {"weeks_listed": lambda weeks: f"{weeks:,.0f}"}
     money = [name for name in headings if name.endswith("_cents")]
     shown = frame.head(most).copy()
     for name in money:
@@ -307,13 +397,11 @@ def _shown(
         shown[name] = np.rint(shown[name].astype(np.float64))
     if len(frame) > most:
         caption = f"{caption} (first {most} of {len(frame):,})"
-    return table(shown, caption=caption, headings=headings, formats=formats, fold=fold, currency=study.currency)
+    return table(
+        shown, caption=caption, headings=headings, formats=formats, fold=fold, note=note, currency=study.currency
+    )
 
 
-def _markdown(row: tuple[float, float], study: Study) -> str:
-    weeks, cents = row
-    return "none" if np.isnan(weeks) else f"{_money(cents, study)} in {weeks:.0f} weeks"
-
-
-def _money(cents: float, study: Study) -> str:
-    return show_cents(round(float(cents)), currency=study.currency)
+def _money(cents: float, study: Study, *, whole: bool = False) -> str:
+    rounded = round(float(cents) / 100) * 100 if whole else round(float(cents))
+    return show_cents(rounded, currency=study.currency).removesuffix(".00")

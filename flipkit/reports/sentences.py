@@ -10,7 +10,7 @@ import math
 import pandas as pd
 
 from flipkit.analysis.results import RESULT, minutes_known
-from flipkit.analysis.returns import TOO_FEW
+from flipkit.analysis.returns import ONE_DECIDES, TOO_FEW, unsold_group
 from flipkit.economics.overrides import suppositions
 from flipkit.money import show_cents
 from flipkit.reports.elements import Figure, Said, origin_mix
@@ -99,8 +99,12 @@ def month_sentence(study: Study) -> tuple[str, str]:
         study.figure("sales alone, an hour", named, 100 * sales["hourly"]),
         study.figure("target an hour", "shop", study.assumptions.cents("hour.target")),
     ]
-    said = filter(None, [note, overrides_sentence(study), run_out_sentence(study)])
-    return Said(sentence, figures), " ".join(said).rstrip()
+    more = [
+        *(doubt for doubt in doubts(study) if doubt not in note),
+        overrides_sentence(study),
+        run_out_sentence(study),
+    ]
+    return Said(sentence, figures), " ".join(filter(None, [note.rstrip(), *more]))
 
 
 def _cost_unknown(study: Study, row: pd.Series, unknown: int, things: int) -> tuple[str, str]:
@@ -141,6 +145,46 @@ def minutes_sentence(items: pd.DataFrame) -> str:
     }
     said = ", ".join(f"{known[name]:.0%} {words}" for name, words in parts.items() if round(known[name], 2) > 0)
     return f"Hours: {said}; {doubt}." if known["logged"] < 1 else f"Hours: {said}."
+
+
+def doubts(study: Study) -> list[str]:
+    """What makes every figure of these books doubtful: it stands at the headline, beside the verdicts, in the index.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    list of str
+        A sentence or two each; none where the books hold what they should.
+    """
+    items = study.items
+    found = []
+    alone = unsold_group(items, by="category")
+    if len(items) >= study.assumptions.whole("report.too_few_items"):
+        if items["sold_on"].notna().all():
+            found.append(
+                "Everything in these books sold. If you left out what never sold, every figure here is too good: add "
+                "those things with what they cost."
+            )
+        if alone is not None:
+            found.append(
+                f"Everything unsold is called {alone}, and nothing else is. So no other category counts what of it "
+                "never sold, and their figures are too good."
+            )
+        if not items["cost_cents"].any() and (items["cost_origin"] != "none").all():
+            found.append(
+                "Everything cost 0. If these aren't all free finds, profits are too high: fill in what you paid, and "
+                "leave a cost blank where you don't know it."
+            )
+        if not (items["measures_origin"] == "recorded").any():
+            found.append("No parcel was measured, so every size is a guess, and so is the postage you didn't record.")
+    known = minutes_known(items)
+    if known["logged"] == 0 and known["corrected"] == 0:
+        found.append(minutes_sentence(items))
+    return found
 
 
 def overrides_sentence(study: Study) -> str:
@@ -223,20 +267,23 @@ def category_sentence(study: Study, category: str) -> tuple[str, str]:
         row = bought.iloc[0]
         # Of what never sold nobody knows what it will bring.
         known = row["claimed"] and row["sold"]
-        stands = f"{_hourly(study, row)} an hour, {_interval(study, row)}" if known else f"{TOO_FEW}."
+        stands = f"{_hourly(study, row)} an hour, {_interval(study, row)[:-1]}, for {past_words(study)}."
+        stands = stands if known else f"{too_few_words(row)}."
+        told = f"{stands} {_one_more(study, row) if known else ''}{int(row['sold'])} of"
         note = (
-            f"Counting everything bought in the same months, unsold things with what they may still bring: "
-            f"{stands} {int(row['sold'])} of {count_of(int(row['items']), 'purchase')} sold. {note}"
+            "Counting everything bought in the same months, unsold things with what they may still bring: "
+            f"{told} {count_of(int(row['items']), 'purchase')} sold. {note}"
         )
     if sold.empty:
-        return f"{category.capitalize()}: nothing sold in these months.", note
+        return f"{category.capitalize()}: nothing sold in these months.", " ".join([note, *doubts(study)])
     row = sold.iloc[0]
     # The verdict is that of the overview: things that sold say nothing of those that did not.
     judged = bought.iloc[0] if len(bought) and bought.iloc[0]["claimed"] and bought.iloc[0]["sold"] else row
     with_unsold = "" if judged is row else f"; with the unsold counted, {_hourly(study, judged)}"
     sentence = (
         f"{category.capitalize()}: an hour of your own work earned {_hourly(study, row)} "
-        f"over {count_of(int(row['items']), 'sale')}{with_unsold} – {judged['verdict']}."
+        f"over {count_of(int(row['items']), 'sale')}{with_unsold} – "
+        f"{judged['verdict'] if judged['claimed'] else too_few_words(judged)}."
     )
     figures = [
         study.figure("sold basis, an hour", of_category(category), 100 * row["hourly"]),
@@ -245,7 +292,38 @@ def category_sentence(study: Study, category: str) -> tuple[str, str]:
     ]
     if len(bought):
         figures.append(study.figure("bought basis, an hour", of_category(category), 100 * bought.iloc[0]["hourly"]))
-    return Said(sentence, figures), f"{_interval(study, row)} {note}"
+    contributes = _one_more(study, row) if judged is row else ""
+    return Said(sentence, figures), " ".join([f"{_interval(study, row)} {contributes}{note}", *doubts(study)])
+
+
+def _one_more(study: Study, row: pd.Series) -> str:
+    """What one thing contributes to a category's hour."""
+    without, more = (money_per_hour(float(row[name]), currency=study.currency) for name in ("without_best", "one_more"))
+    return f"Without its best sale it would be {without} an hour; with one more like that, {more}. "
+
+
+def too_few_words(row: pd.Series) -> str:
+    """Why nothing is claimed: too few, and where one dear find decides, that."""
+    return f"{TOO_FEW}: {ONE_DECIDES}" if row["one_decides"] else TOO_FEW
+
+
+def past_words(study: Study) -> str:
+    """The months that a figure over the window's purchases is about, and that it is no forecast.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    str
+        Such as ``the past two years, not next month``.
+    """
+    first, last = (pd.Period(day, "M") for day in study.window())
+    months = (last - first).n + 1
+    span = {1: "month", 12: "year", 24: "two years"}.get(months, f"{months} months")
+    return f"the past {span}, not next month"
 
 
 def of_category(name: object) -> str:
@@ -374,8 +452,9 @@ def _hourly(study: Study, row: pd.Series) -> str:
 
 def _interval(study: Study, row: pd.Series) -> str:
     if not row["claimed"]:
+        seen = f"{count_of(int(row['items']), 'sale')} from {count_of(int(row['trips']), 'trip')}"
         return (
-            f"{TOO_FEW.capitalize()}: {count_of(int(row['items']), 'sale')} from {count_of(int(row['trips']), 'trip')}."
+            f"{too_few_words(row).capitalize()} ({seen})." if row["one_decides"] else f"{TOO_FEW.capitalize()}: {seen}."
         )
     low, high = (money_per_hour(float(row[end]), currency=study.currency) for end in ("low", "high"))
     return f"{study.confidence:.0%} interval {low} to {high}."

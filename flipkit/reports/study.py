@@ -22,7 +22,7 @@ import pandas as pd
 from flipkit.analysis import results, returns, sizes, survival
 from flipkit.analysis.decisions import buying_verdicts
 from flipkit.analysis.ratio_stats import IntervalSettings, interval_settings
-from flipkit.analysis.repricing import price_plan
+from flipkit.analysis.repricing import patience_table, price_plan
 from flipkit.analysis.returns import Window, in_window, shrunken_returns
 from flipkit.analysis.sale_hazard import SellingModel, Typical
 from flipkit.analysis.shop_knowledge import shop_knowledge, shop_model
@@ -170,7 +170,9 @@ class Study:
     def ranking(self) -> pd.DataFrame:
         """Categories on bought basis pulled towards the whole, likeliest to beat the target first."""
         seed = self.assumptions.whole("report.seed")
-        return shrunken_returns(self.bought_returns, target=self.target, seed=seed, minutes="expected_min")
+        return shrunken_returns(
+            self.bought_returns, target=self.target, seed=seed, confidence=self.confidence, minutes="expected_min"
+        )
 
     @functools.cached_property
     def buying_verdicts(self) -> pd.DataFrame:
@@ -308,6 +310,12 @@ class Study:
         changes = self.books.price_changes
         return price_plan(self.items, changes, *self.selling, self.knowledge, as_of=self.as_of)
 
+    @functools.cached_property
+    def patience(self) -> pd.DataFrame:
+        """What each thing in stock brings if it is to be sold within so many weeks, and priced as before."""
+        changes = self.books.price_changes
+        return patience_table(self.items, changes, *self.selling, self.knowledge, as_of=self.as_of)
+
     def sold_items(self, category: str | None = None, *, month: str | None = None) -> pd.DataFrame:
         """The items sold in the window, or in one month."""
         span = self.window(month, months=1) if month else self.window()
@@ -352,6 +360,7 @@ class Study:
             "break_even",
             "selling",
             "knowledge",
+            "price_plan",
         ):
             getattr(self, name)
         return self

@@ -17,7 +17,7 @@ from flipkit.analysis.stock import ageing_table, stock_table
 from flipkit.economics.costs import own_rate_cards
 from flipkit.money import show_cents
 from flipkit.reports.elements import NOTHING, Element, caution, figures_said, table
-from flipkit.reports.sentences import money_per_hour, of_category
+from flipkit.reports.sentences import money_per_hour, of_category, past_words
 from flipkit.reports.study import Study
 from flipkit.rules.blocks import RuleSet
 
@@ -45,13 +45,15 @@ def rules_used(study: Study) -> list[RuleUsed]:
     for rule_set, days in _asked(study):
         for at in sorted(set(rule_set.index_at(days).tolist())) if days.size else []:
             block = rule_set.blocks[at]
+            # A surcharge may stand on a page of its own.
+            sourced = (block, *getattr(block, "surcharges", ()))
             used = RuleUsed(
                 kind=rule_set.kind,
                 name=rule_set.name,
                 begins=block.starts.isoformat(),
                 ends=block.ends.isoformat() if block.ends else "",
-                source=", ".join(block.sources),
-                seen=block.seen,
+                source=", ".join(dict.fromkeys(key for one in sourced for key in one.sources)),
+                seen=", ".join(dict.fromkeys(one.seen for one in sourced)),
                 own=rule_set.file in study.rules.own,
             )
             found[used] = None
@@ -181,6 +183,7 @@ def returns_table(study: Study) -> Element:
         caption="True hourly return by category, bought and sold basis",
         headings=headings,
         formats=formats,
+        note=f"The intervals are of {past_words(study)}.",
         currency=study.currency,
         figures=[
             study.figure(f"{basis} basis, an hour", of_category(row["category"]), 100 * row[f"{basis}_hourly"])

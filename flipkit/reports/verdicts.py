@@ -9,11 +9,11 @@ from typing import Any
 import pandas as pd
 
 from flipkit.analysis.decisions import BUY_MORE, FEW_FINDS, STOP, UNDER_A_PRICE, VERDICTS
-from flipkit.analysis.returns import LIKELY, TOO_FEW, UNLIKELY
+from flipkit.analysis.returns import LIKELY, ONE_DECIDES, TOO_FEW, UNLIKELY
 from flipkit.charts.style import hourly
 from flipkit.money import show_cents
-from flipkit.reports.elements import Element
-from flipkit.reports.sentences import count_of, money_per_hour
+from flipkit.reports.elements import Element, caution
+from flipkit.reports.sentences import count_of, doubts, money_per_hour, past_words
 from flipkit.reports.study import Study
 
 #: Categories too few to tell that are named; the rest are counted.
@@ -25,7 +25,8 @@ def verdict_reason(study: Study, row: dict[Hashable, Any]) -> str:
     if row["verdict"] == TOO_FEW:
         bought = int(row["items"])
         trips = f" on {count_of(int(row['trips']), 'trip')}" if row["trips"] else ""
-        return f"{bought:,} bought{trips}" if bought else "none bought in these months"
+        seen = f"{bought:,} bought{trips}" if bought else "none bought in these months"
+        return f"{seen}: {ONE_DECIDES}" if row.get("one_decides") else seen
     between = " to ".join(hourly(float(row[end]), currency=study.currency) for end in ("low", "high"))
     start = f"{_chance(float(row['beats_target']))}, likely {between}"
     sells, usual = _round(row["typical_cents"], study), _round(row["usual_cost_cents"], study)
@@ -82,17 +83,23 @@ def verdict_list(study: Study) -> Element:
         lines += [head, *(f"  {name}: {why}" for name, why in reasons)]
     if not parts:
         return Element('<p class="wordless">No category is in the books yet.</p>', "No category is in the books yet.")
-    if not (frame["verdict"] != TOO_FEW).any():
-        return Element(f'<div class="verdicts">{"".join(parts)}</div>', "\n".join(lines))
-    lead, bounds = _lead(study), _bounds()
-    html = f'<p>{escape(lead)}</p>{"".join(parts)}<p class="note">{escape(bounds)}</p>'
-    return Element(f'<div class="verdicts">{html}</div>', "\n".join([lead, *lines, bounds]))
+    if (frame["verdict"] != TOO_FEW).any():
+        lead, bounds = _lead(study), _bounds()
+        parts = [f"<p>{escape(lead)}</p>", *parts, f'<p class="note">{escape(bounds)}</p>']
+        lines = [lead, *lines, bounds]
+    if told := doubts(study):
+        box = caution(" ".join(told))
+        parts, lines = [box.html, *parts], [box.text, *lines]
+    return Element(f'<div class="verdicts">{"".join(parts)}</div>', "\n".join(lines))
 
 
 def _lead(study: Study) -> str:
     """What the figures of each line are, said once."""
     target = money_per_hour(study.target, currency=study.currency).removesuffix(".00")
-    return f"Each with its chance to beat {target} an hour, and what an hour likely earns."
+    return (
+        f"Each with its chance to beat {target} an hour, and what an hour likely earned, adjusted for small samples: "
+        f"{past_words(study)}."
+    )
 
 
 def _bounds() -> str:

@@ -11,15 +11,14 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.analysis.ratio_stats import IntervalSettings, ratio_of_sums, ratio_standard_error
+from flipkit.analysis.ratio_stats import IntervalSettings, median_lean, ratio_of_sums, ratio_standard_error
 from flipkit.analysis.returns import (
     FEW_TRIPS,
     Window,
     bought_returns,
     category_returns,
     in_window,
-    pulled,
-    steadied_errors,
+    pulled_medians,
 )
 from flipkit.analysis.stock_value import Horizon, expected_value_sums
 from flipkit.simulation.demo import FIRST_DAY, LAST_DAY, Scenario, shops_with
@@ -156,8 +155,8 @@ def kit_figures(
 ) -> tuple[list[str], Floats, Floats]:
     """The kit's hourly returns on bought basis, pulled towards the whole, without their intervals.
 
-    The figures of ``pulled_returns(bought_returns(...))`` in a fraction of the time, of those
-    categories of which the report claims anything.
+    The figures of ``shrunken_returns(bought_returns(...))`` in a fraction of the time, of those
+    categories that are not too few to tell; where one dear find decides only an interval shows.
     """
     rows = in_window(shop, window=window, basis="bought")
     names, parts, net, minutes = expected_value_sums(shop, horizon, inside=shop.index.isin(rows.index), by="category")
@@ -166,8 +165,11 @@ def kit_figures(
     items, trips = (count.reindex(known).to_numpy() for count in (bought.size(), bought["trip_id"].nunique()))
     hourly = np.array([ratio_of_sums(net[part], minutes[part]) for part in parts]) * 0.6
     own = [ratio_standard_error(net[part], minutes[part], clusters_correction=True) * 0.6 for part in parts]
+    lean = [median_lean(net[part], minutes[part]) for part in parts]
     hours = np.array([minutes[part].sum() / 60 for part in parts])
-    found = pulled(hourly, steadied_errors(own, trips, hours))
+    found = pulled_medians(hourly, np.array(own), np.array(lean), trips, hours)
+    if found is None:
+        return [], np.array([]), np.array([])
     claimed = (items >= too_few) & (trips >= FEW_TRIPS)
     kept = [name for name, sure in zip(known, claimed, strict=True) if sure]
     return kept, found.value[claimed], found.error[claimed]

@@ -17,7 +17,6 @@ from flipkit.analysis.pricing import (
     best_paths,
     expected_value_cents,
     path_outcomes,
-    price_frontier,
     price_table,
     rounded_price,
 )
@@ -134,19 +133,6 @@ def test_more_buyers_are_worth_more_and_more_of_them_mean_a_higher_price():
     assert values == sorted(values)
     assert first == sorted(first)
     assert first[0] < first[2]
-
-
-def test_the_frontier_trades_money_for_weeks():
-    demand = one(weeks=40)
-    table = price_table([5000], lambda price: 0.87 * price - 800, demand, grid=PriceGrid(0.3, 1.6, 0.03))
-    points = price_frontier(
-        demand, table, PriceSettings(40), storage_cents=10, end_cents=0, week_cents=[0, 50, 150, 400]
-    )
-    weeks = [point.weeks for point in points]
-    money = [point.money_cents for point in points]
-    assert weeks == sorted(weeks, reverse=True)
-    assert money == sorted(money, reverse=True)
-    assert weeks[0] > 1.5 * weeks[-1]
 
 
 @pytest.mark.worked

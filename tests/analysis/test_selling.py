@@ -16,7 +16,10 @@ from flipkit.analysis.sale_hazard import (
     OFFER_PARTS,
     SHARED,
     PersonWeeks,
+    highest_ratio,
     person_weeks,
+    price_endings,
+    seller_habit,
     selling_model,
     selling_prior,
     typical_prices,
@@ -261,3 +264,63 @@ def test_the_pace_over_the_time_on_sale_is_a_sum_of_coefficients(prior):
     # A category that the fit does not know is less sure by as much as categories differ.
     unknown = model.pace("chairs", weeks=3)[0]
     assert unknown > prior.category[0] > error
+
+
+def habitual(things, *, cut=0.15, first=28, gap=21, seed=3):
+    """Listings of a seller with one habit: 1.3 times the typical price, then lower and lower; a third sells."""
+    random = np.random.default_rng(seed)
+    listed = pd.Timestamp("2025-01-06") + pd.to_timedelta(random.integers(0, 100, things), unit="D")
+    days = np.where(random.random(things) < 1 / 3, random.integers(3, 200, things), 210)
+    sold = days < 210
+    end = listed + pd.to_timedelta(days, unit="D")
+    items = pd.DataFrame(
+        {
+            "item_id": [f"{at}" for at in range(things)],
+            "list_price_cents": pd.array(np.full(things, 13_000), dtype="Int64"),
+            "listed_on": listed,
+            "sold_on": pd.to_datetime(np.where(sold, end, pd.NaT)),
+            "gone_on": pd.to_datetime(np.where(sold, pd.NaT, end)),
+            "sold_price_cents": pd.array(np.where(sold, 9_000, 0), dtype="Int64"),
+        }
+    )
+    rows = [
+        (name, start + pd.Timedelta(days=first + gap * step), round(13_000 * (1 - cut) ** (step + 1)))
+        for name, start, lasted in zip(items["item_id"], listed, days, strict=True)
+        for step in range(1 + (int(lasted) - first) // gap if lasted >= first else 0)
+    ]
+    changes = pd.DataFrame(rows, columns=["item_id", "changed_on", "price_cents"])
+    return items, changes.assign(changed_on=pd.to_datetime(changes["changed_on"]))
+
+
+def test_a_sellers_habit_is_found_again_and_common_practice_fills_in():
+    held = load_assumptions()
+    items, changes = habitual(150)
+    asked = {"as_of": dt.date(2026, 1, 1), "held": held}
+    habit = seller_habit(items, changes, np.full(150, 10_000.0), **asked)
+    assert habit.ratio == pytest.approx(1.3, rel=0.02)
+    assert habit.cut_share == pytest.approx(0.15, abs=0.01)
+    assert (habit.first_cut_weeks, habit.cut_weeks) == pytest.approx((4, 3), abs=0.3)
+    assert habit.patience_weeks == pytest.approx(30, abs=1.5)
+    none = seller_habit(items.iloc[:0], changes.iloc[:0], np.zeros(0), **asked)
+    assert none.ratio == pytest.approx(held.number("selling.markup"))
+    assert (none.cut_share, none.first_cut_weeks, none.offer_share) == (0.1, 8, 0.85)
+    # Who lists and never marks down has that habit, whatever common practice is.
+    steady = seller_habit(items, changes.iloc[:0], np.full(150, 10_000.0), **asked)
+    assert steady.cut_share == 0
+
+
+def test_more_listings_at_a_price_never_lower_the_highest_one_considered():
+    random = np.random.default_rng(5)
+    common = {"enough": 20, "markup": 1.15, "spread": 0.2, "bound": 1.65}
+    for _ in range(200):
+        asked = random.normal(random.uniform(-0.2, 0.4), random.uniform(0.01, 0.4), random.integers(1, 400))
+        high = highest_ratio(asked, **common)
+        assert 1.0 <= high <= 1.65
+        assert highest_ratio(np.append(asked, np.log(high) + 0.01), **common) >= high - 1e-9
+        assert highest_ratio(asked, **{**common, "bound": 2.0}) >= high * (1 - 1e-3), "to a thousandth"
+
+
+def test_prices_end_as_the_sellers_own_do():
+    changes = pd.DataFrame({"price_cents": [1999, 2499]})
+    assert price_endings(pd.DataFrame({"list_price_cents": [1499, 2999, 999, 4999]}), changes) == [99]
+    assert price_endings(pd.DataFrame({"list_price_cents": [1499]}), changes.iloc[:0]) == [0]

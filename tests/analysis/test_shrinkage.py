@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.ratio_stats import IntervalSettings
-from flipkit.analysis.returns import category_returns, pulled, shrunken_returns, steadied_errors
+from flipkit.analysis.returns import COMMON_FREEDOM, category_returns, pulled, shrunken_returns, steadied_errors
 
 HITS = [18, 17, 16, 15, 14, 14, 13, 12, 11, 11, 10, 10, 10, 10, 10, 9, 8, 7]
 REMAINDER = [0.346, 0.298, 0.276, 0.222, 0.273, 0.270, 0.263, 0.210, 0.269, 0.230, 0.264, 0.256, 0.303, 0.264, 0.226]
@@ -95,9 +95,10 @@ def test_pulled_figures_are_nearer_the_truth_and_their_errors_honest():
 
 @pytest.mark.worked
 def test_errors_lean_on_the_common_hour():
-    # one hour's variance: (8 x 4 x 10 + 2 x 16 x 5) / 10 = 48; group two: (2 x 16 + 4 x 48 / 5) / 6
+    # one hour's variance: (8 x 4 x 10 + 2 x 16 x 5) / 10 = 48; group two: 2 of its own 16 beside the common 48 / 5
     found = steadied_errors([2.0, 4.0, math.nan], [9, 3, 1], [10.0, 5.0, 12.0])
-    assert found[1] == pytest.approx(math.sqrt((2 * 16 + 4 * 48 / 5) / 6))
+    common = COMMON_FREEDOM
+    assert found[1] == pytest.approx(math.sqrt((2 * 16 + common * 48 / 5) / (2 + common)))
     assert found[2] == pytest.approx(math.sqrt(48 / 12))
     assert np.isnan(steadied_errors([math.nan], [1], [3.0])).all()
 
@@ -105,7 +106,8 @@ def test_errors_lean_on_the_common_hour():
 def table(hourly, error, *, items=30, trips=20):
     names = [f"c{at}" for at in range(len(hourly))]
     frame = pd.DataFrame({"category": names, "items": items, "trips": trips, "owner_min": 600.0, "hourly": hourly})
-    return frame.assign(delta_se=error, claimed=True)
+    frame = frame.assign(delta_se=error, claimed=True, lean=0.0)
+    return frame.assign(low=frame["hourly"] - 2 * frame["delta_se"], high=frame["hourly"] + 2 * frame["delta_se"])
 
 
 def test_ranked_by_the_chance_of_beating_the_target():

@@ -63,7 +63,8 @@ def test_the_kits_figures_are_those_of_its_report(day: dt.date, too_few: int) ->
     settings = {"settings": IntervalSettings(0.95, 100, 1, too_few)}
     report = bought_returns(shop, window=window, horizon=horizon, **settings)  # type: ignore[arg-type]
     ranked = shrunken_returns(report, target=18.0, seed=1, minutes="expected_min").set_index("category")
-    assert set(names) == set(ranked.index[ranked["claimed"]])
+    # The bench computes no intervals, so it cannot know where one dear find decides.
+    assert set(names) == set(ranked.index[ranked["claimed"] | ranked["one_decides"]])
     np.testing.assert_allclose(value, ranked.loc[names, "pulled"])
     np.testing.assert_allclose(error, ranked.loc[names, "error"])
 
