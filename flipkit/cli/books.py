@@ -75,7 +75,7 @@ def check(books: Path, as_of: str) -> None:
 
 def _answer_options(command: Callable[..., None]) -> Callable[..., None]:
     for key, (text, words) in reversed(ANSWERS.items()):
-        command = click.option(f"--{key}", help=text, type=click.Choice(words) if words else None)(command)
+        command = click.option(f"--{key}", help=text, type=click.Choice(list(words)) if words else None)(command)
     return command
 
 

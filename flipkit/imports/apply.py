@@ -29,7 +29,6 @@ from flipkit.imports.detect import Proposal
 from flipkit.imports.join import (
     AcceptedRow,
     Cell,
-    Label,
     Stock,
     as_text,
     cents_in,
@@ -317,32 +316,16 @@ def post_labels(taken: AcceptedRow, stock: Stock, earlier: list[dict[str, str]])
             continue
         postings.added += 1
         postings.told.append(f"row {label.origin}: {', '.join(items)}, by {posted.how[label.key]}")
-        postings.ledger.append(_entry(label, items, posted.how[label.key]))
+        said = ("|".join(items), as_text(label.amount_cents), as_text(label.adjustment_cents), label.date)
+        entry = (label.key, *said, posted.how[label.key])
+        postings.ledger.append(dict(zip(_LEDGER, entry, strict=True)))
     return postings
 
 
-def _entry(label: Label, items: list[str], how: str) -> dict[str, str]:
-    values = (
-        label.key,
-        "|".join(items),
-        as_text(label.amount_cents),
-        as_text(label.adjustment_cents),
-        label.date,
-        how,
-    )
-    return dict(zip(_LEDGER, values, strict=True))
-
-
 def _weights(taken: AcceptedRow) -> list[float]:
-    if "weight_lb" not in taken.columns:
-        return [0.0] * len(taken.rows)
-    at = taken.columns.index("weight_lb")
     read = reader_of(ITEMS.column("weight_lb"), unit="lb", units=Units())
-    weights = []
-    for row in taken.rows:
-        value = read(row[at]) if row[at] else 0.0
-        weights.append(0.0 if isinstance(value, InvalidCell) else float(value))
-    return weights
+    given = [read(text) if text else 0.0 for text in taken.texts("weight_lb")] or [0.0] * len(taken.rows)
+    return [0.0 if isinstance(value, InvalidCell) else float(value) for value in given]
 
 
 # Bring an export of another program into the books: propose how to read it, then apply that.
@@ -436,9 +419,8 @@ def _posted(job: _Job) -> Merged:
     postings = post_labels(job.taken, stock_of(job.books.items), read_ledger(job.folder / CONVERTED / "labels.csv"))
     job.postings = postings
     job.matched = postings.told
-    unmatched = {left.row for left in postings.refused}
     why = {left.row: left.reason for left in postings.refused}
-    job.taken.drop({at: why[row] for at, row in enumerate(job.taken.origins) if row in unmatched})
+    job.taken.drop({at: why[row] for at, row in enumerate(job.taken.origins) if row in why})
     costs = postings.as_rows()
     names = costs.columns[1:]
     last = {(row[0], name): text for row in postings.before for name, text in zip(names, row[1:], strict=True)}
@@ -578,10 +560,9 @@ def _put(job: _Job, result: Merged, refused: list[SkippedRow]) -> list[str]:
         if result.altered or not (job.folder / file).exists():
             keep_by_hand(stage, job.folder, file)
             result.text = result.file.text(job.table)
-            text = result.text
-            stage.write(file, text)
+            stage.write(file, result.text)
             written.append(file)
-            digest = hashlib.sha256(text.encode()).hexdigest()
+            digest = hashlib.sha256(result.text.encode()).hexdigest()
             files[f"{CONVERTED}/written-{job.table.name}.txt"] = f"{digest}\n"
         files["shop.csv"] = job.shop_text
         files[f"{CONVERTED}/named.csv"] = _naming_text(job)
@@ -598,14 +579,10 @@ def _put(job: _Job, result: Merged, refused: list[SkippedRow]) -> list[str]:
             )
         for name, text in files.items():
             place = job.folder / name
-            settled = place.is_file() and not result.altered and name.endswith(("-changes.csv", "-matched.csv"))
-            bare = name.endswith("-cells.csv") and not job.taken.cells and not place.is_file()
-            if (
-                text
-                and not bare
-                and not settled
-                and not (place.is_file() and place.read_text(encoding="utf-8") == text)
-            ):
+            there = place.is_file()
+            settled = there and not result.altered and name.endswith(("-changes.csv", "-matched.csv"))
+            bare = name.endswith("-cells.csv") and not (job.taken.cells or there)
+            if text and not bare and not settled and not (there and place.read_text(encoding="utf-8") == text):
                 stage.write(name, text)
                 written.append(name)
     return written

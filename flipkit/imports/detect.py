@@ -210,7 +210,7 @@ def _kept_file(export: Export, file: File) -> File:
 def _settle_table(layout: Layout, base: Mapping, draft: Draft) -> str:
     said = draft.answers.get("table", base.table)
     if said:
-        return draft.said("table", base.table, values.tables())
+        return draft.said("table", base.table)
     likely = import_match.likely_tables(layout, known=draft.stock.ids)
     (best, score), (_, second) = likely[0], likely[1]
     if score >= 3.0 and score - second >= 0.75:

@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from flipkit.books.problems import Problem, shortened
 from flipkit.errors import ConversionError
-from flipkit.imports import values
+from flipkit.imports import ANSWERS, values
 from flipkit.imports.join import Stock
 from flipkit.imports.values import ORDERS
 from flipkit.rules.tables import Rules
@@ -220,11 +220,13 @@ def _quoted(text: str) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
-    """One answer to a question."""
+class Candidate:
+    """One reading of something that an export leaves open, with the evidence for it, from 0 to 1."""
 
     value: str
-    meaning: str
+    meaning: str = ""
+    evidence: float = 0.5
+    told: str = ""
     typed: str = ""
 
 
@@ -235,7 +237,7 @@ class Question:
     key: str
     option: str
     text: str
-    choices: tuple[Choice, ...] = ()
+    choices: tuple[Candidate, ...] = ()
     free: bool = False
 
     def __str__(self) -> str:
@@ -250,17 +252,6 @@ class Question:
 
 #: Evidence from which a reading is certain, from which it may be guessed, and how far it must stand above the next.
 SURE, LIKELY, APART = 0.95, 0.7, 0.3
-
-
-@dataclass(frozen=True, slots=True)
-class Candidate:
-    """One reading of something that an export leaves open, with the evidence for it, from 0 to 1."""
-
-    value: str
-    meaning: str = ""
-    evidence: float = 0.5
-    told: str = ""
-    typed: str = ""
 
 
 @dataclass
@@ -278,12 +269,21 @@ class Draft:
     guessed: list[str] = field(default_factory=list)
     questions: list[Question] = field(default_factory=list)
 
-    def said(self, key: str, given: str, values: Iterable[str]) -> str:
+    def said(self, key: str, given: str, values: Iterable[str] = ()) -> str:
         """What the seller said, here or in a kept mapping; refused where it is none of the values."""
         said = self.answers.get(key, given)
-        if said and said not in (known := list(values)):
+        if said and said not in (known := list(values or ANSWERS[key][1])):
             raise ConversionError([Problem("answers", None, key, said, f"one of {', '.join(known)}", "")])
         return said
+
+    def settle(
+        self, key: str, text: str, sure: Answers[str, float] | None = None, *, given: str = "", told: str = ""
+    ) -> str | None:
+        """Decide among the usual words of an answer, by how sure each is; the surest is told."""
+        ways = {word: (sure or {}).get(word, 0.5) for word in ANSWERS[key][1]}
+        best = max(ways.values())
+        said = (Candidate(w, ANSWERS[key][1][w], one, told if one == best else "") for w, one in ways.items())
+        return self.decide(key, text, *said, given=given)
 
     def decide(
         self, key: str, text: str, *candidates: Candidate, given: str = "", option: str = "", free: bool = False
@@ -296,6 +296,5 @@ class Draft:
             if best.told:
                 (self.certain if best.evidence >= SURE else self.guessed).append(best.told)
             return best.value
-        choices = tuple(Choice(c.value, c.meaning, c.typed) for c in candidates)
-        self.questions.append(Question(key, option or f"--{key}", text, choices, free))
+        self.questions.append(Question(key, option or f"--{key}", text, candidates, free))
         return None

@@ -38,12 +38,8 @@ _HINTS = {
     "sold_on": "a header, or one day for all rows",
     "sold_price": "what the buyer paid for the goods alone",
 }
-#: Bare measures: the option, the columns, the units that they may be in.
-_UNITS = (
-    ("length-unit", import_match.SIDES, {"in": "inches", "cm": "centimeters", "mm": "millimeters", "ft": "feet"}),
-    ("weight-unit", ("weight_lb",), {"lb": "pounds", "oz": "ounces", "kg": "kilograms", "g": "grams"}),
-    ("time-unit", ("minutes",), {"min": "minutes", "hour": "hours", "s": "seconds"}),
-)
+#: Bare measures: the option that says their unit, and the columns.
+_UNITS = {"length-unit": import_match.SIDES, "weight-unit": ("weight_lb",), "time-unit": ("minutes",)}
 #: What a column of money, days or measures may be that no header tells, the likelier first.
 _MAY_BE = {
     "money": (
@@ -144,7 +140,7 @@ class Settler:
     def decimal(self) -> None:
         """The decimal mark, from the whole file where a column does not say."""
         if "decimal" in self.draft.answers or self.mapping.decimal:
-            self.set(decimal=self.draft.said("decimal", self.mapping.decimal, DECIMALS))
+            self.set(decimal=self.draft.said("decimal", self.mapping.decimal))
             return
         settled: dict[str, str] = {}
         doubts: list[ColumnFacts] = []
@@ -195,7 +191,7 @@ class Settler:
             if fact.dates.clocks:
                 draft.certain.append(f"the time of day in {fact.header} is left aside")
         if "dates" in draft.answers or self.mapping.order:
-            self.set(order=draft.said("dates", self.mapping.order, ORDERS))
+            self.set(order=draft.said("dates", self.mapping.order))
             return
         facts = {n: fact for n, fact in facts.items() if not self.mapping.columns[n].order and fact.dates.matters}
         settled = {n: fact.dates.orders[0] for n, fact in facts.items() if len(fact.dates.orders) == 1}
@@ -317,19 +313,12 @@ class Settler:
                 draft.certain.append(f"{count:,} rows are copies of an earlier one, {own} and all: they count once")
                 self.set_rows(duplicates="once")
             return
-        few = 0 < len(repeats) <= 0.2 * len(rows)
         told = f"{own} {'repeats' if repeats else f'is blank in {blank:,} rows'}, so each row gets a name of its own"
-        spare = "" if "note" in self.mapping.columns else f", and {own} goes to note"
-        said = draft.decide(
-            "ids",
-            f"{own} repeats in rows that differ ({', '.join(repeats[:3])}): are they the same thing?",
-            Candidate("separate", "different things: the second gets -2 behind its number", 0.5 * few),
-            Candidate("same", "one thing, written more than once", 0.5 * few),
-            Candidate(
-                "note", "the number names no thing: each row gets a name of its own", 0.8 - 0.4 * few, told + spare
-            ),
-            given=self.mapping.rows.ids,
-        )
+        told += "" if "note" in self.mapping.columns else f", and {own} goes to note"
+        few = 0.5 if 0 < len(repeats) <= 0.2 * len(rows) else 0.0
+        sure = {"separate": few, "same": few, "note": 0.8 - 0.8 * few}
+        text = f"{own} repeats in rows that differ ({', '.join(repeats[:3])}): are they the same thing?"
+        said = draft.settle("ids", text, sure, given=self.mapping.rows.ids, told=told)
         if said == "note":
             self.set(columns={"note": self.mapping.columns[key], **self.mapping.columns})
             for lines in (draft.guessed, draft.certain):
@@ -342,14 +331,8 @@ class Settler:
         at, held = self.at("title"), {plain(row["title"]) for row in self.draft.stock.rows}
         there = sum(plain(record.cells[at]) in held for record in self.layout.kept) if at >= 0 else 0
         if there and self.at("cost") >= 0:
-            said = self.draft.decide(
-                "names",
-                f"the books name their items by {by}, which this file lacks, and {there:,} titles are in the books",
-                Candidate("match", "these rows are those items, where one title fits one item"),
-                Candidate("new", "these rows are other things"),
-                given=self.mapping.rows.names,
-            )
-            self.set_rows(names=said or "")
+            text = f"the books name their items by {by}, which this file lacks, and {there:,} titles are in the books"
+            self.set_rows(names=self.draft.settle("names", text, given=self.mapping.rows.names) or "")
 
     # What the amounts are for: one thing or several, a line or its order, spent or earned.
 
@@ -400,12 +383,10 @@ class Settler:
             words = heading(self.header("quantity")).words
             more = any(self.number(cells, sold) > self.number(cells, at) for cells in self.cells())
             left = 0.9 if values.LEFT.search(words) else 0.5 if more or values.STOCK.search(words) else 0.1
-            said = self.draft.decide(
-                "quantity-is",
-                f"{self.header('quantity')} stands beside {self.header('quantity_sold')}: what does it count?",
-                Candidate("bought", "all that came in, the sold ones among them", 1 - left),
-                Candidate("left", "what is left", left, f"{self.header('quantity')} counts what is left unsold"),
-            )
+            here, beside = self.header("quantity"), self.header("quantity_sold")
+            text, told = f"{here} stands beside {beside}: what does it count?", f"{here} counts what is left unsold"
+            told = told if left > 0.5 else ""
+            said = self.draft.settle("quantity-is", text, {"bought": 1 - left, "left": left}, told=told)
             self.set_rows(left=said == "left")
         # The examples are the first different texts of the whole column: where all say one, every row does.
         if not several and all(self.number([text], 0) <= 1 for text in self.layout.facts[at].examples) and sold < 0:
@@ -419,18 +400,11 @@ class Settler:
                 header in told and " times " in told for told in self.draft.certain
             )
             one = 0.9 if values.EACH.search(words) else 0.5
-            said = self.draft.decide(
-                key,
-                f"{rows_in_words(several, most=5) if several else 'some rows'} have a quantity above 1, and "
-                f"{header} does not say what it is for",
-                Candidate(
-                    "each",
-                    "for one, so the row costs that times the quantity",
-                    0.0 if whole else one,
-                    f"{header} is for one; the row's {column} is that times the quantity",
-                ),
-                Candidate("row", "for all of the row", 0.9 if whole else 1 - one),
-            )
+            where = rows_in_words(several, most=5) if several else "some rows"
+            text = f"{where} have a quantity above 1, and {header} does not say what it is for"
+            told = "" if whole else f"{header} is for one; the row's {column} is that times the quantity"
+            sure = {"each": 0.0, "row": 0.9} if whole else {"each": one, "row": 1 - one}
+            said = self.draft.settle(key, text, sure, told=told)
             if said == "each":
                 self.set_column(column, each=True)
 
@@ -457,17 +431,10 @@ class Settler:
             if key not in self.draft.answers and not (some and (first or alike >= 0.5 * len(several))):
                 continue
             way = "stands once an order and is" if first else "repeats on the lines of an order and is"
-            said = self.draft.decide(
-                key,
-                f"{header} is the same on all lines of each order",
-                Candidate(
-                    "order",
-                    "it was paid once for the order and is shared among its items",
-                    1.0 if first else 0.9 if re.search(r"\border\b", heading(header).words) else 0.5,
-                    f"{header} {way} shared among {'its items' if first else 'them'}",
-                ),
-                Candidate("line", "it was paid for each line", 0.0 if first else 0.3),
-            )
+            named = 0.9 if re.search(r"\border\b", heading(header).words) else 0.5
+            told = f"{header} {way} shared among {'its items' if first else 'them'}"
+            sure = {"order": 1.0, "line": 0.0} if first else {"order": named, "line": 0.3}
+            said = self.draft.settle(key, f"{header} is the same on all lines of each order", sure, told=told)
             self.set_column(column, per_order=said == "order")
 
     def refunds(self) -> None:
@@ -477,14 +444,10 @@ class Settler:
         if numbers is not None and numbers.negatives and numbers.positives:
             told = f"rows with a negative {header} are money given back; it goes to the sale of the same order"
             sure = 0.9 if linked != {"title"} else 0.6
-            said = self.draft.decide(
-                "refunds",
-                f"{header} is negative in some rows",
-                Candidate("join", "money given back: it goes to the sale of the same order", sure, told),
-                Candidate("refuse", "list these rows and take the others", 0.4),
-                given=self.mapping.rows.refunds,
+            text, given = f"{header} is negative in some rows", self.mapping.rows.refunds
+            self.set_rows(
+                refunds=self.draft.settle("refunds", text, {"join": sure, "refuse": 0.4}, given=given, told=told) or ""
             )
-            self.set_rows(refunds=said or "")
 
     def signs(self) -> None:
         """Costs that a list writes as negative are turned."""
@@ -538,22 +501,16 @@ class Settler:
 
     def units(self) -> None:
         """The unit of bare numbers in sides, weights and times: as other headers say, or asked."""
-        for key, names, choices in _UNITS:
+        for key, names in _UNITS.items():
             named = [name for name in names if self.header(name)]
             bare = [n for n in named if not self.mapping.columns[n].unit and self.layout.fact(self.header(n)).is_bare]
             said = {self.mapping.columns[name].unit for name in named} - {""}
             heads = ", ".join(dict.fromkeys(map(self.header, bare)))
             # A time that is called minutes or hours has its unit; what is called time has none.
-            unit = bare and self.draft.decide(
-                key,
-                f"{heads} holds bare numbers: in which unit?",
-                *(
-                    Candidate(
-                        unit, word, 0.9 if said == {unit} else 0.5, f"{heads} is in {word}, like the sides beside it"
-                    )
-                    for unit, word in choices.items()
-                ),
-            )
+            sure = dict.fromkeys(said, 0.9) if len(said) == 1 else {}
+            told = f"{heads} is in {', '.join(said)}, like what stands beside it"
+            text = f"{heads} holds bare numbers: in which unit?"
+            unit = self.draft.settle(key, text, sure, told=told) if bare else None
             for name in bare if unit else ():
                 self.set_column(name, unit=unit)
 
@@ -621,16 +578,12 @@ class Settler:
     def repeats(self) -> None:
         """Rows that are equal, and rows that add up others."""
         layout, draft, rows = self.layout, self.draft, self.mapping.rows
-        duplicates = draft.said("duplicates", rows.duplicates, ("separate", "once"))
-        totals = draft.said("totals", rows.totals, ("leave-out", "keep"))
+        duplicates = draft.said("duplicates", rows.duplicates)
+        totals = draft.said("totals", rows.totals)
         if layout.duplicate_count and not duplicates:
             row, first = layout.duplicates[0]
-            draft.decide(
-                "duplicates",
-                f"{layout.duplicate_count:,} rows are equal to an earlier one in every cell (row {row} to row {first})",
-                Candidate("separate", "they are separate things and all count"),
-                Candidate("once", "they are copies and count once; the copies are listed"),
-            )
+            equal = f"{layout.duplicate_count:,} rows are equal to an earlier one in every cell"
+            draft.settle("duplicates", f"{equal} (row {row} to row {first})")
         doubtful = [total for total in layout.totals if not total.certain]
         for total in layout.totals if not totals else ():
             if total.certain:
@@ -643,12 +596,7 @@ class Settler:
             why = f"has no words, and is the sum of the rows above in {', '.join(total.sums)}"
             if total.label:
                 why = f"is called {total.label}, but its numbers are not the sums of the rows above"
-            draft.decide(
-                "totals",
-                f"row {total.row} {why}",
-                Candidate("leave-out", "it adds up others and is no record"),
-                Candidate("keep", "it is a record like the others"),
-            )
+            draft.settle("totals", f"row {total.row} {why}")
         elif layout.totals:
             totals = totals or "leave-out"
         self.set_rows(duplicates=duplicates, totals=totals)
@@ -689,12 +637,9 @@ class Settler:
             and not (title_at >= 0 and plain(record.cells[title_at]) in titles)
         ]
         told = "every row is a sale of an item in the books, found by its number or its title"
-        said = self.draft.decide(
-            "unmatched",
-            f"{rows_in_words(strange, most=5)} of {len(self.layout.kept):,} sell no item that the books hold",
-            Candidate("refuse", "list them and take the others", 0.5 if strange else 0.9, told),
-            Candidate("new", f"make items of them; then {', '.join(lacking)} must be said", 0.5 if strange else 0.0),
-        )
+        text = f"{rows_in_words(strange, most=5)} of {len(self.layout.kept):,} sell no item that the books hold"
+        sure = {} if strange else {"refuse": 0.9, "new": 0.0}
+        said = self.draft.settle("unmatched", text, sure, told="" if strange else told)
         return said != "new"
 
     def meanings(self) -> None:
@@ -797,12 +742,8 @@ class Settler:
         """A cost of 0 for every row is asked about once: free finds, or costs that nobody knows."""
         cost = self.mapping.columns.get("cost")
         if self.items and cost is not None and not cost.headers and number_of(cost.value or "-", ".") == 0:
-            said = self.draft.decide(
-                "cost-zero",
-                "a cost of 0 for every row: was all of it free, or is the cost not known?",
-                Candidate("free", "all of it was free"),
-                Candidate("unknown", "not known: the cost stays blank"),
-            )
+            text = "a cost of 0 for every row: was all of it free, or is the cost not known?"
+            said = self.draft.settle("cost-zero", text)
             if said == "unknown":
                 self.set_column("cost", value="")
 

@@ -15,6 +15,7 @@ from decimal import Decimal
 from typing import Any
 
 from flipkit.books import cells, schema
+from flipkit.imports import ANSWERS
 from flipkit.money import SYMBOLS
 
 # Numbers as other programs write them: marks, signs, brackets, currencies, and what settles them.
@@ -303,7 +304,7 @@ class PlainNumbers:
 # where two are left that differ, the seller is asked.
 
 #: The orders of day, month and year, by the word that options and mappings use.
-ORDERS = ("day-month-year", "month-day-year", "year-month-day")
+ORDERS = tuple(ANSWERS["dates"][1])
 #: Locales whose month names are understood.
 LOCALES = ("en", "de", "fr", "es", "it", "pt", "nl", "sv", "da", "nb", "fi", "pl", "cs", "hu", "ro", "tr")
 #: Dates outside are slips of a finger.
