@@ -15,7 +15,7 @@ from flipkit.analysis.returns import TOO_FEW
 from flipkit.money import show_cents
 from flipkit.reports.elements import NOTHING, Element, Said, table
 from flipkit.reports.pocket import few_sales_sentence, sales_known
-from flipkit.reports.sentences import count_of
+from flipkit.reports.sentences import count_of, may_bring_sentence
 from flipkit.reports.study import Study
 from flipkit.reports.tables import words
 
@@ -36,7 +36,7 @@ def prices_sentence(study: Study) -> str:
     Returns
     -------
     str
-        One or two sentences.
+        One to three sentences.
     """
     few = few_sales_sentence(study)
     if few:
@@ -49,9 +49,10 @@ def prices_sentence(study: Study) -> str:
     stock = len(study.unsold_items())
     waiting = stock - len(plan)
     rest = f" For {waiting:,} we don't know a typical price yet." if waiting > 0 else ""
+    bring = may_bring_sentence(study)
     return Said(
-        f"Of {count_of(stock, 'thing')} in stock: {', '.join(parts)}.{rest}",
-        [study.figure("things in stock", "shop", stock)],
+        f"Of {count_of(stock, 'thing')} in stock: {', '.join(parts)}.{rest} {bring}",
+        [study.figure("things in stock", "shop", stock), *bring.figures],
     )
 
 
@@ -103,7 +104,7 @@ def habit_sentence(study: Study) -> str:
     )
     wishes = known["wishes"]
     room = _money(wishes["storage_cents"] * 52 / 12, study)
-    whose = "by your overheads for it" if wishes["storage_recorded"] else "as assumed, since no overhead tells"
+    whose = "as your overheads say" if wishes["storage_recorded"] else "as assumed, since no overhead of yours says"
     return (
         f"You list things at {habit.ratio:.2f} times what like things sell for, {cuts}, and give up after "
         f"{habit.patience_weeks:.0f} weeks. No list price here is above {known['grid'][1]:.2f} times, because too few "
