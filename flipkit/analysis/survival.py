@@ -266,7 +266,8 @@ def _square(gap: Floats, usual: Floats, alike: Floats) -> float:
 
 
 def _checked(days: npt.ArrayLike, sold: npt.ArrayLike) -> tuple[Floats, npt.NDArray[np.bool_]]:
-    time = np.asarray(days, dtype=np.float64)
+    # A tenth of a second apart is the noise of units turned into each other, and no order of events.
+    time: Floats = np.asarray(days, dtype=np.float64).round(6)
     event = read_flags(sold, name="sold")
     if time.size and (not np.isfinite(time).all() or time.min() < 0):
         raise NotEnoughDataError("days", need="known and at least 0 for every item", got=float(np.min(time)))

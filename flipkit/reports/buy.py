@@ -16,7 +16,15 @@ from flipkit.charts.returns import plot_category_returns
 from flipkit.charts.style import hourly, joined
 from flipkit.money import show_cents
 from flipkit.reports.elements import EMPTY, Element, Figure, Said, headline, table, to_do, together
-from flipkit.reports.sentences import count_of, doubts, few_sales_sentence, money_per_hour, of_category, span_name
+from flipkit.reports.sentences import (
+    count_of,
+    doubts,
+    few_sales_sentence,
+    money_per_hour,
+    of_category,
+    past_words,
+    span_name,
+)
 from flipkit.reports.study import Study
 from flipkit.reports.tables import cautions, methods_table, ranking_table, returns_table, words
 
@@ -218,7 +226,8 @@ class Buy:
         return (
             f"{BUY.capitalize()}: a chance of {LIKELY:.0%} or more to make your target, and {FEW_FINDS:.0%} or more of "
             f"your finds cheap enough. {LEAVE.capitalize()}: fewer cheap enough, and no price or a chance of "
-            f"{UNLIKELY:.0%} or less. Prices are for the usual size, listed and marked down as you do now."
+            f"{UNLIKELY:.0%} or less. Prices are for the usual size, listed and marked down as you do now. The figures "
+            f"are of {past_words(self.study)}."
         )
 
     def _hours_note(self) -> str:

@@ -15,7 +15,7 @@ from flipkit.analysis.decisions import LEAVE, Decision
 from flipkit.analysis.returns import TOO_FEW
 from flipkit.charts.returns import plot_minutes, plot_waterfall
 from flipkit.charts.stock import plot_days_listed
-from flipkit.charts.style import money
+from flipkit.charts.style import hourly, money
 from flipkit.errors import AssumptionError
 from flipkit.reports.buy import chance_words, decision_figures
 from flipkit.reports.elements import (
@@ -30,7 +30,15 @@ from flipkit.reports.elements import (
     table,
     to_do,
 )
-from flipkit.reports.sentences import count_of, doubts, of_category, span_name, stock_figures, trace_sentence
+from flipkit.reports.sentences import (
+    count_of,
+    doubts,
+    of_category,
+    past_words,
+    span_name,
+    stock_figures,
+    trace_sentence,
+)
 from flipkit.reports.stock import Stock
 from flipkit.reports.study import Study
 from flipkit.reports.tables import cautions
@@ -48,7 +56,7 @@ class Category:
         one = self.decision
         unsold = self.study.unsold_items(self.name)
         figures = [*decision_figures(self.study, one), *stock_figures(self.study, of_category(self.name), unsold)]
-        known = [chance_words(self.study, one), self._usual()] if one.verdict != TOO_FEW else []
+        known = [chance_words(self.study, one), self._sure(), self._usual()] if one.verdict != TOO_FEW else []
         note = " ".join(filter(None, [*known, one.note, self._half_sold(), *doubts(self.study)]))
         return headline(Said(self.verdict(), figures), note=note)
 
@@ -133,6 +141,15 @@ class Category:
     def decision(self) -> Decision:
         """The one decision on the category."""
         return self.study.decision(self.name)
+
+    def _sure(self) -> str:
+        """Which months the figures are of, and what one item contributes to them."""
+        row = self.study.bought_returns.set_index("category").loc[self.name]
+        without, more = (hourly(float(row[end]), currency=self.study.currency) for end in ("without_best", "one_more"))
+        return (
+            f"These are figures of {past_words(self.study)}. Without its best sale it would be {without} an hour; with "
+            f"one more like that, {more}."
+        )
 
     def _usual(self) -> str:
         """What was usually paid, what it usually sells for, and how many of the bought sold."""

@@ -10,7 +10,7 @@ import math
 import pandas as pd
 
 from flipkit.analysis.results import RESULT, minutes_known
-from flipkit.analysis.returns import ONE_DECIDES, TOO_FEW, unsold_group
+from flipkit.analysis.returns import TOO_FEW, too_few_words, unsold_group
 from flipkit.charts.style import hourly, money
 from flipkit.economics.overrides import suppositions
 from flipkit.money import show_cents
@@ -197,7 +197,7 @@ def doubts(study: Study) -> list[str]:
     """
     items = study.items
     found = []
-    alone = unsold_group(items, by="category")
+    alone = unsold_group(items["category"], items["sold_on"].notna())
     if len(items) >= study.assumptions.whole("report.too_few_items"):
         if items["sold_on"].notna().all():
             found.append(
@@ -250,11 +250,6 @@ def _one_more(study: Study, row: pd.Series) -> str:
     return f"Without its best sale it would be {without} an hour; with one more like that, {more}. "
 
 
-def too_few_words(row: pd.Series) -> str:
-    """Why nothing is claimed: too few, and where one dear find decides, that."""
-    return f"{TOO_FEW}: {ONE_DECIDES}" if row["one_decides"] else TOO_FEW
-
-
 def past_words(study: Study) -> str:
     """The months that a figure over the window's purchases is about, and that it is no forecast.
 
@@ -289,6 +284,19 @@ def stock_figures(study: Study, scope: str, unsold: pd.DataFrame) -> list[Figure
         study.figure("things in stock", scope, len(unsold)),
         study.figure("stock at cost", scope, unsold["cost_cents"].sum()),
     ]
+
+
+def may_bring_sentence(study: Study) -> Said:
+    """What the stock may still bring, what is to be cleared out counted with nothing but its salvage."""
+    unsold = study.unsold_items()
+    may = round(float(study.prospects.loc[unsold.index, "value_cents"].sum()))
+    likely = float(study.prospects.loc[unsold.index, "chance"].sum())
+    given = f", none of the {len(study.given_up):,} to clear out counted" if study.given_up else ""
+    return Said(
+        f"Over the next {study.horizon.days} days the stock may bring {money(may, currency=study.currency)} after "
+        f"what is still to be paid, about {likely:,.0f} items selling{given}.",
+        [study.figure("stock may bring", "shop", may)],
+    )
 
 
 def trace_sentence(items: pd.DataFrame) -> str:

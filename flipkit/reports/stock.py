@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 from collections.abc import Hashable
 from dataclasses import dataclass
@@ -12,14 +13,23 @@ import pandas as pd
 
 from flipkit.analysis.max_bid import SHOP
 from flipkit.analysis.pricing import Habit
-from flipkit.analysis.repricing import AS_NOW, PLANNED
+from flipkit.analysis.repricing import AS_NOW, PLANNED, came_of
 from flipkit.analysis.stock import ageing_table, stock_table
 from flipkit.analysis.survival import days_to_sale, survival_table
 from flipkit.charts.stock import plot_days_listed, plot_patience
 from flipkit.charts.style import joined, money
+from flipkit.economics.items import item_economics
 from flipkit.money import show_cents
 from flipkit.reports.elements import EMPTY, NOTHING, Element, Said, headline, table, to_do
-from flipkit.reports.sentences import count_of, few_sales_sentence, of_category, sales_known, span_name, stock_figures
+from flipkit.reports.sentences import (
+    count_of,
+    few_sales_sentence,
+    may_bring_sentence,
+    of_category,
+    sales_known,
+    span_name,
+    stock_figures,
+)
 from flipkit.reports.study import Study
 from flipkit.reports.tables import cautions, words
 from flipkit.reports.waiting import Waiting, waiting_page
@@ -228,7 +238,7 @@ class Stock:
             else "hardly ever mark them down"
         )
         room = self._money(wishes["storage_cents"] * 52 / 12)
-        whose = "by your overheads for it" if wishes["storage_recorded"] else "as assumed, since no overhead tells"
+        whose = "as your overheads say" if wishes["storage_recorded"] else "as assumed, since no overhead of yours says"
         model, _ = study.selling
         told = model.coefficients()
         share = dict(zip(told["name"], told["data_share"], strict=True))
@@ -404,8 +414,7 @@ class Stock:
         cost = money(int(unsold["cost_cents"].sum()), currency=study.currency)
         if not study.items["sold_on"].notna().any():
             return f"They cost {cost}. Nothing has sold yet, so nobody can say what they may bring."
-        may = money(float(study.prospects.loc[unsold.index, "value_cents"].sum()), currency=study.currency)
-        return f"They cost {cost} and may bring {may} over the next {study.horizon.days} days."
+        return f"They cost {cost}. {may_bring_sentence(study)}"
 
     def _patience_title(self, frame: pd.DataFrame) -> str:
         """What patience is worth, in one sentence: the recommended wait and why."""
@@ -445,6 +454,81 @@ class Stock:
         if pd.isna(cents):
             return NOTHING
         return show_cents(round(float(cents)), currency=self.study.currency).removesuffix(".00")
+
+
+def clear_out_record(study: Study) -> ClearOutRecord:
+    """What came of the items that the plan would have cleared out at three earlier dates, and of the others."""
+    rows = []
+    needed = study.assumptions.whole("report.too_few_items")
+    for months in _MONTHS_BACK:
+        day = (pd.Timestamp(study.as_of) - pd.DateOffset(months=months)).date()
+        sold = study.books.items["sold_on"].le(pd.Timestamp(day)).sum()
+        if sold < needed:
+            continue
+        economics = item_economics(study.books, study.rules, study.assumptions, day)
+        then = dataclasses.replace(study, as_of=day, month=f"{day:%Y-%m}", economics=economics, key="", giving=None)
+        rows.append(came_of(then.price_plan, then.items, study.items).assign(made_on=pd.Timestamp(day)))
+    columns = ["given_up", "things", "sold", "net_cents", "owner_min", "made_on"]
+    return ClearOutRecord(pd.concat(rows) if rows else pd.DataFrame(columns=columns), study)
+
+
+@dataclass(frozen=True)
+class ClearOutRecord:
+    """A back-test of clearing out: one row a date and verdict."""
+
+    frame: pd.DataFrame
+    study: Study
+
+    def sentence(self) -> str:
+        """Whether what was to be cleared out would have been worth keeping."""
+        if self.frame.empty:
+            return ""
+        sums = self.frame.groupby("given_up")[["things", "sold", "net_cents", "owner_min"]].sum()
+        gone = sums.loc[True]
+        if not gone["things"]:
+            return "At none of the earlier dates was there anything to clear out."
+        text = (
+            f"At {count_of(self.frame['made_on'].nunique(), 'earlier date')} the plan cleared out "
+            f"{count_of(int(gone['things']), 'item')}. You kept them: {int(gone['sold']):,} sold later"
+        )
+        if not gone["owner_min"]:
+            return f"{text}."
+        hour = 60 * gone["net_cents"] / gone["owner_min"]
+        target = self.study.assumptions.cents("hour.target")
+        side = f"{'under' if hour < target else 'over'} your {money(target, currency=self.study.currency)} target"
+        brought = money(hour, currency=self.study.currency)
+        return f"{text}, and together they brought {brought} for each hour of further work, {side}."
+
+    def table(self) -> Element:
+        """The same by date, what was kept beside it."""
+        if self.frame.empty:
+            return EMPTY
+        shown = self.frame.assign(plan=np.where(self.frame["given_up"], "clear out", "keep"))
+        shown = shown.sort_values(["made_on", "given_up"], ascending=[True, False])
+        shown["came"] = [f"{sold:,} of {things:,}" for sold, things in zip(shown["sold"], shown["things"], strict=True)]
+        shown["hour"] = [
+            money(60 * net / minutes, currency=self.study.currency) if minutes else NOTHING
+            for net, minutes in zip(shown["net_cents"], shown["owner_min"], strict=True)
+        ]
+        headings = {
+            "made_on": "Planned on",
+            "plan": "The plan said",
+            "came": "Sold since",
+            "net_cents": "Brought since",
+            "hour": "For an hour",
+        }
+        note = "Only money and work since that day count. An item can stand on more than one date."
+        return table(
+            shown,
+            caption="What came of items to clear out, and of the others",
+            headings=headings,
+            note=note,
+            currency=self.study.currency,
+        )
+
+
+#: How many months back the plans of the back-test are made.
+_MONTHS_BACK = (9, 6, 3)
 
 
 #: What a chart and a table of patience need.

@@ -15,8 +15,8 @@ from flipkit.charts.style import hourly, joined, money
 from flipkit.reports.bulky import Bulky
 from flipkit.reports.buy import decision_figures, whole_down
 from flipkit.reports.category import page_names
-from flipkit.reports.elements import EMPTY, Element, figures_said, headline
-from flipkit.reports.sentences import count_of, month_sentence
+from flipkit.reports.elements import EMPTY, Element, caution, figures_said, headline, together
+from flipkit.reports.sentences import count_of, doubts, month_sentence
 from flipkit.reports.stock import Stock
 from flipkit.reports.study import Study
 from flipkit.reports.tables import cautions
@@ -73,7 +73,8 @@ class ThisMonth:
         if not parts:
             return EMPTY
         html = f'<h2>Buy or leave</h2><div class="verdicts">{"".join(parts)}</div>'
-        return Element(html, "\n".join(["Buy or leave", *lines]), figures)
+        told = Element(html, "\n".join(["Buy or leave", *lines]), figures)
+        return together(told, *(caution(doubt, title="Doubtful") for doubt in doubts(study)))
 
     def picture(self) -> Any:
         """What an hour of each of the last thirteen months earned, and how sure that is."""

@@ -21,6 +21,7 @@ from flipkit.reports.sentences import (
     run_out_sentence,
     trace_sentence,
 )
+from flipkit.reports.stock import ClearOutRecord, clear_out_record
 from flipkit.reports.study import Study
 from flipkit.reports.tables import words
 from flipkit.simulation.coverage import Measured, calibration
@@ -105,6 +106,11 @@ class CanWeTrustIt:
     def record(self) -> TrackRecord:
         """How earlier forecasts came out, and what is forecast now."""
         return track_record(self.study, self.kept)
+
+    @functools.cached_property
+    def cleared(self) -> ClearOutRecord:
+        """What came of the items that earlier plans would have cleared out."""
+        return clear_out_record(self.study)
 
     @functools.cached_property
     def measured(self) -> Trust:

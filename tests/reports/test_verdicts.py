@@ -10,7 +10,8 @@ import pytest
 from flipkit.analysis.decisions import BUY, UNDER_A_PRICE, Decision
 from flipkit.analysis.knowledge_file import read_knowledge
 from flipkit.analysis.max_bid import buying_answer
-from flipkit.charts.style import money
+from flipkit.analysis.returns import TOO_FEW
+from flipkit.charts.style import hourly, money
 from flipkit.pack import month
 from flipkit.reports.buy import Buy, chance_words
 from flipkit.reports.category import Category
@@ -116,3 +117,21 @@ def test_a_shop_without_a_sale_is_told_what_it_bought_and_no_more(tmp_path):
     assert "<b>" not in shown.html
     assert "chance" not in shown.text.lower()
     assert Buy(study).answer().text.startswith("Too few to tell")
+
+
+def test_the_bought_interval_says_which_months_it_is_of(study):
+    text = Category(study, "vintage audio").answer().text
+    row = study.bought_returns.set_index("category").loc["vintage audio"]
+    assert "of the past 22 months, not next month" in text
+    assert f"Without its best sale it would be {hourly(row['without_best'])} an hour" in text
+    assert "the past 22 months, not next month" in Buy(study).verdicts().text
+
+
+def test_no_line_disagrees_with_itself(study):
+    for one in study.decisions:
+        if one.verdict == TOO_FEW:
+            continue
+        assert one.low < one.hourly < one.high
+        assert (one.chance > 0.5) == (one.hourly > study.target)
+        assert (one.chance > 0.025) == (one.high > study.target)
+        assert (one.chance > 0.975) == (one.low > study.target)
