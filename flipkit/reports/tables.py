@@ -113,7 +113,7 @@ def words(text: str) -> Element:
     >>> words("Nothing sold yet.")
     Nothing sold yet.
     """
-    return Element(f"<p>{escape(text)}</p>", text, figures_said(text))
+    return Element(f"<p>{escape(text)}</p>", text, figures_said(text)) if text else EMPTY
 
 
 def bullets(lines: Sequence[str], *, none: str) -> Element:

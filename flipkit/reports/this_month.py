@@ -19,7 +19,7 @@ from flipkit.reports.elements import EMPTY, Element, caution, figures_said, head
 from flipkit.reports.sentences import count_of, doubts, month_sentence
 from flipkit.reports.stock import Stock
 from flipkit.reports.study import Study
-from flipkit.reports.tables import cautions
+from flipkit.reports.tables import cautions, words
 
 #: Things to do that the first page shows; the rest are counted and linked.
 _SHOWN: Final = 10
@@ -93,6 +93,11 @@ class ThisMonth:
     def bulky(self) -> Element:
         """Bulky or small, in one line."""
         return Bulky(self.study).in_one_line()
+
+    def known(self) -> Element:
+        """Whose books these are, and up to which day they are known."""
+        day = self.study.as_of
+        return words(f"{self.study.books.shop.name}. The books as they stood on {day.day} {day:%b %Y}.")
 
     def cautions(self) -> Element:
         """What to beware of."""
