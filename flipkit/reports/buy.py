@@ -18,6 +18,7 @@ from flipkit.money import show_cents
 from flipkit.reports.elements import EMPTY, Element, Figure, Said, headline, table, to_do, together
 from flipkit.reports.sentences import (
     count_of,
+    day_words,
     doubts,
     few_sales_sentence,
     money_per_hour,
@@ -123,8 +124,7 @@ class Buy:
         if few_sales_sentence(study):
             return EMPTY
         few = [one.category for one in study.decisions if one.verdict == TOO_FEW]
-        day = f"{study.as_of.day} {study.as_of:%b %Y}"
-        parts = [f"As of {day}. A dash: leave it at that price. One in ten sold for less than low."]
+        parts = [f"As of {day_words(study.as_of)}. A dash: leave it at that price. One in ten sold for less than low."]
         if few:
             needed = study.assumptions.whole("report.too_few_items")
             parts.append(f"* {TOO_FEW}: fewer than {needed} sales of its own, so the whole shop's count beside them.")

@@ -131,7 +131,13 @@ class Category:
         if rows.empty:
             return EMPTY
         caption = f"{count_of(len(rows), 'sale')}, {span_name(self.study)}"
-        return table(rows, caption=caption, currency=self.study.currency)
+        rows = rows.assign(
+            item=[f"{title} ({name})" for title, name in zip(rows["title"], rows["item_id"], strict=True)]
+        )
+        headings = {"item": "Item", "sold_on": "Sold on", "sold_price_cents": "Price", "costs_cents": "Costs"}
+        headings |= {"net_cents": "Left", "owner_min": "Your minutes"}
+        formats = {"owner_min": lambda minutes: f"{minutes:,.0f}"}
+        return table(rows, caption=caption, headings=headings, formats=formats, currency=self.study.currency)
 
     def cautions(self) -> Element:
         """What to beware of with these items."""

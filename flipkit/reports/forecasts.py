@@ -31,7 +31,7 @@ from flipkit.analysis.returns import TOO_FEW
 from flipkit.money import show_cents
 from flipkit.reports import elements
 from flipkit.reports.elements import EMPTY, Element
-from flipkit.reports.sentences import count_of, few_sales_sentence
+from flipkit.reports.sentences import count_of, day_words, few_sales_sentence
 from flipkit.reports.study import STUDIES, Study
 from flipkit.reports.tables import words
 
@@ -74,7 +74,7 @@ class TrackRecord:
         """What this run forecasts."""
         if self.new.empty:
             return self.why_none
-        due = self.new["due_on"].max().date().isoformat()
+        due = day_words(self.new["due_on"].max())
         chances = self.new[self.new["what"].isin(CHANCES)]
         text = f"Said today: {count_of(len(self.new), 'forecast')} for {due}"
         if len(chances):
@@ -165,7 +165,7 @@ class TrackRecord:
             }
         )
         due = new["due_on"].max().date()
-        caption = f"An hour on the sales of the month that ends on {due.isoformat()}{self._so_far()}"
+        caption = f"An hour on the sales of the month that ends on {day_words(due)}{self._so_far()}"
         headings = {"category": "Category", "expected": "Expected", "between": f"{new['level'].mean():.0%} interval"}
         return elements.table(shown, caption=caption, headings=headings)
 
@@ -188,7 +188,7 @@ class TrackRecord:
                 "held": np.where(old["inside"] == 1, "yes", "no"),
             }
         )
-        caption = f"Each category's hour in the month that ended on {old['due_on'].max().date().isoformat()}"
+        caption = f"Each category's hour in the month that ended on {day_words(old['due_on'].max())}"
         headings = {"category": "Category", "said": "Said", "between": "Interval", "came": "Came", "held": "Held"}
         return elements.table(shown, caption=caption, headings=headings)
 

@@ -6,6 +6,7 @@ Every sentence is made from the study's numbers and claims no more than they bea
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pandas as pd
 
@@ -34,6 +35,15 @@ def month_name(month: str) -> str:
     'October 2026'
     """
     return pd.Period(month, "M").strftime("%B %Y")
+
+
+def day_words(day: Any) -> str:
+    """A day as tables show it.
+
+    >>> day_words(pd.Timestamp("2026-10-31"))
+    '31 Oct 2026'
+    """
+    return f"{day.day} {day:%b %Y}"
 
 
 def span_name(study: Study) -> str:

@@ -23,6 +23,7 @@ from flipkit.money import show_cents
 from flipkit.reports.elements import EMPTY, NOTHING, Element, Said, headline, table, to_do
 from flipkit.reports.sentences import (
     count_of,
+    day_words,
     few_sales_sentence,
     may_bring_sentence,
     of_category,
@@ -313,7 +314,7 @@ class Stock:
         scopes = [*((of_category(row["category"]), row) for row in frame.to_dict("records"))]
         return table(
             frame.sort_values("stock_cost_cents", ascending=False, kind="stable"),
-            caption=f"Stock on {_day(study.as_of)}, the most money first",
+            caption=f"Stock on {day_words(study.as_of)}, the most money first",
             headings=headings,
             formats=formats,
             note=f"The first three figures are of that day; the ratios are of {span_name(study)}.",
@@ -345,7 +346,7 @@ class Stock:
         formats = {"cost_share": lambda share: f"{share:.0%}", "cubic_ft": study.measures.room_number}
         named = {"items": "things in stock", "cost_cents": "stock at cost"}
         figures = [study.figure(name, "shop", frame[column].sum()) for column, name in named.items()]
-        caption = f"Stock by age on {_day(study.as_of)}"
+        caption = f"Stock by age on {day_words(study.as_of)}"
         return table(
             frame, caption=caption, headings=headings, formats=formats, currency=study.currency, figures=figures
         )
@@ -381,7 +382,7 @@ class Stock:
             do=[self.action(row) for row in rows],
             asked=[self._money(row["asked_cents"]) for row in rows],
             least=[NOTHING if row["action"] == "give up" else self._money(row["lowest_offer_cents"]) for row in rows],
-            next=[self._next(row) for row in rows],
+            then=[f"{self._money(row['asked_cents'])}, {self._next(row)}" for row in rows],
             brings=[NOTHING if row["action"] == "give up" else self.worth(row) for row in rows],
         )
 
@@ -390,8 +391,8 @@ class Stock:
         if row["action"] == "give up":
             return NOTHING
         if pd.notna(row["markdown_on"]):
-            return f"mark down to {self._money(row['markdown_cents'])} on {_day(row['markdown_on'])}"
-        return f"clear out on {_day(row['give_up_on'])}"
+            return f"mark down to {self._money(row['markdown_cents'])} on {day_words(row['markdown_on'])}"
+        return f"clear out on {day_words(row['give_up_on'])}"
 
     def soon(self) -> pd.DataFrame:
         """What is kept today, and marked down or cleared out within four weeks; the soonest first."""
@@ -438,7 +439,7 @@ class Stock:
         ask = self._money(row["price_cents"])
         if pd.isna(row["markdown_on"]):
             return ask
-        return f"{ask}, {self._money(row['markdown_cents'])} from {_day(row['markdown_on'])}"
+        return f"{ask}, {self._money(row['markdown_cents'])} from {day_words(row['markdown_on'])}"
 
     def _hour(self, row: dict[Hashable, Any]) -> str:
         if not row["work_min"]:
@@ -543,15 +544,6 @@ def _way(row: dict[Hashable, Any]) -> str:
 
 def _weeks(row: Any) -> str:
     return count_of(int(row["within_weeks"]), "week")
-
-
-def _day(day: Any) -> str:
-    """A day as tables show it.
-
-    >>> _day(pd.Timestamp("2026-10-31"))
-    '31 Oct 2026'
-    """
-    return f"{day.day} {day:%b %Y}"
 
 
 def _dollars(frame: pd.DataFrame, column: str) -> pd.Series:

@@ -168,7 +168,7 @@ def returns_table(study: Study) -> Element:
     formats = bases_formats(study) | {"minutes_per_sale": lambda minutes: f"{minutes:,.0f}"}
     return table(
         frame,
-        caption="True hourly return by category, bought and sold basis",
+        caption="What an hour of each category earned, counting unsold items and sold items only",
         headings=headings,
         formats=formats,
         note=f"The intervals are of {past_words(study)}.",
@@ -305,12 +305,19 @@ def assumptions_table(study: Study) -> Element:
     """
     order = {"this run": 0, "shop": 1, "packaged": 2}
     entries = sorted(study.assumptions.entries.values(), key=lambda entry: order[entry.layer])
+    whose = {"packaged": "", "shop": " (yours)", "this run": " (this run)"}
     rows = [
-        (entry.key, *entry.shown(study.measures, currency=study.currency), entry.layer, entry.meaning, entry.source)
+        (
+            entry.key,
+            " ".join(filter(None, entry.shown(study.measures, currency=study.currency))) + whose[entry.layer],
+            entry.meaning if entry.source.startswith("common practice") else f"{entry.meaning} Source: {entry.source}.",
+        )
         for entry in entries
     ]
-    columns = ["assumption", "value", "unit", "who says so", "meaning", "source"]
-    return table(pd.DataFrame(rows, columns=columns), caption="Every assumption, its value and who says so")
+    columns = ["assumption", "value", "meaning"]
+    caption = "Every assumption, its value and who says so"
+    note = "Where no source is named it is common practice. What you or this run set is marked."
+    return table(pd.DataFrame(rows, columns=columns), caption=caption, note=note)
 
 
 def notes_table(study: Study) -> Element:
@@ -408,9 +415,9 @@ def ranking_table(study: Study) -> Element:
         "category": "Category",
         "beats_target": "Chance to beat the target",
         "verdict": "In words",
-        "pulled": "Per hour, pulled",
-        "raw": "raw",
-        "weight": "Weight of the raw figure",
+        "pulled": "An hour, adjusted",
+        "raw": "As it was",
+        "weight": "Weight of that",
         "items": "Bought",
     }
     hourly = dict.fromkeys(("pulled", "raw"), lambda dollars: money_per_hour(float(dollars), currency=study.currency))
@@ -420,7 +427,7 @@ def ranking_table(study: Study) -> Element:
     frame[["beats_target", "pulled"]] = frame[["beats_target", "pulled"]].where(frame["claimed"].astype(bool))
     return table(
         frame,
-        caption="Bought basis, small groups pulled towards the whole",
+        caption="Counting unsold items, adjusted for small samples",
         headings=headings,
         formats=formats,
         currency=study.currency,
@@ -476,7 +483,7 @@ def methods_table(study: Study) -> Element:
     formats = dict.fromkeys(("hourly", "delta_se"), lambda dollars: _dollars(study, dollars))
     return table(
         frame,
-        caption="The same interval by other methods, bought basis",
+        caption="The same interval by other methods, counting unsold items",
         headings=headings,
         formats=formats,
         note=_WHY,

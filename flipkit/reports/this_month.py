@@ -16,7 +16,7 @@ from flipkit.reports.bulky import Bulky
 from flipkit.reports.buy import decision_figures, whole_down
 from flipkit.reports.category import page_names
 from flipkit.reports.elements import EMPTY, Element, caution, figures_said, headline, together
-from flipkit.reports.sentences import count_of, doubts, month_sentence
+from flipkit.reports.sentences import count_of, day_words, doubts, month_sentence
 from flipkit.reports.stock import Stock
 from flipkit.reports.study import Study
 from flipkit.reports.tables import cautions, words
@@ -96,8 +96,7 @@ class ThisMonth:
 
     def known(self) -> Element:
         """Whose books these are, and up to which day they are known."""
-        day = self.study.as_of
-        return words(f"{self.study.books.shop.name}. The books as they stood on {day.day} {day:%b %Y}.")
+        return words(f"{self.study.books.shop.name}. The books as they stood on {day_words(self.study.as_of)}.")
 
     def cautions(self) -> Element:
         """What to beware of."""

@@ -129,10 +129,13 @@ class Trust:
 
     @property
     def held(self) -> pd.DataFrame:
-        """How often the intervals held the truth, unsold things counted: ``name``, ``share``, ``error``."""
+        """How often the intervals held the truth, unsold items counted: ``name``, ``share``, ``error``."""
         table = self.returns.table
         found = table[(table["basis"] == "bought") & (table["items"] == self.items)].sort_values("held", kind="stable")
-        return found.rename(columns={"scenario": "name", "held": "share", "held_error": "error"}).reset_index(drop=True)
+        found = found.rename(columns={"scenario": "name", "held": "share", "held_error": "error"}).reset_index(
+            drop=True
+        )
+        return found.assign(name=found["name"].str.replace("dear", "expensive"))
 
     def sentence(self) -> str:
         """Both measurements in words."""
@@ -153,7 +156,7 @@ class Trust:
         day = f"{made.made_on.day} {made.made_on:%B %Y}"
         return (
             f"Measured on {day} with version {made.version} from seed {made.seed}: {held['shops'].min():.0f} shops of "
-            f"each of {len(held)} kinds, shown here with {self.items} things bought of each category. Each share is "
+            f"each of {len(held)} kinds, shown here with {self.items} items bought of each category. Each share is "
             f"known to about {2 * held['error'].max():.0%} either way. We tuned nothing on the shops of the second "
             "family, the mixtures."
         )
@@ -169,14 +172,14 @@ class Trust:
         )
         counts = [int(count) for count in wide.columns]
         wide = wide.set_axis([f"with_{count}" for count in counts], axis=1).reset_index()
-        wide["shop"] = wide["scenario"] + ", " + wide["basis"].map(_BASES)
+        wide["shop"] = wide["scenario"].str.replace("dear", "expensive") + ", " + wide["basis"].map(_BASES)
         headings = {"shop": "Kind of shop", "family": "Family"}
-        headings |= {f"with_{count}": f"{count} things" for count in counts}
+        headings |= {f"with_{count}": f"{count} items" for count in counts}
         return elements.table(
             wide,
             caption=f"How often {self.confidence:.0%} intervals held the truth",
             headings=headings,
-            note="Things: bought of each category. After ±: two standard errors.",
+            note="Items: bought of each category. After ±: two standard errors.",
         )
 
     def earned_table(self) -> Element:

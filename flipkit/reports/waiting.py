@@ -58,7 +58,7 @@ class Waiting:
         if self.table.empty:
             return "Nothing has been listed yet."
         if self.by == "markdown":
-            return f"{count_of(len(self.groups), 'thing')} listed, apart by whether the price was ever lowered."
+            return f"{count_of(len(self.groups), 'item')} listed, apart by whether the price was ever lowered."
         one, many = _KINDS[self.by]
         verdicts = self.found.each.set_index("group")["verdict"]
         order = [str(name) for name in self.table["group"]]
@@ -66,13 +66,13 @@ class Waiting:
         late = [self._called(name) for name in reversed(order) if verdicts[name] == LATER]
         if not soon and not late:
             if (verdicts == TOO_FEW).all():
-                return f"{TOO_FEW.capitalize()}: no {one} has things enough to be compared with the rest."
-            return f"No {one} sells at a pace that can be told from that of the rest."
+                return f"{TOO_FEW.capitalize()}: no {one} has items enough to be compared with the rest."
+            return f"No {one} sells at a pace that is clearly not that of the rest."
         parts = [f"{_joined(soon)} sell sooner than the rest"] if soon else []
         parts += [f"{_joined(late)} {'wait longer' if soon else 'wait longer than the rest'}"] if late else []
         text = "; ".join(parts)
         alike = int((~verdicts.isin([SOONER, LATER])).sum())
-        rest = f" Of {count_of(alike, 'other ' + one, 'other ' + many)} it cannot be told." if alike else ""
+        rest = f" {count_of(alike, 'other ' + one, 'other ' + many).capitalize()}: too close to call." if alike else ""
         return f"{text[:1].upper()}{text[1:]}.{rest}"
 
     def note(self) -> str:
@@ -82,8 +82,8 @@ class Waiting:
         sold, gone = int(self.groups["sold"].sum()), int(self.groups["given_up"].sum())
         still = len(self.groups) - sold - gone
         text = (
-            f"{count_of(len(self.groups), 'thing')} ever listed: {sold:,} sold, {still:,} still wait, "
-            f"{gone:,} were given up."
+            f"{count_of(len(self.groups), 'item')} ever listed: {sold:,} sold, {still:,} still wait, "
+            f"you cleared out {gone:,}."
         )
         test = self.found.overall
         if test is None:
@@ -101,7 +101,7 @@ class Waiting:
         if self.table.empty:
             return words("Nothing has been listed yet.")
         if not told:
-            return words("Each of these groups has things that did not sell, and they are counted.")
+            return words("Each of these groups has items that did not sell, and they are counted.")
         return elements.caution(" ".join(told))
 
     def curves(self) -> pd.DataFrame:
@@ -130,7 +130,7 @@ class Waiting:
             "listed": "Listed",
             "sold": "Sold",
             "still": "Still wait",
-            "given_up": "Given up",
+            "given_up": "Cleared out",
             "mean": "Mean days",
             "half": "Half sold by day",
         }
@@ -175,18 +175,18 @@ class Waiting:
     def bounds(self) -> Element:
         """By which bounds the words of the comparison are chosen."""
         if self.by == "markdown" or self.found.each["corrected"].notna().sum() == 0:
-            return words(f"Nothing is compared below {self.too_few} listed things.")
+            return words(f"Nothing is compared below {self.too_few} listed items.")
         tests = int(self.found.each["corrected"].notna().sum())
         return words(
             f"At one pace: sales that the group would have had, if it and the rest sold alike. Chance of luck: of a "
             f"gap so large if they do, corrected for {count_of(tests, 'comparison')} at once by Holm's method; below "
-            f"{1 - self.confidence:.0%} the gap is called one. Groups of fewer than {self.too_few} listed things are "
-            f"{TOO_FEW}. A gap says that these things sell at another pace, and not why."
+            f"{1 - self.confidence:.0%} the gap is called one. Groups of fewer than {self.too_few} listed items are "
+            f"{TOO_FEW}. A gap says that these items sell at another pace, and not why."
         )
 
     def _called(self, name: str) -> str:
         """A group's name within a sentence about its things."""
-        return {"size": f"{name} things", "source": f"{name} finds", "condition": f"things {name}"}.get(self.by, name)
+        return {"size": f"{name} items", "source": f"{name} finds", "condition": f"items {name}"}.get(self.by, name)
 
     def _drawn(self) -> list[str]:
         if self.table.empty:
