@@ -131,9 +131,7 @@ class Category:
         if rows.empty:
             return EMPTY
         caption = f"{count_of(len(rows), 'sale')}, {span_name(self.study)}"
-        rows = rows.assign(
-            item=[f"{title} ({name})" for title, name in zip(rows["title"], rows["item_id"], strict=True)]
-        )
+        rows = rows.assign(item=rows["title"] + " (" + rows["item_id"] + ")")
         headings = {"item": "Item", "sold_on": "Sold on", "sold_price_cents": "Price", "costs_cents": "Costs"}
         headings |= {"net_cents": "Left", "owner_min": "Your minutes"}
         formats = {"owner_min": lambda minutes: f"{minutes:,.0f}"}

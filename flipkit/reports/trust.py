@@ -88,10 +88,19 @@ class CanWeTrustIt:
     def learned(self) -> Element:
         """Standard minutes, and what they become with the shop's own log."""
         frame = self.study.economics.labor.learned
+        frame = frame[frame["category"] == "all"] if len(frame) else frame
         if frame.empty:
             return EMPTY
-        caption = "Standard minutes, and what they become with your own log"
-        return elements.table(frame, caption=caption, formats={"activity": lambda name: DOING.get(name, name)})
+        headings = {
+            "activity": "Activity",
+            "size_class": "Size",
+            "before_min": "Standard",
+            "logged_items": "Logged items",
+            "used_min": "Used",
+        }
+        formats = {"activity": lambda name: DOING.get(name, name)}
+        caption = "Standard minutes, and what they become with your own log; each category moves on from there"
+        return elements.table(frame, caption=caption, headings=headings, formats=formats)
 
     def cautions(self) -> Element:
         """That simulated shops are simple, and which forecasts are off."""
