@@ -58,6 +58,8 @@ _CUTS = (
 )
 #: Lowest offers considered, as parts of what is asked.
 _LEAST_OFFERS = (0.7, 0.85)
+#: No seller is taken to wait longer.
+_MOST_WEEKS = 156
 #: Ways at a time whose chance of a loss is looked at, those first that pay most by the target.
 _AT_A_TIME = 32
 
@@ -105,8 +107,8 @@ def habit_way(habit: Habit, *, weeks: int) -> Ways:
     [3]
     """
     # Every offer that the demand counts was taken: they are learnt from sales.
-    last = min(max(math.ceil(habit.patience_weeks), 1), weeks)
-    return Ways(np.log(habit.ratios(weeks))[None], np.array([last]), np.zeros(1))
+    last = min(max(math.ceil(habit.patience_weeks), 1), _MOST_WEEKS)
+    return Ways(np.log(habit.ratios(max(weeks, last)))[None], np.array([last]), np.zeros(1))
 
 
 @functools.lru_cache(maxsize=64)
@@ -257,8 +259,9 @@ def most_to_pay(asked: Question) -> int:
 def considered(asked: Question) -> Ways:
     """Every way that the books support, the seller's own among them."""
     own, more = asked.habits, considered_ways(asked.grid.high, asked.demand.weeks)
+    later = own.log_ratio.shape[1] - more.log_ratio.shape[1]
     return Ways(
-        np.concatenate((own.log_ratio, more.log_ratio)),
+        np.concatenate((own.log_ratio, np.pad(more.log_ratio, ((0, 0), (0, later)), mode="edge"))),
         np.concatenate((own.weeks, more.weeks)),
         np.concatenate((own.least_offer, more.least_offer)),
     )
@@ -274,10 +277,13 @@ def unsold_chances(asked: Question, ways: Ways) -> tuple[Floats, Floats]:
     often = np.array([1.0, *demand.offers.per_sale])
     taken = np.where((parts == 1.0) | (parts >= ways.least_offer[:, None] - 1e-9), often, 0.0)
     total = taken.sum(axis=1)
-    on = np.arange(ways.log_ratio.shape[1]) < ways.weeks[:, None]
+    week = np.arange(ways.log_ratio.shape[1])
+    on = week < ways.weeks[:, None]
+    # A seller who waits longer than the demand is known for meets its last week again.
+    weekly = demand.weekly[np.minimum(week, demand.weeks - 1)]
     unsold = np.zeros(ways.log_ratio.shape)
     for share, pull, shift, rest in _pulls(asked):
-        rate = np.exp(demand.log_rate[0] + shift - pull * ways.log_ratio + demand.weekly[: on.shape[1]])
+        rate = np.exp(demand.log_rate[0] + shift - pull * ways.log_ratio + weekly)
         met = np.cumsum(np.where(on, rate * total[:, None], 0.0), axis=1)
         spread = math.sqrt(asked.appeal_spread**2 + rest**2 + (pull * asked.price_error) ** 2)
         for place, likely in zip(*_normal(_LEVEL_NODES), strict=True):
