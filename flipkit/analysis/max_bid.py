@@ -576,7 +576,7 @@ def recommended(
     kind = knowledge["categories"].get(category) or knowledge["categories"][SHOP]
     found = []
     # Without a wish, the venues as they are used now stand beside each alone.
-    for place in [venue] if venue or own_venues else ["", *kind["fees"]]:
+    for place in [venue] if venue or own_venues else ["", *_places(knowledge, kind, known)]:
         asked = question(knowledge, category, venue=place, **known)
         found.append(replace(highest_price(asked, considered(asked)), venue=place))
     # Of two that allow as much, the first stays.
@@ -711,13 +711,21 @@ def _fees(knowledge: Mapping[str, Any], kind: Mapping[str, Any], venue: str, col
     return tuple((1 - collected) * posted + collected * local)
 
 
+def _places(knowledge: Mapping[str, Any], kind: Mapping[str, Any], known: Mapping[str, Any]) -> list[str]:
+    """Venues at which a thing can be sold: what no carrier takes, only where it is collected."""
+    most, weight = knowledge.get("most_lb"), known.get("weight_lb")
+    heavy = bool(most and weight and weight > most and known.get("at_sale_cents") is None)
+    return [name for name in kind["fees"] if not heavy or name in knowledge["collected"]]
+
+
 def venue_answers(knowledge: Mapping[str, Any], category: str, **known: Any) -> dict[str, Answer]:
     """The same thing at each venue, local ones included: which allows to pay most for it.
 
     See ``tests/analysis/test_buying.py``.
     """
     kind = knowledge["categories"].get(category) or knowledge["categories"][SHOP]
-    found = {venue: answer(knowledge, category, venue=venue, **known) for venue in kind["fees"]}
+    places = _places(knowledge, kind, known)
+    found = {venue: answer(knowledge, category, venue=venue, **known) for venue in places}
     # Where no venue allows anything, the one that comes nearest to the target stands first.
     return dict(sorted(found.items(), key=lambda pair: (-pair[1].highest_cents, -pair[1].for_target_cents)))
 
