@@ -65,6 +65,8 @@ class Study:
     month: str
     economics: Economics
     key: str
+    #: What is given up, where that is not to be decided anew: moving an assumption plans no stock.
+    giving: frozenset[str] | None = None
 
     def __repr__(self) -> str:
         """What the study is of, on a few lines."""
@@ -160,7 +162,7 @@ class Study:
     def bought_returns(self) -> pd.DataFrame:
         """The same over the items bought in the window, unsold ones with what they may still bring."""
         return returns.bought_returns(
-            self.items, window=self.window(), horizon=self.horizon, target=self.target, settings=self._settings
+            self.planned_items, window=self.window(), horizon=self.horizon, target=self.target, settings=self._settings
         )
 
     @functools.cached_property
@@ -172,7 +174,7 @@ class Study:
     def shop_bought(self) -> pd.DataFrame:
         """The whole shop on bought basis: one row, none where nothing was bought in the window."""
         return returns.shop_bought_return(
-            self.items, window=self.window(), horizon=self.horizon, target=self.target, settings=self._settings
+            self.planned_items, window=self.window(), horizon=self.horizon, target=self.target, settings=self._settings
         )
 
     @functools.cached_property
@@ -244,7 +246,7 @@ class Study:
     @functools.cached_property
     def prospects(self) -> pd.DataFrame:
         """What each unsold item may still bring and the work it still needs, in the items' rows."""
-        return expected_stock_values(self.items, self.horizon)
+        return expected_stock_values(self.planned_items, self.horizon)
 
     @property
     def horizon(self) -> Horizon:
@@ -321,7 +323,7 @@ class Study:
     def size_bought(self) -> pd.DataFrame:
         """The same over what was bought in the window, unsold things with what they may still bring."""
         return sizes.by_size(
-            self.items,
+            self.planned_items,
             window=self.window(),
             basis="bought",
             horizon=self.horizon,
@@ -335,7 +337,7 @@ class Study:
         pair: dict[str, Any] = {"by": "size_class", "first": ["bulky"], "second": ["small"], "horizon": self.horizon}
         return {
             basis: returns.hourly_difference(
-                self.items, window=self.window(), basis=basis, **pair, settings=self._settings
+                self.planned_items, window=self.window(), basis=basis, **pair, settings=self._settings
             )
             for basis in ("bought", "sold")
         }
@@ -372,6 +374,21 @@ class Study:
         return price_plan(self.items, changes, *self.selling, self.knowledge, as_of=self.as_of)
 
     @functools.cached_property
+    def given_up(self) -> frozenset[str]:
+        """What the plan gives up now; nothing where the sales are too few for a plan."""
+        if self.giving is not None:
+            return self.giving
+        if int(self.items["sold_on"].notna().sum()) < self.assumptions.whole("report.too_few_items"):
+            return frozenset()
+        plan = self.price_plan
+        return frozenset(plan.loc[plan["action"] == "give up", "item_id"])
+
+    @functools.cached_property
+    def planned_items(self) -> pd.DataFrame:
+        """The items, with what the plan gives up: that brings its salvage and takes no more work."""
+        return self.items.assign(given_up=self.items["item_id"].isin(self.given_up))
+
+    @functools.cached_property
     def patience(self) -> pd.DataFrame:
         """What each thing in stock brings if it is to be sold within so many weeks, and priced as before."""
         changes = self.books.price_changes
@@ -399,7 +416,9 @@ class Study:
     def waiting(self, category: str) -> pd.DataFrame:
         """Share of a category's listed items still unsold after each number of days."""
         listed = self._listed(category)
-        return survival.survival_table(listed["days_listed"], listed["sold_on"].notna(), confidence=self.confidence)
+        return survival.survival_table(
+            listed["days_listed"], listed["sold_on"].notna(), confidence=self.confidence, trip=listed["trip_id"]
+        )
 
     def median_days(self, category: str) -> float:
         """Days by which half of a category's listed items have sold."""

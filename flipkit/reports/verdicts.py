@@ -75,12 +75,14 @@ def verdict_list(study: Study) -> Element:
         items = "".join(f"<li><strong>{escape(name)}</strong>: {escape(why)}</li>" for name, why in reasons)
         parts.append(f"<h3>{escape(head)}</h3><ul>{items}</ul>")
         lines += [head, *(f"  {name}: {why}" for name, why in reasons)]
+    told = ""
     if any(one.verdict != TOO_FEW for one in decisions):
+        told = " ".join(doubts(study))
         lead, bounds = _lead(study), _bounds(study)
         parts = [f"<p>{escape(lead)}</p>", *parts, f'<p class="note">{escape(bounds)}</p>']
         lines = [lead, *lines, bounds]
-    if told := doubts(study):
-        box = caution(" ".join(told))
+    if told:
+        box = caution(told)
         parts, lines = [box.html, *parts], [box.text, *lines]
     return Element(f'<div class="verdicts">{"".join(parts)}</div>', "\n".join(lines), figures)
 

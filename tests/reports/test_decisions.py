@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import json
+from statistics import NormalDist
 
 import numpy as np
 import pandas as pd
@@ -150,11 +151,30 @@ def test_the_file_for_offers_says_what_the_page_says(demo):
             assert said["ask_cents"] == row["price_cents"]
 
 
+def test_what_was_to_be_given_up_is_followed_to_today(demo, monkeypatch):
+    monkeypatch.setattr(report_prices, "_MONTHS_BACK", (3,))
+    record = report_prices.give_up_record(demo)
+    given, kept = record.frame.set_index("given_up").loc[True], record.frame.set_index("given_up").loc[False]
+    assert given["things"] > 20
+    assert given["sold"] / given["things"] < kept["sold"] / kept["things"]
+    # Of what was kept, the net since is that of the sales less what the rest cost to hold.
+    now = demo.items.set_index("item_id")
+    assert kept["sold"] <= (now["sold_on"] > pd.Timestamp("2026-08-14")).sum()
+    assert kept["net_cents"] / kept["owner_min"] > given["net_cents"] / given["owner_min"]
+    hour = 60 * given["net_cents"] / given["owner_min"] / 100
+    assert f"{abs(hour):.2f} for each hour" in record.sentence()
+    assert f"{given['sold']} of {given['things']}" in record.table().text
+
+
 def test_no_price_is_recommended_where_few_listings_stood(demo):
     asked = np.sort(np.exp(first_ratios(demo.items, demo.selling[1].cents, finished=True)))
-    _, high, step = demo.knowledge["grid"]
-    # Common practice weighs as many listings beside them, and lifts it by less than a step of the prices considered.
-    assert asked[-demo.assumptions.whole("pricing.enough")] * np.exp(step) >= high
+    high = demo.knowledge["grid"][1]
+    enough = demo.assumptions.whole("pricing.enough")
+
+    def stood(ratio):
+        return (asked >= ratio).sum() + enough * (1 - NormalDist(np.log(1.15), 0.2).cdf(np.log(ratio)))
+
+    assert stood(high) >= enough > stood(1.001 * high)
     fresh = demo.price_plan[demo.price_plan["action"] == "list"]
     # Prices are whole dollars, so the last one can lie a dollar beyond.
     assert (fresh["price_cents"] <= high * fresh["typical_cents"] + 100).all()

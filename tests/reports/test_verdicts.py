@@ -10,11 +10,12 @@ import pytest
 from flipkit.analysis.decisions import BUY, UNDER_A_PRICE, Decision
 from flipkit.analysis.knowledge_file import read_knowledge
 from flipkit.analysis.max_bid import buying_answer
+from flipkit.analysis.returns import TOO_FEW
 from flipkit.pack import month
 from flipkit.reports.elements import figures_said
 from flipkit.reports.hours import next_hours
 from flipkit.reports.pocket import pocket_note, pocket_sheet
-from flipkit.reports.sentences import of_category
+from flipkit.reports.sentences import category_sentence, of_category
 from flipkit.reports.study import open_study
 from flipkit.reports.verdicts import verdict_list, verdict_reason
 from tests.helpers.small_books import write_books
@@ -99,3 +100,22 @@ def test_a_shop_without_a_sale_is_told_what_it_bought_and_no_more(tmp_path):
     assert shown.text.endswith("Too few to tell (2)\n  lamps (none bought lately), stoneware <b> (1 bought on 1 trip).")
     assert "<b>" not in shown.html
     assert "chance" not in shown.text
+
+
+def test_the_bought_interval_says_which_months_it_is_of(study):
+    sentence, note = category_sentence(study, "vintage audio")
+    row = study.bought_returns.set_index("category").loc["vintage audio"]
+    assert f"to ${row['high']:,.2f}, for the past 22 months, not next month" in note
+    assert f"Without its best sale it would be ${row['without_best']:,.2f} an hour" in note
+    assert "the past 22 months, not next month" in verdict_list(study).text
+    assert "above the target" in sentence
+
+
+def test_no_line_disagrees_with_itself(study):
+    for one in study.decisions:
+        if one.verdict == TOO_FEW:
+            continue
+        assert one.low < one.hourly < one.high
+        assert (one.chance > 0.5) == (one.hourly > study.target)
+        assert (one.chance > 0.025) == (one.high > study.target)
+        assert (one.chance > 0.975) == (one.low > study.target)
