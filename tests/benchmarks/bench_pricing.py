@@ -74,7 +74,18 @@ def _paths(chosen: list[Scenario], things: int, shared: dict[str, Any], assumpti
         keep=(1 + assumptions.share("pricing.money")) ** (-1 / 52),
         change_cents=assumptions.number("pricing.change") / 60 * 100 * _TARGET,
     )
-    heads = ("kit", "+-", "worst shop", "beats habits", "knows thing", "fixed price", "10 %/4 weeks", "first offer")
+    heads = (
+        "kit",
+        "+-",
+        "worst shop",
+        "highest",
+        "to the bound",
+        "beats habits",
+        "knows thing",
+        "fixed price",
+        "10 %/4 weeks",
+        "first offer",
+    )
     _say(f"{'scenario':22} {'cents':>6} " + " ".join(f"{head:>12}" for head in heads))
     for scenario in chosen:
         found = price_earnings(scenario, things=things, settings=settings, **shared)
@@ -84,6 +95,8 @@ def _paths(chosen: list[Scenario], things: int, shared: dict[str, Any], assumpti
             mean["kit"],
             part.std() / np.sqrt(len(part)),
             part.min(),
+            found["highest"].mean(),
+            mean["up to the bound"],
             (found["kit"] > found[list(HABITS)].max(axis=1)).mean(),
             mean["knowing the thing too"],
             *(mean[habit] for habit in HABITS),

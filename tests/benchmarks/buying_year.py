@@ -124,7 +124,9 @@ def _learnt(
 ) -> tuple[dict[str, Any], SellingModel]:
     """What the kit knows, and the chance of a sale behind it."""
     items, changes, like = past_books(worlds, things=things, draws=draws)
-    books = SimpleNamespace(comparables=like, price_changes=changes, shop=SimpleNamespace(currency="USD"))
+    none = pd.DataFrame({"month": pd.to_datetime([]), "what": [], "amount_cents": []})
+    shop_of = SimpleNamespace(currency="USD")
+    books = SimpleNamespace(comparables=like, price_changes=changes, overheads=none, shop=shop_of)
     shop = _Shop(_economics(items, worlds, draws), books, assumptions)
     learnt = shop_model(shop)
     return shop_knowledge(shop, learnt), learnt[0]

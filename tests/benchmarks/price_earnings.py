@@ -34,7 +34,7 @@ Floats = npt.NDArray[np.float64]
 #: Ways of pricing by habit.
 HABITS = ("fixed price", "10 % every four weeks", "first offer")
 #: Prices that a knowing seller and the habits consider, so wide that no bound of it holds a
-#: knowing seller back; the kit has the grid of its assumptions.
+#: knowing seller back; the kit has prices up to what its past supports, and up to the bound.
 GRID = PriceGrid(0.3, 4.0, 0.03)
 
 
@@ -58,15 +58,16 @@ def price_earnings(
         for kind in shop.kinds
     ]
     rules = comparable_rules(assumptions)
-    grid = PriceGrid(*(assumptions.number(f"pricing.{name}") for name in ("low", "high", "step")))
+    low, bound, step = (assumptions.number(f"pricing.{name}") for name in ("low", "high", "step"))
     scenes = [_scene(each, things, settings) for each in worlds]
     rows = []
     for copy in range(shops):
         draws = Draws(seed + 7919 * copy)
-        model = learned(worlds, things=past_things, assumptions=assumptions, draws=draws)
-        sums: dict[str, float] = {}
+        model, highest = learned(worlds, things=past_things, assumptions=assumptions, draws=draws)
+        grids = {"kit": PriceGrid(low, highest, step), "up to the bound": PriceGrid(low, bound, step)}
+        sums: dict[str, float] = {"highest": highest}
         for scene in scenes:
-            for name, worth in _kind_earnings(scene, model, comparables, rules, grid, draws).items():
+            for name, worth in _kind_earnings(scene, model, comparables, rules, grids, draws).items():
                 sums[name] = sums.get(name, 0.0) + worth / len(scenes)
         rows.append(sums)
     return pd.DataFrame(rows)
@@ -115,7 +116,12 @@ def _scene(each: World, things: int, settings: PriceSettings) -> _Scene:
 
 
 def _kind_earnings(
-    scene: _Scene, model: SellingModel, comparables: int, rules: ComparableRules, grid: PriceGrid, draws: Draws
+    scene: _Scene,
+    model: SellingModel,
+    comparables: int,
+    rules: ComparableRules,
+    grids: dict[str, PriceGrid],
+    draws: Draws,
 ) -> dict[str, float]:
     """Mean worth a thing of one kind, by way of pricing."""
     value, settings, things = scene.value, scene.settings, scene.value.size
@@ -127,16 +133,19 @@ def _kind_earnings(
     guess = Demand(np.full(things, one.log_rate[0]), np.full(things, one.pull[0]), one.weekly, one.offers)
     table = price_table(held, scene.world.net, guess, grid=GRID)
     storage = scene.world.storage_cents
-    own = price_table(held, scene.world.net, guess, grid=grid)
     possible = model.possible(scene.world.kind.name, unsure, weeks=weeks)
-    paths = weighed_paths(guess, possible, own, settings, storage_cents=storage)
+    earned = {}
+    for name, grid in grids.items():
+        own = price_table(held, scene.world.net, guess, grid=grid)
+        paths = weighed_paths(guess, possible, own, settings, storage_cents=storage)
+        earned[name] = scene.worth(paths.place, paths.lowest_offer_cents, own, held)
     first = np.abs(np.exp(table.log_ratio) - MARKUP).argmin(axis=1)
     fixed = np.repeat(first[:, None], weeks, axis=1)
     cuts = np.rint(-np.log(0.9) / GRID.step * (np.arange(weeks) // 4)).astype(np.int64)
     falling = np.maximum(fixed - cuts, table.asked)
     asked = np.take_along_axis(table.price_cents, falling, axis=1)
     return {
-        "kit": scene.worth(paths.place, paths.lowest_offer_cents, own, held),
+        **earned,
         "knowing": scene.known(held),
         "knowing the thing too": scene.known_worth,
         "fixed price": scene.worth(fixed, np.full((things, weeks), np.inf), table, held),
