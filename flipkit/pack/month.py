@@ -54,8 +54,6 @@ from flipkit.reports.year import year_sentence
 
 #: Where packs go, below the folder that the command was started in.
 PACKS = "packs"
-#: Simulated shops in which a pack measures how far it can be trusted: enough for a rough share, in about ten seconds.
-TRUST_SHOPS = 20
 #: What the index says of pages whose numbers the notebook itself computes.
 _WHAT_IF = "What the month's hour hangs on: each assumption and each recorded line moved, alone and together."
 _TRUST = "How often the intervals hold the truth, and what following the kit earns, in simulated shops."
@@ -113,7 +111,7 @@ def month_plan(
         _page("hired-help", "hired_help", said, "Does help pay?", help_sentence(study)[0]),
         _page("what-if-sliders", "what_if_sliders", said, "Move the assumptions", sliders_sentence(study)[0]),
         _page("track-record", "track_record", said, "Track record", _TRACK_RECORD),
-        _page("trust", "trust", {"shops": TRUST_SHOPS}, "How far can the figures be trusted?", _TRUST),
+        _page("trust", "trust", {}, "How far can the figures be trusted?", _TRUST),
         _page("year-summary", "year_summary", said, "The year for a preparer", year_sentence(study)[0]),
         _page("partner-statement", "partner_statement", said, "What each partner did", partners_sentence(study)[0]),
         _page("assumptions", "assumptions", said, "Assumptions and gaps", trace_sentence(study.sold_items())),

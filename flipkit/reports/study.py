@@ -355,7 +355,9 @@ class Study:
     def waiting(self, category: str) -> pd.DataFrame:
         """Share of a category's listed items still unsold after each number of days."""
         listed = self._listed(category)
-        return survival.survival_table(listed["days_listed"], listed["sold_on"].notna(), confidence=self.confidence)
+        return survival.survival_table(
+            listed["days_listed"], listed["sold_on"].notna(), confidence=self.confidence, trip=listed["trip_id"]
+        )
 
     def median_days(self, category: str) -> float:
         """Days by which half of a category's listed items have sold."""
