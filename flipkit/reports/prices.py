@@ -83,7 +83,7 @@ def learnt_sentence(study: Study) -> str:
 
 
 def habit_sentence(study: Study) -> str:
-    """How the seller prices now, how far up the books support a price, and what room costs.
+    """How the seller prices now and what that brings, how far up the books support a price, and what room costs.
 
     Parameters
     ----------
@@ -93,7 +93,7 @@ def habit_sentence(study: Study) -> str:
     Returns
     -------
     str
-        Three sentences; empty where the books hold too few sales.
+        Five sentences; empty where the books hold too few sales.
     """
     if few_sales_sentence(study):
         return ""
@@ -112,6 +112,21 @@ def habit_sentence(study: Study) -> str:
         f"You list things at {habit.ratio:.2f} times what like things sell for, {cuts}, and give up after "
         f"{habit.patience_weeks:.0f} weeks. No list price here is above {known['grid'][1]:.2f} times, because too few "
         f"of your finished listings asked more. Room costs {room} a month for a {study.measures.room_words}, {whose}."
+        f"{_gain_words(study)}"
+    )
+
+
+def _gain_words(study: Study) -> str:
+    """What the plan brings beside going on as before, for everything in stock."""
+    sums = study.patience.groupby("way")[["net_cents", "work_min"]].sum()
+    if not {AS_NOW, PLANNED} <= set(sums.index):
+        return ""
+    said = {
+        way: f"{_money(row['net_cents'], study, whole=True)} for {row['work_min'] / 60:,.0f} hours of work"
+        for way, row in sums.iterrows()
+    }
+    return (
+        f" If you go on like that, your stock brings {said[AS_NOW]} in the end. By this plan it brings {said[PLANNED]}."
     )
 
 

@@ -380,6 +380,7 @@ class Study:
             "selling",
             "knowledge",
             "price_plan",
+            "patience",
         ):
             getattr(self, name)
         return self

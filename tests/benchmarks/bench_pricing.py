@@ -39,6 +39,7 @@ def main() -> None:
     given.add_argument("--seed", type=int, default=5)
     given.add_argument("--pull", type=float, help="how strongly price moves demand in truth, in place of 2.5")
     given.add_argument("--high", help="highest price considered over the typical one, in place of the assumption")
+    given.add_argument("--steep", type=float, default=0.0, help="how much faster buyers turn away beyond usual prices")
     given.add_argument("--scenario", nargs="+", default=[])
     given.add_argument("--skip", nargs="+", default=[], choices=["paths", "buying", "time"])
     options = given.parse_args()
@@ -55,7 +56,7 @@ def main() -> None:
         }
         if "paths" not in options.skip:
             _say(f"Paths, {options.shops} shops a line, {past} things of each kind in the past of each")
-            _paths(chosen, options.things, shared, assumptions)
+            _paths(chosen, options.things, shared | {"steep": options.steep}, assumptions)
         if "buying" not in options.skip:
             _say(f"A year of buying, {options.shops} shops a line, {past} things of each kind in the past of each")
             _buying(chosen, options.finds, shared)

@@ -36,6 +36,8 @@ HABITS = ("fixed price", "10 % every four weeks", "first offer")
 #: Prices that a knowing seller and the habits consider, so wide that no bound of it holds a
 #: knowing seller back; the kit has prices up to what its past supports, and up to the bound.
 GRID = PriceGrid(0.3, 4.0, 0.03)
+#: Price over the typical one beyond which buyers may turn away faster.
+USUAL = 1.2
 
 
 def price_earnings(
@@ -48,8 +50,12 @@ def price_earnings(
     settings: PriceSettings,
     assumptions: Assumptions,
     seed: int,
+    steep: float = 0.0,
 ) -> pd.DataFrame:
-    """What sellers earn a thing, by their way of pricing, in a scenario."""
+    """What sellers earn a thing, by their way of pricing, in a scenario.
+
+    With ``steep`` above 0 buyers turn away faster beyond ``USUAL`` times the typical price than any past shows.
+    """
     hour = float(assumptions.cents("hour.target"))
     storage = float(assumptions.cents("pricing.storage"))
     shop = scenario.shop
@@ -59,7 +65,7 @@ def price_earnings(
     ]
     rules = comparable_rules(assumptions)
     low, bound, step = (assumptions.number(f"pricing.{name}") for name in ("low", "high", "step"))
-    scenes = [_scene(each, things, settings) for each in worlds]
+    scenes = [_scene(each, things, settings, steep) for each in worlds]
     rows = []
     for copy in range(shops):
         draws = Draws(seed + 7919 * copy)
@@ -81,6 +87,13 @@ class _Scene:
     value: Floats
     settings: PriceSettings
     known_worth: float
+    steep: float
+
+    def _bent(self, table: PriceTable, typical: Floats) -> PriceTable:
+        """The prices as buyers feel them: beyond the usual ones each step counts so much more."""
+        apart = np.log(typical / self.value)[:, None]
+        felt = table.log_ratio + self.steep * np.maximum(table.log_ratio + apart - np.log(USUAL), 0.0)
+        return replace(table, log_ratio=felt)
 
     def known(self, held: Floats) -> float:
         """Mean worth of the paths of a seller who knows the demand, by the typical prices held."""
@@ -90,12 +103,14 @@ class _Scene:
         truth = Possible(wanted.level, np.zeros(wanted.level.size), wanted.share)
         # As good as ``knowing_paths``, the backward induction with the chances given as a state
         # (``tests/simulation/test_price_earnings.py``), and twenty times as fast.
-        paths = weighed_paths(demand, truth, table, self.settings, storage_cents=self.world.storage_cents, sweeps=3)
+        felt = self._bent(table, held)
+        paths = weighed_paths(demand, truth, felt, self.settings, storage_cents=self.world.storage_cents, sweeps=3)
         return self.worth(paths.place, paths.lowest_offer_cents, table, held)
 
     def worth(self, place: npt.NDArray[np.int64], lowest: Floats, table: PriceTable, typical: Floats) -> float:
         """Mean worth of paths under the truth, hidden levels of demand included. [cents]"""
         truth = self.world.demand(self.value / typical, weeks=self.settings.weeks)
+        table = self._bent(table, typical)
         total = np.zeros(self.value.size)
         for level, share in zip(self.world.wanted.level, self.world.wanted.share, strict=True):
             with np.errstate(divide="ignore"):
@@ -107,11 +122,11 @@ class _Scene:
         return float(total.mean())
 
 
-def _scene(each: World, things: int, settings: PriceSettings) -> _Scene:
+def _scene(each: World, things: int, settings: PriceSettings, steep: float) -> _Scene:
     kind = each.kind
     # Values evenly over their distribution, so that few things stand for many.
     value = 100 * kind.price_usd * np.exp(kind.price_spread * ndtri((np.arange(things) + 0.5) / things))
-    blank = _Scene(each, value, settings, 0.0)
+    blank = _Scene(each, value, settings, 0.0, steep)
     return replace(blank, known_worth=blank.known(value))
 
 
