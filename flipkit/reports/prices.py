@@ -362,7 +362,7 @@ _NEEDED = ["title", "way", "within_weeks", "price_cents", "net_cents", "sold_sha
 
 
 def patience_title(frame: pd.DataFrame, study: Study) -> str:
-    """What patience is worth, in one sentence: the recommended wait and why.
+    """What the recommended wait brings beside the next shorter one, as a chart's title.
 
     Parameters
     ----------
@@ -374,21 +374,15 @@ def patience_title(frame: pd.DataFrame, study: Study) -> str:
     Returns
     -------
     str
-        One or two sentences.
+        A few words.
     """
-    if frame.empty:
-        return "What hurry costs"
     ways = frame[frame["way"] != AS_NOW]
-    best, name = ways[ways["chosen"]].iloc[0], str(ways["title"].iloc[0] or ways["item_id"].iloc[0])
-    before = ways[ways["within_weeks"] < best["within_weeks"]]
-    if before.empty:
-        return f"{name}: {_weeks(best)} are left."
-    last = before.iloc[-1]
+    shorter = ways[~ways["chosen"].astype(bool)]
+    if shorter.empty:
+        return "What waiting brings"
+    best, last = ways[ways["chosen"]].iloc[0], shorter.iloc[-1]
     more = _money(best["worth_cents"] - last["worth_cents"], study, whole=True)
-    return (
-        f"{name}: wait up to {_weeks(best)}. That brings {more} more than {_weeks(last)} would, once your minutes, the "
-        f"room and the money tied up are paid."
-    )
+    return f"Waiting up to {_weeks(best)} brings {more} more than {last['within_weeks']:.0f}"
 
 
 def patience_rows(study: Study, frame: pd.DataFrame) -> Element:
@@ -422,7 +416,10 @@ def patience_rows(study: Study, frame: pd.DataFrame) -> Element:
         "hour": "Brings, for an hour",
     }
     formats = {"sold_share": lambda share: "under 1%" if share < 0.01 else f"{share:.0%}"}
-    note = "What it brings is after fees, label and packing, before your hours."
+    note = (
+        "What it brings is after fees, label and packing, before your hours. The recommended wait is the one that is "
+        "worth most once your minutes at your target, the room and the money tied up are paid."
+    )
     return table(
         shown,
         caption=f"{frame['title'].iloc[0]}: what waiting brings",
