@@ -169,6 +169,7 @@ def bare_item(
     upright: bool = False,
     round_section: bool = False,
     pickup: bool = False,
+    notch: str = "",
 ) -> PackItem:
     """What is to be packed, from texts as a seller writes them.
 
@@ -186,6 +187,8 @@ def bare_item(
         What is lost if it arrives broken.
     upright, round_section, pickup : bool
         Whether it must stay upright, is round along its longest side, can be collected.
+    notch : str
+        Of a thing shaped like an L, the empty corner of the box around it, its sides in the same order.
 
     Returns
     -------
@@ -217,6 +220,7 @@ def bare_item(
         upright=upright,
         round_section=round_section,
         pickup=pickup,
+        notch_in=read_sides(notch) if notch else (0.0, 0.0, 0.0),
     )
 
 

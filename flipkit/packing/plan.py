@@ -16,7 +16,7 @@ from flipkit.errors import MeasureError
 from flipkit.money import Cents, percentage
 from flipkit.packing.at_hand import Sheet, Stock
 from flipkit.packing.blanks import Nest, least_cents, nest
-from flipkit.packing.cushioning import M_PER_IN, Padding, fill_volume_cuft
+from flipkit.packing.cushioning import CUIN_PER_CUFT, M_PER_IN, Padding, fill_volume_cuft
 from flipkit.packing.lifting import Hands, hands, two_needed
 from flipkit.packing.materials import (
     PackingRules,
@@ -385,14 +385,14 @@ Objections = list[tuple[Bools, Callable[[int], str]]]
 
 def _hollows(drafts: Drafts, bench: PackingContext) -> tuple[Floats, Objections]:
     """What fills the hollows of drafts, and why some cannot be filled."""
-    if drafts.style in ("bag", "wrapped", "pickup"):
-        return np.zeros(drafts.container.size), []
-    inside, wrapped, said = drafts.of("inside_in"), bench.wrapped_in[drafts.way, drafts.turn], bench.said
+    inside, wrapped, said = drafts.of("inside_in"), bench.lies(drafts), bench.said
+    play = {"tube": inside[:, 0] - wrapped[:, 0]}.get(drafts.style)  # across, a tube's circle holds it
+    play = (inside - wrapped).max(axis=1) if play is None else play
     volume = drafts.of("fill_cuft") if drafts.style == "tube" else fill_volume_cuft(tuple(inside.T), tuple(wrapped.T))
+    volume = volume + math.prod(bench.item.notch_in) / CUIN_PER_CUFT * (drafts.style != "pickup")
     fill = bench.stock.fill
     if fill is None:
-        play = inside - wrapped
-        most = play[:, 0] if drafts.style == "tube" else play.max(axis=1)  # across, a tube's circle holds it
+        most = np.maximum(play, min(bench.item.notch_in))
         loose = most > bench.assumptions.number("packing.snug_in") + SNAP
         return volume * 0.0, [
             (loose, lambda row: f"would rattle: {said.span(most[row].item())} of play and no void fill in stock")
@@ -696,6 +696,7 @@ def plan_dict(
             "fragility": item.fragility,
             "value_cents": item.value_cents,
             "upright": item.upright,
+            "notch_in": list(item.notch_in) if any(item.notch_in) else None,
         },
         "best": None if best is None else priced_dict(best, item),
         "strength": None if check is None else strength_dict(check),
@@ -925,6 +926,11 @@ def require_item(item: PackItem) -> None:
         value = getattr(item, name)
         if not (math.isfinite(value) and value > 0):
             raise MeasureError(name, need="a finite number above 0", got=value, where=where, mend="measure it again")
+    corner, sides = item.notch_in, item.sides_in
+    if any(corner) and not (all(0 < one <= side for one, side in zip(corner, sides, strict=True)) and corner != sides):
+        raise MeasureError(
+            "notch_in", need="three sides above 0, none longer than the thing's own", got=corner, where=where
+        )
     if item.value_cents < 0:
         raise MeasureError("value_cents", need="at least 0", got=item.value_cents, where=where)
 

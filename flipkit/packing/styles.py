@@ -89,6 +89,8 @@ class PackItem:
     upright: bool = False
     round_section: bool = False
     pickup: bool = False
+    #: Of a thing shaped like an L, the empty corner of the box around it; nothing of any other.
+    notch_in: Sides = (0.0, 0.0, 0.0)
 
     @property
     def sides_in(self) -> Sides:
@@ -210,6 +212,12 @@ class PackingContext:
         """Sides of the padded item: by way, by turn, along length, width and height."""
         return self.of_ways("wrapped_in")[:, list(self.turns)]
 
+    def lies(self, drafts: Drafts) -> Floats:
+        """Sides of the padded item as it lies in each draft; without a carton nothing is around it but that."""
+        if drafts.style in ("bag", "wrapped", "pickup"):
+            return drafts.of("inside_in")
+        return self.wrapped_in[drafts.way, drafts.turn]
+
     @cached_property
     def turns(self) -> tuple[tuple[int, int, int], ...]:
         """Ways to lay the item's sides along length, width and height, each set of sides once."""
@@ -246,10 +254,6 @@ class Drafts:
         if name in self.columns:
             return self.columns[name]
         return np.array([getattr(one, name) for one in self.containers])[self.container]
-
-    def lies(self, by_turn: Floats) -> Floats:
-        """Sides by way and turn, for every draft."""
-        return by_turn[self.way, self.turn]
 
     def one(self, row: int, bench: PackingContext) -> PackingOption:
         """One draft as it is."""
@@ -336,6 +340,7 @@ def way_of(
     return padding(
         item.sides_in,
         item.weight_lb,
+        empty_in3=math.prod(item.notch_in),
         cushion=cushion,
         faces=faces,
         edges=edges,
@@ -819,6 +824,7 @@ def tube_options(bench: PackingContext) -> Options:
     lengths = np.concatenate([length[whole[0]], long[cut[1], cut[2]]])
     outer = bore[at] + 2 * wall[at]
     solid = bench.wrapped_in[way, turn].prod(axis=1) * (math.pi / 4 if item.round_section else 1.0)
+    solid -= math.prod(item.notch_in)
     cap = math.pi * outer + 2 * bench.rules.cushions.tape_past_edge_in
     columns = {
         "inside_in": np.column_stack([lengths, bore[at], bore[at]]),

@@ -71,9 +71,8 @@ class MovedStudies:
         assumptions = study.assumptions.changed(moved, currency=study.currency)
         said = json.dumps([study.key, {key: str(value) for key, value in moved.items()}], sort_keys=True)
         key = hashlib.sha256(said.encode()).hexdigest()
-        return dataclasses.replace(
-            study, assumptions=assumptions, economics=self._supposing.under(assumptions), key=key
-        )
+        economics = self._supposing.under(assumptions)
+        return dataclasses.replace(study, assumptions=assumptions, economics=economics, key=key, giving=study.given_up)
 
     def overrides(self, settings: Settings) -> dict[str, object]:
         """The moved ones of the five as assumptions."""
@@ -104,7 +103,8 @@ class MovedStudies:
             economics = item_economics(study.books, study.rules, assumptions, study.as_of)
             said = json.dumps([study.key, others], sort_keys=True)
             key = hashlib.sha256(said.encode()).hexdigest()
-            study = dataclasses.replace(study, assumptions=assumptions, economics=economics, key=key)
+            given = study.given_up
+            study = dataclasses.replace(study, assumptions=assumptions, economics=economics, key=key, giving=given)
         self._study, self._supposing, self._others = study, _supposing(study), others
 
 

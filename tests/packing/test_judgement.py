@@ -6,17 +6,21 @@ import dataclasses
 import datetime as dt
 import random
 
+import numpy as np
+import pandas as pd
 import pytest
 
+from flipkit.economics.costs import materials_like_plans
+from flipkit.errors import MeasureError
 from flipkit.packing.instructions import decision, plan_reading
 from flipkit.packing.parcel import bare_item, plan_parcel
 from flipkit.packing.plan import packing_plan
 from flipkit.packing.styles import PackItem, way_of
 from flipkit.packing.trials import pad_step, padding_trade
-from tests.helpers.packing_stock import ASSUMED, LABELS, RULES, STOCK
+from tests.helpers.packing_stock import ASSUMED, LABELS, RULES, STOCK, plans_of_household
 
 #: Enough for each run of the tests; ``tests/benchmarks/bench_packing.py`` draws 2,000.
-THINGS = 12
+THINGS = 40
 CLASSES = list(RULES.cushions.fragility)[::-1]  # the sturdiest first
 SMALL = dataclasses.replace(STOCK, cartons=STOCK.cartons[:8])
 
@@ -36,6 +40,38 @@ def thing(draw):
 def test_the_plan_of_a_random_thing(seed):
     broken = wrong(random.Random(seed))  # noqa: S311 - cases, not secrets
     assert broken == []
+
+
+def test_an_l_shaped_thing_is_asked_about_and_its_corner_filled():
+    asked = bare_item("corner shelf", "40x30x3in", "9 lb", fragility="moderately delicate", value="120")
+    told = bare_item(
+        "corner shelf", "40x30x3in", "9 lb", fragility="moderately delicate", value="120", notch="28x20x3in"
+    )
+    one, two = (plan_parcel(item, on="2026-11-27") for item in (asked, told))
+    question = "Is it shaped like an L? Then say how large the empty corner of its box is, such as --notch "
+    assert sum(line.startswith(question) for line in one.reading()) == 1
+    assert not any(line.startswith(question) for line in two.reading())
+    assert any(line.startswith("Fill the empty corner, 28 x 20 x 3 in, before ") for line in two.reading())
+    # 28 x 20 x 3 in of hollow, 0.972 cu ft, are filled as well, whatever else is.
+    assert two.plan.best.draft.fill_cuft >= 28 * 20 * 3 / 1728
+    assert two.plan.best.total_cents > one.plan.best.total_cents
+    small = bare_item("mug", "5x4x4in", "0.2 lb", fragility="delicate", value="20")
+    assert not any(line.startswith(question) for line in plan_parcel(small, on="2026-11-27").reading())
+    with pytest.raises(MeasureError, match="none longer than the thing's own"):
+        plan_parcel(dataclasses.replace(told, notch_in=(41.0, 20.0, 3.0)), on="2026-11-27")
+    with pytest.raises(MeasureError, match="none longer than the thing's own"):
+        plan_parcel(dataclasses.replace(told, notch_in=told.sides_in), on="2026-11-27")
+
+
+def test_economics_reckons_with_the_materials_that_plans_take():
+    surface, worth, spent = plans_of_household(24, seed=40)
+    # Parcels of one inch by one, as long as gives that surface: only the surface counts.
+    long = (surface * 144 - 2) / 4
+    parcels = pd.DataFrame({"length_in": long, "width_in": 1.0, "height_in": 1.0, "measures_origin": "recorded"})
+    reckoned = materials_like_plans(parcels, worth * 100, ASSUMED) / 100
+    off = np.abs(reckoned / spent - 1)
+    assert np.median(off) < 0.35
+    assert reckoned.sum() == pytest.approx(spent.sum(), rel=0.25)
 
 
 def wrong(draw):
