@@ -1123,7 +1123,9 @@ def true_hourly_return(
     -------
     Answer
         ``frame`` has a row a group, the best first: counts, ``net_cents``, ``owner_min``,
-        ``hourly_dollars`` with ``low_dollars`` and ``high_dollars`` (an hour), NaN where too few to claim, ``verdict``.
+        ``hourly_dollars`` with ``low_dollars`` and ``high_dollars`` (an hour), NaN where too few to claim, ``verdict``;
+        ``one_decides`` where that is for one dear find, ``without_best_dollars`` and ``one_more_dollars`` what an hour
+        earned without the best thing and would earn with one more like it.
 
     Raises
     ------
@@ -1142,7 +1144,7 @@ def true_hourly_return(
     whole: $20.00 an hour over 2 things; too few to tell
     """
     from flipkit.analysis.ratio_stats import interval_settings
-    from flipkit.analysis.returns import category_returns
+    from flipkit.analysis.returns import category_returns, too_few_words
 
     read: dict[str, Any] = {"net": (net, _cents), "hours": (hours, _hours), "group": ("whole", _label)}
     if groups is not None:
@@ -1168,14 +1170,14 @@ def true_hourly_return(
         window=(day.date(), day.date()),
         by="group",
         settings=interval_settings(assumptions),
-    ).drop(columns="sold")
+    ).drop(columns=["sold", "lean"])
     lines = [
         f"{row['group']}: {_dollars(row['hourly'])} an hour"
         + (f" ({_dollars(row['low'])} to {_dollars(row['high'])})" if row["claimed"] else "")
-        + f" over {row['items']} things; {row['verdict']}"
+        + f" over {row['items']} things; {row['verdict'] if row['claimed'] else too_few_words(row)}"
         for row in frame.to_dict("records")
     ]
-    money = ("hourly", "low", "high", "delta_se", "bca_low", "bca_high")
+    money = ("hourly", "low", "high", "delta_se", "bca_low", "bca_high", "without_best", "one_more")
     return Answer(tuple(lines), frame.rename(columns={name: f"{name}_dollars" for name in money}))
 
 

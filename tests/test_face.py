@@ -398,6 +398,14 @@ def test_days_in_any_form(days):
     assert fk.waiting(days, [1, 1, 1])["median_days"] == 8
 
 
+def test_days_that_differ_by_float_noise_alone_are_one_day():
+    noisy = [0.1 + 0.2, 0.3, 1.1 + 2.2, 3.3, 1e-9]
+    pd.testing.assert_frame_equal(fk.waiting(noisy, [1] * 5).frame, fk.waiting([0.3, 0.3, 3.3, 3.3, 0], [1] * 5).frame)
+    groups, days = ["a"] * 12 + ["b"] * 12, [n * 0.1 for n in range(1, 13)] * 2
+    plain = fk.compare_waiting([round(day, 1) for day in days], [1] * 24, groups)
+    assert fk.compare_waiting(days, [1] * 24, groups)["chi_square"] == plain["chi_square"]
+
+
 def test_waiting_refuses_lengths_that_differ_and_odd_confidence():
     with pytest.raises(fk.FlipkitError, match="sold must be one value or 3"):
         fk.waiting([5, 8, 12], [1, 1])
@@ -496,7 +504,7 @@ ANSWERS = {
 PLAIN = {
     "venue", "carrier", "card", "service", "refused", "protection", "style", "style_name", "code", "what", "packaging",
     "group", "verdict", "claimed", "days", "at_risk", "sold", "listed", "still", "items", "trips", "unsold_share",
-    "standard_error", "hazard_sum", "expected", "p_value", "corrected",
+    "standard_error", "hazard_sum", "expected", "p_value", "corrected", "one_decides",
     "space_pays", "over_maximum", "people", "people_enough", "lifting_index", "break_even_chance",
     "file", "row", "column", "found", "needed", "mend", "severity", "name", "unit", "meaning",
 

@@ -183,7 +183,8 @@ def log_rank(days: npt.ArrayLike, sold: npt.ArrayLike, group: npt.ArrayLike) -> 
 
 
 def _checked(days: npt.ArrayLike, sold: npt.ArrayLike) -> tuple[Floats, npt.NDArray[np.bool_]]:
-    time = np.asarray(days, dtype=np.float64)
+    # A tenth of a second apart is the noise of units turned into each other, and no order of events.
+    time: Floats = np.asarray(days, dtype=np.float64).round(6)
     event = read_flags(sold, name="sold")
     if time.size and (not np.isfinite(time).all() or time.min() < 0):
         raise NotEnoughDataError("days", need="known and at least 0 for every item", got=float(np.min(time)))

@@ -10,7 +10,7 @@ import math
 import pandas as pd
 
 from flipkit.analysis.results import RESULT, minutes_known
-from flipkit.analysis.returns import ONE_DECIDES, TOO_FEW, unsold_group
+from flipkit.analysis.returns import TOO_FEW, too_few_words, unsold_group
 from flipkit.economics.overrides import suppositions
 from flipkit.money import show_cents
 from flipkit.reports.elements import Figure, Said, origin_mix
@@ -162,7 +162,7 @@ def doubts(study: Study) -> list[str]:
     """
     items = study.items
     found = []
-    alone = unsold_group(items, by="category")
+    alone = unsold_group(items["category"], items["sold_on"].notna())
     if len(items) >= study.assumptions.whole("report.too_few_items"):
         if items["sold_on"].notna().all():
             found.append(
@@ -300,11 +300,6 @@ def _one_more(study: Study, row: pd.Series) -> str:
     """What one thing contributes to a category's hour."""
     without, more = (money_per_hour(float(row[name]), currency=study.currency) for name in ("without_best", "one_more"))
     return f"Without its best sale it would be {without} an hour; with one more like that, {more}. "
-
-
-def too_few_words(row: pd.Series) -> str:
-    """Why nothing is claimed: too few, and where one dear find decides, that."""
-    return f"{TOO_FEW}: {ONE_DECIDES}" if row["one_decides"] else TOO_FEW
 
 
 def past_words(study: Study) -> str:

@@ -83,12 +83,14 @@ def verdict_list(study: Study) -> Element:
         lines += [head, *(f"  {name}: {why}" for name, why in reasons)]
     if not parts:
         return Element('<p class="wordless">No category is in the books yet.</p>', "No category is in the books yet.")
+    told = ""
     if (frame["verdict"] != TOO_FEW).any():
+        told = " ".join(doubts(study))
         lead, bounds = _lead(study), _bounds()
         parts = [f"<p>{escape(lead)}</p>", *parts, f'<p class="note">{escape(bounds)}</p>']
         lines = [lead, *lines, bounds]
-    if told := doubts(study):
-        box = caution(" ".join(told))
+    if told:
+        box = caution(told)
         parts, lines = [box.html, *parts], [box.text, *lines]
     return Element(f'<div class="verdicts">{"".join(parts)}</div>', "\n".join(lines))
 

@@ -8,6 +8,7 @@ from flipkit.analysis.decisions import STOP, UNDER_A_PRICE
 from flipkit.analysis.knowledge_file import read_knowledge
 from flipkit.analysis.max_bid import buying_answer
 from flipkit.pack import month
+from flipkit.reports.sentences import category_sentence
 from flipkit.reports.study import open_study
 from flipkit.reports.verdicts import verdict_list, verdict_reason
 from tests.helpers.small_books import write_books
@@ -96,3 +97,20 @@ def test_a_shop_without_a_sale_is_told_what_it_bought_and_no_more(tmp_path):
     )
     assert "<b>" not in shown.html
     assert "chance" not in shown.text
+
+
+def test_the_bought_interval_says_which_months_it_is_of(study):
+    sentence, note = category_sentence(study, "vintage audio")
+    row = study.bought_returns.set_index("category").loc["vintage audio"]
+    assert f"to ${row['high']:,.2f}, for the past 22 months, not next month" in note
+    assert f"Without its best sale it would be ${row['without_best']:,.2f} an hour" in note
+    assert "the past 22 months, not next month" in verdict_list(study).text
+    assert "above the target" in sentence
+
+
+def test_no_line_disagrees_with_itself(study):
+    for row in study.buying_verdicts.to_dict("records"):
+        assert row["low"] < row["pulled"] < row["high"]
+        assert (row["beats_target"] > 0.5) == (row["pulled"] > study.target)
+        assert (row["beats_target"] > 0.025) == (row["high"] > study.target)
+        assert (row["beats_target"] > 0.975) == (row["low"] > study.target)
