@@ -104,10 +104,10 @@ class PackingOption:
 
     style: str
     what: str
-    inside_in: Sides
-    outside_in: Sides
-    padding: Padding | None
-    turn: tuple[int, int, int]
+    inside_in: Sides = (0.0, 0.0, 0.0)
+    outside_in: Sides = (0.0, 0.0, 0.0)
+    padding: Padding | None = None
+    turn: tuple[int, int, int] = (0, 1, 2)
     container_cents: int = 0
     container_lb: float = 0.0
     fill_cuft: float = 0.0  # [cu ft]
@@ -487,9 +487,6 @@ def _cartons(style: str, bench: PackingContext) -> tuple[list[PackingOption], Fl
                 style=style,
                 what=carton.name,
                 inside_in=inside,
-                outside_in=inside,
-                padding=None,
-                turn=(0, 1, 2),
                 container_cents=carton.cost_cents,
                 # New scores around, where it is cut down.
                 score_in=walls if style == "cut_down" else 0.0,
@@ -623,8 +620,6 @@ def _joined(one: Carton, two: Carton, what: str, bench: PackingContext) -> Packi
         what=what,
         inside_in=(min(one.length_in, two.length_in), min(one.width_in, two.width_in), high),
         outside_in=(across[0] + 2 * thick, across[1] + 2 * thick, high),
-        padding=None,
-        turn=(0, 1, 2),
         container_cents=one.cost_cents + two.cost_cents,
         container_lb=sum(_carton_lb(carton, carton.height_in, bench) for carton in (one, two)),
         grade=min(known, key=lambda grade: grade.gross_lb) if len(known) == 2 else None,
@@ -654,10 +649,6 @@ def made_options(style: str, bench: PackingContext) -> Options:
         PackingOption(
             style=style,
             what=f"{flute.name} flute board, {grade or 'strength unknown'}",
-            inside_in=(0.0, 0.0, 0.0),
-            outside_in=(0.0, 0.0, 0.0),
-            padding=None,
-            turn=(0, 1, 2),
             board=(flute.name, grade),
             grade=bench.grade(grade),
             caliper_in=flute.caliper_in,
@@ -807,10 +798,6 @@ def tube_options(bench: PackingContext) -> Options:
             PackingOption(
                 style="tube",
                 what=tube.name,
-                inside_in=(tube.length_in, tube.inside_in, tube.inside_in),
-                outside_in=(0.0, 0.0, 0.0),
-                padding=None,
-                turn=(0, 1, 2),
                 container_cents=tube.cost_cents,
                 packaging="cylinder",
                 nonrectangular=True,
@@ -871,10 +858,6 @@ def bag_options(bench: PackingContext) -> Options:
             PackingOption(
                 style="bag",
                 what=bag.name,
-                inside_in=(0.0, 0.0, 0.0),
-                outside_in=(0.0, 0.0, 0.0),
-                padding=None,
-                turn=(0, 1, 2),
                 container_cents=bag.cost_cents,
                 container_lb=bag.weight_lb,
                 packaging="soft pack",
@@ -896,9 +879,7 @@ def wrapped_options(bench: PackingContext) -> Options:
         return None, [Refusal(0.0, "wrapped", film.name, "too small for the label")]
     sides = bench.of_ways("wrapped_in")
     area = stretch_wrap_sqft(tuple(sides.T), turns=bench.assumptions.number("packing.film_turns"))
-    one = PackingOption(
-        "wrapped", film.name, (0.0, 0.0, 0.0), (0.0, 0.0, 0.0), None, (0, 1, 2), packaging="shrink wrap"
-    )
+    one = PackingOption("wrapped", film.name, packaging="shrink wrap")
     columns = {"inside_in": sides, "outside_in": sides, "film_sqft": area}
     none = np.zeros(len(sides), dtype=np.int64)
     return Drafts("wrapped", [one], none, np.arange(len(sides)), none, columns, ()), []
@@ -909,5 +890,5 @@ def pickup_options(bench: PackingContext) -> Options:
     if not bench.item.pickup:
         return None, [Refusal(0.0, "pickup", "the buyer collects", "the buyer does not come")]
     sides, none = bench.item.sides_in, np.zeros(1, dtype=np.int64)
-    one = PackingOption("pickup", "the buyer collects", sides, sides, None, (0, 1, 2))
+    one = PackingOption("pickup", "the buyer collects", sides, sides)
     return Drafts("pickup", [one], none, none + len(bench.paddings), none, {}, ()), []
