@@ -47,7 +47,7 @@ def test_the_answer_is_that_of_the_analysis(pack):
 def test_the_lower_of_the_two_limits_counts_and_is_named(pack):
     by_target = json.loads(run("lamps", "--price", "60", "--from", pack, "--json").output)
     by_loss = json.loads(
-        run("lamps", "--price", "60", "--loss", "25 %", "--target", "4", "--from", pack, "--json").output
+        run("lamps", "--price", "60", "--loss", "10 %", "--target", "4", "--from", pack, "--json").output
     )
     assert (by_target["binding"], by_loss["binding"]) == ("target", "loss")
     assert by_loss["highest_cents"] == by_loss["for_loss_cents"] < by_loss["for_target_cents"]
@@ -59,7 +59,15 @@ def test_every_number_of_the_json_names_its_unit(pack):
             "lamps", "--comparable", 55, "--comparable", 70, "--cost", 12, "--part", 30, "--from", pack, "--json"
         ).output
     )
-    counts = {"items_in_books", "sales_in_books", "comparables", "week", "more_comparables_to_turn", "expected_weeks"}
+    counts = {
+        "items_in_books",
+        "sales_in_books",
+        "comparables",
+        "comparables_worth",
+        "week",
+        "more_comparables_to_turn",
+        "expected_weeks",
+    }
     units = ("_cents", "_share", "_min", "_weeks", "_per_hour")
 
     def numbers(value, key=""):
@@ -147,9 +155,9 @@ def test_a_heavy_thing_of_its_size_is_judged_by_its_own_label(pack):
 
 
 def test_venues_stand_in_the_order_of_the_highest_price_that_they_allow(pack):
-    """Slow sale at the stall costs little for the target and much for the chance of loss."""
+    """A slow sale at the stall costs little for the target and much for the chance of a loss."""
     shop = known_shop()
-    shop["categories"]["lamps"]["venue_pace"]["stall"] = 0.45
+    shop["wishes"]["loss_limit"] = 0.13
     every = venue_answers(shop, "lamps", price_cents=12_000)
     assert list(every) == ["posted", "dear", "stall"]
     assert every["stall"].for_target_cents > every["dear"].for_target_cents
@@ -159,7 +167,8 @@ def test_venues_stand_in_the_order_of_the_highest_price_that_they_allow(pack):
     rows = lines[lines.index("Where to sell it, the best first:") + 1 :][:3]
     for row, (venue, one) in zip(rows, every.items(), strict=True):
         assert row.split()[0] == venue
-        assert f"{show_cents(one.highest_cents)} at most" in row
+        most = show_cents(one.highest_cents) if one.highest_cents else "nothing"
+        assert f"{most} at most" in row
     gap = every["posted"].highest_cents - every["stall"].highest_cents
     assert lines[-1] == f"Posted is better: it allows {show_cents(gap)} more."
     assert "is better" not in run("lamps", "--price", "1", "--from", pack).output
@@ -179,11 +188,13 @@ def test_a_category_with_hardly_a_sale_is_too_few_to_tell(tmp_path):
     assert "Too few to tell" not in run("jugs", "--price", 60, "--from", file).output
 
 
-def test_a_category_of_which_the_overview_says_stop_is_said_so(pack):
-    assert "says stop" not in run("lamps", "--price", 60, "--from", pack).output
-    (pack / "knowledge.json").write_text(knowledge_text({**known_shop(), "stop": ["lamps"]}), encoding="utf-8")
-    assert "The overview says stop for lamps" in run("lamps", "--price", 60, "--from", pack).output
-    assert "says stop" not in run("tin toys", "--price", 60, "--from", pack).output
+def test_the_months_decision_on_a_category_is_said(pack):
+    said = {"lamps": {"verdict": "leave", "sentence": "Leave it unless it sells for at least $80."}}
+    assert "decision" not in run("lamps", "--price", 60, "--from", pack).output
+    (pack / "knowledge.json").write_text(knowledge_text({**known_shop(), "decisions": said}), encoding="utf-8")
+    found = run("lamps", "--price", 60, "--from", pack).output
+    assert "This month's decision on lamps: Leave it unless it sells for at least $80." in found
+    assert "decision" not in run("tin toys", "--price", 60, "--from", pack).output
 
 
 def test_books_without_a_sale_answer_a_stated_price_alone():

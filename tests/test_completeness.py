@@ -263,7 +263,9 @@ def _rule_answers(shop: Shop) -> object:
 def _panel(rules: Rules) -> Iterator[object]:
     """What every set of parcel rules bills and every card asks, over sizes, packagings, zones and days."""
     sizes = ((9, 6, 3), (20, 16, 11), (44, 12, 7), (40, 14, 12), (50, 31, 9), (61, 33, 31), (100, 9, 9), (30, 25, 24))
-    kinds = [(*size, packaging, zone) for size in sizes for packaging in ("box", "soft pack", "cylinder") for zone in "258"]
+    kinds = [
+        (*size, packaging, zone) for size in sizes for packaging in ("box", "soft pack", "cylinder") for zone in "258"
+    ]
     sides = np.array([kind[:3] for kind in kinds], dtype=np.float64)
     given: dict[str, Any] = dict(zip(("length_in", "width_in", "height_in"), sides.T, strict=True))
     given |= {"weight_lb": sides.prod(axis=1) / 400 + 0.4, "zone": [kind[4] for kind in kinds]}
@@ -320,7 +322,7 @@ def _packing(shop: Shop) -> object:
 
 def _buying(shop: Shop) -> object:
     study = shop.study
-    return study.knowledge, study.buying_verdicts, study.price_plan, next_hours(study)
+    return study.knowledge, study.decisions, study.price_plan, next_hours(study)
 
 
 def _what_if(shop: Shop) -> object:

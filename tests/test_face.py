@@ -22,6 +22,7 @@ from flipkit.rules.tables import load_rules
 from flipkit.units import unit_registry
 from tests.analysis.test_ratios import CITY_1920, CITY_1930
 from tests.analysis.test_survival import PLACEBO, RELAPSED, TREATED
+from tests.helpers.metric_shop import make
 
 ON = dt.date(2026, 9, 3)
 INDEX = ["c", "a", "b"]
@@ -533,3 +534,12 @@ def test_nothing_gives_nothing_back():
     answers.append(fk.true_hourly_return(none, none, groups=none, trips=none))
     assert [len(answer.frame) for answer in answers] == [0] * 5
     assert all("<table" in answer._repr_html_() for answer in answers)
+
+
+def test_answers_about_a_shop_are_in_its_money_and_measures(tmp_path):
+    """5.20 and 0.55 a kilogram in zone 1: 2 kg cost 6.30 euros."""
+    shop = {"books": make(tmp_path / "books"), "on": "2026-06-01"}
+    assert repr(fk.postage("30x20x10 cm", "2 kg", zone="1", **shop)) == "harbor-post: €6.30 by parcel, billed at 2 kg"
+    assert "30 x 20 x 10 cm, 2 kg on the scale" in fk.parcel("30x20x10 cm", "2 kg", zone="1", **shop).lines[0]
+    for answer in (fk.fees(64, **shop), fk.net_price(40, **shop), fk.protection(180, **shop)):
+        assert all("€" in line and "$" not in line for line in answer.lines)

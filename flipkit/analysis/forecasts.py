@@ -26,6 +26,7 @@ from flipkit.errors import AssumptionError, NotEnoughDataError
 # price, a net, an hourly return). The file only grows; what was said stays said.
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
 
 #: Name of the file beside the books.
 FILE = "forecasts.csv"
@@ -253,6 +254,12 @@ def _require_sensible(one: Forecast) -> None:
 
 #: Sales that the offers held before weigh beside the books' own.
 _HELD = 10.0
+#: Weeks since a price was set from which on all count alike.
+_LONGEST_SINCE = 13
+#: Sales of all kinds that weigh beside those of things whose price had stood as long.
+_ALIKE = 4.0
+#: No thing's price lies above its interval with a greater chance than this.
+_MOST_ABOVE = 0.15
 #: Months with sales before a month is forecast.
 _FEWEST_MONTHS = 6
 
@@ -271,7 +278,8 @@ def stock_forecasts(
 
     Prices are taken to fall on as they usually did. What has waited long is more likely one of the
     things that few want; the chances that it has already had are counted. The middle of a price is
-    the mean of what such sales brought of the price asked some weeks before.
+    the mean of what sales brought of the price asked up to as long before, of things whose price
+    had stood as long.
 
     See ``tests/analysis/test_forecasts.py``.
     """
@@ -284,14 +292,23 @@ def stock_forecasts(
     coming = np.bincount(ahead.item, weights=coming_rates, minlength=len(items))
     asked = asking_prices(items, price_changes, on=as_of)
     told = []
-    # The price asked today is not yet that of the day of the sale, which lies half way on the average.
-    reach = _parts_paid(items, weeks, typical, model, before=max((due_on - as_of).days // 14, 0), level=level)
-    for at in np.unique(ahead.item):
+    on_sale = np.unique(ahead.item)
+    chance = np.zeros(on_sale.size)
+    for place, at in enumerate(on_sale):
         liking = model.wanted(str(items["category"].iloc[at]))
         left = liking.share * np.exp(-liking.level * met[at])
-        chance = 1 - float(left @ np.exp(-liking.level * coming[at])) / float(left.sum())
+        chance[place] = 1 - float(left @ np.exp(-liking.level * coming[at])) / float(left.sum())
+    since = _weeks_since(weeks)
+    last = np.flatnonzero(np.diff(weeks.item, append=-1) != 0)
+    now = since[last[np.searchsorted(weeks.item[last], on_sale)]]
+    parts = _parts_paid(items, weeks, typical, model, since, days=max((due_on - as_of).days, 0))
+    expected = np.zeros(len(parts))
+    np.add.at(expected, now, chance)
+    ends = _price_ends(parts, expected, level=level)
+    for at, sale, count in zip(on_sale, chance, now, strict=True):
         name, category = str(items["item_id"].iloc[at]), str(items["category"].iloc[at])
-        told.append(Forecast(as_of, due_on, "sale", name, category, chance=chance))
+        reach = ends[count]
+        told.append(Forecast(as_of, due_on, "sale", name, category, chance=float(sale)))
         told.append(
             Forecast(
                 as_of,
@@ -306,6 +323,13 @@ def stock_forecasts(
             )
         )
     return forecast_table(told)
+
+
+def _weeks_since(weeks: PersonWeeks) -> Ints:
+    """Weeks since each week's price was set, by the listing or by a lower price; many count alike."""
+    row = np.arange(weeks.item.size)
+    start = np.maximum.accumulate(np.where(weeks.cut | (weeks.week == 0), row, 0))
+    return np.minimum(row - start, _LONGEST_SINCE)
 
 
 def return_forecast(
@@ -411,30 +435,78 @@ def _ahead(items: pd.DataFrame, weeks: PersonWeeks, *, as_of: dt.date, due_on: d
     return ahead, freshly
 
 
+class _Paid(NamedTuple):
+    """What sales brought as parts of a price asked before, for things as long after their last price as some."""
+
+    part: Floats
+    chance: Floats
+    mean: float
+
+
 def _parts_paid(
-    items: pd.DataFrame, weeks: PersonWeeks, typical: Typical, model: SellingModel, *, before: int, level: float
-) -> tuple[float, float, float]:
-    """Low, mean and high of what sales brought, as parts of the price asked some weeks before."""
+    items: pd.DataFrame, weeks: PersonWeeks, typical: Typical, model: SellingModel, since: Ints, *, days: int
+) -> list[_Paid]:
+    """What sales brought of the price asked up to so many days before, by the weeks since that price was set."""
     final = np.flatnonzero(weeks.sold)
-    row = np.maximum(final - before, final - weeks.week[final])
-    asked = np.asarray(typical.cents, dtype=np.float64)[weeks.item[final]] * np.exp(weeks.log_ratio[row])
     paid = items["sold_price_cents"].to_numpy(dtype=np.float64)[weeks.item[final]]
+    lag = np.arange(max(math.ceil(days / 7 + 0.5), 1))
+    # The day that a forecast is made on may be any day up to the sale: as often in each week before it.
+    often = np.where(lag > 0, np.clip(days / 7 - lag + 0.5, 0.0, 1.0), 0.5)
+    row = (final[:, None] - lag).ravel()
+    paid, weight = np.repeat(paid, lag.size), np.tile(often / often.sum(), final.size)
+    there = (weeks.week[final][:, None] >= lag).ravel()
+    row, paid, weight = row[there], paid[there], weight[there]
+    asked = np.asarray(typical.cents, dtype=np.float64)[weeks.item[row]] * np.exp(weeks.log_ratio[row])
     known = (asked > 0) & (paid > 0)
+    row, paid, asked, weight = row[known], paid[known], asked[known], weight[known]
     # A few sales lean on the offers that the model holds: they have the weight of ``_HELD`` sales.
-    often = np.array([1.0, *model.offers.per_sale])
-    part = np.concatenate((paid[known] / asked[known], [1.0, *model.offers.parts]))
-    weight = np.concatenate((np.ones(int(known.sum())), _HELD * often / often.sum()))
+    offers, often = np.array([1.0, *model.offers.parts]), np.array([1.0, *model.offers.per_sale])
+    usual = float(weight @ asked) / float(weight.sum()) if row.size else 1.0
+    part = np.concatenate((paid / asked, offers))
+    asked, paid = np.concatenate((asked, np.full(offers.size, usual))), np.concatenate((paid, usual * offers))
+    pooled = np.concatenate((weight * lag.size, _HELD * often / often.sum()))
     order = np.argsort(part, kind="stable")
-    share = np.cumsum(weight[order]) / weight.sum()
-    low, high = (
-        float(part[order][min(int(np.searchsorted(share, place)), part.size - 1)])
-        for place in ((1 - level) / 2, (1 + level) / 2)
-    )
-    # The middle is a ratio of sums, so that dear things and cheap ones come out right together.
-    held = _HELD * float(asked[known].mean()) if known.any() else _HELD
-    offered = float(np.average([1.0, *model.offers.parts], weights=often))
-    middle = float(paid[known].sum() + held * offered) / float(asked[known].sum() + held)
-    return low, min(max(middle, low), high), high
+    found = []
+    for count in range(_LONGEST_SINCE + 1):
+        # So do few sales of things so long after their last price, on those of all the others.
+        own = np.concatenate((weight * lag.size * (since[row] == count), np.zeros(offers.size)))
+        whole = own + _ALIKE * pooled / pooled.sum()
+        # The middle is a ratio of sums, so that dear things and cheap ones come out right together.
+        found.append(_Paid(part[order], whole[order] / whole.sum(), float(whole @ paid / (whole @ asked))))
+    return found
+
+
+def _price_ends(paid: list[_Paid], weight: Floats, *, level: float) -> list[tuple[float, float, float]]:
+    """Low, mean and high of the parts paid, by the weeks since the price was set; ``weight``: sales expected of each.
+
+    Nothing sells above what is asked, and much sells at just that, so no upper end leaves a small
+    share beyond it for each thing. It is left for all of them together, where that narrows the
+    intervals most: among the things that are soon due for a lower price.
+    """
+    beyond = (1 - level) / 2
+    most_beyond = max(beyond, _MOST_ABOVE)
+    tails = [np.maximum(1 - np.cumsum(one.chance), 0.0) for one in paid]
+
+    def ends(price: float) -> list[int]:
+        return [
+            int(np.argmin(np.where(tail <= most_beyond, one.part + price * tail, np.inf)))
+            for one, tail in zip(paid, tails, strict=True)
+        ]
+
+    def above(places: list[int]) -> float:
+        return float(sum(share * tail[at] for share, tail, at in zip(weight, tails, places, strict=True)))
+
+    least, most = 0.0, 1e6
+    for _ in range(60):
+        price = (least + most) / 2
+        least, most = (least, price) if above(ends(price)) <= beyond * weight.sum() else (price, most)
+    found = []
+    for one, at in zip(paid, ends(most), strict=True):
+        place = int(np.searchsorted(np.cumsum(one.chance), beyond, side="right"))
+        low = float(one.part[min(place, one.part.size - 1)])
+        high = max(float(one.part[at]), low)
+        found.append((low, min(max(one.mean, low), high), high))
+    return found
 
 
 # What each category's sales of the coming month may earn an hour, the luck of so few sales included.

@@ -449,6 +449,26 @@ def _steps(
     return found
 
 
+def came_of(plan: pd.DataFrame, before: pd.DataFrame, now: pd.DataFrame) -> pd.DataFrame:
+    """What came of things by what a plan made of them then: sold and kept by the buyer, net and minutes since.
+
+    >>> plan = pd.DataFrame({"item_id": ["a", "b"], "action": ["give up", "hold"]})
+    >>> then = pd.DataFrame({"item_id": ["a", "b"], "net_cents": [-500, -500], "owner_min": [30.0, 30.0]})
+    >>> since = then.assign(status=["sold", "for sale"], net_cents=[100, -520], owner_min=[60.0, 30.0])
+    >>> came_of(plan, then, since).to_dict("list")
+    {'given_up': [False, True], 'things': [1, 1], 'sold': [0, 1], 'net_cents': [-20, 600], 'owner_min': [0.0, 30.0]}
+    """
+    rows = plan[["item_id"]].assign(given_up=plan["action"] == "give up").set_index("item_id")
+    first, last = (frame.set_index("item_id").loc[rows.index] for frame in (before, now))
+    rows = rows.assign(
+        things=1,
+        sold=(last["status"] == "sold").astype(np.int64),
+        net_cents=last["net_cents"] - first["net_cents"],
+        owner_min=last["owner_min"] - first["owner_min"],
+    )
+    return rows.groupby("given_up").sum().reindex([False, True], fill_value=0).reset_index()
+
+
 def plans_text(plan: pd.DataFrame, patience: pd.DataFrame, *, as_of: dt.date, currency: str) -> str:
     """The plans as JSON, a line a thing, for ``flipkit offer``, which reads them without tables of data."""
     rows = {

@@ -260,7 +260,7 @@ def typical_prices(
     own, general = (comparables[part] for part in (comparables["item_id"] != "", comparables["item_id"] == ""))
     state = items["condition"].to_numpy(dtype=object) if "condition" in items else np.full(n, "", dtype=object)
     place = {name: at for at, name in enumerate(items["item_id"])}
-    shared = dataclasses.replace(rules, spread=_shared_spread(own, rules))
+    shared = dataclasses.replace(rules, spread=shared_spread(own, rules))
     log, error = np.full(n, np.nan), np.full(n, np.nan)
     for name, part in own.groupby("item_id", sort=False):
         if name in place:
@@ -316,7 +316,7 @@ def _like(
     return found
 
 
-def _shared_spread(own: pd.DataFrame, rules: ComparableRules) -> float:
+def shared_spread(own: pd.DataFrame, rules: ComparableRules) -> float:
     """Spread from sale to sale of like things over the whole shop, the stated one counted as some things'."""
     log = np.log(own["price_cents"].astype(np.float64))
     grouped = log.groupby(own["item_id"].astype(object))

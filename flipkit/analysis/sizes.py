@@ -151,7 +151,7 @@ def _size_facts(size: str, inside: pd.DataFrame, economics: pd.DataFrame, confid
     sold = inside.loc[(inside["size_class"] == size) & inside["sold_on"].notna()]
     stock = mine.loc[in_stock(mine)]
     listed = mine.loc[mine["days_listed"].notna()]
-    days = days_to_sale(listed["days_listed"], listed["sold_on"].notna(), confidence=confidence)
+    days = days_to_sale(listed["days_listed"], listed["sold_on"].notna(), confidence=confidence, trip=listed["trip_id"])
     back = sold["refund_cents"] > 0
     loss = sold["refund_cents"] + sold["label_adjustment_cents"] + sold["expected_loss_cents"]
     loss -= sold.get("refunded_fee_cents", 0)

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from flipkit.analysis import knowledge_file
-from flipkit.analysis.decisions import STOP
 from flipkit.analysis.forecasts import FILE as FORECASTS
 from flipkit.analysis.forecasts import keep_forecasts
 from flipkit.analysis.repricing import plans_text
@@ -54,8 +53,6 @@ from flipkit.reports.year import year_sentence
 
 #: Where packs go, below the folder that the command was started in.
 PACKS = "packs"
-#: Simulated shops in which a pack measures how far it can be trusted: enough for a rough share, in about ten seconds.
-TRUST_SHOPS = 20
 #: What the index says of pages whose numbers the notebook itself computes.
 _WHAT_IF = "What the month's hour hangs on: each assumption and each recorded line moved, alone and together."
 _TRUST = "How often the intervals hold the truth, and what following the kit earns, in simulated shops."
@@ -113,7 +110,7 @@ def month_plan(
         _page("hired-help", "hired_help", said, "Does help pay?", help_sentence(study)[0]),
         _page("what-if-sliders", "what_if_sliders", said, "Move the assumptions", sliders_sentence(study)[0]),
         _page("track-record", "track_record", said, "Track record", _TRACK_RECORD),
-        _page("trust", "trust", {"shops": TRUST_SHOPS}, "How far can the figures be trusted?", _TRUST),
+        _page("trust", "trust", {}, "How far can the figures be trusted?", _TRUST),
         _page("year-summary", "year_summary", said, "The year for a preparer", year_sentence(study)[0]),
         _page("partner-statement", "partner_statement", said, "What each partner did", partners_sentence(study)[0]),
         _page("assumptions", "assumptions", said, "Assumptions and gaps", trace_sentence(study.sold_items())),
@@ -203,9 +200,7 @@ def default_jobs() -> int:
 
 def _leave_knowledge(study: Study, folder: Path) -> None:
     """What ``flipkit buy`` and ``flipkit offer`` answer from."""
-    verdicts = study.buying_verdicts
-    stop = sorted(str(name) for name in verdicts.loc[verdicts["verdict"] == STOP, "category"])
-    text = knowledge_file.knowledge_text({**study.knowledge, "stop": stop})
+    text = knowledge_file.knowledge_text(study.aisle_knowledge)
     Path(folder, knowledge_file.FILE).write_text(text, encoding="utf-8", newline="\n")
     plans = plans_text(study.price_plan, study.patience, as_of=study.as_of, currency=study.currency)
     Path(folder, knowledge_file.PLANS).write_text(plans, encoding="utf-8", newline="\n")

@@ -377,13 +377,30 @@ def stock_sentence(study: Study) -> str:
         return text
     if not study.items["sold_on"].notna().any():
         return Said(f"{text} Nothing has sold yet, so what it may bring is not known.", figures)
+    return Said(f"{text} {may_bring_sentence(study)}", [*figures, *may_bring_sentence(study).figures])
+
+
+def may_bring_sentence(study: Study) -> Said:
+    """What the stock may still bring, what is to be given up counted with nothing but its salvage.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    Said
+        One sentence, the same on every page.
+    """
+    unsold = study.unsold_items()
     may = round(float(study.prospects.loc[unsold.index, "value_cents"].sum()))
     likely = float(study.prospects.loc[unsold.index, "chance"].sum())
-    figures.append(study.figure("stock may bring", "shop", may))
+    given = f", none of the {len(study.given_up):,} to give up counted" if study.given_up else ""
     return Said(
-        f"{text} Over the next {study.horizon.days} days it may bring {show_cents(may, currency=study.currency)} after "
-        f"what is still to be paid, about {likely:,.0f} of the items selling.",
-        figures,
+        f"Over the next {study.horizon.days} days the stock may bring {show_cents(may, currency=study.currency)} after "
+        f"what is still to be paid, about {likely:,.0f} things selling{given}.",
+        [study.figure("stock may bring", "shop", may)],
     )
 
 

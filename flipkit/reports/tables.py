@@ -587,9 +587,12 @@ def waiting_table(study: Study) -> Element:
         "value_cents": "May still bring",
         "work_min": "Work still to do (min)",
     }
-    formats = {"chance": _chance}
+    frame["chance"] = [
+        "give up" if name in study.given_up else _chance(chance)
+        for name, chance in zip(frame["item_id"], frame["chance"], strict=True)
+    ]
     caption = f"The {len(frame)} unsold items with the most money in them"
-    return table(frame, caption=caption, headings=headings, formats=formats, currency=study.currency)
+    return table(frame, caption=caption, headings=headings, currency=study.currency)
 
 
 def _chance(chance: float) -> str:

@@ -6,6 +6,7 @@ import datetime as dt
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
+from functools import singledispatch
 from typing import Protocol
 
 import numpy as np
@@ -261,10 +262,11 @@ def asked_cents(list_cents: Ints, markdowns: Ints, share: Floats) -> Ints:
     return np.maximum(np.rint(exact / step) * step, 100).astype(np.int64)
 
 
+@singledispatch
 def lives(shop: Shop, trips: pd.DataFrame, trip: Ints, kind: Ints, draws: Draws) -> pd.DataFrame:
-    """The life of each item, given the trips and what each brought."""
+    """The life of each item, given the trips and what each brought; another family of shops has its own."""
     n = trip.size
-    code = {name: np.array([getattr(one, name) for one in shop.kinds], dtype=np.float64)[kind] for name in _NUMBERS}
+    code = by_kind(shop, kind)
     effect = {
         name: shop.trip_spread * draws.normal(f"trip {name}", len(trips))[trip]
         for name in ("value", "cost", "demand", "work")
@@ -274,15 +276,52 @@ def lives(shop: Shop, trips: pd.DataFrame, trip: Ints, kind: Ints, draws: Draws)
     cost = code["cost_usd"] * np.exp(
         code["cost_follows"] * value_log + code["cost_spread"] * draws.normal("cost", n) + effect["cost"]
     )
-    # Whole half dollars, and quarters below three dollars, as on the tags.
-    step = np.where(cost < 3, 25, 50)
-    cost_cents = np.maximum(np.rint(100 * cost / step) * step, 25).astype(np.int64)
     bought = trips["day"].to_numpy()[trip]
     listed = bought + 1 + np.floor(code["lag_days"] * draws.waiting("lag", n)).astype(np.int64)
     listed += _days_to(shop.listing_weekdays)[(listed + _MONDAY) % 7]
     asked = value * code["markup"] * np.exp(code["markup_spread"] * draws.normal("markup", n))
     list_cents = asked_cents(np.rint(100 * asked).astype(np.int64), np.zeros(n, dtype=np.int64), np.zeros(n))
-    week, sold = _weeks_to_sale(code, value, list_cents, effect["demand"], draws)
+    week, sold, appeal = _weeks_to_sale(code, value, list_cents, effect["demand"], draws)
+    sold_day = listed + 7 * week + draws.whole("day of sale", 0, 6, n)
+    days = {"bought_on": bought, "listed_on": listed, "sold_on": np.where(sold, sold_day, NEVER)}
+    frame = sales(shop, trips, trip, kind, code, value, tags(cost), list_cents, week, days, draws)
+    frame["appeal"] = appeal
+    effort = np.exp(effect["work"] + 0.6 * code["minutes_spread"] * draws.normal("effort", n))
+    noise = {
+        activity: np.exp(0.8 * code["minutes_spread"] * draws.normal(f"minutes {activity}", n))
+        for activity in ACTIVITIES
+        if activity != "find"
+    }
+    return worked(frame, shop, trips, code, {name: effort * one for name, one in noise.items()}, days, draws)
+
+
+def by_kind(shop: Shop, kind: Ints) -> dict[str, Floats]:
+    """Each number of the kinds, as every item has it of its own."""
+    return {name: np.array([getattr(one, name) for one in shop.kinds], dtype=np.float64)[kind] for name in _NUMBERS}
+
+
+def tags(cost: Floats) -> Ints:
+    """Costs in cents as on the tags: whole half dollars, and quarters below three dollars."""
+    step = np.where(cost < 3, 25, 50)
+    return np.maximum(np.rint(100 * cost / step) * step, 25).astype(np.int64)
+
+
+def sales(
+    shop: Shop,
+    trips: pd.DataFrame,
+    trip: Ints,
+    kind: Ints,
+    code: dict[str, Floats],
+    value: Floats,
+    cost_cents: Ints,
+    list_cents: Ints,
+    week: Ints,
+    days: dict[str, Ints],
+    draws: Draws,
+) -> pd.DataFrame:
+    """What each item sold for after its markdowns, how it went out, and what that cost."""
+    n = trip.size
+    sold = days["sold_on"] != NEVER
     markdowns = np.minimum(week, code["give_up_weeks"].astype(np.int64) - 1) // code["markdown_weeks"].astype(np.int64)
     price = asked_cents(list_cents, markdowns, code["markdown_share"])
     offer = sold & (draws.uniform("offer", n) < code["offer_share"])
@@ -304,19 +343,14 @@ def lives(shop: Shop, trips: pd.DataFrame, trip: Ints, kind: Ints, draws: Draws)
         }
     )
     frame["category"] = pd.Categorical.from_codes(kind.astype(np.int16), categories=list(dict.fromkeys(shop.names)))
-    in_week = draws.whole("day of sale", 0, 6, n)
-    sold_day = listed + 7 * week + in_week
-    days = {"bought_on": bought, "listed_on": listed, "sold_on": np.where(sold, sold_day, _NEVER)}
     _posting(frame, days, shop, code, sold, draws)
-    _work(frame, shop, trips, code, effect["work"], days, draws)
-    for name, day in days.items():
-        frame[name] = _as_days(day)
     return frame
 
 
 #: Fields of Kind that are one number, so that each item can have its kind's.
 _NUMBERS = tuple(each.name for each in fields(Kind) if each.type in ("float", "int"))
-_NEVER = np.iinfo(np.int64).min
+#: The day of what never happens: the smallest integer, which as a date is no date.
+NEVER = np.iinfo(np.int64).min
 
 
 def _days_to(weekdays: tuple[int, ...]) -> Ints:
@@ -326,14 +360,14 @@ def _days_to(weekdays: tuple[int, ...]) -> Ints:
 
 
 def _as_days(day: Ints) -> npt.NDArray[np.datetime64]:
-    """Days since 1970 as dates, with NaT for what never happens (the smallest integer is NaT)."""
+    """Days since 1970 as dates, with NaT for what never happens."""
     return day.astype("datetime64[D]").astype("datetime64[s]")
 
 
 def _weeks_to_sale(
     code: dict[str, Floats], value: Floats, list_cents: Ints, demand: Floats, draws: Draws
-) -> tuple[Ints, npt.NDArray[np.bool_]]:
-    """Whole weeks listed before the sale, or before giving up; and whether it sold."""
+) -> tuple[Ints, npt.NDArray[np.bool_], Floats]:
+    """Whole weeks listed before the sale, or before giving up; whether it sold; how much it was wanted."""
     n = value.size
     patience = draws.waiting("patience", n)
     wanted = draws.uniform("wanted", n) >= code["never_share"]
@@ -345,15 +379,24 @@ def _weeks_to_sale(
         open_ = np.flatnonzero(~sold & (now < code["give_up_weeks"]))
         if not open_.size:
             break
-        cut = np.full(open_.size, now) // code["markdown_weeks"][open_].astype(np.int64)
-        price = asked_cents(list_cents[open_], cut, code["markdown_share"][open_]) / 100.0
-        pull = (price / value[open_]) ** -code["price_pull"][open_]
-        rate = code["weekly_rate"][open_] * appeal[open_] * pull * np.exp(-code["fading"][open_] * now)
-        spent[open_] += rate
+        own = {name: code[name][open_] for name in _DEMAND}
+        spent[open_] += weekly_rates(own, value[open_], list_cents[open_], appeal[open_], np.full(open_.size, now))
         hit = spent[open_] >= patience[open_]
         sold[open_[hit]] = True
         week[open_] = np.where(hit, now, now + 1)
-    return week, sold
+    return week, sold, appeal
+
+
+#: Numbers of a kind that say how buyers come.
+_DEMAND = ("weekly_rate", "price_pull", "fading", "markdown_weeks", "markdown_share")
+
+
+def weekly_rates(code: Mapping[str, Floats], value: Floats, list_cents: Ints, appeal: Floats, week: Ints) -> Floats:
+    """Sales expected of each item in a week on sale, at the price asked in it."""
+    cut = week // code["markdown_weeks"].astype(np.int64)
+    price = asked_cents(list_cents, cut, code["markdown_share"]) / 100.0
+    pull = (price / value) ** -code["price_pull"]
+    return np.asarray(code["weekly_rate"] * appeal * pull * np.exp(-code["fading"] * week))
 
 
 def _posting(
@@ -406,8 +449,8 @@ def _posting(
     end = days["listed_on"] + 7 * frame["weeks_listed"].to_numpy()
     gone_how = np.array(["donated", "scrapped", "kept"])[draws.choice("gone how", (70, 22, 8), n)]
     gone = returned | ~sold
-    days["returned_on"] = np.where(returned, back, _NEVER)
-    days["gone_on"] = np.where(returned, back + draws.whole("days to give away", 3, 40, n), np.where(sold, _NEVER, end))
+    days["returned_on"] = np.where(returned, back, NEVER)
+    days["gone_on"] = np.where(returned, back + draws.whole("days to give away", 3, 40, n), np.where(sold, NEVER, end))
     outcome = np.array(["sold", "returned", "gone"])[np.where(returned, 1, np.where(sold, 0, 2))]
     new = {
         "outcome": outcome,
@@ -441,16 +484,16 @@ def answered(weeks: npt.ArrayLike, sold: npt.ArrayLike) -> Floats:
     return np.asarray(0.2 + 0.6 * np.asarray(sold, dtype=np.float64) + 0.03 * np.asarray(weeks, dtype=np.float64))
 
 
-def _work(
+def worked(
     frame: pd.DataFrame,
     shop: Shop,
     trips: pd.DataFrame,
     code: dict[str, Floats],
-    heavy: Floats,
+    effort: Mapping[str, Floats],
     days: dict[str, Ints],
     draws: Draws,
-) -> None:
-    """Minutes by activity, the packer's pay, the trip's share and the net: adds the columns."""
+) -> pd.DataFrame:
+    """Adds minutes by activity (a kind's, times each item's effort), pay, the trip's share, the net and the days."""
     n = len(frame)
     kind = frame["kind"].to_numpy()
     weeks = frame["weeks_listed"].to_numpy()
@@ -465,15 +508,13 @@ def _work(
         "post": np.where(posted, 1.0, 0.5 * sold),
         "returns": trouble.astype(np.float64),
     }
-    effort = np.exp(heavy + 0.6 * code["minutes_spread"] * draws.normal("effort", n))
     for activity, column in zip(ACTIVITIES, MINUTES, strict=True):
         if activity == "find":
             trip = frame["trip"].to_numpy()
             frame[column] = (trips["minutes"] / trips["items"]).to_numpy()[trip]
             continue
         median = np.array([one.minutes.get(activity, 0.0) for one in shop.kinds])[kind]
-        noise = np.exp(0.8 * code["minutes_spread"] * draws.normal(f"minutes {activity}", n))
-        frame[column] = np.round(median * effort * noise * extent.get(activity, 1.0), 1)
+        frame[column] = np.round(median * effort[activity] * extent.get(activity, 1.0), 1)
     helped = posted & (draws.uniform("packed by the helper", n) < code["helper_share"])
     helped &= False if shop.helper_from is None else days["sold_on"] >= (shop.helper_from - EPOCH).days
     frame["hired_min"] = np.where(helped, frame["pack_min"], 0.0)
@@ -493,6 +534,9 @@ def _work(
     ) - frame[
         ["label_cents", "label_adjustment_cents", "materials_cents", "cost_cents", "trip_cents", "hired_cents"]
     ].sum(axis=1)
+    for name, day in days.items():
+        frame[name] = _as_days(day)
+    return frame
 
 
 # Histories of items, drawn to the very end: bought, listed, marked down, sold or given away.

@@ -5,18 +5,14 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
-from flipkit.pack import month as months
+from flipkit.pack.month import month_plan
 from flipkit.pack.run import run_notebooks
 from flipkit.reports.study import STUDIES
 
 
 def demo_pages(folder: Path) -> list[Path]:
-    """Make every page, and give their files in the pack's order; the simulated shops of one page are few."""
-    usual, months.TRUST_SHOPS = months.TRUST_SHOPS, 3
-    try:
-        plan = months.month_plan()
-    finally:
-        months.TRUST_SHOPS = usual
+    """Make every page, and give their files in the pack's order."""
+    plan = month_plan()
     tasks = [page.task for page in plan.pages]
     with tempfile.TemporaryDirectory() as shared:
         plan.study.keep(Path(shared))

@@ -15,9 +15,6 @@ from flipkit.pack.month import month_plan
 from flipkit.reports.elements import Element
 from flipkit.reports.study import STUDIES, Study
 
-#: Pages whose numbers are of other books, or of simulated shops, and that take long.
-SLOW = ("trust",)
-
 
 def shown_by(path: Path, parameters: Mapping[str, object]) -> list[object]:
     """What each cell of a notebook shows, with some parameters set."""
@@ -43,8 +40,6 @@ def pages_shown(books: Path, **how: Any) -> tuple[Study, dict[str, list[Element]
     with tempfile.TemporaryDirectory() as kept, mock.patch.dict(os.environ, {STUDIES: kept}):
         plan.study.keep(Path(kept))
         for page in plan.pages:
-            if page.task.notebook.stem in SLOW:
-                continue
             shown = shown_by(page.task.notebook, {**page.task.parameters, "books": str(books)})
             found[page.task.name] = [one for one in shown if isinstance(one, Element)]
     return plan.study, found

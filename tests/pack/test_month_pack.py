@@ -9,7 +9,6 @@ import pytest
 
 from flipkit.analysis.forecasts import kept_forecasts
 from flipkit.analysis.knowledge_file import read_knowledge
-from flipkit.pack import month as months
 from flipkit.pack.month import make_month_pack, month_plan
 from tests.helpers.small_books import write_books
 
@@ -31,14 +30,10 @@ def packs(tmp_path_factory):
     folder = tmp_path_factory.mktemp("flip kit {x}")
     books = write_books(folder / "books", items=ITEMS)
     made = []
-    # The simulated shops are the same whatever the books: here few, so that the packs come soon.
-    patch = pytest.MonkeyPatch()
-    patch.setattr(months, "TRUST_SHOPS", 3)
     for name, jobs in (("first", 1), ("second", 2)):
         plan = month_plan(books, out=folder / name, settings={"hour.target": "30", "report.too_few_items": "2"})
         made.append(make_month_pack(plan, jobs=jobs).folder)
-    yield made
-    patch.undo()
+    return made
 
 
 @pytest.mark.slow

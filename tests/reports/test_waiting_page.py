@@ -44,10 +44,10 @@ def test_the_figures_are_those_of_the_analysis(demo):
     found = waiting_page(demo)
     own = found.groups[found.groups["group"] == "typewriters"]
     row = found.table.set_index("group").loc["typewriters"]
-    assert row["half_days"] == days_to_sale(own["days"], own["sold"]).days
+    assert row["half_days"] == days_to_sale(own["days"], own["sold"], trip=own["trip"]).days
     side = found.groups["group"].where(found.groups["group"] == "typewriters", "rest")
     each = found.found.each.set_index("group").loc["typewriters"]
-    test = log_rank(found.groups["days"], found.groups["sold"], side)
+    test = log_rank(found.groups["days"], found.groups["sold"], side, trip=found.groups["trip"])
     assert each["p_value"] == pytest.approx(test.p_value)
     assert each["corrected"] >= each["p_value"]
 

@@ -5,6 +5,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import pandas as pd
 import pytest
 
@@ -12,7 +14,7 @@ from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.returns import hourly_difference
 from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import load_assumptions
-from flipkit.simulation.coverage import coverage, scenario_truth, shop_intervals
+from flipkit.simulation.coverage import FAMILIES, calibration, coverage, scenario_truth, shop_intervals
 from flipkit.simulation.demo import FIRST_DAY, LAST_DAY, scenarios, shops_with
 from flipkit.simulation.shops import observed
 
@@ -21,39 +23,73 @@ SCENARIOS = {scenario.name: scenario for scenario in scenarios()}
 HORIZON = Horizon(days=load_assumptions().whole("stock.horizon_days"), salvage_ppm=0)
 
 
-@pytest.fixture(scope="module")
-def measured() -> pd.DataFrame:
-    scenario = SCENARIOS["ordinary"]
-    truth = scenario_truth(scenario, horizon=HORIZON, items=300_000, seed=11)
+CALIBRATION = calibration()
+#: A part of the kept tables that is measured again: a scenario of each family, with few things of each category.
+AGAIN = ("ordinary", "plain mixtures")
+
+
+@pytest.fixture(scope="module", params=AGAIN)
+def measured(request: pytest.FixtureRequest) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Coverage in fresh shops, and the rows of the file that it must agree with."""
+    scenario = next(one for made in FAMILIES.values() for one in made() if one.name == request.param)
+    truth = CALIBRATION["truth"].table
+    truth = truth[truth["scenario"] == scenario.name].set_index("category")
     intervals = shop_intervals(
-        scenario,
-        items_each=20,
-        shops=60,
-        seed=5,
-        horizon=HORIZON,
-        settings=IntervalSettings(0.95, 500, 5, 10),
+        scenario, items_each=20, shops=50, seed=5, horizon=HORIZON, settings=IntervalSettings(0.95, 500, 5, 10)
     )
-    return coverage(intervals, truth)
+    kept = CALIBRATION["returns"].table
+    kept = kept[(kept["scenario"] == scenario.name) & (kept["items"] == 20)].set_index("basis")
+    return coverage(intervals, truth), kept
 
 
 @pytest.mark.parametrize("basis", ["sold", "bought"])
-def test_twenty_items_of_each_hold_the_truth(measured: pd.DataFrame, basis: str) -> None:
-    # 360 intervals of 60 shops: a standard error near .012 about .95.
-    row = measured.loc[basis]
-    assert row["shops"] == 60
+def test_twenty_items_of_each_hold_the_truth(measured: tuple[pd.DataFrame, pd.DataFrame], basis: str) -> None:
+    # 300 intervals of 50 shops: a standard error near .013 about .95.
+    row = measured[0].loc[basis]
+    assert row["shops"] == 50
     assert row["claimed_share"] > 0.85
     assert 0.91 <= row["held"] <= 0.99
 
 
 @pytest.mark.parametrize("basis", ["sold", "bought"])
-def test_the_measure_sees_the_textbook_bootstrap_fall_short(measured: pd.DataFrame, basis: str) -> None:
-    assert measured.loc[basis, "bca_held"] < 0.91
+def test_the_kept_table_agrees_within_its_error(measured: tuple[pd.DataFrame, pd.DataFrame], basis: str) -> None:
+    now, kept = (table.loc[basis] for table in measured)
+    for share in ("held", "too_high", "too_low", "bca_held", "claimed_share"):
+        error = sum(binomial_error(row[share], row["shops"]) ** 2 for row in (now, kept)) ** 0.5
+        assert abs(now[share] - kept[share]) < 4 * error, share
 
 
-def test_errors_on_both_sides(measured: pd.DataFrame) -> None:
-    row = measured.loc["bought"]
+def binomial_error(share: float, shops: float) -> float:
+    """Error of a share of six categories' cases in some shops, two cases of doubt added."""
+    cases = 6 * shops
+    middle = (share * cases + 2) / (cases + 4)
+    # Cases of one shop are alike: counted as if half of them were there.
+    return float((middle * (1 - middle) / (cases / 2)) ** 0.5)
+
+
+@pytest.mark.parametrize("basis", ["sold", "bought"])
+def test_the_measure_sees_the_textbook_bootstrap_fall_short(
+    measured: tuple[pd.DataFrame, pd.DataFrame], basis: str
+) -> None:
+    assert measured[0].loc[basis, "bca_held"] < 0.92
+
+
+def test_errors_on_both_sides(measured: tuple[pd.DataFrame, pd.DataFrame]) -> None:
+    row = measured[0].loc["bought"]
     assert row["too_high"] + row["too_low"] == pytest.approx(1 - row["held"])
     assert abs(row["bias"]) < 2
+
+
+def test_the_file_says_when_and_how_it_was_measured() -> None:
+    for name in ("returns", "truth", "earned"):
+        assert CALIBRATION[name].version
+        assert CALIBRATION[name].seed
+        assert dt.date(2026, 1, 1) < CALIBRATION[name].made_on
+    table = CALIBRATION["returns"].table
+    named = {one.name for made in FAMILIES.values() for one in made()}
+    assert set(table["scenario"]) == named
+    assert set(table["items"]) == {20, 40, 80}
+    assert len(table) == 2 * 3 * len(named)
 
 
 def test_shops_have_just_so_many_items_of_each() -> None:
