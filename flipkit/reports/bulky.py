@@ -12,7 +12,7 @@ from typing import Any, Final
 
 import pandas as pd
 
-from flipkit.analysis.returns import TOO_FEW, in_window, side_by_side
+from flipkit.analysis.returns import TOO_FEW, in_window, side_by_side, too_few_words
 from flipkit.analysis.sizes import SIZE_ORDER, BreakEven
 from flipkit.analysis.sliders import DIVISORS, Settings
 from flipkit.charts.returns import plot_break_even_moves, plot_minutes, plot_price_bands, plot_size_comparison
@@ -254,7 +254,7 @@ class Bulky:
 
     def _cell(self, row: Mapping[Any, Any]) -> str:
         if not row["claimed"]:
-            return TOO_FEW
+            return too_few_words(row)
         value, low, high = (hourly(float(row[end]), currency=self.study.currency) for end in ("hourly", "low", "high"))
         return f"{value} ({low} to {high})"
 

@@ -158,13 +158,7 @@ class Stock:
         found = self.plan[self.plan["action"] == "hold"]
         if found.empty:
             return EMPTY
-        headings = {
-            "item": "Item",
-            "asked": "Asked",
-            "least": "Take at least",
-            "next": "Next",
-            "brings": "Still brings",
-        }
+        headings = {"item": "Item", "then": "Asked now, and next", "least": "Take at least"}
         above = bool((found["lowest_offer_cents"] > found["markdown_cents"]).any())
         caption = f"{count_of(len(found), 'item')}, worth most first"
         return table(self._told(found), caption=caption, headings=headings, note=_WHY_ABOVE if above else "")
@@ -247,7 +241,7 @@ class Stock:
             f"You list items at {habit.ratio:.2f} times what like items sell for, {cuts}, and clear them out after "
             f"{habit.patience_weeks:.0f} weeks. No list price here is above {known['grid'][1]:.2f} times, because too "
             f"few of your finished listings asked more. Room costs {room} a month for a {study.measures.room_words}, "
-            f"{whose}. The chance of a sale is learned from {count_of(sales_known(study), 'sale')} and "
+            f"{whose}. {self._gain()} The chance of a sale is learned from {count_of(sales_known(study), 'sale')} and "
             f"{model.weeks:,} weeks on sale: how fast items sell is {share['level']:.0%} data, how strongly price "
             f"moves it {share['pull']:.0%}, how many are never wanted {share['never wanted']:.0%}; the rest is assumed."
         )
@@ -280,7 +274,10 @@ class Stock:
         headings = {"within": "Sell within", "course": "Ask", "least": "Lowest offer", "sold_share": "Chance"}
         headings["hour"] = "Brings, for an hour"
         formats = {"sold_share": lambda share: "under 1%" if share < 0.01 else f"{share:.0%}"}
-        note = "What it brings is after fees, label and packing, before your hours."
+        note = (
+            "What it brings is after fees, label and packing, before your hours. The recommended wait is the one that "
+            "is worth most once your minutes at your target, the room and the money tied up are paid."
+        )
         caption = f"{frame['title'].iloc[0]}: what waiting brings"
         return table(shown, caption=caption, headings=headings, formats=formats, note=note)
 
@@ -418,20 +415,25 @@ class Stock:
         return f"They cost {cost}. {may_bring_sentence(study)}"
 
     def _patience_title(self, frame: pd.DataFrame) -> str:
-        """What patience is worth, in one sentence: the recommended wait and why."""
-        if frame.empty:
-            return "What hurry costs"
+        """What the recommended wait brings beside the next shorter one."""
         ways = frame[frame["way"] != AS_NOW]
-        best, name = ways[ways["chosen"]].iloc[0], str(ways["title"].iloc[0] or ways["item_id"].iloc[0])
-        before = ways[ways["within_weeks"] < best["within_weeks"]]
-        if before.empty:
-            return f"{name}: {_weeks(best)} are left."
-        last = before.iloc[-1]
+        shorter = ways[~ways["chosen"].astype(bool)]
+        if shorter.empty:
+            return "What waiting brings"
+        best, last = ways[ways["chosen"]].iloc[0], shorter.iloc[-1]
         more = money(best["worth_cents"] - last["worth_cents"], currency=self.study.currency)
-        return (
-            f"{name}: wait up to {_weeks(best)}. That brings {more} more than {_weeks(last)} would, once your minutes, "
-            "the room and the money tied up are paid."
-        )
+        return f"Waiting up to {_weeks(best)} brings {more} more than {last['within_weeks']:.0f}"
+
+    def _gain(self) -> str:
+        """What the plan brings beside going on as before, for everything in stock."""
+        sums = self.study.patience.groupby("way")[["net_cents", "work_min"]].sum()
+        if not {AS_NOW, PLANNED} <= set(sums.index):
+            return ""
+        said = {
+            way: f"{money(row['net_cents'], currency=self.study.currency)} for {row['work_min'] / 60:,.0f} hours"
+            for way, row in sums.iterrows()
+        }
+        return f"If you go on like that, your stock brings {said[AS_NOW]} in the end; by this plan, {said[PLANNED]}."
 
     def _course(self, row: dict[Hashable, Any]) -> str:
         if not row["price_cents"]:

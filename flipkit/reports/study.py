@@ -474,6 +474,7 @@ class Study:
             "selling",
             "knowledge",
             "price_plan",
+            "patience",
             "decisions",
         ):
             getattr(self, name)

@@ -98,7 +98,7 @@ class CanWeTrustIt:
             "logged_items": "Logged items",
             "used_min": "Used",
         }
-        formats = {"activity": lambda name: DOING.get(name, name)}
+        formats: dict[str, Any] = {"activity": lambda name: DOING.get(name, name)}
         caption = "Standard minutes, and what they become with your own log; each category moves on from there"
         return elements.table(frame, caption=caption, headings=headings, formats=formats)
 
