@@ -9,11 +9,21 @@ from typing import Any, Final
 
 import pandas as pd
 
-from flipkit.analysis.decisions import BUY, FEW_FINDS, LEAVE, UNDER_A_PRICE, VERDICTS, Decision
+from flipkit.analysis.decisions import (
+    BUY,
+    FEW_FINDS,
+    LEAVE,
+    PACK_SMALLER,
+    STOP_BUYING,
+    UNDER_A_PRICE,
+    VERDICTS,
+    Change,
+    Decision,
+)
 from flipkit.analysis.max_bid import PRICES, AisleRule, pocket_table
 from flipkit.analysis.returns import LIKELY, TOO_FEW, UNLIKELY
 from flipkit.charts.returns import plot_category_returns
-from flipkit.charts.style import hourly, joined
+from flipkit.charts.style import hourly, joined, money
 from flipkit.money import show_cents
 from flipkit.reports.elements import EMPTY, Element, Figure, Said, headline, table, to_do, together
 from flipkit.reports.sentences import (
@@ -29,6 +39,8 @@ from flipkit.reports.sentences import (
 from flipkit.reports.study import Study
 from flipkit.reports.tables import cautions, methods_table, ranking_table, returns_table, words
 
+#: Kinds that a line on a change names.
+_MOST_KINDS: Final = 2
 #: Categories that a sentence names; the rest are counted.
 _NAMED: Final = 4
 
@@ -270,6 +282,22 @@ def chance_words(study: Study, one: Decision) -> str:
     low, high = (hourly(end, currency=study.currency) for end in (one.low, one.high))
     target = hourly(study.target, currency=study.currency)
     return f"Chance to make {target} an hour: {chance(one.chance)}; probably {low} to {high}."
+
+
+def change_words(change: Change, *, currency: str) -> str:
+    """One of the changes that would bring most, in words and dollars a month.
+
+    >>> change_words(Change("pack an inch smaller", 3323, (("lamps", 3323),)), currency="USD")
+    'Pack lamps an inch smaller: about $33 a month.'
+    """
+    kinds = [kind for kind, _ in change.parts]
+    most = kinds if len(kinds) <= _MOST_KINDS + 1 else [*kinds[:_MOST_KINDS], f"{len(kinds) - _MOST_KINDS} more kinds"]
+    worth = f"about {money(change.cents_a_month, currency=currency)} a month"
+    if change.name == STOP_BUYING:
+        return f"Stop buying {joined(most)} at what you usually pay: worth {worth} at your target."
+    if change.name == PACK_SMALLER:
+        return f"Pack {joined(most)} an inch smaller: {worth}."
+    return f"Price {joined(most)} as recommended: {worth}."
 
 
 def rule_words(study: Study, rule: AisleRule) -> str:

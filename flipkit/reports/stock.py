@@ -48,7 +48,16 @@ NOW: Final = ("list", "lower", "give up")
 _SOON_WEEKS: Final = 4
 #: Kinds that the line on clearing out names.
 _NAMED: Final = 6
-_PLANNED: Final = ["item_id", "title", "category", "action", "asked_cents", "worth_cents", "weeks_listed"]
+_PLANNED: Final = [
+    "item_id",
+    "title",
+    "category",
+    "action",
+    "asked_cents",
+    "worth_cents",
+    "weeks_listed",
+    "markdown_on",
+]
 #: Why a lowest offer can stand above a markdown to come.
 _WHY_ABOVE: Final = (
     "A lowest offer can be above a later markdown. Until that day a buyer may still pay the full price, so waiting is "

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from html import escape
 from typing import Any, Final
 
-from flipkit.analysis.decisions import LEAVE, PACK_SMALLER, STOP_BUYING, VERDICTS, Decision
+from flipkit.analysis.decisions import LEAVE, VERDICTS, Decision
 from flipkit.analysis.returns import TOO_FEW
 from flipkit.charts.returns import plot_category_returns
-from flipkit.charts.style import hourly, joined, money
+from flipkit.charts.style import hourly, money
 from flipkit.reports.bulky import Bulky
-from flipkit.reports.buy import decision_figures, whole_down
+from flipkit.reports.buy import change_words, decision_figures, whole_down
 from flipkit.reports.category import page_names
 from flipkit.reports.elements import EMPTY, Element, caution, figures_said, headline, together
 from flipkit.reports.sentences import count_of, day_words, doubts, month_sentence
@@ -23,8 +23,6 @@ from flipkit.reports.tables import cautions, words
 
 #: Things to do that the first page shows; the rest are counted and linked.
 _SHOWN: Final = 10
-#: Kinds that a line names.
-_NAMED: Final = 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,8 +109,11 @@ class ThisMonth:
 
     def _lines(self) -> tuple[list[str], int, float]:
         """What to do, worth most first; how much more there is, and what that is worth. [cents]"""
-        found = [self._change(name, cents, parts) for name, cents, parts in self.study.biggest_changes]
-        stock = Stock(self.study)
+        study = self.study
+        found: list[tuple[float, str]] = [
+            (change.cents_a_month, change_words(change, currency=study.currency)) for change in study.biggest_changes
+        ]
+        stock = Stock(study)
         now, soon = stock.now(), stock.soon()
         rows = [*now.to_dict("records"), *soon[soon["markdown_on"].notna()].to_dict("records")]
         found += [(row["worth_cents"], self._item(stock, row)) for row in rows if row["action"] != "give up"]
@@ -122,17 +123,6 @@ class ThisMonth:
         shown = found[: _SHOWN - len(last)]
         rest = found[len(shown) :]
         return [line for _, line in shown] + last, len(rest), sum(cents for cents, _ in rest)
-
-    def _change(self, name: str, cents: int, parts: Sequence[tuple[str, int]]) -> tuple[float, str]:
-        """One of the changes that would bring most, in words."""
-        kinds = [kind for kind, _ in parts]
-        named = kinds if len(kinds) <= _NAMED + 1 else [*kinds[:_NAMED], f"{len(kinds) - _NAMED} more kinds"]
-        worth = f"about {self._money(cents)} a month"
-        if name == STOP_BUYING:
-            return cents, f"Stop buying {joined(named)} at what you usually pay: worth {worth} at your target."
-        if name == PACK_SMALLER:
-            return cents, f"Pack {joined(named)} an inch smaller: {worth}."
-        return cents, f"Price {joined(named)} as recommended: {worth}."
 
     def _item(self, stock: Stock, row: Mapping[Any, Any]) -> str:
         """One thing to do with one item, with its dollars."""

@@ -21,6 +21,7 @@ from flipkit.charts.style import hourly, money
 from flipkit.economics.hiring import help_table, wage_limit
 from flipkit.economics.items import MONEY_LINES, item_economics
 from flipkit.reports import elements
+from flipkit.reports.buy import change_words
 from flipkit.reports.elements import DOING, EMPTY, NOTHING, Element, Said, activity_minutes, caution, headline, to_do
 from flipkit.reports.sentences import count_of, money_per_hour, month_name, span_name
 from flipkit.reports.study import Study
@@ -96,7 +97,10 @@ class WhatIf:
         if self.levers.empty:
             return headline("Nothing that can be changed changes this month.")
         figures = [self.study.figure("result an hour", month, 100 * self.middle)]
-        return headline(Said(self.best(), figures), note=self._note())
+        changes = self.study.biggest_changes
+        # What the seller can decide comes first; what a market or a carrier would have to grant comes after it.
+        told = [change_words(changes[0], currency=self.study.currency)] if changes else []
+        return headline(Said(" ".join([*told[:1], *([] if told else [self.best()])]), figures), note=self._note(told))
 
     def best(self) -> str:
         """The change that would bring most, in one sentence; nothing where none would."""
@@ -254,12 +258,13 @@ class WhatIf:
         low_text, high_text = (hourly(value, currency=self.study.currency) for value in (low, high))
         return f"{str(top['name']).capitalize()} move an hour most: from {low_text} to {high_text}"
 
-    def _note(self) -> str:
-        """How far the month is from the target, and whether one change alone reaches it."""
+    def _note(self, told: list[str]) -> str:
+        """What else would help, how far the month is from the target, and whether one change alone reaches it."""
         target, made = (hourly(value, currency=self.study.currency) for value in (self.study.target, self.middle))
         apart = hourly(abs(self.study.target - self.middle), currency=self.study.currency)
         side = "over" if self.middle > self.study.target else "short of"
-        text = f"{month_name(self.study.month)} made {made} an hour, {apart} {side} your {target} target."
+        text = f"{self.best()} " if told else ""
+        text += f"{month_name(self.study.month)} made {made} an hour, {apart} {side} your {target} target."
         if self.sales < self.study.assumptions.whole("report.too_few_items"):
             text += f" {count_of(self.sales, 'sale').capitalize()}: {TOO_FEW}, and another month may differ a lot."
         if self.middle > self.study.target:
