@@ -392,16 +392,20 @@ def seller_habit(
     cut = first.notna().to_numpy()
     half_cut = days_to_sale(first.fillna(days), cut).days / 7 if len(shown) else np.nan
     half_gone = days_to_sale(days, gone).days / 7 if len(shown) else np.nan
-    patience = held.number("pricing.weeks")
-    if np.isfinite(half_gone):
-        patience = _pulled(np.full(int(gone.sum()), half_gone), patience)
-    # Who still offers what has waited long is that patient at least.
-    waiting = days[shown["sold_on"].isna().to_numpy() & ~gone].to_numpy(dtype=np.float64) / 7
     gaps = cuts["gap"].dropna().to_numpy(dtype=np.float64) / 7
     taken = (shown["sold_price_cents"].astype(np.float64) / _last_asked(shown, cuts)).to_numpy()
     taken = taken[np.isfinite(taken) & (taken > 0) & (taken < AT_ASKING)]
     weeks = held.number("selling.cut_weeks")
     share = cuts["share"].to_numpy(dtype=np.float64)
+    longest = held.number("pricing.weeks")
+    patience = _pulled(np.full(int(gone.sum()), half_gone), longest) if np.isfinite(half_gone) else longest
+    if not np.isfinite(half_gone) and len(shown) > _HELD:
+        # Who gives hardly anything up keeps it for as long as the oldest have waited.
+        patience = max(longest, float(days.quantile(0.95)) / 7)
+    waiting = days[shown["sold_on"].isna().to_numpy() & ~gone]
+    if len(waiting):
+        # Who still offers what has waited long is that patient at least.
+        patience = max(patience, float(waiting.quantile(0.9)) / 7)
     # Who hardly ever marks down within the time seen has another habit than the common one.
     never = len(shown) > _HELD and np.isnan(half_cut)
     return Habit(
@@ -409,7 +413,7 @@ def seller_habit(
         0.0 if never else _pulled(share, held.share("selling.cut")),
         _pulled(np.full(int(cut.sum()), half_cut), weeks) if np.isfinite(half_cut) else weeks,
         max(_pulled(gaps, weeks), 1.0),
-        max(patience, float(np.quantile(waiting, 0.9)) if waiting.size else 0.0),
+        patience,
         _pulled(taken, held.share("selling.least_offer"), at=0.1),
     )
 

@@ -21,7 +21,7 @@ MARGIN_KEY: Final = "margin"
 #: Grammar that charts are drawn by; the specs are written for JupyterLab's, which is the one before it, as well.
 VEGA_LITE: Final = "6.4"
 #: Points of a line that say their value under the pointer, at most.
-_MOST_POINTS: Final = 24
+_MOST_POINTS: Final = 12
 
 _SPACE: Final = "http://www.w3.org/2000/svg"
 _ROOT, _GROUP, _TEXT, _CLIP = (f"{{{_SPACE}}}{name}" for name in ("svg", "g", "text", "clipPath"))
@@ -135,7 +135,7 @@ def _speak(spec: Any) -> None:
             {
                 **{key: part[key] for key in ("data", "name") if key in part},
                 "transform": [*part.get("transform", []), *thinned],
-                "mark": {"type": "point", "opacity": 0, "size": 300, "filled": True},
+                "mark": {"type": "square", "opacity": 0, "size": 300},
                 "encoding": {**places, "description": _words(part)},
             }
         )
@@ -172,7 +172,7 @@ def _drawn(spec: str) -> str:
     _unwrap(root)
     _name_clips(root)
     ElementTree.register_namespace("", _SPACE)
-    return ElementTree.tostring(root, encoding="unicode")
+    return ElementTree.tostring(root, encoding="unicode").replace(" />", "/>")
 
 
 def _slim(element: ElementTree.Element) -> None:

@@ -33,6 +33,8 @@ TEMPLATES: Final = files("flipkit.pack") / "templates"
 #: Largest page that goes out; a page is mailed, and read over a phone's connection.
 MOST_BYTES: Final = 150_000
 #: Where no script runs, what only a script moves is not shown.
+#: What a style sheet says to whoever changes it, and room that it needs no less.
+_REMARK, _SPACE = re.compile(r"/\*.*?\*/", re.DOTALL), re.compile(r"\s*([{};,\n])\s*")
 _UNSCRIPTED: Final = ".controls { display: none; }"
 _HEADING = re.compile(r"^#{1,6}\s+(.+?)\s*#*$", re.MULTILINE)
 _TOP_HEADING = re.compile(r"^#\s+.+$", re.MULTILINE)
@@ -95,7 +97,7 @@ class _Charts:
         numbers = kept.get(TABLE_KEY) or []
         heads = list(numbers[0]) if numbers else []
         rows = [[str(row[head]) for head in heads] for row in numbers]
-        table = scrolling_tables(table_html(heads, rows)) if numbers else ""
+        table = table_html(heads, rows) if numbers else ""
         return (
             f'<figure class="chart" id="{name}"><figcaption>{caption}</figcaption><div class="drawing">{drawn}</div>'
             f"<details><summary>The chart in words{' and numbers' if numbers else ''}</summary>"
@@ -151,7 +153,7 @@ def render_page(notebook: NotebookNode, *, title: str = "", links: PageLinks | N
     figures = embedded_json([list(figure) for figure in notebook_figures(notebook)])
     said = f'<script type="application/json" id="figures">{figures}</script>\n' if figures != "[]" else ""
     ways = links or PageLinks()
-    main = f"{ways.html('Pages')}<main>\n{body}</main>\n{ways.html('Pages, at the foot')}"
+    main = f"{ways.html('Pages')}<main>\n{prepared_tables(body)}</main>\n{ways.html('Pages, at the foot')}"
     return document(title or first_heading(notebook) or "Report", main + said)
 
 
@@ -238,7 +240,8 @@ def policy() -> str:
 @cache
 def page_script() -> str:
     """The script of every page: it sorts tables, moves sliders and follows the address."""
-    return _text("page.js")
+    lines = (line.strip() for line in _text("page.js").splitlines())
+    return "\n".join(line for line in lines if line and not line.startswith("//"))
 
 
 @cache
@@ -249,7 +252,14 @@ def style_sheet() -> str:
     True
     """
     sheet = _text("style.css").replace("/* light */", style.style_variables(dark=False))
-    return sheet.replace("/* dark */", style.style_variables(dark=True)).replace("/* fonts */", style.FONTS)
+    sheet = sheet.replace("/* dark */", style.style_variables(dark=True)).replace("/* fonts */", style.FONTS)
+    columns = {
+        f"/* {kind} */": ",".join(f".{kind}{k}>tbody>tr>:nth-child({k})" for k in range(1, _COLUMNS + 1))
+        for kind in "fsm"
+    }
+    for mark, selectors in columns.items():
+        sheet = sheet.replace(mark, f"tbody :where({selectors})")
+    return _SPACE.sub(r"\1", _REMARK.sub("", sheet)).strip()
 
 
 def _text(name: str) -> str:
@@ -262,8 +272,12 @@ def _text(name: str) -> str:
 _PRIORITY = [MIME_TYPE, "text/html", "text/markdown", "image/svg+xml", "image/png", "image/jpeg", "text/plain"]
 _PLUGINS = ["table", "strikethrough"]
 _TABLE = re.compile(r"<table\b.*?</table>", re.DOTALL)
-_HEAD_CELL = re.compile(r"<th\b[^>]*>(.*?)</th>", re.DOTALL)
+_FOLDS_AND_TABLES = re.compile(r"(<details\b|</details\b|<table>.*?</table>)", re.DOTALL)
+_HEAD_CELL = re.compile(r'<th\b(?: scope="col")?(?: class="(figure|short|medium|long)")?>(.*?)</th>', re.DOTALL)
+_CELL_CLASS = re.compile(r'<(td|th scope="row") class="(?:figure|short|medium|long)"')
 _TAG = re.compile(r"<[^>]+>")
+#: Columns that a style sheet knows by number.
+_COLUMNS: Final = 16
 #: More columns than a phone has room for, and more rows than a screen.
 _PHONE_COLUMNS, _SCREEN_ROWS = 3, 12
 #: Data in a script element is nothing that runs.
@@ -276,12 +290,12 @@ _OF_DATA = mistune.create_markdown(escape=True, plugins=_PLUGINS)
 
 
 def scrolling_tables(html: str) -> str:
-    """Let each bare table scroll within itself, and prepare each for a phone and for sorting.
+    """Let each bare table scroll within itself.
 
     >>> scrolling_tables("<table></table>")
     '<div class="scroll" role="group" tabindex="0" aria-label="Table"><table></table></div>'
     """
-    html = _TABLE.sub(_prepared, allowed_html(html))
+    html = allowed_html(html)
     if 'class="scroll"' in html:
         return html
     return _TABLE.sub(
@@ -289,23 +303,44 @@ def scrolling_tables(html: str) -> str:
     )
 
 
-def _prepared(found: re.Match[str]) -> str:
-    """A table whose cells say their headings where they are many: on a phone a row becomes a card."""
-    table, (head, _, body) = found[0], found[0].partition("</thead>")
-    heads = [escape(unescape(_TAG.sub("", cell)).strip(), quote=True) for cell in _HEAD_CELL.findall(head)]
-    rows = body.split("</tr>")
-    looks = ["cards"] * (len(heads) > _PHONE_COLUMNS) + ["sortable"] * (len(rows) > _SCREEN_ROWS + 1)
-    if not body or not looks or not table.startswith("<table>"):
+def prepared_tables(body: str) -> str:
+    """The tables of a page made ready for a phone and for sorting, and lighter.
+
+    What a cell's class says of its whole column is said once, by the table. On a phone a row of many cells becomes
+    a card, in which each cell says its heading; in what is folded the page's script sees to that.
+
+    >>> cells = '<th class="long">a</th><th class="figure">b</th>'
+    >>> prepared_tables(f"<table><thead><tr>{cells}</tr></thead><tbody></tbody></table>")[:22]
+    '<table class="l1 f2"><'
+    """
+    folds = 0
+    parts = _FOLDS_AND_TABLES.split(body)
+    for at, part in enumerate(parts):
+        folds += {"<details": 1, "</details": -1}.get(part, 0)
+        if part.startswith("<table>"):
+            parts[at] = _prepared(part, folded=folds > 0)
+    return "".join(parts)
+
+
+def _prepared(table: str, *, folded: bool) -> str:
+    head, _, body = table.removeprefix("<table>").partition("</thead>")
+    cells = _HEAD_CELL.findall(head)
+    kinds = [kind[:1] for kind, _ in cells]
+    looks = [f"{kind}{k}" for k, kind in enumerate(kinds, start=1) if kind and k <= _COLUMNS]
+    rows = _CELL_CLASS.sub(r"<\1", body).split("</tr>") if len(looks) == len(kinds) else body.split("</tr>")
+    many = len(cells) > _PHONE_COLUMNS
+    looks += ["many" if folded else "cards"] * many + ["sortable"] * (len(rows) > _SCREEN_ROWS + 1)
+    if not looks:
         return table
-    if "cards" in looks:
+    if many and not folded:
+        heads = [escape(unescape(_TAG.sub("", text)).strip(), quote=True) for _, text in cells]
         for at, row in enumerate(rows):
-            cells = row.split("</td>")
+            shown = row.split("</td>")
             # The cells before the last headings are the row's own head, which a card begins with.
-            names = heads[len(heads) - len(cells) + 1 :]
-            rows[at] = "</td>".join(
-                cell.replace("<td", f'<td data-h="{name}"', 1) for cell, name in zip(cells, [*names, ""], strict=True)
-            )
-    return f'<table class="{" ".join(looks)}">{head.removeprefix("<table>")}</thead>{"</tr>".join(rows)}'
+            names = [*heads[len(heads) - len(shown) + 1 :], ""]
+            labelled = (cell.replace("<td", f'<td data-h="{name}"', 1) for cell, name in zip(shown, names, strict=True))
+            rows[at] = "</td>".join(labelled)
+    return f'<table class="{" ".join(looks)}">{head}</thead>{"</tr>".join(rows)}'
 
 
 def allowed_html(html: str) -> str:

@@ -54,7 +54,7 @@ def study_sums(study: Study) -> dict[str, list[MovingSums]]:
         items.index.isin(in_window(items, window=study.window(), basis=basis).index) for basis in ("bought", "sold")
     )
     return {
-        "bought": bought_sums(items, dearer, study.bought_returns, study.horizon, inside=bought),
+        "bought": bought_sums(study.planned_items, dearer, study.bought_returns, study.horizon, inside=bought),
         "sold": sold_sums(items[sold], {key: more[sold] for key, more in dearer.items()}, study.sold_returns),
     }
 

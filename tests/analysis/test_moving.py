@@ -72,7 +72,7 @@ def test_a_wage_moves_them_as_it_moves_the_full_model(study, sums):
 def test_counting_unsold_items_they_move_as_the_full_model_does(study, sums, settings, lines):
     """Every forecast of waiting stock made anew from lines multiplied one by one, against sums and slopes."""
     start = starting_settings(study)
-    items = study.items.copy()
+    items = study.planned_items.copy()
     for name, factor in lines.items():
         more = (items[f"{name}_cents"] * (factor - 1)).round().astype("int64")
         items[f"{name}_cents"] += more

@@ -43,6 +43,7 @@ def main() -> None:
     given.add_argument("--seed", type=int, default=5)
     given.add_argument("--pull", type=float, help="how strongly price moves demand in truth, in place of 2.5")
     given.add_argument("--high", help="highest price considered over the typical one, in place of the assumption")
+    given.add_argument("--steep", type=float, default=0.0, help="how much faster buyers turn away beyond usual prices")
     given.add_argument("--scenario", nargs="+", default=[])
     given.add_argument("--skip", nargs="+", default=[], choices=["paths", "buying", "time"])
     options = given.parse_args()
@@ -59,7 +60,7 @@ def main() -> None:
         }
         if "paths" not in options.skip:
             _say(f"Paths, {options.shops} shops a line, {past} things of each kind in the past of each")
-            _paths(chosen, options.things, shared, assumptions)
+            _paths(chosen, options.things, shared | {"steep": options.steep}, assumptions)
         if "buying" not in options.skip:
             _say(f"A year of buying, {options.shops} shops a line, {past} things of each kind in the past of each")
             _buying(chosen, options.finds, shared)
@@ -78,7 +79,18 @@ def _paths(chosen: list[Scenario], things: int, shared: dict[str, Any], assumpti
         keep=(1 + assumptions.share("pricing.money")) ** (-1 / 52),
         change_cents=assumptions.number("pricing.change") / 60 * 100 * _TARGET,
     )
-    heads = ("kit", "+-", "worst shop", "beats habits", "knows thing", "fixed price", "10 %/4 weeks", "first offer")
+    heads = (
+        "kit",
+        "+-",
+        "worst shop",
+        "highest",
+        "to the bound",
+        "beats habits",
+        "knows thing",
+        "fixed price",
+        "10 %/4 weeks",
+        "first offer",
+    )
     _say(f"{'scenario':22} {'cents':>6} " + " ".join(f"{head:>12}" for head in heads))
     for scenario in chosen:
         found = price_earnings(scenario, things=things, settings=settings, **shared)
@@ -88,6 +100,8 @@ def _paths(chosen: list[Scenario], things: int, shared: dict[str, Any], assumpti
             mean["kit"],
             part.std() / np.sqrt(len(part)),
             part.min(),
+            found["highest"].mean(),
+            mean["up to the bound"],
             (found["kit"] > found[list(HABITS)].max(axis=1)).mean(),
             mean["knowing the thing too"],
             *(mean[habit] for habit in HABITS),

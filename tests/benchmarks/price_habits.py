@@ -20,6 +20,8 @@ from flipkit.analysis.sale_hazard import (
     OFFER_PARTS,
     SellingModel,
     Typical,
+    first_ratios,
+    highest_ratio,
     person_weeks,
     selling_model,
     selling_prior,
@@ -165,10 +167,18 @@ def _lived(
     return week, paid
 
 
-def learned(worlds: list[World], *, things: int, assumptions: Assumptions, draws: Draws) -> SellingModel:
-    """What the kit learns from such a past."""
+def learned(worlds: list[World], *, things: int, assumptions: Assumptions, draws: Draws) -> tuple[SellingModel, float]:
+    """What the kit learns from such a past, and the highest price over the typical one that it supports."""
     items, changes, like = past_books(worlds, things=things, draws=draws)
-    return learned_from(items, changes, like, as_of=TODAY, assumptions=assumptions)[0]
+    model, typical = learned_from(items, changes, like, as_of=TODAY, assumptions=assumptions)
+    highest = highest_ratio(
+        first_ratios(items, typical.cents, finished=True),
+        enough=assumptions.whole("pricing.enough"),
+        markup=assumptions.number("selling.markup"),
+        spread=assumptions.number("selling.markup_spread"),
+        bound=assumptions.number("pricing.high"),
+    )
+    return model, highest
 
 
 def learned_from(

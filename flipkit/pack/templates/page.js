@@ -19,11 +19,11 @@ addEventListener("popstate", ({ state }) => {
   if (state && "at" in state) requestAnimationFrame(() => scrollTo(0, state.at));
 });
 // A table of more rows than a screen holds is sorted by a press on a heading: up, down, as it came.
-const worth = (cell) => {
+const worth = (cell, figures) => {
   const text = cell.textContent.trim().replace(/\u2212/g, "-");
   const day = /^\d{1,2} [A-Z][a-z]{2} \d{4}$/.test(text) ? Date.parse(`${text} UTC`) : NaN;
   if (!Number.isNaN(day)) return day;
-  const number = cell.classList.contains("figure") && text.match(/-?[^\d-]{0,4}\d[\d,]*(\.\d+)?/);
+  const number = figures && text.match(/-?[^\d-]{0,4}\d[\d,]*(\.\d+)?/);
   return number ? Number(number[0].replace(/[^\d.-]/g, "")) : text.toLowerCase();
 };
 // What has no figure stands last, whichever way the figures go.
@@ -43,13 +43,25 @@ const sortable = (table) => {
       for (const other of heads) other.removeAttribute("aria-sort");
       if (order) head.setAttribute("aria-sort", order);
       const turn = order === "descending" ? -1 : 1;
-      const found = rows.map((row) => [worth(row.cells[k]), row]);
+      const found = rows.map((row) => [worth(row.cells[k], head.classList.contains("figure")), row]);
       if (order) found.sort((a, b) => before(a[0], b[0], turn));
       body.append(...found.map((pair) => pair[1]));
     });
   });
 };
 for (const table of document.querySelectorAll("table.sortable")) sortable(table);
+// In what is folded, a row of many cells becomes a card on a phone as elsewhere; there the cells get their headings here.
+const phone = matchMedia("(max-width: 36rem)");
+const cards = () => {
+  if (!phone.matches) return;
+  for (const table of document.querySelectorAll("table.many")) {
+    const heads = [...table.tHead.rows[0].cells].map((head) => head.textContent);
+    for (const row of table.tBodies[0].rows) [...row.cells].forEach((cell, k) => { if (cell.tagName === "TD") cell.dataset.h = heads[k]; });
+    table.classList.replace("many", "cards");
+  }
+};
+phone.addEventListener("change", cards);
+cards();
 // Sliders: each kind's hour from sums, as flipkit/analysis/sliders.py computes it.
 const sign = (value, text) => (value < 0 && Number(text.replace(/,/g, "")) ? "\u2212" : "");
 const grouped = (text) => text.replace(/\B(?=(\d{3})+(?!\d))/, ",");
