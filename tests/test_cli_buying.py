@@ -281,6 +281,90 @@ def test_the_file_is_the_same_for_numbers_that_differ_in_their_last_bit():
     assert json.loads(text)["categories"]["lamps"]["sizes"]["bulky"]["before_min"] == 70.0
 
 
+def test_a_joke_price_moves_nothing_and_is_asked_about(pack):
+    plain, joke = (run("lamps", *options, "--from", pack, "--json") for options in ([], ["--comparable", 400_000]))
+    plain, joke = json.loads(plain.output), json.loads(joke.output)
+    assert joke["highest_cents"] == plain["highest_cents"]
+    assert joke["comparables_trust_share"] == 0
+    words = run("lamps", "--comparable", 400_000, "--from", pack).output
+    assert "Caution: lamps sell for about $40.00 in your books" in words
+    assert "they don't count" in words
+
+
+def test_comparables_that_range_twofold_show_their_range(pack):
+    asked = [part for price in (45, 60, 95) for part in ("--comparable", price)]
+    wide = json.loads(run("lamps", *asked, "--from", pack, "--json").output)
+    close = json.loads(
+        run("lamps", "--comparable", 60, "--comparable", 61, "--comparable", 62, "--from", pack, "--json").output
+    )
+    width = [one["for_target_high_cents"] - one["for_target_low_cents"] for one in (wide, close)]
+    assert width[0] > width[1] > 0
+    assert wide["for_target_low_cents"] < wide["for_target_cents"] < wide["for_target_high_cents"]
+
+
+def test_comparables_take_a_day_and_a_condition(pack):
+    shop = {**known_shop(), "as_of": "2026-10-31"}
+    (pack / "knowledge.json").write_text(knowledge_text(shop), encoding="utf-8")
+    fresh, old = (
+        json.loads(run("lamps", "--comparable", text, "--from", pack, "--json").output)
+        for text in ("90 2026-10-30", "90 2024-10-30")
+    )
+    assert old["typical_cents"] < fresh["typical_cents"], "an old sale leans on the kind"
+    same, other = (
+        json.loads(run("lamps", "--comparable", f"90 {state}", "--condition", "good", "--from", pack, "--json").output)
+        for state in ("good", "worn")
+    )
+    assert other["typical_cents"] < same["typical_cents"]
+    assert run("lamps", "--comparable", "90 2026-13-45", "--from", pack).exit_code == 2
+
+
+def test_a_price_beside_comparables_counts(pack):
+    both, alone = (
+        json.loads(run("lamps", "--comparable", 40, *options, "--from", pack, "--json").output)
+        for options in (["--price", 80], [])
+    )
+    assert both["typical_from"] == "comparables and price"
+    assert alone["typical_cents"] < both["typical_cents"] < 8000
+    assert "count together" in run("lamps", "--comparable", 40, "--price", 80, "--from", pack).output
+
+
+def test_one_never_pays_more_than_it_sells_for(pack):
+    """Without work and with a free sale a thing may bring more than like things: it is not paid for all the same."""
+    shop = known_shop()
+    for terms in shop["categories"]["lamps"]["sizes"].values():
+        terms |= {"at_sale_cents": -3000.0, "before_min": 0.0, "sale_min": 0.0, "before_cents": 0.0}
+    said = buying_answer(shop, "lamps", price_cents=5000)
+    assert (said["highest_cents"], said["binding"]) == (5000, "price")
+    assert said["recommended"]["highest_cents"] == 5000
+
+
+def test_what_is_said_at_a_cost_follows_the_ceiling(pack):
+    for price in (50, 120):
+        top = json.loads(run("lamps", "--price", price, "--from", pack, "--json").output)["highest_cents"]
+        for cost, worth in ((top, True), (top + 1, False)):
+            said = json.loads(
+                run("lamps", "--price", price, "--cost", f"{cost / 100:.2f}", "--from", pack, "--json").output
+            )
+            assert said["at_cost"]["worth_it"] == worth
+
+
+def test_what_no_carrier_takes_is_said_in_one_line(pack):
+    shop = known_shop()
+    for kind in shop["categories"].values():
+        for terms in kind["sizes"].values():
+            terms |= {"weight_lb": 5.0, "pound_cents": 40.0}
+    shop |= {"weight_classes": [[50.0, "bulky"]], "most_lb": 150.0}
+    (pack / "knowledge.json").write_text(knowledge_text(shop), encoding="utf-8")
+    refused = run("lamps", "--price", 60, "--weight", "200 lb", "--from", pack)
+    assert refused.exit_code == 2
+    assert "at most 150 lb, the most that your carriers take" in refused.output
+    assert "--venue stall" in refused.output
+    assert len(refused.output.strip().splitlines()) == 1
+    heavy = json.loads(run("lamps", "--price", 60, "--weight", "60 lb", "--from", pack, "--json").output)
+    assert heavy["size_class"] == "bulky"
+    assert run("lamps", "--price", 60, "--weight", "200 lb", "--venue", "stall", "--from", pack).exit_code == 0
+
+
 def test_the_answer_waits_for_no_table_library(pack):
     """Cold, in a process of its own: what is slow to load is not loaded."""
     code = (

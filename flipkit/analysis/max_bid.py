@@ -58,6 +58,8 @@ _CUTS = (
 )
 #: Lowest offers considered, as parts of what is asked.
 _LEAST_OFFERS = (0.7, 0.85)
+#: No seller is taken to wait longer.
+_MOST_WEEKS = 156
 #: Ways at a time whose chance of a loss is looked at, those first that pay most by the target.
 _AT_A_TIME = 32
 
@@ -105,8 +107,8 @@ def habit_way(habit: Habit, *, weeks: int) -> Ways:
     [3]
     """
     # Every offer that the demand counts was taken: they are learnt from sales.
-    last = min(max(math.ceil(habit.patience_weeks), 1), weeks)
-    return Ways(np.log(habit.ratios(weeks))[None], np.array([last]), np.zeros(1))
+    last = min(max(math.ceil(habit.patience_weeks), 1), _MOST_WEEKS)
+    return Ways(np.log(habit.ratios(max(weeks, last)))[None], np.array([last]), np.zeros(1))
 
 
 @functools.lru_cache(maxsize=64)
@@ -257,8 +259,9 @@ def most_to_pay(asked: Question) -> int:
 def considered(asked: Question) -> Ways:
     """Every way that the books support, the seller's own among them."""
     own, more = asked.habits, considered_ways(asked.grid.high, asked.demand.weeks)
+    later = own.log_ratio.shape[1] - more.log_ratio.shape[1]
     return Ways(
-        np.concatenate((own.log_ratio, more.log_ratio)),
+        np.concatenate((own.log_ratio, np.pad(more.log_ratio, ((0, 0), (0, later)), mode="edge"))),
         np.concatenate((own.weeks, more.weeks)),
         np.concatenate((own.least_offer, more.least_offer)),
     )
@@ -274,10 +277,13 @@ def unsold_chances(asked: Question, ways: Ways) -> tuple[Floats, Floats]:
     often = np.array([1.0, *demand.offers.per_sale])
     taken = np.where((parts == 1.0) | (parts >= ways.least_offer[:, None] - 1e-9), often, 0.0)
     total = taken.sum(axis=1)
-    on = np.arange(ways.log_ratio.shape[1]) < ways.weeks[:, None]
+    week = np.arange(ways.log_ratio.shape[1])
+    on = week < ways.weeks[:, None]
+    # A seller who waits longer than the demand is known for meets its last week again.
+    weekly = demand.weekly[np.minimum(week, demand.weeks - 1)]
     unsold = np.zeros(ways.log_ratio.shape)
     for share, pull, shift, rest in _pulls(asked):
-        rate = np.exp(demand.log_rate[0] + shift - pull * ways.log_ratio + demand.weekly[: on.shape[1]])
+        rate = np.exp(demand.log_rate[0] + shift - pull * ways.log_ratio + weekly)
         met = np.cumsum(np.where(on, rate * total[:, None], 0.0), axis=1)
         spread = math.sqrt(asked.appeal_spread**2 + rest**2 + (pull * asked.price_error) ** 2)
         for place, likely in zip(*_normal(_LEVEL_NODES), strict=True):
@@ -570,7 +576,7 @@ def recommended(
     kind = knowledge["categories"].get(category) or knowledge["categories"][SHOP]
     found = []
     # Without a wish, the venues as they are used now stand beside each alone.
-    for place in [venue] if venue or own_venues else ["", *kind["fees"]]:
+    for place in [venue] if venue or own_venues else ["", *_places(knowledge, kind, known)]:
         asked = question(knowledge, category, venue=place, **known)
         found.append(replace(highest_price(asked, considered(asked)), venue=place))
     # Of two that allow as much, the first stays.
@@ -705,13 +711,21 @@ def _fees(knowledge: Mapping[str, Any], kind: Mapping[str, Any], venue: str, col
     return tuple((1 - collected) * posted + collected * local)
 
 
+def _places(knowledge: Mapping[str, Any], kind: Mapping[str, Any], known: Mapping[str, Any]) -> list[str]:
+    """Venues at which a thing can be sold: what no carrier takes, only where it is collected."""
+    most, weight = knowledge.get("most_lb"), known.get("weight_lb")
+    heavy = bool(most and weight and weight > most and known.get("at_sale_cents") is None)
+    return [name for name in kind["fees"] if not heavy or name in knowledge["collected"]]
+
+
 def venue_answers(knowledge: Mapping[str, Any], category: str, **known: Any) -> dict[str, Answer]:
     """The same thing at each venue, local ones included: which allows to pay most for it.
 
     See ``tests/analysis/test_buying.py``.
     """
     kind = knowledge["categories"].get(category) or knowledge["categories"][SHOP]
-    found = {venue: answer(knowledge, category, venue=venue, **known) for venue in kind["fees"]}
+    places = _places(knowledge, kind, known)
+    found = {venue: answer(knowledge, category, venue=venue, **known) for venue in places}
     # Where no venue allows anything, the one that comes nearest to the target stands first.
     return dict(sorted(found.items(), key=lambda pair: (-pair[1].highest_cents, -pair[1].for_target_cents)))
 

@@ -397,6 +397,11 @@ def seller_habit(
     taken = taken[np.isfinite(taken) & (taken > 0) & (taken < AT_ASKING)]
     weeks = held.number("selling.cut_weeks")
     share = cuts["share"].to_numpy(dtype=np.float64)
+    longest = held.number("pricing.weeks")
+    patience = _pulled(np.full(int(gone.sum()), half_gone), longest) if np.isfinite(half_gone) else longest
+    if not np.isfinite(half_gone) and len(shown) > _HELD:
+        # Who gives hardly anything up keeps it for as long as the oldest have waited.
+        patience = max(longest, float(days.quantile(0.95)) / 7)
     # Who hardly ever marks down within the time seen has another habit than the common one.
     never = len(shown) > _HELD and np.isnan(half_cut)
     return Habit(
@@ -404,9 +409,7 @@ def seller_habit(
         0.0 if never else _pulled(share, held.share("selling.cut")),
         _pulled(np.full(int(cut.sum()), half_cut), weeks) if np.isfinite(half_cut) else weeks,
         max(_pulled(gaps, weeks), 1.0),
-        _pulled(np.full(int(gone.sum()), half_gone), held.number("pricing.weeks"))
-        if np.isfinite(half_gone)
-        else held.number("pricing.weeks"),
+        patience,
         _pulled(taken, held.share("selling.least_offer"), at=0.1),
     )
 

@@ -433,7 +433,7 @@ def plot_patience(frame: pd.DataFrame, *, title: str, currency: str = "USD") -> 
         height=240,
         title=alt.TitleParams(
             title,
-            subtitle=["What it brings after fees, label and packing.", "Each dot: the best prices for that wait."],
+            subtitle=["After fees, label and packing.", "Each dot: the best prices for that wait."],
         ),
     )
     best = next((row for row in records if row["chosen"]), records[-1])

@@ -243,7 +243,8 @@ class Settler:
         known = {draft.currency, *found}
         fits = {mark: values.SIGNS.get(mark, (mark,)) for mark in found}
         fits = {mark: tuple(c for c in codes if c in known) or codes for mark, codes in fits.items()}
-        if not said and not known - {"", "$"} and self.facts(MONEY):
+        dollars = not found or values.fits_currency("$", draft.currency or "USD")
+        if not said and dollars and set(found) <= {"$"} and self.facts(MONEY):
             draft.guessed.append("amounts are in the currency of the books, USD where they are new")
         elif not said and found:
             head = {code: found[mark] for mark, codes in fits.items() for code in codes}

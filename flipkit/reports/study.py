@@ -441,6 +441,7 @@ class Study:
             "selling",
             "knowledge",
             "price_plan",
+            "patience",
             "decisions",
         ):
             getattr(self, name)

@@ -15,7 +15,7 @@ from flipkit.analysis.decisions import BUY, LEAVE, UNDER_A_PRICE
 from flipkit.analysis.forecasts import keep_forecasts
 from flipkit.analysis.max_bid import aisle_rule, answer
 from flipkit.analysis.offers import offer_answer
-from flipkit.analysis.repricing import AS_NOW, PLANNED, plans_text, price_plan
+from flipkit.analysis.repricing import AS_NOW, PLANNED, WITHIN, plans_text, price_plan
 from flipkit.analysis.sale_hazard import first_ratios
 from flipkit.charts.sliders import plot_tornado
 from flipkit.charts.stock import plot_patience
@@ -129,8 +129,10 @@ def test_more_patience_never_earns_less_and_the_plan_is_the_longest(demo):
 def test_the_recommended_wait_says_why_and_stands_in_chart_and_table(demo):
     frame = report_prices.patience_frame(demo)
     title, shown = report_prices.patience_title(frame, demo), report_prices.patience_rows(demo, frame)
-    assert "wait up to" in title
-    assert "money tied up" in title
+    best, shorter = frame[frame["chosen"]].iloc[0], frame[frame["way"] == WITHIN].iloc[-1]
+    gain = (best["worth_cents"] - shorter["worth_cents"]) / 100
+    assert title == f"Waiting up to {best['within_weeks']} weeks brings ${gain:.0f} more than {shorter['within_weeks']}"
+    assert "money tied up" in shown.text
     assert shown.text.count("(recommended)") == 1
     assert "as you price now" in shown.text
     spec = plot_patience(frame, title=title).to_dict()
