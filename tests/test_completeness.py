@@ -322,7 +322,7 @@ def _packing(shop: Shop) -> object:
 
 def _buying(shop: Shop) -> object:
     study = shop.study
-    return study.knowledge, study.buying_verdicts, study.price_plan, next_hours(study)
+    return study.knowledge, study.decisions, study.price_plan, next_hours(study)
 
 
 def _what_if(shop: Shop) -> object:

@@ -44,8 +44,10 @@ PATIENCE_WEEKS = (4, 8, 13, 26, 52)
 WITHIN, PLANNED, AS_NOW = "within", "planned", "as now"
 #: After its last event a thing stays on sale for so long at least: a price needs time to work.
 _LEAST_WEEKS = 8
-#: What is on sale past its longest time is looked at again by the half year.
-_HALF_YEAR = 26
+#: Beyond the longest time on sale, plans end by the half year; a habit that passes one by a week or so counts to it.
+_HALF_YEAR, _NEARLY = 26, 0.05
+#: No plan looks further than this.
+_MOST_WEEKS = 156
 
 
 def price_plan(
@@ -201,7 +203,7 @@ class _Group:
         """The path of each thing from today on, as it was planned on the day of its last event."""
         rows, dates = self.rows[at], self.dates
         event, since = dates.event_week[rows], dates.week[rows] - dates.event_week[rows]
-        last = self.remaining(event)
+        last = self._remaining(event)
         weeks = int(last.max())
         demand = self._demand(at, event, last, weeks)
         table = self._table(at, demand, listed=listed)
@@ -326,13 +328,17 @@ class _Group:
         keep = (1 + self.one.money_rate) ** (-1 / 52)
         return PriceSettings(weeks, keep=keep, change_cents=self.one.change_min * self._minute)
 
-    def remaining(self, week: Ints) -> Ints:
+    def _remaining(self, week: Ints) -> Ints:
         """Weeks on sale that are left to things after so many."""
         longest = self.one.demand.weeks
+        if self.habit is not None:
+            # Who keeps things for longer than the longest time has plans as long, in half years.
+            kept = _HALF_YEAR * int(np.ceil(self.habit.patience_weeks / _HALF_YEAR - _NEARLY))
+            longest = max(longest, min(kept, _MOST_WEEKS))
         least = min(_LEAST_WEEKS, longest)
         over = _HALF_YEAR * -(-(week + least) // _HALF_YEAR)
         end = np.where(week + least <= longest, longest, np.maximum(over, longest))
-        return np.asarray(np.minimum(end - week, longest))
+        return np.asarray(np.minimum(end - week, longest), dtype=np.int64)
 
     def _demand(self, at: Ints, week: Ints, last: Ints, weeks: int) -> Demand:
         """Demand of some of the things from a week after their listing on; nobody comes after the last."""

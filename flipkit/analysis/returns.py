@@ -62,15 +62,14 @@ def in_window(economics: pd.DataFrame, *, window: Window, basis: str) -> pd.Data
 UNKNOWN = "not recorded"
 
 
-def blanks_named(items: pd.DataFrame, *, by: str) -> pd.DataFrame:
-    """The same with a name for the group of those that state none, so that every row is accounted for.
+def blanks_named(group: npt.ArrayLike) -> npt.NDArray[np.object_]:
+    """The names with one for the group of those that state none, so that every row is accounted for.
 
-    >>> blanks_named(pd.DataFrame({"source": ["fair", "", None]}), by="source")["source"].tolist()
+    >>> blanks_named(["fair", "", None]).tolist()
     ['fair', 'not recorded', 'not recorded']
     """
-    given = items[by].astype(object)
-    blank = (given.isna() | (given == "")).to_numpy(dtype=bool)
-    return items.assign(**{by: given.mask(blank, UNKNOWN)}) if blank.any() else items
+    given = pd.Series(np.asarray(group, dtype=object))
+    return given.mask(given.isna() | (given == ""), UNKNOWN).to_numpy(dtype=object)
 
 
 def unsold_group(group: npt.ArrayLike, sold: npt.ArrayLike) -> str | None:
@@ -345,7 +344,8 @@ def category_returns(
     >>> table[["category", "items", "hourly", "verdict"]].values.tolist()
     [['lamps', 2, 20.0, 'too few to tell'], ['games', 1, 8.0, 'too few to tell']]
     """
-    inside = in_window(blanks_named(economics, by=by), window=window, basis=basis)
+    economics = economics.assign(**{by: blanks_named(economics[by])})
+    inside = in_window(economics, window=window, basis=basis)
     names, trips, net, minutes = trip_sums(inside, by=by)
     sums = [(net[part], minutes[part]) for part in trips]
     table = _told_by_group(inside, group_counts(inside, by=by, names=names), sums, by, settings, target)
@@ -536,7 +536,7 @@ def bought_returns(
 
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
-    economics = blanks_named(economics, by=by)
+    economics = economics.assign(**{by: blanks_named(economics[by])})
     rows = in_window(economics, window=window, basis="bought")
     shelves = Shelves(economics, horizon)
     inside = economics.index.isin(rows.index)

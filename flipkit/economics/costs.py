@@ -412,9 +412,15 @@ def _chosen_protection(
     said = items["declared_value_cents"]
     stated = np.bincount(orders.code, weights=said.fillna(0).to_numpy(dtype=np.int64))[orders.code].astype(np.int64)
     named = np.bincount(orders.code, weights=said.notna())[orders.code] > 0
+    assumed, signed = usual_protection(worth, assumptions)
+    return np.where(open_, np.where(named, stated, assumed), 0), open_ & signed
+
+
+def usual_protection(worth_cents: Cents, assumptions: Assumptions) -> tuple[Cents, Bools]:
+    """What parcels with so much in them are taken to be declared at, and whether they take a signature."""
     declare, sign = (assumptions.cents(f"protection.{name}") for name in ("declare_from", "signature_from"))
-    assumed = np.where(worth >= declare, worth, 0) if declare else np.zeros(len(items), dtype=np.int64)
-    return np.where(open_, np.where(named, stated, assumed), 0), open_ & bool(sign) & (worth >= sign)
+    declared = np.where((declare > 0) & (worth_cents >= declare), worth_cents, 0)
+    return declared, np.asarray((sign > 0) & (worth_cents >= sign))
 
 
 def own_rate_cards(rules: Rules, assumptions: Assumptions) -> list[RateCard]:

@@ -17,6 +17,7 @@ import ipywidgets
 from flipkit.analysis.sliders import Settings
 from flipkit.assumptions import Assumption, load_assumptions, parsed_settings
 from flipkit.charts.sliders import DIVISOR_LABEL, DIVISORS, divisor_options, plot_moved_returns, slides, with_figures
+from flipkit.charts.style import spec_bundle
 from flipkit.economics.items import Supposing, item_economics
 from flipkit.economics.labor import EVERYBODY
 from flipkit.economics.overrides import NOTHING_SUPPOSED, suppositions
@@ -368,7 +369,7 @@ class AssumptionPanel:
         if len(frame) and shape == self._shape:
             return with_figures(self._drawn, frame, target, currency=study.currency)
         chart = plot_moved_returns(frame, target, confidence=study.confidence, currency=study.currency)
-        self._shape, self._drawn = shape, chart._repr_mimebundle_()
+        self._shape, self._drawn = shape, spec_bundle(chart.to_dict())
         return self._drawn
 
     def _put(self, name: str, *bundles: dict[str, Any]) -> None:

@@ -83,7 +83,7 @@ def learnt_sentence(study: Study) -> str:
 
 
 def habit_sentence(study: Study) -> str:
-    """How the seller prices now, how far up the books support a price, and what room costs.
+    """How the seller prices now and what that brings, how far up the books support a price, and what room costs.
 
     Parameters
     ----------
@@ -93,7 +93,7 @@ def habit_sentence(study: Study) -> str:
     Returns
     -------
     str
-        Three sentences; empty where the books hold too few sales.
+        Five sentences; empty where the books hold too few sales.
     """
     if few_sales_sentence(study):
         return ""
@@ -112,6 +112,21 @@ def habit_sentence(study: Study) -> str:
         f"You list things at {habit.ratio:.2f} times what like things sell for, {cuts}, and give up after "
         f"{habit.patience_weeks:.0f} weeks. No list price here is above {known['grid'][1]:.2f} times, because too few "
         f"of your finished listings asked more. Room costs {room} a month for a {study.measures.room_words}, {whose}."
+        f"{_gain_words(study)}"
+    )
+
+
+def _gain_words(study: Study) -> str:
+    """What the plan brings beside going on as before, for everything in stock."""
+    sums = study.patience.groupby("way")[["net_cents", "work_min"]].sum()
+    if not {AS_NOW, PLANNED} <= set(sums.index):
+        return ""
+    said = {
+        way: f"{_money(row['net_cents'], study, whole=True)} for {row['work_min'] / 60:,.0f} hours of work"
+        for way, row in sums.iterrows()
+    }
+    return (
+        f" If you go on like that, your stock brings {said[AS_NOW]} in the end. By this plan it brings {said[PLANNED]}."
     )
 
 
@@ -347,7 +362,7 @@ _NEEDED = ["title", "way", "within_weeks", "price_cents", "net_cents", "sold_sha
 
 
 def patience_title(frame: pd.DataFrame, study: Study) -> str:
-    """What patience is worth, in one sentence: the recommended wait and why.
+    """What the recommended wait brings beside the next shorter one, as a chart's title.
 
     Parameters
     ----------
@@ -359,21 +374,15 @@ def patience_title(frame: pd.DataFrame, study: Study) -> str:
     Returns
     -------
     str
-        One or two sentences.
+        A few words.
     """
-    if frame.empty:
-        return "What hurry costs"
     ways = frame[frame["way"] != AS_NOW]
-    best, name = ways[ways["chosen"]].iloc[0], str(ways["title"].iloc[0] or ways["item_id"].iloc[0])
-    before = ways[ways["within_weeks"] < best["within_weeks"]]
-    if before.empty:
-        return f"{name}: {_weeks(best)} are left."
-    last = before.iloc[-1]
+    shorter = ways[~ways["chosen"].astype(bool)]
+    if shorter.empty:
+        return "What waiting brings"
+    best, last = ways[ways["chosen"]].iloc[0], shorter.iloc[-1]
     more = _money(best["worth_cents"] - last["worth_cents"], study, whole=True)
-    return (
-        f"{name}: wait up to {_weeks(best)}. That brings {more} more than {_weeks(last)} would, once your minutes, the "
-        f"room and the money tied up are paid."
-    )
+    return f"Waiting up to {_weeks(best)} brings {more} more than {last['within_weeks']:.0f}"
 
 
 def patience_rows(study: Study, frame: pd.DataFrame) -> Element:
@@ -407,7 +416,10 @@ def patience_rows(study: Study, frame: pd.DataFrame) -> Element:
         "hour": "Brings, for an hour",
     }
     formats = {"sold_share": lambda share: "under 1%" if share < 0.01 else f"{share:.0%}"}
-    note = "What it brings is after fees, label and packing, before your hours."
+    note = (
+        "What it brings is after fees, label and packing, before your hours. The recommended wait is the one that is "
+        "worth most once your minutes at your target, the room and the money tied up are paid."
+    )
     return table(
         shown,
         caption=f"{frame['title'].iloc[0]}: what waiting brings",

@@ -20,7 +20,16 @@ import numpy as np
 import pandas as pd
 
 from flipkit.analysis import results, returns, sizes, survival
-from flipkit.analysis.decisions import buying_verdicts
+from flipkit.analysis.decisions import (
+    Change,
+    Decision,
+    SharedHours,
+    biggest_changes,
+    decide,
+    shared_hours,
+    with_hours,
+)
+from flipkit.analysis.packing_review import parcel_lessons
 from flipkit.analysis.ratio_stats import IntervalSettings, interval_settings
 from flipkit.analysis.repricing import patience_table, price_plan
 from flipkit.analysis.returns import Window, in_window, shrunken_returns
@@ -177,10 +186,62 @@ class Study:
         )
 
     @functools.cached_property
-    def buying_verdicts(self) -> pd.DataFrame:
-        """Buy more, only under a price, or stop: a verdict for each category, with what is its reason."""
-        purchases = in_window(self.items, window=self.window(), basis="bought")
-        return buying_verdicts(self.ranking, self.bought_returns, purchases, self.knowledge, target=self.target)
+    def verdicts(self) -> tuple[Decision, ...]:
+        """What to do about each category, before its hours are known: read ``decisions``."""
+        typical = self.items.assign(typical_cents=self.selling[1].cents)
+        purchases = in_window(typical, window=self.window(), basis="bought")
+        return decide(
+            self.ranking, self.bought_returns, purchases, self.knowledge, target=self.target, plan=self.price_plan
+        )
+
+    @functools.cached_property
+    def hours(self) -> SharedHours:
+        """Where the hours of a middling month go next, and which stay free."""
+        recorded = self.months.tail(self.assumptions.whole("report.window_months"))
+        return shared_hours(
+            self.verdicts,
+            self.ranking,
+            self.bought_returns,
+            hours=float(recorded["owner_min"].mean() / 60) if recorded["owner_min"].sum() > 0 else 0.0,
+            months=self.months_looked_back,
+            target=self.target,
+            stretch=self.assumptions.number("sourcing.stretch"),
+            doubt=self.assumptions.number("sourcing.doubt"),
+        )
+
+    @functools.cached_property
+    def decisions(self) -> tuple[Decision, ...]:
+        """The one decision on each category, best first: what every page and command says of it."""
+        return with_hours(self.verdicts, self.hours)
+
+    def decision(self, category: str) -> Decision:
+        """The decision on a category."""
+        return next(one for one in self.decisions if one.category == category)
+
+    @functools.cached_property
+    def biggest_changes(self) -> tuple[Change, ...]:
+        """What would bring most a month, the largest first: buying, pricing, packing."""
+        lessons = parcel_lessons(self.sold_items(), self.rules, self.assumptions)
+        return biggest_changes(
+            self.decisions,
+            self.bought_returns,
+            lessons,
+            self.knowledge,
+            target=self.target,
+            months=self.months_looked_back,
+        )
+
+    @functools.cached_property
+    def aisle_knowledge(self) -> dict[str, Any]:
+        """What ``flipkit buy`` answers from: what the books know, and the decision on each category."""
+        said = {one.category: {"verdict": one.verdict, "sentence": one.sentence} for one in self.decisions}
+        return {**self.knowledge, "decisions": said}
+
+    @property
+    def months_looked_back(self) -> int:
+        """Months of purchases that the returns count."""
+        first, last = (pd.Period(day, "M") for day in self.window())
+        return (last - first).n + 1
 
     @functools.cached_property
     def prospects(self) -> pd.DataFrame:
@@ -380,6 +441,8 @@ class Study:
             "selling",
             "knowledge",
             "price_plan",
+            "patience",
+            "decisions",
         ):
             getattr(self, name)
         return self

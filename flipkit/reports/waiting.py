@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from flipkit.analysis.returns import TOO_FEW
+from flipkit.analysis.returns import TOO_FEW, unsold_group
 from flipkit.analysis.survival import (
     LATER,
     MARKS,
@@ -98,6 +98,8 @@ class Waiting:
         """What to beware of in this comparison."""
         told = [SELECTION] if self.by == "markdown" else []
         told += [text] if (text := unsold_missing(self.table)) and self.by != "markdown" else []
+        if unsold_group(self.groups["group"], self.groups["sold"]) is not None:
+            told.append("Everything unsold is in one group, and nothing else is in it: its pace is not tested.")
         if self.table.empty:
             return words("Nothing has been listed yet.")
         if not told:

@@ -167,7 +167,9 @@ def test_chance_interval_and_pulled_figure_are_of_one_distribution(low, high, co
     assert first(row["high"])["beats_target"] == pytest.approx((1 - confidence) / 2)
     assert first(row["pulled"])["beats_target"] == pytest.approx(0.5)
     # As lopsided as its own interval, as far as its own figure is left.
-    assert (row["high"] - row["pulled"] > row["pulled"] - row["low"]) == (high - 20 > 20 - low)
+    ratio = (row["high"] - row["pulled"]) / (row["pulled"] - row["low"])
+    own = min(max((high - 20) / (20 - low), 1 / 8), 8)
+    assert ratio == pytest.approx(own ** row["weight"])
     chances = [first(target)["beats_target"] for target in np.linspace(-40, 120, 30)]
     assert (np.diff(chances) <= 0).all()
     assert 0 <= chances[-1] < 0.01 < 0.99 < chances[0] <= 1
