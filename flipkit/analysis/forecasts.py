@@ -257,9 +257,11 @@ _HELD = 10.0
 #: Weeks since a price was set from which on all count alike.
 _LONGEST_SINCE = 13
 #: Sales of all kinds that weigh beside those of things whose price had stood as long.
-_ALIKE = 4.0
+_ALIKE = 2.0
 #: No thing's price lies above its interval with a greater chance than this.
-_MOST_ABOVE = 0.15
+_MOST_ABOVE = 0.3
+#: How much of a middling price a whole chance of lying above its interval may be worth.
+_EXCHANGE = np.geomspace(0.01, 1000.0, 231)
 #: Months with sales before a month is forecast.
 _FEWEST_MONTHS = 6
 
@@ -302,12 +304,9 @@ def stock_forecasts(
     last = np.flatnonzero(np.diff(weeks.item, append=-1) != 0)
     now = since[last[np.searchsorted(weeks.item[last], on_sale)]]
     parts = _parts_paid(items, weeks, typical, model, since, days=max((due_on - as_of).days, 0))
-    expected = np.zeros(len(parts))
-    np.add.at(expected, now, chance)
-    ends = _price_ends(parts, expected, level=level)
-    for at, sale, count in zip(on_sale, chance, now, strict=True):
+    ends = _price_ends(parts, now, chance, asked[on_sale], level=level) if on_sale.size else np.zeros((0, 3))
+    for at, sale, reach in zip(on_sale, chance, ends, strict=True):
         name, category = str(items["item_id"].iloc[at]), str(items["category"].iloc[at])
-        reach = ends[count]
         told.append(Forecast(as_of, due_on, "sale", name, category, chance=float(sale)))
         told.append(
             Forecast(
@@ -531,47 +530,45 @@ def _parts_paid(
     part = np.concatenate((paid / asked, offers))
     asked, paid = np.concatenate((asked, np.full(offers.size, usual))), np.concatenate((paid, usual * offers))
     pooled = np.concatenate((weight * lag.size, _HELD * often / often.sum()))
-    order = np.argsort(part, kind="stable")
+    # Parts alike to a ten-thousandth count as one, so that the books of a large shop take no more room.
+    shown, place = np.unique(np.round(part, 4), return_inverse=True)
     found = []
     for count in range(_LONGEST_SINCE + 1):
         # So do few sales of things so long after their last price, on those of all the others.
         own = np.concatenate((weight * lag.size * (since[row] == count), np.zeros(offers.size)))
         whole = own + _ALIKE * pooled / pooled.sum()
+        share = np.bincount(place, weights=whole) / whole.sum()
         # The middle is a ratio of sums, so that dear things and cheap ones come out right together.
-        found.append(_Paid(part[order], whole[order] / whole.sum(), float(whole @ paid / (whole @ asked))))
+        found.append(_Paid(shown, share, float(whole @ paid / (whole @ asked))))
     return found
 
 
-def _price_ends(paid: list[_Paid], weight: Floats, *, level: float) -> list[tuple[float, float, float]]:
-    """Low, mean and high of the parts paid, by the weeks since the price was set; ``weight``: sales expected of each.
+def _price_ends(paid: list[_Paid], kind: Ints, chance: Floats, asked: Floats, *, level: float) -> Floats:
+    """Low, mean and high of what each thing may bring, as parts of what is asked; ``kind``: its place in ``paid``.
 
     Nothing sells above what is asked, and much sells at just that, so no upper end leaves a small
     share beyond it for each thing. It is left for all of them together, where that narrows the
-    intervals most: among the things that are soon due for a lower price.
+    intervals most: for dear things that are soon due for a lower price.
     """
     beyond = (1 - level) / 2
-    most_beyond = max(beyond, _MOST_ABOVE)
-    tails = [np.maximum(1 - np.cumsum(one.chance), 0.0) for one in paid]
-
-    def ends(price: float) -> list[int]:
-        return [
-            int(np.argmin(np.where(tail <= most_beyond, one.part + price * tail, np.inf)))
-            for one, tail in zip(paid, tails, strict=True)
-        ]
-
-    def above(places: list[int]) -> float:
-        return float(sum(share * tail[at] for share, tail, at in zip(weight, tails, places, strict=True)))
-
-    least, most = 0.0, 1e6
-    for _ in range(60):
-        price = (least + most) / 2
-        least, most = (least, price) if above(ends(price)) <= beyond * weight.sum() else (price, most)
-    found = []
-    for one, at in zip(paid, ends(most), strict=True):
-        place = int(np.searchsorted(np.cumsum(one.chance), beyond, side="right"))
-        low = float(one.part[min(place, one.part.size - 1)])
-        high = max(float(one.part[at]), low)
-        found.append((low, min(max(one.mean, low), high), high))
+    lows = [one.part[min(int((np.cumsum(one.chance) < beyond).sum()), one.part.size - 1)] for one in paid]
+    found = np.column_stack([lows, [one.mean for one in paid], [one.part[-1] for one in paid]])[kind]
+    # What a part of the price is worth against a chance of lying above: for each, the end that costs least.
+    parts, tails = [one.part for one in paid], [np.maximum(1 - np.cumsum(one.chance), 0.0) for one in paid]
+    ends = [
+        np.argmin(
+            np.where(tail <= max(beyond, _MOST_ABOVE), one.part, np.inf)[:, None] + tail[:, None] * _EXCHANGE, axis=0
+        )
+        for one, tail in zip(paid, tails, strict=True)
+    ]
+    above, high = (np.stack([own[at] for own, at in zip(each, ends, strict=True)]) for each in (tails, parts))
+    step = np.log(_EXCHANGE[1] / _EXCHANGE[0])
+    dearer = np.rint(np.log(np.maximum(asked, 1.0) / max(float(np.median(asked)), 1.0)) / step).astype(np.int64)
+    place = np.clip(np.arange(_EXCHANGE.size)[:, None] - dearer, 0, _EXCHANGE.size - 1)
+    enough = np.flatnonzero(above[kind, place] @ chance <= beyond * chance.sum())
+    if enough.size:
+        found[:, 2] = np.maximum(high[kind, place[enough[0]]], found[:, 0])
+    found[:, 1] = np.clip(found[:, 1], found[:, 0], found[:, 2])
     return found
 
 

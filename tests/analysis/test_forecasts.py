@@ -71,11 +71,16 @@ def test_the_tail_above_is_left_where_the_price_of_today_is_least_likely():
     # Of things just priced 60 % bring what is asked; of those soon due for a lower price 10 %, and they are a fifth
     # of the sales: a tenth of a fifth is 2 %, within the 2.5 % that may lie above; 60 % of the rest would be too much.
     just = _Paid(np.array([0.8, 0.9, 1.0]), np.array([0.02, 0.38, 0.6]), 0.95)
-    due = _Paid(np.array([0.7, 0.8, 0.9, 1.0]), np.array([0.02, 0.03, 0.85, 0.1]), 0.9)
-    found = _price_ends([just, due], np.array([80.0, 20.0]), level=0.95)
-    assert found == [(0.9, 0.95, 1.0), (0.8, 0.9, 0.9)]
+    due = _Paid(np.array([0.7, 0.8, 0.9, 1.0]), np.array([0.02, 0.03, 0.85, 0.1]), 0.88)
+    kind, chance = np.array([0, 0, 0, 0, 1]), np.full(5, 0.2)
+    found = _price_ends([just, due], kind, chance, np.full(5, 2000.0), level=0.95)
+    assert found.tolist() == [[0.9, 0.95, 1.0]] * 4 + [[0.8, 0.88, 0.9]]
     # Where nothing is soon due, nothing lies above.
-    assert _price_ends([just], np.array([1.0]), level=0.95) == [(0.9, 0.95, 1.0)]
+    assert _price_ends([just], kind[:1], chance[:1], np.array([2000.0]), level=0.95).tolist() == [[0.9, 0.95, 1.0]]
+    # Where not all can have it, the dearest do: of two things due and six others, one of the two.
+    kind, asked = np.array([0] * 4 + [1, 1]), np.array([2000.0] * 4 + [2000.0, 9000.0])
+    found = _price_ends([just, due], kind, np.full(6, 0.2), asked, level=0.95)
+    assert found[:, 2].tolist() == [1.0] * 4 + [1.0, 0.9]
 
 
 def test_what_has_waited_through_many_chances_is_less_likely_to_sell(foretold):
