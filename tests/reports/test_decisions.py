@@ -142,7 +142,7 @@ def test_the_recommended_wait_says_why_and_stands_in_chart_and_table(demo):
 
 def test_the_file_for_offers_says_what_the_page_says(demo):
     plan = demo.price_plan
-    text = plans_text(plan, demo.patience, as_of=demo.as_of, currency=demo.currency)
+    text = plans_text(plan, demo.patience, as_of=demo.as_of, currency=demo.currency, sales=1030, too_few=10)
     plans = json.loads(text)
     assert set(plans["things"]) == set(plan["item_id"])
     for row in plan.to_dict("records"):
