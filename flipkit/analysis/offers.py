@@ -11,6 +11,11 @@ from flipkit.errors import AssumptionError, NotEnoughDataError
 
 #: An offer below this part of the lowest one to take is not worth a counter.
 _SERIOUS = 0.5
+#: What stands in a row of patience, in this order.
+_PATIENCE = (
+    *("way", "within_weeks", "ask_cents", "markdown_cents", "markdown_on"),
+    *("lowest_offer_cents", "sold_share", "net_cents", "work_min", "worth_cents"),
+)
 #: What to say to an offer.
 TAKE, COUNTER, WAIT = "take it", "counter", "wait"
 
@@ -51,7 +56,7 @@ def offer_answer(plans: Mapping[str, Any], item: str, offer_cents: int | None, *
         "next": [{"on": step[0], "ask_cents": step[1], "lowest_offer_cents": step[2]} for step in steps[at + 1 :]],
         "worth_cents": thing.get("worth_cents"),
         "sold_share": thing.get("sold_share"),
-        "patience": thing.get("patience", []),
+        "patience": [dict(zip(_PATIENCE, row, strict=True)) for row in thing.get("patience", [])],
     }
     if offer_cents is None:
         return known

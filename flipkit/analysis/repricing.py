@@ -481,18 +481,18 @@ def plans_text(
     """The plans as JSON, a line a thing, for ``flipkit offer``, which reads them without tables of data."""
     rows = {
         name: [
-            {
-                "way": row["way"],
-                "within_weeks": int(row["within_weeks"]),
-                "ask_cents": round(row["price_cents"]),
-                "markdown_cents": _whole(row["markdown_cents"]),
-                "markdown_on": None if pd.isna(row["markdown_on"]) else row["markdown_on"].date().isoformat(),
-                "lowest_offer_cents": round(row["lowest_offer_cents"]),
-                "sold_share": round(row["sold_share"], 4),
-                "net_cents": round(row["net_cents"]),
-                "work_min": round(row["work_min"], 1),
-                "worth_cents": round(row["worth_cents"]),
-            }
+            [
+                row["way"],
+                int(row["within_weeks"]),
+                round(row["price_cents"]),
+                _whole(row["markdown_cents"]),
+                None if pd.isna(row["markdown_on"]) else row["markdown_on"].date().isoformat(),
+                round(row["lowest_offer_cents"]),
+                round(row["sold_share"], 4),
+                round(row["net_cents"]),
+                round(row["work_min"], 1),
+                round(row["worth_cents"]),
+            ]
             for row in part.to_dict("records")
         ]
         for name, part in patience.groupby("item_id", sort=False)

@@ -151,6 +151,8 @@ def test_the_file_for_offers_says_what_the_page_says(demo):
         if not said["given_up"]:
             assert said["lowest_offer_cents"] == row["lowest_offer_cents"]
             assert said["ask_cents"] == row["price_cents"]
+            [planned] = [one for one in said["patience"] if one["way"] == PLANNED]
+            assert planned["lowest_offer_cents"] == said["lowest_offer_cents"]
 
 
 def test_what_was_to_be_given_up_is_followed_to_today(demo, monkeypatch):
