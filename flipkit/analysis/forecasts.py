@@ -7,7 +7,6 @@ import datetime as dt
 import math
 from collections.abc import Iterable, Mapping
 from pathlib import Path
-from statistics import NormalDist
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -18,6 +17,7 @@ from scipy.special import bdtr, bdtrc, ndtri
 from flipkit.analysis.ratio_stats import generator
 from flipkit.analysis.returns import FEW_TRIPS, in_window
 from flipkit.analysis.sale_hazard import PersonWeeks, SellingModel, Typical, asking_prices, person_weeks, week_rates
+from flipkit.analysis.stock_value import item_facts
 from flipkit.errors import AssumptionError, NotEnoughDataError
 
 # The track record: each run's forecasts kept beside the books, and scored once the month is over.
@@ -257,9 +257,11 @@ _HELD = 10.0
 #: Weeks since a price was set from which on all count alike.
 _LONGEST_SINCE = 13
 #: Sales of all kinds that weigh beside those of things whose price had stood as long.
-_ALIKE = 4.0
+_ALIKE = 2.0
 #: No thing's price lies above its interval with a greater chance than this.
-_MOST_ABOVE = 0.15
+_MOST_ABOVE = 0.3
+#: How much of a middling price a whole chance of lying above its interval may be worth.
+_EXCHANGE = np.geomspace(0.01, 1000.0, 231)
 #: Months with sales before a month is forecast.
 _FEWEST_MONTHS = 6
 
@@ -302,12 +304,9 @@ def stock_forecasts(
     last = np.flatnonzero(np.diff(weeks.item, append=-1) != 0)
     now = since[last[np.searchsorted(weeks.item[last], on_sale)]]
     parts = _parts_paid(items, weeks, typical, model, since, days=max((due_on - as_of).days, 0))
-    expected = np.zeros(len(parts))
-    np.add.at(expected, now, chance)
-    ends = _price_ends(parts, expected, level=level)
-    for at, sale, count in zip(on_sale, chance, now, strict=True):
+    ends = _price_ends(parts, now, chance, asked[on_sale], level=level) if on_sale.size else np.zeros((0, 3))
+    for at, sale, reach in zip(on_sale, chance, ends, strict=True):
         name, category = str(items["item_id"].iloc[at]), str(items["category"].iloc[at])
-        reach = ends[count]
         told.append(Forecast(as_of, due_on, "sale", name, category, chance=float(sale)))
         told.append(
             Forecast(
@@ -316,9 +315,10 @@ def stock_forecasts(
                 "sold price",
                 name,
                 category,
-                low=float(np.floor(asked[at] * reach[0])),
+                # A part of one is what is asked, to the cent.
+                low=float(np.floor(asked[at] * reach[0] + 1e-6)),
                 middle=float(np.rint(asked[at] * reach[1])),
-                high=float(np.ceil(asked[at] * reach[2])),
+                high=float(np.ceil(asked[at] * reach[2] - 1e-6)),
                 level=level,
             )
         )
@@ -332,81 +332,146 @@ def _weeks_since(weeks: PersonWeeks) -> Ints:
     return np.minimum(row - start, _LONGEST_SINCE)
 
 
-def return_forecast(
-    what: str,
-    subject: str,
-    estimate: float,
-    low: float,
-    high: float,
+# What a month may come to: its sales so far, those of the things on sale, and those of things still to be listed.
+#
+# Each thing on sale sells with its chance at the price that is forecast for it; the chances are unsure together, as
+# far as the pace of the shop is. What a month's own listings bring is told by the months before: by what was sold in
+# each of things that were not on sale when it began. The spread of whole months alone, which was said before, knows
+# nothing of what stands on the shelf, and its intervals were three times as wide as the months differed from what
+# could have been known.
+
+#: Months that are imagined.
+_IMAGINED = 2000
+#: Sales of the whole shop that weigh beside a category's own, in what a sale leaves of its price.
+_SHOP_SALES = 3.0
+#: Weeks on sale over which the pace is judged.
+_PACE_WEEKS = 13
+
+
+def imagined_months(
+    items: pd.DataFrame,
+    stock: pd.DataFrame,
+    model: SellingModel | None,
     *,
-    made_on: dt.date,
+    as_of: dt.date,
     due_on: dt.date,
-    level: float,
-) -> Forecast:
-    """A forecast of a return or a net from an estimate and its interval.
+    months: int,
+    seed: int,
+) -> pd.DataFrame:
+    """Months that the one which ends on a day may come to: ``net_cents`` and ``owner_min`` of its sales.
 
-    >>> day = dt.date(2026, 10, 31)
-    >>> return_forecast("month hourly", "2026-11", 14.0, 11.0, 19.0, made_on=day, due_on=day, level=0.8).high
-    19.0
+    ``stock`` are the forecasts of the things on sale. Empty where too few months are known.
+
+    >>> day = pd.date_range("2026-01-20", periods=8, freq="MS")
+    >>> items = pd.DataFrame({"item_id": list("abcdefgh"), "category": "mugs", "status": "sold", "sold_on": day,
+    ...     "listed_on": day, "days_listed": 0.0, "net_cents": 1200, "owner_min": 60.0, "cost_cents": 0,
+    ...     "list_price_cents": 2000, "sold_price_cents": 2000, "trip_id": "t"})
+    >>> found = imagined_months(items, forecast_table([]), None, as_of=dt.date(2026, 9, 30),
+    ...     due_on=dt.date(2026, 10, 31), months=12, seed=1)
+    >>> found.mean().round().tolist()
+    [1200.0, 60.0]
     """
-    return Forecast(made_on, due_on, what, subject, "", low=low, middle=estimate, high=high, level=level)
-
-
-def imagined_months(items: pd.DataFrame, month: pd.Period, *, as_of: dt.date, months: int) -> pd.DataFrame:
-    """What a month may come to: its days so far as they were, the days to come as those of a month before.
-
-    By the 10th of March 5.00 came in for an hour; after a 10th, January brought 20.00 and February 30.00:
-
-    >>> day = pd.to_datetime(["2026-01-04", "2026-01-20", "2026-02-11", "2026-03-05"])
-    >>> items = pd.DataFrame({"sold_on": day, "net_cents": [900, 2000, 3000, 500], "owner_min": 60.0})
-    >>> imagined_months(items, pd.Period("2026-03"), as_of=dt.date(2026, 3, 10), months=12)["hourly"].tolist()
-    [12.5, 17.5]
-    """
-    sold = items[items["sold_on"].notna()]
-    when = sold["sold_on"].dt.to_period("M")
-    passed = as_of.day if pd.Period(as_of, "M") == month else 0
+    random = generator(seed, f"month {due_on}")
+    sold_on, listed_on = items["sold_on"], items["listed_on"]
     columns = ["net_cents", "owner_min"]
-    so_far = sold.loc[(when == month) & (sold["sold_on"].dt.day <= passed), columns].sum()
-    before = (when < month) & (when >= month - months)
-    whole = sold[before].groupby(when[before])[columns].sum()
-    to_come = before & (sold["sold_on"].dt.day > passed)
-    rest = sold[to_come].groupby(when[to_come])[columns].sum()
-    found = rest.reindex(whole.index[whole["owner_min"] > 0]).fillna(0.0) + so_far
-    return found.assign(hourly=found["net_cents"] / 100 / (found["owner_min"].where(found["owner_min"] > 0) / 60))
+    month = pd.Period(due_on, "M")
+    so_far = items.loc[(sold_on >= month.start_time) & (sold_on <= pd.Timestamp(as_of)), columns].sum()
+    # Of a month that has begun the days after today's are still to come, as they were in the months before.
+    passed = as_of.day if pd.Period(as_of, "M") == month else 0
+    first = listed_on.min() if listed_on.notna().any() else sold_on.min()
+    fresh = []
+    for back in range(1, months + 1):
+        end = (month - back).end_time.normalize()
+        start = min((month - back).start_time + pd.Timedelta(days=passed - 1), end)
+        if not start >= first.to_period("M").start_time - pd.Timedelta(days=1):
+            break
+        inside = (sold_on > start) & (sold_on <= end) & ~(listed_on <= start)
+        fresh.append(items.loc[inside, columns].sum().to_numpy(dtype=np.float64))
+    if len(fresh) < _FEWEST_MONTHS:
+        return pd.DataFrame(columns=columns, dtype=np.float64)
+    past = np.array(fresh)
+    count = len(past)
+    # Normal draws with the months' own variances and covariance, as wide as the next one of so few is unsure.
+    wide = np.sqrt((1 + 1 / count) / random.chisquare(count - 1, (_IMAGINED, 1)))
+    to_come = past.mean(axis=0) + wide * (random.standard_normal((_IMAGINED, count)) @ (past - past.mean(axis=0)))
+    sums = so_far.to_numpy(dtype=np.float64) + to_come + _stock_sales(items, stock, model, random)
+    return pd.DataFrame(sums, columns=columns)
+
+
+def _stock_sales(
+    items: pd.DataFrame, stock: pd.DataFrame, model: SellingModel | None, random: np.random.Generator
+) -> Floats:
+    """Net and minutes of the things on sale that sell, in each of many months."""
+    said = {what: stock[stock["what"] == what].set_index("subject") for what in ("sale", "sold price")}
+    at = np.flatnonzero(items["item_id"].isin(said["sale"].index))
+    if model is None or not at.size:
+        return np.zeros((_IMAGINED, 2))
+    name = items["item_id"].iloc[at]
+    chance = said["sale"]["chance"].reindex(name).to_numpy(dtype=np.float64)
+    price = said["sold price"]["middle"].reindex(name).to_numpy(dtype=np.float64)
+    category, names = pd.factorize(items["category"].astype(str), sort=True)
+    facts = item_facts(items, salvage_ppm=0)
+    paid = items["sold_price_cents"].to_numpy(dtype=np.float64)
+    sold = facts["sold"] & (paid > 0)
+    # A sale leaves a part of its price, less an amount that each category has: postage, boards, what is given back.
+    own = pd.DataFrame({"left": facts["proceeds"], "paid": paid, "min": facts["sale_min"]})[sold]
+    mean = own.groupby(category[sold]).mean().reindex(range(len(names)))
+    inside = own - mean.loc[category[sold]].to_numpy()
+    kept = _part(float(inside["paid"] @ inside["left"]), float(inside["paid"] @ inside["paid"]))
+    sales = np.bincount(category[sold], minlength=len(names))
+    extra = {"left": mean["left"] - kept * mean["paid"], "min": mean["min"]}
+    whole = {"left": float((own["left"] - kept * own["paid"]).mean()) if len(own) else 0.0, "min": own["min"].mean()}
+    # A category of few sales leans on the whole shop.
+    amount, work = (
+        (sales * one.fillna(0.0).to_numpy() + _SHOP_SALES * np.nan_to_num(whole[what])) / (sales + _SHOP_SALES)
+        for what, one in extra.items()
+    )
+    luck = own["left"].to_numpy() - amount[category[sold]] - kept * own["paid"].to_numpy() if len(own) else np.zeros(1)
+    pace = model.pace_covariance(tuple(str(one) for one in names), np.zeros(len(names)), weeks=_PACE_WEEKS)
+    value, vector = np.linalg.eigh(pace)
+    moved = np.exp(random.standard_normal((_IMAGINED, value.size)) @ (vector * np.sqrt(np.maximum(value, 0.0))).T)
+    none = np.log1p(-np.minimum(chance, 1 - 1e-9)) * moved[:, category[at]]
+    month, place = np.nonzero(random.random(none.shape) < -np.expm1(none))
+    left = amount[category[at]][place] + kept * price[place] + random.choice(luck, place.size)
+    before = items[["net_cents", "owner_min"]].to_numpy(dtype=np.float64)[at][place]
+    return np.column_stack(
+        [
+            np.bincount(month, weights=own + before[:, k], minlength=_IMAGINED)
+            for k, own in enumerate((left, work[category[at]][place]))
+        ]
+    )
+
+
+def _part(above: float, below: float) -> float:
+    return float(above / below) if below > 0 else 0.0
 
 
 def return_forecasts(
-    items: pd.DataFrame, *, as_of: dt.date, due_on: dt.date, months: int, level: float
+    items: pd.DataFrame,
+    stock: pd.DataFrame,
+    model: SellingModel | None,
+    *,
+    as_of: dt.date,
+    due_on: dt.date,
+    months: int,
+    level: float,
+    seed: int,
 ) -> list[Forecast]:
-    """Forecasts of a month's net and hourly return, from its days so far and how the months before it differ.
+    """Forecasts of the net and the hourly return of the sales of the month that ends on a day.
 
-    >>> day = pd.date_range("2026-01-01", periods=8, freq="MS")
-    >>> items = pd.DataFrame({"sold_on": day, "net_cents": [1200, 1400] * 4, "owner_min": 60.0})
-    >>> told = return_forecasts(items, as_of=dt.date(2026, 9, 30), due_on=dt.date(2026, 10, 31), months=12, level=0.8)
-    >>> [(one.what, one.middle) for one in told]
-    [('month net', 1300.0), ('month hourly', 13.0)]
+    See ``tests/analysis/test_forecasts.py``.
     """
-    month = pd.Period(due_on, "M")
-    like = imagined_months(items, month, as_of=as_of, months=months).dropna(subset="hourly")
-    if len(like) < _FEWEST_MONTHS:
-        return []
-    told = []
-    for what, column in (("month net", "net_cents"), ("month hourly", "hourly")):
-        seen = like[column].to_numpy(dtype=np.float64)
-        spread, middle = float(seen.std(ddof=1)), float(seen.mean())
-        low, high = month_interval(middle, spread / np.sqrt(seen.size), spread, level=level)
-        told.append(return_forecast(what, str(month), middle, low, high, made_on=as_of, due_on=due_on, level=level))
+    like = imagined_months(items, stock, model, as_of=as_of, due_on=due_on, months=months, seed=seed)
+    month, told = str(pd.Period(due_on, "M")), []
+    hours = like["owner_min"] / 60
+    for what, drawn in (("month net", like["net_cents"]), ("month hourly", like["net_cents"] / 100 / hours)):
+        known = drawn[hours > 0]
+        if len(known):
+            low, high = (float(end) for end in np.quantile(known, [(1 - level) / 2, (1 + level) / 2]))
+            middle = float(drawn.mean() if what == "month net" else like["net_cents"].sum() / 100 / hours.sum())
+            middle = min(max(middle, low), high)
+            told.append(Forecast(as_of, due_on, what, month, "", low=low, middle=middle, high=high, level=level))
     return told
-
-
-def month_interval(estimate: float, error: float, next_error: float, *, level: float) -> tuple[float, float]:
-    """Interval for next month's figure: the estimate's own error and the luck of a single month.
-
-    >>> [round(end, 2) for end in month_interval(10.0, 3.0, 4.0, level=0.9)]
-    [1.78, 18.22]
-    """
-    reach = NormalDist().inv_cdf((1 + level) / 2) * float(np.hypot(error, next_error))
-    return estimate - reach, estimate + reach
 
 
 def _ahead(items: pd.DataFrame, weeks: PersonWeeks, *, as_of: dt.date, due_on: dt.date) -> tuple[PersonWeeks, float]:
@@ -465,47 +530,45 @@ def _parts_paid(
     part = np.concatenate((paid / asked, offers))
     asked, paid = np.concatenate((asked, np.full(offers.size, usual))), np.concatenate((paid, usual * offers))
     pooled = np.concatenate((weight * lag.size, _HELD * often / often.sum()))
-    order = np.argsort(part, kind="stable")
+    # Parts alike to a ten-thousandth count as one, so that the books of a large shop take no more room.
+    shown, place = np.unique(np.round(part, 4), return_inverse=True)
     found = []
     for count in range(_LONGEST_SINCE + 1):
         # So do few sales of things so long after their last price, on those of all the others.
         own = np.concatenate((weight * lag.size * (since[row] == count), np.zeros(offers.size)))
         whole = own + _ALIKE * pooled / pooled.sum()
+        share = np.bincount(place, weights=whole) / whole.sum()
         # The middle is a ratio of sums, so that dear things and cheap ones come out right together.
-        found.append(_Paid(part[order], whole[order] / whole.sum(), float(whole @ paid / (whole @ asked))))
+        found.append(_Paid(shown, share, float(whole @ paid / (whole @ asked))))
     return found
 
 
-def _price_ends(paid: list[_Paid], weight: Floats, *, level: float) -> list[tuple[float, float, float]]:
-    """Low, mean and high of the parts paid, by the weeks since the price was set; ``weight``: sales expected of each.
+def _price_ends(paid: list[_Paid], kind: Ints, chance: Floats, asked: Floats, *, level: float) -> Floats:
+    """Low, mean and high of what each thing may bring, as parts of what is asked; ``kind``: its place in ``paid``.
 
     Nothing sells above what is asked, and much sells at just that, so no upper end leaves a small
     share beyond it for each thing. It is left for all of them together, where that narrows the
-    intervals most: among the things that are soon due for a lower price.
+    intervals most: for dear things that are soon due for a lower price.
     """
     beyond = (1 - level) / 2
-    most_beyond = max(beyond, _MOST_ABOVE)
-    tails = [np.maximum(1 - np.cumsum(one.chance), 0.0) for one in paid]
-
-    def ends(price: float) -> list[int]:
-        return [
-            int(np.argmin(np.where(tail <= most_beyond, one.part + price * tail, np.inf)))
-            for one, tail in zip(paid, tails, strict=True)
-        ]
-
-    def above(places: list[int]) -> float:
-        return float(sum(share * tail[at] for share, tail, at in zip(weight, tails, places, strict=True)))
-
-    least, most = 0.0, 1e6
-    for _ in range(60):
-        price = (least + most) / 2
-        least, most = (least, price) if above(ends(price)) <= beyond * weight.sum() else (price, most)
-    found = []
-    for one, at in zip(paid, ends(most), strict=True):
-        place = int(np.searchsorted(np.cumsum(one.chance), beyond, side="right"))
-        low = float(one.part[min(place, one.part.size - 1)])
-        high = max(float(one.part[at]), low)
-        found.append((low, min(max(one.mean, low), high), high))
+    lows = [one.part[min(int((np.cumsum(one.chance) < beyond).sum()), one.part.size - 1)] for one in paid]
+    found = np.column_stack([lows, [one.mean for one in paid], [one.part[-1] for one in paid]])[kind]
+    # What a part of the price is worth against a chance of lying above: for each, the end that costs least.
+    parts, tails = [one.part for one in paid], [np.maximum(1 - np.cumsum(one.chance), 0.0) for one in paid]
+    ends = [
+        np.argmin(
+            np.where(tail <= max(beyond, _MOST_ABOVE), one.part, np.inf)[:, None] + tail[:, None] * _EXCHANGE, axis=0
+        )
+        for one, tail in zip(paid, tails, strict=True)
+    ]
+    above, high = (np.stack([own[at] for own, at in zip(each, ends, strict=True)]) for each in (tails, parts))
+    step = np.log(_EXCHANGE[1] / _EXCHANGE[0])
+    dearer = np.rint(np.log(np.maximum(asked, 1.0) / max(float(np.median(asked)), 1.0)) / step).astype(np.int64)
+    place = np.clip(np.arange(_EXCHANGE.size)[:, None] - dearer, 0, _EXCHANGE.size - 1)
+    enough = np.flatnonzero(above[kind, place] @ chance <= beyond * chance.sum())
+    if enough.size:
+        found[:, 2] = np.maximum(high[kind, place[enough[0]]], found[:, 0])
+    found[:, 1] = np.clip(found[:, 1], found[:, 0], found[:, 2])
     return found
 
 

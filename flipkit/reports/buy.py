@@ -252,7 +252,7 @@ class Buy:
                 f"Of {shared.hours:,.0f} hours, as in an average month so far. They should bring {middle}, probably "
                 f"{low} to {high} by how well the returns are known; the luck of a single month comes on top. "
             )
-        text += "Only finds that cost no more than the price count."
+        text += "Only finds that cost no more than their price count."
         if doubt:
             errors = "its error" if doubt == 1 else f"{doubt:g} times its error"
             text += (

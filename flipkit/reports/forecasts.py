@@ -256,7 +256,17 @@ def month_forecasts(study: Study) -> pd.DataFrame:
         study.items, study.books.price_changes, model, typical, as_of=study.as_of, due_on=due, level=study.confidence
     )
     months = study.assumptions.whole("report.window_months")
-    returns = return_forecasts(study.items, as_of=study.as_of, due_on=due, months=months, level=study.confidence)
+    seed = study.assumptions.whole("report.seed")
+    returns = return_forecasts(
+        study.items,
+        things,
+        model,
+        as_of=study.as_of,
+        due_on=due,
+        months=months,
+        level=study.confidence,
+        seed=seed,
+    )
     categories = category_forecasts(
         study.items,
         as_of=study.as_of,
@@ -264,7 +274,7 @@ def month_forecasts(study: Study) -> pd.DataFrame:
         months=months,
         level=study.confidence,
         too_few=study.assumptions.whole("report.too_few_items"),
-        seed=study.assumptions.whole("report.seed"),
+        seed=seed,
     )
     told = forecast_table([*returns, *categories])
     parts = [part for part in (things, told) if len(part)]

@@ -220,7 +220,7 @@ class Stock:
         """The plan, worth most first; no row where the books cannot say."""
         plan = self.study.price_plan
         if few_sales_sentence(self.study) or plan.empty:
-            return pd.DataFrame(columns=_PLANNED)
+            return pd.DataFrame(columns=list(_PLANNED))
         return plan.sort_values(["worth_cents", "item_id"], ascending=[False, True], kind="stable")
 
     @functools.cached_property

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from flipkit.analysis.returns import TOO_FEW, unsold_group
+from flipkit.analysis.returns import FEW_TRIPS, TOO_FEW, unsold_group
 from flipkit.analysis.survival import (
     LATER,
     MARKS,
@@ -91,7 +91,7 @@ class Waiting:
         freedom = count_of(len(test.groups) - 1, "degree")
         return (
             f"{text} Were all {_KINDS[self.by][1]} at one pace, gaps as large as these would come up with a chance of "
-            f"{_chance(test.p_value)} (log-rank: chi-square {test.chi_square:,.1f} on {freedom} of freedom)."
+            f"{_chance(test.p_value)} (log-rank by trip: chi-square {test.chi_square:,.1f} on {freedom} of freedom)."
         )
 
     def cautions(self) -> Element:
@@ -182,8 +182,9 @@ class Waiting:
         return words(
             f"At one pace: sales that the group would have had, if it and the rest sold alike. Chance of luck: of a "
             f"gap so large if they do, corrected for {count_of(tests, 'comparison')} at once by Holm's method; below "
-            f"{1 - self.confidence:.0%} the gap is called one. Groups of fewer than {self.too_few} listed items are "
-            f"{TOO_FEW}. A gap says that these items sell at another pace, and not why."
+            f"{1 - self.confidence:.0%} the gap is called one. Items of one trip are alike, so trips count: "
+            f"groups of fewer than {self.too_few} listed items or {FEW_TRIPS} trips are {TOO_FEW}. A gap says that "
+            "these items sell at another pace, and not why."
         )
 
     def _called(self, name: str) -> str:
