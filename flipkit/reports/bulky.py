@@ -122,6 +122,8 @@ class Bulky:
             pd.DataFrame.from_dict(shown, orient="index").reindex(columns=list(SIZE_ORDER)).dropna(axis=1, how="all")
         )
         frame = frame.loc[:, [(frame[size].dropna() != TOO_FEW).any() for size in frame]]
+        if frame.columns.empty:
+            return EMPTY
         headings = {"price": "It sold for", **{size: size.capitalize() for size in frame}}
         frame = frame.fillna(NOTHING).rename_axis("price").reset_index()
         return table(frame, caption="What an hour earned, and where it probably lies", headings=headings)

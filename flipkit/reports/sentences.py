@@ -106,10 +106,11 @@ def month_sentence(study: Study) -> tuple[str, str]:
     after = f" after {count_of(off, 'item')} you wrote off" if off else ""
     apart = hourly(abs(study.target - float(row["hourly"])), currency=study.currency)
     side = "over" if float(row["hourly"]) > study.target else "short of"
+    hours = count_of(round(row["owner_min"] / 60), "hour")
     sentence = (
         f"You made about {_whole(study, row)} an hour in {month_name(study.month)}, {apart} {side} your "
         f"{hourly(study.target, currency=study.currency)} target: {count_of(int(row['sold']), 'sale')}, "
-        f"{money(int(row['net_cents']), currency=study.currency)} profit{after}, {row['owner_min'] / 60:,.0f} hours."
+        f"{money(int(row['net_cents']), currency=study.currency)} profit{after}, {hours}."
     )
     if unknown:
         sentence += f" What {count_of(unknown, 'item')} cost is not known and counts as 0, so this is too high."

@@ -20,7 +20,7 @@ from flipkit.charts.stock import plot_days_listed, plot_patience
 from flipkit.charts.style import joined, money
 from flipkit.economics.items import item_economics
 from flipkit.money import show_cents
-from flipkit.reports.elements import EMPTY, NOTHING, Element, Said, headline, table, to_do
+from flipkit.reports.elements import EMPTY, NOTHING, Element, Said, figures_said, headline, table, to_do
 from flipkit.reports.sentences import (
     count_of,
     day_words,
@@ -74,10 +74,11 @@ class Stock:
 
     def answer(self) -> Element:
         """How many items to list, mark down, keep and clear out, and how long it takes until half have sold."""
-        return headline(
-            self.counted(),
-            note=" ".join(filter(None, [few_sales_sentence(self.study), self._held(), self.half_sold()])),
-        )
+        study, counted, half = self.study, self.counted(), self.half_sold()
+        known = study.items["sold_on"].notna().any() and len(study.unsold_items())
+        figures = figures_said(counted, half, may_bring_sentence(study) if known else "")
+        note = " ".join(filter(None, [few_sales_sentence(study), self._held(), half]))
+        return headline(Said(counted, figures), note=note)
 
     def counted(self) -> str:
         """How many items to list, mark down, keep and clear out."""
