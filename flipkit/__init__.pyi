@@ -59,6 +59,7 @@ from .reports.partners import (
 from .reports.pocket import pocket_note as pocket_note, pocket_sentence as pocket_sentence, pocket_sheet as pocket_sheet
 from .reports.prices import (
     changes_table as changes_table,
+    give_up_record as give_up_record,
     give_up_table as give_up_table,
     habit_sentence as habit_sentence,
     learnt_sentence as learnt_sentence,

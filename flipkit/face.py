@@ -22,6 +22,7 @@ from flipkit.money import read_cents, read_ppm, show_cents
 from flipkit.units import in_unit, is_quantity, read_flag, read_length, read_minutes, read_weight, unit_registry
 
 if TYPE_CHECKING:
+    from flipkit.cli.answers import Voice
     from flipkit.reports.study import Study
     from flipkit.rules.tables import Rules
 
@@ -261,6 +262,15 @@ def _assumed(books: Shop, settings: str = "") -> Assumptions:
     return load_assumptions(own if own.is_file() else None, overrides=overrides)
 
 
+def _voice(books: Shop) -> Voice:
+    """How the shop that is asked about says money and measures; the demo shop where none is named."""
+    from flipkit.cli.answers import Voice, voice_of
+
+    if not isinstance(books, str | Path):
+        return Voice(books.currency, books.measures)
+    return voice_of(Path(books) if str(books) else None)
+
+
 def _home(books: Path | str) -> Path:
     from flipkit.paths import demo_folder
 
@@ -349,7 +359,7 @@ def fees(
     from flipkit.rules.net_price import schedules_asked
 
     asked = _gather(price=(price, _price), shipping=(shipping, _price), label=(label, _price), costs=(costs, _price))
-    given, day = asked.columns, _day(on)
+    given, day, voice = asked.columns, _day(on), _voice(books)
     frames, lines = [], []
     for schedule in schedules_asked(_rules(books), [venue] if venue else [], day):
         # A venue that posts nothing, such as a stall, has no shipping and no label.
@@ -371,7 +381,7 @@ def fees(
         part["net_cents"] = paid - taken["total_cents"] - posted["label"] - posted["costs"]
         frames.append(part)
         sums = (int(one.sum()) for one in (taken["total_cents"], paid, part["net_cents"]))
-        fee, whole, net = (show_cents(one) for one in sums)
+        fee, whole, net = map(voice.money, sums)
         many = f" over {len(part):,} sales" if len(part) > 1 else ""
         lines.append(f"{schedule.name} takes {fee} of {whole} and leaves {net}{many}")
     if not frames:
@@ -434,7 +444,7 @@ def net_price(
     """
     from flipkit.rules.net_price import price_for_net, schedules_asked
 
-    asked, day = _gather(net=(net, _cents)), _day(on)
+    asked, day, voice = _gather(net=(net, _cents)), _day(on), _voice(books)
     each = _gather(shipping=(shipping, _price), label=(label, _price), costs=(costs, _price)).columns.iloc[0]
     frames, lines = [], []
     for schedule in schedules_asked(_rules(books), [venue] if venue else [], day):
@@ -459,7 +469,7 @@ def net_price(
         held = {"venue": schedule.name, "wanted_net_cents": asked.columns["net"], "price_cents": found}
         frames.append(pd.DataFrame(held, index=asked.columns.index))
         lines += [
-            f"{schedule.name}: a price of {show_cents(price)} leaves {show_cents(left)}"
+            f"{schedule.name}: a price of {voice.money(price)} leaves {voice.money(left)}"
             for price, left in zip(found.tolist(), asked.columns["net"], strict=True)
         ]
     none = pd.DataFrame(columns=["venue", "wanted_net_cents", "price_cents"])
@@ -574,7 +584,7 @@ def parcel(
     from flipkit.rules.parcel_advice import parcel_answer
 
     given = _gather(**_sides(sides, None, None), weight_lb=(weight, _pounds)).columns
-    day, rules = _day(on), _rules(books)
+    day, rules, voice = _day(on), _rules(books), _voice(books)
     carded = dict.fromkeys(card.parcel_rules for card in rules.rate_cards.values())
     names = [carrier] if carrier else [name for name in (carded or rules.parcels) if rules.parcels[name].covers(day)]
     frames = [_billed(given, name, day, rules) for name in names]
@@ -583,8 +593,8 @@ def parcel(
     table = _stacked(frames)
     if len(given) > 1:
         lines = [
-            f"{name}: {len(given):,} parcels, billed {frame['billable_lb'].sum():,g} lb in all"
-            for name, frame in zip(names, frames, strict=True)
+            f"{name}: {len(given):,} parcels, billed {voice.measures.mass(billed, spec=',g')} in all"
+            for name, billed in zip(names, (frame["billable_lb"].sum() for frame in frames), strict=True)
         ]
         return Answer(tuple(lines), table)
     one = given.iloc[0]
@@ -599,7 +609,7 @@ def parcel(
         reach_in=2.0,
         reach_lb=1.0,
     )
-    return Answer(tuple(parcel_words(answer)), table, answer)
+    return Answer(tuple(parcel_words(answer, voice)), table, answer)
 
 
 def postage(
@@ -654,7 +664,7 @@ def postage(
 
     read = {"weight_lb": (weight, _pounds), "zone": (zone, _zone), "declared_cents": (declared, _price)}
     given = _gather(**_sides(sides, None, None), **read).columns
-    day, rules = _day(on), _rules(books)
+    day, rules, voice = _day(on), _rules(books), _voice(books)
     if card and card not in rules.rate_cards:
         raise MeasureError("card", need=f"one of {', '.join(sorted(rules.rate_cards)) or 'none'}", got=card)
     mix = _assumed(books).zone_mix() if (given["zone"] == "").any() else None
@@ -669,7 +679,8 @@ def postage(
         lines += [
             f"{name}: {row['refused']}"
             if row["refused"]
-            else f"{name}: {show_cents(row['total_cents'])} by {row['service']}, billed at {row['billable_lb']:g} lb"
+            else f"{name}: {voice.money(row['total_cents'])} by {row['service']}, "
+            f"billed at {voice.measures.mass(row['billable_lb'], spec='g')}"
             for row in found.to_dict("records")
         ]
     if not frames:
@@ -730,14 +741,14 @@ def protection(
     given = _gather(value=(value, _price)).columns
     chances = {"damage_ppm": damage, "loss_ppm": loss, "signature_stops_ppm": signature_stops}
     read = {name: read_ppm(text, name=name.removesuffix("_ppm")) for name, text in chances.items()}
-    rules, day = _rules(books), _day(on)
+    rules, day, voice = _rules(books), _day(on), _voice(books)
     rows, places, lines = [], [], []
     for place, cents in given["value"].items():
         cards = [card] if card else ()
         for one in protection_answer(rules, on=day, value_cents=int(cents), cards=cards, **read)["cards"]:
             best = one["ways"][0]
-            cost = f"{show_cents(best['cost_cents'])} with the loss to expect"
-            lines.append(f"{one['card']}, worth {show_cents(int(cents))}: {best['protection']} ({cost})")
+            cost = f"{voice.money(best['cost_cents'])} with the loss to expect"
+            lines.append(f"{one['card']}, worth {voice.money(int(cents))}: {best['protection']} ({cost})")
             rows += [{"card": one["card"], "value_cents": int(cents), **way} for way in one["ways"]]
             places += [place] * len(one["ways"])
     frame = pd.DataFrame(rows)
@@ -1123,7 +1134,9 @@ def true_hourly_return(
     -------
     Answer
         ``frame`` has a row a group, the best first: counts, ``net_cents``, ``owner_min``,
-        ``hourly_dollars`` with ``low_dollars`` and ``high_dollars`` (an hour), NaN where too few to claim, ``verdict``.
+        ``hourly_dollars`` with ``low_dollars`` and ``high_dollars`` (an hour), NaN where too few to claim, ``verdict``;
+        ``one_decides`` where that is for one dear find, ``without_best_dollars`` and ``one_more_dollars`` what an hour
+        earned without the best thing and would earn with one more like it.
 
     Raises
     ------
@@ -1142,7 +1155,7 @@ def true_hourly_return(
     whole: $20.00 an hour over 2 things; too few to tell
     """
     from flipkit.analysis.ratio_stats import interval_settings
-    from flipkit.analysis.returns import category_returns
+    from flipkit.analysis.returns import category_returns, too_few_words
 
     read: dict[str, Any] = {"net": (net, _cents), "hours": (hours, _hours), "group": ("whole", _label)}
     if groups is not None:
@@ -1168,14 +1181,14 @@ def true_hourly_return(
         window=(day.date(), day.date()),
         by="group",
         settings=interval_settings(assumptions),
-    ).drop(columns="sold")
+    ).drop(columns=["sold", "lean"])
     lines = [
         f"{row['group']}: {_dollars(row['hourly'])} an hour"
         + (f" ({_dollars(row['low'])} to {_dollars(row['high'])})" if row["claimed"] else "")
-        + f" over {row['items']} things; {row['verdict']}"
+        + f" over {row['items']} things; {row['verdict'] if row['claimed'] else too_few_words(row)}"
         for row in frame.to_dict("records")
     ]
-    money = ("hourly", "low", "high", "delta_se", "bca_low", "bca_high")
+    money = ("hourly", "low", "high", "delta_se", "bca_low", "bca_high", "without_best", "one_more")
     return Answer(tuple(lines), frame.rename(columns={name: f"{name}_dollars" for name in money}))
 
 

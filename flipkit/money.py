@@ -25,9 +25,13 @@ LARGEST_PPM = 9 * PPM
 
 #: Longest text that an amount may be.
 _LONGEST = 40
-_SIGNS = "$€£¥"
 _AMOUNT = re.compile(r"(?P<whole>\d{1,3}(?:,\d{3})+|\d*)(?:\.(?P<part>\d*))?")
-_SYMBOLS = {"USD": "$", "CAD": "$", "AUD": "$", "EUR": "€", "GBP": "£"}
+#: Signs of currencies, by their codes; of those that share a sign the likeliest first.
+SYMBOLS = {
+    "USD": "$", "CAD": "$", "AUD": "$", "NZD": "$", "SGD": "$", "HKD": "$", "MXN": "$", "EUR": "€", "GBP": "£",
+    "JPY": "¥", "CNY": "¥", "SEK": "kr", "NOK": "kr", "DKK": "kr", "ISK": "kr", "PLN": "zł", "CZK": "Kč", "HUF": "Ft",
+    "RON": "lei", "BRL": "R$", "INR": "₹", "KRW": "₩", "TRY": "₺", "UAH": "₴", "RUB": "₽",
+}  # fmt: skip
 
 
 def read_cents(text: object, *, name: str = "amount", currency: str = "USD") -> int:
@@ -68,12 +72,10 @@ def read_cents(text: object, *, name: str = "amount", currency: str = "USD") -> 
     negative = False
     if body.startswith("(") and body.endswith(")"):
         negative, body = True, body[1:-1].strip()
-    own = _SYMBOLS.get(currency, "")
-    found = [mark for mark in _SIGNS if mark in body] + re.findall(r"\b[A-Z]{3}\b", body)
-    if any(mark not in (own, currency) for mark in found):
-        raise MoneyError(name, need=f"in {currency}", got=text, mend="convert it before it enters the books")
-    for mark in found:
+    for mark in filter(None, (SYMBOLS.get(currency), currency)):
         body = body.replace(mark, "")
+    if any(mark in body for mark in SYMBOLS.values()) or re.search(r"\b[A-Z]{3}\b", body):
+        raise MoneyError(name, need=f"in {currency}", got=text, mend="convert it before it enters the books")
     body = body.strip().replace("−", "-")
     if body[:1] in "+-" and body[:1]:
         negative, body = negative or body[0] == "-", body[1:].strip()
@@ -252,8 +254,10 @@ def show_cents(cents: int, *, currency: str = "USD", plus: bool = False) -> str:
 
     >>> show_cents(-123450), show_cents(320, plus=True), show_cents(500, currency="CHF")
     ('−$1,234.50', '+$3.20', 'CHF 5.00')
+    >>> show_cents(120000, currency="SEK"), show_cents(120000, currency="JPY")
+    ('kr 1,200.00', '¥1,200.00')
     """
     sign = "−" if cents < 0 else "+" if plus and cents > 0 else ""
     whole, part = divmod(abs(int(cents)), 100)
-    mark = _SYMBOLS.get(currency, f"{currency} ")
-    return f"{sign}{mark}{whole:,}.{part:02d}"
+    mark = SYMBOLS.get(currency, currency)
+    return f"{sign}{mark}{' ' if mark[-1:].isalpha() else ''}{whole:,}.{part:02d}"

@@ -47,7 +47,7 @@ def test_the_answer_is_that_of_the_analysis(pack):
 def test_the_lower_of_the_two_limits_counts_and_is_named(pack):
     by_target = json.loads(run("lamps", "--price", "60", "--from", pack, "--json").output)
     by_loss = json.loads(
-        run("lamps", "--price", "60", "--loss", "25 %", "--target", "4", "--from", pack, "--json").output
+        run("lamps", "--price", "60", "--loss", "10 %", "--target", "4", "--from", pack, "--json").output
     )
     assert (by_target["binding"], by_loss["binding"]) == ("target", "loss")
     assert by_loss["highest_cents"] == by_loss["for_loss_cents"] < by_loss["for_target_cents"]
@@ -59,7 +59,15 @@ def test_every_number_of_the_json_names_its_unit(pack):
             "lamps", "--comparable", 55, "--comparable", 70, "--cost", 12, "--part", 30, "--from", pack, "--json"
         ).output
     )
-    counts = {"items_in_books", "sales_in_books", "comparables", "week", "more_comparables_to_turn", "expected_weeks"}
+    counts = {
+        "items_in_books",
+        "sales_in_books",
+        "comparables",
+        "comparables_worth",
+        "week",
+        "more_comparables_to_turn",
+        "expected_weeks",
+    }
     units = ("_cents", "_share", "_min", "_weeks", "_per_hour")
 
     def numbers(value, key=""):
@@ -147,9 +155,9 @@ def test_a_heavy_thing_of_its_size_is_judged_by_its_own_label(pack):
 
 
 def test_venues_stand_in_the_order_of_the_highest_price_that_they_allow(pack):
-    """Slow sale at the stall costs little for the target and much for the chance of loss."""
+    """A slow sale at the stall costs little for the target and much for the chance of a loss."""
     shop = known_shop()
-    shop["categories"]["lamps"]["venue_pace"]["stall"] = 0.45
+    shop["wishes"]["loss_limit"] = 0.13
     every = venue_answers(shop, "lamps", price_cents=12_000)
     assert list(every) == ["posted", "dear", "stall"]
     assert every["stall"].for_target_cents > every["dear"].for_target_cents
@@ -159,7 +167,8 @@ def test_venues_stand_in_the_order_of_the_highest_price_that_they_allow(pack):
     rows = lines[lines.index("Where to sell it, the best first:") + 1 :][:3]
     for row, (venue, one) in zip(rows, every.items(), strict=True):
         assert row.split()[0] == venue
-        assert f"{show_cents(one.highest_cents)} at most" in row
+        most = show_cents(one.highest_cents) if one.highest_cents else "nothing"
+        assert f"{most} at most" in row
     gap = every["posted"].highest_cents - every["stall"].highest_cents
     assert lines[-1] == f"Posted is better: it allows {show_cents(gap)} more."
     assert "is better" not in run("lamps", "--price", "1", "--from", pack).output
@@ -179,11 +188,13 @@ def test_a_category_with_hardly_a_sale_is_too_few_to_tell(tmp_path):
     assert "Too few to tell" not in run("jugs", "--price", 60, "--from", file).output
 
 
-def test_a_category_of_which_the_overview_says_stop_is_said_so(pack):
-    assert "says stop" not in run("lamps", "--price", 60, "--from", pack).output
-    (pack / "knowledge.json").write_text(knowledge_text({**known_shop(), "stop": ["lamps"]}), encoding="utf-8")
-    assert "The overview says stop for lamps" in run("lamps", "--price", 60, "--from", pack).output
-    assert "says stop" not in run("tin toys", "--price", 60, "--from", pack).output
+def test_the_months_decision_on_a_category_is_said(pack):
+    said = {"lamps": {"verdict": "leave", "sentence": "Leave it unless it sells for at least $80."}}
+    assert "decision" not in run("lamps", "--price", 60, "--from", pack).output
+    (pack / "knowledge.json").write_text(knowledge_text({**known_shop(), "decisions": said}), encoding="utf-8")
+    found = run("lamps", "--price", 60, "--from", pack).output
+    assert "This month's decision on lamps: Leave it unless it sells for at least $80." in found
+    assert "decision" not in run("tin toys", "--price", 60, "--from", pack).output
 
 
 def test_books_without_a_sale_answer_a_stated_price_alone():
@@ -268,6 +279,90 @@ def test_the_file_is_the_same_for_numbers_that_differ_in_their_last_bit():
     shop["categories"]["lamps"]["pace_error"] += 1e-16
     assert knowledge_text(dict(reversed(shop.items()))) == text
     assert json.loads(text)["categories"]["lamps"]["sizes"]["bulky"]["before_min"] == 70.0
+
+
+def test_a_joke_price_moves_nothing_and_is_asked_about(pack):
+    plain, joke = (run("lamps", *options, "--from", pack, "--json") for options in ([], ["--comparable", 400_000]))
+    plain, joke = json.loads(plain.output), json.loads(joke.output)
+    assert joke["highest_cents"] == plain["highest_cents"]
+    assert joke["comparables_trust_share"] == 0
+    words = run("lamps", "--comparable", 400_000, "--from", pack).output
+    assert "Caution: lamps sell for about $40.00 in your books" in words
+    assert "they don't count" in words
+
+
+def test_comparables_that_range_twofold_show_their_range(pack):
+    asked = [part for price in (45, 60, 95) for part in ("--comparable", price)]
+    wide = json.loads(run("lamps", *asked, "--from", pack, "--json").output)
+    close = json.loads(
+        run("lamps", "--comparable", 60, "--comparable", 61, "--comparable", 62, "--from", pack, "--json").output
+    )
+    width = [one["for_target_high_cents"] - one["for_target_low_cents"] for one in (wide, close)]
+    assert width[0] > width[1] > 0
+    assert wide["for_target_low_cents"] < wide["for_target_cents"] < wide["for_target_high_cents"]
+
+
+def test_comparables_take_a_day_and_a_condition(pack):
+    shop = {**known_shop(), "as_of": "2026-10-31"}
+    (pack / "knowledge.json").write_text(knowledge_text(shop), encoding="utf-8")
+    fresh, old = (
+        json.loads(run("lamps", "--comparable", text, "--from", pack, "--json").output)
+        for text in ("90 2026-10-30", "90 2024-10-30")
+    )
+    assert old["typical_cents"] < fresh["typical_cents"], "an old sale leans on the kind"
+    same, other = (
+        json.loads(run("lamps", "--comparable", f"90 {state}", "--condition", "good", "--from", pack, "--json").output)
+        for state in ("good", "worn")
+    )
+    assert other["typical_cents"] < same["typical_cents"]
+    assert run("lamps", "--comparable", "90 2026-13-45", "--from", pack).exit_code == 2
+
+
+def test_a_price_beside_comparables_counts(pack):
+    both, alone = (
+        json.loads(run("lamps", "--comparable", 40, *options, "--from", pack, "--json").output)
+        for options in (["--price", 80], [])
+    )
+    assert both["typical_from"] == "comparables and price"
+    assert alone["typical_cents"] < both["typical_cents"] < 8000
+    assert "count together" in run("lamps", "--comparable", 40, "--price", 80, "--from", pack).output
+
+
+def test_one_never_pays_more_than_it_sells_for(pack):
+    """Without work and with a free sale a thing may bring more than like things: it is not paid for all the same."""
+    shop = known_shop()
+    for terms in shop["categories"]["lamps"]["sizes"].values():
+        terms |= {"at_sale_cents": -3000.0, "before_min": 0.0, "sale_min": 0.0, "before_cents": 0.0}
+    said = buying_answer(shop, "lamps", price_cents=5000)
+    assert (said["highest_cents"], said["binding"]) == (5000, "price")
+    assert said["recommended"]["highest_cents"] == 5000
+
+
+def test_what_is_said_at_a_cost_follows_the_ceiling(pack):
+    for price in (50, 120):
+        top = json.loads(run("lamps", "--price", price, "--from", pack, "--json").output)["highest_cents"]
+        for cost, worth in ((top, True), (top + 1, False)):
+            said = json.loads(
+                run("lamps", "--price", price, "--cost", f"{cost / 100:.2f}", "--from", pack, "--json").output
+            )
+            assert said["at_cost"]["worth_it"] == worth
+
+
+def test_what_no_carrier_takes_is_said_in_one_line(pack):
+    shop = known_shop()
+    for kind in shop["categories"].values():
+        for terms in kind["sizes"].values():
+            terms |= {"weight_lb": 5.0, "pound_cents": 40.0}
+    shop |= {"weight_classes": [[50.0, "bulky"]], "most_lb": 150.0}
+    (pack / "knowledge.json").write_text(knowledge_text(shop), encoding="utf-8")
+    refused = run("lamps", "--price", 60, "--weight", "200 lb", "--from", pack)
+    assert refused.exit_code == 2
+    assert "at most 150 lb, the most that your carriers take" in refused.output
+    assert "--venue stall" in refused.output
+    assert len(refused.output.strip().splitlines()) == 1
+    heavy = json.loads(run("lamps", "--price", 60, "--weight", "60 lb", "--from", pack, "--json").output)
+    assert heavy["size_class"] == "bulky"
+    assert run("lamps", "--price", 60, "--weight", "200 lb", "--venue", "stall", "--from", pack).exit_code == 0
 
 
 def test_the_answer_waits_for_no_table_library(pack):

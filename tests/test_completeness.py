@@ -75,9 +75,10 @@ KEPT_FIELDS = {
             ("file", "names the table in messages"),
             ("blocks.lines", "the table's own lines, for the message that it ends"),
         )
-        # A refusal names the file of a fee schedule.
-        if (kind, name) != ("fee_schedules", "file")
+        # A refusal names the file of a fee schedule and of a rate card.
+        if (kind, name) not in (("fee_schedules", "file"), ("rate_cards", "file"))
     },
+    "size_classes.parcel_rules": "the name of the rules, found as the tables are loaded",
     "sources.key": "the name by which rules refer to a source",
     "sources.where": "where a reader finds the source; shown beside the rule on demand only",
 }
@@ -261,7 +262,7 @@ def _rule_answers(shop: Shop) -> object:
 
 def _panel(rules: Rules) -> Iterator[object]:
     """What every set of parcel rules bills and every card asks, over sizes, packagings, zones and days."""
-    sizes = ((9, 6, 3), (20, 16, 11), (44, 12, 7), (50, 31, 9), (61, 33, 31), (100, 9, 9), (30, 25, 24))
+    sizes = ((9, 6, 3), (20, 16, 11), (44, 12, 7), (40, 14, 12), (50, 31, 9), (61, 33, 31), (100, 9, 9), (30, 25, 24))
     kinds = [
         (*size, packaging, zone) for size in sizes for packaging in ("box", "soft pack", "cylinder") for zone in "258"
     ]
@@ -321,7 +322,7 @@ def _packing(shop: Shop) -> object:
 
 def _buying(shop: Shop) -> object:
     study = shop.study
-    return study.knowledge, study.buying_verdicts, study.price_plan, next_hours(study)
+    return study.knowledge, study.decisions, study.price_plan, next_hours(study)
 
 
 def _what_if(shop: Shop) -> object:
@@ -549,6 +550,7 @@ def _ways(value: object) -> list[Callable[[Any], Any]]:
             lambda one: type(one)(one * 0.5),
             lambda one: type(one)(one * 1.05 + 1),
             lambda one: type(one)(one * 0.05),
+            lambda one: type(one)(one + 250),
         ]
     if isinstance(value, dt.date):
         return [lambda one: one + dt.timedelta(days=75), lambda one: one - dt.timedelta(days=400)]
@@ -580,7 +582,7 @@ def test_a_field_of_a_rule_that_changes_moves_something(field):
         except (FlipkitError, ValueError, TypeError) as refused:
             tried.append(f"cannot be built: {refused}")
             continue
-        stages = (_checked, _rule_answers, _economics, _money, _pages)
+        stages = (_checked, _rule_answers, _economics, _money, _pages, _returns)
         moved = moved_by(lambda shop, other=other: dataclasses.replace(shop, rules=other), stages)
         if moved:
             assert field not in KEPT_FIELDS, "this field acts: take it off the list of what is only kept"

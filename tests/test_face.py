@@ -22,6 +22,7 @@ from flipkit.rules.tables import load_rules
 from flipkit.units import unit_registry
 from tests.analysis.test_ratios import CITY_1920, CITY_1930
 from tests.analysis.test_survival import PLACEBO, RELAPSED, TREATED
+from tests.helpers.metric_shop import make
 
 ON = dt.date(2026, 9, 3)
 INDEX = ["c", "a", "b"]
@@ -398,6 +399,14 @@ def test_days_in_any_form(days):
     assert fk.waiting(days, [1, 1, 1])["median_days"] == 8
 
 
+def test_days_that_differ_by_float_noise_alone_are_one_day():
+    noisy = [0.1 + 0.2, 0.3, 1.1 + 2.2, 3.3, 1e-9]
+    pd.testing.assert_frame_equal(fk.waiting(noisy, [1] * 5).frame, fk.waiting([0.3, 0.3, 3.3, 3.3, 0], [1] * 5).frame)
+    groups, days = ["a"] * 12 + ["b"] * 12, [n * 0.1 for n in range(1, 13)] * 2
+    plain = fk.compare_waiting([round(day, 1) for day in days], [1] * 24, groups)
+    assert fk.compare_waiting(days, [1] * 24, groups)["chi_square"] == plain["chi_square"]
+
+
 def test_waiting_refuses_lengths_that_differ_and_odd_confidence():
     with pytest.raises(fk.FlipkitError, match="sold must be one value or 3"):
         fk.waiting([5, 8, 12], [1, 1])
@@ -496,7 +505,7 @@ ANSWERS = {
 PLAIN = {
     "venue", "carrier", "card", "service", "refused", "protection", "style", "style_name", "code", "what", "packaging",
     "group", "verdict", "claimed", "days", "at_risk", "sold", "listed", "still", "items", "trips", "unsold_share",
-    "standard_error", "hazard_sum", "expected", "p_value", "corrected",
+    "standard_error", "hazard_sum", "expected", "p_value", "corrected", "one_decides",
     "space_pays", "over_maximum", "people", "people_enough", "lifting_index", "break_even_chance",
     "file", "row", "column", "found", "needed", "mend", "severity", "name", "unit", "meaning",
 
@@ -525,3 +534,12 @@ def test_nothing_gives_nothing_back():
     answers.append(fk.true_hourly_return(none, none, groups=none, trips=none))
     assert [len(answer.frame) for answer in answers] == [0] * 5
     assert all("<table" in answer._repr_html_() for answer in answers)
+
+
+def test_answers_about_a_shop_are_in_its_money_and_measures(tmp_path):
+    """5.20 and 0.55 a kilogram in zone 1: 2 kg cost 6.30 euros."""
+    shop = {"books": make(tmp_path / "books"), "on": "2026-06-01"}
+    assert repr(fk.postage("30x20x10 cm", "2 kg", zone="1", **shop)) == "harbor-post: €6.30 by parcel, billed at 2 kg"
+    assert "30 x 20 x 10 cm, 2 kg on the scale" in fk.parcel("30x20x10 cm", "2 kg", zone="1", **shop).lines[0]
+    for answer in (fk.fees(64, **shop), fk.net_price(40, **shop), fk.protection(180, **shop)):
+        assert all("€" in line and "$" not in line for line in answer.lines)

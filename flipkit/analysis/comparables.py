@@ -1,9 +1,9 @@
 """The typical price of a thing from few recorded sales of like things, and how sure it is.
 
-Recent sales weigh more than old ones, sales of things in another condition less. A sale far
-from the others is shown and damped, never dropped. The middle is the Hodges-Lehmann estimate of
-the logarithms: the median of the means of all pairs. With few sales the spread leans on a
-stated one.
+Recent sales weigh more than old ones, sales of things in another condition less; the same sale
+typed twice is one. A sale far from the median is shown and damped, never dropped. The middle is
+the Hodges-Lehmann estimate of the logarithms: the median of the means of all pairs. Of three with
+one far out it is their median. With few sales the spread leans on a stated one.
 """
 
 from __future__ import annotations
@@ -28,6 +28,17 @@ MAD_OF_NORMAL = 0.6744897501960817
 HODGES_LEHMANN_COST = math.pi / 3
 #: No more further comparables than these are considered.
 _MOST_MORE = 100
+#: Two groups: the gap between them over the widest within one, and the least gap (half again the price).
+_GROUPS_APART = 2.0
+_LEAST_APART = math.log(1.5)
+#: A price given in these many of the spreads that both allow is in full agreement with what the kind sells for ...
+_AGREES = 2.0
+#: ... and one comparable more than so many further off says nothing beside it; several that agree may stand further.
+_REACH = 2.0
+#: Of three sales, one so many stated spreads from the middle one leaves the middle one alone to count.
+_FAR_OF_THREE = 2.0
+#: The place of a tenth in the normal distribution: a range of 80 % reaches so many errors either way.
+_TENTH = 1.2815515655446004
 
 
 def weighted_quantile(values: npt.ArrayLike, share: npt.ArrayLike, weights: npt.ArrayLike | None = None) -> Floats:
@@ -103,6 +114,7 @@ class TypicalPrice(NamedTuple):
     ``cents`` is the middle; ``spread`` is that of the logarithm from sale to sale; ``error`` is
     the standard error of the middle's logarithm. ``weights`` and ``outlier`` are one a sale, in
     the order given; ``sales`` is how many there are and ``effective`` how many full-weight sales they are worth.
+    ``groups`` holds the middles of two groups far apart, where there are two.
     """
 
     cents: int
@@ -112,6 +124,7 @@ class TypicalPrice(NamedTuple):
     effective: float
     weights: Floats
     outlier: Bools
+    groups: tuple[int, ...] = ()
 
 
 def comparable_weights(
@@ -141,8 +154,8 @@ def typical_price(
     >>> from flipkit.assumptions import load_assumptions
     >>> rules = comparable_rules(load_assumptions())
     >>> found = typical_price([4000, 4400, 3600, 4100, 19900], rules=rules)
-    >>> found.outlier.tolist()
-    [False, False, False, False, True]
+    >>> found.outlier.tolist(), round(typical_price([4000] * 5, rules=rules).effective, 6)
+    ([False, False, False, False, True], 1.0)
     """
     price = np.asarray(price_cents, dtype=np.float64)
     if not price.size or not (price > 0).all():
@@ -151,22 +164,108 @@ def typical_price(
     log = np.log(price)
     weight = np.ones(price.size) if weights is None else np.asarray(weights, dtype=np.float64)
     weight = np.maximum(weight, 1e-9)
-    middle = hodges_lehmann(log, weight)
+    # A weight is an age and a condition: alike in these and in price, it is one sale typed again.
+    _, same, times = np.unique(np.stack((log, weight)), axis=1, return_inverse=True, return_counts=True)
+    weight = weight / times[same.ravel()]
+    middle = float(weighted_quantile(log, 0.5, weight))
     # Few sales say little about their own spread: half of the stated one is the least scale.
     scale = max(absolute_deviation(log, weight) / MAD_OF_NORMAL, rules.spread / 2)
     far = np.abs(log - middle) / scale
     outlier = far > rules.outlier_spreads
-    damped = weight * np.where(outlier, rules.outlier_spreads / np.maximum(far, 1e-9), 1.0)
-    middle = hodges_lehmann(log, damped)
+    damped = weight * np.where(outlier, (rules.outlier_spreads / np.maximum(far, 1e-9)) ** 2, 1.0)
+    # Of three, most pairs hold the far one: there the median alone is steady.
+    if times.size != 3 or float(np.abs(log - middle).max()) <= _FAR_OF_THREE * rules.spread:
+        middle = hodges_lehmann(log, damped)
     # A damped sale counts in the spread as if it stood at the bound, so that one slip does not rule.
     gap = np.clip(log - middle, -rules.outlier_spreads * scale, rules.outlier_spreads * scale)
-    effective = float(damped.sum() ** 2 / (damped**2).sum())
+    effective = float(damped.sum() ** 2 / (damped**2 * times[same.ravel()]).sum())
     squares = float((damped * gap**2).sum() / damped.sum()) * effective
     spread = math.sqrt((rules.spread_weight * rules.spread**2 + squares) / (rules.spread_weight + effective - 1))
     # Old sales in another condition say less than so many fresh ones.
     worth = max(min(effective, float(damped.sum())), 1e-9)
-    error = spread * math.sqrt(HODGES_LEHMANN_COST / worth) if price.size > 1 else spread / math.sqrt(worth)
-    return TypicalPrice(round(math.exp(middle)), spread, error, price.size, worth, damped, outlier)
+    error = spread * math.sqrt(HODGES_LEHMANN_COST / worth) if times.size > 1 else spread / math.sqrt(worth)
+    groups = two_groups(log, weight)
+    if groups:
+        # Nobody knows which of the two the thing belongs to: the range covers both.
+        error = max(error, max(abs(at - middle) for at in groups) / _TENTH)
+    middles = tuple(round(math.exp(at)) for at in groups)
+    return TypicalPrice(round(math.exp(middle)), spread, error, price.size, worth, damped, outlier, middles)
+
+
+def two_groups(log: Floats, weight: Floats) -> tuple[float, ...]:
+    """Middles of two groups of at least two sales that stand far apart; nothing where there are no two.
+
+    >>> [round(float(np.exp(at)), 1) for at in two_groups(np.log([20.0, 21.0, 60.0, 62.0]), np.ones(4))]
+    [20.5, 61.0]
+    >>> two_groups(np.log([20.0, 30.0, 45.0, 60.0]), np.ones(4))
+    ()
+    """
+    order = np.argsort(log, kind="stable")
+    value, share = log[order], weight[order]
+    if np.unique(value).size < 4:
+        return ()
+    apart = np.diff(value)
+    at = int(apart[1:-1].argmax()) + 2
+    low, high = value[:at], value[at:]
+    within = max(np.ptp(low), np.ptp(high))
+    if apart[at - 1] < max(_GROUPS_APART * within, _LEAST_APART):
+        return ()
+    return tuple(
+        float(weighted_quantile(part, 0.5, part_share)) for part, part_share in ((low, share[:at]), (high, share[at:]))
+    )
+
+
+class LikelyPrice(NamedTuple):
+    """What a thing is likely to sell for, from its comparables, what its kind sells for and the seller's own guess.
+
+    ``trust`` is how much of the comparables' weight is left: 1 where they agree with the kind, 0 where the books alone
+    count.
+    """
+
+    cents: float
+    error: float
+    trust: float
+
+
+def likely_price(
+    found: TypicalPrice | None,
+    *,
+    usual: tuple[float, float] | None = None,
+    guess: tuple[float, float] | None = None,
+) -> LikelyPrice:
+    """Comparables, the kind's usual price and a guess weighed together, each as a price and an error of its logarithm.
+
+    Far from what the kind sells for, comparables lose their weight, few of them sooner than many: a slipped decimal
+    point moves nothing.
+
+    >>> from flipkit.assumptions import load_assumptions
+    >>> rules = comparable_rules(load_assumptions())
+    >>> near, slip = (typical_price([cents], rules=rules) for cents in (15_000, 1_335_000))
+    >>> [round(likely_price(one, usual=(13_300.0, 0.44)).cents, -2) for one in (near, slip)]
+    [14400.0, 13300.0]
+    """
+    parts, trust = [], 1.0
+    if found is not None:
+        precision = found.error**-2
+        if usual is not None:
+            gap = abs(math.log(found.cents / usual[0])) / math.hypot(usual[1], found.error)
+            reach = _REACH * math.sqrt(max(found.effective, 1.0))
+            trust = (1 - min(max((gap - _AGREES) / reach, 0.0), 1.0) ** 2) ** 2
+            precision *= trust
+            parts.append((math.log(usual[0]), usual[1] ** -2))
+        parts.append((math.log(found.cents), precision))
+    elif guess is None and usual is not None:
+        parts.append((math.log(usual[0]), usual[1] ** -2))
+    if guess is not None:
+        parts.append((math.log(guess[0]), max(guess[1], 1e-6) ** -2))
+    total = sum(precision for _, precision in parts)
+    middle = sum(log * precision for log, precision in parts) / total
+    # One source alone stands as it is, to the last digit.
+    cents = math.exp(middle) if len(parts) > 1 else (guess or usual or (math.exp(middle), 0.0))[0]
+    error = total**-0.5
+    if found is not None and found.groups and trust > 0:
+        error = max(error, trust * found.error)
+    return LikelyPrice(cents, error, trust)
 
 
 def more_comparables(

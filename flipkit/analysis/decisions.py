@@ -1,156 +1,422 @@
-"""Buy more, buy only under a price, stop: one verdict a category, each by stated bounds.
+"""One decision a category: buy, buy only below a price, leave; what to pay, which hours, what to do with its stock.
 
-Two things are weighed: the chance that the category's true hourly return beats the target, and how
-much of what the seller usually finds is cheap enough. Cheap enough is what costs no more than the
-lower of two prices: the highest one worth paying by the category's prospects, as in the shop aisle,
-and the one at which its purchases so far would have met the target. More of either never makes a
-verdict worse.
+Two things are weighed: the chance that the category's true hourly return beats the target, by its record, and how
+much of what the seller usually finds costs no more than the highest price worth paying, as the seller prices now. More
+of either never makes a verdict worse. Every page and command that speaks of a category reads the decision made here.
 """
 
 from __future__ import annotations
 
+import functools
 import math
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.analysis.max_bid import SHOP, answer, question, turning_price
-from flipkit.analysis.returns import LIKELY, TOO_FEW, UNLIKELY
+from flipkit.analysis.hours import HourPlan, available_hours, hour_plan
+from flipkit.analysis.max_bid import (
+    SHOP,
+    AisleRule,
+    aisle_rule,
+    for_target_cents,
+    highest_price,
+    question,
+    recommended,
+    turning_price,
+)
+from flipkit.analysis.returns import LIKELY, ONE_DECIDES, TOO_FEW, UNLIKELY
+from flipkit.money import show_cents
 
-BUY_MORE = "buy more"
-UNDER_A_PRICE = "buy only under a price"
-STOP = "stop"
+BUY = "buy"
+UNDER_A_PRICE = "buy only below a price"
+LEAVE = "leave"
 #: Every verdict, in the order in which a page shows them.
-VERDICTS = (BUY_MORE, UNDER_A_PRICE, STOP, TOO_FEW)
+VERDICTS = (BUY, UNDER_A_PRICE, LEAVE, TOO_FEW)
 #: Fewer than this share of the purchases cheap enough: such finds are not to be counted on.
 FEW_FINDS = 0.10
 #: A highest price below this is no price: leave it. [cents]
 LEAST_CENTS = 100
-#: Halvings of the range in which the sale price is sought that bears the usual cost: within 2 %.
-_TURNS = 8
+#: Halvings of the range in which the sale price is sought that bears the usual cost: within half a per cent.
+_TURNS = 10
+#: So many standard errors between the record and the prices as such things are priced now are a disagreement.
+_DISAGREE = 2.0
+#: Sale prices at which the record's purchases are weighed.
+_PLACES = 9
+#: A size class into which fewer of a kind pack is not named. [share]
+_NAMED_SIZE = 0.15
 
-COLUMNS = [
-    "category",
-    "verdict",
-    "beats_target",
-    "pulled",
-    "low",
-    "high",
-    "items",
-    "trips",
-    "one_decides",
-    "highest_cents",
-    "binding",
-    "typical_cents",
-    "sells_from_cents",
-    "usual_cost_cents",
-    "cheap_share",
-]
+Floats = npt.NDArray[np.float64]
+
+
+class PricePoint(NamedTuple):
+    """The most to pay for a thing that sells at a price. [cents]"""
+
+    price_cents: int
+    highest_cents: int
+
+
+@dataclass(frozen=True)
+class Decision:
+    """What to do about a category, with the figures that are its reason.
+
+    ``chance`` is that of beating the target, ``hourly`` the return with ``low`` and ``high`` its interval, in dollars
+    an hour. ``highest_cents`` is the most to pay for one that sells at ``typical_cents`` by a seller who prices as now,
+    0 where nothing is; ``recommended_cents`` the same for one who prices as recommended. Where it is to be left,
+    ``sells_from_cents`` is the sale price from which it bears its usual cost, if any does. ``binding`` is the limit
+    that decides: ``target``, ``loss`` or ``price``. ``hours`` are those planned for next month. What is too few to tell
+    has no figure that could be read as one.
+    """
+
+    category: str
+    verdict: str
+    sentence: str
+    note: str = ""
+    items: int = 0
+    trips: int = 0
+    chance: float = math.nan
+    hourly: float = math.nan
+    low: float = math.nan
+    high: float = math.nan
+    typical_cents: int = 0
+    usual_cost_cents: int = 0
+    highest_cents: int = 0
+    recommended_cents: int = 0
+    sells_from_cents: int | None = None
+    binding: str = ""
+    cheap_share: float = math.nan
+    cheap_cost_cents: float = math.nan
+    mean_cost_cents: float = math.nan
+    prices: tuple[PricePoint, ...] = ()
+    rule: AisleRule | None = None
+    size: str = ""
+    hours: float = 0.0
+    stock: tuple[tuple[str, int], ...] = ()
+
+    @property
+    def stock_sentence(self) -> str:
+        """What to do with the stock of it."""
+        count = sum(number for _, number in self.stock)
+        if not count:
+            return "None in stock."
+        said = {"list": "list {}", "lower": "mark {} down", "hold": "keep {} at today's price", "give up": "give {} up"}
+        parts = [said[action].format(number) for action, number in self.stock if number and action in said]
+        return f"Of {count:,} in stock: {', '.join(parts)}."
 
 
 def buying_verdict(chance: float, cheap_share: float, *, claimed: bool) -> str:
     """What to do about a category.
 
     >>> buying_verdict(0.9, 0.7, claimed=True), buying_verdict(0.1, 0.02, claimed=True)
-    ('buy more', 'stop')
+    ('buy', 'leave')
     >>> buying_verdict(0.1, 0.3, claimed=True), buying_verdict(0.9, 0.7, claimed=False)
-    ('buy only under a price', 'too few to tell')
+    ('buy only below a price', 'too few to tell')
     """
     if not claimed or math.isnan(chance) or math.isnan(cheap_share):
         return TOO_FEW
-    if chance >= LIKELY and cheap_share >= FEW_FINDS:
-        return BUY_MORE
-    if chance <= UNLIKELY and cheap_share < FEW_FINDS:
-        return STOP
-    return UNDER_A_PRICE
+    if cheap_share < FEW_FINDS:
+        # A price that hardly any find meets is one to go by only where the record speaks for the category.
+        return UNDER_A_PRICE if chance > UNLIKELY and cheap_share > 0 else LEAVE
+    return BUY if chance >= LIKELY else UNDER_A_PRICE
 
 
-def record_price(mean_cost_cents: float, *, pulled: float, target: float, minutes: float) -> float:
-    """The mean cost at which a category's purchases would have met the target.
-
-    Half an hour each at $4 too little asks for $2 off a cost of $6:
-
-    >>> record_price(600.0, pulled=14.0, target=18.0, minutes=30.0)
-    400.0
-    """
-    return mean_cost_cents + 100 * (pulled - target) * minutes / 60
-
-
-def buying_verdicts(
+def decide(
     ranking: pd.DataFrame,
     returns: pd.DataFrame,
     purchases: pd.DataFrame,
     knowledge: Mapping[str, Any],
     *,
     target: float,
-) -> pd.DataFrame:
-    """A verdict for each category that the books know, with the figures that are its reason.
+    plan: pd.DataFrame,
+) -> tuple[Decision, ...]:
+    """The decision on each category that the books know, best verdict first, then by chance.
 
-    The function needs a study's frames; see ``tests/analysis/test_buying_verdicts.py``.
+    ``purchases`` has ``category``, ``size_class``, ``cost_cents`` and ``typical_cents``, ``plan`` the category and the
+    ``action`` of each thing in stock.
+
+    The function needs a study's frames; see ``tests/analysis/test_decisions.py``.
     """
-    table = ranking.merge(returns[["category", "expected_min"]], on="category", how="left").set_index("category")
-    costs = {str(name): part.to_numpy(dtype=np.float64) for name, part in purchases.groupby("category")["cost_cents"]}
-    rows = [
-        _row(name, table.loc[name] if name in table.index else None, costs.get(name, np.array([])), knowledge, target)
-        for name in knowledge["categories"]
-        if name != SHOP
-    ]
-    found = pd.DataFrame(rows, columns=COLUMNS)
-    order = np.lexsort(
-        (
-            found["category"].astype(str),
-            -found["beats_target"].astype(np.float64).fillna(-1.0),
-            found["verdict"].map({name: place for place, name in enumerate(VERDICTS)}),
+    table = ranking.merge(returns[["category", "expected_min"]], on="category", how="left")
+    known = {str(row["category"]): row for row in table.to_dict("records")}
+    stock = plan.groupby("category")["action"].value_counts() if len(plan) else pd.Series(dtype=np.int64)
+    found = []
+    for name in knowledge["categories"]:
+        if name == SHOP:
+            continue
+        mine = purchases[purchases["category"] == name]
+        made = _decided(name, known.get(name), mine, knowledge, target)
+        own = stock.loc[name] if len(stock) and name in stock.index.get_level_values(0) else pd.Series(dtype=np.int64)
+        counted = tuple((action, int(own.get(action, 0))) for action in ("list", "lower", "hold", "give up"))
+        found.append(replace(made, stock=counted))
+    place = {verdict: at for at, verdict in enumerate(VERDICTS)}
+    return tuple(
+        sorted(
+            found, key=lambda one: (place[one.verdict], -(-1.0 if math.isnan(one.chance) else one.chance), one.category)
         )
     )
-    return found.iloc[order].reset_index(drop=True)
 
 
-def _row(
-    name: str, known: pd.Series | None, costs: npt.NDArray[np.float64], knowledge: Mapping[str, Any], target: float
-) -> dict[str, Any]:
-    """One category's verdict; what is too few to tell gets no figure that could be read as one."""
-    none = {"category": name, "verdict": TOO_FEW, "items": 0 if known is None else int(known["items"]), "trips": 0}
-    none["one_decides"] = False
-    if known is None:
-        return none
-    none |= {"trips": int(known["trips"]), "one_decides": bool(known["one_decides"])}
-    kind, chance = knowledge["categories"][name], float(known["beats_target"])
-    usable = bool(known["claimed"]) and kind["typical_cents"] is not None and _sold(knowledge)
-    if not usable or math.isnan(chance) or not costs.size:
-        return none
+def _decided(
+    name: str, known: Mapping[Any, Any] | None, mine: pd.DataFrame, knowledge: Mapping[str, Any], target: float
+) -> Decision:
+    """The decision on one category."""
+    kind = knowledge["categories"][name]
+    items, trips = (0, 0) if known is None else (int(known["items"]), int(known["trips"]))
+    size = size_words(kind)
+    costs = mine["cost_cents"].to_numpy(dtype=np.float64)
+    usable = kind["typical_cents"] is not None and knowledge["categories"][SHOP]["sold"] >= knowledge["too_few_items"]
+    if known is None or not (usable and bool(known["claimed"]) and costs.size) or math.isnan(known["beats_target"]):
+        bought = f"{items:,} bought on {trips:,} trip{'' if trips == 1 else 's'}" if items else "none bought lately"
+        if known is not None and known["one_decides"]:
+            bought += f", and {ONE_DECIDES}"
+        return Decision(name, TOO_FEW, f"{TOO_FEW.capitalize()}: {bought}.", items=items, trips=trips, size=size)
     # Asked as in the aisle, of a thing that is thought to sell at this price: the same answer in both places.
-    found = answer(knowledge, name, price_cents=kind["typical_cents"])
-    record = record_price(
-        costs.mean(), pulled=float(known["pulled"]), target=target, minutes=known["expected_min"] / known["items"]
-    )
-    most = int(min(found.highest_cents, max(np.floor(record), 0)))
-    highest = most if most >= LEAST_CENTS else 0
-    cheap = float((costs <= highest).mean()) if highest else 0.0
+    typical = round(kind["typical_cents"])
+    asked = question(knowledge, name, price_cents=typical)
+    now, best = highest_price(asked), recommended(knowledge, name, price_cents=typical)
+    highest = now.highest_cents if now.highest_cents >= LEAST_CENTS else 0
+    cheap = costs[costs <= highest] if highest else costs[:0]
     usual = float(np.median(costs))
-    verdict = buying_verdict(chance, cheap, claimed=True)
-    binding = "record" if record < found.highest_cents else found.binding
-    sells_from = None
-    if verdict == UNDER_A_PRICE and not highest and binding != "record":
-        sells_from = turning_price(question(knowledge, name), max(usual, LEAST_CENTS), steps=_TURNS)
-    return none | {
-        "verdict": verdict,
-        "beats_target": chance,
-        "pulled": float(known["pulled"]),
-        "low": float(known["low"]),
-        "high": float(known["high"]),
-        "highest_cents": highest,
-        "binding": binding,
-        "typical_cents": float(kind["typical_cents"]),
-        "sells_from_cents": math.nan if sells_from is None else sells_from,
-        "usual_cost_cents": usual,
-        "cheap_share": cheap,
-    }
+    chance = float(known["beats_target"])
+    verdict = buying_verdict(chance, cheap.size / costs.size, claimed=True)
+    sells_from = turning_price(asked, max(usual, LEAST_CENTS), steps=_TURNS)
+    # A price that none of its kind ever brings is no price to wait for.
+    reached = sells_from is not None and sells_from <= _most_seen(mine, kind)
+    made = Decision(
+        name,
+        verdict,
+        "",
+        items=items,
+        trips=trips,
+        chance=chance,
+        hourly=float(known["pulled"]),
+        low=float(known["low"]),
+        high=float(known["high"]),
+        typical_cents=typical,
+        usual_cost_cents=round(usual),
+        highest_cents=highest,
+        recommended_cents=best.highest_cents if best.highest_cents >= LEAST_CENTS else 0,
+        sells_from_cents=math.ceil(sells_from / 100) * 100 if sells_from is not None and reached else None,
+        binding=now.binding,
+        cheap_share=cheap.size / costs.size,
+        cheap_cost_cents=float(cheap.mean()) if cheap.size else math.nan,
+        mean_cost_cents=float(costs.mean()),
+        prices=tuple(
+            PricePoint(price, highest_price(replace(asked, typical_cents=float(price))).highest_cents)
+            for price in kind["prices_cents"]
+        ),
+        rule=aisle_rule(knowledge, name),
+        size=size,
+    )
+    show = functools.partial(_whole, currency=knowledge.get("currency", "USD"))
+    made = replace(made, sentence=_sentence(made, knowledge["wishes"]["loss_limit"], show))
+    return replace(made, note=_disagreement(made, known, mine, knowledge, target, now.likely.pace_error_cents, show))
 
 
-def _sold(knowledge: Mapping[str, Any]) -> bool:
-    """Whether the shop has sales enough that a price is more than assumptions."""
-    return bool(knowledge["categories"][SHOP]["sold"] >= knowledge["too_few_items"])
+def _sentence(made: Decision, loss_limit: float, show: Any) -> str:
+    """The threshold in one sentence."""
+    if made.verdict != LEAVE:
+        return (
+            f"Pay up to {show(made.highest_cents, pay=True)} for one that sells at {show(made.typical_cents)}; you "
+            f"usually paid {show(made.usual_cost_cents)}."
+        )
+    if made.sells_from_cents is not None:
+        return (
+            f"Leave it unless it sells for at least {show(made.sells_from_cents)}: below that it can't carry your "
+            f"usual cost of {show(made.usual_cost_cents)}."
+        )
+    if made.highest_cents:
+        return (
+            f"Leave it: it's worth {show(made.highest_cents, pay=True)} if it sells at {show(made.typical_cents)}, and "
+            f"you usually paid {show(made.usual_cost_cents)}."
+        )
+    if made.binding == "loss":
+        return f"Leave it, even if it's free: at usual prices more than {loss_limit:.0%} of them lose money."
+    return "Leave it, even if it's free: at usual prices it doesn't pay for your time."
+
+
+def _disagreement(
+    made: Decision,
+    known: Mapping[Any, Any],
+    mine: pd.DataFrame,
+    knowledge: Mapping[str, Any],
+    target: float,
+    error_cents: float,
+    show: Any,
+) -> str:
+    """Where the record and what the prices promise disagree by more than both are unsure; empty where they agree."""
+    worth = _worth(made.category, mine, knowledge)
+    if not np.isfinite(worth).any():
+        return ""
+    minutes = float(known["expected_min"]) / made.items
+    cost = float(mine["cost_cents"].mean())
+    promised = target + (float(np.nanmean(worth)) - cost) / 100 / (minutes / 60)
+    error = math.hypot(float(known["error"]), error_cents / 100 / (minutes / 60))
+    if abs(promised - made.hourly) <= _DISAGREE * error:
+        return ""
+    low, high = sorted((promised, made.hourly))
+    lower = "your record" if made.hourly < promised else "the prices"
+    return (
+        f"Your record and today's prices disagree: what you bought brought {show(100 * made.hourly)} an hour, and by "
+        f"the prices and the pace of sales it should bring {show(100 * promised)}. Go by {lower}, the lower of the "
+        f"two, until more sales settle it."
+        if high - low >= 1
+        else ""
+    )
+
+
+def _worth(name: str, mine: pd.DataFrame, knowledge: Mapping[str, Any]) -> Floats:
+    """The cost at which each purchase would meet the target as the seller prices now."""
+    worth = np.full(len(mine), np.nan)
+    price = mine["typical_cents"].to_numpy(dtype=np.float64)
+    for size in mine["size_class"].unique():
+        at = np.flatnonzero((mine["size_class"] == size).to_numpy() & np.isfinite(price))
+        if at.size and size in knowledge["categories"][name]["sizes"]:
+            asked = question(knowledge, name, size=str(size), price_cents=float(price[at].max()))
+            places = np.unique(np.linspace(price[at].min(), price[at].max(), _PLACES))
+            line = [for_target_cents(replace(asked, typical_cents=float(place))) for place in places]
+            worth[at] = np.interp(price[at], places, line)
+    return worth
+
+
+def _most_seen(mine: pd.DataFrame, kind: Mapping[str, Any]) -> float:
+    """The dearest of a kind that the books know."""
+    dearest = mine["typical_cents"].max()
+    return float(max(kind["prices_cents"][-1], 0.0 if pd.isna(dearest) else dearest))
+
+
+def size_words(kind: Mapping[str, Any]) -> str:
+    """Into which size classes a kind mostly packs.
+
+    >>> size_words({"items": 20, "size_shares": {"bulky": 0.95, "medium": 0.05}, "size": "bulky"})
+    'bulky'
+    >>> size_words({"items": 20, "size_shares": {"small": 0.6, "medium": 0.4}, "size": "small"})
+    'small, 40% medium'
+    """
+    shares = sorted(kind["size_shares"].items(), key=lambda pair: -pair[1])
+    named = [f"{share:.0%} {size}" for size, share in shares[1:] if share >= _NAMED_SIZE]
+    return ", ".join([shares[0][0] if shares else kind["size"], *named])
+
+
+def _whole(cents: float, *, currency: str, pay: bool = False) -> str:
+    """Whole units of the currency; a price to pay is rounded down, for it is not to be passed."""
+    return show_cents((math.floor(cents / 100) if pay else round(cents / 100)) * 100, currency=currency).removesuffix(
+        ".00"
+    )
+
+
+# Which hours next month they are worth.
+
+
+class SharedHours(NamedTuple):
+    """Next month's hours: a row a category that is to be bought, and what is left free."""
+
+    frame: pd.DataFrame
+    plan: HourPlan | None
+    hours: float  # [h]
+
+    @property
+    def free_hours(self) -> float:
+        """Hours for which no find is expected to reach the target."""
+        return self.hours - (0.0 if self.plan is None else float(self.plan.hours.sum()))
+
+
+def shared_hours(
+    decisions: Sequence[Decision],
+    ranking: pd.DataFrame,
+    returns: pd.DataFrame,
+    *,
+    hours: float,
+    months: int,
+    target: float,
+    stretch: float,
+    doubt: float,
+) -> SharedHours:
+    """Share next month's hours among what is to be bought, its finds cheap enough counted alone.
+
+    See ``tests/reports/test_decisions.py``.
+    """
+    error = ranking.set_index("category")["error"]
+    minutes = returns.set_index("category")["expected_min"]
+    rows = []
+    for one in decisions:
+        if one.verdict not in (BUY, UNDER_A_PRICE) or not one.items:
+            continue
+        each = float(minutes[one.category]) / one.items
+        # Finds within the price cost less than those so far did, and bring so much more an hour.
+        saved = one.mean_cost_cents - one.cheap_cost_cents
+        rows.append(
+            {
+                "category": one.category,
+                "hourly": one.hourly + saved / 100 / (each / 60),
+                "error": float(error[one.category]),
+                "available_h": float(available_hours(one.items * one.cheap_share / months, each, stretch=stretch)),
+                "highest_cents": one.highest_cents,
+            }
+        )
+    frame = pd.DataFrame(rows, columns=["category", "hourly", "error", "available_h", "highest_cents"])
+    if frame.empty or not hours:
+        return SharedHours(frame.assign(hours=0.0, counted=0.0), None, hours)
+    plan = hour_plan(frame["hourly"], frame["error"], frame["available_h"], hours=hours, least=target, doubt=doubt)
+    frame = frame.assign(hours=plan.hours, counted=plan.counted)
+    order = frame.sort_values(["counted", "category"], ascending=[False, True], kind="stable")
+    return SharedHours(order.reset_index(drop=True), plan, hours)
+
+
+def with_hours(decisions: Sequence[Decision], shared: SharedHours) -> tuple[Decision, ...]:
+    """The decisions with the hours that each category is given."""
+    hours = dict(zip(shared.frame["category"], shared.frame["hours"], strict=True))
+    return tuple(replace(one, hours=float(hours.get(one.category, 0.0))) for one in decisions)
+
+
+# What would help most, in money a month.
+
+
+class Change(NamedTuple):
+    """One thing to do otherwise, and what it is worth a month: in whole, and by category."""
+
+    name: str
+    cents_a_month: int
+    parts: tuple[tuple[str, int], ...]
+
+
+STOP_BUYING, PRICE_AS_RECOMMENDED, PACK_SMALLER = "stop buying", "price as recommended", "pack an inch smaller"
+
+
+def biggest_changes(
+    decisions: Sequence[Decision],
+    returns: pd.DataFrame,
+    lessons: pd.DataFrame,
+    knowledge: Mapping[str, Any],
+    *,
+    target: float,
+    months: int,
+) -> tuple[Change, ...]:
+    """What each change would bring a month, the largest first.
+
+    What is left gives back its hours, each worth the target; what is bought brings more by the recommended prices;
+    parcels that stood just above a step would have cost less.
+    """
+    spent = returns.set_index("category")
+    stop, price = {}, {}
+    for one in decisions:
+        if one.verdict == TOO_FEW or one.category not in spent.index:
+            continue
+        if one.verdict == LEAVE:
+            hours = float(spent.loc[one.category, "expected_min"]) / 60 / months
+            stop[one.category] = 100 * hours * (target - one.hourly)
+            continue
+        best = recommended(knowledge, one.category, own_venues=True, price_cents=one.typical_cents)
+        now = for_target_cents(question(knowledge, one.category, price_cents=one.typical_cents))
+        price[one.category] = (best.for_target_cents - now) * one.items * one.cheap_share / months
+    pack = lessons.groupby("category")["trim_cents"].sum() / months if len(lessons) else {}
+    found = []
+    for name, each in ((STOP_BUYING, stop), (PRICE_AS_RECOMMENDED, price), (PACK_SMALLER, dict(pack))):
+        parts = sorted(((str(key), round(float(cents))) for key, cents in each.items()), key=lambda pair: -pair[1])
+        parts = [(key, cents) for key, cents in parts if cents > 0]
+        if parts:
+            found.append(Change(name, sum(cents for _, cents in parts), tuple(parts)))
+    return tuple(sorted(found, key=lambda one: -one.cents_a_month))

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import difflib
+import functools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -11,32 +13,55 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from flipkit.analysis.comparables import ComparableRules, TypicalPrice, more_comparables, typical_price
-from flipkit.analysis.demand import LEAST_PULL, Demand, Possible, demand_from, possible_demand, wanting
-from flipkit.analysis.pricing import (
-    Outcomes,
-    PriceGrid,
-    PricePaths,
-    PriceSettings,
-    PriceTable,
-    path_outcomes,
-    price_table,
-    weighed_paths,
+from flipkit.analysis.comparables import (
+    ComparableRules,
+    TypicalPrice,
+    comparable_weights,
+    likely_price,
+    more_comparables,
+    typical_price,
 )
+from flipkit.analysis.demand import LEAST_PULL, Demand, Possible, demand_from, possible_demand
+from flipkit.analysis.pricing import Habit, PriceGrid, rounded_price
 from flipkit.errors import AssumptionError
 
 # The most to pay for a thing: what it will bring, the hours that it takes, and the chance of losing money.
 #
 # The highest price is the lower of two: the cost at which the expected net per owner hour just meets the target,
-# and the cost at which the chance of losing money reaches the stated limit.
+# and the cost at which the chance of a loss that counts reaches the stated limit. It is said twice: as the seller
+# prices now, and as the best of many ways of pricing would have it. Ways are shapes over the typical price, the same
+# for every thing, and each way's cost falls with work and charges and rises with the price: so does the best one's,
+# and a further way, a higher price allowed or a further venue never lowers it.
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
 
 #: Places at which the unsure price, pace of selling and pull, and the likings, are looked at.
 _PRICE_NODES = 5
 _PACE_NODES = 3
 _PULL_NODES = 2
-_LIKING_NODES = 5
+_LEVEL_NODES = 7
+#: Step of the logarithm from one first price considered to the next, and the lowest of them over the typical price.
+_START_STEP = 0.07
+_LOWEST_START = -0.35
+#: Cuts considered: the week of the first, weeks between them, and the share taken off each time.
+_CUTS = (
+    (999, 999, 0.0),
+    (4, 4, 0.05),
+    (4, 4, 0.10),
+    (8, 8, 0.10),
+    (8, 8, 0.20),
+    (13, 13, 0.25),
+    (26, 8, 0.20),
+    (26, 13, 0.30),
+    (39, 6, 0.30),
+)
+#: Lowest offers considered, as parts of what is asked.
+_LEAST_OFFERS = (0.7, 0.85)
+#: No seller is taken to wait longer.
+_MOST_WEEKS = 156
+#: Ways at a time whose chance of a loss is looked at, those first that pay most by the target.
+_AT_A_TIME = 32
 
 
 @dataclass(frozen=True)
@@ -63,6 +88,53 @@ class Terms:
         return np.asarray(price * (1 - self.refund_share) - fee - self.at_sale_cents)
 
 
+#: What is taken for a seller of whom a file tells no habit: the assumed markup, a tenth off every eight weeks.
+COMMON_HABIT = Habit(1.15, 0.10, 8.0, 8.0, 52.0, 0.85)
+
+
+class Ways(NamedTuple):
+    """Ways of pricing: what is asked each week over the typical price, when to give up, which offers are taken."""
+
+    log_ratio: Floats
+    weeks: Ints
+    least_offer: Floats
+
+
+def habit_way(habit: Habit, *, weeks: int) -> Ways:
+    """The one way in which a seller prices now.
+
+    >>> habit_way(Habit(1.2, 0.5, 2.0, 2.0, 3.0, 0.9), weeks=5).weeks.tolist()
+    [3]
+    """
+    # Every offer that the demand counts was taken: they are learnt from sales.
+    last = min(max(math.ceil(habit.patience_weeks), 1), _MOST_WEEKS)
+    return Ways(np.log(habit.ratios(max(weeks, last)))[None], np.array([last]), np.zeros(1))
+
+
+@functools.lru_cache(maxsize=64)
+def considered_ways(high: float, weeks: int) -> Ways:
+    """Every way considered that asks no more than ``high`` times the typical price; a higher one adds ways only.
+
+    >>> few, many = considered_ways(1.2, 52), considered_ways(1.65, 52)
+    >>> bool((np.exp(few.log_ratio) <= 1.2).all()), len(few.log_ratio) < len(many.log_ratio)
+    (True, True)
+    """
+    starts = np.arange(_LOWEST_START, math.log(high) + 1e-9, _START_STEP)
+    cuts = np.stack([_cut(weeks, *cut) for cut in _CUTS])
+    lasts = sorted({max(weeks // 2, 1), weeks})
+    start, cut, last, offer = (
+        part.ravel()
+        for part in np.meshgrid(np.arange(starts.size), np.arange(len(cuts)), lasts, _LEAST_OFFERS, indexing="ij")
+    )
+    return Ways(starts[start][:, None] + cuts[cut], last.astype(np.int64), offer.astype(np.float64))
+
+
+def _cut(weeks: int, first: float, every: float, share: float) -> Floats:
+    """Logarithm of what cuts have left of the first price, week by week."""
+    week = np.arange(weeks)
+    return np.where(week >= first, 1 + np.floor((week - first) / max(every, 1e-9)), 0.0) * math.log1p(-share)
+
+
 @dataclass(frozen=True)
 class Question:
     """What is known of a thing in the seller's hand, and what the seller wants."""
@@ -84,6 +156,11 @@ class Question:
     endings_cents: tuple[int, ...] = ()
     pull_error: float = 0.0
     pull_with_pace: float = 0.0
+    habit: Habit = COMMON_HABIT
+    loss_from_cents: float = 0.0
+    size: str = ""
+    trust: float = 1.0
+    seen: TypicalPrice | None = field(default=None, compare=False)
 
     @property
     def possible(self) -> Possible:
@@ -91,6 +168,20 @@ class Question:
         misjudged = float(self.demand.pull[0]) * self.price_error
         spread = float(np.sqrt(self.appeal_spread**2 + self.pace_error**2 + misjudged**2))
         return possible_demand(self.never_share, spread, pull_error=self.pull_error, together=self.pull_with_pace)
+
+    @property
+    def habits(self) -> Ways:
+        """The way in which the seller prices now."""
+        return habit_way(self.habit, weeks=self.demand.weeks)
+
+
+class Likely(NamedTuple):
+    """The cost for the target 80 times of 100, and its errors by price and by pace. [cents]"""
+
+    low_cents: float
+    high_cents: float
+    price_error_cents: float
+    pace_error_cents: float
 
 
 @dataclass(frozen=True)
@@ -100,10 +191,6 @@ class Answer:
     highest_cents: int
     for_target_cents: int
     for_loss_cents: int
-    low_cents: int
-    high_cents: int
-    price_error_cents: int
-    pace_error_cents: int
     binding: str
     sold_share: float
     weeks: float
@@ -112,10 +199,18 @@ class Answer:
     sale_cents: int
     takings_cents: int
     week_prices: tuple[tuple[int, int], ...]  # [cents]
-    first_offer_cents: int
+    least_offer: float
     give_up_week: int
-    _cost_factor: float = field(repr=False)
-    _limits: tuple[Floats, Floats, float] = field(repr=False, compare=False)
+    asked: Question = field(repr=False, compare=False)
+    way: Ways = field(repr=False, compare=False)
+    venue: str = ""
+    _cost_factor: float = field(default=1.0, repr=False)
+    _losses: tuple[Floats, Floats] = field(default=(np.zeros(0), np.zeros(0)), repr=False, compare=False)
+
+    @functools.cached_property
+    def likely(self) -> Likely:
+        """How sure the cost for the target is."""
+        return _likely(self.asked, self.way)
 
     def hourly(self, cost_cents: float) -> float:
         """Expected net per owner hour at a cost. [dollars per hour]"""
@@ -123,173 +218,206 @@ class Answer:
         return float(net / 100 / (self.owner_min / 60)) if self.owner_min > 0 else float("nan")
 
     def loss_chance(self, cost_cents: float) -> float:
-        """Chance of losing money at a cost."""
-        net, chance, unsold = self._limits
-        return float(unsold + chance[net < cost_cents].sum())
+        """Chance of losing more than what counts as a loss, at a cost."""
+        cost, chance = self._losses
+        return float(chance[cost < cost_cents].sum())
 
 
-def highest_price(asked: Question, sale: tuple[PricePaths, PriceTable] | None = None) -> Answer:
-    """The most to pay for a thing.
+def highest_price(asked: Question, ways: Ways | None = None) -> Answer:
+    """The most to pay for a thing priced in the best of some ways; without any, as the seller prices now.
 
-    Parameters
-    ----------
-    asked : Question
-        The thing and the seller's wishes.
-    sale : tuple of (PricePaths, PriceTable), optional
-        What ``best_sale`` says of it, where that is at hand.
-
-    Returns
-    -------
-    Answer
-        The price, its reasons, and how the thing is best sold.
-
-    Examples
-    --------
-    See ``buying.answer``, which makes the question from what the shop knows.
+    See ``answer``, which makes the question from what the shop knows.
     """
-    paths, table = best_sale(asked) if sale is None else sale
-    found, weight = _seen(asked, paths, table)
-    terms = asked.terms
-    wait = np.arange(found.still.shape[1])
-    # Cash of each way it can end: sold in a week at a price, less what the weeks before took.
-    spent = terms.before_cents + terms.week_cents * (wait + 1)
-    net = found.net_cents + asked.target_cents / 60 * terms.sale_min - spent[None, :, None]
-    chance = found.chance * weight[:, None, None]
-    sold_rows = found.sold_share
-    weeks_rows = found.weeks
-    unsold_rows = 1 - sold_rows
-    takings_rows = (found.chance * net).sum(axis=(1, 2)) - unsold_rows * (
-        terms.before_cents + terms.week_cents * _life(found)
-    )
-    minutes_rows = (
-        terms.before_min + terms.sale_min * sold_rows + terms.week_min * weeks_rows + asked.change_min * found.changes
-    )
-    factor_rows = 1 + asked.money_rate * weeks_rows / 52 - asked.salvage * unsold_rows
-    limit_rows = (takings_rows - asked.target_cents / 60 * minutes_rows) / factor_rows
-    sold, weeks, takings, minutes, factor = (
-        float(weight @ rows) for rows in (sold_rows, weeks_rows, takings_rows, minutes_rows, factor_rows)
-    )
-    for_target = (takings - asked.target_cents / 60 * minutes) / factor
-    unsold = 1 - sold
-    for_loss = _loss_cost(net.ravel(), chance.ravel(), unsold, asked.loss_limit)
-    for_target, for_loss = np.floor(for_target), np.floor(for_loss)
-    highest = int(max(min(for_target, for_loss), 0.0))
-    low, high, by_price, by_pace = _likely(limit_rows, weight)
-    price = paths.price_cents[0]
-    on = price > 0
-    starts = [week for week in np.flatnonzero(on) if week == 0 or price[week] != price[week - 1]]
-    mean_price = float((chance * found.price_cents).sum() / sold) if sold > 0 else 0.0
-    return Answer(
-        highest,
-        int(for_target),
-        int(for_loss),
-        round(low),
-        round(high),
-        round(by_price),
-        round(by_pace),
-        "target" if for_target <= for_loss else "loss",
-        sold,
-        weeks,
-        minutes,
-        round(float(price[0])),
-        round(mean_price),
-        round(takings),
-        tuple((int(week), round(float(price[week]))) for week in starts),
-        round(float(paths.lowest_offer_cents[0, 0])),
-        int(paths.weeks_to_give_up[0]),
-        factor,
-        (net.ravel(), chance.ravel(), unsold),
+    ways = asked.habits if ways is None else ways
+    found = _Course(asked, ways)
+    target = found.for_target
+    best, most, loss = -1, -math.inf, -math.inf
+    order = np.argsort(-target, kind="stable")
+    for rows in (order[at : at + _AT_A_TIME] for at in range(0, order.size, _AT_A_TIME)):
+        if target[rows[0]] <= most:
+            break
+        limits = found.for_loss(rows)
+        lower = np.minimum(target[rows], limits)
+        at = int(lower.argmax())
+        if lower[at] > most:
+            best, most, loss = int(rows[at]), float(lower[at]), float(limits[at])
+    return found.answer(best, loss)
+
+
+def for_target_cents(asked: Question) -> float:
+    """The cost at which a thing meets the target as the seller prices now; below 0 where even a free one does not."""
+    return float(_Course(asked, asked.habits).for_target[0])
+
+
+def most_to_pay(asked: Question) -> int:
+    """The highest price alone, as the seller prices now. [cents]"""
+    found = _Course(asked, asked.habits)
+    limits = (float(found.for_target[0]), float(found.for_loss(np.zeros(1, dtype=np.int64))[0]), asked.typical_cents)
+    return max(math.floor(min(limits)), 0)
+
+
+def considered(asked: Question) -> Ways:
+    """Every way that the books support, the seller's own among them."""
+    own, more = asked.habits, considered_ways(asked.grid.high, asked.demand.weeks)
+    later = own.log_ratio.shape[1] - more.log_ratio.shape[1]
+    return Ways(
+        np.concatenate((own.log_ratio, np.pad(more.log_ratio, ((0, 0), (0, later)), mode="edge"))),
+        np.concatenate((own.weeks, more.weeks)),
+        np.concatenate((own.least_offer, more.least_offer)),
     )
 
 
-def best_sale(asked: Question) -> tuple[PricePaths, PriceTable]:
-    """How a thing is best sold, all that its demand may be weighed.
+def unsold_chances(asked: Question, ways: Ways) -> tuple[Floats, Floats]:
+    """Chance of being unsold before each week and at the end, and how sales fall on the asking price and each offer.
 
-    See ``tests/analysis/test_buying.py``.
+    Neither hangs on what a thing brings or costs.
     """
-    minute = asked.target_cents / 60
-    settings = PriceSettings(
-        asked.demand.weeks, keep=(1 + asked.money_rate) ** (-1 / 52), change_cents=asked.change_min * minute
-    )
-    terms = asked.terms
-    table = price_table(
-        np.array([asked.typical_cents]),
-        # Work that comes only with a sale is weighed against the price that brings it.
-        lambda price: terms.net_cents(price) - minute * terms.sale_min,
-        asked.demand,
-        grid=asked.grid,
-        endings_cents=asked.endings_cents,
-    )
-    week = asked.storage_cents * terms.volume_cuft + minute * terms.week_min
-    # One sweep is worth all but a two-thousandth of the best, and an aisle does not wait.
-    paths = weighed_paths(asked.demand, asked.possible, table, settings, storage_cents=week, sweeps=1)
-    return paths, table
+    demand = asked.demand
+    parts = np.array([1.0, *demand.offers.parts])
+    often = np.array([1.0, *demand.offers.per_sale])
+    taken = np.where((parts == 1.0) | (parts >= ways.least_offer[:, None] - 1e-9), often, 0.0)
+    total = taken.sum(axis=1)
+    week = np.arange(ways.log_ratio.shape[1])
+    on = week < ways.weeks[:, None]
+    # A seller who waits longer than the demand is known for meets its last week again.
+    weekly = demand.weekly[np.minimum(week, demand.weeks - 1)]
+    unsold = np.zeros(ways.log_ratio.shape)
+    for share, pull, shift, rest in _pulls(asked):
+        rate = np.exp(demand.log_rate[0] + shift - pull * ways.log_ratio + weekly)
+        met = np.cumsum(np.where(on, rate * total[:, None], 0.0), axis=1)
+        spread = math.sqrt(asked.appeal_spread**2 + rest**2 + (pull * asked.price_error) ** 2)
+        for place, likely in zip(*_normal(_LEVEL_NODES), strict=True):
+            unsold += share * likely * np.exp(-math.exp(spread * place) * met)
+    unsold = asked.never_share + (1 - asked.never_share) * unsold
+    return np.concatenate((np.ones((len(unsold), 1)), unsold), axis=1), taken / total[:, None]
 
 
-def _seen(asked: Question, paths: PricePaths, table: PriceTable) -> tuple[Outcomes, Floats]:
-    """What the path leads to at every price, pace, pull and liking that may be true, and their weights."""
-    place, share = np.polynomial.hermite_e.hermegauss(_PRICE_NODES)
-    pace, pace_share = np.polynomial.hermite_e.hermegauss(_PACE_NODES)
-    steep, steep_share = np.polynomial.hermite_e.hermegauss(_PULL_NODES if asked.pull_error > 0 else 1)
-    liking = wanting(asked.never_share, asked.appeal_spread, nodes=_LIKING_NODES)
-    value, slope, tempo, level = (part.ravel() for part in np.meshgrid(place, steep, pace, liking.level, indexing="ij"))
-    shares = (share / share.sum(), steep_share / steep_share.sum(), pace_share / pace_share.sum(), liking.share)
-    weight = np.einsum("i,j,k,l->ijkl", *shares).ravel()
-    pull = np.maximum(asked.demand.pull[0] + asked.pull_error * slope, LEAST_PULL)
+def _pulls(asked: Question) -> list[tuple[float, float, float, float]]:
+    """Pulls that may be true: share, pull, what the pace's logarithm moves with it, and its spread that is left."""
     together = asked.pull_with_pace / asked.pull_error if asked.pull_error > 0 else 0.0
-    rest = float(np.sqrt(max(asked.pace_error**2 - together**2, 0.0)))
-    log_level = np.log(np.maximum(level, 1e-300))
-    rate = asked.demand.log_rate[0] + pull * asked.price_error * value + together * slope + rest * tempo + log_level
-    truth = Demand(rate, pull, asked.demand.weekly, asked.demand.offers)
-    n = weight.size
-    prices = (n, table.price_cents.shape[1])
-    wide = PriceTable(
-        np.broadcast_to(table.price_cents, prices),
-        np.broadcast_to(table.log_ratio, prices),
-        np.broadcast_to(table.net_cents, prices),
-        table.offer_steps,
-        table.asked,
-    )
-    weeks = (n, paths.place.shape[1])
-    found = path_outcomes(
-        np.broadcast_to(paths.place, weeks), np.broadcast_to(paths.lowest_offer_cents, weeks), truth, wide
-    )
-    return found, weight
+    rest = math.sqrt(max(asked.pace_error**2 - together**2, 0.0))
+    own = float(asked.demand.pull[0])
+    return [
+        (float(part), max(own + asked.pull_error * float(at), LEAST_PULL), together * float(at), rest)
+        for at, part in zip(*_normal(_PULL_NODES if asked.pull_error > 0 else 1), strict=True)
+    ]
 
 
-def _life(found: Outcomes) -> Floats:
-    """Weeks that what never sells is kept."""
-    return np.asarray((found.still > 0).sum(axis=1), dtype=np.float64)
+class _Course:
+    """What each of some ways of pricing a thing leads to."""
+
+    def __init__(self, asked: Question, ways: Ways) -> None:
+        self.asked, self.ways, terms = asked, ways, asked.terms
+        self.still, self.part = unsold_chances(asked, ways)
+        weeks = ways.log_ratio.shape[1]
+        self.on = np.arange(weeks) < ways.weeks[:, None]
+        self.chance = (self.still[:, :-1] - self.still[:, 1:])[:, :, None] * self.part[:, None, :]
+        parts = np.array([1.0, *asked.demand.offers.parts])
+        self.price = asked.typical_cents * np.exp(ways.log_ratio)[:, :, None] * parts
+        spent = terms.before_cents + terms.week_cents * (np.arange(weeks) + 1)
+        self.net = terms.net_cents(self.price) - spent[None, :, None]
+        self.unsold = self.still[:, -1]
+        # What never sells has cost its weeks on sale.
+        self.spent = terms.before_cents + terms.week_cents * ways.weeks
+        self.takings = (self.chance * self.net).sum(axis=(1, 2)) - self.unsold * self.spent
+        self.weeks = (self.still[:, :-1] * self.on).sum(axis=1)
+        moved = (np.diff(ways.log_ratio, axis=1) != 0) & self.on[:, 1:]
+        self.minutes = (
+            terms.before_min
+            + terms.sale_min * (1 - self.unsold)
+            + terms.week_min * self.weeks
+            + asked.change_min * (self.still[:, 1:-1] * moved).sum(axis=1)
+        )
+        self.factor = 1 + asked.money_rate * self.weeks / 52 - asked.salvage * self.unsold
+
+    @property
+    def for_target(self) -> Floats:
+        """The cost of each way at which its expected net an hour is the target."""
+        return np.asarray((self.takings - self.asked.target_cents / 60 * self.minutes) / self.factor)
+
+    def losses(self, rows: Ints) -> tuple[Floats, Floats]:
+        """Costs above which each way of ending is a loss that counts, in order, and the chance of each."""
+        counted, left = self.asked.loss_from_cents, 1 - self.asked.salvage
+        never = (counted - self.spent[rows]) / max(left, 1e-9)
+        cost = np.concatenate((self.net[rows].reshape(rows.size, -1) + counted, never[:, None]), axis=1)
+        chance = np.concatenate((self.chance[rows].reshape(rows.size, -1), self.unsold[rows, None]), axis=1)
+        order = np.argsort(cost, axis=1)
+        return np.take_along_axis(cost, order, axis=1), np.take_along_axis(chance, order, axis=1)
+
+    def for_loss(self, rows: Ints) -> Floats:
+        """The highest cost of some ways at which the chance of a loss that counts is within the limit."""
+        cost, chance = self.losses(rows)
+        beyond = np.cumsum(chance, axis=1) > self.asked.loss_limit + 1e-12
+        at = np.where(beyond.any(axis=1), beyond.argmax(axis=1), cost.shape[1] - 1)
+        return np.asarray(np.take_along_axis(cost, at[:, None], axis=1)[:, 0])
+
+    def answer(self, row: int, for_loss: float) -> Answer:
+        """The answer of one way."""
+        asked = self.asked
+        here = slice(row, row + 1)
+        one = Ways(self.ways.log_ratio[here], self.ways.weeks[here], self.ways.least_offer[here])
+        for_target, for_loss = math.floor(self.for_target[row]), math.floor(for_loss)
+        # Nobody pays more than like things sell for, whatever they may bring.
+        limits = {"target": for_target, "loss": for_loss, "price": math.floor(asked.typical_cents)}
+        binding = min(limits, key=lambda name: limits[name])
+        last, sold = int(one.weeks[0]), 1 - float(self.unsold[row])
+        price = rounded_price(self.price[row, :last, 0], asked.endings_cents)
+        starts = [week for week in range(last) if week == 0 or price[week] != price[week - 1]]
+        mean_price = float((self.chance[row] * self.price[row]).sum() / sold) if sold > 0 else 0.0
+        cost, chance = self.losses(np.array([row]))
+        return Answer(
+            max(limits[binding], 0),
+            for_target,
+            for_loss,
+            binding,
+            sold,
+            float(self.weeks[row]),
+            float(self.minutes[row]),
+            round(float(price[0])),
+            round(mean_price),
+            round(float(self.takings[row])),
+            tuple((week, round(float(price[week]))) for week in starts),
+            float(one.least_offer[0]),
+            last,
+            asked,
+            one,
+            _cost_factor=float(self.factor[row]),
+            _losses=(cost[0], chance[0]),
+        )
 
 
-def _loss_cost(net: Floats, chance: Floats, unsold: float, limit: float) -> float:
-    """Cost at which the chance of ending below it reaches the limit; 0 where it is passed already."""
-    if unsold >= limit:
-        return 0.0
-    order = np.argsort(net)
-    below = unsold + np.cumsum(chance[order])
-    at = int(np.searchsorted(below, limit))
-    return float(net[order][min(at, net.size - 1)])
+def _likely(asked: Question, way: Ways) -> Likely:
+    """How sure the cost for the target is, by the prices, paces and pulls that may be true.
 
-
-def _likely(limit: Floats, weight: Floats) -> tuple[float, float, float, float]:
-    """The tenth and the ninetieth hundredth of the cost for the target, and its errors by price and by pace.
-
-    Whether this one thing is wanted is luck, not ignorance: it is averaged before.
+    Whether this one thing is wanted is luck, not ignorance: it is averaged within.
     """
-    # The last places are the likings, and the thing that nobody wants.
-    cell = weight.reshape(_PRICE_NODES, -1, _LIKING_NODES + 1)
-    total = cell.sum(axis=2)
-    mean = (limit.reshape(cell.shape) * cell).sum(axis=2) / total
-    order = np.argsort(mean.ravel())
-    flat = total.ravel()[order]
-    low, high = np.interp([0.1, 0.9], np.cumsum(flat) - flat / 2, mean.ravel()[order])
+    found, share = [], []
+    for part, pull, shift, rest in _pulls(asked):
+        for value, likely in zip(*_normal(_PRICE_NODES), strict=True):
+            for tempo, often in zip(*_normal(_PACE_NODES), strict=True):
+                rate = asked.demand.log_rate + shift + pull * asked.price_error * value + rest * tempo
+                one = Demand(rate, np.array([pull]), asked.demand.weekly, asked.demand.offers)
+                sure = replace(asked, demand=one, price_error=0.0, pace_error=0.0, pull_error=0.0)
+                found.append(float(_Course(sure, way).for_target[0]))
+                share.append(part * likely * often)
+    limit = np.array(found).reshape(-1, _PRICE_NODES, _PACE_NODES)
+    weight = np.array(share).reshape(limit.shape)
+    order = np.argsort(limit, axis=None)
+    flat = weight.ravel()[order]
+    low, high = np.interp([0.1, 0.9], np.cumsum(flat) - flat / 2, limit.ravel()[order])
     errors = []
-    for axis in (1, 0):
-        share = total.sum(axis=axis)
-        level = (mean * total).sum(axis=axis) / share
-        errors.append(float(np.sqrt(share @ (level - share @ level) ** 2)))
-    return float(low), float(high), errors[0], errors[1]
+    for over in ((0, 2), (1,)):
+        mine = weight.sum(axis=over)
+        level = (limit * weight).sum(axis=over) / mine
+        errors.append(float(np.sqrt((mine * (level - (mine * level).sum()) ** 2).sum())))
+    return Likely(float(low), float(high), errors[0], errors[1])
+
+
+@functools.cache
+def _normal(nodes: int) -> tuple[Floats, Floats]:
+    """Places of a normal distribution and how likely each is."""
+    place, weight = np.polynomial.hermite_e.hermegauss(nodes)
+    return place, weight / weight.sum()
 
 
 # What the highest price worth paying hangs on, and whether a thing is worth more in parts.
@@ -313,23 +441,27 @@ def drivers(asked: Question) -> list[Driver]:
     price = max(asked.price_error, 0.05)
     pace = max(asked.pace_error, 0.2)
 
-    def moved(name: str, **change: Any) -> Question:
-        return replace(asked, **change) if name == "question" else replace(asked, terms=replace(terms, **change))
-
     def paced(factor: float) -> Question:
         demand = asked.demand
         faster = Demand(demand.log_rate + np.log(factor), demand.pull, demand.weekly, demand.offers)
-        return moved("question", demand=faster, pace_error=0.0)
+        return replace(asked, demand=faster, pace_error=0.0)
+
+    def priced(factor: float) -> Question:
+        return replace(asked, typical_cents=asked.typical_cents * factor, price_error=0.0)
 
     def worked(factor: float) -> Question:
-        return moved("terms", before_min=terms.before_min * factor, sale_min=terms.sale_min * factor)
+        return moved(before_min=terms.before_min * factor, sale_min=terms.sale_min * factor)
 
+    def moved(**change: Any) -> Question:
+        return replace(asked, terms=replace(terms, **change))
+
+    label = max(200.0, 0.2 * terms.at_sale_cents)
     pairs = (
         (
             "what like things sell for",
             f"{np.expm1(-price):+.0%} and {np.expm1(price):+.0%}",
-            moved("question", typical_cents=asked.typical_cents * np.exp(-price), price_error=0.0),
-            moved("question", typical_cents=asked.typical_cents * np.exp(price), price_error=0.0),
+            priced(np.exp(-price)),
+            priced(np.exp(price)),
         ),
         (
             "how fast they sell",
@@ -341,26 +473,23 @@ def drivers(asked: Question) -> list[Driver]:
         (
             "label, materials and hired packing",
             "+$2 and -$2" if terms.at_sale_cents < 1000 else "+20 % and -20 %",
-            moved("terms", at_sale_cents=terms.at_sale_cents + max(200.0, 0.2 * terms.at_sale_cents)),
-            moved("terms", at_sale_cents=terms.at_sale_cents - max(200.0, 0.2 * terms.at_sale_cents)),
+            moved(at_sale_cents=terms.at_sale_cents + label),
+            moved(at_sale_cents=terms.at_sale_cents - label),
         ),
         (
             "share that nobody wants",
             "twice and half",
-            moved("question", never_share=min(2 * asked.never_share, 0.95)),
-            moved("question", never_share=asked.never_share / 2),
+            replace(asked, never_share=min(2 * asked.never_share, 0.95)),
+            replace(asked, never_share=asked.never_share / 2),
         ),
         (
             "what an hour should bring",
             "+25 % and -25 %",
-            moved("question", target_cents=asked.target_cents * 1.25),
-            moved("question", target_cents=asked.target_cents * 0.75),
+            replace(asked, target_cents=asked.target_cents * 1.25),
+            replace(asked, target_cents=asked.target_cents * 0.75),
         ),
     )
-    found = [
-        Driver(name, how, highest_price(low).highest_cents, highest_price(high).highest_cents)
-        for name, how, low, high in pairs
-    ]
+    found = [Driver(name, how, most_to_pay(low), most_to_pay(high)) for name, how, low, high in pairs]
     return sorted(found, key=lambda one: one.low_cents - one.high_cents)
 
 
@@ -401,7 +530,7 @@ def turning_price(asked: Question, cost_cents: float, *, steps: int = 14) -> flo
     """
 
     def worth(factor: float) -> bool:
-        return highest_price(replace(asked, typical_cents=asked.typical_cents * factor)).highest_cents >= cost_cents
+        return most_to_pay(replace(asked, typical_cents=asked.typical_cents * factor)) >= cost_cents
 
     low, high = -np.log(10.0), np.log(10.0)
     if worth(float(np.exp(low))) or not worth(float(np.exp(high))):
@@ -423,14 +552,35 @@ def turning_price(asked: Question, cost_cents: float, *, steps: int = 14) -> flo
 _AGAIN = "run 'flipkit report' again"
 #: Name under which the whole shop stands in the knowledge.
 SHOP = "whole shop"
+#: The size classes from the smallest up; a thing too heavy for one belongs to a later one.
+_SIZES = ("small", "medium", "bulky", "oversize")
 
 
 def answer(knowledge: Mapping[str, Any], category: str, **known: Any) -> Answer:
-    """The most to pay for a thing, from what the shop knows.
+    """The most to pay for a thing by a seller who prices as now, from what the shop knows.
 
     See ``tests/analysis/test_buying.py``.
     """
     return highest_price(question(knowledge, category, **known))
+
+
+def recommended(
+    knowledge: Mapping[str, Any], category: str, *, venue: str = "", own_venues: bool = False, **known: Any
+) -> Answer:
+    """The most to pay by a seller who prices in the way and sells at the venue that allow most.
+
+    With ``own_venues`` it is sold where such things are sold now, and priced otherwise alone.
+
+    See ``tests/analysis/test_buying.py``.
+    """
+    kind = knowledge["categories"].get(category) or knowledge["categories"][SHOP]
+    found = []
+    # Without a wish, the venues as they are used now stand beside each alone.
+    for place in [venue] if venue or own_venues else ["", *_places(knowledge, kind, known)]:
+        asked = question(knowledge, category, venue=place, **known)
+        found.append(replace(highest_price(asked, considered(asked)), venue=place))
+    # Of two that allow as much, the first stays.
+    return max(found, key=lambda one: (one.highest_cents, min(one.for_target_cents, one.for_loss_cents)))
 
 
 def question(
@@ -439,6 +589,7 @@ def question(
     *,
     price_cents: float | None = None,
     comparables_cents: Sequence[float] = (),
+    weights: Sequence[float] | None = None,
     size: str = "",
     weight_lb: float | None = None,
     venue: str = "",
@@ -446,81 +597,125 @@ def question(
     target_cents: float | None = None,
     loss_limit: float | None = None,
 ) -> Question:
-    """A question about a thing from what the shop knows.
+    """A question about a thing from what the shop knows; without a venue it sells as such things do now.
 
     See ``tests/analysis/test_buying.py``.
     """
     kind = knowledge["categories"].get(category) or knowledge["categories"][SHOP]
     wishes = knowledge["wishes"]
-    if comparables_cents:
-        found = typical_price(comparables_cents, rules=ComparableRules(**knowledge["comparable_rules"]))
-        # Few comparables lean on what the category's things sell for: who buys what looks cheap
-        # beside its comparables would else mostly buy what these overrate.
-        own, usual = found.error**-2, float(kind["typical_spread"]) ** -2
-        if kind["typical_cents"] is None:
-            usual = 0.0
-        middle = (own * np.log(found.cents) + usual * np.log(float(kind["typical_cents"] or 1.0))) / (own + usual)
-        typical, error = float(np.exp(middle)), float((own + usual) ** -0.5)
-    elif price_cents is not None:
-        if not price_cents > 0:
-            raise AssumptionError("price", need="above 0", got=price_cents / 100)
-        typical, error = float(price_cents), float(wishes["guess_error"])
-    elif kind["typical_cents"] is None:
+    if price_cents is not None and not price_cents > 0:
+        raise AssumptionError("price", need="above 0", got=price_cents / 100)
+    usual = kind["typical_cents"] and (float(kind["typical_cents"]), float(kind["typical_spread"]))
+    seen = None
+    if len(comparables_cents):
+        seen = typical_price(comparables_cents, weights, rules=ComparableRules(**knowledge["comparable_rules"]))
+    if seen is None and price_cents is None and not usual:
         mend = "say what like things sell for, or what one sold for"
         raise AssumptionError("price", need="known for the first sales", got="none", mend=mend)
-    else:
-        typical, error = float(kind["typical_cents"]), float(kind["typical_spread"])
-    chosen = size or kind["size"]
-    if chosen not in kind["sizes"]:
-        raise AssumptionError("size", need=f"one of {', '.join(kind['sizes'])}", got=size)
-    place = venue or kind["venue"]
-    if place not in kind["fees"]:
-        raise AssumptionError("venue", need=f"one of {', '.join(kind['fees'])}", got=venue)
+    guess = None if price_cents is None else (float(price_cents), float(wishes["guess_error"]))
+    likely = likely_price(seen, usual=usual or None, guess=guess)
     target = float(wishes["target_cents"] if target_cents is None else target_cents)
     if not target >= 0:
         raise AssumptionError("target", need="at least 0", got=target / 100)
     limit = float(wishes["loss_limit"] if loss_limit is None else loss_limit)
     if not 0 <= limit <= 1:
         raise AssumptionError("chance of loss", need="between 0 % and 100 %", got=f"{limit:.0%}")
-    terms = dict(kind["sizes"][chosen])
-    posted = place not in knowledge["collected"]
-    if not posted:
-        # What is collected has no label and hardly any packing.
-        terms["at_sale_cents"] = 0.0
-        terms["sale_min"] = terms["sale_min"] - terms["post_min"]
-    if at_sale_cents is not None and posted:
-        terms["at_sale_cents"] = float(at_sale_cents)
-    terms.pop("post_min")
-    usual_lb, pound_cents = (terms.pop(name, None) for name in ("weight_lb", "pound_cents"))
-    if weight_lb is not None and at_sale_cents is None and posted:
-        if usual_lb is None or pound_cents is None:
-            raise AssumptionError("weight", need="a pack that knows labels by weight", got="none", mend=_AGAIN)
-        if not weight_lb > 0:
-            raise AssumptionError("weight", need="above 0", got=weight_lb)
-        terms["at_sale_cents"] += pound_cents * (weight_lb - usual_lb)
+    if venue and venue not in kind["fees"]:
+        raise AssumptionError("venue", need=f"one of {', '.join(kind['fees'])}", got=venue)
+    chosen, terms = _terms(knowledge, kind, size, weight_lb, venue, at_sale_cents)
     demand = demand_from(kind["demand"])
-    ratio = kind["venue_pace"].get(place, 1.0)
+    ratio = kind["venue_pace"].get(venue, 1.0)
     demand = Demand(demand.log_rate + np.log(ratio), demand.pull, demand.weekly, demand.offers)
+    low, high, step = knowledge["grid"]
     return Question(
-        typical,
-        error,
+        likely.cents,
+        likely.error,
         demand,
         float(kind["pace_error"]),
         float(kind["never_share"]),
         float(kind["appeal_spread"]),
-        Terms(tuple(knowledge["fee_price_cents"]), tuple(kind["fees"][place]), **terms),
+        terms,
         target,
         limit,
         float(wishes["salvage"]),
         float(wishes["money_rate"]),
         float(wishes["storage_cents"]),
         float(wishes["change_min"]),
-        PriceGrid(*knowledge["grid"]),
+        PriceGrid(low, float(kind.get("highest_ratio", high)), step),
         tuple(knowledge["endings_cents"]),
-        # A file of before these were written knows a sure pull.
+        # A file of before these were written knows a sure pull, common habits and counts each cent lost.
         float(kind.get("pull_error", 0.0)),
         float(kind.get("pull_with_pace", 0.0)),
+        Habit(**kind["habit"]) if "habit" in kind else COMMON_HABIT,
+        float(wishes.get("loss_from_cents", 0.0)),
+        chosen,
+        likely.trust,
+        seen,
     )
+
+
+def _terms(
+    knowledge: Mapping[str, Any],
+    kind: Mapping[str, Any],
+    size: str,
+    weight_lb: float | None,
+    venue: str,
+    at_sale_cents: float | None,
+) -> tuple[str, Terms]:
+    """The size class of a thing, by what was said and what it weighs, and what it takes."""
+    chosen = size or kind["size"]
+    if chosen not in kind["sizes"]:
+        raise AssumptionError("size", need=f"one of {', '.join(kind['sizes'])}", got=size)
+    collected = float(venue in knowledge["collected"]) if venue else float(kind["sizes"][chosen].get("collected", 0.0))
+    each = {chosen: dict(kind["sizes"][chosen])}
+    if weight_lb is not None and collected < 1:
+        if "pound_cents" not in each[chosen]:
+            raise AssumptionError("weight", need="a pack that knows labels by weight", got="none", mend=_AGAIN)
+        if not weight_lb > 0:
+            raise AssumptionError("weight", need="above 0", got=weight_lb)
+        most = knowledge.get("most_lb")
+        if most and weight_lb > most and at_sale_cents is None:
+            places = [name for name in kind["fees"] if name in knowledge["collected"]]
+            mend = f"sell it where it is collected: --venue {places[0]}" if places else "sell it where it is collected"
+            need = f"at most {most:g} lb, the most that your carriers take"
+            raise AssumptionError("weight", need=need, got=f"{weight_lb:g} lb", mend=mend)
+        heavy = [name for above, name in knowledge.get("weight_classes", ()) if weight_lb > above]
+        last = max([chosen, *heavy], key=_SIZES.index)
+        # A heavier thing is never cheaper to send than a lighter one, so the classes between are looked at too.
+        between = _SIZES[_SIZES.index(chosen) : _SIZES.index(last) + 1]
+        each = {name: dict(kind["sizes"][name]) for name in between if name in kind["sizes"]}
+        for terms in each.values():
+            terms["at_sale_cents"] += terms["pound_cents"] * (weight_lb - terms["weight_lb"])
+        chosen = last
+    most_of = {name: max(terms[name] for terms in each.values()) for name in next(iter(each.values()))}
+    for name in ("weight_lb", "pound_cents", "collected"):
+        most_of.pop(name, None)
+    posting = most_of.pop("post_min")
+    if at_sale_cents is not None:
+        most_of["at_sale_cents"] = float(at_sale_cents)
+    # What is collected has no label and hardly any packing.
+    most_of["at_sale_cents"] *= 1 - collected
+    most_of["sale_min"] -= collected * posting
+    return chosen, Terms(tuple(knowledge["fee_price_cents"]), _fees(knowledge, kind, venue, collected), **most_of)
+
+
+def _fees(knowledge: Mapping[str, Any], kind: Mapping[str, Any], venue: str, collected: float) -> tuple[float, ...]:
+    """Fees at a venue, or as such things are sold now: so often collected, the rest where they mostly go."""
+    if venue:
+        return tuple(kind["fees"][venue])
+    posted = np.asarray(kind["fees"][kind["venue"]], dtype=np.float64)
+    places = [
+        np.asarray(kind["fees"][name], dtype=np.float64) for name in knowledge["collected"] if name in kind["fees"]
+    ]
+    local = np.mean(places, axis=0) if places else posted
+    return tuple((1 - collected) * posted + collected * local)
+
+
+def _places(knowledge: Mapping[str, Any], kind: Mapping[str, Any], known: Mapping[str, Any]) -> list[str]:
+    """Venues at which a thing can be sold: what no carrier takes, only where it is collected."""
+    most, weight = knowledge.get("most_lb"), known.get("weight_lb")
+    heavy = bool(most and weight and weight > most and known.get("at_sale_cents") is None)
+    return [name for name in kind["fees"] if not heavy or name in knowledge["collected"]]
 
 
 def venue_answers(knowledge: Mapping[str, Any], category: str, **known: Any) -> dict[str, Answer]:
@@ -529,19 +724,16 @@ def venue_answers(knowledge: Mapping[str, Any], category: str, **known: Any) -> 
     See ``tests/analysis/test_buying.py``.
     """
     kind = knowledge["categories"].get(category) or knowledge["categories"][SHOP]
-    found = {venue: answer(knowledge, category, venue=venue, **known) for venue in kind["fees"]}
+    places = _places(knowledge, kind, known)
+    found = {venue: answer(knowledge, category, venue=venue, **known) for venue in places}
     # Where no venue allows anything, the one that comes nearest to the target stands first.
     return dict(sorted(found.items(), key=lambda pair: (-pair[1].highest_cents, -pair[1].for_target_cents)))
 
 
 def pocket_table(
-    knowledge: Mapping[str, Any],
-    *,
-    prices_cents: Sequence[int],
-    categories: Sequence[str] | None = None,
-    least_share: float = 0.1,
+    knowledge: Mapping[str, Any], *, categories: Sequence[str] | None = None, least_share: float = 0.1
 ) -> list[dict[str, Any]]:
-    """The highest price by category, size class and expected sale price, for a sheet in the pocket.
+    """The highest price by category, size class and each kind's own low, usual and high sale price.
 
     See ``tests/analysis/test_buying.py``.
     """
@@ -551,21 +743,79 @@ def pocket_table(
         kind = knowledge["categories"][name]
         sizes = [size for size, share in kind["size_shares"].items() if share >= least_share] or [kind["size"]]
         for size in sizes:
-            for price in prices_cents:
+            rule = aisle_rule(knowledge, name, size=size)
+            for which, price in zip(PRICES, kind["prices_cents"], strict=True):
                 found = answer(knowledge, name, price_cents=price, size=size)
                 rows.append(
                     {
                         "category": name,
                         "size_class": size,
+                        "which": which,
                         "price_cents": int(price),
                         "highest_cents": found.highest_cents,
                         "binding": found.binding,
                         "sold_share": found.sold_share,
                         "weeks": found.weeks,
                         "list_cents": found.list_cents,
+                        "rule": rule,
                     }
                 )
     return rows
+
+
+#: A kind's own sale prices for the pocket sheet: one in ten sold for less than the low one, one in ten for more than
+#: the high one.
+PRICES = ("low", "usual", "high")
+#: Prices at which a rule for the aisle is held beside the exact highest price.
+_RULE_PRICES = 24
+#: Halvings of the range in which its first price is sought.
+_RULE_TURNS = 12
+#: A rule within so much of the exact price says no range, and a price of no more is none. [cents]
+_WITHIN_CENTS = 100
+
+
+class AisleRule(NamedTuple):
+    """A rule that needs no table: a share of what it sells for, less an amount, and nothing under a price.
+
+    It holds from ``nothing_under_cents`` to ``up_to_cents`` and is off by ``off_cents`` at the most; where ``share`` is
+    0 nothing is paid in that span.
+    """
+
+    share: float
+    less_cents: int
+    nothing_under_cents: int
+    up_to_cents: int
+    off_cents: int
+
+    def cents(self, price_cents: float) -> float:
+        """The most to pay for one that sells at a price, by the rule."""
+        if not self.share or price_cents < self.nothing_under_cents:
+            return 0.0
+        return max(self.share * price_cents - self.less_cents, 0.0)
+
+
+def aisle_rule(knowledge: Mapping[str, Any], category: str, *, size: str = "") -> AisleRule:
+    """The straight line nearest to the highest prices over the kind's own sale prices, in whole percents and dollars.
+
+    See ``tests/analysis/test_buying.py``.
+    """
+    low, _, high = knowledge["categories"][category]["prices_cents"]
+    asked = question(knowledge, category, price_cents=max(high, 100), size=size)
+    begins = turning_price(asked, _WITHIN_CENTS, steps=_RULE_TURNS)
+    if begins is None or begins > high:
+        return AisleRule(0.0, 0, high, high, 0)
+    first = max(low, math.floor(begins / 100) * 100)
+    price = np.unique(np.rint(np.linspace(first, high, _RULE_PRICES) / 100)) * 100
+    exact = np.array([most_to_pay(replace(asked, typical_cents=float(one))) for one in price], dtype=np.float64)
+    slope = np.polyfit(price, exact, 1)[0] if price.size > 1 else 0.0
+    best = (math.inf, 0.0, 0)
+    for percent in range(max(math.floor(100 * slope) - 3, 1), min(math.ceil(100 * slope) + 3, 100) + 1):
+        away = percent / 100 * price - exact
+        less = 100 * round((away.max() + away.min()) / 200)
+        off = float(np.abs(np.maximum(percent / 100 * price - less, 0.0) - exact).max())
+        best = min(best, (off, percent / 100, less))
+    off, share, less = best
+    return AisleRule(share, less, first if first > low else 0, high, math.ceil(off))
 
 
 # The answer in the shop aisle, whole: the highest price, what drives it, where to sell, this cost judged.
@@ -574,6 +824,10 @@ def pocket_table(
 _TURNS = 8
 #: Chance of changing the decision from which on more comparables are worth looking for.
 _WORTH_LOOKING = 0.2
+#: A guess so many of the kind's spreads from its usual price is asked about.
+_FAR_GUESS = 3.0
+#: No kind's things are so alike that a price within so much of its usual one is odd.
+_LEAST_SPREAD = 0.2
 
 
 def buying_answer(
@@ -598,28 +852,38 @@ def buying_answer(
         raise AssumptionError("minutes to take it apart", need="at least 0", got=apart_min)
     name = known_category(knowledge, category)
     asked = question(knowledge, name, venue=venue, **known)
-    found = highest_price(asked)
+    found, best = highest_price(asked), recommended(knowledge, name, venue=venue, **known)
     kind = knowledge["categories"][name]
-    compared = known.get("comparables_cents") or ()
-    seen = typical_price(compared, rules=ComparableRules(**knowledge["comparable_rules"])) if compared else None
-    size = known.get("size") or kind["size"]
+    compared, guess = known.get("comparables_cents") or (), known.get("price_cents")
+    sources = [("comparables", len(compared)), ("price", guess is not None)]
     answer: dict[str, Any] = {
         "category": category if name == SHOP else name,
         "judged_by": name,
+        "known_categories": [each for each in knowledge["categories"] if each != SHOP],
         "items_in_books": kind["items"],
         "sales_in_books": kind["sold"],
         "too_few_to_tell": kind["sold"] < knowledge["too_few_items"],
-        # A file of before these were written names none.
-        "overview_says_stop": name in knowledge.get("stop", ()),
+        "decision": knowledge.get("decisions", {}).get(name, {}).get("sentence", ""),
         "knowledge_as_of": knowledge.get("as_of", ""),
         "currency": knowledge.get("currency", "USD"),
-        "size_class": size,
+        "size_class": asked.size,
         "venue": venue or kind["venue"],
         "typical_cents": round(asked.typical_cents),
-        "typical_from": "comparables" if compared else "price" if known.get("price_cents") is not None else "books",
+        "typical_from": " and ".join(word for word, given in sources if given) or "books",
         "typical_error_share": round(asked.price_error, 4),
-        **_comparables(seen, compared),
+        **({"usual_cents": round(kind["typical_cents"])} if kind["typical_cents"] else {}),
+        **_comparables(asked, compared, known.get("weights")),
+        "guess_is_far": _guess_is_far(kind, guess),
         **_figures(found, asked),
+        "recommended": {
+            "venue": best.venue,
+            "collected": best.venue in knowledge["collected"],
+            "highest_cents": best.highest_cents,
+            "for_target_cents": best.for_target_cents,
+            "for_loss_cents": best.for_loss_cents,
+            "binding": best.binding,
+            **_course(best),
+        },
         "drivers": [
             {
                 "input": one.name,
@@ -632,7 +896,7 @@ def buying_answer(
         "venues": _venues(knowledge, name, venue or kind["venue"], known),
     }
     if cost_cents is not None:
-        answer["at_cost"] = _at_cost(asked, found, seen, cost_cents)
+        answer["at_cost"] = _at_cost(asked, found, best, cost_cents)
     if parts_cents:
         answer["parts"] = _parts(knowledge, name, asked, parts_cents, apart_min, venue, known)
     return answer
@@ -656,39 +920,82 @@ def known_category(knowledge: Mapping[str, Any], category: str) -> str:
     return SHOP
 
 
+def sales_compared(
+    knowledge: Mapping[str, Any], sales: Sequence[tuple[int, dt.date | None, str]], condition: str = ""
+) -> dict[str, Any]:
+    """Comparables, each a price, perhaps a day and a condition, as ``question`` takes them.
+
+    >>> rules = {"half_life_days": 180.0, "other_condition": 0.5, "unknown_condition": 0.75, "outlier_spreads": 3.0,
+    ...     "spread": 0.3, "spread_weight": 4.0}
+    >>> sales_compared({"comparable_rules": rules}, [(6000, None, ""), (5500, None, "")])
+    {'comparables_cents': [6000, 5500], 'weights': None}
+    """
+    prices = [price for price, _, _ in sales]
+    days = [day for _, day, _ in sales if day]
+    if not days and not condition:
+        return {"comparables_cents": prices, "weights": None}
+    # Seen from the last day that anybody speaks of, so that the same words give the same answer.
+    last = max([*days, *([dt.date.fromisoformat(knowledge["as_of"])] if knowledge.get("as_of") else [])], default=None)
+    ago = [float((last - day).days) if last and day else math.nan if days else 0.0 for _, day, _ in sales]
+    states = [state for _, _, state in sales]
+    weights = comparable_weights(ago, states, condition, rules=ComparableRules(**knowledge["comparable_rules"]))
+    return {"comparables_cents": prices, "weights": weights.tolist()}
+
+
 def _figures(found: Answer, asked: Question) -> dict[str, Any]:
     """The price and its reasons."""
     return {
         "highest_cents": found.highest_cents,
         "for_target_cents": found.for_target_cents,
-        "for_target_low_cents": found.low_cents,
-        "for_target_high_cents": found.high_cents,
+        "for_target_low_cents": round(found.likely.low_cents),
+        "for_target_high_cents": round(found.likely.high_cents),
         "for_loss_cents": found.for_loss_cents,
         "binding": found.binding,
         "target_cents_per_hour": round(asked.target_cents),
         "loss_limit_share": asked.loss_limit,
+        "loss_from_cents": round(asked.loss_from_cents),
         "at_sale_cents": round(asked.terms.at_sale_cents),
+        **_course(found),
+    }
+
+
+def _course(found: Answer) -> dict[str, Any]:
+    """How a thing is listed and what comes of it."""
+    return {
         "sold_share": round(found.sold_share, 4),
         "expected_weeks": round(found.weeks, 2),
         "owner_min": round(found.owner_min, 1),
         "list_cents": found.list_cents,
         "mean_sale_cents": found.sale_cents,
-        "first_week_lowest_offer_cents": found.first_offer_cents,
+        "least_offer_share": found.least_offer,
         "give_up_after_weeks": found.give_up_week,
         "price_path": [{"week": week, "price_cents": price} for week, price in found.week_prices],
     }
 
 
-def _comparables(seen: TypicalPrice | None, compared: Sequence[float]) -> dict[str, Any]:
+def _comparables(asked: Question, compared: Sequence[float], weights: Sequence[float] | None) -> dict[str, Any]:
+    seen = asked.seen
     if seen is None:
         return {}
     far = [round(price) for price, out in zip(compared, seen.outlier, strict=True) if out]
     return {
         "comparables": seen.sales,
+        "comparables_worth": round(seen.effective, 2),
         "comparables_middle_cents": seen.cents,
         "comparables_spread_share": round(seen.spread, 4),
+        "comparables_trust_share": round(asked.trust, 4),
+        "groups_cents": list(seen.groups),
+        "typed_again": len(set(zip(compared, weights or [1.0] * len(compared), strict=True))) < len(compared),
         "outliers_cents": far,
     }
+
+
+def _guess_is_far(kind: Mapping[str, Any], guess: float | None) -> bool:
+    """Whether the seller's guess is far from what the kind sells for."""
+    if guess is None or not kind["typical_cents"]:
+        return False
+    away = abs(math.log(guess / kind["typical_cents"])) / max(float(kind["typical_spread"]), _LEAST_SPREAD)
+    return away > _FAR_GUESS
 
 
 def _venues(knowledge: Mapping[str, Any], name: str, own: str, known: Mapping[str, Any]) -> list[dict[str, Any]]:
@@ -709,23 +1016,24 @@ def _venues(knowledge: Mapping[str, Any], name: str, own: str, known: Mapping[st
     ]
 
 
-def _at_cost(asked: Question, found: Answer, seen: TypicalPrice | None, cost_cents: int) -> dict[str, Any]:
+def _at_cost(asked: Question, found: Answer, best: Answer, cost_cents: int) -> dict[str, Any]:
     """What is asked for it, judged; where the judgement would turn, and whether more comparables could turn it."""
     hourly = found.hourly(cost_cents)
     turning = turning_price(asked, cost_cents, steps=_TURNS)
     judged: dict[str, Any] = {
         "cost_cents": cost_cents,
         "worth_it": cost_cents <= found.highest_cents,
+        "worth_it_if_recommended": cost_cents <= best.highest_cents,
         "cents_per_hour": round(hourly * 100) if hourly == hourly else None,
         "loss_chance_share": round(found.loss_chance(cost_cents), 4),
         "turning_typical_cents": None if turning is None else round(turning),
     }
-    if seen is not None:
+    if asked.seen is not None:
         leaning = (asked.typical_cents, asked.price_error)
         judged["more_comparables_to_turn"] = (
             None
             if turning is None
-            else more_comparables(seen, turning_cents=turning, chance=_WORTH_LOOKING, leaning=leaning)
+            else more_comparables(asked.seen, turning_cents=turning, chance=_WORTH_LOOKING, leaning=leaning)
         )
         judged["more_comparables_chance_share"] = _WORTH_LOOKING
     return judged

@@ -44,8 +44,10 @@ PATIENCE_WEEKS = (4, 8, 13, 26, 52)
 WITHIN, PLANNED, AS_NOW = "within", "planned", "as now"
 #: After its last event a thing stays on sale for so long at least: a price needs time to work.
 _LEAST_WEEKS = 8
-#: What is on sale past its longest time is looked at again by the half year.
-_HALF_YEAR = 26
+#: Beyond the longest time on sale, plans end by the half year; a habit that passes one by a week or so counts to it.
+_HALF_YEAR, _NEARLY = 26, 0.05
+#: No plan looks further than this.
+_MOST_WEEKS = 156
 
 
 def price_plan(
@@ -201,7 +203,7 @@ class _Group:
         """The path of each thing from today on, as it was planned on the day of its last event."""
         rows, dates = self.rows[at], self.dates
         event, since = dates.event_week[rows], dates.week[rows] - dates.event_week[rows]
-        last = self.remaining(event)
+        last = self._remaining(event)
         weeks = int(last.max())
         demand = self._demand(at, event, last, weeks)
         table = self._table(at, demand, listed=listed)
@@ -326,13 +328,17 @@ class _Group:
         keep = (1 + self.one.money_rate) ** (-1 / 52)
         return PriceSettings(weeks, keep=keep, change_cents=self.one.change_min * self._minute)
 
-    def remaining(self, week: Ints) -> Ints:
+    def _remaining(self, week: Ints) -> Ints:
         """Weeks on sale that are left to things after so many."""
         longest = self.one.demand.weeks
+        if self.habit is not None:
+            # Who keeps things for longer than the longest time has plans as long, in half years.
+            kept = _HALF_YEAR * int(np.ceil(self.habit.patience_weeks / _HALF_YEAR - _NEARLY))
+            longest = max(longest, min(kept, _MOST_WEEKS))
         least = min(_LEAST_WEEKS, longest)
         over = _HALF_YEAR * -(-(week + least) // _HALF_YEAR)
         end = np.where(week + least <= longest, longest, np.maximum(over, longest))
-        return np.asarray(np.minimum(end - week, longest))
+        return np.asarray(np.minimum(end - week, longest), dtype=np.int64)
 
     def _demand(self, at: Ints, week: Ints, last: Ints, weeks: int) -> Demand:
         """Demand of some of the things from a week after their listing on; nobody comes after the last."""
@@ -447,6 +453,26 @@ def _steps(
             )
         )
     return found
+
+
+def came_of(plan: pd.DataFrame, before: pd.DataFrame, now: pd.DataFrame) -> pd.DataFrame:
+    """What came of things by what a plan made of them then: sold and kept by the buyer, net and minutes since.
+
+    >>> plan = pd.DataFrame({"item_id": ["a", "b"], "action": ["give up", "hold"]})
+    >>> then = pd.DataFrame({"item_id": ["a", "b"], "net_cents": [-500, -500], "owner_min": [30.0, 30.0]})
+    >>> since = then.assign(status=["sold", "for sale"], net_cents=[100, -520], owner_min=[60.0, 30.0])
+    >>> came_of(plan, then, since).to_dict("list")
+    {'given_up': [False, True], 'things': [1, 1], 'sold': [0, 1], 'net_cents': [-20, 600], 'owner_min': [0.0, 30.0]}
+    """
+    rows = plan[["item_id"]].assign(given_up=plan["action"] == "give up").set_index("item_id")
+    first, last = (frame.set_index("item_id").loc[rows.index] for frame in (before, now))
+    rows = rows.assign(
+        things=1,
+        sold=(last["status"] == "sold").astype(np.int64),
+        net_cents=last["net_cents"] - first["net_cents"],
+        owner_min=last["owner_min"] - first["owner_min"],
+    )
+    return rows.groupby("given_up").sum().reindex([False, True], fill_value=0).reset_index()
 
 
 def plans_text(plan: pd.DataFrame, patience: pd.DataFrame, *, as_of: dt.date, currency: str) -> str:

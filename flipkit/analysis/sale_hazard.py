@@ -260,7 +260,7 @@ def typical_prices(
     own, general = (comparables[part] for part in (comparables["item_id"] != "", comparables["item_id"] == ""))
     state = items["condition"].to_numpy(dtype=object) if "condition" in items else np.full(n, "", dtype=object)
     place = {name: at for at, name in enumerate(items["item_id"])}
-    shared = dataclasses.replace(rules, spread=_shared_spread(own, rules))
+    shared = dataclasses.replace(rules, spread=shared_spread(own, rules))
     log, error = np.full(n, np.nan), np.full(n, np.nan)
     for name, part in own.groupby("item_id", sort=False):
         if name in place:
@@ -316,7 +316,7 @@ def _like(
     return found
 
 
-def _shared_spread(own: pd.DataFrame, rules: ComparableRules) -> float:
+def shared_spread(own: pd.DataFrame, rules: ComparableRules) -> float:
     """Spread from sale to sale of like things over the whole shop, the stated one counted as some things'."""
     log = np.log(own["price_cents"].astype(np.float64))
     grouped = log.groupby(own["item_id"].astype(object))
@@ -397,6 +397,11 @@ def seller_habit(
     taken = taken[np.isfinite(taken) & (taken > 0) & (taken < AT_ASKING)]
     weeks = held.number("selling.cut_weeks")
     share = cuts["share"].to_numpy(dtype=np.float64)
+    longest = held.number("pricing.weeks")
+    patience = _pulled(np.full(int(gone.sum()), half_gone), longest) if np.isfinite(half_gone) else longest
+    if not np.isfinite(half_gone) and len(shown) > _HELD:
+        # Who gives hardly anything up keeps it for as long as the oldest have waited.
+        patience = max(longest, float(days.quantile(0.95)) / 7)
     # Who hardly ever marks down within the time seen has another habit than the common one.
     never = len(shown) > _HELD and np.isnan(half_cut)
     return Habit(
@@ -404,9 +409,7 @@ def seller_habit(
         0.0 if never else _pulled(share, held.share("selling.cut")),
         _pulled(np.full(int(cut.sum()), half_cut), weeks) if np.isfinite(half_cut) else weeks,
         max(_pulled(gaps, weeks), 1.0),
-        _pulled(np.full(int(gone.sum()), half_gone), held.number("pricing.weeks"))
-        if np.isfinite(half_gone)
-        else held.number("pricing.weeks"),
+        patience,
         _pulled(taken, held.share("selling.least_offer"), at=0.1),
     )
 

@@ -24,6 +24,7 @@ from flipkit.analysis.sale_hazard import (
     seller_habit,
     selling_model,
     selling_prior,
+    shared_spread,
     typical_prices,
 )
 from flipkit.analysis.stock import room_price
@@ -32,6 +33,7 @@ from flipkit.books.read import Books
 from flipkit.books.schema import PICKUP
 from flipkit.money import percentage
 from flipkit.rules.fees import order_fee_lines
+from flipkit.rules.parcels import size_class
 from flipkit.rules.tables import Rules
 
 #: How many things the shop's means weigh beside a category's own, and the assumed ones beside the shop's.
@@ -44,6 +46,10 @@ _HELD_SALES = 20.0
 FEE_PRICES = tuple(int(price) for price in np.unique(np.rint(np.geomspace(100, 500_000, 48))))
 #: Parcels of a size below which a pound is not said to cost anything.
 _FEWEST_PARCELS = 10
+#: Things from which on a kind's own prices are told from them alone.
+_FEWEST_THINGS = 10
+#: Where a kind's own low and high prices stand among what its things sell for.
+_PRICE_PLACES = (0.1, 0.9)
 _BEFORE = ("find", "research", "clean", "photograph", "write", "store")
 _AT_SALE = ("messages", "pack", "post")
 _POSTING = ("pack", "post")
@@ -97,6 +103,10 @@ def shop_knowledge(study: Known, learnt: tuple[SellingModel, Typical] | None = N
     held = study.assumptions
     model, typical = shop_model(study) if learnt is None else learnt
     items = study.items.assign(typical=typical.cents)
+    # How far like things differ from sale to sale, as the shop's own comparables have shown.
+    own = study.books.comparables
+    like = comparable_rules(held)
+    like = dataclasses.replace(like, spread=shared_spread(own[own["item_id"] != ""], like))
     venues = _venues(items, study.rules, held)
     collected = _collected_venues(items, venues)
     whole = _terms(items, None, None, held)
@@ -115,6 +125,7 @@ def shop_knowledge(study: Known, learnt: tuple[SellingModel, Typical] | None = N
         mine = items if name == SHOP else items[items["category"] == name]
         own = dataclasses.replace(habit, ratio=typical.markup.get(name, habit.ratio))
         kinds[name] = _kind(name, mine, items, model, whole, venues, collected, study, typical.like.get(name), own)
+    classes, most = _weight_steps(study)
     return {
         "version": 1,
         "as_of": study.as_of.isoformat(),
@@ -123,6 +134,7 @@ def shop_knowledge(study: Known, learnt: tuple[SellingModel, Typical] | None = N
         "wishes": {
             "target_cents": held.cents("hour.target"),
             "loss_limit": held.share("buying.loss_limit"),
+            "loss_from_cents": held.cents("buying.loss_from"),
             "salvage": held.share("stock.salvage"),
             "money_rate": held.share("pricing.money"),
             "storage_cents": room_cents * 12 / 52,
@@ -130,14 +142,44 @@ def shop_knowledge(study: Known, learnt: tuple[SellingModel, Typical] | None = N
             "change_min": held.number("pricing.change"),
             "guess_error": held.number("buying.guess_error"),
         },
-        "comparable_rules": dataclasses.asdict(comparable_rules(held)),
+        "comparable_rules": dataclasses.asdict(like),
         "grid": [held.number("pricing.low"), highest, held.number("pricing.step")],
         "grid_bound": held.number("pricing.high"),
         "endings_cents": endings(held) or price_endings(study.items, changes),
         "fee_price_cents": list(FEE_PRICES),
         "collected": collected,
+        "weight_classes": classes,
+        "most_lb": most,
         "categories": kinds,
     }
+
+
+def _own_prices(typical_cents: pd.Series, middle: float, spread: float) -> list[int]:
+    """What a kind's own things sell for at the low end, usually and at the high end, in whole units."""
+    if not np.isfinite(middle):
+        return [0, 0, 0]
+    low, high = np.exp(middle + spread * np.array([-1.28, 1.28]))
+    if len(typical_cents) >= _FEWEST_THINGS:
+        low, high = np.quantile(typical_cents.to_numpy(dtype=np.float64), _PRICE_PLACES)
+    usual = float(np.exp(middle))
+    return [max(round(float(price) / 100), 1) * 100 for price in (min(low, usual), usual, max(high, usual))]
+
+
+def _weight_steps(study: Known) -> tuple[list[list[Any]], float | None]:
+    """Weights above which a parcel belongs to a larger class, and the most that a carrier of the rate cards takes."""
+    pounds = np.arange(1.0, 301.0)
+    box = np.full(pounds.size, 8.0)
+    sizes = study.rules.size_classes
+    found = size_class(
+        sizes, on=study.as_of, length_in=box, width_in=box, height_in=box, weight_lb=pounds, parcel_rules=sizes.rules
+    )
+    steps = [[float(pounds[at]), str(found[at + 1])] for at in np.flatnonzero(found[1:] != found[:-1])]
+    most = []
+    for card in study.rules.rate_cards.values():
+        own = [block for block in study.rules.rules_of(card).blocks if block.starts <= study.as_of]
+        if own and "weight" in own[-1].limits:
+            most.append(own[-1].limits["weight"])
+    return steps, max(most, default=None)
 
 
 def room_cost(study: Known) -> tuple[float, bool]:
@@ -198,6 +240,7 @@ def _kind(
         # Nothing sold and nothing compared: nobody knows yet what such things bring.
         "typical_cents": float(np.exp(middle)) if np.isfinite(middle) else None,
         "typical_spread": own,
+        "prices_cents": _own_prices(mine["typical"].dropna(), middle, own),
         "demand": demand.as_dict(),
         # A share of never wanted things misjudged is a pace misjudged.
         "pace_error": float(np.hypot(pace_error, never * model.never(name)[1])),
@@ -268,6 +311,8 @@ def _terms(
             "weight_lb": pulled(_weights(posted).dropna(), "weight_lb", held.by_size("parcel.weight_lb")[size]),
             # What a pound more costs is the carriers' doing, so the whole shop's parcels of the size tell it.
             "pound_cents": above[size]["pound_cents"] if above else _pound_cents(posted),
+            # What a buyer fetched has no label: sales of the size that were collected.
+            "collected": pulled((sold["zone"] == PICKUP).astype(np.float64), "collected", 0.0),
             "before_cents": pulled(rows["trip_cents"], "before_cents", 0.0),
             "week_cents": week,
             "before_min": _before(rows, listed, assumed, upper),

@@ -1,30 +1,39 @@
 """How each category's hourly return moves with a few assumptions, from sums alone.
 
-Sums of a category stand for its items: net and hours, what hired help cost, what a percentage
-point of fee is worth, and the net at each divisor. A divisor works through a rounding up, so its
-nets are computed beforehand, parcel by parcel, and looked up. Products of the sums over the
-sourcing trips carry the interval along: it is stretched as the delta-method error is. A page
-recomputes the same lines without the kit; this module is what it is held against.
+Sums of a category stand for its things: its net and its hours, and what a whole one more of each part adds to
+the net: the sold prices, the labels, what the goods cost, the help, a point of fee on the price and on the shipping,
+the labels at another divisor. A divisor works through a rounding up, so its labels are priced beforehand, parcel by
+parcel. On bought basis a part also moves what waiting stock may bring: that is its slope, measured by one small
+step of the full model. Products of the sums over the sourcing trips carry the interval along: it is stretched as
+the delta-method error is. A page recomputes the same lines without the kit; this module is what it is held against.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from flipkit.analysis.returns import coded_sums, hourly_verdict
+from flipkit.analysis.stock_value import Horizon, Shelves, expected_values_by_trip
+
+Floats = npt.NDArray[np.float64]
 
 #: The divisor of the books: every label as it was bought.
-AS_CHARGED = 0
-#: Sums of a trip whose products carry the interval: net, help, a point of fee, hours.
-_PARTS = "nhpm"
-#: Columns of products, such as ``nh`` for net times help.
-PRODUCTS = tuple(one + two for k, one in enumerate(_PARTS) for two in _PARTS[k:])
+AS_CHARGED: Final = 0
+#: Divisors that a reader can try.
+DIVISORS: Final = (139, 166, 194)
+#: The parts of the net beside the net itself, in the order of their weights; then a label's at each divisor.
+PARTS: Final = ("price", "postage", "cost", "help", "point", "point_of_shipping")
+#: How far a part is moved to measure its slope.
+_STEP: Final = 0.05
+#: Digits of the sums of products, and decimals of the sums, that a page is given.
+_DIGITS, _DECIMALS = 8, 6
 
 
 @dataclass(frozen=True)
@@ -38,105 +47,178 @@ class Settings:
     factor: float = 1.0
 
 
-def moving_sums(sold: pd.DataFrame, labels: Mapping[int, npt.NDArray[np.int64]], returns: pd.DataFrame) -> pd.DataFrame:
-    """What a page needs to recompute every category: a row a category and divisor.
+@dataclass(frozen=True)
+class PageSettings(Settings):
+    """What a page moves beside those: parts that the full model has no supposition for."""
+
+    price: float = 1.0
+    postage: float = 1.0
+    cost: float = 1.0
+
+
+@dataclass(frozen=True)
+class MovingSums:
+    """One category: the net, its parts and last the hours, and their products over the trips."""
+
+    category: str
+    items: int
+    claimed: bool
+    low: float  # [dollars per hour]
+    high: float  # [dollars per hour]
+    sums: Floats
+    products: Floats
+
+
+def weights(settings: PageSettings, *, wage: float) -> Floats:
+    """How much of each part is added to the net, which comes first and whole.
+
+    >>> weights(PageSettings(target=20, wage=20, points=2, price=1.5, divisor=139, postage=1.5), wage=10).tolist()
+    [1.0, 0.5, 0.5, 0.0, 1.0, 3.0, 2.0, 1.5, 0.0, 0.0]
+    """
+    points = settings.points
+    of_parts = [settings.price - 1, settings.postage - 1, settings.cost - 1, settings.wage / wage - 1 if wage else 0.0]
+    at_divisor = [settings.postage if settings.divisor == divisor else 0.0 for divisor in DIVISORS]
+    return np.array([1.0, *of_parts, points * settings.price, points, *at_divisor])
+
+
+def part_changes(items: pd.DataFrame, dearer: Mapping[int, npt.NDArray[np.int64]]) -> list[dict[str, Floats]]:
+    """What a whole one more of each part changes of each thing's lines: column to cents.
+
+    >>> sold = pd.DataFrame({"sold_price_cents": [4000], "marketplace_fee_cents": [400], "label_cents": [800],
+    ...     "cost_cents": [500], "hired_cents": [0], "shipping_charged_cents": [1000]})
+    >>> [{name: float(value[0]) for name, value in part.items()} for part in part_changes(sold, {})][:2]
+    [{'sold_price_cents': 4000.0, 'marketplace_fee_cents': 400.0}, {'label_cents': 800.0}]
+    """
+    column = {
+        name: items[f"{name}_cents"].to_numpy(dtype=np.float64)
+        for name in ("sold_price", "marketplace_fee", "label", "cost", "hired", "shipping_charged")
+    }
+    with_fee = column["marketplace_fee"] > 0
+    return [
+        {"sold_price_cents": column["sold_price"], "marketplace_fee_cents": column["marketplace_fee"]},
+        {"label_cents": column["label"]},
+        {"cost_cents": column["cost"]},
+        {"hired_cents": column["hired"]},
+        {"marketplace_fee_cents": np.where(with_fee, column["sold_price"], 0.0) / 100},
+        {"marketplace_fee_cents": np.where(with_fee, column["shipping_charged"], 0.0) / 100},
+        *({"label_cents": dearer.get(divisor, np.zeros(len(items))).astype(np.float64)} for divisor in DIVISORS),
+    ]
+
+
+def sold_sums(
+    sold: pd.DataFrame, dearer: Mapping[int, npt.NDArray[np.int64]], returns: pd.DataFrame
+) -> list[MovingSums]:
+    """The sums of each category over what sold, as a table of returns has it.
 
     >>> sold = pd.DataFrame({"category": ["lamps"], "trip_id": ["t"], "net_cents": [3000], "owner_min": [60.0],
-    ...     "hired_cents": [500], "marketplace_fee_cents": [400], "sold_price_cents": [4000],
-    ...     "shipping_charged_cents": [1000]})
+    ...     "hired_cents": [500], "marketplace_fee_cents": [400], "sold_price_cents": [4000], "cost_cents": [600],
+    ...     "label_cents": [700], "shipping_charged_cents": [1000]})
     >>> known = pd.DataFrame({"category": ["lamps"], "items": [1], "claimed": [False], "low": [math.nan],
     ...     "high": [math.nan]})
-    >>> sums = moving_sums(sold, {139: np.array([250])}, known)
-    >>> sums[["divisor", "net", "help", "point", "hours"]].values.tolist()
-    [[0.0, 30.0, 5.0, 0.5, 1.0], [139.0, 27.5, 5.0, 0.5, 1.0]]
+    >>> sold_sums(sold, {139: np.array([250])}, known)[0].sums.tolist()
+    [30.0, 36.0, -7.0, -6.0, -5.0, -0.4, -0.1, -2.5, 0.0, 0.0, 1.0]
     """
-    known = returns.set_index("category")
-    fee_paid = sold["marketplace_fee_cents"].to_numpy() > 0
-    price = sold["sold_price_cents"].to_numpy() + sold["shipping_charged_cents"].to_numpy()
-    flat = {
-        "h": sold["hired_cents"].to_numpy() / 100,
-        "p": np.where(fee_paid, price, 0) / 100 / 100,
-        "m": sold["owner_min"].to_numpy() / 60,
-    }
-    more = {AS_CHARGED: np.zeros(len(sold), dtype=np.int64), **labels}
-    rows = []
-    for category, at in sorted(sold.groupby("category").indices.items()):
-        if flat["m"][at].sum() <= 0:
-            continue
+    nets = [sold["net_cents"].to_numpy(dtype=np.float64), *(_net_of(part) for part in part_changes(sold, dearer))]
+    columns = [*(net / 100 for net in nets), sold["owner_min"].to_numpy(dtype=np.float64) / 60]
+    found = {}
+    for category, at in sold.groupby("category").indices.items():
         trip, _ = pd.factorize(sold["trip_id"].to_numpy()[at])
-        row = known.loc[category]
-        base_error = math.nan
-        for divisor, dearer in more.items():
-            net = (sold["net_cents"].to_numpy() - dearer)[at] / 100
-            sums = {name: coded_sums(values[at], trip) for name, values in flat.items()} | {"n": coded_sums(net, trip)}
-            products = {pair: float(sums[pair[0]] @ sums[pair[1]]) for pair in PRODUCTS}
-            totals = {name: round(float(values.sum()), 6) for name, values in sums.items()}
-            hourly = totals["n"] / totals["m"]
-            if divisor == AS_CHARGED:
-                base_hourly = hourly
-                base_error = _error(products, 0.0, 0.0, hourly, totals["m"])
-            rows.append(
-                {
-                    "category": category,
-                    "divisor": divisor,
-                    "items": int(row["items"]),
-                    "claimed": bool(row["claimed"]),
-                    "net": totals["n"],
-                    "help": totals["h"],
-                    "point": totals["p"],
-                    "hours": totals["m"],
-                    "hourly": base_hourly,
-                    "low": float(row["low"]),
-                    "high": float(row["high"]),
-                    "error": base_error,
-                    **products,
-                }
+        found[str(category)] = np.array([coded_sums(column[at], trip) for column in columns])
+    return _by_category(found, returns)
+
+
+def bought_sums(
+    items: pd.DataFrame,
+    dearer: Mapping[int, npt.NDArray[np.int64]],
+    returns: pd.DataFrame,
+    horizon: Horizon,
+    *,
+    inside: npt.NDArray[np.bool_],
+) -> list[MovingSums]:
+    """The sums of each category over what was bought, with what the stock of it may still bring.
+
+    The function needs the frame of ``item_economics``; see ``tests/analysis/test_moving.py``.
+    """
+
+    def by_trip(moved: Mapping[str, Floats]) -> tuple[list[str], Floats, Floats]:
+        economics = items
+        if moved:
+            changed = {name: items[name].astype(float) + _STEP * values for name, values in moved.items()}
+            changed["net_cents"] = items["net_cents"].astype(float) + _STEP * _net_of(moved)
+            economics = items.assign(**changed)
+        names, _, net, minutes = expected_values_by_trip(
+            economics, horizon, inside=inside, by="category", shelves=Shelves(economics, horizon)
+        )
+        return [str(name) for name in names], net / 100, minutes / 60
+
+    names, net, hours = by_trip({})
+    slopes = [
+        (by_trip(part)[1] - net) / _STEP if any(values.any() for values in part.values()) else np.zeros_like(net)
+        for part in part_changes(items, dearer)
+    ]
+    stacked = np.stack([net, *slopes, hours], axis=1)
+    return _by_category(dict(zip(names, stacked, strict=True)), returns)
+
+
+def _net_of(changes: Mapping[str, Floats]) -> Floats:
+    """What changes of lines do to the net: the sold price is a gain, everything else a cost."""
+    return np.asarray(sum(value if name == "sold_price_cents" else -value for name, value in changes.items()))
+
+
+def _by_category(by_trip: Mapping[str, Floats], returns: pd.DataFrame) -> list[MovingSums]:
+    known = returns.set_index("category")
+    found = []
+    for category, parts in sorted(by_trip.items()):
+        sums, row = parts.sum(axis=1).round(_DECIMALS), known.loc[category]
+        if sums[-1] <= 0:
+            continue
+        found.append(
+            MovingSums(
+                category,
+                int(row["items"]),
+                bool(row["claimed"]),
+                float(row["low"]),
+                float(row["high"]),
+                sums + 0.0,
+                _rounded(parts @ parts.T),
             )
-    columns = ["category", "divisor", "items", "claimed", "net", "help", "point", "hours", "hourly", "low", "high"]
-    return pd.DataFrame(rows, columns=[*columns, "error", *PRODUCTS])
+        )
+    return found
 
 
-def moved_returns(sums: pd.DataFrame, settings: Settings, *, wage: float) -> pd.DataFrame:
+def _rounded(products: Floats) -> Floats:
+    """Each number at some digits, however large it is."""
+    return np.array([[float(f"{value:.{_DIGITS}g}") for value in row] for row in products])
+
+
+def moved_returns(sums: Sequence[MovingSums], settings: PageSettings, *, wage: float) -> pd.DataFrame:
     """Every category's return with the assumptions moved, best first.
 
-    >>> sums = pd.DataFrame({"category": ["lamps"], "divisor": [0], "items": [40], "claimed": [True],
-    ...     "net": [300.0], "help": [50.0], "point": [8.0], "hours": [10.0], "hourly": [30.0], "low": [26.0],
-    ...     "high": [34.0], "error": [2.0]} | {pair: [40.0 if pair in ("nn", "hh") else 0.0] for pair in PRODUCTS})
-    >>> moved = moved_returns(sums, Settings(target=20.0, wage=20.0, points=2.0, factor=2.0), wage=10.0)
+    >>> parts = np.zeros(11)
+    >>> parts[[0, 4, 5, 10]] = 300.0, -50.0, -8.0, 10.0  # net, help, a point, hours
+    >>> sums = [MovingSums("lamps", 40, True, 26.0, 34.0, parts, np.outer(parts, parts))]
+    >>> moved = moved_returns(sums, PageSettings(target=20.0, wage=20.0, points=2.0, factor=2.0), wage=10.0)
     >>> float(moved["hourly"][0])  # (300 - 50 - 2 x 8) / (10 x 2)
     11.7
     """
+    moved, still = weights(settings, wage=wage), weights(PageSettings(settings.target, wage), wage=wage)
     rows = []
-    help_more = settings.wage / wage - 1 if wage else 0.0
-    for row in sums[sums["divisor"] == settings.divisor].to_dict("records"):
-        net = row["net"] - help_more * row["help"] - settings.points * row["point"]
-        hours = row["hours"] * settings.factor
-        hourly = net / hours
-        products = {pair: row[pair] for pair in PRODUCTS}
-        error = _error(products, help_more, settings.points, net / row["hours"], hours)
-        stretch = error / row["error"] if row["error"] > 0 else 1.0
-        low, high = (hourly + (row[end] - row["hourly"]) * stretch for end in ("low", "high"))
-        verdict = hourly_verdict(low, high, claimed=row["claimed"], target=settings.target)
-        rows.append((row["category"], row["items"], net, hours, hourly, low, high, verdict))
+    for row in sums:
+        net, hours = float(moved @ row.sums[:-1]), float(row.sums[-1]) * settings.factor
+        hourly, before = net / hours, float(still @ row.sums[:-1]) / float(row.sums[-1])
+        error, known = _error(row, moved) / settings.factor, _error(row, still)
+        stretch = error / known if known > 0 else 1.0
+        low, high = (hourly + (end - before) * stretch for end in (row.low, row.high))
+        verdict = hourly_verdict(low, high, claimed=row.claimed, target=settings.target)
+        rows.append((row.category, row.items, row.claimed, net, hours, hourly, low, high, verdict))
     table = pd.DataFrame(
-        rows, columns=["category", "items", "net", "hours", "hourly", "low", "high", "verdict"]
+        rows, columns=["category", "items", "claimed", "net", "hours", "hourly", "low", "high", "verdict"]
     ).sort_values(["hourly", "category"], ascending=[False, True], kind="stable")
     return table.reset_index(drop=True)
 
 
-def _error(products: Mapping[str, float], help_more: float, points: float, ratio: float, hours: float) -> float:
+def _error(row: MovingSums, of_parts: Floats) -> float:
     """Delta-method error of the hourly return: root of the trips' squared residuals, over the hours."""
-    a, b, q = help_more, points, ratio
-    squares = (
-        products["nn"]
-        + a * a * products["hh"]
-        + b * b * products["pp"]
-        + q * q * products["mm"]
-        - 2 * a * products["nh"]
-        - 2 * b * products["np"]
-        - 2 * q * products["nm"]
-        + 2 * a * b * products["hp"]
-        + 2 * a * q * products["hm"]
-        + 2 * b * q * products["pm"]
-    )
-    return math.sqrt(max(squares, 0.0)) / hours
+    hours = float(row.sums[-1])
+    residual = np.append(of_parts, -float(of_parts @ row.sums[:-1]) / hours)
+    return math.sqrt(max(float(residual @ row.products @ residual), 0.0)) / hours

@@ -131,12 +131,14 @@ def item_facts(economics: pd.DataFrame, *, salvage_ppm: int) -> dict[str, Any]:
     spent = sum(economics[f"{name}_cents"].to_numpy(dtype=np.float64) for name in HELD if f"{name}_cents" in economics)
     sold = economics["sold_on"].notna().to_numpy()
     days, unlisted = _waits(economics, status, sold)
+    # What is to be given up brings its salvage, like what came back, and is worked on no more.
+    given = economics["given_up"].to_numpy(dtype=bool) if "given_up" in economics else np.zeros(len(economics), bool)
     sale_min, listing_min = _work(economics, status, sold)
     return {
         "trip": pd.factorize(economics["trip_id"].astype(object), sort=True)[0],
         "stock": np.isin(status, ["for sale", "not listed", "returned"]),
-        "unlisted": unlisted,
-        "returned": status == "returned",
+        "unlisted": unlisted & ~given,
+        "dead": (status == "returned") | given,
         "sold": sold,
         "gone": (status == "gone") & ~sold,
         "shown": np.isfinite(days),
@@ -362,7 +364,7 @@ class _Category:
         self.salvage = mine["salvage"][mine["stock"]]
         self.base = mine["base"][mine["stock"]]
         self.unlisted = mine["unlisted"][mine["stock"]]
-        self.dead = mine["returned"][mine["stock"]]
+        self.dead = mine["dead"][mine["stock"]]
         # Days got through without a sale: an item listed today has got through day 0.
         listed_days = mine["days"][mine["stock"]]
         self.through = np.where(self.unlisted | self.dead, 0, np.nan_to_num(listed_days) + 1).astype(np.int64)
@@ -462,7 +464,7 @@ class Shelves:
         if sum(part.trips.size * part.stock.size for part in self.parts) > _KEPT_CHANCES:
             return {}
         waited = hashlib.blake2b(f"{self.horizon.days} {self._days}".encode())
-        for name in ("trip", "stock", "unlisted", "returned", "shown", "days", "sold", "gone"):
+        for name in ("trip", "stock", "unlisted", "dead", "shown", "days", "sold", "gone"):
             waited.update(np.ascontiguousarray(self._columns[name]).tobytes())
         waited.update(code.tobytes())
         return _chances(waited.digest())

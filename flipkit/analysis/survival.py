@@ -11,7 +11,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.special import chdtrc, ndtri, stdtrit
 
-from flipkit.analysis.returns import FEW_TRIPS, TOO_FEW, UNKNOWN
+from flipkit.analysis.returns import FEW_TRIPS, TOO_FEW, UNKNOWN, blanks_named, unsold_group
 from flipkit.errors import AssumptionError, NotEnoughDataError
 from flipkit.units import read_flags
 
@@ -208,7 +208,7 @@ def log_rank(
     (5.052, (3.0, 3.0))
     """
     time, event = _checked(days, sold)
-    code, names = pd.factorize(np.asarray(group), sort=True)
+    code, names = pd.factorize(blanks_named(group), sort=True)
     if len(names) < 2:
         raise NotEnoughDataError("group", need="at least two groups", got=len(names))
     if not event.any():
@@ -266,7 +266,8 @@ def _square(gap: Floats, usual: Floats, alike: Floats) -> float:
 
 
 def _checked(days: npt.ArrayLike, sold: npt.ArrayLike) -> tuple[Floats, npt.NDArray[np.bool_]]:
-    time = np.asarray(days, dtype=np.float64)
+    # A tenth of a second apart is the noise of units turned into each other, and no order of events.
+    time: Floats = np.asarray(days, dtype=np.float64).round(6)
     event = read_flags(sold, name="sold")
     if time.size and (not np.isfinite(time).all() or time.min() < 0):
         raise NotEnoughDataError("days", need="known and at least 0 for every item", got=float(np.min(time)))
@@ -477,12 +478,18 @@ def compared(groups: pd.DataFrame, *, confidence: float, too_few: int) -> Compar
     ['sooner than the rest', 'later than the rest']
     """
     time, event = groups["days"].to_numpy(dtype=np.float64), groups["sold"].to_numpy(dtype=bool)
-    label = groups["group"].to_numpy(dtype=object)
+    label = blanks_named(groups["group"])
     # Where no trips are told, each thing stands for itself.
     trip = groups["trip"].to_numpy(dtype=object) if "trip" in groups else np.arange(len(groups))
     names = sorted(set(label))
     trips = pd.Series(trip).groupby(label).nunique()
-    large = [name for name in names if (label == name).sum() >= too_few and trips[name] >= min(FEW_TRIPS, too_few)]
+    # Where a group is all that is unsold, its name came from that: it would be last whatever the pace.
+    alone = unsold_group(label, event)
+    large = [
+        name
+        for name in names
+        if (label == name).sum() >= too_few and trips[name] >= min(FEW_TRIPS, too_few) and name != alone
+    ]
     inside = np.isin(label, large)
     overall = None
     if len(large) > 1 and event[inside].any():
@@ -492,8 +499,9 @@ def compared(groups: pd.DataFrame, *, confidence: float, too_few: int) -> Compar
         mine = label == name
         row = {"group": name, "listed": int(mine.sum()), "sold": int(event[mine].sum())}
         row |= {"expected": math.nan, "p_value": math.nan}
-        if name in large and not mine.all() and event.any():
-            test = log_rank(time, event, np.where(mine, "a", "b"), trip=trip)
+        if name in large and len(set(names) - {name, alone}) and event.any():
+            others = label != alone
+            test = log_rank(time[others], event[others], np.where(mine, "a", "b")[others], trip=trip[others])
             row["expected"] = test.expected[0]
             # With so few sales expected in either part the chi-square is not to be trusted.
             row["p_value"] = test.p_value if min(test.expected) >= FEWEST_EXPECTED else math.nan

@@ -57,16 +57,6 @@ def cents_of(texts: Sequence[str]) -> npt.NDArray[np.int64] | None:
     return np.fromstring(digits, dtype=np.int64, sep="\n")
 
 
-def any_among(words: Collection[str], texts: Collection[str]) -> bool:
-    """Whether any of some small words stands anywhere in some texts, whatever its capitals.
-
-    >>> any_among(["total"], ["crock", "Grand Total"])
-    True
-    """
-    joined = "\n".join(texts).lower()
-    return any(word in joined for word in words)
-
-
 def alike_names(names: Sequence[str], marks: bytes) -> bool:
     """Whether any two of some different names are the same but for capitals and marks.
 

@@ -305,7 +305,7 @@ def inspect_raw(
 ) -> tuple[Books | None, list[Problem]]:
     """Read books whose tables are text already, and tell everything that is wrong or worth knowing.
 
-    ``as_written`` leaves a row of several like things whole.
+    ``as_written`` leaves a row of several like things whole, and the rows as they stand.
     """
     place, problems = raw.path, raw.problems
     shop = _shop(raw.tables.get("shop"), problems)
@@ -324,7 +324,7 @@ def inspect_raw(
     if any(problem.severity == "stop" for problem in problems):
         return None, problems
     if not as_written:
-        frames = one_item_a_row(frames)
+        frames = {name: _in_own_order(name, frame) for name, frame in one_item_a_row(frames).items()}
     rules, assumptions, more = _beside(place)
     notes = tuple(problem for problem in problems if problem.severity == "note")
     books = Books(
@@ -334,7 +334,7 @@ def inspect_raw(
         shop=shop,
         notes=notes,
         hashes={**raw.hashes, **more},
-        **{name: _in_own_order(name, frame) for name, frame in frames.items()},
+        **frames,
     )
     return books, problems
 

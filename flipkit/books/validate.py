@@ -9,6 +9,7 @@ import datetime as dt
 import difflib
 from collections.abc import Iterable
 
+import numpy as np
 import pandas as pd
 
 from flipkit.books import cells, schema
@@ -17,6 +18,9 @@ from flipkit.money import show_cents
 
 Frames = dict[str, pd.DataFrame]
 
+#: A comparable so many times off what its thing was sold for or listed at, or off the middle of its category, is
+#: asked about.
+_FAR_OF_ITEM, _FAR_OF_CATEGORY = 4.0, 8.0
 #: Marks and spaces that do not tell two names apart.
 _MARKS = b" -_./,;:#&+'\"()"
 _NO_MARKS = str.maketrans("", "", _MARKS.decode())
@@ -347,6 +351,28 @@ def _comparables(frames: Frames, findings: Findings) -> None:
     without = comparables[comparables["category"] == ""]
     _require_known(without, "item_id", items["item_id"], "items", findings)
     _unknown_categories(comparables, items, findings)
+    _improbable(comparables, items, findings)
+
+
+def _improbable(comparables: pd.DataFrame, items: pd.DataFrame, findings: Findings) -> None:
+    """Prices so far from what was asked for the thing, or from those of its category, that a point may have slipped."""
+    asked = items["sold_price_cents"].fillna(items["list_price_cents"]).astype(np.float64)
+    own = pd.Series(asked.to_numpy(), index=items["item_id"].astype(object)).groupby(level=0).first()
+    log = np.log(comparables["price_cents"].astype(np.float64).where(lambda cents: cents > 0))
+    for column, factor in (("item_id", _FAR_OF_ITEM), ("category", _FAR_OF_CATEGORY)):
+        of = comparables[column] != ""
+        if column == "category":
+            of &= comparables["item_id"] == ""
+            known = pd.concat([log[of], np.log(asked[asked > 0])])
+            names = pd.concat([comparables.loc[of, column], items.loc[asked > 0, column]]).astype(object)
+            middle = known.groupby(names.to_numpy()).median()
+        else:
+            middle = np.log(own[own > 0])
+        usual = comparables[column].astype(object).map(middle)
+        for i, row in _rows(comparables, of & ((log - usual).abs() > np.log(factor))):
+            about = f"about {_money(round(float(np.exp(usual[i]))))}, as {comparables.at[i, column]} usually brings"
+            mend = "is a decimal point misplaced, or is it another kind of thing?"
+            findings.note(row, "price", _money(comparables.at[i, "price_cents"]), about, mend)
 
 
 def _unknown_categories(frame: pd.DataFrame, items: pd.DataFrame, findings: Findings) -> None:

@@ -359,9 +359,9 @@ def plot_size_comparison(
 
 
 def _panel(measure: _Measure, rows: list[dict[Any, Any]], show: Show) -> alt.LayerChart:
-    values = [_size_record(measure, row) for row in rows]
+    values = [_size_record(measure, row) | {"said": _end(measure, row, show)} for row in rows]
     order = [value["size"] for value in values]
-    texts = {value["size"]: _end(measure, row, show) for value, row in zip(values, rows, strict=True)}
+    texts = {value["size"]: value["said"] for value in values}
     base = alt.Chart(alt.Data(values=values))
     scale = alt.Scale(domain=order, paddingInner=0.35)
     rule = alt.Chart(alt.Data(values=[{"value": 0}])).mark_rule(color=chart_style.color("quiet"), strokeWidth=1)
@@ -378,16 +378,17 @@ def _panel(measure: _Measure, rows: list[dict[Any, Any]], show: Show) -> alt.Lay
     ends = chart_style.end_axis(
         texts, "", labelColor=chart_style.color("ink"), minExtent=_SIZE_RIGHT, maxExtent=_SIZE_RIGHT
     )
+    tooltip = [alt.Tooltip("size:N", title="Size"), alt.Tooltip("said:N", title=measure.heading.capitalize())]
     layers: list[Any] = [rule.encode(x=x("value"))]
     if measure.low and any(value["low"] is not None for value in values):
         bar = base.mark_rule(strokeWidth=5, opacity=0.35, strokeCap="round")
         dot = base.mark_point(filled=True, opacity=1, size=90)
         layers += [
             bar.encode(x=x("low"), x2="high:Q", y=y(names), color=color),
-            dot.encode(x=x("value"), y=y(None), color=color),
+            dot.encode(x=x("value"), y=y(None), color=color, tooltip=tooltip),
         ]
     else:
-        layers.append(base.mark_bar(height=9).encode(x=x("value"), y=y(names), color=color))
+        layers.append(base.mark_bar(height=9).encode(x=x("value"), y=y(names), color=color, tooltip=tooltip))
     layers.append(base.mark_point(opacity=0, size=1).encode(x=x("value"), y=y(ends)))
     chart = alt.layer(*layers).resolve_axis(y="independent").resolve_scale(color="independent")
     return chart.properties(height=24 * len(rows), title=panel_title(measure.heading))

@@ -1,4 +1,4 @@
-"""Charts of returns whose assumptions a reader moves in the page."""
+"""Charts of returns whose assumptions somebody moves, and how far each can be moved."""
 
 from __future__ import annotations
 
@@ -10,67 +10,15 @@ import altair as alt
 import pandas as pd
 
 from flipkit.analysis.returns import TOO_FEW
-from flipkit.analysis.sliders import AS_CHARGED, Settings, moved_returns
+from flipkit.analysis.sliders import AS_CHARGED, DIVISORS, Settings
 from flipkit.charts import style
 from flipkit.charts.returns import interval_words, returns_words
-from flipkit.charts.style import MIME_TYPE, TABLE_KEY, described, stacked, tone, wordless
+from flipkit.charts.style import MIME_TYPE, TABLE_KEY, described, tone, wordless
 
-# The categories' returns with assumptions that a reader moves in the page, without a kernel.
-#
-# Drawing and arithmetic travel together: the page recomputes what ``flipkit.analysis.sliders`` computes, and a
-# browser test holds the one against the other.
-
-#: Divisors that a reader can try.
-DIVISORS: Final = (139, 166, 194)
 #: What is written beside the choice of a divisor.
 DIVISOR_LABEL: Final = "Divisor for dimensional weight"
-#: A page reads the sentence aloud from the marks of this name.
-SENTENCE: Final = "sentence"
 _SLIDER_ROW: Final = 46
 _ABOVE, _BELOW, _EITHER = "above the target", "below the target", "may be above or below the target"
-_SQUARES = (
-    "datum.nn + datum.a * datum.a * datum.hh + points * points * datum.pp + datum.q * datum.q * datum.mm"
-    " - 2 * datum.a * datum.nh - 2 * points * datum.np - 2 * datum.q * datum.nm + 2 * datum.a * points * datum.hp"
-    " + 2 * datum.a * datum.q * datum.hm + 2 * points * datum.q * datum.pm"
-)
-
-
-def plot_moving_returns(
-    sums: pd.DataFrame, start: Settings, *, wage: float, confidence: float, currency: str = "USD"
-) -> Any:
-    """Categories as dots with intervals, best first, with sliders for five assumptions.
-
-    >>> empty = pd.DataFrame({"category": []})
-    >>> plot_moving_returns(empty, Settings(20, 16), wage=16, confidence=0.95).to_dict()["description"]
-    'Nothing sold in these months, so there is no hour to move.'
-    """
-    if sums.empty:
-        return wordless("Nothing sold in these months, so there is no hour to move.")
-    rows = [
-        {str(name): style.plain(value) if value is not None else None for name, value in row.items()}
-        for row in sums.to_dict("records")
-    ]
-    mark = style.currency_mark(currency)
-    ranked = _ranked(alt.Chart(), wage)
-    chart = stacked(
-        [
-            _sentence_panel(ranked, mark),
-            ranked_dots(ranked, sums["category"].nunique(), confidence=confidence, currency=currency),
-        ],
-        margin=34,
-        spacing=8,
-    )
-    # The rows stand once, above the panels, and not in each layer again.
-    chart.data = alt.Data(values=rows)
-    chart = chart.add_params(*_sliders(start, currency)).properties(
-        title=alt.TitleParams(
-            "An hour's return, recomputed as you move",
-            subtitle=f"Items sold in the window. Bar: {confidence * 100:g}% interval, stretched with the assumptions; "
-            "line: your target.",
-        )
-    )
-    moved = moved_returns(sums, start, wage=wage)
-    return described(chart, " ".join(moved_words(moved, start.target, currency=currency)), _numbers(moved, mark))
 
 
 class Slide(NamedTuple):
@@ -114,87 +62,6 @@ def divisor_options() -> dict[str, int]:
     [('as it was charged', 0), ('139', 139)]
     """
     return {"as it was charged": AS_CHARGED, **{str(divisor): divisor for divisor in DIVISORS}}
-
-
-def moved_words(moved: pd.DataFrame, target: float, *, currency: str = "USD") -> list[str]:
-    """The sentences above the dots, as the page writes them.
-
-    >>> rows = pd.DataFrame({"category": ["lamps", "games"], "items": [40, 9], "net": [400.0, 50.0],
-    ...     "hours": [20.0, 10.0], "hourly": [20.0, 5.0], "verdict": ["above the target", "too few to tell"]})
-    >>> moved_words(rows, 15.0)[:2]
-    ['Your hour earned $15.00 over 49 sales.', '1 of 2 categories above $15.00, 0 below.']
-    """
-    mark = style.currency_mark(currency)
-    verdicts = moved["verdict"]
-    hourly = moved["net"].sum() / moved["hours"].sum()
-    above, below = int((verdicts == _ABOVE).sum()), int((verdicts == _BELOW).sum())
-    return [
-        f"Your hour earned {_amount(hourly, mark)} over {int(moved['items'].sum()):,} sales.",
-        f"{above} of {len(moved)} categories above {_amount(target, mark)}, {below} below.",
-        f"Best: {moved['category'].iloc[0]}, {_amount(moved['hourly'].iloc[0], mark)}.",
-        f"Last: {moved['category'].iloc[-1]}, {_amount(moved['hourly'].iloc[-1], mark)}.",
-    ]
-
-
-def _ranked(chart: alt.Chart, wage: float) -> alt.Chart:
-    """The rows of the divisor chosen, with everything that moves."""
-    help_more = f"wage / {wage!r} - 1" if wage else "0"
-    verdict = (
-        f"!datum.claimed ? '{TOO_FEW}' : datum.lower > target ? '{_ABOVE}' : "
-        f"datum.upper < target ? '{_BELOW}' : '{_EITHER}'"
-    )
-    return (
-        chart.transform_filter("datum.divisor == divisor")
-        .transform_calculate(a=help_more)
-        .transform_calculate(moved_net="datum.net - datum.a * datum.help - points * datum.point")
-        .transform_calculate(moved_hours="datum.hours * factor", q="datum.moved_net / datum.hours")
-        .transform_calculate(value="datum.moved_net / datum.moved_hours", se=f"sqrt(max({_SQUARES}, 0))")
-        .transform_calculate(stretch="datum.error > 0 ? datum.se / datum.moved_hours / datum.error : 1")
-        .transform_calculate(
-            lower="datum.claimed ? datum.value + (datum.low - datum.hourly) * datum.stretch : null",
-            upper="datum.claimed ? datum.value + (datum.high - datum.hourly) * datum.stretch : null",
-        )
-        .transform_calculate(verdict=verdict)
-        .transform_window(
-            place="row_number()",
-            sort=[alt.SortField("value", order="descending"), alt.SortField("category", order="ascending")],
-        )
-    )
-
-
-def _sentence_panel(ranked: alt.Chart, mark: str) -> alt.Chart:
-    """The sentences, from sums over the categories."""
-    lines = [
-        f"'Your hour earned ' + {_written('datum.net_all / datum.hours_all', mark)} + ' over ' + "
-        "format(datum.items_all, ',') + ' sales.'",
-        "datum.above + ' of ' + datum.categories + ' categories above ' + "
-        f"{_written('target', mark)} + ', ' + datum.below + ' below.'",
-        f"'Best: ' + datum.best.category + ', ' + {_written('datum.best.value', mark)} + '.'",
-        f"'Last: ' + datum.worst.category + ', ' + {_written('datum.worst.value', mark)} + '.'",
-    ]
-    ends: list[Any] = [
-        alt.AggregatedFieldDef(op="argmin", field="place", **_called("best")),
-        alt.AggregatedFieldDef(op="argmax", field="place", **_called("worst")),
-    ]
-    panel = (
-        ranked.transform_calculate(
-            is_above=f"datum.verdict == '{_ABOVE}' ? 1 : 0", is_below=f"datum.verdict == '{_BELOW}' ? 1 : 0"
-        )
-        .transform_aggregate(
-            ends,
-            net_all="sum(moved_net)",
-            hours_all="sum(moved_hours)",
-            items_all="sum(items)",
-            categories="count()",
-            above="sum(is_above)",
-            below="sum(is_below)",
-        )
-        .transform_calculate(lines=f"[{', '.join(lines)}]")
-        .mark_text(align="left", baseline="top", fontSize=13, fontWeight=600, lineHeight=20)
-        .encode(x=alt.value(0), y=alt.value(0), text="lines:N")
-    )
-    named: alt.Chart = panel.properties(height=84, name=SENTENCE)
-    return named
 
 
 def ranked_dots(
@@ -248,47 +115,8 @@ def ranked_dots(
     return drawn
 
 
-def _sliders(start: Settings, currency: str) -> list[alt.Parameter]:
-    def bound(slide: Slide) -> alt.Parameter:
-        bind = alt.binding_range(min=slide.low, max=slide.high, step=slide.step, name=slide.label)
-        return alt.param(name=slide.name, value=slide.start, bind=bind)
-
-    target, wage, points, factor = map(bound, slides(start, currency=currency))
-    options = divisor_options()
-    chosen = alt.binding_select(options=list(options.values()), labels=list(options), name=DIVISOR_LABEL)
-    return [target, wage, points, alt.param(name="divisor", value=start.divisor, bind=chosen), factor]
-
-
-def _numbers(moved: pd.DataFrame, mark: str) -> list[Mapping[str, str]]:
-    unit = mark.strip()
-
-    def two(value: float) -> str:
-        return "–" if pd.isna(value) else f"{value:,.2f}".replace("-", "−")
-
-    return [
-        {
-            "Category": str(row["category"]),
-            "Sold": f"{row['items']:,}",
-            f"Per hour ({unit})": two(row["hourly"]),
-            "From": two(row["low"]),
-            "To": two(row["high"]),
-            "Verdict": str(row["verdict"]),
-        }
-        for row in moved.to_dict("records")
-    ]
-
-
-def _called(name: str) -> dict[str, Any]:
-    return {"as": name}
-
-
-def _amount(dollars: float, mark: str) -> str:
-    text = f"{abs(dollars):,.2f}"
-    return f"{'−' if dollars < 0 and float(text.replace(',', '')) else ''}{mark}{text}"
-
-
 def _written(value: str, mark: str) -> str:
-    """Expression that writes an amount as ``_amount`` does."""
+    """Expression that writes an amount with its cents."""
     sign = f"({value} < 0 && format(abs({value}), '.2f') != '0.00' ? '−' : '')"
     return f"{sign} + {json.dumps(mark, ensure_ascii=False)} + format(abs({value}), ',.2f')"
 
@@ -335,7 +163,7 @@ def with_figures(
 
     >>> rows = pd.DataFrame({"category": ["lamps"], "items": [40], "hourly": [21.4], "low": [17.0],
     ...     "high": [26.0], "claimed": [True], "verdict": ["above the target"]})
-    >>> before = plot_moved_returns(rows, 15.0, confidence=0.95)._repr_mimebundle_()
+    >>> before = style.spec_bundle(plot_moved_returns(rows, 15.0, confidence=0.95).to_dict())
     >>> with_figures(before, rows.assign(hourly=22.4), 15.0)["text/plain"]
     'Above the target of $15 an hour: lamps $22 ($17 to $26, 40 bought).'
     """

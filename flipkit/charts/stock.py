@@ -433,7 +433,7 @@ def plot_patience(frame: pd.DataFrame, *, title: str, currency: str = "USD") -> 
         height=240,
         title=alt.TitleParams(
             title,
-            subtitle=["What it brings after fees, label and packing.", "Each dot: the best prices for that wait."],
+            subtitle=["After fees, label and packing.", "Each dot: the best prices for that wait."],
         ),
     )
     best = next((row for row in records if row["chosen"]), records[-1])
@@ -516,7 +516,9 @@ def plot_shares(
     bars = base.mark_rule(strokeWidth=4, strokeOpacity=0.35, color=chart_style.color("above")).encode(
         x=alt.X("low:Q", scale=scale, axis=axis), x2="high:Q"
     )
-    dots = base.mark_point(filled=True, size=70, opacity=1, color=chart_style.color("above")).encode(x="share:Q")
+    dots = base.mark_point(filled=True, size=70, opacity=1, color=chart_style.color("above")).encode(
+        x="share:Q", tooltip=[alt.Tooltip("name:N", title="Of"), alt.Tooltip("text:N", title="Share")]
+    )
     words = base.mark_text(dy=-12, fontWeight="bold", color=chart_style.color("ink")).encode(x="share:Q", text="text:N")
     layers = [bars, dots, words]
     if meant is not None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import os
 import textwrap
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -13,12 +14,13 @@ import altair as alt
 import pandas as pd
 
 from flipkit.analysis.returns import TOO_FEW
+from flipkit.charts.drawing import FIT_KEY, MARGIN_KEY, picture
 from flipkit.errors import ChartError
 from flipkit.money import show_cents
 
 # One look for every chart and page: roles, their colours in light and dark, the typeface stack.
 #
-# A chart names colours by their light value. A page replaces each such value by a variable of its style sheet
+# A chart names colours by their light value. A page puts a variable of its style sheet before each such value
 # (:data:`VARIABLES`), so that the same drawing follows the reader's dark mode and the printer. The colours are our
 # own; ``tests/charts/test_theme.py`` measures them as colour-blind readers see them.
 
@@ -32,6 +34,9 @@ class Shade(NamedTuple):
 
 #: Typefaces that some system of every reader has; nothing is fetched.
 FONTS: Final = "system-ui, -apple-system, 'Segoe UI', 'Noto Sans', 'Liberation Sans', Arial, sans-serif"
+
+#: Typefaces of one width, which drawings are measured in: the first comes with the library that draws.
+DRAWN_FONTS: Final = "'Liberation Sans', Arial, Helvetica, sans-serif"
 
 #: Every colour of the kit by what it is for. Light values are distinct: a page finds the role by them.
 #: ``above``, ``below`` and ``unsure`` are verdicts; ``series_1`` to ``series_4`` tell groups apart, and
@@ -101,11 +106,11 @@ def chart_config() -> dict[str, Any]:
     True
     """
     ink, quiet, line = color("ink"), color("quiet"), color("line")
-    label = {"labelFont": FONTS, "labelFontSize": 13, "labelColor": quiet}
-    title = {"titleFont": FONTS, "titleFontSize": 13, "titleFontWeight": "normal", "titleColor": quiet}
+    label = {"labelFont": DRAWN_FONTS, "labelFontSize": 13, "labelColor": quiet}
+    title = {"titleFont": DRAWN_FONTS, "titleFontSize": 13, "titleFontWeight": "normal", "titleColor": quiet}
     return {
         "background": color("paper"),
-        "font": FONTS,
+        "font": DRAWN_FONTS,
         "padding": 4,
         "view": {"stroke": None, "continuousHeight": 280},
         "axis": {**label, **title, "domain": False, "ticks": False, "gridColor": line, "labelPadding": 6},
@@ -114,8 +119,8 @@ def chart_config() -> dict[str, Any]:
         "axisQuantitative": {"tickCount": 5},
         "legend": {**label, **title, "orient": "top", "symbolType": "square", "symbolSize": 110, "title": None},
         "header": {**label, **title},
-        "title": {"font": FONTS, "fontSize": 15, "color": ink, "anchor": "start", "subtitleColor": quiet},
-        "text": {"font": FONTS, "fontSize": 13, "color": ink},
+        "title": {"font": DRAWN_FONTS, "fontSize": 15, "color": ink, "anchor": "start", "subtitleColor": quiet},
+        "text": {"font": DRAWN_FONTS, "fontSize": 13, "color": ink},
         "rule": {"color": ink},
         "point": {"filled": True, "size": 90},
         "bar": {"color": color("above")},
@@ -290,31 +295,41 @@ def joined(parts: Sequence[str]) -> str:
     return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}" if parts else ""
 
 
-# The renderer: what a chart hands to JupyterLab and to our pages.
+# The renderer: what a chart hands to JupyterLab, to nbconvert and to our pages.
 #
 # JupyterLab draws ``application/vnd.vegalite.v5+json`` with a library of its own, without the network. altair
 # writes a later schema's address into its specs, and its own renderer gives a type that lacks ``+json``, on which
 # papermill stops; so this one names the type and the schema that JupyterLab knows. The specs must therefore hold
 # nothing that only the later grammar has. A chart that fits its container makes JupyterLab lay itself out for
-# ever, so there it is given a width; a page, which takes the same output, fits it again.
+# ever, so there it is given a width; a page, which takes the same output, fits it again. Beside the spec stands
+# the chart as a picture, for whatever does not draw by itself.
 #
 # Importing this module makes the theme and the renderer current for the process.
 
 MIME_TYPE: Final = "application/vnd.vegalite.v5+json"
 SCHEMA: Final = "https://vega.github.io/schema/vega-lite/v5.json"
+#: Under which type the picture stands: nbconvert prefers it to vector graphics, and JupyterLab does not to the spec.
+PICTURE_TYPE: Final = "text/markdown"
+#: Set where one process draws the pictures of many notebooks: the first drawing of each would take it a second.
+DRAWN_LATER: Final = "FLIPKIT_DRAWN_LATER"
 #: Where a chart keeps the table of its numbers, beside the drawing, for the page to unfold.
 TABLE_KEY: Final = "numbers"
-#: Marks a chart that fits its place in a page, and the width that it has in JupyterLab. [px]
-FIT_KEY: Final = "fit"
+#: Width in JupyterLab of a chart that fits its place in a page. [px]
 LAB_WIDTH: Final = 540
 #: Marks a chart that is words alone; a page shows them as text.
 WORDLESS_KEY: Final = "wordless"
 
 
 def render_bundle(spec: Mapping[str, Any], **_: Any) -> dict[str, Any]:
-    """Outputs of one chart: the spec under the type that JupyterLab draws, and its text reading.
+    """Outputs of one chart, its picture among them where this process draws it."""
+    bundle = spec_bundle(spec)
+    return bundle if DRAWN_LATER in os.environ else with_picture(bundle)
 
-    >>> bundle = render_bundle({"mark": "point", "description": "One dot."})
+
+def spec_bundle(spec: Mapping[str, Any]) -> dict[str, Any]:
+    """Outputs of one chart without a picture: the spec under the type that JupyterLab draws, and its text reading.
+
+    >>> bundle = spec_bundle({"mark": "point", "description": "One dot."})
     >>> bundle["text/plain"]
     'One dot.'
     """
@@ -332,6 +347,13 @@ def render_bundle(spec: Mapping[str, Any], **_: Any) -> dict[str, Any]:
     if plain.get("width") == "container":
         plain |= {"width": LAB_WIDTH, "usermeta": {**plain.get("usermeta", {}), FIT_KEY: True}}
     return {MIME_TYPE: plain, "text/plain": str(spec.get("description") or "A chart without a reading.")}
+
+
+def with_picture(bundle: Mapping[str, Any]) -> dict[str, Any]:
+    """Outputs of a chart with its picture, where it has not got one."""
+    spec = bundle[MIME_TYPE]
+    drawn = not (spec.get("usermeta") or {}).get(WORDLESS_KEY) and PICTURE_TYPE not in bundle
+    return {**bundle, PICTURE_TYPE: picture(spec)} if drawn else dict(bundle)
 
 
 @alt.theme.register("flipkit", enable=True)
@@ -370,9 +392,6 @@ def wordless(text: str) -> alt.Chart:
 
 # Several small drawings one under another that share their rows or their months.
 
-#: Where a chart of panels says how much of its width is not drawing: a page gives every panel the rest.
-#: (The grammar can fit one view to its container, and not several.)
-MARGIN_KEY: Final = "margin"
 #: Width of a panel's drawing where nothing fits it. [px]
 WIDTH: Final = 460
 

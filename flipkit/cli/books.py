@@ -15,6 +15,7 @@ import click
 
 from flipkit.cli.answers import BOOKS, refuse, say, settings_of, told
 from flipkit.errors import ConversionError
+from flipkit.imports import ANSWERS
 
 if TYPE_CHECKING:
     from flipkit.imports.detect import Proposal
@@ -22,39 +23,6 @@ if TYPE_CHECKING:
 
 
 # Commands about the books: a folder to begin with, an export converted, the check.
-
-#: What each answer is about, and the words that it may be where they are few; the keys are those of
-#: ``flipkit.imports.detect.ANSWERS``.
-ANSWER_HELP: dict[str, tuple[str, tuple[str, ...]]] = {
-    "table": (
-        "Table of the books that the rows belong to.",
-        ("items", "price_changes", "work", "trips", "lots", "supplies", "comparables", "overheads", "people", "labels"),
-    ),
-    "sheet": ("Sheet of a workbook.", ()),
-    "encoding": ("Encoding of the text, such as cp1252.", ()),
-    "delimiter": ("What stands between the cells: comma, semicolon, tab, bar, or the mark itself.", ()),
-    "quote": ("What stands around a cell: double, single or none.", ()),
-    "header-row": ("Row of the headers, 0 for none.", ()),
-    "dates": ("Order of day and month.", ("day-month-year", "month-day-year", "year-month-day")),
-    "year": ("Year of days that are written without one.", ()),
-    "decimal": ("Mark before the cents.", ("point", "comma")),
-    "currency": ("Currency of the amounts, three letters.", ()),
-    "duplicates": ("What rows that are exactly equal are.", ("separate", "once")),
-    "totals": ("What rows that look like totals are.", ("leave-out", "keep")),
-    "cost-is": ("What the cost is of, where the quantity is above 1.", ("each", "row")),
-    "cost-zero": ("What a cost of 0 in every row is.", ("free", "unknown")),
-    "price-is": ("What the sold price is of, where the quantity is above 1.", ("each", "row")),
-    "list-is": ("What the list price is of, where the quantity is above 1.", ("each", "row")),
-    "shipping-is": ("What the shipping is of.", ("order", "line")),
-    "fees-are": ("What the fees are of.", ("order", "line")),
-    "refunds": ("What rows with a negative price are.", ("join", "refuse")),
-    "ids": ("What rows with one number are.", ("separate", "same", "note")),
-    "names": ("Whose rows without the number that the books go by are.", ("match", "new")),
-    "length-unit": ("Unit of bare sides.", ("in", "cm", "mm", "ft")),
-    "weight-unit": ("Unit of bare weights.", ("lb", "oz", "kg", "g")),
-    "time-unit": ("Unit of bare times.", ("min", "hour", "s")),
-    "unmatched": ("What becomes of sales that match no item of the books.", ("refuse", "new")),
-}
 
 
 @click.command()
@@ -106,8 +74,8 @@ def check(books: Path, as_of: str) -> None:
 
 
 def _answer_options(command: Callable[..., None]) -> Callable[..., None]:
-    for key, (text, words) in reversed(ANSWER_HELP.items()):
-        command = click.option(f"--{key}", help=text, type=click.Choice(words) if words else None)(command)
+    for key, (text, words) in reversed(ANSWERS.items()):
+        command = click.option(f"--{key}", help=text, type=click.Choice(list(words)) if words else None)(command)
     return command
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import functools
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -10,12 +11,17 @@ from typing import Any
 import click
 
 from flipkit.cli.answers import BOOKS, columns, told
+from flipkit.errors import AssumptionError
 from flipkit.money import show_cents
 
 # The answer in the shop aisle as lines of text, the one that matters first.
 
 #: Inputs named as what the price hangs on.
 _MOST_DRIVERS = 4
+#: Later prices that are named.
+_MOST_STEPS = 3
+#: Comparables of which less than this share is left are doubted aloud; of which less than the other, ignored.
+_DOUBTED, _IGNORED = 0.9, 0.05
 
 Money = Callable[[int], str]
 
@@ -23,17 +29,20 @@ Money = Callable[[int], str]
 def buying_words(answer: dict[str, Any]) -> list[str]:
     """The most to pay and why."""
     money = functools.partial(show_cents, currency=answer["currency"])
-    lines = [_verdict(answer, money), *_two_limits(answer, money), _course(answer, money), *_doubts(answer, money)]
+    lines = [_verdict(answer, money), _recommended(answer, money), *_two_limits(answer, money)]
+    lines += [_course(answer, money, "As you price now"), *_doubts(answer, money)]
     if "at_cost" in answer:
         lines += ["", *_cost_words(answer["at_cost"], money)]
-    lines += ["", "What the price hangs on (highest price then):"]
+    moving = [one for one in answer["drivers"] if one["highest_at_first_cents"] != one["highest_at_second_cents"]]
+    if moving:
+        lines += ["", "What the price depends on (highest price then):"]
     lines += columns(
         [
             [
                 f"  {one['input']} {one['moved']}".replace(" -", " −"),
                 f"{money(one['highest_at_first_cents'])} and {money(one['highest_at_second_cents'])}",
             ]
-            for one in answer["drivers"][:_MOST_DRIVERS]
+            for one in moving[:_MOST_DRIVERS]
         ]
     )
     lines += ["", *_venue_words(answer, money)]
@@ -54,57 +63,111 @@ def _verdict(answer: dict[str, Any], money: Money) -> str:
     return f"Pay {money(answer['highest_cents'])} at most ({thing})."
 
 
+def _recommended(answer: dict[str, Any], money: Money) -> str:
+    """The second answer: if it is listed as recommended."""
+    best = answer["recommended"]
+    place = f" at {best['venue']}{' (collected)' if best['collected'] else ''}" if best["venue"] else ""
+    if not best["highest_cents"]:
+        return "Listed in the best way and place, it would still not be worth buying."
+    return (
+        f"If you list it{place} as recommended: {money(best['highest_cents'])} at most. {_steps(best, money)} It then "
+        f"sells {best['sold_share']:.0%} of the time, after {best['expected_weeks']:.0f} weeks."
+    )
+
+
+def _steps(course: dict[str, Any], money: Money) -> str:
+    later = [f"{money(step['price_cents'])} from week {step['week'] + 1}" for step in course["price_path"][1:]]
+    named = [*later[:_MOST_STEPS], *(["and so on"] if len(later) > _MOST_STEPS else [])]
+    return f"List it at {money(course['list_cents'])}{'; then ' + ', '.join(named) if named else ''}."
+
+
 def _two_limits(answer: dict[str, Any], money: Money) -> list[str]:
     target, limit = money(answer["target_cents_per_hour"]), f"{answer['loss_limit_share']:.0%}"
-    counts = {"target": "", "loss": ""} | {answer["binding"]: ", which counts"}
-    return [
+    counts = {"target": "", "loss": "", "price": ""} | {answer["binding"]: ", which counts"}
+    lost = f" of {money(answer['loss_from_cents'])} or more" if answer["loss_from_cents"] else ""
+    lines = [
         f"For {target} an hour: {_at_most(answer['for_target_cents'], money)} (80 times of 100 between "
         f"{_at_most(answer['for_target_low_cents'], money)} and {_at_most(answer['for_target_high_cents'], money)})"
         f"{counts['target']}.",
-        f"For a chance of loss of {limit}: {_at_most(answer['for_loss_cents'], money)}{counts['loss']}.",
+        f"For a {limit} chance of a loss{lost}: {_at_most(answer['for_loss_cents'], money)}{counts['loss']}.",
     ]
+    if answer["binding"] == "price":
+        lines.append("Never pay more than like things sell for, which counts.")
+    return lines
 
 
 def _at_most(cents: int, money: Money) -> str:
     return money(cents) if cents > 0 else "nothing"
 
 
-def _course(answer: dict[str, Any], money: Money) -> str:
-    if not answer["list_cents"]:
-        return "No price would pay for the work of selling it."
-    later = [f"{money(step['price_cents'])} from week {step['week'] + 1}" for step in answer["price_path"][1:]]
+def _course(answer: dict[str, Any], money: Money, how: str) -> str:
     return (
-        f"List it at {money(answer['list_cents'])}{'; then ' + ', '.join(later) if later else ''}. It sells with a "
-        f"chance of {answer['sold_share']:.0%}, at {money(answer['mean_sale_cents'])} on average, after "
-        f"{answer['expected_weeks']:.0f} weeks on sale; it takes {answer['owner_min']:.0f} minutes of your work."
+        f"{how}: {_steps(answer, money)} It sells {answer['sold_share']:.0%} of the time, at "
+        f"{money(answer['mean_sale_cents'])} on average, after {answer['expected_weeks']:.0f} weeks on sale. It takes "
+        f"{answer['owner_min']:.0f} minutes of your work."
     )
 
 
 def _doubts(answer: dict[str, Any], money: Money) -> list[str]:
     found = []
     if answer["judged_by"] != answer["category"]:
-        found.append(f"The books know no {answer['category']!r}: judged by the {answer['judged_by']}.")
-    if answer["overview_says_stop"]:
+        known = ", ".join(answer["known_categories"])
         found.append(
-            f"The overview says stop for {answer['judged_by']}: what you bought of them so far most likely missed your "
-            f"target. A price here counts on this one selling for what is said."
+            f"The books know no {answer['category']!r}: judged by the {answer['judged_by']}. They know {known}."
         )
+    elif answer["decision"]:
+        found.append(f"This month's decision on {answer['judged_by']}: {answer['decision']}")
     if answer["too_few_to_tell"]:
         sales = answer["sales_in_books"]
         found.append(f"Too few to tell: {sales} sale{'' if sales == 1 else 's'} of such things; the rest is assumed.")
     if answer["typical_from"] == "books":
         found.append("No price was given, so what such things sold for counts: name one with --price or --comparable.")
+    if answer["typical_from"] == "comparables and price":
+        found.append(f"Your price and the comparables count together: {money(answer['typical_cents'])}.")
+    return found + _comparable_doubts(answer, money)
+
+
+def _comparable_doubts(answer: dict[str, Any], money: Money) -> list[str]:
+    """What is odd about the comparables or the price."""
+    found = []
+    groups = answer.get("groups_cents")
+    if groups:
+        found.append(
+            f"The comparables are two groups, about {money(groups[0])} and about {money(groups[1])}. Find out to which "
+            "of them yours belongs: the range covers both."
+        )
     if answer.get("outliers_cents"):
         found.append(f"Far from the others, so damped: {', '.join(money(one) for one in answer['outliers_cents'])}.")
+    trust = answer.get("comparables_trust_share", 1.0)
+    if trust < _DOUBTED:
+        usual, seen = money(answer["usual_cents"]), money(answer["comparables_middle_cents"])
+        rest = "they don't count" if trust < _IGNORED else "they count less"
+        found.append(
+            f"Caution: {answer['judged_by']} sell for about {usual} in your books, and the comparables say {seen}. So "
+            f"{rest}. Is a decimal point misplaced, or is this another kind of thing?"
+        )
+    if answer.get("guess_is_far"):
+        found.append(
+            f"Caution: {answer['judged_by']} sell for about {money(answer['usual_cents'])} in your books. Is the price "
+            "right?"
+        )
+    if answer.get("typed_again"):
+        found.append(
+            "The same price stands there more than once and counts as one sale: write the days if they were several "
+            "(--comparable '60 2026-10-02')."
+        )
     return found
 
 
 def _cost_words(judged: dict[str, Any], money: Money) -> list[str]:
     hourly = judged["cents_per_hour"]
     earns = "no hour's work to speak of" if hourly is None else f"{money(hourly)} an hour"
+    verdict = "buy" if judged["worth_it"] else "leave it"
+    if judged["worth_it_if_recommended"] and not judged["worth_it"]:
+        verdict = "leave it, unless you list it as recommended"
     lines = [
-        f"At {money(judged['cost_cents'])}: {'buy' if judged['worth_it'] else 'leave it'}; it would bring {earns}, "
-        f"and lose money with a chance of {judged['loss_chance_share']:.0%}."
+        f"At {money(judged['cost_cents'])}: {verdict}; as you price now it would bring {earns}, and lose money "
+        f"{judged['loss_chance_share']:.0%} of the time."
     ]
     if judged["turning_typical_cents"] is not None:
         lines.append(f"It turns where like things sell for {money(judged['turning_typical_cents'])}.")
@@ -152,7 +215,13 @@ PACKS = "packs"
 @click.command()
 @click.argument("category")
 @click.option("--price", help="What like things sell for, as you think.")
-@click.option("--comparable", "comparables", multiple=True, help="What a like thing sold for; may be repeated.")
+@click.option(
+    "--comparable",
+    "comparables",
+    multiple=True,
+    help="What a like thing sold for, perhaps with its day and condition: '60 2026-10-02 good'; may be repeated.",
+)
+@click.option("--condition", default="", help="Condition of the thing, in the words of the comparables.")
 @click.option("--size", default="", help="Size class when packed: small, medium, bulky or oversize.")
 @click.option("--weight", help="Packed weight, such as 9lb; by default as such things mostly weigh.")
 @click.option("--cost", help="What is asked for it: is it worth that?")
@@ -172,6 +241,7 @@ def buy(
     category: str,
     price: str | None,
     comparables: Sequence[str],
+    condition: str,
     size: str,
     weight: str | None,
     cost: str | None,
@@ -186,15 +256,16 @@ def buy(
 ) -> None:
     """The most to pay for a thing of CATEGORY: flipkit buy cookware --price 60 --size small."""
     from flipkit.analysis.knowledge_file import newest_knowledge, read_knowledge
-    from flipkit.analysis.max_bid import buying_answer
+    from flipkit.analysis.max_bid import buying_answer, sales_compared
     from flipkit.money import read_cents, read_ppm
     from flipkit.units import read_weight
 
+    knowledge = read_knowledge(source or newest_knowledge(Path(PACKS)))
     answer = buying_answer(
-        read_knowledge(source or newest_knowledge(Path(PACKS))),
+        knowledge,
         category,
         price_cents=None if price is None else read_cents(price, name="--price"),
-        comparables_cents=[read_cents(one, name="--comparable") for one in comparables],
+        **sales_compared(knowledge, [_comparable(one) for one in comparables], condition),
         size=size,
         weight_lb=None if weight is None else read_weight(weight, name="--weight"),
         venue=venue,
@@ -206,3 +277,21 @@ def buy(
         apart_min=apart_min,
     )
     told(answer, as_json, buying_words)
+
+
+def _comparable(text: str) -> tuple[int, dt.date | None, str]:
+    """A price, then perhaps a day and a condition.
+
+    >>> _comparable("60 2026-10-02 good"), _comparable("$45")
+    ((6000, datetime.date(2026, 10, 2), 'good'), (4500, None, ''))
+    """
+    from flipkit.money import read_cents
+
+    words = text.replace(",", " , ").split(" , ") if ", " in text else [text]
+    price, *rest = " ".join(words).split()
+    day = next((one for one in rest if one[:4].isdigit()), None)
+    try:
+        when = dt.date.fromisoformat(day) if day else None
+    except ValueError:
+        raise AssumptionError("--comparable", need="a price, a day such as 2026-10-02, a condition", got=text) from None
+    return read_cents(price, name="--comparable"), when, " ".join(one for one in rest if one != day)

@@ -19,6 +19,7 @@ from flipkit.cli.prices import books_option, json_option, on_option, settings_op
 @click.option("--value", default="0", help="What it is worth; what is lost if it breaks.")
 @click.option("--upright", is_flag=True, help="Its height must stay upright.")
 @click.option("--round", "round_section", is_flag=True, help="Round along its longest side, or can be rolled.")
+@click.option("--notch", default="", help="Shaped like an L: the empty corner of its box, its sides in the same order.")
 @click.option("--pickup", is_flag=True, help="The buyer can collect it.")
 @click.option("--zone", help="Zone of the buyer; without it the assumed mix of zones.")
 @click.option("--card", help="Rate card; by default the cheapest of the assumed ones counts.")
@@ -37,6 +38,7 @@ def packing(
     value: str,
     upright: bool,
     round_section: bool,
+    notch: str,
     pickup: bool,
     zone: str | None,
     card: str | None,
@@ -60,6 +62,7 @@ def packing(
         upright=upright,
         round_section=round_section,
         pickup=pickup,
+        notch=notch,
     )
     parcel = plan_parcel(
         item,

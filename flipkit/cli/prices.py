@@ -161,7 +161,21 @@ def offer_words(answer: dict[str, Any]) -> list[str]:
                 + [_patience_words(row, money) for row in answer["patience"]]
             ),
         ]
+        lines += [reason] if (reason := _patience_reason(answer["patience"], money)) else []
     return lines
+
+
+def _patience_reason(rows: Sequence[dict[str, Any]], money: Callable[[int], str]) -> str:
+    """Why the recommended wait is recommended."""
+    hurried = [row for row in rows if row["way"] == "within"]
+    best = next((row for row in rows if row["way"] == "planned"), None)
+    if not hurried or best is None or not best["ask_cents"]:
+        return ""
+    more = money(round((best["worth_cents"] - hurried[-1]["worth_cents"]) / 100) * 100)
+    return (
+        f"Waiting up to {best['within_weeks']} weeks brings {more} more than {hurried[-1]['within_weeks']} would, "
+        "once your minutes, the room and the money tied up are paid."
+    )
 
 
 def _offer_answer(answer: dict[str, Any], money: Callable[[int], str]) -> str:

@@ -14,7 +14,7 @@ from flipkit.assumptions import SIZES, Assumptions
 from flipkit.books.schema import PICKUP
 from flipkit.economics.labor import shrunk_minutes
 from flipkit.errors import AssumptionError, MeasureError
-from flipkit.money import PPM, Cents, percentage, share_out_groups
+from flipkit.money import LARGEST_CENTS, PPM, Cents, percentage, share_out_groups
 from flipkit.rules import fees, mileage, postage
 from flipkit.rules import parcels as rule_parcels
 from flipkit.rules.rate_cards import RateCard
@@ -412,9 +412,15 @@ def _chosen_protection(
     said = items["declared_value_cents"]
     stated = np.bincount(orders.code, weights=said.fillna(0).to_numpy(dtype=np.int64))[orders.code].astype(np.int64)
     named = np.bincount(orders.code, weights=said.notna())[orders.code] > 0
+    assumed, signed = usual_protection(worth, assumptions)
+    return np.where(open_, np.where(named, stated, assumed), 0), open_ & signed
+
+
+def usual_protection(worth_cents: Cents, assumptions: Assumptions) -> tuple[Cents, Bools]:
+    """What parcels with so much in them are taken to be declared at, and whether they take a signature."""
     declare, sign = (assumptions.cents(f"protection.{name}") for name in ("declare_from", "signature_from"))
-    assumed = np.where(worth >= declare, worth, 0) if declare else np.zeros(len(items), dtype=np.int64)
-    return np.where(open_, np.where(named, stated, assumed), 0), open_ & bool(sign) & (worth >= sign)
+    declared = np.where((declare > 0) & (worth_cents >= declare), worth_cents, 0)
+    return declared, np.asarray((sign > 0) & (worth_cents >= sign))
 
 
 def own_rate_cards(rules: Rules, assumptions: Assumptions) -> list[RateCard]:
@@ -487,7 +493,28 @@ def per_size(size_class: pd.Series, assumptions: Assumptions, key: str) -> Cents
     return table[np.array([SIZES.index(size) for size in size_class], dtype=np.int64)]
 
 
-# Packing materials: recorded, or assumed by size and corrected by the supplies that were bought.
+# Packing materials: recorded, or as plans have them and corrected by the supplies that were bought.
+
+
+def materials_like_plans(posted: pd.DataFrame, worth_cents: npt.ArrayLike, assumptions: Assumptions) -> Floats:
+    """Packing materials of each measured parcel as the kit's plans have them; missing where it is not measured. [cents]
+
+    A plan for every sale takes too long, so this is a curve through plans (``tests/benchmarks/bench_packing.py``).
+    """
+
+    def surface(sides: list[Any]) -> Any:
+        return sides[0] * sides[1] + sides[0] * sides[2] + sides[1] * sides[2]
+
+    usual = surface([assumptions.number(f"parcel.{name}.medium") for name in MEASURES[:3]])
+    larger = surface([posted[name].to_numpy(dtype=np.float64) for name in MEASURES[:3]]) / usual
+    worth = np.maximum(np.asarray(worth_cents, dtype=np.float64), 100.0) / max(assumptions.cents("packing.value"), 100)
+    level, by_surface, by_worth = (
+        assumptions.number(f"packing.like_plans.{part}") for part in ("level", "surface_power", "worth_power")
+    )
+    measured = (posted["measures_origin"] == "recorded").to_numpy()
+    with np.errstate(over="ignore"):
+        curve = level * assumptions.cents("materials.assumed.medium") * larger**by_surface * worth**by_worth
+    return np.where(measured, np.minimum(curve, LARGEST_CENTS), np.nan)
 
 
 #: How far purchases may move the assumed materials: beyond it they were not made for these parcels alone.
@@ -510,24 +537,28 @@ class SuppliesUsed:
 def materials_line(
     items: pd.DataFrame,
     room: Floats,
-    posted_size: pd.Series,
+    posted: pd.DataFrame,
     sold: Bools,
     supplies: pd.DataFrame,
     orders: Orders,
     assumptions: Assumptions,
 ) -> tuple[Line, SuppliesUsed]:
-    """Packing materials as recorded; where they are not, what a parcel of that size takes, as bought supplies teach."""
+    """Packing materials as recorded; where they are not, what such a parcel takes, as bought supplies teach."""
     cents, given = recorded(items["materials_paid_cents"], np.ones(len(items), dtype=bool), orders, room)
-    posted = sold & (items["zone"] != PICKUP).to_numpy()
-    standard = np.where(posted & orders.lead, per_size(posted_size, assumptions, "materials.assumed"), 0)
+    by_post = sold & (items["zone"] != PICKUP).to_numpy()
+    price = items["sold_price_cents"].fillna(0).to_numpy(dtype=np.float64)
+    planned = materials_like_plans(posted, np.bincount(orders.code, weights=price)[orders.code], assumptions)
+    by_size = per_size(posted["size_class"], assumptions, "materials.assumed")
+    parcel = by_post & orders.lead
+    usual = np.where(np.isnan(planned), by_size, np.rint(planned)).astype(np.int64)
+    standard = np.where(parcel, usual, 0)
     day = items["sold_on"].to_numpy().astype("datetime64[D]")
-    parcel = posted & orders.lead
     since, seen, used = _taught(supplies, day[parcel], standard[parcel], assumptions)
     late = parcel & (day >= np.datetime64(since, "D")) if since else np.zeros(len(items), dtype=bool)
-    open_ = posted & ~given
+    open_ = by_post & ~given
     assumed = (np.where(open_, standard, 0) * round(used * PPM) + PPM // 2) // PPM
     cents = np.where(open_, orders.pooled(assumed, room, among=open_), cents)
-    charged = cents[posted & (day >= np.datetime64(since, "D"))].sum() if since else 0
+    charged = cents[by_post & (day >= np.datetime64(since, "D"))].sum() if since else 0
     bought = int(supplies["cost_cents"].fillna(0).sum()) if len(supplies) else 0
     told = SuppliesUsed(bought, int(charged), since, int(late.sum()), seen, used)
     return (cents, np.select([given, open_], ["recorded", "assumed"], "none").astype(object)), told

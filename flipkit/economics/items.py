@@ -139,7 +139,7 @@ MONEY_LINES = (
         "packing materials",
         "materials_paid",
         timing=_SUPPLIES,
-        assumed_by=("materials.assumed.{size}",),
+        assumed_by=("materials.assumed.{size}", "materials.assumed.medium", "packing.like_plans.level"),
     ),
     MoneyLine("cost", False, "cost of goods", "cost", "", "cost of the goods", held=True, timing=_BACK),
     MoneyLine("trip", False, "sourcing trips", "", "", "trips", held=True, timing=_UNSOLD),
@@ -286,9 +286,7 @@ def _as_recorded(books: Books, rules: Rules, assumptions: Assumptions, as_of: dt
         items, parcels, sold, rules, assumptions, orders=orders, posted=posted
     )
     lines["label_adjustment"] = _line(recorded(items["label_adjustment_cents"], sold, orders, room))
-    lines["materials"], supplies = materials_line(
-        items, room, posted["size_class"], sold, known.supplies, orders, assumptions
-    )
+    lines["materials"], supplies = materials_line(items, room, posted, sold, known.supplies, orders, assumptions)
     lines["cost"] = cost_of_goods(items, known.lots, parcels["weight_lb"])
     lines["trip"] = trip_costs(items, known.trips, lines["cost"][0], rules, assumptions)
     lines["hired"] = (labor.minutes["hired_cents"].to_numpy(), labor.minutes["hired_origin"].to_numpy())

@@ -265,7 +265,10 @@ class _Tracing:
 
     def _materials(self, origin: str) -> str:
         used = self._economics.supplies.used if self._economics.supplies else 1
-        told = self._assumed((f"materials.assumed.{self.item['size_class']}",))
+        measured = self.item["measures_origin"] == "recorded"
+        size = "medium" if measured else self.item["size_class"]
+        told = self._assumed((f"materials.assumed.{size}",))
+        told += ", grown with its surface and price as packing plans do" if measured else ""
         return told if used == 1 else f"{told}, times {used:.2f} as the supplies that you bought teach"
 
     def _label(self, origin: str) -> str:

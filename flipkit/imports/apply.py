@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
-import operator
 import re
-import statistics
 from collections import Counter, defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
+
+import numpy as np
+import pandas as pd
 
 from flipkit.books import cells as book_cells
 from flipkit.books import schema
@@ -28,8 +29,9 @@ from flipkit.imports.detect import Proposal
 from flipkit.imports.join import (
     AcceptedRow,
     Cell,
-    Label,
     Stock,
+    as_text,
+    cents_in,
     fitting_item,
     labels_of,
     match_labels,
@@ -39,7 +41,7 @@ from flipkit.imports.join import (
 from flipkit.imports.merge import Change, Merged, books_in, read_ledger
 from flipkit.imports.rows import taken_rows
 from flipkit.imports.sheets import SkippedRow
-from flipkit.imports.values import LABELS
+from flipkit.imports.values import LABELS, columns_of
 
 # What a conversion did: counts that add up, sums to compare, and every row that was not taken.
 
@@ -194,20 +196,19 @@ def keep_by_hand(stage: Stage, folder: Path, name: str) -> None:
 def sums_of(taken: AcceptedRow, table: str) -> dict[str, str]:
     """Sums over the rows taken, for comparison with the other program."""
     sums: dict[str, str] = {}
-    kinds = {"money", "signed money"}
-    money = [name for name in taken.columns if import_match.kind_of(table, name) in kinds]
-    for name in (*(name for name in _SUMMED if name in taken.columns), *money):
+    columns = columns_of(table)
+    for name in (*_SUMMED, *(name for name in taken.columns if columns[name].kind in import_match.MONEY)):
+        texts = [text for text in taken.texts(name) if text]
+        cents = book_cells.cents_of(texts)
+        try:
+            total = (
+                sum((Decimal(text) * count for text, count in Counter(texts).items()), Decimal(0))
+                if cents is None
+                else (Decimal(int(cents.sum())) / 100).quantize(Decimal("0.01"))
+            )
+        except ArithmeticError:
+            continue
         if name in taken.columns:
-            at = taken.columns.index(name)
-            texts = [text for text in map(operator.itemgetter(at), taken.rows) if text]
-            cents = book_cells.cents_of(texts)
-            if cents is not None:
-                total = (Decimal(int(cents.sum())) / 100).quantize(Decimal("0.01"))
-            else:
-                try:
-                    total = sum((Decimal(text) * count for text, count in Counter(texts).items()), Decimal(0))
-                except ArithmeticError:
-                    continue
             sums[name] = f"{total:,f}"
     return sums
 
@@ -221,40 +222,34 @@ def remarks_of(taken: AcceptedRow, table: str) -> list[str]:
     found: list[str] = []
     if taken.unsold:
         found.append(f"{taken.unsold:,} rows have a sale of 0.00 and no day: taken as not sold")
+    if taken.undated:
+        which = rows_in_words(taken.undated, most=5)
+        found.append(f"{which}: gone, and no day says when: in stock until gone_on and gone_how are filled in")
     if table != "items":
         return found
-    at = {name: taken.columns.index(name) for name in taken.columns}
-    for name, most in (
-        *((side, _LONGEST_IN) for side in ("length_in", "width_in", "height_in")),
-        ("weight_lb", _HEAVIEST_LB),
-    ):
-        if name not in at:
-            continue
-        unit = name[-2:]
+    for name, most in (*((side, _LONGEST_IN) for side in import_match.SIDES), ("weight_lb", _HEAVIEST_LB)):
+        texts, unit = taken.texts(name), name[-2:]
         read = reader_of(ITEMS.column(name), unit=unit, units=Units())
-        known = {text: read(text) for text in {row[at[name]] for row in taken.rows} - {""}}
+        known = {text: read(text) for text in set(texts) - {""}}
         large = [t for t, value in known.items() if not isinstance(value, InvalidCell) and float(value) > most]
-        rows = [o for o, row in zip(taken.origins, taken.rows, strict=True) if row[at[name]] in large]
+        rows = [origin for origin, text in zip(taken.origins, texts, strict=False) if text in large]
         if rows:
             found.append(
                 f"{rows_in_words(rows, most=5)}: {name} of {large[0]} is more than {most:g} {unit}: the right unit?"
             )
-    for name in ("cost", "list_price", "sold_price"):
-        texts = [row[at[name]] for row in taken.rows if row[at[name]]] if name in at else []
-        cents = book_cells.cents_of(texts)
-        if not texts or (cents is not None and cents.max() < _DEAREST * max(int(cents.min()), 1)):
+    kinds = pd.Series(pd.factorize(np.array(taken.texts("category"), dtype=object))[0])
+    for name in ("cost", "list_price", "sold_price") if len(kinds) else ():
+        texts = taken.texts(name)
+        given = np.fromiter(map(bool, texts), dtype=bool, count=len(texts))
+        cents = book_cells.cents_of([text for text in texts if text])
+        if cents is None or not len(cents):
             continue
-        prices: dict[str, list[tuple[Decimal, int]]] = defaultdict(list)
-        for origin, row in zip(taken.origins, taken.rows, strict=True):
-            if name in at and "category" in at and row[at[name]]:
-                prices[row[at["category"]]].append((Decimal(row[at[name]]), origin))
-        for category, given in prices.items():
-            middle = statistics.median(price for price, _ in given)
-            for price, origin in given:
-                if middle > 0 and price >= _DEAREST * middle:
-                    found.append(
-                        f"row {origin}: {name} {price:,} is {price / middle:,.0f} times what {category} usually has"
-                    )
+        middle = pd.Series(cents).groupby(kinds[given].to_numpy()).transform("median").to_numpy()
+        for at in np.flatnonzero((middle > 0) & (cents >= _DEAREST * middle)):
+            place = int(np.flatnonzero(given)[at])
+            kind, price = taken.texts("category")[place], Decimal(texts[place])
+            times = f"{cents[at] / middle[at]:,.0f} times what {kind} usually has"
+            found.append(f"row {taken.origins[place]}: {name} {price:,} is {times}")
     return found
 
 
@@ -292,21 +287,17 @@ def _costs(stock: Stock, ledger: list[dict[str, str]]) -> list[list[str]]:
         items = [item for item in row["items"].split("|") if item in known]
         if not items:
             continue
-        for item, share in shares_of(stock, items, int(Decimal(row["amount"] or "0") * 100)).items():
+        for item, share in shares_of(stock, items, cents_in(row["amount"])).items():
             paid[item] += share
-        for item, share in shares_of(stock, items, int(Decimal(row["adjustment"] or "0") * 100)).items():
+        for item, share in shares_of(stock, items, cents_in(row["adjustment"])).items():
             later[item] += share
     rows = []
     for item in paid:
         # A label given back leaves nothing to pay; more than that is a credit.
         credit = min(paid[item], 0)
         adjustment = later[item] + credit
-        rows.append([item, _text(paid[item] - credit), _text(adjustment) if adjustment else ""])
+        rows.append([item, as_text(paid[item] - credit), as_text(adjustment) if adjustment else ""])
     return rows
-
-
-def _text(cents: int) -> str:
-    return f"{Decimal(cents) / 100:.2f}"
 
 
 def post_labels(taken: AcceptedRow, stock: Stock, earlier: list[dict[str, str]]) -> Postings:
@@ -325,32 +316,16 @@ def post_labels(taken: AcceptedRow, stock: Stock, earlier: list[dict[str, str]])
             continue
         postings.added += 1
         postings.told.append(f"row {label.origin}: {', '.join(items)}, by {posted.how[label.key]}")
-        postings.ledger.append(_entry(label, items, posted.how[label.key]))
+        said = ("|".join(items), as_text(label.amount_cents), as_text(label.adjustment_cents), label.date)
+        entry = (label.key, *said, posted.how[label.key])
+        postings.ledger.append(dict(zip(_LEDGER, entry, strict=True)))
     return postings
 
 
-def _entry(label: Label, items: list[str], how: str) -> dict[str, str]:
-    values = (
-        label.key,
-        "|".join(items),
-        _text(label.amount_cents),
-        _text(label.adjustment_cents),
-        label.date,
-        how,
-    )
-    return dict(zip(_LEDGER, values, strict=True))
-
-
 def _weights(taken: AcceptedRow) -> list[float]:
-    if "weight_lb" not in taken.columns:
-        return [0.0] * len(taken.rows)
-    at = taken.columns.index("weight_lb")
     read = reader_of(ITEMS.column("weight_lb"), unit="lb", units=Units())
-    weights = []
-    for row in taken.rows:
-        value = read(row[at]) if row[at] else 0.0
-        weights.append(0.0 if isinstance(value, InvalidCell) else float(value))
-    return weights
+    given = [read(text) if text else 0.0 for text in taken.texts("weight_lb")] or [0.0] * len(taken.rows)
+    return [0.0 if isinstance(value, InvalidCell) else float(value) for value in given]
 
 
 # Bring an export of another program into the books: propose how to read it, then apply that.
@@ -444,9 +419,8 @@ def _posted(job: _Job) -> Merged:
     postings = post_labels(job.taken, stock_of(job.books.items), read_ledger(job.folder / CONVERTED / "labels.csv"))
     job.postings = postings
     job.matched = postings.told
-    unmatched = {left.row for left in postings.refused}
     why = {left.row: left.reason for left in postings.refused}
-    job.taken.drop({at: why[row] for at, row in enumerate(job.taken.origins) if row in unmatched})
+    job.taken.drop({at: why[row] for at, row in enumerate(job.taken.origins) if row in why})
     costs = postings.as_rows()
     names = costs.columns[1:]
     last = {(row[0], name): text for row in postings.before for name, text in zip(names, row[1:], strict=True)}
@@ -562,7 +536,7 @@ def _write(job: _Job, result: Merged, agreed: Callable[[Conversion], bool]) -> C
         folder=job.folder,
         table=table,
         rows_in=layout.rows_in,
-        taken=len(job.taken.rows) + len(job.taken.joined),
+        taken=len(set(job.taken.origins)) + len(job.taken.joined),
         refused=tuple(refused),
         added=counted.added,
         there=counted.there,
@@ -586,10 +560,9 @@ def _put(job: _Job, result: Merged, refused: list[SkippedRow]) -> list[str]:
         if result.altered or not (job.folder / file).exists():
             keep_by_hand(stage, job.folder, file)
             result.text = result.file.text(job.table)
-            text = result.text
-            stage.write(file, text)
+            stage.write(file, result.text)
             written.append(file)
-            digest = hashlib.sha256(text.encode()).hexdigest()
+            digest = hashlib.sha256(result.text.encode()).hexdigest()
             files[f"{CONVERTED}/written-{job.table.name}.txt"] = f"{digest}\n"
         files["shop.csv"] = job.shop_text
         files[f"{CONVERTED}/named.csv"] = _naming_text(job)
@@ -606,14 +579,10 @@ def _put(job: _Job, result: Merged, refused: list[SkippedRow]) -> list[str]:
             )
         for name, text in files.items():
             place = job.folder / name
-            settled = place.is_file() and not result.altered and name.endswith(("-changes.csv", "-matched.csv"))
-            bare = name.endswith("-cells.csv") and not job.taken.cells and not place.is_file()
-            if (
-                text
-                and not bare
-                and not settled
-                and not (place.is_file() and place.read_text(encoding="utf-8") == text)
-            ):
+            there = place.is_file()
+            settled = there and not result.altered and name.endswith(("-changes.csv", "-matched.csv"))
+            bare = name.endswith("-cells.csv") and not (job.taken.cells or there)
+            if text and not bare and not settled and not (there and place.read_text(encoding="utf-8") == text):
                 stage.write(name, text)
                 written.append(name)
     return written

@@ -1,4 +1,4 @@
-"""TODO"""
+"""Cells of an export read into the text that the books write, each distinct one once."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ from decimal import ROUND_HALF_UP, Decimal
 
 from flipkit.books import schema
 from flipkit.books.cells import InvalidCell, Units, reader_of
-from flipkit.imports import match as import_match
 from flipkit.imports import values as import_values
 from flipkit.imports.mapping import Mapping, Source
 from flipkit.imports.sheets import LOST, Layout
@@ -24,8 +23,6 @@ from flipkit.imports.values import (
     read_written,
 )
 from flipkit.money import LARGEST_CENTS
-
-# Cells of an export read into the text that the books write, each distinct one once.
 
 _MEMORY = 200_000
 _UNCALCULATED = "open the workbook in a spreadsheet, let it calculate and save it"
@@ -43,16 +40,17 @@ class ColumnReader:
         self.sure = True
         self.places = [layout.headers.index(header) for header in source.headers]
         self.blank = layout.headers.index(source.blank) if source.blank else -1
-        kind = import_match.kind_of(mapping.table, name)
+        column = import_values.columns_of(mapping.table)[name]
+        kind = column.kind
         units = units or Units(mapping.currency or "USD")
         decimal = DECIMALS[source.decimal or mapping.decimal or "point"]
         if source.value and "," not in source.value:
             decimal = "."
         order = source.order or mapping.order or "year-month-day"
-        choices = schema.BY_NAME[mapping.table].column(name).choices if mapping.table in schema.BY_NAME else ()
         # Money given back stands in the same columns as sales, with a minus.
         signed = kind == "signed money" or (kind == "money" and mapping.rows.refunds == "join")
-        if kind in ("money", "signed money"):
+        self.money = kind in ("money", "signed money")
+        if self.money:
             self.read: Callable[[str], str | InvalidCell] = functools.partial(
                 _money, decimal=decimal, currency=units.currency, turned=source.turned, signed=signed
             )
@@ -60,17 +58,19 @@ class ColumnReader:
             self.read = functools.partial(_date, order=order, month=kind == "month", year=mapping.year)
         elif kind in ("number", "miles", "count"):
             factor = _KM_IN_MILES if source.unit == "km" else Decimal(1)
-            self.read = functools.partial(_number, decimal=decimal, whole=kind == "count", factor=factor)
+            least = {"count": 0 if name == import_values.SOLD_OF else 1}.get(kind)
+            self.read = functools.partial(_number, decimal=decimal, least=least, factor=factor)
         elif kind in ("length", "weight", "minutes"):
             own = {"length": "in", "weight": "lb"}.get(kind, "min")
-            self.read = functools.partial(_measure, decimal=decimal, unit=source.unit, kind=kind, own=own)
+            part = source.part
+            self.read = functools.partial(_measure, decimal=decimal, unit=source.unit, kind=kind, own=own, part=part)
         elif kind == "rate":
             self.read = functools.partial(_rate, decimal=decimal)
         elif kind == "choice":
-            self.read = functools.partial(_choice, choices=choices)
+            self.read = functools.partial(_choice, choices=column.choices)
         else:
             self.read = _text
-        self.plain = PlainNumbers(decimal, units.currency) if "money" in kind and not source.turned else None
+        self.plain = PlainNumbers(decimal, units.currency) if self.money and not source.turned else None
         self.known: dict[str, str | InvalidCell] = {"": ""}
         if source.otherwise:
             self.known[""] = self.read(source.otherwise)
@@ -113,8 +113,13 @@ class ColumnReader:
 
     def read_worded(self, text: str) -> str | InvalidCell:
         """A text read, a word of the mapping as what it means."""
-        meant = self.source.words.get(text, text)
-        return self.read(meant) if meant else ""
+        return self.meant(self.source.words[text]) if text in self.source.words else self.read(text)
+
+    def meant(self, meaning: str) -> str | InvalidCell:
+        """What a word means, read: a thing that was fetched cost no postage, one that is gone has no sale."""
+        if meaning == import_values.COLLECTED and self.money:
+            return "0.00"
+        return "" if meaning in ("", import_values.COLLECTED, *import_values.GONE) else self.read(meaning)
 
     def complaint(self, bad: InvalidCell, cells: list[str]) -> str:
         """Why a cell of this column cannot be taken."""
@@ -179,14 +184,14 @@ def _only_month(text: str) -> dt.date | None:
     return import_values.day_of(f"1 {text}", "day-month-year")
 
 
-def _number(text: str, *, decimal: str, whole: bool, factor: Decimal) -> str | InvalidCell:
+def _number(text: str, *, decimal: str, least: int | None, factor: Decimal) -> str | InvalidCell:
     if text.casefold() in NOTHING:
         return ""
     value = number_of(text, decimal)
     if value is None or value < 0:
         return InvalidCell("a number of at least 0")
-    if whole and (value != value.to_integral_value() or not 1 <= value <= 1_000_000):
-        return InvalidCell("a whole number of at least 1")
+    if least is not None and (value != value.to_integral_value() or not least <= value <= 1_000_000):
+        return InvalidCell(f"a whole number of at least {least}")
     value *= factor
     return f"{int(value)}" if value == value.to_integral_value() else f"{value.normalize():f}"
 
@@ -207,9 +212,14 @@ def _minutes(text: str) -> str:
     return f"{Decimal(hours * 3600 + minutes * 60 + int(clock[3] or 0)) / 60:.6f}".rstrip("0").rstrip(".")
 
 
-def _measure(text: str, *, decimal: str, unit: str, kind: str, own: str) -> str | InvalidCell:
+def _measure(text: str, *, decimal: str, unit: str, kind: str, own: str, part: int) -> str | InvalidCell:
     if text.casefold() in NOTHING:
         return ""
+    if part:
+        sides = import_values.three_sides(text)
+        if not sides:
+            return InvalidCell("three sides such as 30x20x10 cm")
+        text = sides[part - 1]
     if kind == "minutes" and _minutes(text):
         return _minutes(text)
     value = number_of(text, decimal)
@@ -245,8 +255,7 @@ def _choice(text: str, *, choices: tuple[str, ...]) -> str | InvalidCell:
     word = " ".join(text.lower().replace("_", " ").split())
     if word in choices or not word:
         return word
-    plain = " ".join(re.sub(r"[^\w]+", " ", import_values.unaccented(word)).split())
-    other = other_choices().get(word) or other_choices().get(plain, "")
+    other = other_choices().get(import_values.plain_words(word), "")
     if other in choices:
         return other
     return InvalidCell(f"one of {', '.join(choices)}")

@@ -1,8 +1,9 @@
-"""What an export leaves open: settled where the file settles it, asked otherwise."""
+"""A proposal of how to read an export: what is certain, what is guessed, what must be asked."""
 
 from __future__ import annotations
 
 import difflib
+from collections.abc import Iterable
 from collections.abc import Mapping as Answers
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,49 +12,20 @@ from flipkit.books import schema
 from flipkit.books.problems import Problem
 from flipkit.books.write import CONVERTED
 from flipkit.errors import ConversionError
+from flipkit.imports import ANSWERS, values
 from flipkit.imports import match as import_match
-from flipkit.imports import values
-from flipkit.imports.join import Stock, stock_of
-from flipkit.imports.mapping import File, Mapping, Question, Source, mapping_text, read_mapping
-from flipkit.imports.match import Candidate, Draft, survey
+from flipkit.imports.join import stock_of
+from flipkit.imports.mapping import Candidate, Draft, File, Mapping, Question, Source, mapping_text, read_mapping
+from flipkit.imports.match import survey
 from flipkit.imports.merge import books_in, read_ledger
-from flipkit.imports.settle import settle, unit_for
+from flipkit.imports.settle import settle
 from flipkit.imports.sheets import Export, Layout, open_export
+from flipkit.rules.tables import load_rules
 
-# A proposal of how to read an export: what is certain, what is guessed, what must be asked.
-#
 # A guess is made only where a wrong one would be seen. Where it would pass silently, the order of dates, decimal
 # marks, equal rows, rows that add up others, what a price is for, there is a question, and each question names the
 # option that settles it.
 
-#: Answers that a proposal understands, by key, beside those that name a column or a header.
-ANSWERS = (
-    "table",
-    "sheet",
-    "encoding",
-    "delimiter",
-    "quote",
-    "header-row",
-    "dates",
-    "decimal",
-    "currency",
-    "duplicates",
-    "totals",
-    "cost-is",
-    "price-is",
-    "shipping-is",
-    "fees-are",
-    "unmatched",
-    "list-is",
-    "refunds",
-    "ids",
-    "names",
-    "length-unit",
-    "weight-unit",
-    "time-unit",
-    "cost-zero",
-    "year",
-)
 #: Answers that name a column or a header behind their word.
 _NAMED = ("column ", "skip ", "keep ", "means ", "blank ", "words ")
 
@@ -111,35 +83,36 @@ def propose(
     _tell_file(opened, file, draft)
     base = base.model_copy(update={"file": file})
     books = books_in(Path(into)) if into is not None else None
-    draft.stock = stock_of(books.items) if books is not None else Stock()
+    if books is not None:
+        draft.stock, draft.currency = stock_of(books.items), books.shop.currency
+    if into is not None and (Path(into) / "rules").is_dir():
+        draft.rules = load_rules(Path(into) / "rules")
     if draft.questions:
-        return _made(opened, None, base, draft, ())
+        return _made(opened, None, base, draft)
     layout = survey(opened, header_row=file.header_row)
     if not _settle_header(opened, layout, file, draft):
-        return _made(opened, layout, base, draft, ())
+        return _made(opened, layout, base, draft)
     if into is not None:
         named = read_ledger(Path(into) / CONVERTED / "named.csv")
         draft.naming = {row["table"]: tuple(row["by"].split("|")) for row in named}
         if mapping is None:
             base = _remembered(Path(into), layout, base, draft)
     draft.seen = frozenset(base.headers)
-    base = base.model_copy(update={"headers": tuple(layout.headers)})
-    base = base.model_copy(update={"file": _kept_file(opened, file)})
+    base = base.model_copy(update={"headers": tuple(layout.headers), "file": _kept_file(opened, file)})
     table = _settle_table(layout, base, draft)
     if not table:
-        return _made(opened, layout, base, draft, ())
+        return _made(opened, layout, base, draft)
     columns = _columns(opened, layout, table, base, draft)
     settled = settle(opened, layout, base.model_copy(update={"table": table, "columns": columns}), draft)
-    used = {h for source in settled.columns.values() for h in (*source.headers, source.blank)} | {
-        *settled.rows.skip,
-        *settled.rows.keep,
-        *settled.rows.unsold,
-    }
-    unused = tuple(fact.header for fact in layout.facts if fact.filled and fact.header not in used)
-    return _made(opened, layout, settled, draft, unused)
+    return _made(opened, layout, settled, draft, settled=True)
 
 
-def _made(export: Export, layout: Layout | None, mapping: Mapping, draft: Draft, unused: tuple[str, ...]) -> Proposal:
+def _made(export: Export, layout: Layout | None, mapping: Mapping, draft: Draft, *, settled: bool = False) -> Proposal:
+    rows = mapping.rows
+    used = {h for source in mapping.columns.values() for h in (*source.headers, source.blank)}
+    used |= {*rows.skip, *rows.keep, *rows.unsold, *rows.gone}
+    facts = layout.facts if settled and layout is not None else []
+    unused = tuple(fact.header for fact in facts if fact.filled and fact.header not in used)
     return Proposal(export, layout, mapping, tuple(draft.certain), tuple(draft.guessed), tuple(draft.questions), unused)
 
 
@@ -151,40 +124,41 @@ def _checked(answers: Answers[str, str]) -> dict[str, str]:
             plain, value = f"column {plain[6:]}", f"={value}"
         if plain.startswith("ignore "):
             plain, value = f"means {plain[7:]}", "ignore"
-        if plain not in ANSWERS and not plain.startswith(_NAMED):
-            near = difflib.get_close_matches(plain, ANSWERS, n=1)
-            mend = f"did you mean {near[0]}?" if near else ""
-            raise ConversionError([Problem("answers", None, plain, value, f"one of {', '.join(ANSWERS)}", mend)])
+        if not plain.startswith(_NAMED):
+            _require_known("answers", plain, value, plain, ANSWERS)
         said[plain] = value
     return said
 
 
+def _require_known(file: str, column: str, found: str, name: str, known: Iterable[str], row: int | None = None) -> None:
+    """Refuse a name that is none of those known; the one that comes close is offered."""
+    if name not in (names := list(known)):
+        near = difflib.get_close_matches(name, names, n=1)
+        mend = f"did you mean {near[0]}?" if near else ""
+        raise ConversionError([Problem(file, row, column, found, f"one of {', '.join(names[:30])}", mend)])
+
+
 def _file(given: File, said: dict[str, str]) -> File:
-    changes: dict[str, object] = {}
-    for key in ("sheet", "encoding", "delimiter"):
-        if key in said:
-            changes[key] = said[key]
+    changes: dict[str, object] = {key: said[key] for key in ("sheet", "encoding", "delimiter") if key in said}
     if "quote" in said:
         changes["quote"] = {"none": "", "single": "'", "double": '"'}.get(said["quote"], said["quote"])
+    row = said.get("header-row", "0")
+    if not row.isdigit():
+        needed = "a row number, or 0 for none"
+        raise ConversionError([Problem("answers", None, "header-row", row, needed, "")])
     if "header-row" in said:
-        if not said["header-row"].isdigit():
-            needed = "a row number, or 0 for none"
-            raise ConversionError([Problem("answers", None, "header-row", said["header-row"], needed, "")])
-        changes["header_row"] = int(said["header-row"])
+        changes["header_row"] = int(row)
     return given.model_copy(update=changes)
 
 
 def _tell_file(export: Export, file: File, draft: Draft) -> None:
-    if export.sheet:
-        if len(export.sheets) > 1 and not file.sheet:
-            choices = [Candidate(name, "convert this sheet") for name in export.sheets]
-            draft.decide(
-                "sheet", f"{export.path.name} has {len(export.sheets)} sheets with something in them", *choices
-            )
-        else:
-            draft.certain.append(f"a workbook, sheet {export.sheet}")
-        return
-    if export.encoding is not None and export.dialect is not None:
+    if len(export.sheets) > 1 and not file.sheet:
+        choices = [Candidate(name, "convert this one") for name in export.sheets]
+        what = "sheets with something in them" if export.encoding is None else "tables"
+        draft.decide("sheet", f"{export.path.name} has {len(export.sheets)} {what}", *choices)
+    elif export.encoding is None:
+        draft.certain.append(f"a workbook, sheet {export.sheet}")
+    if export.encoding is not None:
         told = f"the letters are {export.encoding.name}: {export.encoding.why}"
         (draft.certain if export.encoding.certain else draft.guessed).append(told)
 
@@ -228,7 +202,7 @@ def _kept_file(export: Export, file: File) -> File:
             changes["encoding"] = export.encoding.name
         if export.dialect.quote != '"':
             changes["quote"] = export.dialect.quote
-    elif len(export.sheets) > 1:
+    if len(export.sheets) > 1:
         changes["sheet"] = export.sheet
     return file.model_copy(update=changes)
 
@@ -236,10 +210,7 @@ def _kept_file(export: Export, file: File) -> File:
 def _settle_table(layout: Layout, base: Mapping, draft: Draft) -> str:
     said = draft.answers.get("table", base.table)
     if said:
-        if said not in values.tables():
-            needed = f"one of {', '.join(values.tables())}"
-            raise ConversionError([Problem("answers", None, "table", said, needed, "")])
-        return said
+        return draft.said("table", base.table)
     likely = import_match.likely_tables(layout, known=draft.stock.ids)
     (best, score), (_, second) = likely[0], likely[1]
     if score >= 3.0 and score - second >= 0.75:
@@ -255,26 +226,21 @@ def _settle_table(layout: Layout, base: Mapping, draft: Draft) -> str:
 def _columns(export: Export, layout: Layout, table: str, base: Mapping, draft: Draft) -> dict[str, Source]:
     """The source of every column: as the seller says, as the mapping kept, as the headers say."""
     columns: dict[str, Source] = dict(base.columns)
-    known = import_match.columns_of(table)
+    known = values.columns_of(table)
+    spoken: set[str] = set()
     for key, value in draft.answers.items():
-        if not key.startswith("column "):
-            continue
-        name = key.removeprefix("column ").strip()
-        if name not in known:
-            near = difflib.get_close_matches(name, known, n=1)
-            mend = f"did you mean {near[0]}?" if near else ""
-            raise ConversionError([Problem("answers", None, name, value, f"one of {', '.join(known)}", mend)])
-        columns[name] = _said_source(value, layout)
+        word, _, name = key.partition(" ")
+        if word == "column":
+            _require_known("answers", name.strip(), value, name.strip(), known)
+            columns |= _said_sources(value, layout, table, name.strip())
+        elif word == "means":
+            spoken.add(name)
+            if value in known and name in layout.headers:
+                columns |= import_match.sources_of(layout, table, value, name)
     for name, source in columns.items():
-        for header in (*source.headers, *([source.blank] if source.blank else [])):
-            if header not in layout.headers:
-                raise _no_header(export, layout, header, name)
-    spoken = {header for source in columns.values() for header in (*source.headers, source.blank)}
-    spoken |= {key.removeprefix("means ") for key, value in draft.answers.items() if key.startswith("means ")}
-    for key, name in [(k, v) for k, v in draft.answers.items() if k.startswith("means ") and v in known]:
-        header = key.removeprefix("means ")
-        if header in layout.headers:
-            columns[name] = Source(headers=(header,), unit=unit_for(values.heading(header).unit, table, name))
+        for header in filter(None, (*source.headers, source.blank)):
+            spoken.add(header)
+            _require_known(export.label, name, f"no header {header}", header, layout.headers, layout.header_row or None)
     named = draft.naming.get(table, ("",))[0]
     if named in layout.headers and named not in spoken and "item_id" in known and "item_id" not in columns:
         columns["item_id"] = Source(headers=(named,))
@@ -282,29 +248,26 @@ def _columns(export: Export, layout: Layout, table: str, base: Mapping, draft: D
         draft.certain.append(f"item_id is {named}, by which the books name their items")
     taken, used = frozenset(columns), frozenset(spoken)
     for match in [] if draft.kept else import_match.matches(layout, table, taken=taken, used=used):
-        plain = values.heading(match.header)
-        columns[match.column] = Source(headers=(match.header,), unit=unit_for(plain.unit, table, match.column))
-        told = f"{match.column} is {match.header}"
-        if match.certain:
-            draft.certain.append(told)
-        else:
-            rest = f"; it could be {', '.join(match.rivals)}" if match.rivals else ""
-            draft.guessed.append(f"{told} ({min(match.likeness, 99):.0f} % sure{rest})")
-    order = {name: at for at, name in enumerate(known)}
-    return dict(sorted(columns.items(), key=lambda pair: order[pair[0]]))
+        columns |= import_match.sources_of(layout, table, match.column, match.header)
+        rest = f"; it could be {', '.join(match.rivals)}" if match.rivals else ""
+        sure = "" if match.certain else f" ({min(match.likeness, 99):.0f} % sure{rest})"
+        (draft.certain if match.certain else draft.guessed).append(f"{match.column} is {match.header}{sure}")
+    return {name: columns[name] for name in known if name in columns}
 
 
-def _said_source(value: str, layout: Layout) -> Source:
-    """What the seller says a column comes from: a header, its number, headers joined by +, or = and a value."""
+def _said_sources(value: str, layout: Layout, table: str, name: str) -> dict[str, Source]:
+    """What the seller says a column comes from: a header, headers joined by +, with a unit, or = and a value."""
     if value.startswith("="):
-        return Source(value=value[1:].strip())
+        return {name: Source(value=value[1:].strip())}
     known = {values.heading(header).words: header for header in layout.headers}
     plain, _, unit = value.rpartition(":")
     if value not in layout.headers and plain in layout.headers:
-        return Source(headers=(plain,), unit=unit.strip())
+        return import_match.sources_of(layout, table, name, plain, unit.strip())
     headers = (value,) if value in layout.headers else tuple(part.strip() for part in value.split("+"))
     exact = tuple(header if header in layout.headers else known.get(header.lower(), header) for header in headers)
-    return Source(headers=exact, unit=values.heading(exact[0]).unit if len(exact) == 1 else "")
+    if len(exact) == 1 and exact[0] in layout.headers:
+        return import_match.sources_of(layout, table, name, exact[0])
+    return {name: Source(headers=exact)}
 
 
 def _remembered(into: Path, layout: Layout, base: Mapping, draft: Draft) -> Mapping:
@@ -319,11 +282,3 @@ def _remembered(into: Path, layout: Layout, base: Mapping, draft: Draft) -> Mapp
             draft.certain.append(f"read like the file with the same headers before it: {CONVERTED}/{path.name}")
             return mapping.model_copy(update={"file": base.file})
     return base
-
-
-def _no_header(export: Export, layout: Layout, header: str, column: str) -> ConversionError:
-    near = difflib.get_close_matches(header, layout.headers, n=1)
-    mend = f"did you mean {near[0]}?" if near else "for a value that holds for every row write = before it"
-    needed = f"one of the headers {', '.join(layout.headers[:30])}"
-    row = layout.header_row or None
-    return ConversionError([Problem(export.label, row, column, f"no header {header}", needed, mend)])

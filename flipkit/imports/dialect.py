@@ -5,10 +5,12 @@ from __future__ import annotations
 import codecs
 import csv
 import re
+from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
+from typing import Any
 
 # The encoding of an export: what its bytes are, how sure that is, and what a wrong guess would show.
 
@@ -266,36 +268,6 @@ def _detected(sample: str) -> Dialect:
     return Dialect(found.delimiter, quote, escape)
 
 
-class _Lines:
-    """The lines of a file, with the means to go back to the line after the record's first."""
-
-    def __init__(self, lines: Iterator[str]) -> None:
-        self._lines = lines
-        self._again: list[str] = []
-        self.record: list[str] = []
-
-    def __iter__(self) -> _Lines:
-        return self
-
-    def __next__(self) -> str:
-        if len(self.record) >= LONGEST_RECORD_LINES:
-            raise _LongRecordError
-        line = self._again.pop() if self._again else next(self._lines)
-        self.record.append(line)
-        return line
-
-    def back(self) -> str:
-        """Give back all lines of the record but its first, which is returned."""
-        first, *rest = self.record
-        self._again.extend(reversed(rest))
-        self.record = []
-        return first
-
-
-class _LongRecordError(Exception):
-    """A record that runs over more lines than any cell should."""
-
-
 def blocks_of(path: Path, encoding: Encoding, dialect: Dialect, *, size: int) -> Iterator[Block]:
     """The records of a file of text, block by block.
 
@@ -342,32 +314,31 @@ def trimmed(rows: list[list[str]]) -> list[list[str]]:
 
 def _careful(path: Path, encoding: Encoding, dialect: Dialect, *, skip: int, size: int) -> Iterator[Block]:
     """The records after the first ones, those that do not match their quotes handed out as they stand."""
-    broken: list[int] = []
     row = 0
+    broken: list[int] = []
     block = Block(skip + 1, [])
     with path.open(encoding=encoding.name, newline="") as handle:
-        lines = _Lines(iter(handle))
-        reader = _reader(lines, dialect)
-        while True:
-            lines.record = []
+        # No record runs over more lines than are looked at together.
+        lines = deque(islice(handle, LONGEST_RECORD_LINES))
+        while lines:
             row += 1
+            reader, used, why = _reader(lines, dialect), 1, ""
             try:
-                cells = next(reader)
-            except StopIteration:
-                break
-            except (csv.Error, _LongRecordError) as error:
-                reader = _reader(lines, dialect)
-                text = lines.back()
+                cells = [cell.strip() for cell in next(reader)]
+                used = reader.line_num
+            except csv.Error as error:
+                cells, why = [lines[0].rstrip("\r\n")[:1000]], _why(error)
                 broken.append(row)
                 if len(broken) > MOST_BROKEN:
                     raise TooManyBrokenError(broken[0]) from None
-                if row > skip:
-                    block.broken[len(block.rows)] = _why(error)
-                    block.rows.append([text.rstrip("\r\n")[:1000]])
-                continue
+            for _ in range(used):
+                lines.popleft()
+            lines.extend(islice(handle, used))
             if row <= skip:
                 continue
-            block.rows.append([cell.strip() for cell in cells])
+            if why:
+                block.broken[len(block.rows)] = why
+            block.rows.append(cells)
             if len(block.rows) >= size:
                 yield block
                 block = Block(row + 1, [])
@@ -375,7 +346,7 @@ def _careful(path: Path, encoding: Encoding, dialect: Dialect, *, skip: int, siz
         yield block
 
 
-def _reader(lines: Iterable[str], dialect: Dialect) -> Iterator[list[str]]:
+def _reader(lines: Iterable[str], dialect: Dialect) -> Any:
     return csv.reader(
         lines,
         delimiter=dialect.delimiter,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 from collections import Counter, defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
@@ -40,14 +41,53 @@ class AcceptedRow:
     named_by: tuple[str, ...] = ()
     cells: list[Cell] = field(default_factory=list)
     unsold: int = 0
+    undated: list[int] = field(default_factory=list)
+
+    def at(self, name: str) -> int:
+        """The place of a column; -1 where there is none."""
+        return self.columns.index(name) if name in self.columns else -1
+
+    def cell(self, row: list[str], name: str) -> str:
+        """A cell of a row; blank where there is no such column."""
+        return row[self.columns.index(name)] if name in self.columns else ""
+
+    def texts(self, name: str) -> list[str]:
+        """The cells of a column; none where there is no such column."""
+        at = self.at(name)
+        return [row[at] for row in self.rows] if at >= 0 else []
+
+    def add(self, name: str) -> int:
+        """The place of a column, made blank where there is none."""
+        if name not in self.columns:
+            self.columns.append(name)
+            for row in self.rows:
+                row.append("")
+        return self.columns.index(name)
 
     def drop(self, bad: dict[int, str], *, silently: set[int] = frozenset()) -> None:  # type: ignore[assignment]
-        """Refuse rows that were taken."""
-        for place, reason in sorted(bad.items()):
-            self.refused.append(SkippedRow(self.origins[place], reason, []))
-        kept = [place for place in range(len(self.rows)) if place not in bad and place not in silently]
+        """Refuse rows that were taken, each with whatever else came of its row of the export."""
+        if not bad and not silently:
+            return
+        why = {self.origins[place]: reason for place, reason in sorted(bad.items())}
+        self.refused += [SkippedRow(origin, reason, []) for origin, reason in why.items()]
+        kept = [at for at, origin in enumerate(self.origins) if origin not in why and at not in silently]
         self.rows = [self.rows[place] for place in kept]
         self.origins = [self.origins[place] for place in kept]
+
+
+def cents_in(text: str) -> int:
+    """An amount as the books write it, in cents; 0 for a blank."""
+    return int(Decimal(text or "0") * 100)
+
+
+def as_text(cents: int) -> str:
+    """Cents as the books write an amount."""
+    return f"{Decimal(cents) / 100:.2f}"
+
+
+def shared_out(cents: int, weights: Sequence[float]) -> list[int]:
+    """An amount shared by weights, not a cent lost or invented."""
+    return share_out_groups([cents], np.zeros(len(weights), dtype=np.int64), weights).tolist()
 
 
 # Sales matched with items and labels matched with sales, by numbers, days and titles, never by addresses.
@@ -79,7 +119,7 @@ def stock_of(items: pd.DataFrame) -> Stock:
         text[name] = ["" if pd.isna(day) else day.date().isoformat() for day in items[name]]
     for name in ("sold_price", "label_paid"):
         cents = items[f"{name}_cents"]
-        text[name] = ["" if pd.isna(value) else f"{Decimal(int(value)) / 100:.2f}" for value in cents]
+        text[name] = ["" if pd.isna(value) else as_text(int(value)) for value in cents]
     text["weight_lb"] = ["" if pd.isna(value) else repr(float(value)) for value in items["weight_lb"]]
     return Stock([dict(zip(text, cells, strict=True)) for cells in zip(*text.values(), strict=True)])
 
@@ -95,13 +135,11 @@ def plain(text: str) -> str:
 
 def fitting_item(stock: Stock, taken: AcceptedRow) -> tuple[list[str], list[tuple[int, str]]]:
     """For every row of sales the item of the books that it sold."""
-    id_at = taken.columns.index("item_id")
+    id_at, title_at = taken.at("item_id"), taken.at("title")
     ids = stock.ids
     names = [row[id_at] for row in taken.rows]
-    if "title" not in taken.columns or not stock.rows:
+    if title_at < 0 or not stock.rows:
         return names, []
-    title_at = taken.columns.index("title")
-    sold_at = taken.columns.index("sold_on") if "sold_on" in taken.columns else -1
     open_rows = [place for place, name in enumerate(names) if name not in ids]
     wanted = Counter(plain(taken.rows[place][title_at]) for place in open_rows)
     held: dict[str, list[dict[str, str]]] = defaultdict(list)
@@ -110,7 +148,7 @@ def fitting_item(stock: Stock, taken: AcceptedRow) -> tuple[list[str], list[tupl
     by_title: list[tuple[int, str]] = []
     for place in open_rows:
         title = plain(taken.rows[place][title_at])
-        day = taken.rows[place][sold_at] if sold_at >= 0 else ""
+        day = taken.cell(taken.rows[place], "sold_on")
         fits = [item for item in held.get(title, []) if _may_be_sold(item, day)]
         if title and len(fits) == 1 and wanted[title] == 1:
             names[place] = fits[0]["item_id"]
@@ -151,35 +189,19 @@ class Posted:
 
 def labels_of(taken: AcceptedRow, weights_lb: list[float]) -> list[Label]:
     """The rows of a postage history as labels."""
-
-    def cell(row: list[str], name: str) -> str:
-        return row[taken.columns.index(name)] if name in taken.columns else ""
-
     seen: Counter[str] = Counter()
     labels = []
     for row, origin, weight in zip(taken.rows, taken.origins, weights_lb, strict=True):
-        said = "\x1f".join(row)
-        stem = cell(row, "tracking") or hashlib.blake2b(said.encode(), digest_size=8).hexdigest()
-        stem = f"{stem}:{cell(row, 'date')}:{cell(row, 'amount')}:{cell(row, 'adjustment')}"
-        seen[stem] += 1
-        labels.append(
-            Label(
-                f"{stem}#{seen[stem]}",
-                origin,
-                cell(row, "date"),
-                _cents(cell(row, "amount")),
-                _cents(cell(row, "adjustment")),
-                cell(row, "order_id"),
-                cell(row, "item_id"),
-                cell(row, "zone"),
-                weight,
-            )
+        date, amount, adjustment, order, item, zone, tracking = (
+            taken.cell(row, name)
+            for name in ("date", "amount", "adjustment", "order_id", "item_id", "zone", "tracking")
         )
+        stem = tracking or hashlib.blake2b("\x1f".join(row).encode(), digest_size=8).hexdigest()
+        stem = f"{stem}:{date}:{amount}:{adjustment}"
+        seen[stem] += 1
+        key = f"{stem}#{seen[stem]}"
+        labels.append(Label(key, origin, date, cents_in(amount), cents_in(adjustment), order, item, zone, weight))
     return labels
-
-
-def _cents(text: str) -> int:
-    return int(Decimal(text or "0") * 100)
 
 
 def match_labels(stock: Stock, labels: list[Label], *, already: dict[str, list[str]]) -> Posted:
@@ -277,5 +299,4 @@ def shares_of(stock: Stock, items: list[str], cents: int) -> dict[str, int]:
     """What each item of a parcel bears of an amount, by sold price, not a cent lost or invented."""
     price = {row["item_id"]: row.get("sold_price", "") for row in stock.rows}
     weights = [_pounds(price.get(item, "")) for item in items]
-    shares = share_out_groups([cents], np.zeros(len(items), dtype=np.int64), weights)
-    return {item: int(share) for item, share in zip(items, shares, strict=True)}
+    return dict(zip(items, shared_out(cents, weights), strict=True))

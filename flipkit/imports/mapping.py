@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import json
 import tomllib
-from dataclasses import dataclass
+from collections.abc import Iterable
+from collections.abc import Mapping as Answers
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
-from flipkit.books import schema
 from flipkit.books.problems import Problem, shortened
 from flipkit.errors import ConversionError
-from flipkit.imports import values
+from flipkit.imports import ANSWERS, values
+from flipkit.imports.join import Stock
 from flipkit.imports.values import ORDERS
-
-# How an export is read, as a small TOML file that the seller can read, mend and keep.
+from flipkit.rules.tables import Rules
 
 Order = Literal["", "day-month-year", "month-day-year", "year-month-day"]
 Decimal = Literal["", "point", "comma"]
@@ -24,6 +25,11 @@ Decimal = Literal["", "point", "comma"]
 
 class _Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
+
+    @field_validator("headers", "ignore", "named_by", mode="before", check_fields=False)
+    @classmethod
+    def _one_or_many(cls, given: object) -> object:
+        return (given,) if isinstance(given, str) else given
 
 
 class Source(_Strict):
@@ -35,6 +41,7 @@ class Source(_Strict):
     otherwise: str = ""
     words: dict[str, str] = Field(default_factory=dict)
     unit: str = ""
+    part: int = 0
     order: Order = ""
     decimal: Decimal = ""
     each: bool = False
@@ -48,11 +55,6 @@ class Source(_Strict):
         if isinstance(given, dict) and "from" in given:
             return {"headers": given["from"], **{key: value for key, value in given.items() if key != "from"}}
         return given if not isinstance(given, str) else {"headers": given}
-
-    @field_validator("headers", mode="before")
-    @classmethod
-    def _one_or_many(cls, given: object) -> object:
-        return (given,) if isinstance(given, str) else given
 
 
 class File(_Strict):
@@ -74,18 +76,15 @@ class Rows(_Strict):
     ids: Literal["", "separate", "same", "note"] = ""
     names: Literal["", "match", "new"] = ""
     named_by: tuple[str, ...] = ()
+    left: bool = False
     unsold: dict[str, tuple[str, ...]] = Field(default_factory=dict)
+    gone: dict[str, dict[str, str]] = Field(default_factory=dict)
     skip: dict[str, tuple[str, ...]] = Field(default_factory=dict)
     keep: dict[str, tuple[str, ...]] = Field(default_factory=dict)
 
-    @field_validator("named_by", mode="before")
-    @classmethod
-    def _names(cls, given: object) -> object:
-        return (given,) if isinstance(given, str) else given
-
     @field_validator("skip", "keep", "unsold", mode="before")
     @classmethod
-    def _one_or_many(cls, given: object) -> object:
+    def _each_one_or_many(cls, given: object) -> object:
         if not isinstance(given, dict):
             return given
         return {key: (value,) if isinstance(value, str) else value for key, value in given.items()}
@@ -105,11 +104,6 @@ class Mapping(_Strict):
     headers: tuple[str, ...] = ()
     columns: dict[str, Source] = Field(default_factory=dict)
 
-    @field_validator("ignore", "headers", mode="before")
-    @classmethod
-    def _one_or_many(cls, given: object) -> object:
-        return (given,) if isinstance(given, str) else given
-
     @field_validator("table")
     @classmethod
     def _known_table(cls, given: str) -> str:
@@ -120,40 +114,31 @@ class Mapping(_Strict):
 
 def read_mapping(path: Path) -> Mapping:
     """Read a mapping that the seller kept."""
+
+    def wrong(column: str, found: str, needed: str, mend: str = "") -> Problem:
+        return Problem(path.name, None, column, found, needed, mend)
+
     try:
-        given = tomllib.loads(path.read_text(encoding="utf-8"))
+        mapping = Mapping.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
     except OSError as error:
-        raise _wrong(path, "", error.strerror or str(error), "a mapping file", "look at its path") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise _wrong(path, "", str(error), "TOML", "") from None
-    except RecursionError:
-        raise _wrong(path, "", "tables nested too deeply", "TOML as a conversion writes it", "") from None
-    try:
-        mapping = Mapping.model_validate(given)
+        found = error.strerror or str(error)
+        raise ConversionError([wrong("", found, "a mapping file", "look at its path")]) from None
     except ValidationError as error:
-        problems = [
-            Problem(
-                path.name,
-                None,
-                ".".join(str(part) for part in issue["loc"]),
-                shortened(str(issue["input"])),
-                _needed(issue["type"], issue["msg"]),
-                "",
-            )
-            for issue in error.errors()
-        ]
-        raise ConversionError(problems) from None
-    known = _columns(mapping.table)
-    unknown = [name for name in mapping.columns if mapping.table and name not in known]
+        raise ConversionError(
+            [
+                wrong(".".join(map(str, i["loc"])), shortened(str(i["input"])), _needed(i["type"], i["msg"]))
+                for i in error.errors()
+            ]
+        ) from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise ConversionError([wrong("", str(error), "TOML")]) from None
+    except RecursionError:
+        raise ConversionError([wrong("", "tables nested too deeply", "TOML as a conversion writes it")]) from None
+    known = values.columns_of(mapping.table) if mapping.table else {}
+    unknown = next((name for name in mapping.columns if known and name not in known), "")
     if unknown:
-        raise _wrong(path, f"columns.{unknown[0]}", unknown[0], f"one of {', '.join(known)}", "")
+        raise ConversionError([wrong(f"columns.{unknown}", unknown, f"one of {', '.join(known)}")])
     return mapping
-
-
-def _columns(table: str) -> list[str]:
-    if table in schema.BY_NAME:
-        return [column.name for column in schema.BY_NAME[table].columns]
-    return list(values.known_words().get(table, {}))
 
 
 def _needed(kind: str, message: str) -> str:
@@ -162,28 +147,21 @@ def _needed(kind: str, message: str) -> str:
     return message.removeprefix("Value error, ").removeprefix("Input should be ")
 
 
-def _wrong(path: Path, column: str, found: str, needed: str, mend: str) -> ConversionError:
-    return ConversionError([Problem(path.name, None, column, found, needed, mend)])
-
-
 def mapping_text(mapping: Mapping, *, export: str) -> str:
     """A mapping as a TOML file with a word beside each line."""
+    told = {
+        "order": f"of dates: {', '.join(ORDERS)}",
+        "decimal": "mark before the part of a number: point or comma",
+        "currency": "of the amounts",
+        "year": "of days that are written without one",
+        "ignore": "headers that are not for the books",
+        "headers": "a file with just these is read this way",
+    }
     lines = [
         f"# How flipkit reads {export}. Keep this file and give it again with --mapping for a later export.",
         f"table = {_quoted(mapping.table)}  # what the rows become",
+        *(f"{key} = {_value(getattr(mapping, key))}  # {note}" for key, note in told.items() if getattr(mapping, key)),
     ]
-    if mapping.order:
-        lines.append(f"order = {_quoted(mapping.order)}  # of dates: {', '.join(ORDERS)}")
-    if mapping.decimal:
-        lines.append(f"decimal = {_quoted(mapping.decimal)}  # mark before the part of a number: point or comma")
-    if mapping.currency:
-        lines.append(f"currency = {_quoted(mapping.currency)}")
-    if mapping.year:
-        lines.append(f"year = {_quoted(mapping.year)}  # of days that are written without one")
-    if mapping.ignore:
-        lines.append(f"ignore = {_value(mapping.ignore)}  # headers that are not for the books")
-    if mapping.headers:
-        lines.append(f"headers = {_value(mapping.headers)}  # a file with just these is read this way")
     lines += _section("file", mapping.file, {"header_row": "row of the headers, 0 for none"})
     rows = {
         "duplicates": "equal rows are separate things, or count once",
@@ -192,6 +170,8 @@ def mapping_text(mapping: Mapping, *, export: str) -> str:
         "ids": "rows that share a number",
         "names": "rows without the number that the books go by",
         "unsold": "words that say a row is not sold",
+        "gone": "words that say a thing left the stock unsold, and how",
+        "left": "the quantity counts what is left, beside what sold",
     }
     lines += _section("rows", mapping.rows, rows)
     if mapping.columns:
@@ -240,11 +220,13 @@ def _quoted(text: str) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
-    """One answer to a question."""
+class Candidate:
+    """One reading of something that an export leaves open, with the evidence for it, from 0 to 1."""
 
     value: str
-    meaning: str
+    meaning: str = ""
+    evidence: float = 0.5
+    told: str = ""
     typed: str = ""
 
 
@@ -255,7 +237,7 @@ class Question:
     key: str
     option: str
     text: str
-    choices: tuple[Choice, ...] = ()
+    choices: tuple[Candidate, ...] = ()
     free: bool = False
 
     def __str__(self) -> str:
@@ -266,3 +248,53 @@ class Question:
             way = f"{self.option} {choice.typed or choice.value}"
             ways.append(f"{way} ({choice.meaning})" if choice.meaning else way)
         return f"{self.text}: settle it with {' or '.join(ways)}"
+
+
+#: Evidence from which a reading is certain, from which it may be guessed, and how far it must stand above the next.
+SURE, LIKELY, APART = 0.95, 0.7, 0.3
+
+
+@dataclass
+class Draft:
+    """A proposal under construction: what was said, what is known of the books, what is certain, guessed and asked."""
+
+    answers: Answers[str, str]
+    kept: bool = False
+    currency: str = ""
+    stock: Stock = field(default_factory=Stock)
+    rules: Rules | None = None
+    naming: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    seen: frozenset[str] = frozenset()
+    certain: list[str] = field(default_factory=list)
+    guessed: list[str] = field(default_factory=list)
+    questions: list[Question] = field(default_factory=list)
+
+    def said(self, key: str, given: str, values: Iterable[str] = ()) -> str:
+        """What the seller said, here or in a kept mapping; refused where it is none of the values."""
+        said = self.answers.get(key, given)
+        if said and said not in (known := list(values or ANSWERS[key][1])):
+            raise ConversionError([Problem("answers", None, key, said, f"one of {', '.join(known)}", "")])
+        return said
+
+    def settle(
+        self, key: str, text: str, sure: Answers[str, float] | None = None, *, given: str = "", told: str = ""
+    ) -> str | None:
+        """Decide among the usual words of an answer, by how sure each is; the surest is told."""
+        ways = {word: (sure or {}).get(word, 0.5) for word in ANSWERS[key][1]}
+        best = max(ways.values())
+        said = (Candidate(w, ANSWERS[key][1][w], one, told if one == best else "") for w, one in ways.items())
+        return self.decide(key, text, *said, given=given)
+
+    def decide(
+        self, key: str, text: str, *candidates: Candidate, given: str = "", option: str = "", free: bool = False
+    ) -> str | None:
+        """The one way in which a guess is made: the seller's word, else evidence that stands out, else a question."""
+        if key in self.answers or given:
+            return self.answers.get(key, given) if free else self.said(key, given, [c.value for c in candidates])
+        best, after, *_ = [*sorted(candidates, key=lambda c: -c.evidence), *[Candidate("", evidence=0.0)] * 2]
+        if best.evidence >= LIKELY and best.evidence - after.evidence >= APART:
+            if best.told:
+                (self.certain if best.evidence >= SURE else self.guessed).append(best.told)
+            return best.value
+        self.questions.append(Question(key, option or f"--{key}", text, candidates, free))
+        return None

@@ -5,37 +5,30 @@ from __future__ import annotations
 import statistics
 from collections import Counter
 from collections.abc import Collection, Sequence
-from collections.abc import Mapping as Answers
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 
-from flipkit.books import schema
-from flipkit.books.problems import Problem, collector_held
-from flipkit.errors import ConversionError
+from flipkit.books.problems import collector_held
 from flipkit.imports import sheets, values
 from flipkit.imports.dialect import Record
-from flipkit.imports.join import Stock
-from flipkit.imports.mapping import Choice, Mapping, Question
+from flipkit.imports.mapping import Source
 from flipkit.imports.sheets import ColumnFacts, Export, Layout, SkippedRow, SortedBlock, Total, refusal
-from flipkit.imports.values import CERTAIN, FAIR, LABELS, read_date, read_written
+from flipkit.imports.values import CERTAIN, FAIR, LABELS, columns_of
 
-# Which header of an export is which column of the books, and which table its rows belong in.
-#
 # A header is matched by its words and by what stands below it: a column of dates is never a price, whatever it is
 # called.
 
-#: Columns of labels and their kinds; the books' own tables have theirs in the schema.
-LABEL_KINDS = {
-    "date": "date",
-    "amount": "signed money",
-    "order_id": "id",
-    "item_id": "id",
-    "tracking": "id",
-    "zone": "text",
-    "weight_lb": "weight",
-    "service": "text",
-    "adjustment": "signed money",
+MONEY = ("money", "signed money")
+NUMBERS = (*MONEY, "number", "count", "miles", "rate", "length", "weight", "minutes")
+SIDES = ("length_in", "width_in", "height_in")
+#: How sure a header is the three sides by what stands below it alone: words over a side of its own say more.
+_BY_CONTENT = 90.0
+#: Units that a column of a kind can have.
+_FITTING = {
+    "length": ("in", "cm", "mm", "ft"),
+    "weight": ("lb", "oz", "kg", "g"),
+    "minutes": ("min", "hour", "s"),
+    "miles": ("mile", "km"),
 }
-_LABELS_REQUIRED = ("date", "amount")
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,17 +48,21 @@ class Match:
 
 def kind_of(table: str, column: str) -> str:
     """The kind of a column of a table or of labels."""
-    return LABEL_KINDS[column] if table == LABELS else str(schema.BY_NAME[table].column(column).kind)
+    return str(columns_of(table)[column].kind)
 
 
-def columns_of(table: str) -> tuple[str, ...]:
-    """Columns of a table or of labels."""
-    return tuple(LABEL_KINDS) if table == LABELS else tuple(c.name for c in schema.BY_NAME[table].columns)
-
-
-def required_of(table: str) -> tuple[str, ...]:
+def required_of(table: str) -> list[str]:
     """Columns that a row of a table or of labels cannot be without."""
-    return _LABELS_REQUIRED if table == LABELS else schema.BY_NAME[table].required
+    return [name for name, column in columns_of(table).items() if column.required]
+
+
+def sources_of(layout: Layout, table: str, column: str, header: str, unit: str = "") -> dict[str, Source]:
+    """A column taken from a header, in the unit that it names; three sides where each cell holds three."""
+    said = unit or values.heading(header).unit
+    fits = said if said in _FITTING.get(kind_of(table, column), ()) else unit
+    if column in SIDES and layout.fact(header).is_sides:
+        return {side: Source(headers=(header,), unit=fits, part=at) for at, side in enumerate(SIDES, start=1)}
+    return {column: Source(headers=(header,), unit=fits)}
 
 
 def matches(
@@ -73,53 +70,48 @@ def matches(
 ) -> list[Match]:
     """The best match of headers with columns of one table, those apart that the seller has spoken of."""
     pairs: list[tuple[float, int, str, str]] = []
-    order = {column: at for at, column in enumerate(columns_of(table))}
     for fact in layout.facts:
-        plain = values.heading(fact.header)
-        if not fact.filled or values.COMPUTED.search(plain.words) or is_flag(fact):
+        words = values.heading(fact.header).words
+        if not fact.filled or values.COMPUTED.search(words) or states_of(fact):
             continue
-        for column, at in order.items():
+        for at, (column, held) in enumerate(columns_of(table).items()):
             # A day may be that of the purchase and of the sale; an amount that the seller has placed is placed.
-            if column in taken or (fact.header in used and kind_of(table, column) in NUMBERS):
+            if column in taken or (fact.header in used and held.kind in NUMBERS):
                 continue
-            score = values.likeness(plain.words, table, column)
+            score = values.likeness(words, table, column)
+            if column in SIDES and fact.is_sides:
+                score = _BY_CONTENT * (column == SIDES[0])
             if score >= FAIR:
-                score += _fit(fact, kind_of(table, column)) + _words_fit(fact, column)
+                score += _fit(fact, held.kind) + _words_fit(fact, column)
                 if score >= FAIR:
                     pairs.append((score, at, column, fact.header))
     pairs.sort(key=lambda pair: (-pair[0], pair[1]))
     found: dict[str, Match] = {}
     gone: set[str] = set()
     for score, _, column, header in pairs:
-        if column in found or header in gone:
-            continue
-        rivals = tuple(
-            other
-            for s, _, c, other in pairs
-            if c == column and other != header and s > score - 2.5 and other not in gone
-        )
-        found[column] = Match(column, header, score, rivals)
-        gone.add(header)
-    _price_of_a_sale(found)
-    kept = list(found.values())
-    for at, match in enumerate(kept):
-        free = tuple(rival for rival in match.rivals if rival not in gone)
-        kept[at] = Match(match.column, match.header, match.likeness, free)
-    return sorted(kept, key=lambda match: order[match.column])
+        if column not in found and header not in gone:
+            rivals = (o for s, _, c, o in pairs if c == column and o != header and s > score - 2.5 and o not in gone)
+            found[column] = Match(column, header, score, tuple(rivals))
+            gone.add(header)
+    # A bare "price" beside days of sale and no other price of a sale is what the thing sold for; how many sold is how
+    # many there are where nothing else is said.
+    if {"sold_on", "order_id"} & set(found) and "list_price" in found and found["list_price"].likeness < 70:
+        _instead(found, "list_price", "sold_price")
+    _instead(found, values.SOLD_OF, "quantity")
+    kept = (found[column] for column in columns_of(table) if column in found)
+    return [replace(match, rivals=tuple(rival for rival in match.rivals if rival not in gone)) for match in kept]
 
 
-def _price_of_a_sale(found: dict[str, Match]) -> None:
-    """A bare "price" beside days of sale and no other price of a sale is what the thing sold for."""
-    match = found.get("list_price")
-    if match is not None and match.likeness < 70 and {"sold_on", "order_id"} & set(found) and "sold_price" not in found:
-        del found["list_price"]
-        found["sold_price"] = Match("sold_price", match.header, match.likeness, match.rivals)
+def _instead(found: dict[str, Match], one: str, other: str) -> None:
+    """Take a header for another column that has none."""
+    if one in found and other not in found:
+        found[other] = replace(found.pop(one), column=other)
 
 
-def is_flag(fact: ColumnFacts) -> bool:
-    """Whether a column says yes or no throughout, in words."""
-    words = [text.casefold() for text in fact.examples]
-    return 0 < fact.distinct <= 2 and all(word in values.YES | values.NO and word not in "01x" for word in words)
+def states_of(fact: ColumnFacts) -> set[str]:
+    """What a column says of its things, sold, unsold, yes, no and so on, where it says nothing else."""
+    said = {values.state_of(text) for text in fact.examples} if 0 < fact.distinct <= 8 else set()
+    return set() if "" in said else said
 
 
 def _words_fit(fact: ColumnFacts, column: str) -> float:
@@ -132,28 +124,28 @@ def _words_fit(fact: ColumnFacts, column: str) -> float:
     return -30.0 if varied < 0.15 else 0.0
 
 
+#: What the cells below a header say against a kind: little, nearly everything, everything.
+_DOUBT, _POOR, _OUT = -5.0, -20.0, -1000.0
+
+
 def _fit(fact: ColumnFacts, kind: str) -> float:
     """What the cells below a header say for or against a kind; far below zero rules it out."""
-    out = -1000.0
+    dates, numbers = fact.dates, fact.numbers
     if kind in ("date", "month"):
         if fact.is_date or fact.may_be_date:
             return 0.5 if fact.is_date else -3.0
         if kind == "month" and not fact.is_number:
-            return -10.0
-        return -20.0 if fact.dates.read and fact.dates.read >= fact.dates.unread else out
-    if kind in ("money", "signed money", "number", "count", "miles", "rate"):
-        if fact.is_date:
-            return out
-        return 0.5 if fact.is_number else -20.0 if fact.numbers.read >= max(fact.numbers.unread, 1) else out
+            return 2 * _DOUBT
+        return _POOR if dates.read and dates.read >= dates.unread else _OUT
     if kind in ("length", "weight", "minutes"):
-        return 0.5 if fact.is_number else -5.0
-    if fact.is_date and kind in ("text", "choice"):
-        return out
-    if kind == "text" and fact.is_number:
-        return -25.0
+        return 0.5 if fact.is_number or fact.is_sides else _DOUBT
+    if fact.is_date and kind != "id":
+        return _OUT
+    if kind in NUMBERS:
+        return 0.5 if fact.is_number else _POOR if numbers.read >= max(numbers.unread, 1) else _OUT
     if kind == "id":
-        return -25.0 if fact.is_date or (fact.is_number and fact.numbers.with_part > 0.2 * fact.numbers.read) else 0.0
-    return 0.5 if fact.letters else 0.0
+        return _POOR + _DOUBT if fact.is_date or (fact.is_number and numbers.with_part > 0.2 * numbers.read) else 0.0
+    return _POOR + _DOUBT if kind == "text" and fact.is_number else 0.5 * bool(fact.letters)
 
 
 def _names_known(layout: Layout, found: list[Match], known: Collection[str]) -> bool:
@@ -195,83 +187,6 @@ def likely_tables(layout: Layout, *, known: Collection[str] = ()) -> list[tuple[
     least = min(spare.values())
     final = [(table, round(score - 0.5 * (spare[table] - least), 3)) for table, score in scores]
     return sorted(final, key=lambda pair: -pair[1])
-
-
-# A proposal under construction: what was said, what is certain, guessed and asked.
-
-MONEY = ("money", "signed money")
-NUMBERS = (*MONEY, "number", "count", "miles", "rate", "length", "weight", "minutes")
-#: Evidence from which a reading is certain, from which it may be guessed, and how far it must stand above the next.
-SURE, LIKELY, APART = 0.95, 0.7, 0.3
-
-
-@dataclass(frozen=True, slots=True)
-class Candidate:
-    """One reading of something that an export leaves open, with the evidence for it, from 0 to 1."""
-
-    value: str
-    meaning: str = ""
-    evidence: float = 0.5
-    told: str = ""
-    typed: str = ""
-
-
-@dataclass
-class Draft:
-    """A proposal under construction."""
-
-    answers: Answers[str, str]
-    kept: bool = False
-    stock: Stock = field(default_factory=Stock)
-    naming: dict[str, tuple[str, ...]] = field(default_factory=dict)
-    seen: frozenset[str] = frozenset()
-    certain: list[str] = field(default_factory=list)
-    guessed: list[str] = field(default_factory=list)
-    questions: list[Question] = field(default_factory=list)
-
-    def ask(self, key: str, text: str, option: str) -> None:
-        """A question that only words of the seller's own answer."""
-        self.questions.append(Question(key, option, text, (), True))
-
-    def decide(
-        self, key: str, text: str, *candidates: Candidate, given: str = "", option: str = "", free: bool = False
-    ) -> str | None:
-        """The one way in which a guess is made: the seller's word, else evidence that stands out, else a question."""
-        values = [candidate.value for candidate in candidates]
-        if key in self.answers or given:
-            said = self.answers.get(key, given)
-            if said not in values and not free:
-                raise ConversionError([Problem("answers", None, key, said, f"one of {', '.join(values)}", "")])
-            return said
-        ranked = sorted(candidates, key=lambda candidate: -candidate.evidence)
-        best, after = ranked[0], ranked[1].evidence if len(ranked) > 1 else 0.0
-        if best.evidence >= LIKELY and best.evidence - after >= APART:
-            if best.told:
-                (self.certain if best.evidence >= SURE else self.guessed).append(best.told)
-            return best.value
-        choices = tuple(Choice(c.value, c.meaning, c.typed) for c in candidates)
-        self.questions.append(Question(key, option or f"--{key}", text, choices, free))
-        return None
-
-
-def facts_of(layout: Layout, mapping: Mapping, kinds: tuple[str, ...]) -> dict[str, ColumnFacts]:
-    """Facts of the columns of some kinds that come from one header, by column."""
-    return {
-        name: layout.fact(source.headers[0])
-        for name, source in mapping.columns.items()
-        if len(source.headers) == 1 and kind_of(mapping.table, name) in kinds
-    }
-
-
-def updated(mapping: Mapping, **changes: object) -> Mapping:
-    """A mapping with changes."""
-    return mapping.model_copy(update=changes)
-
-
-def with_column(mapping: Mapping, name: str, **changes: object) -> Mapping:
-    """A mapping with one column changed."""
-    source = mapping.columns[name].model_copy(update=changes)
-    return updated(mapping, columns={**mapping.columns, name: source})
 
 
 # An export surveyed: its header found, and what each column holds learned from every row.
@@ -368,10 +283,6 @@ def _note_duplicates(layout: Layout, numbers: Sequence[int], rows: list[list[str
                 layout.duplicates.append((number, first))
 
 
-def _wordlike(cell: str) -> bool:
-    return bool(cell) and read_written(cell) is None and (read_date(cell) is None) and any(c.isalpha() for c in cell)
-
-
 def _framed(export: Export, head: list[Record], header_row: int | None) -> Layout:
     """The header and what stands above it."""
     good = [record for record in head if not record.broken]
@@ -425,7 +336,7 @@ def _header(plain: list[Record], typical: int) -> Record | None:
         below = next((other for other in plain if other.row > record.row), None)
         if below is not None:
             cells = [cell for cell in below.cells if cell]
-            if len(cells) > len(filled) and all(map(_wordlike, cells)) and len(cells) >= 0.9 * typical:
+            if len(cells) > len(filled) and all(map(sheets.wordlike, cells)) and len(cells) >= 0.9 * typical:
                 return below
         return record
     return None
@@ -433,7 +344,7 @@ def _header(plain: list[Record], typical: int) -> Record | None:
 
 def _is_words(filled: list[str]) -> bool:
     """Whether the filled cells of a row are words, and mostly different."""
-    words = sum(map(_wordlike, filled))
+    words = sum(map(sheets.wordlike, filled))
     return words >= 0.8 * len(filled) and len(set(filled)) >= 0.5 * len(filled)
 
 

@@ -1,46 +1,79 @@
-"""Rows of an export turned into rows of the books' tables."""
+"""Rows of an export turned into rows of the books' tables: every one taken or refused with its reasons."""
 
 from __future__ import annotations
 
 import hashlib
 from base64 import b32encode
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Sequence
-from decimal import Decimal
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from flipkit.books.cells import InvalidCell, Units
+from flipkit.books.schema import PICKUP
 from flipkit.imports import match as import_match
 from flipkit.imports.cells import ColumnReader
-from flipkit.imports.join import AcceptedRow, Cell
+from flipkit.imports.join import AcceptedRow, Cell, as_text, cents_in, shared_out
 from flipkit.imports.mapping import Mapping
 from flipkit.imports.sheets import SkippedRow, SortedBlock
-from flipkit.money import share_out_groups
+from flipkit.imports.values import COLLECTED, GONE, SOLD_OF
 
 if TYPE_CHECKING:
     from flipkit.imports.detect import Proposal
 
-# Rows of one order: amounts shared among its items, and a name for every item.
-
 #: What a row of items is known by when nothing in the export names it.
 _IDENTITY = ("order_id", "title", "bought_on", "cost", "quantity", "sold_on", "sold_price")
+#: What a row of items that is not sold has none of.
+_SALE = (
+    "sold_on", "sold_price", "shipping_charged", "fees_paid", "label_paid", "label_adjustment", "refund", "order_id",
+)  # fmt: skip
+
+
+def taken_rows(proposal: Proposal, *, units: Units) -> AcceptedRow:
+    """Turn the rows of an export into rows of its table."""
+    layout, mapping = proposal.layout, proposal.mapping
+    assert layout is not None  # noqa: S101 - a proposal without questions has a layout
+    rows, place = mapping.rows, layout.headers.index
+    readers = [ColumnReader(name, source, mapping, layout, units) for name, source in mapping.columns.items()]
+    # Words that say what became of a thing, by the column that they stand in.
+    became = [(place(header), words) for header, words in rows.gone.items()]
+    became += [(reader.places[0], reader.source.words) for reader in readers if reader.source.words]
+    hows = {how for _, words in became for how in words.values()}
+    extra = ["zone"] * (COLLECTED in hows) + ["gone_on", "gone_how"] * (not hows.isdisjoint(GONE))
+    taken = AcceptedRow([*mapping.columns, *(name for name in extra if name not in mapping.columns)])
+    unsold = [(place(header), set(words)) for header, words in rows.unsold.items()]
+    totals = {total.row for total in layout.totals} if rows.totals != "keep" else set()
+    skip = [(place(header), set(texts)) for header, texts in rows.skip.items() if texts]
+    keep = [(place(h), h, texts) for h, texts in rows.keep.items() if texts and "*" not in texts]
+    seen: dict[int, int] | None = {} if rows.duplicates == "once" else None
+    for block in layout.sorted_blocks(proposal.export, once=True):
+        taken.refused += block.left
+        numbers, lines = block.numbers, block.rows
+        if totals or skip or keep or seen is not None:
+            numbers, lines = _counted(block, totals, skip, keep, seen, taken)
+        if lines:
+            _take(numbers, lines, readers, mapping, taken, unsold, became if extra else [])
+    if rows.refunds == "join":
+        join_refunds(taken)
+    share_orders(taken, mapping)
+    if mapping.table in ("items", "trips", "lots"):
+        name_rows(taken, mapping)
+    if mapping.table == "items":
+        part_sold(taken, left=rows.left)
+        name_orders(taken)
+    return taken
 
 
 def share_orders(taken: AcceptedRow, mapping: Mapping) -> None:
     """Share the amounts of an order among its items, so that not a cent is lost or invented."""
     shared = [name for name, source in mapping.columns.items() if source.per_order]
-    if not shared or "order_id" not in taken.columns:
+    order_at, title_at, price_at = map(taken.at, ("order_id", "title", "sold_price"))
+    if not shared or order_at < 0:
         return
-    order_at = taken.columns.index("order_id")
-    title_at = taken.columns.index("title") if "title" in taken.columns else -1
-    price_at = taken.columns.index("sold_price") if "sold_price" in taken.columns else -1
-    groups: dict[str, list[int]] = {}
+    groups: dict[str, list[int]] = defaultdict(list)
     for place, row in enumerate(taken.rows):
-        groups.setdefault(row[order_at] or f"\0{place}", []).append(place)
+        groups[row[order_at] or f"\0{place}"].append(place)
     bad: dict[int, str] = {}
-    heads: dict[int, str] = {}
+    heads: set[int] = set()
     for order, places in groups.items():
         lines = [place for place in places if title_at < 0 or taken.rows[place][title_at]]
         if not lines:
@@ -48,8 +81,7 @@ def share_orders(taken: AcceptedRow, mapping: Mapping) -> None:
             continue
         amounts: dict[str, str] = {}
         for name in shared:
-            at = taken.columns.index(name)
-            said = {taken.rows[place][at] for place in places} - {""}
+            said = {taken.rows[place][taken.at(name)] for place in places} - {""}
             if len(said) > 1:
                 shown = " and ".join(sorted(said)[:3])
                 reason = f"{name} differs between the lines of order {order}: {shown}"
@@ -57,71 +89,53 @@ def share_orders(taken: AcceptedRow, mapping: Mapping) -> None:
             amounts[name] = said.pop() if len(said) == 1 else ""
         if places[0] in bad:
             continue
-        for place in places:
-            if place not in lines:
-                heads[place] = f"its amounts went to the items of order {order}"
-        if len(lines) > 1 or len(places) > 1:
-            prices = [_cents(taken.rows[place][price_at]) if price_at >= 0 else 0 for place in lines]
+        for place in set(places).difference(lines):
+            heads.add(place)
+            why = f"its amounts went to the items of order {order}"
+            taken.joined.append(SkippedRow(taken.origins[place], why, []))
+        if len(places) > 1:
+            prices = [cents_in(taken.rows[place][price_at]) if price_at >= 0 else 0 for place in lines]
             for name, text in amounts.items():
-                at = taken.columns.index(name)
-                shares = _shared(_cents(text), prices) if text else [""] * len(lines)
+                shares = [as_text(one) for one in shared_out(cents_in(text), prices)] if text else [""] * len(lines)
                 for place, share in zip(lines, shares, strict=True):
-                    taken.rows[place][at] = share
-    for place, reason in heads.items():
-        taken.joined.append(SkippedRow(taken.origins[place], reason, []))
-    taken.drop(bad, silently=set(heads))
-
-
-def _cents(text: str) -> int:
-    return int(Decimal(text or "0") * 100)
-
-
-def _shared(total: int, weights: list[int]) -> list[str]:
-    shares = share_out_groups([total], np.zeros(len(weights), dtype=np.int64), weights)
-    return [f"{Decimal(int(share)) / 100:.2f}" for share in shares]
+                    taken.rows[place][taken.at(name)] = share
+    taken.drop(bad, silently=heads)
 
 
 def join_refunds(taken: AcceptedRow) -> None:
     """Money given back, a row with a negative price, put to the sale of the same order."""
-    at = {name: taken.columns.index(name) for name in taken.columns}
-    price = at["sold_price"]
+    price = taken.at("sold_price")
     back = [place for place, row in enumerate(taken.rows) if row[price].startswith("-")]
     if not back:
         return
-    if "refund" not in at:
-        at["refund"] = len(taken.columns)
-        taken.columns.append("refund")
-        for row in taken.rows:
-            row.append("")
-    sales: dict[tuple[str, str], list[int]] = {}
+    refund, fees = taken.add("refund"), taken.at("fees_paid")
+
+    def ways(row: list[str]) -> list[tuple[str, ...]]:
+        """What a sale is known by, the surest first; its title alone where it has no number."""
+        order, item, title = (taken.cell(row, name) for name in ("order_id", "item_id", "title"))
+        return [("line", order, title), ("order", order), ("item", item), *[("title", title)] * (not (order or item))]
+
+    sales: dict[tuple[str, ...], list[int]] = defaultdict(list)
     for place, row in enumerate(taken.rows):
-        for name in ("item_id", "order_id", "title") if not row[price].startswith("-") else ():
-            if name in at and row[at[name]]:
-                sales.setdefault((name, row[at[name]]), []).append(place)
-                if name == "order_id" and "title" in at:
-                    sales.setdefault(("line", f"{row[at[name]]}\0{row[at['title']]}"), []).append(place)
+        for way in [*ways(row), ("title", taken.cell(row, "title"))] if not row[price].startswith("-") else ():
+            if way[1]:
+                sales[way].append(place)
     bad: dict[int, str] = {}
     joined: set[int] = set()
     for place in back:
         row = taken.rows[place]
-        cell = {name: row[at[name]] for name in ("item_id", "order_id", "title") if name in at}
-        ways = [("line", f"{cell.get('order_id', '')}\0{cell.get('title', '')}")]
-        ways += [(name, cell.get(name, "")) for name in ("order_id", "item_id")]
-        ways += [("title", cell.get("title", ""))] if not (cell.get("order_id") or cell.get("item_id")) else []
-        fits = next((sales[way] for way in ways if len(sales.get(way, ())) == 1), None)
+        fits = next((set(sales[way]) for way in ways(row) if len(set(sales.get(way, ()))) == 1), None)
         if fits is None:
             bad[place] = "money given back, and no one sale in this file is of the same order"
             continue
-        sale = taken.rows[fits[0]]
-        given = -sum(
-            _cents(row[at[name]]) for name in ("sold_price", "shipping_charged") if name in at and row[at[name]]
-        )
-        sale[at["refund"]] = f"{Decimal(_cents(sale[at['refund']]) + given) / 100:.2f}"
-        if "fees_paid" in at and sale[at["fees_paid"]] and row[at["fees_paid"]].startswith("-"):
-            fees = _cents(sale[at["fees_paid"]]) + _cents(row[at["fees_paid"]])
-            sale[at["fees_paid"]] = f"{Decimal(fees) / 100:.2f}"
+        sale = taken.rows[fits.pop()]
+        given = -sum(cents_in(taken.cell(row, name)) for name in ("sold_price", "shipping_charged"))
+        sale[refund] = as_text(cents_in(sale[refund]) + given)
+        if fees >= 0 and sale[fees] and row[fees].startswith("-"):
+            sale[fees] = as_text(cents_in(sale[fees]) + cents_in(row[fees]))
         joined.add(place)
-        taken.joined.append(SkippedRow(taken.origins[place], f"money given back: to row {taken.origins[fits[0]]}", []))
+        to = taken.origins[taken.rows.index(sale)]
+        taken.joined.append(SkippedRow(taken.origins[place], f"money given back: to row {to}", []))
     taken.drop(bad, silently=joined)
 
 
@@ -131,38 +145,36 @@ def name_rows(taken: AcceptedRow, mapping: Mapping) -> None:
     A made name depends on the row alone, so that the same row has it in every later export; rows
     that say the same are counted, so that separate things keep separate names.
     """
-    key = {"items": "item_id", "trips": "trip_id", "lots": "lot_id"}[mapping.table]
-    if key in taken.columns:
-        at = taken.columns.index(key)
-        taken.named = True
-        if mapping.rows.ids == "separate":
-            again: Counter[str] = Counter()
-            for row in taken.rows:
-                again[row[at]] += 1
-                row[at] += f"-{again[row[at]]}" if again[row[at]] > 1 and row[at] else ""
-        if all(row[at] for row in taken.rows):
-            return
-    else:
-        taken.columns.insert(0, key)
+    key = f"{mapping.table[:-1]}_id"
+    taken.named = key in taken.columns
+    at = taken.add(key)
+    for row in taken.rows:
+        # A line of the books that begins with # is a comment.
+        row[at] = row[at].lstrip("# ")
+    if taken.named and mapping.rows.ids == "separate":
+        again: Counter[str] = Counter()
         for row in taken.rows:
-            row.insert(0, "")
-        at = 0
-    order_at = taken.columns.index("order_id") if "order_id" in taken.columns else -1
+            again[row[at]] += 1
+            row[at] += f"-{again[row[at]]}" if again[row[at]] > 1 and row[at] else ""
+    if taken.named and all(row[at] for row in taken.rows):
+        return
+    order_at = taken.at("order_id")
     fixed = {name for name, source in mapping.columns.items() if source.value}
-    parts = [taken.columns.index(name) for name in _IDENTITY if name in taken.columns and name not in fixed]
-    if mapping.table == "items" and "bought_on" in mapping.columns and "bought_on" not in fixed:
-        parts = [place for place in parts if taken.columns[place] not in ("sold_on", "sold_price")]
+    names = [name for name in _IDENTITY if name in taken.columns and name not in fixed]
     if mapping.table != "items":
-        parts = [place for place in range(len(taken.columns)) if place != at]
-    if mapping.rows.named_by:
-        parts = [taken.columns.index(name) for name in mapping.rows.named_by]
-    taken.named_by = tuple(taken.columns[place] for place in parts)
+        names = [name for name in taken.columns if name != key]
+    elif "bought_on" in mapping.columns and "bought_on" not in fixed:
+        names = [name for name in names if name not in ("sold_on", "sold_price")]
+    if mapping.rows.left:
+        names = [name for name in names if name != "quantity"]
+    taken.named_by = mapping.rows.named_by or tuple(names)
+    parts = [taken.at(name) for name in taken.named_by]
     seen: Counter[str] = Counter()
     for row in taken.rows:
         if row[at]:
             continue
         if order_at >= 0 and row[order_at]:
-            stem = row[order_at]
+            stem = row[order_at].lstrip("# ")
         else:
             said = "\x1f".join(row[place] for place in parts)
             stem = b32encode(hashlib.blake2b(said.encode(), digest_size=7).digest()).decode().lower().rstrip("=")[:11]
@@ -170,55 +182,56 @@ def name_rows(taken: AcceptedRow, mapping: Mapping) -> None:
         row[at] = f"{stem}-{seen[stem]}"
 
 
+def part_sold(taken: AcceptedRow, *, left: bool) -> None:
+    """Split rows of several like things of which some sold: the sold ones, and those that are left."""
+    sold_at = taken.at(SOLD_OF)
+    if sold_at < 0:
+        return
+    count_at, id_at = taken.add("quantity"), taken.at("item_id")
+    rows, origins, bad = list(zip(taken.rows, taken.origins, strict=True)), [], {}
+    taken.rows = []
+    for row, origin in rows:
+        whole, sold = _counts_of(row[count_at], row[sold_at], left=left)
+        if sold > whole:
+            bad[len(taken.rows)] = f"{sold} sold of {whole}"
+        rest, parts = list(row), [sold, whole - sold]
+        row[count_at], rest[count_at] = str(sold or whole), str(whole - sold)
+        for name in _SALE:
+            if taken.at(name) >= 0:
+                rest[taken.at(name)] = ""
+        if 0 < sold < whole:
+            rest[id_at] += "-left"
+            for name in ("cost", "list_price"):
+                if taken.cell(row, name):
+                    shares = shared_out(cents_in(row[taken.at(name)]), parts)
+                    row[taken.at(name)], rest[taken.at(name)] = map(as_text, shares)
+        held = [rest] if not sold and row[sold_at] else [row, rest] if 0 < sold < whole else [row]
+        taken.rows += held
+        origins += [origin] * len(held)
+    taken.origins = origins
+    taken.columns.pop(sold_at)
+    for row in taken.rows:
+        row.pop(sold_at)
+    taken.drop(bad)
+
+
+def _counts_of(count: str, sold: str, *, left: bool) -> tuple[int, int]:
+    """How many things a row stands for, and how many of them sold."""
+    some = int(sold or 0)
+    return (int(count or 0) + some if left else int(count or max(some, 1))), some
+
+
 def name_orders(taken: AcceptedRow) -> None:
     """Say that a line of several like things sold them together, where the export names no order.
 
     The books split such a row into items, and ask about a sale that does not say how many it sold.
     """
-    if not {"quantity", "sold_on", "item_id"} <= set(taken.columns):
-        return
-    count_at, sold_at, id_at = (taken.columns.index(name) for name in ("quantity", "sold_on", "item_id"))
-    several = [row for row in taken.rows if row[sold_at] and row[count_at] not in ("", "1")]
-    if several and "order_id" not in taken.columns:
-        taken.columns.append("order_id")
-        for row in taken.rows:
-            row.append("")
-    for row in several:
-        order_at = taken.columns.index("order_id")
-        row[order_at] = row[order_at] or row[id_at]
-
-
-# Rows of an export turned into rows of a table: every one taken or refused with its reasons.
-
-
-def taken_rows(proposal: Proposal, *, units: Units) -> AcceptedRow:
-    """Turn the rows of an export into rows of its table."""
-    layout, mapping = proposal.layout, proposal.mapping
-    assert layout is not None  # noqa: S101 - a proposal without questions has a layout
-    columns = list(mapping.columns)
-    taken = AcceptedRow(columns)
-    readers = [ColumnReader(name, source, mapping, layout, units) for name, source in mapping.columns.items()]
-    unsold = [(layout.headers.index(header), set(words)) for header, words in mapping.rows.unsold.items()]
-    totals = {total.row for total in layout.totals} if mapping.rows.totals != "keep" else set()
-    skip = [(layout.headers.index(header), set(texts)) for header, texts in mapping.rows.skip.items() if texts]
-    keep = [(layout.headers.index(h), h, texts) for h, texts in mapping.rows.keep.items() if texts and "*" not in texts]
-    seen: dict[int, int] = {}
-    for block in layout.sorted_blocks(proposal.export, once=True):
-        taken.refused += block.left
-        numbers, rows = block.numbers, block.rows
-        if totals or skip or keep or mapping.rows.duplicates == "once":
-            once = mapping.rows.duplicates == "once"
-            numbers, rows = _counted(block, totals, skip, keep, seen, once=once, taken=taken)
-        if rows:
-            _take(numbers, rows, readers, mapping, taken, unsold)
-    if mapping.rows.refunds == "join":
-        join_refunds(taken)
-    share_orders(taken, mapping)
-    if mapping.table in ("items", "trips", "lots"):
-        name_rows(taken, mapping)
-    if mapping.table == "items":
-        name_orders(taken)
-    return taken
+    count_at, sold_at, id_at = map(taken.at, ("quantity", "sold_on", "item_id"))
+    if min(count_at, sold_at, id_at) >= 0:
+        several = [row for row in taken.rows if row[sold_at] and row[count_at] not in ("", "1")]
+        order_at = taken.add("order_id") if several else -1
+        for row in several:
+            row[order_at] = row[order_at] or row[id_at]
 
 
 def _counted(
@@ -226,9 +239,7 @@ def _counted(
     totals: set[int],
     skip: list[tuple[int, set[str]]],
     keep: list[tuple[int, str, tuple[str, ...]]],
-    seen: dict[int, int],
-    *,
-    once: bool,
+    seen: dict[int, int] | None,
     taken: AcceptedRow,
 ) -> tuple[Sequence[int], list[list[str]]]:
     """The rows of a block that count, the others refused with their reason."""
@@ -242,7 +253,7 @@ def _counted(
         for at, header, texts in keep if not reason else ():
             if not any(text in cells[at].lower() for text in texts):
                 reason = f"none of the words to keep stands in {header}"
-        if not reason and once:
+        if not reason and seen is not None:
             first = seen.setdefault(hash(tuple(cells)), number)
             reason = f"equal to row {first} in every cell" if first != number else ""
         if reason:
@@ -253,19 +264,6 @@ def _counted(
     return numbers, rows
 
 
-#: What a row of items that is not sold has none of.
-_SALE = (
-    "sold_on",
-    "sold_price",
-    "shipping_charged",
-    "fees_paid",
-    "label_paid",
-    "label_adjustment",
-    "refund",
-    "order_id",
-)
-
-
 def _take(
     numbers: Sequence[int],
     rows: list[list[str]],
@@ -273,11 +271,13 @@ def _take(
     mapping: Mapping,
     taken: AcceptedRow,
     unsold: list[tuple[int, set[str]]],
+    became: list[tuple[int, dict[str, str]]],
 ) -> None:
     cells = list(zip(*rows, strict=True))
     columns = [reader.column(cells, len(rows)) for reader in readers]
+    columns += [[""] * len(rows) for _ in taken.columns[len(readers) :]]
     bad: dict[int, list[str]] = {}
-    for reader, values in zip(readers, columns, strict=True):
+    for reader, values in zip(readers, columns, strict=False):
         if reader.sure:
             continue
         needed = not _may_be_blank(reader.name, mapping) or reader.name == "title"
@@ -288,10 +288,11 @@ def _take(
                 # One odd cell costs the cell, not the row.
                 taken.cells.append(Cell(numbers[place], reader.name, reader.complaint(value, rows[place])))
                 values[place] = ""
-    _times_quantity(readers, columns, bad)
     if mapping.table == "items":
-        _without_sale(rows, readers, columns, taken, unsold)
-    for reader, values in zip(readers, columns, strict=True):
+        named = dict(zip(taken.columns, columns, strict=True))
+        _times_quantity(readers, named, bad, left=mapping.rows.left)
+        _without_sale(numbers, rows, named, taken, unsold, became)
+    for reader, values in zip(readers, columns, strict=False):
         if _may_be_blank(reader.name, mapping) or "" not in values:
             continue
         for place, value in enumerate(values):
@@ -310,25 +311,33 @@ def _take(
 
 
 def _without_sale(
+    numbers: Sequence[int],
     rows: list[list[str]],
-    readers: list[ColumnReader],
-    columns: list[list[str | InvalidCell]],
+    named: dict[str, list[str | InvalidCell]],
     taken: AcceptedRow,
     unsold: list[tuple[int, set[str]]],
+    became: list[tuple[int, dict[str, str]]],
 ) -> None:
-    """Empty the sale of rows that a word calls unsold, and a sale of 0.00 that has no day."""
-    names = [reader.name for reader in readers]
-    price = columns[names.index("sold_price")] if "sold_price" in names else None
-    day = columns[names.index("sold_on")] if "sold_on" in names else None
-    if price is None or (day is None and not unsold):
-        return
-    for place in range(len(rows)) if unsold or "0.00" in price else ():
-        zero = day is not None and price[place] == "0.00" and not day[place]
-        if zero or any(rows[place][at] in words for at, words in unsold):
+    """Empty the sale of rows that a word calls unsold or gone, and a sale of 0.00 that has no day."""
+    blank = [""] * len(rows)
+    price, day = named.get("sold_price", blank), named.get("sold_on", blank)
+    for place, (number, cells) in (
+        enumerate(zip(numbers, rows, strict=True)) if unsold or became or "0.00" in price else ()
+    ):
+        how = next((words[cells[at]] for at, words in became if words.get(cells[at]) in (COLLECTED, *GONE)), "")
+        zero = "sold_on" in named and price[place] == "0.00" and not day[place]
+        if how == COLLECTED:
+            named["zone"][place] = PICKUP
+        elif how:
+            named["gone_on"][place] = named["gone_on"][place] or day[place]
+            if named["gone_on"][place]:
+                named["gone_how"][place] = how
+            else:
+                taken.undated.append(number)
+        if zero or how in GONE or any(cells[at] in words for at, words in unsold):
             taken.unsold += zero
-            for name, values in zip(names, columns, strict=True):
-                if name in _SALE:
-                    values[place] = ""
+            for name in _SALE:
+                named.get(name, blank)[place] = ""
 
 
 def _may_be_blank(name: str, mapping: Mapping) -> bool:
@@ -344,21 +353,16 @@ def _may_be_blank(name: str, mapping: Mapping) -> bool:
 
 
 def _times_quantity(
-    readers: list[ColumnReader], columns: list[list[str | InvalidCell]], bad: dict[int, list[str]]
+    readers: list[ColumnReader], named: dict[str, list[str | InvalidCell]], bad: dict[int, list[str]], *, left: bool
 ) -> None:
-    names = [reader.name for reader in readers]
-    if "quantity" not in names:
+    """What is said for one becomes what holds for the row: for all of its things, a sale's for those that sold."""
+    each = [reader.name for reader in readers if reader.source.each]
+    if not each or "quantity" not in named:
         return
-    counts = columns[names.index("quantity")]
-    for reader, values in zip(readers, columns, strict=True):
-        if not reader.source.each:
-            continue
-        for place, (value, count) in enumerate(zip(values, counts, strict=True)):
-            if (
-                place not in bad
-                and isinstance(value, str)
-                and isinstance(count, str)
-                and value
-                and count not in ("", "1")
-            ):
-                values[place] = f"{Decimal(value) * int(count):.2f}"
+    counts, sold = named["quantity"], named.get(SOLD_OF, [""] * len(named["quantity"]))
+    for place in range(len(counts)):
+        whole, some = _counts_of(str(counts[place]), str(sold[place]), left=left)
+        for name in each if place not in bad else ():
+            value, count = named[name][place], some if name == "sold_price" and some else whole
+            if value and count > 1:
+                named[name][place] = as_text(cents_in(str(value)) * count)

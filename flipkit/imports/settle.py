@@ -4,357 +4,30 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
 from decimal import Decimal
 
-from flipkit.books import schema
+import numpy as np
+
 from flipkit.books.cells import InvalidCell
 from flipkit.books.problems import Problem, rows_in_words
+from flipkit.books.schema import ITEMS
 from flipkit.errors import ConversionError
 from flipkit.imports import match as import_match
 from flipkit.imports import values
 from flipkit.imports.cells import ColumnReader
 from flipkit.imports.join import plain
-from flipkit.imports.mapping import Mapping, Source
-from flipkit.imports.match import MONEY, NUMBERS, Candidate, Draft, facts_of, updated, with_column
+from flipkit.imports.mapping import Candidate, Draft, Mapping
+from flipkit.imports.match import MONEY, NUMBERS, kind_of, sources_of
 from flipkit.imports.sheets import ColumnFacts, Export, Layout
-from flipkit.imports.values import DECIMALS, ORDERS, number_of
+from flipkit.imports.values import DECIMALS, ORDERS, heading, number_of
 
-# What the amounts of an export are for: one thing or several, a line or its order, spent or earned.
-
-
-def settle_rivals(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Ask where two headers both say what a column of money or dates holds, and differ."""
-    if mapping.table != "items" and mapping.table != values.LABELS:
-        return mapping
-    said = {key.removeprefix("column ") for key in draft.answers if key.startswith("column ")}
-    for match in import_match.matches(layout, mapping.table):
-        kind = import_match.kind_of(mapping.table, match.column)
-        source = mapping.columns.get(match.column)
-        if source is None or source.headers != (match.header,) or match.column in said or not match.rivals:
-            continue
-        if kind not in (*MONEY, "date"):
-            continue
-        rival = match.rivals[0]
-        one, other = layout.headers.index(match.header), layout.headers.index(rival)
-        if all(cells[one] == cells[other] for cells in layout.all_cells(export)):
-            continue
-        if match.column in ("cost", "sold_price"):
-            product = _product(export, layout, mapping, one, other)
-            if product:
-                draft.certain.append(product)
-                continue
-        draft.decide(
-            f"column {match.column}",
-            f"{match.header} and {rival} could both be {match.column}, and they differ",
-            *(Candidate(header, typed=f"'{match.column}={header}'") for header in (match.header, *match.rivals)),
-            option="--column",
-        )
-    return mapping
-
-
-def _product(export: Export, layout: Layout, mapping: Mapping, one: int, other: int) -> str:
-    """Whether one amount is the other times the quantity, in every row."""
-    quantity = mapping.columns.get("quantity")
-    if quantity is None or not quantity.headers:
-        return ""
-    at = layout.headers.index(quantity.headers[0])
-    several = 0
-    for cells in layout.all_cells(export):
-        whole, each, count = (_number(layout, cells, place) for place in (one, other, at))
-        if whole is None or each is None or count is None:
-            continue
-        if abs(each * count - whole) > Decimal("0.01") * max(count / 2, Decimal(1)):
-            return ""
-        several += count > 1
-    if several:
-        return f"{layout.headers[one]} is {layout.headers[other]} times {quantity.headers[0]}"
-    return ""
-
-
-def _number(layout: Layout, cells: list[str], at: int) -> Decimal | None:
-    return number_of(cells[at], layout.facts[at].likely_decimal) if cells[at] else None
-
-
-def settle_each(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Settle whether an amount is for one of several like things or for all of them."""
-    quantity = mapping.columns.get("quantity")
-    if mapping.table != "items" or quantity is None or not quantity.headers:
-        return mapping
-    at = layout.headers.index(quantity.headers[0])
-    several = [record.row for record in layout.kept if (_number(layout, record.cells, at) or 0) > 1]
-    # The examples are the first different texts of the whole column: where all say one, every row does.
-    decimal = layout.facts[at].likely_decimal
-    if not several and all((number_of(text, decimal) or 0) <= 1 for text in layout.facts[at].examples):
-        return mapping
-    for column, key in (("cost", "cost-is"), ("sold_price", "price-is"), ("list_price", "list-is")):
-        source = mapping.columns.get(column)
-        if source is None or len(source.headers) != 1 or source.each:
-            continue
-        header = source.headers[0]
-        words = values.heading(header).words
-        whole = bool(values.WHOLE.search(words)) or any(header in line and " times " in line for line in draft.certain)
-        each = not whole and bool(values.EACH.search(words))
-        said = draft.decide(
-            key,
-            f"{rows_in_words(several, most=5) if several else 'some rows'} have a quantity above 1, and "
-            f"{header} does not say what it is for",
-            Candidate(
-                "each",
-                "for one, so the row costs that times the quantity",
-                0.9 if each else 0.0 if whole else 0.5,
-                f"{header} is for one; the row's {column} is that times the quantity",
-            ),
-            Candidate("row", "for all of the row", 0.9 if whole else 0.1 if each else 0.5),
-        )
-        if said == "each":
-            mapping = with_column(mapping, column, each=True)
-    return mapping
-
-
-def settle_of_order(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Settle whether an amount that repeats within an order belongs to the order or to each line."""
-    order = mapping.columns.get("order_id")
-    if mapping.table != "items" or order is None or not order.headers:
-        return mapping
-    at = layout.headers.index(order.headers[0])
-    groups: dict[str, list[list[str]]] = {}
-    price = mapping.columns.get("sold_price")
-    price_at = layout.headers.index(price.headers[0]) if price is not None and price.headers else -1
-    for cells in layout.all_cells(export) if not layout.facts[at].unique else ():
-        # Money given back says nothing about how the sale's own lines are written.
-        if cells[at] and not (price_at >= 0 and (_number(layout, cells, price_at) or 0) < 0):
-            groups.setdefault(cells[at], []).append(cells)
-    several = [lines for lines in groups.values() if len(lines) > 1]
-    if not several:
-        return mapping
-    for column, key in (("shipping_charged", "shipping-is"), ("fees_paid", "fees-are"), ("label_paid", "shipping-is")):
-        source = mapping.columns.get(column)
-        if source is None or len(source.headers) != 1 or source.per_order:
-            continue
-        place = layout.headers.index(source.headers[0])
-        alike = sum(len({cells[place] for cells in lines}) == 1 and bool(lines[0][place]) for lines in several)
-        equal = alike >= 0.5 * len(several)
-        first = all(sum(bool(cells[place]) for cells in lines) <= 1 for lines in several)
-        some = any(cells[place] and _number(layout, cells, place) for lines in several for cells in lines)
-        if key not in draft.answers and not (some and (first or equal)):
-            continue
-        named = bool(values.OF_ORDER.search(values.heading(source.headers[0]).words))
-        way = "stands once an order and is" if first else "repeats on the lines of an order and is"
-        whose = "its items" if first else "them"
-        said = draft.decide(
-            key,
-            f"{source.headers[0]} is the same on all lines of each order",
-            Candidate(
-                "order",
-                "it was paid once for the order and is shared among its items",
-                1.0 if first else 0.9 if named else 0.5,
-                f"{source.headers[0]} {way} shared among {whose}",
-            ),
-            Candidate("line", "it was paid for each line", 0.0 if first else 0.3),
-        )
-        if said:
-            mapping = with_column(mapping, column, per_order=said == "order")
-    return mapping
-
-
-def settle_signs(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Turn costs that a list writes as negative."""
-    kinds = MONEY if mapping.table == values.LABELS else ("money",)
-    for name, fact in facts_of(layout, mapping, kinds).items():
-        numbers = fact.numbers
-        if name in ("adjustment", "label_adjustment"):
-            continue
-        if numbers.negatives and not numbers.positives and not mapping.columns[name].turned:
-            mapping = with_column(mapping, name, turned=True)
-            draft.guessed.append(f"{fact.header} writes amounts as negative throughout; the sign is turned")
-        elif mapping.table == "overheads" and name == "amount" and numbers.negatives and numbers.positives:
-            mapping = with_column(mapping, name, turned=True)
-            draft.guessed.append(f"negative amounts in {fact.header} are spent, positive ones came in and are refused")
-    return mapping
-
-
-# Marks of an export that one file settles or the seller must: decimals, dates, currency.
+# Every decision goes through `Draft.decide`: candidates with their evidence, one that stands out is taken and told,
+# and otherwise the seller is asked. Each step below gathers the evidence of one kind of decision.
 
 _WORD_OF = {mark: word for word, mark in DECIMALS.items()}
-
-
-def settle_decimal(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Settle the decimal mark, from the whole file where a column does not say."""
-    said = _said(draft, "decimal", mapping.decimal, tuple(DECIMALS))
-    numeric = facts_of(layout, mapping, NUMBERS)
-    if said:
-        return updated(mapping, decimal=said)
-    settled: dict[str, str] = {}
-    open_: dict[str, ColumnFacts] = {}
-    for name, fact in numeric.items():
-        if mapping.columns[name].decimal:
-            continue
-        decisive = list(fact.numbers.decisive)
-        if len(decisive) == 1:
-            settled[name] = decisive[0]
-        elif len(decisive) == 2:
-            shown = " and ".join(fact.numbers.decisive.values())
-            draft.decide(
-                "decimal",
-                f"{fact.header} writes numbers in two ways, {shown}; the others would be refused",
-                Candidate("point", f"{fact.numbers.decisive['.']} is meant"),
-                Candidate("comma", f"{fact.numbers.decisive[',']} is meant"),
-            )
-            return mapping
-        elif fact.numbers.grouped:
-            settled[name] = "," if fact.numbers.grouped == "." else "."
-        elif fact.numbers.doubtful:
-            open_[name] = fact
-    marks = set(settled.values())
-    if len(marks) == 1:
-        mark = next(iter(marks))
-        name = next(iter(settled))
-        header = mapping.columns[name].headers[0]
-        seen = numeric[name].numbers.decisive.get(mark)
-        proof = f"{header} holds {seen}" if seen else f"{header} marks every thousand with it and nothing below"
-        told = f"the decimal mark is a {_WORD_OF[mark]}: {proof}"
-        draft.certain.append(told)
-        if open_:
-            draft.guessed.append(f"the same mark holds in {', '.join(f.header for f in open_.values())}")
-        return updated(mapping, decimal=_WORD_OF[mark])
-    if len(marks) == 2:
-        for name, mark in settled.items():
-            mapping = with_column(mapping, name, decimal=_WORD_OF[mark])
-        draft.certain.append("columns differ in their decimal mark, each written in its own way throughout")
-    if open_:
-        fact = next(iter(open_.values()))
-        mark, text = next(iter(fact.numbers.doubtful.items()))
-        plain = text.strip("()$€£ -")
-        draft.decide(
-            "decimal",
-            f"{fact.header} holds {text}, and nothing says what the mark is",
-            Candidate("point", f"{plain} is {_shown(number_of(text, '.'))}"),
-            Candidate("comma", f"{plain} is {_shown(number_of(text, ','))}"),
-        )
-        return mapping
-    return updated(mapping, decimal=mapping.decimal or "point") if len(marks) < 2 else mapping
-
-
-def _shown(value: Decimal | None) -> str:
-    return "no number" if value is None else f"{abs(value):f}"
-
-
-def settle_order(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Settle the order of day, month and year, from the whole file where a column does not say."""
-    said = _said(draft, "dates", mapping.order, ORDERS)
-    facts = facts_of(layout, mapping, ("date", "month"))
-    for fact in facts.values():
-        if fact.dates.serials:
-            draft.guessed.append(f"numbers in {fact.header} such as {fact.examples[0]} are a spreadsheet's day numbers")
-        if fact.dates.short_years:
-            draft.guessed.append(f"two-digit years in {fact.header} are 1970 to 2069")
-        if fact.dates.clocks:
-            draft.certain.append(f"the time of day in {fact.header} is left aside")
-    if said:
-        return updated(mapping, order=said)
-    settled: dict[str, str] = {}
-    open_: dict[str, ColumnFacts] = {}
-    for name, fact in facts.items():
-        if mapping.columns[name].order or not fact.dates.matters:
-            continue
-        fitting = fact.dates.orders
-        if len(fitting) == 1:
-            settled[name] = fitting[0]
-        else:
-            open_[name] = fact
-    found = list(dict.fromkeys(settled.values()))
-    if found:
-        name = next(iter(settled))
-        fact = facts[name]
-        seen = fact.dates.decisive.get(settled[name], fact.examples[0])
-        draft.certain.append(f"dates are {found[0]}: {fact.header} holds {seen}")
-        if len(found) > 1:
-            for other, order in settled.items():
-                if order != found[0]:
-                    mapping = with_column(mapping, other, order=order)
-                    draft.certain.append(f"dates in {facts[other].header} are {order}")
-    if open_:
-        contrary = [fact for fact in open_.values() if not fact.dates.orders]
-        if found and len(found) == 1 and not contrary:
-            draft.guessed.append(f"the same order holds in {', '.join(f.header for f in open_.values())}")
-            return updated(mapping, order=found[0])
-        fact = contrary[0] if contrary else next(iter(open_.values()))
-        _ask_order(fact, draft)
-    return updated(mapping, order=found[0]) if found else mapping
-
-
-def _ask_order(fact: ColumnFacts, draft: Draft) -> None:
-    evidence = fact.dates
-    if not evidence.orders:
-        shown = " and ".join(evidence.decisive.values())
-        choices = [
-            Candidate(order, f"{evidence.fits[order]} texts fit, the others are refused")
-            for order in ORDERS
-            if evidence.fits[order]
-        ]
-        draft.decide("dates", f"{fact.header} holds dates in more than one order, such as {shown}", *choices)
-        return
-    text = evidence.differing
-    choices = []
-    for order in evidence.orders:
-        day = values.day_of(text, order)
-        if day is not None:
-            choices.append(Candidate(order, f"{text} is {day.day} {day:%B} {day.year}"))
-    draft.decide("dates", f"every date in {fact.header} reads in more than one way, such as {text}", *choices)
-
-
-def _said(draft: Draft, key: str, given: str, choices: tuple[str, ...]) -> str:
-    """What the seller said to one question, here or in a kept mapping."""
-    said = draft.answers.get(key, given)
-    if said and said not in choices:
-        raise ConversionError([Problem("answers", None, key, said, f"one of {', '.join(choices)}", "")])
-    return said
-
-
-def settle_currency(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Settle the currency of the amounts: two signs, or two codes in a column, are never one currency."""
-    found: dict[str, str] = {}
-    for fact in facts_of(layout, mapping, MONEY).values():
-        for code in (*fact.numbers.currencies, values.heading(fact.header).currency):
-            if code:
-                found.setdefault(code, fact.header)
-    column = next((fact for fact in layout.facts if _holds_codes(fact)), None)
-    codes: list[str] = []
-    if column is not None:
-        codes = sorted({cells[column.index] for cells in layout.all_cells(export)} - {""})
-        found = {**dict.fromkeys(map(str.upper, codes), column.header), **found}
-    for sign, fitting in values.SHARED_SIGNS.items():
-        named = [code for code in found if code in fitting]
-        if sign in found and len(named) == 1:
-            del found[sign]
-        elif sign in found and len(found) > 1:
-            found[fitting[0]] = found.pop(sign)
-    said = draft.answers.get("currency", mapping.currency).upper()
-    if not said and len(found) == 1 and not set(found) & set(values.SHARED_SIGNS):
-        said, header = next(iter(found.items()))
-        draft.certain.append(f"amounts are in {said}: {header} says so")
-    elif not said and len(found) > 1:
-        draft.decide(
-            "currency",
-            "the amounts are in more than one currency, and a shop has one",
-            *(Candidate(code, f"as in {head}; rows in another currency are refused") for code, head in found.items()),
-        )
-    if column is not None and said and len(codes) > 1 and column.header not in mapping.rows.keep:
-        keep = {**mapping.rows.keep, column.header: (said.lower(),)}
-        mapping = updated(mapping, rows=mapping.rows.model_copy(update={"keep": keep}))
-    return updated(mapping, currency=said) if said else mapping
-
-
-def _holds_codes(fact: ColumnFacts) -> bool:
-    """Whether a column holds currencies, by their codes or signs."""
-    return 0 < fact.distinct <= 12 and all(values.is_currency(text) for text in fact.examples)
-
-
-# What an export leaves open once its columns are known: settled where the whole file settles it.
-#
-# Every decision follows one rule: where all rows speak for one reading it is certain, where a wrong reading would
-# be seen it is guessed and told, and otherwise it is asked.
-
+_DATES = ("date", "month")
 #: Columns that an export of sales or stock may lack and that only the seller can give.
 _HINTS = {
     "cost": "0 if all of it was free, blank if you do not know, or the column of another export later",
@@ -365,658 +38,838 @@ _HINTS = {
     "sold_on": "a header, or one day for all rows",
     "sold_price": "what the buyer paid for the goods alone",
 }
-_SIDES = ("length_in", "width_in", "height_in")
-
-
-def settle(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Settle what an export leaves open."""
-    mapping = settle_decimal(layout, mapping, draft)
-    mapping = settle_order(layout, mapping, draft)
-    mapping = settle_currency(export, layout, mapping, draft)
-    _require_readable(layout, mapping)
-    mapping = _identity(export, layout, mapping, draft)
-    if not draft.kept:
-        mapping = settle_rivals(export, layout, mapping, draft)
-        mapping = settle_each(layout, mapping, draft)
-        mapping = settle_of_order(export, layout, mapping, draft)
-        mapping = _refunds(layout, mapping, draft)
-        mapping = settle_signs(layout, mapping, draft)
-        mapping = _blanks(layout, mapping, draft)
-        mapping = _flags(layout, mapping, draft)
-        mapping = _units(layout, mapping, draft)
-    mapping = _skip(export, layout, mapping, draft)
-    mapping = _keep(layout, mapping, draft)
-    mapping = _repeats(layout, mapping, draft)
-    _missing(layout, mapping, draft)
-    mapping = _meanings(layout, mapping, draft)
-    mapping = _free_or_unknown(mapping, draft)
-    mapping = _otherwise(layout, mapping, draft)
-    _nothings(layout, mapping, draft)
-    return _words(export, layout, mapping, draft)
-
-
-def _require_readable(layout: Layout, mapping: Mapping) -> None:
-    """Refuse a value for every row, or for every blank, that its column cannot take."""
-    for name, source in mapping.columns.items():
-        for word, text in (("column", source.value), ("blank", source.otherwise)):
-            read = ColumnReader(name, source, mapping, layout).read(text) if text else ""
-            if isinstance(read, InvalidCell):
-                raise ConversionError([Problem("answers", None, f"{word} {name}", text, read.needed, read.mend)])
-
-
-def _with_rows(mapping: Mapping, **changes: object) -> Mapping:
-    return updated(mapping, rows=mapping.rows.model_copy(update=changes))
-
-
-def _identity(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """What names the rows: what the books' table is named by already, else a number that no two things share."""
-    if mapping.table not in ("items", "trips", "lots"):
-        return mapping
-    key = f"{mapping.table[:-1]}_id"
-    named = draft.naming.get(mapping.table, ())
-    source = mapping.columns.get(key)
-    own = source.headers[0] if source is not None and len(source.headers) == 1 else ""
-    if named[:1] == ("",) and own not in named[1:] and all(name in mapping.columns for name in named[1:]):
-        # The rows in the books were named by what they say: the later file's are, too.
-        mapping = _without_id(mapping, key) if own else mapping
-        return _with_rows(mapping, named_by=named[1:])
-    if not own and named[:1] > ("",) and mapping.table == "items":
-        return _names(layout, mapping, draft, named[0])
-    if not own or mapping.table != "items":
-        return mapping
-    fact = layout.fact(own)
-    if fact.unique and (fact.filled == fact.rows or own in named):
-        return mapping
-    price = mapping.columns.get("sold_price")
-    price_at = layout.headers.index(price.headers[0]) if price is not None and price.headers else -1
-    totals = {tuple(total.cells) for total in layout.totals}
-    rows: dict[str, set[int]] = {}
-    blank = 0
-    for cells in layout.all_cells(export):
-        back = price_at >= 0 and (_number(layout, cells, price_at) or 0) < 0
-        if cells[fact.index] and not back:
-            rows.setdefault(cells[fact.index], set()).add(hash(tuple(cells)))
-        blank += not cells[fact.index] and tuple(cells) not in totals
-    repeats = [name for name, seen in rows.items() if len(seen) > 1]
-    if own in named or (not repeats and blank < 0.3 * fact.rows):
-        if blank and own not in named:
-            draft.guessed.append(f"{fact.header} is blank in {blank:,} rows, which get names of their own")
-        if not repeats and layout.duplicate_count and "duplicates" not in draft.answers and not mapping.rows.duplicates:
-            count = layout.duplicate_count
-            draft.certain.append(f"{count:,} rows are copies of an earlier one, {own} and all: they count once")
-            mapping = _with_rows(mapping, duplicates="once")
-        return mapping
-    few = bool(repeats) and len(repeats) <= 0.2 * len(rows)
-    why = "repeats" if repeats else f"is blank in {blank:,} rows"
-    told = f"{fact.header} {why}, so each row gets a name of its own"
-    spare = "" if "note" in mapping.columns else f", and {fact.header} goes to note"
-    said = draft.decide(
-        "ids",
-        f"{own} repeats in rows that differ ({', '.join(repeats[:3])}): are they the same thing?",
-        Candidate("separate", "different things: the second gets -2 behind its number", 0.5 if few else 0.0),
-        Candidate("same", "one thing, written more than once", 0.5 if few else 0.0),
-        Candidate("note", "the number names no thing: each row gets a name of its own", 0.8 - 0.4 * few, told + spare),
-        given=mapping.rows.ids,
-    )
-    if said == "note":
-        columns = mapping.columns if "note" in mapping.columns else {**mapping.columns, "note": mapping.columns[key]}
-        draft.guessed[:] = [line for line in draft.guessed if not line.startswith("item_id is ")]
-        draft.certain[:] = [line for line in draft.certain if not line.startswith("item_id is ")]
-        mapping = _without_id(updated(mapping, columns=columns), key)
-    return _with_rows(mapping, ids=said or "")
-
-
-def _names(layout: Layout, mapping: Mapping, draft: Draft, by: str) -> Mapping:
-    """Rows without the number that the books name their items by: things that are there, or new ones."""
-    at = _place(layout, mapping, "title")
-    held = {plain(row["title"]) for row in draft.stock.rows}
-    there = sum(plain(record.cells[at]) in held for record in layout.kept) if at >= 0 else 0
-    if not there or _place(layout, mapping, "cost") < 0:
-        return mapping
-    said = draft.decide(
-        "names",
-        f"the books name their items by {by}, which this file lacks, and {there:,} titles are in the books",
-        Candidate("match", "these rows are those items, where one title fits one item"),
-        Candidate("new", "these rows are other things"),
-        given=mapping.rows.names,
-    )
-    return _with_rows(mapping, names=said or "")
-
-
-def _without_id(mapping: Mapping, key: str) -> Mapping:
-    return updated(mapping, columns={name: source for name, source in mapping.columns.items() if name != key})
-
-
-def _refunds(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Rows with a negative price beside sales of the same order: money given back."""
-    price = mapping.columns.get("sold_price")
-    linked = {"order_id", "item_id", "title"} & set(mapping.columns)
-    if mapping.table != "items" or price is None or len(price.headers) != 1 or not linked:
-        return mapping
-    numbers = layout.fact(price.headers[0]).numbers
-    if not numbers.negatives or not numbers.positives:
-        return mapping
-    said = draft.decide(
-        "refunds",
-        f"{price.headers[0]} is negative in some rows",
-        Candidate(
-            "join",
-            "money given back: it goes to the sale of the same order",
-            0.9 if linked & {"order_id", "item_id"} else 0.6,
-            f"rows with a negative {price.headers[0]} are money given back; it goes to the sale of the same order",
-        ),
-        Candidate("refuse", "list these rows and take the others", 0.4),
-        given=mapping.rows.refunds,
-    )
-    return _with_rows(mapping, refunds=said or "")
-
-
-def _flags(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """A column that says yes or no to whether a thing is sold: where it says no there is no sale."""
-    if mapping.table != "items":
-        return mapping
-    for fact in layout.facts:
-        if import_match.is_flag(fact) and values.SOLD_FLAG.search(values.heading(fact.header).words.rstrip("? ")):
-            no = tuple(text for text in fact.examples if text.casefold() in values.NO)
-            if no:
-                draft.guessed.append(f"where {fact.header} says {no[0]} the thing is not sold")
-                mapping = _with_rows(mapping, unsold={fact.header: no})
-    return mapping
-
-
-def _units(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """The unit of bare numbers in sides, weights and times: as other headers say, or asked."""
-    groups = (
-        ("length-unit", _SIDES, (("in", "inches"), ("cm", "centimeters"), ("mm", "millimeters"), ("ft", "feet"))),
-        ("weight-unit", ("weight_lb",), (("lb", "pounds"), ("oz", "ounces"), ("kg", "kilograms"), ("g", "grams"))),
-        ("time-unit", ("minutes",), (("min", "minutes"), ("hour", "hours"), ("s", "seconds"))),
-    )
-    for key, names, choices in groups:
-        named = [name for name in names if name in mapping.columns and mapping.columns[name].headers]
-        bare = [n for n in named if not mapping.columns[n].unit and _bare(layout, mapping.columns[n].headers[0])]
-        if not bare:
-            continue
-        said = {mapping.columns[name].unit for name in named} - {""}
-        headers = ", ".join(mapping.columns[name].headers[0] for name in bare)
-        # A time that is called minutes or hours has its unit; what is called time has none.
-        candidates = [
-            Candidate(unit, word, 0.9 if said == {unit} else 0.5, f"{headers} is in {word}, like the sides beside it")
-            for unit, word in choices
-        ]
-        unit = draft.decide(key, f"{headers} holds bare numbers: in which unit?", *candidates)
-        for name in bare if unit else ():
-            mapping = with_column(mapping, name, unit=unit)
-    return mapping
-
-
-def _bare(layout: Layout, header: str) -> bool:
-    fact = layout.fact(header)
-    return fact.numbers.read > 0.5 * (fact.numbers.read + fact.numbers.unread)
-
-
+#: Bare measures: the option that says their unit, and the columns.
+_UNITS = {"length-unit": import_match.SIDES, "weight-unit": ("weight_lb",), "time-unit": ("minutes",)}
 #: What a column of money, days or measures may be that no header tells, the likelier first.
 _MAY_BE = {
     "money": (
-        "sold_price",
-        "shipping_charged",
-        "label_paid",
-        "fees_paid",
-        "materials_paid",
-        "cost",
-        "list_price",
-        "refund",
+        "sold_price", "shipping_charged", "label_paid", "fees_paid", "materials_paid", "cost", "list_price", "refund",
     ),
     "date": ("listed_on", "sold_on", "bought_on", "returned_on"),
-    "length": _SIDES,
+    "length": import_match.SIDES,
     "weight": ("weight_lb",),
-}
+}  # fmt: skip
 _IGNORED = re.compile(
     r"pct\b|\b(?:zip|postcode|plz|phone|code|ean|isbn|station|per|percent|square|sq|tax|vat|year|age|shelf|bin|box|row|line|page|views?|watchers?|days?|count|rank|number|no|id)\b"
 )
 _PRICED = re.compile(r"\b(?:price|cost|paid|fees?|charged?|amount|preis|kosten|prix|precio|prezzo|prijs|cena|koszt)\b")
-
-
-def _meanings(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Columns of money, days or measures that no header tells, or that may be income or cost: by evidence, or asked."""
-    ignored = list(mapping.ignore)
-    for fact in layout.facts if mapping.table == "items" else ():
-        if draft.answers.get(f"means {fact.header}") == "ignore" or fact.header in ignored:
-            ignored = list(dict.fromkeys([*ignored, fact.header]))
-            mapping = updated(
-                mapping, columns={n: s for n, s in mapping.columns.items() if s.headers != (fact.header,)}
-            )
-            continue
-        taken = next((name for name, s in mapping.columns.items() if fact.header in (*s.headers, s.blank)), "")
-        candidates = _meaning_of(fact, taken, mapping, draft)
-        if not candidates or (
-            f"means {fact.header}" not in draft.answers
-            and any(question.key.startswith("column ") for question in draft.questions)
-        ):
-            # What a record cannot be without is asked first: it may be this header.
-            continue
-        seen = ", ".join(fact.examples[:3])
-        said = draft.decide(f"means {fact.header}", f"what is {fact.header} ({seen})?", *candidates, option="--column")
-        if said is None or said == taken:
-            continue
-        columns = {name: source for name, source in mapping.columns.items() if name != taken}
-        if said != "ignore":
-            unit = unit_for(values.heading(fact.header).unit, "items", said)
-            columns[said] = Source(headers=(fact.header,), unit=unit)
-        mapping = updated(mapping, columns=columns)
-    return updated(mapping, ignore=tuple(ignored))
-
-
-def _meaning_of(fact: ColumnFacts, taken: str, mapping: Mapping, draft: Draft) -> list[Candidate]:
-    """What a header may be: nothing where that is settled."""
-    if fact.header in draft.seen:
-        return []
-    heading = values.heading(fact.header)
-    said = f"column {taken}" in draft.answers or draft.kept
-    own = [
-        column for (table, column), score in values.likenesses(heading.words).items() if table == "items" and score > 90
-    ]
-    if not taken and any(
-        f" {fact.header} times " in line or line.startswith(f"{fact.header} is") for line in draft.certain
-    ):
-        return []
-    if not taken and any(name in mapping.columns and f"column {name}" in draft.answers for name in own):
-        # The seller took that column from elsewhere.
-        return []
-    doubtful = [n for n in ("shipping_charged", "label_paid") if values.likeness(heading.words, "items", n) == 64.0]
-    either = len(doubtful) == 2 and taken in ("", *doubtful) and not (said and taken)
-    if not either and (taken or not fact.filled or values.COMPUTED.search(heading.words) or not _counts(fact, heading)):
-        return []
-    kind = "date" if fact.is_date else "money"
-    kind = {"in": "length", "cm": "length", "mm": "length", "lb": "weight", "kg": "weight"}.get(heading.unit, kind)
-    names = doubtful if either else [name for name in _MAY_BE[kind] if name not in mapping.columns]
-    other = next((n for n in doubtful if n != taken and n in mapping.columns), "") if either else ""
-    found = []
-    for name in names:
-        meaning = schema.ITEMS.column(name).meaning
-        evidence = 0.5
-        if either:
-            cost = name == "label_paid"
-            if fact.numbers.negatives and not fact.numbers.positives:
-                evidence = 0.9 if cost else 0.1
-            elif other:
-                evidence = 0.0 if name == other else 0.85
-        typed = f"'{name}={fact.header}'"
-        found.append(Candidate(name, meaning, evidence, f"{name} is {fact.header}, by what stands beside it", typed))
-    return [*found, Candidate("ignore", "not for the books", 0.3, typed=f"'ignore={fact.header}'")]
-
-
-def _counts(fact: ColumnFacts, heading: values.Heading) -> bool:
-    """Whether a column that no header tells holds money, days or measures."""
-    if fact.is_date:
-        return fact.dates.serials < fact.dates.read
-    if not fact.is_number or values.STATUS.search(heading.words) or _IGNORED.search(heading.words):
-        return bool(fact.is_number and heading.currency)
-    # Prices are mostly above ten, have no more than cents, and are neither years nor a number a row.
-    given = [abs(number_of(text, fact.likely_decimal) or Decimal(0)) for text in fact.examples]
-    priced = any(value >= 10 for value in given) and all(round(value, 2) == value for value in given)
-    whole = not fact.numbers.with_part
-    # Whole numbers of one length are codes or years, and one a row is a number of the row.
-    codes = whole and (len({len(text) for text in fact.examples}) == 1 or (fact.unique and fact.filled > 20))
-    priced = priced and not codes
-    return bool(heading.unit or heading.currency or fact.numbers.currencies or priced or _PRICED.search(heading.words))
-
-
-def _free_or_unknown(mapping: Mapping, draft: Draft) -> Mapping:
-    """A cost of 0 for every row is asked about once: free finds, or costs that nobody knows."""
-    cost = mapping.columns.get("cost")
-    if mapping.table != "items" or cost is None or cost.headers or number_of(cost.value or "-", ".") != 0:
-        return mapping
-    said = draft.decide(
-        "cost-zero",
-        "a cost of 0 for every row: was all of it free, or is the cost not known?",
-        Candidate("free", "all of it was free"),
-        Candidate("unknown", "not known: the cost stays blank"),
-    )
-    return with_column(mapping, "cost", value="" if said == "unknown" else cost.value) if said else mapping
-
-
 #: Columns whose blanks may be filled with one value, with what is offered.
 _FILLED = {"category": "unsorted", "bought_on": "", "sold_on": ""}
-
-
-def _otherwise(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """What stands for a blank that a row cannot be without."""
-    for name, offered in _FILLED.items() if not draft.questions else ():
-        source = mapping.columns.get(name)
-        if mapping.table != "items" or source is None or len(source.headers) != 1 or source.otherwise:
-            continue
-        fact = layout.fact(source.headers[0])
-        title = mapping.columns.get("title")
-        place = layout.headers.index(title.headers[0]) if title is not None and title.headers else fact.index
-        # A line of words below a small table has no category, and no record lacks only that.
-        bare = sum(not (record.cells[fact.index] or record.cells[place]) for record in layout.kept)
-        lacking = fact.rows - fact.filled - bare * (place != fact.index)
-        price = mapping.columns.get("sold_price")
-        if name == "sold_on":
-            at = layout.headers.index(price.headers[0]) if price is not None and price.headers else -1
-            unsold = {layout.headers.index(h): set(no) for h, no in mapping.rows.unsold.items()}
-            lacking = sum(
-                not r.cells[fact.index]
-                and (_number(layout, r.cells, at) or 0) > 0
-                and not any(r.cells[place] in no for place, no in unsold.items())
-                for r in layout.kept if at >= 0
-            )  # fmt: skip
-        if lacking < (1 if name == "category" else _OFTEN) or (
-            name == "bought_on" and "bought_on" in _known_elsewhere(mapping, draft)
-        ):
-            continue
-        offers = [Candidate(offered, "for these rows", typed=f"{name}={offered}")] if offered else []
-        said = draft.decide(
-            f"blank {name}",
-            f"{lacking:,} rows have no {source.headers[0]}",
-            *offers,
-            Candidate("refuse", "list these rows and take the others", typed=f"{name}=refuse"),
-            option="--blank",
-            free=True,
-        )
-        if said and said != "refuse":
-            mapping = with_column(mapping, name, otherwise=said)
-    _require_readable(layout, mapping)
-    return mapping
-
-
-def _known_elsewhere(mapping: Mapping, draft: Draft) -> tuple[str, ...]:
-    return ("bought_on",) if draft.stock.rows and "sold_on" in mapping.columns else ()
-
-
 #: Unreadable texts that stand so often in a column are asked about; a lone one is left blank and told.
 _OFTEN = 3
 _DOUBTED = re.compile(r"(?:(?:~|ca\.?|circa|about|approx\.?|env\.?)\s*)?([\d.,]+)\s*\??")
+#: A column of postage is what labels cost where so many amounts are prices of the seller's rate card for the weights,
+#: and what buyers paid where so many are far below the least that a label costs.
+_MOST, _HALF, _FAR = 0.8, 0.5, 0.8
+_POUNDS = {"lb": 1.0, "oz": 1 / 16, "kg": 1 / 0.45359237, "g": 1 / 453.59237}
 
 
-def _words(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Words in the place of amounts, days or choices: what they mean is asked once a column and kept."""
-    if draft.questions:
-        return mapping
-    yearless: Counter[str] = Counter()
-    for name, source in mapping.columns.items():
-        kind = import_match.kind_of(mapping.table, name)
-        if kind not in (*NUMBERS, "date", "choice"):
-            continue
-        if not source.headers:
-            continue
-        facts = [layout.fact(header) for header in source.headers]
-        dates = facts[0].dates
-        odd_cells = dates.unread + dates.yearless if kind == "date" else facts[0].numbers.unread
-        if not odd_cells and kind not in ("choice", "length", "weight", "minutes"):
-            continue
-        reader = ColumnReader(name, source, mapping, layout)
-        texts = Counter(cells[facts[0].index] for cells in layout.all_cells(export)) if len(facts) == 1 else Counter()
-        odd = {
-            text: count for text, count in texts.items() if text and isinstance(reader.read_worded(text), InvalidCell)
+def settle(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
+    """Settle what an export leaves open."""
+    work = Settler(export, layout, mapping, draft)
+    once = (work.rivals, work.each, work.of_order, work.refunds, work.signs, work.titles, work.states, work.units)
+    steps = (work.decimal, work.order, work.currency, work.readable, work.identity, *(() if draft.kept else once))
+    for step in (
+        *steps, work.skip, work.keep, work.repeats, work.missing, work.meanings, work.free_or_unknown, work.otherwise,
+        work.nothings, work.words,
+    ):  # fmt: skip
+        step()
+    return work.mapping
+
+
+@dataclass
+class Settler:
+    """A mapping on its way."""
+
+    export: Export
+    layout: Layout
+    mapping: Mapping
+    draft: Draft
+
+    def set(self, **changes: object) -> None:
+        """Change the mapping."""
+        self.mapping = self.mapping.model_copy(update=changes)
+
+    def set_rows(self, **changes: object) -> None:
+        """Change which rows are records."""
+        self.set(rows=self.mapping.rows.model_copy(update=changes))
+
+    def set_column(self, name: str, **changes: object) -> None:
+        """Change one column."""
+        self.set(columns={**self.mapping.columns, name: self.mapping.columns[name].model_copy(update=changes)})
+
+    def drop(self, name: str) -> None:
+        """Take a column from nowhere."""
+        self.set(columns={one: source for one, source in self.mapping.columns.items() if one != name})
+
+    @property
+    def items(self) -> bool:
+        """Whether the rows are items."""
+        return self.mapping.table == "items"
+
+    def header(self, name: str) -> str:
+        """The one header that a column comes from; empty where there is none, or several."""
+        source = self.mapping.columns.get(name)
+        return source.headers[0] if source is not None and len(source.headers) == 1 else ""
+
+    def at(self, name: str) -> int:
+        """The place of that header; -1 where there is none."""
+        return self.layout.headers.index(self.header(name)) if self.header(name) else -1
+
+    def facts(self, kinds: tuple[str, ...]) -> dict[str, ColumnFacts]:
+        """Facts of the columns of some kinds that come from one header, by column."""
+        table, layout = self.mapping.table, self.layout
+        return {
+            n: layout.fact(self.header(n))
+            for n in self.mapping.columns
+            if self.header(n) and kind_of(table, n) in kinds
         }
-        if kind == "date" and not mapping.year and "year" not in draft.answers:
-            order = source.order or mapping.order or "day-month-year"
-            yearless.update({t: c for t, c in odd.items() if values.day_of(t, order, "2024") is not None})
-            odd = {t: c for t, c in odd.items() if t not in yearless}
-        mapping = _worded(name, odd, reader, mapping, draft)
-    if "year" in draft.answers:
-        return updated(mapping, year=draft.answers["year"])
-    if yearless:
-        draft.decide(
-            "year",
-            f"{next(iter(yearless))} is written without a year, as {yearless.total():,} days are: of which year?",
-            *(Candidate(str(year), "") for year in _years(layout, mapping)),
-            option="--year",
+
+    def cells(self) -> Iterator[list[str]]:
+        """The cells of every row."""
+        return self.layout.all_cells(self.export)
+
+    def number(self, cells: list[str], at: int) -> Decimal:
+        """The number in a cell; 0 for none."""
+        return (
+            number_of(cells[at], self.layout.facts[at].likely_decimal) if at >= 0 and cells[at] else None
+        ) or Decimal(0)
+
+    # Marks that one file settles or the seller must: decimals, dates, currency.
+
+    def decimal(self) -> None:
+        """The decimal mark, from the whole file where a column does not say."""
+        if "decimal" in self.draft.answers or self.mapping.decimal:
+            self.set(decimal=self.draft.said("decimal", self.mapping.decimal))
+            return
+        settled: dict[str, str] = {}
+        doubts: list[ColumnFacts] = []
+        facts = {n: fact for n, fact in self.facts(NUMBERS).items() if not self.mapping.columns[n].decimal}
+        for name, fact in facts.items():
+            seen = fact.numbers.decisive
+            if len(seen) == 2:
+                both = " and ".join(seen.values())
+                text = f"{fact.header} writes numbers in two ways, {both}; the others would be refused"
+                self.draft.decide("decimal", text, *(Candidate(_WORD_OF[m], f"{seen[m]} is meant") for m in ".,"))
+                return
+            mark = next(iter(seen), "") or {".": ",", ",": "."}.get(fact.numbers.grouped, "")
+            if mark:
+                settled[name] = mark
+            elif fact.numbers.doubtful:
+                doubts.append(fact)
+        marks = set(settled.values())
+        if len(marks) == 2:
+            for name, mark in settled.items():
+                self.set_column(name, decimal=_WORD_OF[mark])
+            self.draft.certain.append("columns differ in their decimal mark, each written in its own way throughout")
+        elif marks:
+            (name, mark), *_ = settled.items()
+            seen = facts[name].numbers.decisive
+            proof = f"holds {seen[mark]}" if mark in seen else "marks every thousand with it and nothing below"
+            self.draft.certain.append(f"the decimal mark is a {_WORD_OF[mark]}: {self.header(name)} {proof}")
+            if doubts:
+                self.draft.guessed.append(f"the same mark holds in {', '.join(f.header for f in doubts)}")
+            self.set(decimal=_WORD_OF[mark])
+            return
+        if doubts:
+            text = next(iter(doubts[0].numbers.doubtful.values()))
+            bare = re.sub(r"[^\d.,]", "", text)
+            ways = (Candidate(_WORD_OF[m], f"{bare} is {abs(number_of(text, m) or 0):f}") for m in ".,")
+            self.draft.decide("decimal", f"{doubts[0].header} holds {text}, and nothing says what the mark is", *ways)
+        elif not marks:
+            self.set(decimal="point")
+
+    def order(self) -> None:
+        """The order of day, month and year, from the whole file where a column does not say."""
+        draft, facts = self.draft, self.facts(_DATES)
+        for fact in facts.values():
+            if fact.dates.serials:
+                seen = f"numbers in {fact.header} such as {fact.examples[0]}"
+                draft.guessed.append(f"{seen} are a spreadsheet's day numbers")
+            if fact.dates.short_years:
+                draft.guessed.append(f"two-digit years in {fact.header} are 1970 to 2069")
+            if fact.dates.clocks:
+                draft.certain.append(f"the time of day in {fact.header} is left aside")
+        if "dates" in draft.answers or self.mapping.order:
+            self.set(order=draft.said("dates", self.mapping.order))
+            return
+        facts = {n: fact for n, fact in facts.items() if not self.mapping.columns[n].order and fact.dates.matters}
+        settled = {n: fact.dates.orders[0] for n, fact in facts.items() if len(fact.dates.orders) == 1}
+        doubts = [fact for name, fact in facts.items() if name not in settled]
+        found = list(dict.fromkeys(settled.values()))
+        for name, order in settled.items():
+            if order == found[0] and any(line.startswith("dates are ") for line in draft.certain):
+                continue
+            seen = facts[name].dates.decisive.get(order, facts[name].examples[0])
+            told = f"dates are {order}: {facts[name].header} holds {seen}"
+            draft.certain.append(told if order == found[0] else f"dates in {facts[name].header} are {order}")
+            if order != found[0]:
+                self.set_column(name, order=order)
+        contrary = [fact for fact in doubts if not fact.dates.orders]
+        if doubts and len(found) == 1 and not contrary:
+            draft.guessed.append(f"the same order holds in {', '.join(f.header for f in doubts)}")
+        elif doubts:
+            self._ask_order((contrary or doubts)[0])
+        if found:
+            self.set(order=found[0])
+
+    def _ask_order(self, fact: ColumnFacts) -> None:
+        dates, text = fact.dates, fact.dates.differing
+        why = f"every date in {fact.header} reads in more than one way, such as {text}"
+        ways = {order: values.day_of(text, order) for order in dates.orders}
+        said = {order: f"{text} is {day.day} {day:%B} {day.year}" for order, day in ways.items() if day is not None}
+        if not dates.orders:
+            why = f"{fact.header} holds dates in more than one order, such as {' and '.join(dates.decisive.values())}"
+            said = {order: f"{count} texts fit, the others are refused" for order, count in dates.fits.items() if count}
+        self.draft.decide("dates", why, *(Candidate(order, meaning) for order, meaning in said.items()))
+
+    def currency(self) -> None:
+        """The currency of the amounts: two signs, or two codes in a column, are never one currency."""
+        draft = self.draft
+        column = next(
+            (f for f in self.layout.facts if 0 < f.distinct <= 12 and all(map(values.currency_of, f.examples))), None
+        )
+        texts = {cells[column.index] for cells in self.cells()} - {""} if column is not None else set()
+        named = {text: values.currency_of(text) or text for text in sorted(texts)}
+        found: dict[str, str] = {}
+        for fact in self.facts(MONEY).values():
+            for mark in (*fact.numbers.currencies, heading(fact.header).currency):
+                found.setdefault(mark, fact.header)
+        if column is not None:
+            found = dict.fromkeys(named.values(), column.header) | found
+        found.pop("", None)
+        said = draft.answers.get("currency", self.mapping.currency).upper()
+        # A sign that several share is the one that is named beside it, the shop's own, or any of them.
+        known = {draft.currency, *found}
+        fits = {mark: values.SIGNS.get(mark, (mark,)) for mark in found}
+        fits = {mark: tuple(c for c in codes if c in known) or codes for mark, codes in fits.items()}
+        dollars = not found or values.fits_currency("$", draft.currency or "USD")
+        if not said and dollars and set(found) <= {"$"} and self.facts(MONEY):
+            draft.guessed.append("amounts are in the currency of the books, USD where they are new")
+        elif not said and found:
+            head = {code: found[mark] for mark, codes in fits.items() for code in codes}
+            several = len(set(fits.values())) > 1
+            said = draft.decide(
+                "currency",
+                "the amounts are in more than one currency, and a shop has one"
+                if several
+                else f"{next(iter(found))} may mean more than one currency",
+                *(
+                    Candidate(
+                        code,
+                        f"as in {at}; rows in another currency are refused",
+                        1.0 if len(head) == 1 else 0.5,
+                        f"amounts are in {code}: {at} says so",
+                    )
+                    for code, at in head.items()
+                ),
+                free=True,
+            ) or ""  # fmt: skip
+        if column is not None and said and len(named) > 1 and column.header not in self.mapping.rows.keep:
+            own = tuple(text.lower() for text, mark in named.items() if values.fits_currency(mark, said))
+            self.set_rows(keep={**self.mapping.rows.keep, column.header: own})
+        if said:
+            self.set(currency=said)
+
+    def readable(self) -> None:
+        """Refuse a value for every row, or for every blank, that its column cannot take."""
+        for name, source in self.mapping.columns.items():
+            for word, text in (("column", source.value), ("blank", source.otherwise)):
+                read = ColumnReader(name, source, self.mapping, self.layout).read(text) if text else ""
+                if isinstance(read, InvalidCell):
+                    raise ConversionError([Problem("answers", None, f"{word} {name}", text, read.needed, read.mend)])
+
+    # What names the rows.
+
+    def identity(self) -> None:
+        """What the books' table is named by already, else a number that no two things share."""
+        if self.mapping.table not in ("items", "trips", "lots"):
+            return
+        draft, key = self.draft, f"{self.mapping.table[:-1]}_id"
+        named, own = draft.naming.get(self.mapping.table, ()), self.header(key)
+        if named[:1] == ("",) and own not in named[1:] and all(name in self.mapping.columns for name in named[1:]):
+            # The rows in the books were named by what they say: the later file's are, too.
+            if own:
+                self.drop(key)
+            self.set_rows(named_by=named[1:])
+            return
+        if not own and named[:1] > ("",) and self.items:
+            self._names(named[0])
+        fact = self.layout.fact(own) if own and self.items else None
+        if fact is None or (fact.unique and (fact.filled == fact.rows or own in named)):
+            return
+        price, totals = self.at("sold_price"), {tuple(total.cells) for total in self.layout.totals}
+        rows: dict[str, set[int]] = {}
+        blank = 0
+        for cells in self.cells():
+            if cells[fact.index] and self.number(cells, price) >= 0:
+                rows.setdefault(cells[fact.index], set()).add(hash(tuple(cells)))
+            blank += not cells[fact.index] and tuple(cells) not in totals
+        repeats = [name for name, seen in rows.items() if len(seen) > 1]
+        if own in named or (not repeats and blank < 0.3 * fact.rows):
+            if blank and own not in named:
+                draft.guessed.append(f"{own} is blank in {blank:,} rows, which get names of their own")
+            count = self.layout.duplicate_count
+            if count and not (repeats or "duplicates" in draft.answers or self.mapping.rows.duplicates):
+                draft.certain.append(f"{count:,} rows are copies of an earlier one, {own} and all: they count once")
+                self.set_rows(duplicates="once")
+            return
+        told = f"{own} {'repeats' if repeats else f'is blank in {blank:,} rows'}, so each row gets a name of its own"
+        told += "" if "note" in self.mapping.columns else f", and {own} goes to note"
+        few = 0.5 if 0 < len(repeats) <= 0.2 * len(rows) else 0.0
+        sure = {"separate": few, "same": few, "note": 0.8 - 0.8 * few}
+        text = f"{own} repeats in rows that differ ({', '.join(repeats[:3])}): are they the same thing?"
+        said = draft.settle("ids", text, sure, given=self.mapping.rows.ids, told=told)
+        if said == "note":
+            self.set(columns={"note": self.mapping.columns[key], **self.mapping.columns})
+            for lines in (draft.guessed, draft.certain):
+                lines[:] = [line for line in lines if not line.startswith("item_id is ")]
+            self.drop(key)
+        self.set_rows(ids=said or "")
+
+    def _names(self, by: str) -> None:
+        """Rows without the number that the books name their items by: things that are there, or new ones."""
+        at, held = self.at("title"), {plain(row["title"]) for row in self.draft.stock.rows}
+        there = sum(plain(record.cells[at]) in held for record in self.layout.kept) if at >= 0 else 0
+        if there and self.at("cost") >= 0:
+            text = f"the books name their items by {by}, which this file lacks, and {there:,} titles are in the books"
+            self.set_rows(names=self.draft.settle("names", text, given=self.mapping.rows.names) or "")
+
+    # What the amounts are for: one thing or several, a line or its order, spent or earned.
+
+    def rivals(self) -> None:
+        """Two headers that both say what a column of money or dates holds, and differ."""
+        layout, table = self.layout, self.mapping.table
+        for match in import_match.matches(layout, table) if self.items or table == values.LABELS else ():
+            name, said = match.column, f"column {match.column}" in self.draft.answers
+            if (
+                said
+                or not match.rivals
+                or self.header(name) != match.header
+                or kind_of(table, name) not in (*MONEY, "date")
+            ):
+                continue
+            one, other = layout.headers.index(match.header), layout.headers.index(match.rivals[0])
+            if all(cells[one] == cells[other] for cells in self.cells()):
+                continue
+            if name in ("cost", "sold_price") and self._product(one, other):
+                told = f"{match.header} is {match.rivals[0]} times {self.header('quantity')}"
+                self.draft.certain.append(told)
+                continue
+            self.draft.decide(
+                f"column {name}",
+                f"{match.header} and {match.rivals[0]} could both be {name}, and they differ",
+                *(Candidate(header, typed=f"'{name}={header}'") for header in (match.header, *match.rivals)),
+                option="--column",
+            )
+
+    def _product(self, one: int, other: int) -> bool:
+        """Whether one amount is the other times the quantity, in every row."""
+        at, several = self.at("quantity"), 0
+        for cells in self.cells() if at >= 0 else ():
+            if cells[one] and cells[other] and cells[at]:
+                whole, each, count = (self.number(cells, place) for place in (one, other, at))
+                if abs(each * count - whole) > Decimal("0.01") * max(count / 2, Decimal(1)):
+                    return False
+                several += count > 1
+        return several > 0
+
+    def each(self) -> None:
+        """Whether an amount is for one of several like things or for all of them; how many are left or were."""
+        at, sold = self.at("quantity"), self.at("quantity_sold")
+        if not self.items or at < 0:
+            return
+        several = [record.row for record in self.layout.kept if self.number(record.cells, at) > 1]
+        if sold >= 0 and not self.mapping.rows.left:
+            words = heading(self.header("quantity")).words
+            more = any(self.number(cells, sold) > self.number(cells, at) for cells in self.cells())
+            left = 0.9 if values.LEFT.search(words) else 0.5 if more or values.STOCK.search(words) else 0.1
+            here, beside = self.header("quantity"), self.header("quantity_sold")
+            text, told = f"{here} stands beside {beside}: what does it count?", f"{here} counts what is left unsold"
+            told = told if left > 0.5 else ""
+            said = self.draft.settle("quantity-is", text, {"bought": 1 - left, "left": left}, told=told)
+            self.set_rows(left=said == "left")
+        # The examples are the first different texts of the whole column: where all say one, every row does.
+        if not several and all(self.number([text], 0) <= 1 for text in self.layout.facts[at].examples) and sold < 0:
+            return
+        for column, key in (("cost", "cost-is"), ("sold_price", "price-is"), ("list_price", "list-is")):
+            header = self.header(column)
+            if not header or self.mapping.columns[column].each:
+                continue
+            words = heading(header).words
+            whole = values.WHOLE.search(words) or any(
+                header in told and " times " in told for told in self.draft.certain
+            )
+            one = 0.9 if values.EACH.search(words) else 0.5
+            where = rows_in_words(several, most=5) if several else "some rows"
+            text = f"{where} have a quantity above 1, and {header} does not say what it is for"
+            told = "" if whole else f"{header} is for one; the row's {column} is that times the quantity"
+            sure = {"each": 0.0, "row": 0.9} if whole else {"each": one, "row": 1 - one}
+            said = self.draft.settle(key, text, sure, told=told)
+            if said == "each":
+                self.set_column(column, each=True)
+
+    def of_order(self) -> None:
+        """Whether an amount that repeats within an order belongs to the order or to each line."""
+        at, price = self.at("order_id"), self.at("sold_price")
+        groups: dict[str, list[list[str]]] = {}
+        for cells in self.cells() if self.items and at >= 0 and not self.layout.facts[at].unique else ():
+            # Money given back says nothing about how the sale's own lines are written.
+            if cells[at] and self.number(cells, price) >= 0:
+                groups.setdefault(cells[at], []).append(cells)
+        several = [lines for lines in groups.values() if len(lines) > 1]
+        for column, key in (
+            ("shipping_charged", "shipping-is"),
+            ("fees_paid", "fees-are"),
+            ("label_paid", "shipping-is"),
+        ):
+            place, header = self.at(column), self.header(column)
+            if not several or place < 0 or self.mapping.columns[column].per_order:
+                continue
+            alike = sum(len({cells[place] for cells in lines}) == 1 and bool(lines[0][place]) for lines in several)
+            first = all(sum(bool(cells[place]) for cells in lines) <= 1 for lines in several)
+            some = any(self.number(cells, place) for lines in several for cells in lines)
+            if key not in self.draft.answers and not (some and (first or alike >= 0.5 * len(several))):
+                continue
+            way = "stands once an order and is" if first else "repeats on the lines of an order and is"
+            named = 0.9 if re.search(r"\border\b", heading(header).words) else 0.5
+            told = f"{header} {way} shared among {'its items' if first else 'them'}"
+            sure = {"order": 1.0, "line": 0.0} if first else {"order": named, "line": 0.3}
+            said = self.draft.settle(key, f"{header} is the same on all lines of each order", sure, told=told)
+            self.set_column(column, per_order=said == "order")
+
+    def refunds(self) -> None:
+        """Rows with a negative price beside sales of the same order: money given back."""
+        header, linked = self.header("sold_price"), {"order_id", "item_id", "title"} & set(self.mapping.columns)
+        numbers = self.layout.fact(header).numbers if header and self.items and linked else None
+        if numbers is not None and numbers.negatives and numbers.positives:
+            told = f"rows with a negative {header} are money given back; it goes to the sale of the same order"
+            sure = 0.9 if linked != {"title"} else 0.6
+            text, given = f"{header} is negative in some rows", self.mapping.rows.refunds
+            self.set_rows(
+                refunds=self.draft.settle("refunds", text, {"join": sure, "refuse": 0.4}, given=given, told=told) or ""
+            )
+
+    def signs(self) -> None:
+        """Costs that a list writes as negative are turned."""
+        for name, fact in self.facts(MONEY if self.mapping.table == values.LABELS else ("money",)).items():
+            numbers = fact.numbers
+            if not numbers.negatives or name in ("adjustment", "label_adjustment") or self.mapping.columns[name].turned:
+                continue
+            if not numbers.positives:
+                self.draft.guessed.append(f"{fact.header} writes amounts as negative throughout; the sign is turned")
+            elif (self.mapping.table, name) == ("overheads", "amount"):
+                told = f"negative amounts in {fact.header} are spent, positive ones came in and are refused"
+                self.draft.guessed.append(told)
+            else:
+                continue
+            self.set_column(name, turned=True)
+
+    def titles(self) -> None:
+        """A title that some rows lack is taken from another column of words."""
+        header, facts = self.header("title"), self.layout.facts
+        fact = self.layout.fact(header) if header and self.items else None
+        if fact is None or fact.filled == fact.rows or self.mapping.columns["title"].blank:
+            return
+        used = {header for source in self.mapping.columns.values() for header in source.headers}
+        words = [f for f in facts if f.letters >= 0.9 * min(f.distinct, 2_000) and not (f.is_number or f.is_date)]
+        fitting = [f for f in words if f.header not in used and f.filled == f.rows and f.distinct > 1]
+        if fitting:
+            best = max(fitting, key=lambda other: (len(" ".join(other.examples[:3])), other.distinct))
+            told = f"{fact.rows - fact.filled:,} rows have no {header}: their title is taken from {best.header}"
+            self.draft.guessed.append(told)
+            self.set_column("title", blank=best.header)
+
+    def states(self) -> None:
+        """A column that says of each thing whether it is sold, unsold, or gone in another way."""
+        for fact in self.layout.facts if self.items else ():
+            said = import_match.states_of(fact)
+            if not said or (
+                said <= {"yes", "no"} and not values.SOLD_FLAG.search(heading(fact.header).words.rstrip("? "))
+            ):
+                continue
+            texts = {cells[fact.index] for cells in self.cells()} - {""}
+            no = tuple(sorted(text for text in texts if values.state_of(text) in ("no", "unsold")))
+            gone = {text: values.state_of(text) for text in sorted(texts) if values.state_of(text) in values.GONE}
+            if no:
+                self.draft.guessed.append(f"where {fact.header} says {no[0]} the thing is not sold")
+                self.set_rows(unsold={fact.header: no})
+            if gone:
+                self.draft.guessed.append(f"where {fact.header} says {', '.join(gone)} the thing left the stock unsold")
+                self.set_rows(gone={fact.header: gone})
+            for name in [n for n in self.mapping.columns if self.header(n) == fact.header]:
+                self.drop(name)
+
+    def units(self) -> None:
+        """The unit of bare numbers in sides, weights and times: as other headers say, or asked."""
+        for key, names in _UNITS.items():
+            named = [name for name in names if self.header(name)]
+            bare = [n for n in named if not self.mapping.columns[n].unit and self.layout.fact(self.header(n)).is_bare]
+            said = {self.mapping.columns[name].unit for name in named} - {""}
+            heads = ", ".join(dict.fromkeys(map(self.header, bare)))
+            # A time that is called minutes or hours has its unit; what is called time has none.
+            sure = dict.fromkeys(said, 0.9) if len(said) == 1 else {}
+            told = f"{heads} is in {', '.join(said)}, like what stands beside it"
+            text = f"{heads} holds bare numbers: in which unit?"
+            unit = self.draft.settle(key, text, sure, told=told) if bare else None
+            for name in bare if unit else ():
+                self.set_column(name, unit=unit)
+
+    # Which rows are records.
+
+    def _answered(self, word: str) -> dict[str, tuple[str, ...]]:
+        """Answers that name a header of the export, their words apart."""
+        found: dict[str, tuple[str, ...]] = {}
+        for key, value in self.draft.answers.items():
+            if key.startswith(f"{word} "):
+                header = key.removeprefix(f"{word} ").strip()
+                if header not in self.layout.headers:
+                    needed = f"one of {', '.join(self.layout.headers[:30])}"
+                    raise ConversionError([Problem("answers", None, key, header, needed, "")])
+                found[header] = tuple(word.strip() for word in value.split("|") if word.strip())
+        return found
+
+    def skip(self) -> None:
+        """Orders that do not stand."""
+        skip = {**self.mapping.rows.skip, **self._answered("skip")}
+        for fact in self.layout.facts if self.items and not self.draft.kept else ():
+            if fact.header in skip or not values.STATUS.search(heading(fact.header).words):
+                continue
+            void = "|".join(
+                sorted(text for text in {cells[fact.index] for cells in self.cells()} if values.VOID.search(text))
+            )
+            if void:
+                self.draft.decide(
+                    f"skip {fact.header}",
+                    f"{fact.header} says {void.replace('|', ', ')} of some rows: do they count as sales?",
+                    Candidate(void, "leave these rows out", typed=f"'{fact.header}={void}'"),
+                    Candidate("", "they count like the others", typed=f"'{fact.header}='"),
+                    option="--skip",
+                )
+        self.set_rows(skip=skip)
+
+    def keep(self) -> None:
+        """Which lines of a bank list are what the table is for: the goods themselves are paid there too."""
+        said = {header: tuple(map(str.lower, words)) for header, words in self._answered("keep").items()}
+        self.set_rows(keep={**self.mapping.rows.keep, **said})
+        header = self.header("what") or self.header("supply")
+        amount = self.header("amount") or self.header("cost")
+        if self.mapping.table not in ("overheads", "supplies") or self.draft.kept or not (header and amount):
+            return
+        numbers = self.layout.fact(amount).numbers
+        bank = any(values.BALANCE.search(heading(name).words) for name in self.layout.headers)
+        for fact in self.layout.facts:
+            ways = {values.direction_of(text) for text in fact.examples} if 0 < fact.distinct <= 4 else {""}
+            if ways == {"out", "in"} and fact.header not in self.mapping.rows.keep:
+                out = tuple(t.lower() for t in fact.examples if values.direction_of(t) == "out")
+                self.draft.guessed.append(
+                    f"where {fact.header} says {', '.join(out)} money was spent; the other rows came in"
+                )
+                self.set_rows(keep={fact.header: out, **self.mapping.rows.keep})
+                bank = True
+        if (bank or (numbers.negatives and numbers.positives)) and header not in self.mapping.rows.keep and not said:
+            self.draft.decide(
+                f"keep {header}",
+                f"this looks like a bank list, which holds more than {self.mapping.table}: which words in {header} "
+                f"mark the lines to take",
+                option=f"--keep '{header}=WORD|WORD', or '{header}=*' for every line",
+                free=True,
+            )
+
+    def repeats(self) -> None:
+        """Rows that are equal, and rows that add up others."""
+        layout, draft, rows = self.layout, self.draft, self.mapping.rows
+        duplicates = draft.said("duplicates", rows.duplicates)
+        totals = draft.said("totals", rows.totals)
+        if layout.duplicate_count and not duplicates:
+            row, first = layout.duplicates[0]
+            equal = f"{layout.duplicate_count:,} rows are equal to an earlier one in every cell"
+            draft.settle("duplicates", f"{equal} (row {row} to row {first})")
+        doubtful = [total for total in layout.totals if not total.certain]
+        for total in layout.totals if not totals else ():
+            if total.certain:
+                sums = ", ".join(total.sums)
+                draft.certain.append(
+                    f"row {total.row} ({total.label}) is the sum of the rows above in {sums}: left out"
+                )
+        if doubtful and not totals:
+            total = doubtful[0]
+            why = f"has no words, and is the sum of the rows above in {', '.join(total.sums)}"
+            if total.label:
+                why = f"is called {total.label}, but its numbers are not the sums of the rows above"
+            draft.settle("totals", f"row {total.row} {why}")
+        elif layout.totals:
+            totals = totals or "leave-out"
+        self.set_rows(duplicates=duplicates, totals=totals)
+
+    # Columns that lack, and columns that no header tells.
+
+    def missing(self) -> None:
+        """Columns that a record cannot be without."""
+        table, columns = self.mapping.table, self.mapping.columns
+        needed = [name for name in import_match.required_of(table) if name != "item_id"]
+        if self._sales_of_stock():
+            needed = ["sold_price"] if "item_id" in columns else ["title", "sold_price"]
+        if table == "comparables" and "item_id" not in columns:
+            needed.append("category")
+        if self.items and {"sold_price", "sold_on"} & set(columns):
+            needed += ["sold_on", "sold_price"]
+        if table in ("lots", "trips"):
+            needed = [name for name in needed if name != f"{table[:-1]}_id"]
+        asked = {question.key for question in self.draft.questions}
+        for name in dict.fromkeys(needed):
+            if name in columns or (name == "cost" and "lot_id" in columns) or f"column {name}" in asked:
+                continue
+            hint = _HINTS.get(name, "a header, or a value for all rows")
+            option = f"--column {name}=HEADER or --fixed {name}=VALUE"
+            self.draft.decide(f"column {name}", f"no column is {name} ({hint})", option=option, free=True)
+
+    def _sales_of_stock(self) -> bool:
+        """Whether the rows are sales of items that the books hold, so that nothing is missing for new ones."""
+        lacking = [name for name in ("bought_on", "cost", "category") if name not in self.mapping.columns]
+        if not self.items or not self.draft.stock.rows or "sold_on" not in self.mapping.columns or not lacking:
+            return False
+        ids, titles = self.draft.stock.ids, {plain(row["title"]) for row in self.draft.stock.rows}
+        id_at, title_at = self.at("item_id"), self.at("title")
+        strange = [
+            record.row
+            for record in self.layout.kept
+            if not (id_at >= 0 and record.cells[id_at] in ids)
+            and not (title_at >= 0 and plain(record.cells[title_at]) in titles)
+        ]
+        told = "every row is a sale of an item in the books, found by its number or its title"
+        text = f"{rows_in_words(strange, most=5)} of {len(self.layout.kept):,} sell no item that the books hold"
+        sure = {} if strange else {"refuse": 0.9, "new": 0.0}
+        said = self.draft.settle("unmatched", text, sure, told="" if strange else told)
+        return said != "new"
+
+    def meanings(self) -> None:
+        """Columns of money, days or measures that no header tells, or that may be income or cost."""
+        draft, ignored = self.draft, list(self.mapping.ignore)
+        for fact in self.layout.facts if self.items else ():
+            key, header = f"means {fact.header}", fact.header
+            taken = next(
+                (n for n, source in self.mapping.columns.items() if header in (*source.headers, source.blank)), ""
+            )
+            if draft.answers.get(key) == "ignore" or header in ignored:
+                ignored.append(header)
+                for name in [n for n in self.mapping.columns if self.header(n) == header]:
+                    self.drop(name)
+                continue
+            # What a record cannot be without is asked first: it may be this header.
+            first = any(question.key.startswith("column ") for question in draft.questions)
+            candidates = self._meaning_of(fact, taken) if key in draft.answers or not first else []
+            seen = ", ".join(fact.examples[:3])
+            said = candidates and draft.decide(key, f"what is {header} ({seen})?", *candidates, option="--column")
+            if not said or said == taken:
+                continue
+            if taken:
+                self.drop(taken)
+            if said != "ignore":
+                self.set(columns={**self.mapping.columns, **sources_of(self.layout, "items", said, header)})
+        self.set(ignore=tuple(dict.fromkeys(ignored)))
+
+    def _meaning_of(self, fact: ColumnFacts, taken: str) -> list[Candidate]:
+        """What a header may be: nothing where that is settled."""
+        draft, head, columns = self.draft, heading(fact.header), self.mapping.columns
+        if fact.header in draft.seen:
+            return []
+        likely = {column: score for (table, column), score in values.likenesses(head.words).items() if table == "items"}
+        doubtful = [n for n in ("shipping_charged", "label_paid") if likely.get(n) == values.WEAK]
+        either = (
+            len(doubtful) == 2
+            and taken in ("", *doubtful)
+            and not (taken and (draft.kept or f"column {taken}" in draft.answers))
+        )
+        if not taken and (
+            any(f" {fact.header} times " in line or line.startswith(f"{fact.header} is") for line in draft.certain)
+            # The seller took that column from elsewhere.
+            or any(score > 90 and n in columns and f"column {n}" in draft.answers for n, score in likely.items())
+        ):
+            return []
+        if not either and (taken or not fact.filled or values.COMPUTED.search(head.words) or not _counts(fact, head)):
+            return []
+        kind = {"in": "length", "cm": "length", "mm": "length", "lb": "weight", "kg": "weight"}.get(head.unit, "money")
+        kind = "date" if fact.is_date else kind
+        names = doubtful if either else [name for name in _MAY_BE[kind] if name not in columns]
+        proof = self._postage(fact, taken) if either else {}
+        found = []
+        for name in names:
+            sure, why = proof.get(name, (0.5, ""))
+            typed = f"'{name}={fact.header}'"
+            found.append(Candidate(name, ITEMS.column(name).meaning, sure, f"{name} is {fact.header}: {why}", typed))
+        return [*found, Candidate("ignore", "not for the books", 0.3, typed=f"'ignore={fact.header}'")]
+
+    def _postage(self, fact: ColumnFacts, taken: str) -> dict[str, tuple[float, str]]:
+        """Whether a column of postage is income or cost: by its sign, by what stands beside it, by a rate card."""
+        income, cost = names = ("shipping_charged", "label_paid")
+        if fact.numbers.negatives and not fact.numbers.positives:
+            return {cost: (0.9, "it is negative throughout"), income: (0.1, "")}
+        other = next((name for name in names if name != taken and name in self.mapping.columns), "")
+        if other:
+            return {
+                other: (0.0, ""),
+                (income if other == cost else cost): (0.85, f"{self.header(other)} is the other one"),
+            }
+        at, heavy = fact.index, self.at("weight_lb")
+        rules, pounds = self.draft.rules, 0.0
+        tables = []
+        if rules is not None and heavy >= 0:
+            pounds = _POUNDS[self.mapping.columns["weight_lb"].unit or "lb"]
+            for card in rules.rate_cards.values():
+                unit = _POUNDS[rules.rules_of(card).weight_unit]
+                tables += [(service.table, unit) for block in card.blocks for service in block.services]
+        exact = far = count = 0
+        for record in self.layout.kept if tables else ():
+            weight, amount = float(self.number(record.cells, heavy)) * pounds, record.cells[at]
+            own = [(table, weight / each) for table, each in tables if 0 < weight / each <= table.weights[-1]]
+            fits = [table.cents[table.rows(np.array([held]))[0]] for table, held in own]
+            fitting = np.concatenate(fits) if fits else np.array([-1])
+            if amount and (fitting > 0).any():
+                cents = int(self.number(record.cells, at) * 100)
+                count += 1
+                exact += cents in fitting
+                far += cents < _FAR * fitting[fitting > 0].min()
+        if count >= 8 and exact >= _MOST * count:
+            return {
+                cost: (0.85, f"{exact} of {count} amounts are prices of your rate card for these weights"),
+                income: (0.3, ""),
+            }
+        if count >= 8 and far >= _HALF * count:
+            return {income: (0.85, f"{far} of {count} amounts are less than any label costs"), cost: (0.3, "")}
+        return {}
+
+    def free_or_unknown(self) -> None:
+        """A cost of 0 for every row is asked about once: free finds, or costs that nobody knows."""
+        cost = self.mapping.columns.get("cost")
+        if self.items and cost is not None and not cost.headers and number_of(cost.value or "-", ".") == 0:
+            text = "a cost of 0 for every row: was all of it free, or is the cost not known?"
+            said = self.draft.settle("cost-zero", text)
+            if said == "unknown":
+                self.set_column("cost", value="")
+
+    def otherwise(self) -> None:
+        """What stands for a blank that a row cannot be without."""
+        rows, unsold = self.layout.kept, self.mapping.rows.unsold | self.mapping.rows.gone
+        unsold_at = {self.layout.headers.index(header): set(words) for header, words in unsold.items()}
+        price = self.at("sold_price")
+        for name, offered in _FILLED.items() if self.items and not self.draft.questions else ():
+            at, header = self.at(name), self.header(name)
+            known = name == "bought_on" and self.draft.stock.rows and "sold_on" in self.mapping.columns
+            if at < 0 or self.mapping.columns[name].otherwise or known:
+                continue
+            fact, place = self.layout.facts[at], self.at("title") if self.at("title") >= 0 else at
+            # A line of words below a small table has no category, and no record lacks only that.
+            bare = sum(not (record.cells[at] or record.cells[place]) for record in rows)
+            lacking = fact.rows - fact.filled - bare * (place != at)
+            if name == "sold_on":
+                lacking = sum(
+                    not r.cells[at]
+                    and self.number(r.cells, price) > 0
+                    and not any(r.cells[place] in words for place, words in unsold_at.items())
+                    for r in rows
+                )
+            if lacking < (1 if name == "category" else _OFTEN):
+                continue
+            offers = [Candidate(offered, "for these rows", typed=f"{name}={offered}")] if offered else []
+            said = self.draft.decide(
+                f"blank {name}",
+                f"{lacking:,} rows have no {header}",
+                *offers,
+                Candidate("refuse", "list these rows and take the others", typed=f"{name}=refuse"),
+                option="--blank",
+                free=True,
+            )
+            if said and said != "refuse":
+                self.set_column(name, otherwise=said)
+        self.readable()
+
+    # Words where a number, a day or a choice should stand.
+
+    def nothings(self) -> None:
+        """Words for "nothing" that are read as blank."""
+        seen: Counter[str] = Counter()
+        for fact in self.facts((*NUMBERS, *_DATES)).values():
+            seen.update(fact.nothings)
+        if seen:
+            told = ", ".join(f"{word} ({count})" for word, count in sorted(seen.items()))
+            self.draft.guessed.append(f"in dates and numbers these are read as blank: {told}")
+
+    def words(self) -> None:
+        """Words in the place of amounts, days or choices: what they mean is asked once a column and kept."""
+        yearless: Counter[str] = Counter()
+        for name, fact in self.facts((*NUMBERS, "date", "choice")).items() if not self.draft.questions else ():
+            source, kind, at = self.mapping.columns[name], kind_of(self.mapping.table, name), fact.index
+            unread = fact.dates.unread + fact.dates.yearless if kind == "date" else fact.numbers.unread
+            if not unread and kind not in ("choice", "length", "weight", "minutes"):
+                continue
+            reader = ColumnReader(name, source, self.mapping, self.layout)
+            texts = Counter(cells[at] for cells in self.cells())
+            odd = {t: count for t, count in texts.items() if t and isinstance(reader.read_worded(t), InvalidCell)}
+            if kind == "date" and not self.mapping.year and "year" not in self.draft.answers:
+                order = source.order or self.mapping.order or ORDERS[0]
+                yearless.update({t: c for t, c in odd.items() if values.day_of(t, order, "2024") is not None})
+                odd = {t: c for t, c in odd.items() if t not in yearless}
+            self._worded(name, odd, reader)
+        order = self.mapping.order or ORDERS[0]
+        days = (values.day_of(text, order) for fact in self.layout.facts if fact.is_date for text in fact.examples)
+        years = sorted({day.year for day in days if day is not None}, reverse=True) if yearless else []
+        if yearless or "year" in self.draft.answers:
+            said = self.draft.decide(
+                "year",
+                f"{next(iter(yearless), '')} is written without a year, as {yearless.total():,} days are: of which "
+                f"year?",
+                *(Candidate(str(year)) for year in years),
+                free=True,
+            )
+            self.set(year=said or "")
+
+    def _worded(self, name: str, odd: dict[str, int], reader: ColumnReader) -> None:
+        """Settle the words of one column."""
+        header, column = self.header(name), values.columns_of(self.mapping.table)[name]
+        meant: dict[str, str] = {}
+        for text in odd:
+            doubted = _DOUBTED.fullmatch(text.casefold())
+            guess = values.cell_words().get(values.plain_words(text), doubted[1] if doubted else None)
+            if guess is not None and not isinstance(reader.meant(guess), InvalidCell):
+                meant[text] = guess
+        asked = [text for text, count in odd.items() if text in meant or count >= _OFTEN]
+        if not asked and f"words {name}" not in self.draft.answers:
+            return
+        shown = ", ".join(f"{text} ({odd[text]:,})" for text in asked[:8])
+        proposed = "|".join(f"{text}={meant.get(text, '')}" for text in asked)
+        needed = "a date" if column.kind == "date" else "a number"
+        needed = f"one of {', '.join(column.choices)}" if column.choices else needed
+        reading = "; ".join(f"{text} is {meant.get(text) or 'blank'}" for text in asked[:8])
+        offers = [Candidate(proposed, reading, typed=f"'{name}={proposed}'")] if not column.choices else []
+        said = self.draft.decide(
+            f"words {name}",
+            f"{header} holds {shown}, where {name} needs {needed}: what do they mean? (WORD=MEANING|WORD=MEANING)",
+            *offers,
+            option="--words" if offers else f"--words '{name}=WORD=MEANING|WORD=MEANING'",
             free=True,
         )
-    return mapping
+        words = dict(self.mapping.columns[name].words)
+        for pair in filter(None, (said or "").split("|")):
+            word, equals, meaning = pair.rpartition("=")
+            if not equals or isinstance(reader.meant(meaning.strip()), InvalidCell):
+                needs = f"WORD={needed}, or WORD= for blank"
+                raise ConversionError([Problem("answers", None, f"words {name}", pair, needs, "")])
+            words[word.strip()] = meaning.strip()
+        self.set_column(name, words=words)
 
 
-def _years(layout: Layout, mapping: Mapping) -> list[int]:
-    """The years that other days of the export lie in."""
-    order = mapping.order or "day-month-year"
-    texts = [text for fact in layout.facts if fact.is_date for text in fact.examples]
-    return sorted({day.year for text in texts if (day := values.day_of(text, order)) is not None}, reverse=True)
-
-
-def _worded(name: str, odd: dict[str, int], reader: ColumnReader, mapping: Mapping, draft: Draft) -> Mapping:
-    """Settle the words of one column."""
-    header = mapping.columns[name].headers[0]
-    meant: dict[str, str] = {}
-    for text in odd:
-        doubted = _DOUBTED.fullmatch(text.casefold())
-        word = values.cell_words().get(" ".join(values.unaccented(text).split()))
-        guess = word if word is not None else doubted[1] if doubted else None
-        if guess is not None and not isinstance(reader.read(guess), InvalidCell):
-            meant[text] = guess
-    asked = [text for text, count in odd.items() if text in meant or count >= _OFTEN]
-    if not asked and f"words {name}" not in draft.answers:
-        return mapping
-    shown = ", ".join(f"{text} ({odd[text]:,})" for text in asked[:8])
-    proposed = "|".join(f"{text}={meant.get(text, '')}" for text in asked)
-    choices = schema.BY_NAME[mapping.table].column(name).choices if mapping.table in schema.BY_NAME else ()
-    needed = f"one of {', '.join(choices)}" if choices else "a date" if "_on" in name or name == "date" else "a number"
-    reading = "; ".join(f"{text} is {meant.get(text) or 'blank'}" for text in asked[:8])
-    offers = [Candidate(proposed, reading, typed=f"'{name}={proposed}'")] if not choices else []
-    said = draft.decide(
-        f"words {name}",
-        f"{header} holds {shown}, where {name} needs {needed}: what do they mean? (WORD=MEANING|WORD=MEANING)",
-        *offers,
-        option="--words" if offers else f"--words '{name}=WORD=MEANING|WORD=MEANING'",
-        free=True,
-    )
-    if said is None:
-        return mapping
-    words = dict(mapping.columns[name].words)
-    for pair in filter(None, said.split("|")):
-        word, equals, meaning = pair.rpartition("=")
-        if not equals or (meaning and isinstance(reader.read(meaning.strip()), InvalidCell)):
-            raise ConversionError(
-                [Problem("answers", None, f"words {name}", pair, f"WORD={needed}, or WORD= for blank", "")]
-            )
-        words[word.strip()] = meaning.strip()
-    return with_column(mapping, name, words=words)
-
-
-def _skip(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Orders that do not stand."""
-    skip = dict(mapping.rows.skip)
-    for header, value in _answered(layout, draft, "skip").items():
-        skip[header] = tuple(word.strip() for word in value.split("|") if word.strip())
-    for fact in layout.facts:
-        if (
-            fact.header in skip
-            or draft.kept
-            or not values.STATUS.search(values.heading(fact.header).words)
-            or mapping.table != "items"
-        ):
-            continue
-        at = fact.index
-        said = {cells[at] for cells in layout.all_cells(export)}
-        void = sorted(text for text in said if values.VOID.search(text))
-        if void:
-            draft.decide(
-                f"skip {fact.header}",
-                f"{fact.header} says {', '.join(void)} of some rows: do they count as sales?",
-                Candidate("|".join(void), "leave these rows out", typed=f"'{fact.header}={'|'.join(void)}'"),
-                Candidate("", "they count like the others", typed=f"'{fact.header}='"),
-                option="--skip",
-            )
-    return updated(mapping, rows=mapping.rows.model_copy(update={"skip": skip})) if skip else mapping
-
-
-def _keep(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """Which lines of a bank list are what the table is for: the goods themselves are paid there too."""
-    keep = dict(mapping.rows.keep)
-    for header, value in _answered(layout, draft, "keep").items():
-        keep[header] = tuple(word.strip().lower() for word in value.split("|") if word.strip())
-    source = mapping.columns.get("what") or mapping.columns.get("supply")
-    amount = mapping.columns.get("amount") or mapping.columns.get("cost")
-    if mapping.table in ("overheads", "supplies") and not keep and not draft.kept and source and amount:
-        header = source.headers[0] if source.headers else ""
-        numbers = layout.fact(amount.headers[0]).numbers if amount.headers else None
-        balance = any(values.BALANCE.search(values.heading(name).words) for name in layout.headers)
-        if header and (balance or (numbers is not None and numbers.negatives and numbers.positives)):
-            draft.ask(
-                f"keep {header}",
-                f"this looks like a bank list, which holds more than {mapping.table}: which words in {header} mark the "
-                f"lines to take",
-                f"--keep '{header}=WORD|WORD', or '{header}=*' for every line",
-            )
-    return updated(mapping, rows=mapping.rows.model_copy(update={"keep": keep})) if keep else mapping
-
-
-def _answered(layout: Layout, draft: Draft, word: str) -> dict[str, str]:
-    """Answers that name a header of the export."""
-    found: dict[str, str] = {}
-    for key, value in draft.answers.items():
-        if key.startswith(f"{word} "):
-            header = key.removeprefix(f"{word} ").strip()
-            if header not in layout.headers:
-                needed = f"one of {', '.join(layout.headers[:30])}"
-                raise ConversionError([Problem("answers", None, key, header, needed, "")])
-            found[header] = value
-    return found
-
-
-def _blanks(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    """A title that some rows lack is taken from another column of words."""
-    source = mapping.columns.get("title")
-    if mapping.table != "items" or source is None or len(source.headers) != 1 or source.blank:
-        return mapping
-    fact = layout.fact(source.headers[0])
-    lacking = fact.rows - fact.filled
-    if not lacking:
-        return mapping
-    used = {header for s in mapping.columns.values() for header in s.headers}
-    fitting = [
-        other
-        for other in layout.facts
-        if other.header not in used
-        and other.filled == other.rows
-        and not other.is_number
-        and not other.is_date
-        and other.letters >= 0.9 * min(other.distinct, 2_000)
-        and other.distinct > 1
-    ]
-    if not fitting:
-        return mapping
-    best = max(fitting, key=lambda other: (len(" ".join(other.examples)), other.distinct))
-    draft.guessed.append(f"{lacking:,} rows have no {fact.header}: their title is taken from {best.header}")
-    return with_column(mapping, "title", blank=best.header)
-
-
-def _repeats(layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
-    duplicates = _said(draft, "duplicates", mapping.rows.duplicates, ("separate", "once"))
-    totals = _said(draft, "totals", mapping.rows.totals, ("leave-out", "keep"))
-    if layout.duplicate_count and not duplicates:
-        row, first = layout.duplicates[0]
-        draft.decide(
-            "duplicates",
-            f"{layout.duplicate_count:,} rows are equal to an earlier one in every cell (row {row} to row {first})",
-            Candidate("separate", "they are separate things and all count"),
-            Candidate("once", "they are copies and count once; the copies are listed"),
-        )
-    sure = [total for total in layout.totals if total.certain]
-    doubtful = [total for total in layout.totals if not total.certain]
-    if sure and not totals:
-        for total in sure:
-            draft.certain.append(
-                f"row {total.row} ({total.label}) is the sum of the rows above in {', '.join(total.sums)}: left out"
-            )
-        totals = totals or ("leave-out" if not doubtful else "")
-    if doubtful and not totals:
-        total = doubtful[0]
-        if total.label:
-            why = f"is called {total.label}, but its numbers are not the sums of the rows above"
-        else:
-            why = f"has no words, and is the sum of the rows above in {', '.join(total.sums)}"
-        draft.decide(
-            "totals",
-            f"row {total.row} {why}",
-            Candidate("leave-out", "it adds up others and is no record"),
-            Candidate("keep", "it is a record like the others"),
-        )
-    rows = mapping.rows.model_copy(update={"duplicates": duplicates, "totals": totals})
-    return updated(mapping, rows=rows)
-
-
-def _missing(layout: Layout, mapping: Mapping, draft: Draft) -> None:
-    """Columns that a record cannot be without."""
-    needed = [name for name in import_match.required_of(mapping.table) if name not in ("item_id",)]
-    if _sales_of_stock(layout, mapping, draft):
-        by_title = {"title"} if "item_id" not in mapping.columns else set()
-        needed = [name for name in needed if name in by_title | {"sold_price"}]
-    if mapping.table == "comparables" and "item_id" not in mapping.columns:
-        needed.append("category")
-    if mapping.table == "items" and "sold_price" in mapping.columns:
-        needed.append("sold_on")
-    if mapping.table == "items" and "sold_on" in mapping.columns:
-        needed.append("sold_price")
-    if mapping.table in ("lots", "trips"):
-        needed = [name for name in needed if name != f"{mapping.table[:-1]}_id"]
-    for name in needed:
-        if name in mapping.columns or (name == "cost" and "lot_id" in mapping.columns):
-            continue
-        asked = {question.key for question in draft.questions}
-        if f"column {name}" not in asked:
-            hint = _HINTS.get(name, "a header, or a value for all rows")
-            draft.ask(
-                f"column {name}",
-                f"no column is {name} ({hint})",
-                f"--column {name}=HEADER or --fixed {name}=VALUE",
-            )
-
-
-def _nothings(layout: Layout, mapping: Mapping, draft: Draft) -> None:
-    """Words for "nothing" that are read as blank."""
-    seen: dict[str, int] = {}
-    for fact in facts_of(layout, mapping, (*NUMBERS, "date", "month")).values():
-        for word, count in fact.nothings.items():
-            seen[word] = seen.get(word, 0) + count
-    if seen:
-        told = ", ".join(f"{word} ({count})" for word, count in sorted(seen.items()))
-        draft.guessed.append(f"in dates and numbers these are read as blank: {told}")
-
-
-def _sales_of_stock(layout: Layout, mapping: Mapping, draft: Draft) -> bool:
-    """Whether the rows are sales of items that the books hold, so that nothing is missing for new ones."""
-    if mapping.table != "items" or not draft.stock.rows or "sold_on" not in mapping.columns:
-        return False
-    lacking = [name for name in ("bought_on", "cost", "category") if name not in mapping.columns]
-    if not lacking:
-        return False
-    said = _said(draft, "unmatched", "", ("refuse", "new"))
-    if said:
-        return said == "refuse"
-    ids, titles = draft.stock.ids, {plain(row["title"]) for row in draft.stock.rows}
-    id_at, title_at = (_place(layout, mapping, name) for name in ("item_id", "title"))
-    strange = [
-        record.row
-        for record in layout.kept
-        if not (id_at >= 0 and record.cells[id_at] in ids)
-        and not (title_at >= 0 and plain(record.cells[title_at]) in titles)
-    ]
-    if not strange:
-        draft.guessed.append("every row is a sale of an item in the books, found by its number or its title")
-        return True
-    draft.decide(
-        "unmatched",
-        f"{rows_in_words(strange, most=5)} of {len(layout.kept):,} sell no item that the books hold",
-        Candidate("refuse", "list them and take the others"),
-        Candidate("new", f"make items of them; then {', '.join(lacking)} must be said"),
-    )
-    return True
-
-
-def _place(layout: Layout, mapping: Mapping, name: str) -> int:
-    source = mapping.columns.get(name)
-    return layout.headers.index(source.headers[0]) if source is not None and source.headers else -1
-
-
-def unit_for(unit: str, table: str, column: str) -> str:
-    """The unit that a header names, where a column of that kind can have it."""
-    kind = import_match.kind_of(table, column)
-    fits = {
-        "length": ("in", "cm", "mm", "ft"),
-        "weight": ("lb", "oz", "kg", "g"),
-        "minutes": ("min", "hour", "s"),
-        "miles": ("mile", "km"),
-    }
-    return unit if unit in fits.get(kind, ()) else ""
+def _counts(fact: ColumnFacts, head: values.Heading) -> bool:
+    """Whether a column that no header tells holds money, days or measures."""
+    if fact.is_date:
+        return fact.dates.serials < fact.dates.read
+    if not fact.is_number or values.STATUS.search(head.words) or _IGNORED.search(head.words):
+        return bool(fact.is_number and head.currency)
+    # Prices are mostly above ten, have no more than cents, and are neither years nor a number a row.
+    texts = fact.examples[:3]
+    given = [abs(number_of(text, fact.likely_decimal) or Decimal(0)) for text in texts]
+    priced = any(value >= 10 for value in given) and all(round(value, 2) == value for value in given)
+    # Whole numbers of one length are codes or years, and one a row is a number of the row.
+    codes = not fact.numbers.with_part and (len(set(map(len, texts))) == 1 or (fact.unique and fact.filled > 20))
+    priced = priced and not codes
+    return bool(head.unit or head.currency or fact.numbers.currencies or priced or _PRICED.search(head.words))

@@ -8,7 +8,7 @@ import operator
 import re
 from collections import Counter
 from collections.abc import Callable, Collection, Generator, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from itertools import islice
 from pathlib import Path
@@ -17,10 +17,17 @@ from flipkit.books import cells as book_cells
 from flipkit.books import tabular
 from flipkit.books.problems import Problem
 from flipkit.errors import ConversionError
-from flipkit.imports import dialect as book_encoding
 from flipkit.imports import dialect as import_dialect
 from flipkit.imports.dialect import Block, Dialect, Encoding, Record
-from flipkit.imports.values import NOTHING, DateEvidence, NumberEvidence, number_of, read_written
+from flipkit.imports.values import (
+    NOTHING,
+    DateEvidence,
+    NumberEvidence,
+    number_of,
+    read_date,
+    read_written,
+    three_sides,
+)
 
 # An export opened: its records one by one, whatever kind of file it is.
 
@@ -30,6 +37,8 @@ LOST = "\u26a0"
 BLOCK = 20_000
 #: Most columns that an export may have.
 MOST_COLUMNS = 1_000
+#: Largest export in which several tables are looked for. [bytes]
+SMALL = 2_000_000
 #: Largest export. [bytes]
 LARGEST_EXPORT = 4_000_000_000
 
@@ -63,10 +72,23 @@ class Export:
         """What messages call it."""
         return f"{self.path.name} sheet {self.sheet}" if self.sheet else self.path.name
 
+    def of_sheet(self, sheet: str) -> Export:
+        """The export with its tables apart, where there are several, and one of them named or the first."""
+        rows = {name: lines for own, all_ in self._rows.items() for name, lines in _tables_in(own, all_)}
+        if sheet and sheet not in rows and sheet not in self._rows:
+            needed = f"one of {', '.join(rows)}"
+            raise refusal(self.path.name, None, f"no sheet {sheet}", needed, "name it with --sheet")
+        chosen = (
+            sheet
+            if sheet in rows
+            else next((n for n in rows if sheet and n.startswith(f"{sheet}: ")), next(iter(rows)))
+        )
+        return replace(self, sheet=chosen, sheets=tuple(rows), _rows=rows)
+
     def blocks(self, size: int = BLOCK) -> Iterator[Block]:
         """Its records, block by block."""
         # Closed at once when a block is refused, so that no file stays open behind the error.
-        with contextlib.closing(self._of_sheet(size) if self.dialect is None else self._of_text(size)) as source:
+        with contextlib.closing(self._of_sheet(size) if self._rows else self._of_text(size)) as source:
             for block in source:
                 if max(map(len, block.rows)) > MOST_COLUMNS:
                     at = next(at for at, cells in enumerate(block.rows) if len(cells) > MOST_COLUMNS)
@@ -142,20 +164,28 @@ def open_export(
         raise refusal(label, 1, "a web page or XML", "a table", mend)
     if head.lstrip(b"\xef\xbb\xbf \t\r\n")[:1] in (b"{", b"["):
         raise refusal(label, 1, "JSON", "a table (CSV, TSV or a workbook)", "ask the program for a CSV export instead")
-    return _open_text(path, encoding_name, delimiter, quote)
+    return _open_text(path, encoding_name, delimiter, quote, sheet)
 
 
-def _open_text(path: Path, encoding_name: str, delimiter: str, quote: str | None) -> Export:
+def _open_text(path: Path, encoding_name: str, delimiter: str, quote: str | None, sheet: str) -> Export:
     try:
-        text = book_encoding.encoding_of(path, given=encoding_name)
-    except book_encoding.BytesError as error:
+        text = import_dialect.encoding_of(path, given=encoding_name)
+    except import_dialect.BytesError as error:
         mend = "export it anew" if "NUL" in error.found else "name its encoding with --encoding"
         raise refusal(path.name, error.row, error.found, "text", mend) from None
     found = import_dialect.dialect_of(path, text) if not delimiter or quote is None else Dialect(",")
     mark = import_dialect.DELIMITER_WORDS.get(delimiter, delimiter) or found.delimiter
     if len(mark) != 1:
         raise refusal(path.name, None, f"the delimiter {delimiter!r}", "one character", "such as --delimiter semicolon")
-    return Export(path, text, Dialect(mark, found.quote if quote is None else quote, found.escape))
+    export = Export(path, text, Dialect(mark, found.quote if quote is None else quote, found.escape))
+    if path.stat().st_size <= SMALL:
+        # Several tables below each other are tables of their own.
+        blocks = list(export.blocks())
+        rows = [row for block in blocks for row in block.rows]
+        apart = _tables_in("", rows) if not any(block.broken for block in blocks) else []
+        if len(apart) > 1:
+            return replace(export, _rows={"": rows}).of_sheet(sheet)
+    return export
 
 
 def _open_workbook(path: Path, sheet: str) -> Export:
@@ -170,19 +200,53 @@ def _open_workbook(path: Path, sheet: str) -> Export:
         rows = rows_of.get(cell.sheet, [])
         if 0 < cell.row <= len(rows) and 0 <= cell.column < len(rows[cell.row - 1]):
             rows[cell.row - 1][cell.column] = f"{LOST} {cell.found}"
-    filled = [s for s in sheets if any(any(row) for row in s.rows)]
+    filled = {s.name: s.rows for s in sheets if any(map(any, s.rows))}
     if not filled:
         raise refusal(path.name, None, "a workbook with nothing in it", "a table", "export it anew")
-    names = tuple(s.name for s in filled)
-    if sheet and sheet not in names:
-        raise refusal(path.name, None, f"no sheet {sheet}", f"one of {', '.join(names)}", "name it with --sheet")
-    return Export(path, sheet=sheet or names[0], sheets=names, _rows={s.name: s.rows for s in filled})
+    return Export(path, _rows=filled).of_sheet(sheet)
+
+
+def wordlike(cell: str) -> bool:
+    """Whether a cell is a word, no number and no date."""
+    return any(c.isalpha() for c in cell) and read_written(cell) is None and read_date(cell) is None
+
+
+def _tables_in(name: str, rows: list[list[str]]) -> list[tuple[str, list[list[str]]]]:
+    """The tables of a sheet below each other, each with a name and its rows where they stand.
+
+    Another table begins below a blank row, perhaps with a title, where words of its own head rows with numbers or days.
+    """
+    starts: list[tuple[int, list[str]]] = []
+    heads: list[list[str]] = []
+    for at in range(len(rows) - 1 if len(rows) <= SMALL // 100 else 0):
+        cells = [cell.strip() for cell in rows[at] if cell.strip()]
+        if len(cells) < 2 or len(set(cells)) < len(cells) or not all(map(wordlike, cells)):
+            continue
+        below = [cell.strip() for cell in rows[at + 1] if cell.strip()]
+        if len(below) < max(2, len(cells) // 2) or all(map(wordlike, below)) or cells in heads:
+            continue
+        title = at > 0 and sum(map(bool, rows[at - 1])) == 1
+        begin = at - title
+        if not starts or (begin > 0 and not any(rows[begin - 1])):
+            heads.append(cells)
+            starts.append((begin if starts else 0, cells))
+    ends = [begin for begin, _ in starts[1:]] + [len(rows)]
+    if len(starts) < 2:
+        return [(name, rows)]
+    blank: list[list[str]] = [[]]
+    parts = [
+        (", ".join(cells[:3]), blank * begin + rows[begin:end])
+        for (begin, cells), end in zip(starts, ends, strict=True)
+    ]
+    return [(f"{name}: {words}".removeprefix(": "), lines) for words, lines in parts]
 
 
 # What one column of an export holds, gathered from all of its rows.
 
 #: Words for "nothing" in the capitals that programs use.
 _NOTHINGS = frozenset(way for word in NOTHING for way in (word, word.upper(), word.title(), word.capitalize()))
+#: Different texts of a column that are kept.
+_EXAMPLES = 12
 #: Distinct texts after which a column that is plainly no number or date is not tried any more.
 _ENOUGH = 2_000
 #: Distinct texts after which one mark or order, seen in no other way, is settled.
@@ -225,9 +289,9 @@ class ColumnFacts:
                 self.unique = len(self._seen) == size + len(texts)
             if not self.unique:
                 self._seen = set()
-        if len(self.examples) < 3:
+        if len(self.examples) < _EXAMPLES:
             more = (text for text in texts if text not in self.examples)
-            self.examples += islice(more, 3 - len(self.examples))
+            self.examples += islice(more, _EXAMPLES - len(self.examples))
         for text in sorted(_NOTHINGS.intersection(texts)):
             self.nothings[text] = self.nothings.get(text, 0) + cells.count(text)
             texts.pop(text)
@@ -252,18 +316,29 @@ class ColumnFacts:
     @property
     def is_number(self) -> bool:
         """Whether nearly all of its texts are numbers."""
-        return self.numbers.read > 0 and self.numbers.read >= 0.9 * (self.numbers.read + self.numbers.unread)
+        return self.numbers.mostly
 
     @property
     def is_date(self) -> bool:
         """Whether nearly all of its texts are dates, plain numbers that might be a day number aside."""
-        real = self.dates.read - (self.dates.serials if self.is_number else 0)
-        return real > 0 and self.dates.read >= 0.9 * (self.dates.read + self.dates.unread)
+        return self.dates.mostly and self.dates.read > (self.dates.serials if self.is_number else 0)
 
     @property
     def may_be_date(self) -> bool:
         """Whether nearly all of its texts could be dates, day numbers included."""
-        return self.dates.read > 0 and self.dates.read >= 0.9 * (self.dates.read + self.dates.unread)
+        return self.dates.mostly
+
+    @property
+    def is_sides(self) -> bool:
+        """Whether its texts are three sides each."""
+        return bool(self.examples) and all(map(three_sides, self.examples))
+
+    @property
+    def is_bare(self) -> bool:
+        """Whether its measures are mostly written without a unit."""
+        if self.is_sides:
+            return any(side[-1].isdigit() for text in self.examples for side in three_sides(text))
+        return self.numbers.read > self.numbers.unread
 
     @property
     def likely_decimal(self) -> str:
@@ -283,29 +358,12 @@ _TOTAL = re.compile(
 )
 
 
-_WORDS = (
-    "total",
-    "sum",
-    "gesamt",
-    "somme",
-    "suma",
-    "totaal",
-    "razem",
-    "celkem",
-    "summa",
-    "yhteens",
-    "итого",
-    "合",
-    "总计",
+#: The first two letters of every such word, in any capitals: a quick look before the pattern.
+_BEGUN = frozenset(
+    way
+    for two in ("gr", "su", "ne", "ov", "to", "ge", "in", "so", "ra", "ce", "yh", "ит", "合計", "总计", "合计")
+    for way in (two, two.upper(), two.capitalize(), two[0] + two[1:].upper())
 )
-#: The first two letters of every such word, small: a quick look before the pattern.
-_BEGINNINGS = frozenset(
-    ["gr", "su", "ne", "ov", "to", "ge", "in", "so", "ra", "ce", "yh", "ит", "合計", "总计", "合计"]
-)
-
-
-#: The same in any capitals.
-_BEGUN = frozenset(way for two in _BEGINNINGS for way in (two, two.upper(), two.capitalize(), two[0] + two[1:].upper()))
 _TWO = operator.itemgetter(slice(0, 2))
 
 
@@ -334,7 +392,7 @@ def total_label(cells: list[str]) -> str:
     for cell in cells:
         if not cell:
             continue
-        if cell[:2].lower() in _BEGINNINGS and _TOTAL.fullmatch(cell):
+        if cell[:2] in _BEGUN and _TOTAL.fullmatch(cell):
             return cell
         if read_written(cell) is None:
             return ""
@@ -343,10 +401,9 @@ def total_label(cells: list[str]) -> str:
 
 def labels_among(texts: Collection[str]) -> list[str]:
     """The texts that call a row a total."""
-    begun = set(map(_TWO, texts))
-    if begun.isdisjoint(_BEGUN) or not book_cells.any_among(_WORDS, texts):
+    if _BEGUN.isdisjoint(map(_TWO, texts)):
         return []
-    return [text for text in texts if text[:2].lower() in _BEGINNINGS and _TOTAL.fullmatch(text)]
+    return [text for text in texts if text[:2] in _BEGUN and _TOTAL.fullmatch(text)]
 
 
 def judge(

@@ -15,6 +15,8 @@ from decimal import Decimal
 from typing import Any
 
 from flipkit.books import cells, schema
+from flipkit.imports import ANSWERS
+from flipkit.money import SYMBOLS
 
 # Numbers as other programs write them: marks, signs, brackets, currencies, and what settles them.
 #
@@ -24,60 +26,18 @@ from flipkit.books import cells, schema
 #: Decimal marks, by the word that options and mappings use.
 DECIMALS = {"point": ".", "comma": ","}
 #: Texts that programs write where there is nothing.
-NOTHING = frozenset(
-    [
-        "-",
-        "--",
-        "---",
-        "–",
-        "—",
-        ".",
-        "?",
-        "??",
-        "n/a",
-        "na",
-        "#n/a",
-        "none",
-        "null",
-        "nil",
-        "nan",
-        "n.a.",
-        "n. a.",
-        "tbd",
-        "k.a.",
-        "k. a.",
-        "n/d",
-        "n.d.",
-        "s/d",
-        "brak",
-        "n.v.t.",
-    ]
-)
-
-_SIGNS = {"$": "$", "€": "EUR", "£": "GBP", "¥": "¥", "₹": "INR", "₽": "RUB", "₩": "KRW", "₺": "TRY", "₴": "UAH"}
-#: Currencies that share a sign, the likeliest first.
-SHARED_SIGNS = {
-    "$": ("USD", "CAD", "AUD", "NZD", "SGD", "HKD", "MXN"),
-    "¥": ("JPY", "CNY"),
-    "kr": ("SEK", "NOK", "DKK", "ISK"),
-}
-_AFFIXED = {
-    "US$": "USD",
-    "C$": "CAD",
-    "CA$": "CAD",
-    "A$": "AUD",
-    "AU$": "AUD",
-    "NZ$": "NZD",
-    "kr": "kr",
-    "zł": "PLN",
-    "zl": "PLN",
-    "Kč": "CZK",
-    "Ft": "HUF",
-    "R$": "BRL",
-    "Fr.": "CHF",
-    "SFr.": "CHF",
-    "lei": "RON",
-}
+NOTHING = frozenset([
+    "-", "--", "---", "–", "—", ".", "?", "??", "n/a", "na", "#n/a", "none", "null", "nil", "nan", "n.a.", "n. a.",
+    "tbd", "k.a.", "k. a.", "n/d", "n.d.", "s/d", "brak", "n.v.t.",
+])  # fmt: skip
+#: Currencies that a sign or a word beside an amount can mean, the likeliest first.
+SIGNS: dict[str, tuple[str, ...]] = dict.fromkeys(SYMBOLS.values(), ())
+for _code, _sign in SYMBOLS.items():
+    SIGNS[_sign] += (_code,)
+SIGNS |= {
+    "US$": ("USD",), "C$": ("CAD",), "CA$": ("CAD",), "A$": ("AUD",), "AU$": ("AUD",), "NZ$": ("NZD",), "zl": ("PLN",),
+    "Fr.": ("CHF",), "SFr.": ("CHF",),
+}  # fmt: skip
 _WHOLE = re.compile(
     r"(?P<open>\()?\s*(?P<sign>[-+−–])?\s*(?P<before>S?Fr\.|[^0-9\s.,()+−–-]{1,4}|[A-Z]{3})?\s*(?P<inner>[-+−])?\s*"
     r"(?P<body>(?:[0-9][0-9.,'’\u00a0\u202f\u2009 ]*)?[0-9][.,]?|[.,][0-9]+)\s*"
@@ -141,11 +101,9 @@ def read_written(text: str) -> Written | None:
 
 
 def _currency(affix: str) -> str | None:
-    """Code of a currency sign or word; empty for a sign that several share; None for any other word."""
-    if affix in _SIGNS:
-        return _SIGNS[affix]
-    if affix in _AFFIXED:
-        return _AFFIXED[affix]
+    """Code of a currency sign or word; the sign itself where several share it; None for any other word."""
+    if affix in SIGNS:
+        return SIGNS[affix][0] if len(SIGNS[affix]) == 1 else affix
     return affix if len(affix) == 3 and affix.isupper() and affix in _codes() else None
 
 
@@ -155,7 +113,7 @@ def fits_currency(written: str, currency: str) -> bool:
     >>> fits_currency("$", "CAD"), fits_currency("$", "EUR"), fits_currency("", "EUR")
     (True, False, True)
     """
-    return written in ("", currency) or currency in SHARED_SIGNS.get(written, ())
+    return written in ("", currency) or currency in SIGNS.get(written, ())
 
 
 @functools.cache
@@ -165,9 +123,9 @@ def _codes() -> frozenset[str]:
     return frozenset(list_currencies())
 
 
-def is_currency(text: str) -> bool:
-    """Whether a text is the code or the sign of a currency."""
-    return bool(text) and _currency(text.strip().upper() if len(text) == 3 else text.strip()) is not None
+def currency_of(text: str) -> str | None:
+    """The currency that a cell names by its code or its sign, if it does."""
+    return _currency(text.strip().upper() if len(text) == 3 else text.strip()) if text else None
 
 
 def _spaced(body: str) -> bool:
@@ -219,11 +177,22 @@ def _shapes(texts: Iterable[str]) -> dict[tuple[bytes, bool, bool], tuple[str, i
 
 
 @dataclass(slots=True)
-class NumberEvidence:
-    """What the numbers of a column say about their marks, gathered one distinct text at a time."""
+class Evidence:
+    """How many of a column's distinct texts could be read."""
 
     read: int = 0
     unread: int = 0
+
+    @property
+    def mostly(self) -> bool:
+        """Whether nearly all could."""
+        return self.read > 0 and self.read >= 0.9 * (self.read + self.unread)
+
+
+@dataclass(slots=True)
+class NumberEvidence(Evidence):
+    """What the numbers of a column say about their marks, gathered one distinct text at a time."""
+
     decisive: dict[str, str] = field(default_factory=dict)
     doubtful: dict[str, str] = field(default_factory=dict)
     doubts: int = 0
@@ -233,7 +202,6 @@ class NumberEvidence:
     percents: int = 0
     negatives: int = 0
     positives: int = 0
-    signed: int = 0
     currencies: dict[str, int] = field(default_factory=dict)
 
     def add(self, texts: Iterable[str]) -> None:
@@ -336,7 +304,7 @@ class PlainNumbers:
 # where two are left that differ, the seller is asked.
 
 #: The orders of day, month and year, by the word that options and mappings use.
-ORDERS = ("day-month-year", "month-day-year", "year-month-day")
+ORDERS = tuple(ANSWERS["dates"][1])
 #: Locales whose month names are understood.
 LOCALES = ("en", "de", "fr", "es", "it", "pt", "nl", "sv", "da", "nb", "fi", "pl", "cs", "hu", "ro", "tr")
 #: Dates outside are slips of a finger.
@@ -367,11 +335,9 @@ class Reading:
 
 
 @dataclass(slots=True)
-class DateEvidence:
+class DateEvidence(Evidence):
     """What the dates of a column say about their order, gathered one distinct text at a time."""
 
-    read: int = 0
-    unread: int = 0
     fits: dict[str, int] = field(default_factory=lambda: dict.fromkeys(ORDERS, 0))
     decisive: dict[str, str] = field(default_factory=dict)
     differing: str = ""
@@ -566,8 +532,15 @@ EACH = re.compile(
     r"\b(?:unit|each|per (?:item|unit|piece|pc|stuk)|apiece|ea|stuck(?:preis)?|unitaire|unitario|unitaria|za sztuke)\b"
 )
 WHOLE = re.compile(r"\b(?:total|subtotal|sum|all|line|gesamt\w*|totale|razem|totaal)\b")
-#: Headers that say an amount belongs to the whole order.
-OF_ORDER = re.compile(r"\border\b")
+#: Headers that say a quantity is what is left, and those that may.
+LEFT = re.compile(
+    r"\b(?:left|remaining|unsold|on hand|rest|reste|restant\w*|quedan?|rimast\w*|resterend\w*|pozostal\w*)\b"
+)
+STOCK = re.compile(r"\b(?:stock|bestand|lager|existencias|giacenza|voorraad|stan|magazyn)\b")
+#: Headers that name the buyer.
+_BUYER = re.compile(
+    r"\b(?:buyer|customer|kaufer|kunde|acheteur|client|comprador|cliente|acquirente|koper|kupujac\w*)\b"
+)
 #: Headers of a column that says whether an order stands.
 STATUS = re.compile(
     r"\b(?:status|state|order state|cancelled|canceled|cancellation|bestellstatus|statut|etat|estado|stato|stan)\b"
@@ -587,10 +560,11 @@ COMPUTED = re.compile(
     r"\b(?:profit|net|margin|roi|return on investment|gain|loss|hourly|days (?:listed|held|on hand)|sell.?through|"
     r"gewinn|marge|rendite|benefice|beneficio|ganancia|margen|guadagno|utile|margine|winst|zysk|marza)\b"
 )
-#: Headers of a column that says whether a thing is sold, and the words for no in it.
+#: Headers of a column that says whether a thing is sold.
 SOLD_FLAG = re.compile(r"^(?:is |already )?(?:sold|verkauft|vendue?|vendido|venduto|verkocht|sprzedane|sold y n)$")
-YES = frozenset(["yes", "y", "true", "1", "x", "ja", "oui", "si", "sí", "tak", "sold", "wahr", "vrai", "✓", "✔"])
-NO = frozenset(["no", "n", "false", "0", "nein", "non", "nee", "nie", "unsold", "not sold", "falsch", "faux"])
+#: How a thing leaves the stock without a sale, and the word for one that its buyer fetches.
+GONE = ("donated", "scrapped", "kept")
+COLLECTED = "collected"
 
 _UNIT_WORDS = {
     "in": "in", "inch": "in", "inches": "in", "cm": "cm", "mm": "mm", "ft": "ft", "feet": "ft",
@@ -631,16 +605,46 @@ def known_words() -> dict[str, dict[str, list[str]]]:
     return known
 
 
+def _by_word(section: str) -> dict[str, str]:
+    return {
+        plain_words(word): meaning.removeprefix("=") for meaning, words in _file()[section].items() for word in words
+    }
+
+
 @functools.cache
 def cell_words() -> dict[str, str]:
     """Words that people write instead of an amount or a day, and what they mean."""
-    return {word: meaning.removeprefix("=") for meaning, words in _file()["cells"].items() for word in words}
+    return _by_word("cells") | _gone_words()
 
 
 @functools.cache
 def other_choices() -> dict[str, str]:
     """Other words for the choices that a column of the books may hold."""
-    return {other: choice for choice, others in _file()["choices"].items() for other in others}
+    return _by_word("choices")
+
+
+def _gone_words() -> dict[str, str]:
+    return {how: how for how in GONE} | {word: how for word, how in other_choices().items() if how in GONE}
+
+
+@functools.cache
+def _states() -> dict[str, str]:
+    return _gone_words() | _by_word("states")
+
+
+def state_of(text: str) -> str:
+    """Whether a word says that a thing is sold, unsold, kept and so on, or just yes or no; empty for any other."""
+    return _states().get(plain_words(text)) or ("void" if VOID.search(text) else "")
+
+
+@functools.cache
+def _directions() -> dict[str, str]:
+    return _by_word("directions")
+
+
+def direction_of(text: str) -> str:
+    """Whether a word of a bank list says that money went out or came in; empty for any other."""
+    return _directions().get(plain_words(text), "")
 
 
 _PLAIN_LETTERS = str.maketrans({"ł": "l", "ø": "o", "æ": "ae", "ı": "i", "đ": "d"})
@@ -654,6 +658,11 @@ def unaccented(text: str) -> str:
     """
     letters = unicodedata.normalize("NFKD", text.casefold().translate(_PLAIN_LETTERS))
     return "".join(c for c in letters if not unicodedata.combining(c))
+
+
+def plain_words(text: str) -> str:
+    """The words of a text in small plain letters, without marks."""
+    return " ".join(re.sub(r"[^\w]+", " ", unaccented(text)).split())
 
 
 @dataclass(frozen=True, slots=True)
@@ -685,13 +694,15 @@ def heading(header: str) -> Heading:
     doubtful = not _SIDES.intersection(words) and bracketed is None
     if len(words) > 1 and words[-1] in _UNIT_WORDS and not (words[-1] in _DOUBTFUL and doubtful):
         unit = _UNIT_WORDS[words.pop()]
-    elif len(words) == 1 and words[0] in ("minutes", "hours", "mins", "miles", "km", "kilometers", "kilometres"):
-        unit = _UNIT_WORDS[words[0]]
+    elif len(words) == 1 and words[0] not in _DOUBTFUL:
+        unit = _UNIT_WORDS.get(words[0], "")
     return Heading(" ".join(words), unit, currency)
 
 
 #: A score from which a header is the column's own word, and one from which it is a fair guess.
 CERTAIN, FAIR = 95.0, 60.0
+#: The score of a weak word.
+WEAK = 64.0
 
 
 def likeness(words: str, table: str, column: str) -> float:
@@ -732,6 +743,9 @@ def likenesses(words: str) -> dict[tuple[str, str], float]:
     if f"{words}?" in index:
         for column, own in index[f"{words}?"]:
             found[column] = max(found.get(column, 0.0), own)
+    if ("items", "label_paid") in found and _BUYER.search(words):
+        # Postage that the buyer paid is income, whatever other words say.
+        found["items", "shipping_charged"] = max(found.pop(("items", "label_paid")), 90.0)
     return found
 
 
@@ -746,7 +760,7 @@ def _index() -> dict[str, list[tuple[tuple[str, str], float]]]:
                 index.setdefault(word, []).append(((table, column), 100.0))
             for at, word in enumerate(map(unaccented, over)):
                 if word not in plain:
-                    own = 64.0 if word.endswith("?") else 99.0 - min(at, 30) / 10
+                    own = WEAK if word.endswith("?") else 99.0 - min(at, 30) / 10
                     index.setdefault(word, []).append(((table, column), own))
     return index
 
@@ -764,4 +778,40 @@ def _by_part() -> dict[str, list[str]]:
 
 def tables() -> tuple[str, ...]:
     """Names of what a conversion can fill: the tables of the books, and labels."""
-    return (*(table.name for table in schema.TABLES), LABELS)
+    return (*schema.BY_NAME, LABELS)
+
+
+@functools.cache
+def columns_of(table: str) -> dict[str, schema.Column]:
+    """Columns that a conversion can fill, those of labels and how many of a row sold among them."""
+    if table == LABELS:
+        made = schema.Column
+        columns = [made("date", "date", "", required=True), made("amount", "signed money", "", required=True)]
+        columns += [made(name, "id", "") for name in ("order_id", "item_id", "tracking")]
+        columns += [made("zone", "text", ""), made("weight_lb", "weight", ""), made("service", "text", "")]
+        return {column.name: column for column in [*columns, made("adjustment", "signed money", "")]}
+    own = {column.name: column for column in schema.BY_NAME[table].columns}
+    return own | ({SOLD_OF: schema.Column(SOLD_OF, "count", "how many of them sold")} if table == "items" else {})
+
+
+#: The column of an export that says how many of a row's things sold; the row is split by it.
+SOLD_OF = "quantity_sold"
+
+# Three sides in one cell.
+
+_SIDE = r"(?:[lwhdbt]\s*)?([\d.,]+)\s*(in(?:ch(?:es)?)?|cm|mm|ft|[\"”″])?\.?"
+_THREE = re.compile(rf"{_SIDE}\s*(?:[x×*]|by)\s*{_SIDE}\s*(?:[x×*]|by)\s*{_SIDE}", re.IGNORECASE)
+
+
+def three_sides(text: str) -> tuple[str, ...]:
+    """The sides in a cell such as ``30x20x10 cm``, each with the unit that is written; nothing for any other text.
+
+    >>> three_sides("30 x 20,5 x 10 cm"), three_sides("30x20")
+    (('30 cm', '20,5 cm', '10 cm'), ())
+    """
+    match = _THREE.fullmatch(text.strip())
+    if match is None:
+        return ()
+    units = [(unit or match[6] or "").lower() for unit in (match[2], match[4], match[6])]
+    marks = ["in" if unit and unit not in ("cm", "mm", "ft") else unit for unit in units]
+    return tuple(f"{match[at]} {unit}".strip() for at, unit in zip((1, 3, 5), marks, strict=True))

@@ -20,7 +20,7 @@ from typing import Any, Final
 from flipkit.assumptions import parsed_settings
 from flipkit.errors import PackError
 from flipkit.owned import left_folders, make_folder, only_one, swap, sweep
-from flipkit.pack.page import TEMPLATES, drawing_library, page_figures, policy, style_sheet
+from flipkit.pack.page import TEMPLATES, document, page_figures
 from flipkit.pack.run import NotebookTask, PageResult, run_notebooks
 from flipkit.reports.elements import Figure
 from flipkit.reports.tables import RuleUsed
@@ -112,8 +112,7 @@ def _texts(value: object) -> list[str]:
 SINGLE: Final = "pack.html"
 ARCHIVE: Final = "pack.zip"
 _MAIN = re.compile(r"<main>(.*)</main>", re.DOTALL)
-_NAV = re.compile(r'<nav aria-label="Pages">.*?</nav>', re.DOTALL)
-_FIGURE = 'id="chart-'
+_NAV = re.compile(r"<nav aria-label=.*?</nav>", re.DOTALL)
 #: An archive knows the time of each file; this one is the earliest it can write.
 _NO_TIME = (1980, 1, 1, 0, 0, 0)
 
@@ -121,33 +120,21 @@ _NO_TIME = (1980, 1, 1, 0, 0, 0)
 def single_page(
     index: str, pages: Sequence[tuple[str, str]], *, title: str, home: str, plain: Sequence[str] = ()
 ) -> str:
-    """All pages of a pack as one document: the index opens, each page shows when it is asked for.
+    """All pages of a pack as one document: the index opens, each page shows when it is asked for, paper shows all.
 
-    The style sheet alone shows and hides, so the way through works without scripts too. The drawing
-    library stands in it once, and a page's charts are drawn when the page is first seen.
+    The style sheet alone shows and hides, so the way through works without scripts too.
 
     >>> both = single_page("<main><h1>A</h1><a href='#x'>b</a></main>", [("b", "<main>B</main>")], title="A",
     ...     home="index.html")
     >>> both.count("<main>"), '<div class="page" id="b">' in both
     (1, True)
     """
+    anchors = {home: _anchor(home), **{f"{name}.html": name for name, _ in pages}}
+    opening = f'<div id="{_anchor(home)}">\n{_body("index", index, anchors, plain)}\n</div>\n'
     shown = "".join(
-        f'<div class="page" id="{escape(name)}">\n{_body(name, text, pages, home, plain)}\n</div>\n'
-        for name, text in pages
+        f'<div class="page" id="{escape(name)}">\n{_body(name, text, anchors, plain)}\n</div>\n' for name, text in pages
     )
-    # Last, so that a page before it can hide it: see the style sheet.
-    opening = f'<div id="{_anchor(home)}">\n{_body("index", index, pages, home, plain)}\n</div>\n'
-    drawn = any(_FIGURE in text for _, text in pages)
-    scripts = [drawing_library(), (TEMPLATES / "draw.js").read_text(encoding="utf-8")] if drawn else []
-    drawing = "".join(f"<script>{script}</script>\n" for script in scripts)
-    return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f'<meta http-equiv="Content-Security-Policy" content="{policy()}">\n'
-        '<meta name="color-scheme" content="light dark">\n<link rel="icon" href="data:,">\n'
-        f"<title>{escape(title)}</title>\n<style>\n{style_sheet()}</style>\n</head>\n<body>\n<main>\n"
-        f"{shown}{opening}</main>\n{drawing}</body>\n</html>\n"
-    )
+    return document(title, f"<main>\n{opening}{shown}</main>\n")
 
 
 def write_archive(folder: Path, file: Path) -> None:
@@ -162,16 +149,16 @@ def write_archive(folder: Path, file: Path) -> None:
             archive.writestr(entry, path.read_bytes(), compresslevel=9)
 
 
-def _body(name: str, text: str, pages: Sequence[tuple[str, str]], home: str, plain: Sequence[str]) -> str:
-    """What a page shows, its names made its own and its links those of one document."""
+def _body(name: str, text: str, anchors: Mapping[str, str], plain: Sequence[str]) -> str:
+    """What a page shows, its links those of one document."""
     found = _MAIN.search(text)
     if found is None:
         raise PackError("a page of the pack", need="a main part", got="none", where=name)
-    ways = _NAV.search(text)
-    body = (f"{ways[0]}\n" if ways else "") + found[1].strip()
-    body = body.replace(_FIGURE, f'id="{name}-chart-')
-    for file, place in [(home, _anchor(home)), *((f"{page}.html", page) for page, _ in pages)]:
-        body = body.replace(f'href="{file}"', f'href="#{place}"')
+    top, *foot = [*_NAV.findall(text), ""]
+    body = "\n".join([top, found[1].strip(), *foot]).strip()
+    for file, place in anchors.items():
+        # A link to a part of a page keeps the part, whose name is its own in the whole pack.
+        body = body.replace(f'href="{file}"', f'href="#{place}"').replace(f'href="{file}#', 'href="#')
     for file in plain:
         body = body.replace(f'<a href="{file}">{file}</a>', file)
     return body
@@ -302,7 +289,7 @@ def index_text(
         "manifest": FILE,
         "single": single,
     }
-    return template.render(words, policy=policy(), style=style_sheet())
+    return document(title, template.render(words))
 
 
 @contextmanager

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from flipkit.analysis import knowledge_file
-from flipkit.analysis.decisions import STOP
 from flipkit.analysis.forecasts import FILE as FORECASTS
 from flipkit.analysis.forecasts import keep_forecasts
 from flipkit.analysis.repricing import plans_text
@@ -201,9 +200,7 @@ def default_jobs() -> int:
 
 def _leave_knowledge(study: Study, folder: Path) -> None:
     """What ``flipkit buy`` and ``flipkit offer`` answer from."""
-    verdicts = study.buying_verdicts
-    stop = sorted(str(name) for name in verdicts.loc[verdicts["verdict"] == STOP, "category"])
-    text = knowledge_file.knowledge_text({**study.knowledge, "stop": stop})
+    text = knowledge_file.knowledge_text(study.aisle_knowledge)
     Path(folder, knowledge_file.FILE).write_text(text, encoding="utf-8", newline="\n")
     plans = plans_text(study.price_plan, study.patience, as_of=study.as_of, currency=study.currency)
     Path(folder, knowledge_file.PLANS).write_text(plans, encoding="utf-8", newline="\n")

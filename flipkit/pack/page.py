@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
+import base64
 import copy
 import hashlib
 import json
-import os
 import re
-import sys
-import tempfile
 from collections.abc import Callable, Mapping
-from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
-from html import escape
-from importlib.metadata import version
+from html import escape, unescape
 from importlib.resources import files
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import mistune
@@ -24,95 +19,23 @@ from nbconvert.exporters.templateexporter import TemplateExporter
 from traitlets.config import Config
 
 from flipkit.charts import style
-from flipkit.charts.style import (  # before nbconvert: it opens jsonschema
-    FIT_KEY,
-    MARGIN_KEY,
-    MIME_TYPE,
-    TABLE_KEY,
-    WORDLESS_KEY,
-)
+from flipkit.charts.drawing import NARROW, WIDE, drawing, inlined, joined_lines
+from flipkit.charts.style import MIME_TYPE, TABLE_KEY, WORDLESS_KEY  # before nbconvert: it opens jsonschema
 from flipkit.reports.elements import FIGURES_TYPE, Figure, table_html
 
 if TYPE_CHECKING:
     from nbformat import NotebookNode
 
 
-# The drawing library that each page carries within itself, kept in a file between runs.
-
-#: Grammar version of the library in the pages; the specs are written for the one before it as well.
-VEGA_LITE: Final = "6.4"
-
-
-def cache_folder() -> Path:
-    """Where this user's programs keep what they can make again.
-
-    >>> cache_folder().name
-    'flipkit'
-    """
-    if sys.platform == "win32":
-        base = os.environ.get("LOCALAPPDATA", "") or str(Path.home() / "AppData" / "Local")
-    elif sys.platform == "darwin":
-        base = str(Path.home() / "Library" / "Caches")
-    else:
-        base = os.environ.get("XDG_CACHE_HOME", "") or str(Path.home() / ".cache")
-    return Path(base) / "flipkit"
-
-
-@cache
-def drawing_library() -> str:
-    """The script that draws charts in a page, whole, needing nothing from outside.
-
-    Making it takes a second or more, so it is kept in :func:`cache_folder` under a name that holds
-    its version. The file begins with a digest of the rest; one that does not fit is made again. A
-    folder that cannot be written costs the second at each run and nothing else. (A shared temporary
-    folder would be no better place: what another user puts there would run in the pages.)
-
-    >>> "vegaEmbed" in drawing_library()
-    True
-    """
-    made_by = version("vl-convert-python")
-    file = cache_folder() / f"drawing-{made_by}-{VEGA_LITE}.js"
-    kept = _read_checked(file)
-    if kept is not None:
-        return kept
-    import vl_convert
-
-    script = vl_convert.javascript_bundle(vl_version=VEGA_LITE)  # type: ignore[call-arg]  # the snippet is optional
-    script = script.replace("</script", r"<\/script").replace("<!--", r"<\!--")
-    with suppress(OSError):
-        _write_checked(file, script)
-    return script
-
-
-def _digest(script: str) -> str:
-    return hashlib.sha256(script.encode()).hexdigest()
-
-
-def _read_checked(file: Path) -> str | None:
-    try:
-        head, _, script = file.read_text(encoding="utf-8", errors="strict").partition("\n")
-    except (OSError, UnicodeDecodeError):
-        return None
-    return script if head == f"// {_digest(script)}" else None
-
-
-def _write_checked(file: Path, script: str) -> None:
-    file.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=file.parent, prefix=file.name, suffix=".part")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as part:
-            part.write(f"// {_digest(script)}\n{script}")
-        Path(name).replace(file)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
-
-
 # An executed notebook as one HTML file that opens anywhere and asks the network for nothing.
 
 TEMPLATES: Final = files("flipkit.pack") / "templates"
 #: Largest page that goes out; a page is mailed, and read over a phone's connection.
-MOST_BYTES: Final = 1_600_000
+MOST_BYTES: Final = 150_000
+#: Where no script runs, what only a script moves is not shown.
+#: What a style sheet says to whoever changes it, and room that it needs no less.
+_REMARK, _SPACE = re.compile(r"/\*.*?\*/", re.DOTALL), re.compile(r"\s*([{};,\n])\s*")
+_UNSCRIPTED: Final = ".controls { display: none; }"
 _HEADING = re.compile(r"^#{1,6}\s+(.+?)\s*#*$", re.MULTILINE)
 _TOP_HEADING = re.compile(r"^#\s+.+$", re.MULTILINE)
 _PUNCTUATION = re.compile(r"([!-/:-@\[-`{-~])")
@@ -125,55 +48,60 @@ _MARKS = re.compile(r"[*_`]|\[|\]\([^)]*\)")
 
 @dataclass(frozen=True)
 class PageLinks:
-    """Ways from a page to its neighbours in the pack: (address, title) pairs."""
+    """Ways from a page to the others of its pack: (address, words) pairs."""
 
     home: tuple[str, str] | None = None
     before: tuple[str, str] | None = None
     after: tuple[str, str] | None = None
+    #: The main pages, the same on every page; the address of the page itself is marked there.
+    bar: tuple[tuple[str, str], ...] = ()
+    here: str = ""
 
-    def items(self) -> list[tuple[str, str, str]]:
-        """The links that exist, as (relation, address, title)."""
-        pairs = (("home", self.home), ("prev", self.before), ("next", self.after))
-        return [(relation, *pair) for relation, pair in pairs if pair is not None]
+    def html(self, label: str) -> str:
+        """The links as a bar with a name of its own; nothing where there are none."""
+        found = [("home", self.home), *(("", way) for way in self.bar), ("prev", self.before), ("next", self.after)]
+        ways = "".join(_way(relation, *way, here=way[0] == self.here) for relation, way in found if way is not None)
+        return f'<nav aria-label="{label}">\n{ways}</nav>\n' if ways else ""
+
+
+def _way(relation: str, address: str, words: str, *, here: bool) -> str:
+    related = f' rel="{relation}"' if relation else ""
+    marked = ' aria-current="page"' if here else ""
+    return f'<a{related} href="{escape(address)}"{marked}>{escape(words)}</a>\n'
 
 
 @dataclass
 class _Charts:
-    """Turns chart specs into figures and counts them."""
+    """Turns chart specs into figures and counts them; their names begin with the page's."""
 
+    page: str
     count: int = 0
 
     def figure(self, spec: Mapping[str, Any]) -> str:
-        drawn = copy.deepcopy(dict(spec))
-        drawn.pop("$schema", None)
-        heading, below = _lift_title(drawn)
-        reading = str(drawn.pop("description", "") or "")
-        kept = drawn.pop("usermeta", None) or {}
+        kept = spec.get("usermeta") or {}
+        reading = escape(str(spec.get("description", "") or ""))
         if kept.get(WORDLESS_KEY):
-            return f'<p class="wordless">{escape(reading)}</p>'
-        if kept.get(FIT_KEY):
-            drawn["width"] = "container"
-        numbers = kept.get(TABLE_KEY) or []
+            return f'<p class="wordless">{reading}</p>'
+        title = spec.get("title") or ""
+        told = title if isinstance(title, Mapping) else {"text": title}
+        heading, below = (escape(joined_lines(told.get(part, ""))) for part in ("text", "subtitle"))
         self.count += 1
-        name = f"chart-{self.count}"
-        title = f'<p class="chart-title">{escape(heading)}</p>' if heading else ""
-        title += f'<p class="chart-below">{escape(below)}</p>' if below else ""
-        moves = any("bind" in param for param in drawn.get("params", []))
-        follows, spoken = (" data-moves", ' aria-live="polite"') if moves else ("", "")
-        caption = f'<figcaption id="{name}-reading"{spoken}>{escape(reading)}</figcaption>' if reading else ""
-        margin = f' data-margin="{int(kept[MARGIN_KEY])}"' if MARGIN_KEY in kept else ""
-        folded = ""
-        if numbers:
-            heads = list(numbers[0])
-            rows = [[str(row[head]) for head in heads] for row in numbers]
-            folded = table_html(
-                heads, rows, caption="The numbers before any move" if moves else "The numbers", fold=True
-            )
+        name = f"{self.page}chart-{self.count}"
+        named = {"role": "img", "aria_label": heading or "Chart", "aria_describedby": f"{name}-reading"}
+        drawn = "".join(
+            inlined(drawing(spec, width), f"{name}-{kind}", style.VARIABLES, **{"class": kind}, **named)
+            for kind, width in (("wide", WIDE), ("narrow", NARROW))
+        )
+        caption = f'<p class="chart-title">{heading}</p>' if heading else ""
+        caption += f'<p class="chart-below">{below}</p>' if below else ""
+        numbers = kept.get(TABLE_KEY) or []
+        heads = list(numbers[0]) if numbers else []
+        rows = [[str(row[head]) for head in heads] for row in numbers]
+        table = table_html(heads, rows) if numbers else ""
         return (
-            f'<figure class="chart" id="{name}"{margin}{follows}>{title}<div class="drawing"></div>'
-            f'<script type="application/json">{embedded_json(_themed(drawn))}</script>'
-            f"<noscript><p>This browser runs no scripts, so the chart is not drawn.</p></noscript>"
-            f"{caption}{folded}</figure>"
+            f'<figure class="chart" id="{name}"><figcaption>{caption}</figcaption><div class="drawing">{drawn}</div>'
+            f"<details><summary>The chart in words{' and numbers' if numbers else ''}</summary>"
+            f'<p id="{name}-reading">{reading}</p>{table}</details></figure>'
         )
 
 
@@ -208,8 +136,8 @@ def first_heading(notebook: NotebookNode) -> str:
     return ""
 
 
-def render_page(notebook: NotebookNode, *, title: str = "", links: PageLinks | None = None) -> str:
-    """One HTML document from an executed notebook: words, tables and charts, no code.
+def render_page(notebook: NotebookNode, *, title: str = "", links: PageLinks | None = None, name: str = "") -> str:
+    """One HTML document from an executed notebook: words, tables and charts, no code; a pack tells it its name.
 
     >>> from nbformat.v4 import new_notebook, new_markdown_cell
     >>> page = render_page(new_notebook(cells=[new_markdown_cell("# Stock")]))
@@ -218,25 +146,32 @@ def render_page(notebook: NotebookNode, *, title: str = "", links: PageLinks | N
     """
     import nbformat
 
-    charts = _Charts()
-    exporter = page_exporter(charts.figure)
-
-    def scripts() -> list[str]:
-        # Asked for after the body is written, when it is known whether there is anything to draw.
-        return [drawing_library(), _text("draw.js")] if charts.count else []
-
-    resources = {
-        "title": title or first_heading(notebook) or "Report",
-        "style": style_sheet(),
-        "links": (links or PageLinks()).items(),
-        "policy": policy(),
-        "scripts": scripts,
-        "figures": embedded_json([list(figure) for figure in notebook_figures(notebook)]),
-    }
+    exporter = page_exporter(_Charts(f"{name}-" if name else "").figure)
     cells = notebook.cells if not title else _under_title(notebook.cells, title)
     shown = nbformat.from_dict({**notebook, "cells": _with_neighbours(cells)})
-    body, _ = exporter.from_notebook_node(shown, resources={"flipkit": resources})
-    return str(body)
+    body, _ = exporter.from_notebook_node(shown)
+    figures = embedded_json([list(figure) for figure in notebook_figures(notebook)])
+    said = f'<script type="application/json" id="figures">{figures}</script>\n' if figures != "[]" else ""
+    ways = links or PageLinks()
+    main = f"{ways.html('Pages')}<main>\n{prepared_tables(body)}</main>\n{ways.html('Pages, at the foot')}"
+    return document(title or first_heading(notebook) or "Report", main + said)
+
+
+def document(title: str, body: str) -> str:
+    """A page of ours around its body: the style sheet, the script, and a policy that allows those two alone.
+
+    >>> document("A & B", "<main></main>").count("A &amp; B")
+    1
+    """
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{policy()}">\n'
+        '<meta name="color-scheme" content="light dark">\n<link rel="icon" href="data:,">\n'
+        f"<title>{escape(title)}</title>\n<style>{style_sheet()}</style>\n"
+        f"<noscript><style>{_UNSCRIPTED}</style></noscript>\n</head>\n<body>\n"
+        f"{body}<script>{page_script()}</script>\n</body>\n</html>\n"
+    )
 
 
 def notebook_figures(notebook: NotebookNode) -> list[Figure]:
@@ -285,15 +220,31 @@ def _with_neighbours(cells: list[NotebookNode]) -> list[NotebookNode]:
     return marked
 
 
+@cache
 def policy() -> str:
-    """What a page may do, told to the browser: nothing from outside itself.
+    """What a page may do, told to the browser: our own style sheet and script, and nothing from outside.
 
-    >>> policy().split(";")[0]
-    "default-src 'none'"
+    >>> policy().split("; ")[-1]
+    "form-action 'none'"
     """
-    return "default-src 'none'; script-src 'unsafe-inline' 'unsafe-eval'; style-src 'unsafe-inline'; img-src data:"
+    script, sheet, unscripted = (
+        f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+        for text in (page_script(), style_sheet(), _UNSCRIPTED)
+    )
+    return (
+        f"default-src 'none'; script-src {script}; style-src {sheet} {unscripted}; img-src data:; "
+        "base-uri 'none'; form-action 'none'"
+    )
 
 
+@cache
+def page_script() -> str:
+    """The script of every page: it sorts tables, moves sliders and follows the address."""
+    lines = (line.strip() for line in _text("page.js").splitlines())
+    return "\n".join(line for line in lines if line and not line.startswith("//"))
+
+
+@cache
 def style_sheet() -> str:
     """The style sheet of every page, colours included.
 
@@ -301,34 +252,18 @@ def style_sheet() -> str:
     True
     """
     sheet = _text("style.css").replace("/* light */", style.style_variables(dark=False))
-    return sheet.replace("/* dark */", style.style_variables(dark=True)).replace("/* fonts */", style.FONTS)
+    sheet = sheet.replace("/* dark */", style.style_variables(dark=True)).replace("/* fonts */", style.FONTS)
+    columns = {
+        f"/* {kind} */": ",".join(f".{kind}{k}>tbody>tr>:nth-child({k})" for k in range(1, _COLUMNS + 1))
+        for kind in "fsm"
+    }
+    for mark, selectors in columns.items():
+        sheet = sheet.replace(mark, f"tbody :where({selectors})")
+    return _SPACE.sub(r"\1", _REMARK.sub("", sheet)).strip()
 
 
 def _text(name: str) -> str:
     return (TEMPLATES / name).read_text(encoding="utf-8")
-
-
-def _lift_title(spec: dict[str, Any]) -> tuple[str, str]:
-    """Take the title out of the drawing: in the page it is text, which wraps on a narrow screen."""
-    title = spec.pop("title", None)
-    if title is None:
-        return "", ""
-    if isinstance(title, dict):
-        return _joined(title.get("text", "")), _joined(title.get("subtitle", ""))
-    return _joined(title), ""
-
-
-def _joined(text: str | list[str]) -> str:
-    return text if isinstance(text, str) else " ".join(text)
-
-
-def _themed(value: Any) -> Any:
-    """A spec with each of our colours replaced by its style-sheet variable."""
-    if isinstance(value, dict):
-        return {key: _themed(item) for key, item in value.items()}
-    if isinstance(value, list):
-        return [_themed(item) for item in value]
-    return style.VARIABLES.get(value, value) if isinstance(value, str) else value
 
 
 # nbconvert told how a page of ours is made: its template, its filters, which output it prefers.
@@ -337,6 +272,18 @@ def _themed(value: Any) -> Any:
 _PRIORITY = [MIME_TYPE, "text/html", "text/markdown", "image/svg+xml", "image/png", "image/jpeg", "text/plain"]
 _PLUGINS = ["table", "strikethrough"]
 _TABLE = re.compile(r"<table\b.*?</table>", re.DOTALL)
+_FOLDS_AND_TABLES = re.compile(r"(<details\b|</details\b|<table>.*?</table>)", re.DOTALL)
+_HEAD_CELL = re.compile(r'<th\b(?: scope="col")?(?: class="(figure|short|medium|long)")?>(.*?)</th>', re.DOTALL)
+_CELL_CLASS = re.compile(r'<(td|th scope="row") class="(?:figure|short|medium|long)"')
+_TAG = re.compile(r"<[^>]+>")
+#: Columns that a style sheet knows by number.
+_COLUMNS: Final = 16
+#: More columns than a phone has room for, and more rows than a screen.
+_PHONE_COLUMNS, _SCREEN_ROWS = 3, 12
+#: Data in a script element is nothing that runs.
+_STOPPED = re.compile(r'<(style|script)\b(?! type="application/json").*?</\1>', re.DOTALL | re.IGNORECASE)
+_INLINE = re.compile(r"<\w[^>]*\s(?:style|on\w+)=[^>]*>", re.IGNORECASE)
+_INLINE_PART = re.compile(r"""\s(?:style|on\w+)=(?:"[^"]*"|'[^']*'|[^\s>]*)""", re.IGNORECASE)
 # nbconvert's own filter treats a text between two dollar signs as a formula, and our texts are full of amounts.
 _OF_AUTHOR = mistune.create_markdown(escape=False, plugins=_PLUGINS)
 _OF_DATA = mistune.create_markdown(escape=True, plugins=_PLUGINS)
@@ -348,11 +295,61 @@ def scrolling_tables(html: str) -> str:
     >>> scrolling_tables("<table></table>")
     '<div class="scroll" role="group" tabindex="0" aria-label="Table"><table></table></div>'
     """
+    html = allowed_html(html)
     if 'class="scroll"' in html:
         return html
     return _TABLE.sub(
         lambda found: f'<div class="scroll" role="group" tabindex="0" aria-label="Table">{found[0]}</div>', html
     )
+
+
+def prepared_tables(body: str) -> str:
+    """The tables of a page made ready for a phone and for sorting, and lighter.
+
+    What a cell's class says of its whole column is said once, by the table. On a phone a row of many cells becomes
+    a card, in which each cell says its heading; in what is folded the page's script sees to that.
+
+    >>> cells = '<th class="long">a</th><th class="figure">b</th>'
+    >>> prepared_tables(f"<table><thead><tr>{cells}</tr></thead><tbody></tbody></table>")[:22]
+    '<table class="l1 f2"><'
+    """
+    folds = 0
+    parts = _FOLDS_AND_TABLES.split(body)
+    for at, part in enumerate(parts):
+        folds += {"<details": 1, "</details": -1}.get(part, 0)
+        if part.startswith("<table>"):
+            parts[at] = _prepared(part, folded=folds > 0)
+    return "".join(parts)
+
+
+def _prepared(table: str, *, folded: bool) -> str:
+    head, _, body = table.removeprefix("<table>").partition("</thead>")
+    cells = _HEAD_CELL.findall(head)
+    kinds = [kind[:1] for kind, _ in cells]
+    looks = [f"{kind}{k}" for k, kind in enumerate(kinds, start=1) if kind and k <= _COLUMNS]
+    rows = _CELL_CLASS.sub(r"<\1", body).split("</tr>") if len(looks) == len(kinds) else body.split("</tr>")
+    many = len(cells) > _PHONE_COLUMNS
+    looks += ["many" if folded else "cards"] * many + ["sortable"] * (len(rows) > _SCREEN_ROWS + 1)
+    if not looks:
+        return table
+    if many and not folded:
+        heads = [escape(unescape(_TAG.sub("", text)).strip(), quote=True) for _, text in cells]
+        for at, row in enumerate(rows):
+            shown = row.split("</td>")
+            # The cells before the last headings are the row's own head, which a card begins with.
+            names = [*heads[len(heads) - len(shown) + 1 :], ""]
+            labelled = (cell.replace("<td", f'<td data-h="{name}"', 1) for cell, name in zip(shown, names, strict=True))
+            rows[at] = "</td>".join(labelled)
+    return f'<table class="{" ".join(looks)}">{head}</thead>{"</tr>".join(rows)}'
+
+
+def allowed_html(html: str) -> str:
+    """HTML of a cell without what the page's policy would stop, and a browser complain of: styles and scripts inline.
+
+    >>> allowed_html('<p style="color: red" onclick="x()">a</p><style>p {}</style>')
+    '<p>a</p>'
+    """
+    return _INLINE.sub(lambda tag: _INLINE_PART.sub("", tag[0]), _STOPPED.sub("", html))
 
 
 def author_html(text: str) -> str:

@@ -20,6 +20,7 @@ from jupyter_client.kernelspec import KernelSpecManager
 from jupyter_client.manager import AsyncKernelManager
 from papermill.engines import NBClientEngine, NotebookExecutionManager, papermill_engines
 
+from flipkit.charts.style import DRAWN_LATER, MIME_TYPE, with_picture
 from flipkit.errors import NotebookFailedError, NotebookParameterError
 from flipkit.owned import end_with_parent, temporary_folder
 from flipkit.pack.page import MOST_BYTES, PageLinks, render_page
@@ -56,6 +57,8 @@ class NotebookTask:
     notebook: Path
     parameters: Mapping[str, Any] = field(default_factory=dict)
     title: str = ""
+    #: What the bar at the top and the foot of every page calls it; nothing for a page that has no place there.
+    bar: str = ""
 
 
 @dataclass(frozen=True)
@@ -135,6 +138,7 @@ class _Run:
         if notebook is not None:
             import nbformat
 
+            _draw(notebook)
             kept = self.out / "notebooks" / f"{task.name}.ipynb"
             kept.write_text(nbformat.writes(notebook) + "\n", encoding="utf-8", newline="\n")
         if notebook is None or error is not None:
@@ -143,7 +147,7 @@ class _Run:
 
         title = task.title or first_heading(notebook) or task.name
         try:
-            html = render_page(notebook, title=title, links=links).encode()
+            html = render_page(notebook, title=title, links=links, name=task.name).encode()
         except ValueError as problem:
             failed = NotebookFailedError(task.name, notebook=task.notebook.name, cause=str(problem))
             return PageResult(task.name, title, None, kept, failed)
@@ -222,12 +226,29 @@ def _require_tasks(tasks: Sequence[NotebookTask], jobs: int) -> None:
 
 
 def _links(tasks: Sequence[NotebookTask], k: int, home: tuple[str, str] | None) -> PageLinks:
-    def neighbour(place: int) -> tuple[str, str] | None:
-        if not 0 <= place < len(tasks) or home is None:
-            return None
-        return f"{tasks[place].name}.html", tasks[place].title or tasks[place].name
+    """The bar of every page, and before and after a page that is not in it its neighbours that are not either."""
+    if home is None:
+        return PageLinks()
+    here = _address(tasks[k])
+    bar = [(_address(task), task.bar) for task in tasks if task.bar]
+    others = [] if tasks[k].bar else [task for task in tasks if not task.bar and _address(task) != home[0]]
+    place = others.index(tasks[k]) if tasks[k] in others else -1
+    around = [others[at] if place >= 0 and 0 <= at < len(others) else None for at in (place - 1, place + 1)]
+    before, after = (None if task is None else (_address(task), task.title or task.name) for task in around)
+    first = None if any(address == home[0] for address, _ in bar) else home
+    return PageLinks(first, before, after, tuple(bar), here)
 
-    return PageLinks(home, neighbour(k - 1), neighbour(k + 1))
+
+def _address(task: NotebookTask) -> str:
+    return f"{task.name}.html"
+
+
+def _draw(notebook: NotebookNode) -> None:
+    """Put beside each chart its picture: here, in one process for all notebooks, and not in each kernel."""
+    for cell in notebook.cells:
+        for output in cell.get("outputs", []):
+            if MIME_TYPE in output.get("data", {}):
+                output.data = with_picture(output.data)
 
 
 def _steadied(notebook: NotebookNode, known: set[str | None]) -> NotebookNode:
@@ -471,7 +492,10 @@ class _Engine(NBClientEngine):
             startup_timeout=_START_S,
             iopub_timeout=_OUTPUT_S,
         )
-        options: dict[str, Any] = {"cwd": str(kwargs["folder"]), "env": {**os.environ, **STEADY, **kwargs["env"]}}
+        options: dict[str, Any] = {
+            "cwd": str(kwargs["folder"]),
+            "env": {**os.environ, **STEADY, DRAWN_LATER: "1", **kwargs["env"]},
+        }
         try:
             if source.warm or sys.platform != "win32":
                 return client.execute(cleanup_kc=True, **options)

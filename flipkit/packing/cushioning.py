@@ -87,13 +87,15 @@ def padding(
     rough: bool,
     table: CushionBlock,
     label_in: tuple[float, float] = (0.0, 0.0),
+    empty_in3: float = 0.0,
 ) -> Padding:
     """Some layers of one cushioning around an item, and what a fall does through them.
 
     The fall is the one for the bare item's weight: the packed parcel is heavier and would be reckoned to
     fall less far, so this errs on the safe side. A panel falls on its edges from there; onto its face it
     topples, its middle from half its shorter side. A face that is wider than the weight asks for gets
-    smaller pads, so that the cushion works at its best point; on one too narrow it bottoms out.
+    smaller pads, so that the cushion works at its best point; on one too narrow it bottoms out. What is
+    empty of the box around a thing bears nothing.
 
     >>> import datetime
     >>> from flipkit.packing.materials import packing_rules
@@ -116,7 +118,7 @@ def padding(
         thick = thick_sides(sides_in)
         pad = tuple((edges if more else faces) * cushion.thickness_in for more in thick)  # type: ignore[assignment]
         give = tuple(  # type: ignore[assignment]
-            _give_in(layer, fall, weight_lb * side / math.prod(sides_in), material)
+            _give_in(layer, fall, weight_lb * side / (math.prod(sides_in) - empty_in3), material)
             for layer, fall, side in zip(pad, falls, sides_in, strict=True)
         )
         area = cushion_area_sqft(sides_in, cushion, faces, table=table) + _edges_sqft(

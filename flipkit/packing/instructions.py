@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 
@@ -184,6 +185,7 @@ def plan_reading(plan: Plan) -> list[str]:
             CAUTION + goods_caution(plan.item),
         ]
     said = [decision(plan, currency=currency)[1], _headline(plan, best, currency)]
+    said.append(_shape_question(plan))
     said += _steps(plan, best)
     said.append(_costs(best, currency))
     if plan.others:
@@ -214,6 +216,21 @@ def decision(plan: Plan, *, currency: str = "USD") -> tuple[bool, str]:
     if best.chance > plan.assumptions.share("packing.most_chance"):
         return False, f"No: even packed the best way, {best.chance:.0%} of such parcels would break. {_INSTEAD}"
     return True, f"Post it: {costs} to pack and post, {spent / value:.0%} of the {worth} that it is worth."
+
+
+#: A long or flat thing lighter than this for the box around it may be an L, most of that box empty. [lb/cu ft, in]
+_LIGHT_LB_PER_CUFT = 6.0
+_LONG_ENOUGH_IN = 24.0
+
+
+def _shape_question(plan: Plan) -> str:
+    """Asks whether a thing is shaped like an L, where it is light for its size."""
+    item, measures = plan.item, plan.assumptions.measures
+    light = item.weight_lb < _LIGHT_LB_PER_CUFT * math.prod(item.sides_in) / CUIN_PER_CUFT
+    if any(item.notch_in) or item.round_section or not light or max(item.sides_in) < _LONG_ENOUGH_IN:
+        return ""
+    half = measures.span(*(side / 2 for side in item.sides_in[:2]), item.height_in, spec="g").replace(" ", "")
+    return f"Is it shaped like an L? Then say how large the empty corner of its box is, such as --notch {half}."
 
 
 def _nearest(plan: Plan) -> list[str]:
@@ -266,6 +283,11 @@ def _steps(plan: Plan, best: Priced) -> list[str]:
         said.append(_padded(plan, best))
         said.append(_cautioned(cushion_caution(best, plan.assumptions)))
         said.append(_cautioned(clearance_caution(plan, best)))
+    if any(plan.item.notch_in) and draft.style != "pickup":
+        said.append(
+            f"Fill the empty corner, {measures.span(*plan.item.notch_in, spec='g')}, before anything else: both arms "
+            "rest on it, and an arm that hangs free breaks where they meet."
+        )
     if way is not None and draft.style not in ("bag", "wrapped", "sandwich"):
         lies = turned(plan.item.sides_in, draft.turn)
         fill = _filled(draft.fill_cuft, measures)

@@ -435,11 +435,16 @@ def hands(
     away, height, front = sorted(sides_in)
     start = 0.0 if front > assumptions.number("packing.floor_over_in") else assumptions.number("packing.table_in")
     end = assumptions.number("packing.hand_over_in")
-    sides = (away, height, front)
+    travel, grip = abs(end - start), carton_coupling(front, height, equation=equation)
     most_reach = assumptions.number("packing.team_reach_in")
 
     def lower(reach: float) -> WeightLimit:
-        found = (_limit(at, abs(end - start), sides, reach, equation, assumptions, worksheet) for at in (start, end))
+        found = (
+            _limit(
+                at, travel, min(reach_in(away, at, equation=equation), reach), grip, equation, assumptions, worksheet
+            )
+            for at in (start, end)
+        )
         return min(found, key=lambda one: one.limit_lb)
 
     limit = lower(float("inf"))
@@ -478,16 +483,7 @@ def two_needed(
         start = 0.0 if low else assumptions.number("packing.table_in")
         for at in (start, end) if rows.size else ():
             # Only the reach differs between these parcels: the limit of the nearest one, by its multiplier.
-            near = weight_limit(
-                equation=equation,
-                horizontal_in=rule["least_in"],
-                vertical_in=at,
-                distance_in=abs(end - start),
-                asymmetry_deg=0.0,
-                lifts_per_min=assumptions.number("packing.lifts_per_min"),
-                duration="short",
-                coupling=coupling,  # type: ignore[arg-type]
-            ).limit_lb
+            near = _limit(at, abs(end - start), rule["least_in"], coupling, equation, assumptions, False).limit_lb
             reach = reach_in(away[rows], at, equation=equation)
             far = np.where(reach > rule["most_in"], 0.0, near * rule["least_in"] / np.maximum(reach, rule["least_in"]))
             limit[rows] = far if at == start else np.minimum(limit[rows], far)
@@ -498,21 +494,20 @@ def two_needed(
 def _limit(
     at_in: float,
     travel_in: float,
-    sides: tuple[float, float, float],
-    most_reach_in: float,
+    reach_in: float,
+    coupling: str,
     equation: LiftingBlock,
     assumptions: Assumptions,
     worksheet: bool,
 ) -> WeightLimit:
-    away, height, front = sides
     return weight_limit(
         equation=equation,
-        horizontal_in=min(reach_in(away, at_in, equation=equation), most_reach_in),
+        horizontal_in=reach_in,
         vertical_in=at_in,
         distance_in=travel_in,
         asymmetry_deg=0.0,
         lifts_per_min=assumptions.number("packing.lifts_per_min"),
         duration="short",
-        coupling=carton_coupling(front, height, equation=equation),
+        coupling=coupling,  # type: ignore[arg-type]
         worksheet=worksheet,
     )

@@ -221,9 +221,7 @@ def _carton_block(keys: Keys, common: dict[str, Any]) -> CartonBlock:
     )
     losses = {row.text("cause"): row.number("keeps", above=0.0) for row in _rows(keys, "loss")}
     packaging = tuple(_trigger(row) for row in _rows(keys, "packaging"))
-    formula = keys.table("compression")
-    if formula is None:
-        keys.fail("compression", "nothing", "a table [block.compression]")
+    formula = _part(keys, "compression")
     block = CartonBlock(
         **common,
         grades=grades,
@@ -475,9 +473,7 @@ def _cushion_block(keys: Keys, common: dict[str, Any]) -> CushionBlock:
         )
         row.done()
         materials[material.name] = material
-    sheets, tape, wall = keys.table("sheets"), keys.table("tape"), keys.table("wall")
-    if sheets is None or tape is None or wall is None:
-        keys.fail("sheets" if sheets is None else "tape" if tape is None else "wall", "nothing", "a table")
+    sheets, tape, wall = (_part(keys, name) for name in ("sheets", "tape", "wall"))
     block = CushionBlock(
         **common,
         fragility=fragility,
@@ -489,9 +485,8 @@ def _cushion_block(keys: Keys, common: dict[str, Any]) -> CushionBlock:
         tape_past_edge_in=tape.number("past_edge_in"),
         tape_strips=tape.whole("strips", least=1),
     )
-    sheets.done()
-    tape.done()
-    wall.done()
+    for part in (sheets, tape, wall):
+        part.done()
     return block
 
 

@@ -17,7 +17,7 @@ from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings
 from flipkit.books.read import read_books
 from flipkit.books.record import units_of
 from flipkit.books.schema import PICKUP
-from flipkit.economics.costs import unit_costs
+from flipkit.economics.costs import unit_costs, usual_protection
 from flipkit.errors import AssumptionError, RuleTableError
 from flipkit.money import read_cents, show_cents
 from flipkit.packing.at_hand import Stock, read_stock, starter_stock
@@ -169,6 +169,7 @@ def bare_item(
     upright: bool = False,
     round_section: bool = False,
     pickup: bool = False,
+    notch: str = "",
 ) -> PackItem:
     """What is to be packed, from texts as a seller writes them.
 
@@ -186,6 +187,8 @@ def bare_item(
         What is lost if it arrives broken.
     upright, round_section, pickup : bool
         Whether it must stay upright, is round along its longest side, can be collected.
+    notch : str
+        Of a thing shaped like an L, the empty corner of the box around it, its sides in the same order.
 
     Returns
     -------
@@ -217,6 +220,7 @@ def bare_item(
         upright=upright,
         round_section=round_section,
         pickup=pickup,
+        notch_in=read_sides(notch) if notch else (0.0, 0.0, 0.0),
     )
 
 
@@ -336,23 +340,21 @@ def _zone_labels(
             mend="put your carrier's card into the books' rules folder",
         )
 
-    # What a card cannot declare goes undeclared; the plan weighs the damage in full either way.
-    blocks = {name: rules.rate_cards[name].at(on).declared_value for name in names}
-    most = {name: 0 if block is None else block.maximum_cents for name, block in blocks.items()}
+    declared, signed = usual_protection(np.array([item.value_cents]), assumptions)
 
     def to(zone: str | Mapping[str, float]) -> Labels:
-        return cheapest_labels(
-            {
-                name: rate_card_labels(
-                    rules.rate_cards[name],
-                    rules.rules_of(rules.rate_cards[name]),
-                    on=on,
-                    zone=zone,
-                    declared_cents=min(item.value_cents, most[name]),
-                )
-                for name in names
+        found = {}
+        for name in names:
+            card = rules.rate_cards[name]
+            block = card.at(on)
+            # A card that covers less, or asks for no signature, is taken for what it offers.
+            most = block.declared_value.maximum_cents if block.declared_value else 0
+            given = {
+                "declared_cents": min(int(declared[0]), most),
+                "signature": bool(signed[0] and block.signature_cents),
             }
-        )
+            found[name] = rate_card_labels(card, rules.rules_of(card), on=on, zone=zone, **given)  # type: ignore[arg-type]
+        return cheapest_labels(found)
 
     return to
 

@@ -6,7 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -16,7 +16,7 @@ from flipkit.errors import MeasureError
 from flipkit.money import Cents, percentage
 from flipkit.packing.at_hand import Sheet, Stock
 from flipkit.packing.blanks import Nest, least_cents, nest
-from flipkit.packing.cushioning import M_PER_IN, Padding, fill_volume_cuft
+from flipkit.packing.cushioning import CUIN_PER_CUFT, M_PER_IN, Padding, fill_volume_cuft
 from flipkit.packing.lifting import Hands, hands, two_needed
 from flipkit.packing.materials import (
     PackingRules,
@@ -73,19 +73,8 @@ class LabelPrices:
     refused: Words
 
 
-class Labels(Protocol):
-    """Anything that prices labels, arrays in and arrays out."""
-
-    def __call__(
-        self,
-        length_in: Floats,
-        width_in: Floats,
-        height_in: Floats,
-        weight_lb: Floats,
-        packaging: Words,
-        nonrectangular: Bools,
-    ) -> LabelPrices:
-        """Prices of the parcels' labels."""
+#: Anything that prices labels: columns of length, width, height, weight, packaging, whether not rectangular.
+Labels = Callable[[Floats, Floats, Floats, Floats, Words, Bools], LabelPrices]
 
 
 def rate_card_labels(
@@ -109,16 +98,10 @@ def rate_card_labels(
         raise MeasureError("zone", need="shares of at least 0 each and 1 together", got=zone)
     likeliest = max(range(len(mix)), key=list(mix.values()).__getitem__)
 
-    def price(
-        length_in: Floats,
-        width_in: Floats,
-        height_in: Floats,
-        weight_lb: Floats,
-        packaging: Words,
-        nonrectangular: Bools,
-    ) -> LabelPrices:
+    def price(*given: Any) -> LabelPrices:
         # One call for all zones: each asks for the same parcels.
-        zones, rows = len(mix), len(length_in)
+        *sizes, packaging, odd = given
+        zones, rows = len(mix), len(packaging)
         kinds = {word: number for number, word in enumerate(dict.fromkeys(packaging))}
         kind = np.array([kinds[word] for word in packaging], dtype=np.int64)
         found = label_columns(
@@ -126,16 +109,13 @@ def rate_card_labels(
             rules,
             on=on,
             zone=_Coded([str(one) for one in mix], np.repeat(np.arange(zones), rows)),
-            length_in=np.tile(length_in, zones),
-            width_in=np.tile(width_in, zones),
-            height_in=np.tile(height_in, zones),
-            weight_lb=np.tile(weight_lb, zones),
+            **dict(zip(_SIZES, (np.tile(size, zones) for size in sizes), strict=True)),  # type: ignore[arg-type]
             declared_cents=declared_cents,
             signature=signature,
             residential=residential,
             service=service,
             packaging=_Coded(list(kinds), np.tile(kind, zones)),
-            nonrectangular=np.tile(nonrectangular, zones),
+            nonrectangular=np.tile(odd, zones),
         )
         refused = found["refused"].reshape(zones, rows)
         bad = refused != ""
@@ -146,6 +126,9 @@ def rate_card_labels(
         return LabelPrices(cents, weight, name, refused[first, np.arange(rows)])
 
     return price
+
+
+_SIZES = ("length_in", "width_in", "height_in", "weight_lb")
 
 
 @dataclass(frozen=True)
@@ -171,15 +154,7 @@ def cheapest_labels(cards: Mapping[str, Labels]) -> Labels:
     ([900], 'b')
     """
 
-    def price(
-        length_in: Floats,
-        width_in: Floats,
-        height_in: Floats,
-        weight_lb: Floats,
-        packaging: Words,
-        nonrectangular: Bools,
-    ) -> LabelPrices:
-        given = (length_in, width_in, height_in, weight_lb, packaging, nonrectangular)
+    def price(*given: Any) -> LabelPrices:
         best, reasons = None, []
         for name, labels in cards.items():
             one = labels(*given)
@@ -215,16 +190,8 @@ def simple_labels(price: Callable[[float, float, float, float], int | str]) -> L
     ([950, 0], ['', 'too heavy'])
     """
 
-    def every(
-        length_in: Floats,
-        width_in: Floats,
-        height_in: Floats,
-        weight_lb: Floats,
-        packaging: Words,
-        nonrectangular: Bools,
-    ) -> LabelPrices:
-        rows = zip(length_in.tolist(), width_in.tolist(), height_in.tolist(), weight_lb.tolist(), strict=True)
-        found = [price(*row) for row in rows]
+    def every(*given: Any) -> LabelPrices:
+        found = [price(*row) for row in zip(*(column.tolist() for column in given[:4]), strict=True)]
         return LabelPrices(
             cents=np.array([0 if isinstance(one, str) else int(one) for one in found], dtype=np.int64),
             billable_lb=np.full(len(found), np.nan),
@@ -385,14 +352,14 @@ Objections = list[tuple[Bools, Callable[[int], str]]]
 
 def _hollows(drafts: Drafts, bench: PackingContext) -> tuple[Floats, Objections]:
     """What fills the hollows of drafts, and why some cannot be filled."""
-    if drafts.style in ("bag", "wrapped", "pickup"):
-        return np.zeros(drafts.container.size), []
-    inside, wrapped, said = drafts.of("inside_in"), bench.wrapped_in[drafts.way, drafts.turn], bench.said
+    inside, wrapped, said = drafts.of("inside_in"), bench.lies(drafts), bench.said
+    play = {"tube": inside[:, 0] - wrapped[:, 0]}.get(drafts.style)  # across, a tube's circle holds it
+    play = (inside - wrapped).max(axis=1) if play is None else play
     volume = drafts.of("fill_cuft") if drafts.style == "tube" else fill_volume_cuft(tuple(inside.T), tuple(wrapped.T))
+    volume = volume + math.prod(bench.item.notch_in) / CUIN_PER_CUFT * (drafts.style != "pickup")
     fill = bench.stock.fill
     if fill is None:
-        play = inside - wrapped
-        most = play[:, 0] if drafts.style == "tube" else play.max(axis=1)  # across, a tube's circle holds it
+        most = np.maximum(play, min(bench.item.notch_in))
         loose = most > bench.assumptions.number("packing.snug_in") + SNAP
         return volume * 0.0, [
             (loose, lambda row: f"would rattle: {said.span(most[row].item())} of play and no void fill in stock")
@@ -674,56 +641,6 @@ def strength_check(one: Priced, *, rules: PackingRules, assumptions: Assumptions
 # A packing plan as plain values: units in the key names, ready for JSON or a template.
 
 
-def plan_dict(
-    item: PackItem,
-    best: Priced | None,
-    others: Sequence[Priced],
-    refusals: Sequence[Refusal],
-    *,
-    rules: PackingRules,
-    assumptions: Assumptions,
-) -> dict[str, Any]:
-    """Everything that a plan says."""
-    check = None if best is None else strength_check(best, rules=rules, assumptions=assumptions)
-    return {
-        "item": {
-            "item_id": item.item_id,
-            "title": item.title,
-            "length_in": item.length_in,
-            "width_in": item.width_in,
-            "height_in": item.height_in,
-            "weight_lb": item.weight_lb,
-            "fragility": item.fragility,
-            "value_cents": item.value_cents,
-            "upright": item.upright,
-        },
-        "best": None if best is None else priced_dict(best, item),
-        "strength": None if check is None else strength_dict(check),
-        "others": [priced_dict(one, item) for one in others],
-        "not_possible": [
-            {"style": one.style, "style_name": STYLES[one.style], "what": one.what, "reason": one.reason}
-            for one in refusals
-        ],
-        "rules": {
-            "own_files": list(rules.own),
-            **{
-                name: {"dates": block.described, "sources": list(block.sources), "seen": block.seen}
-                for name, block in (
-                    ("lifting", rules.lifting),
-                    ("cartons", rules.cartons),
-                    ("board", rules.board),
-                    ("cushions", rules.cushions),
-                )
-            },
-        },
-        "assumed": {
-            key: {"value": entry.text(), "unit": entry.unit, "layer": entry.layer}
-            for key, entry in sorted(assumptions.entries.items())
-            if key.startswith("packing.") or key in ("hour.target", "help.wage", "help.burden")
-        },
-    }
-
-
 def strength_dict(check: StrengthCheck) -> dict[str, Any]:
     """A strength check as plain values."""
     return {
@@ -865,9 +782,37 @@ class Plan:
 
     def as_dict(self) -> dict[str, Any]:
         """The plan as plain values with units in the key names, ready for JSON."""
-        return plan_dict(
-            self.item, self.best, self.others, self.refusals, rules=self.rules, assumptions=self.assumptions
-        )
+        item = self.item
+        check = None if self.best is None else strength_check(self.best, rules=self.rules, assumptions=self.assumptions)
+        return {
+            "item": {
+                **{name: getattr(item, name) for name in _ITEM},
+                "notch_in": list(item.notch_in) if any(item.notch_in) else None,
+            },
+            "best": None if self.best is None else priced_dict(self.best, item),
+            "strength": None if check is None else strength_dict(check),
+            "others": [priced_dict(one, item) for one in self.others],
+            "not_possible": [
+                {"style": one.style, "style_name": STYLES[one.style], "what": one.what, "reason": one.reason}
+                for one in self.refusals
+            ],
+            "rules": {
+                "own_files": list(self.rules.own),
+                **{
+                    name: {"dates": block.described, "sources": list(block.sources), "seen": block.seen}
+                    for name in ("lifting", "cartons", "board", "cushions")
+                    for block in [getattr(self.rules, name)]
+                },
+            },
+            "assumed": {
+                key: {"value": entry.text(), "unit": entry.unit, "layer": entry.layer}
+                for key, entry in sorted(self.assumptions.entries.items())
+                if key.startswith("packing.") or key in ("hour.target", "help.wage", "help.burden")
+            },
+        }
+
+
+_ITEM = ("item_id", "title", "length_in", "width_in", "height_in", "weight_lb", "fragility", "value_cents", "upright")
 
 
 def packing_plan(
@@ -879,33 +824,7 @@ def packing_plan(
     assumptions: Assumptions,
     ways: Sequence[Padding] | None = None,
 ) -> Plan:
-    """The cheapest way to send an item, what is likely to break counted.
-
-    Parameters
-    ----------
-    item : PackItem
-        What is to be packed.
-    stock : Stock
-        What is at hand.
-    labels : Labels
-        What prices the labels, from :mod:`flipkit.packing.plan`.
-    rules : PackingRules
-        Rules in force on the day, from :func:`flipkit.packing.materials.packing_rules`.
-    assumptions : Assumptions
-        From :func:`flipkit.assumptions.load_assumptions`.
-    ways : sequence of Padding, optional
-        Only these ways to pad it, from :func:`flipkit.packing.cushioning.padding`.
-
-    Returns
-    -------
-    Plan
-        The cheapest way, the others, and the reasons against the rest.
-
-    Raises
-    ------
-    MeasureError
-        If a side or the weight is not above zero, or a name is unknown.
-    """
+    """The cheapest way to send an item, what is likely to break counted; padded in all ways or only in these."""
     require_item(item)
     chosen = paddings(item, stock, rules, assumptions) if ways is None else ways
     bench = PackingContext(item, stock, rules, assumptions, tuple(chosen))
@@ -925,6 +844,11 @@ def require_item(item: PackItem) -> None:
         value = getattr(item, name)
         if not (math.isfinite(value) and value > 0):
             raise MeasureError(name, need="a finite number above 0", got=value, where=where, mend="measure it again")
+    corner, sides = item.notch_in, item.sides_in
+    if any(corner) and not (all(0 < one <= side for one, side in zip(corner, sides, strict=True)) and corner != sides):
+        raise MeasureError(
+            "notch_in", need="three sides above 0, none longer than the thing's own", got=corner, where=where
+        )
     if item.value_cents < 0:
         raise MeasureError("value_cents", need="at least 0", got=item.value_cents, where=where)
 

@@ -89,6 +89,8 @@ class PackItem:
     upright: bool = False
     round_section: bool = False
     pickup: bool = False
+    #: Of a thing shaped like an L, the empty corner of the box around it; nothing of any other.
+    notch_in: Sides = (0.0, 0.0, 0.0)
 
     @property
     def sides_in(self) -> Sides:
@@ -102,10 +104,10 @@ class PackingOption:
 
     style: str
     what: str
-    inside_in: Sides
-    outside_in: Sides
-    padding: Padding | None
-    turn: tuple[int, int, int]
+    inside_in: Sides = (0.0, 0.0, 0.0)
+    outside_in: Sides = (0.0, 0.0, 0.0)
+    padding: Padding | None = None
+    turn: tuple[int, int, int] = (0, 1, 2)
     container_cents: int = 0
     container_lb: float = 0.0
     fill_cuft: float = 0.0  # [cu ft]
@@ -150,11 +152,6 @@ class PackingContext:
         """How the shop writes measures."""
         return self.assumptions.measures
 
-    @property
-    def closure(self) -> Closure:
-        """Which seams are taped."""
-        return self.assumptions.text("packing.closure")  # type: ignore[return-value]
-
     @cached_property
     def work(self) -> dict[str, float]:
         """Minutes of each kind of work."""
@@ -164,6 +161,11 @@ class PackingContext:
             for key in self.assumptions.entries
             if key.startswith(start)
         }
+
+    def taped(self, outside_in: Sides, *, own_joint: bool = False) -> list[Any]:
+        """Strips of tape that close a slotted carton."""
+        closure: Closure = self.assumptions.text("packing.closure")  # type: ignore[assignment]
+        return slotted_strips_in(outside_in, closure=closure, own_joint=own_joint, table=self.rules.cushions)
 
     def chances_ppm(self, style: str) -> npt.NDArray[np.int64]:
         """Chance that a parcel of this style arrives damaged or not at all, of each way to pad; last, of none. [ppm]"""
@@ -210,6 +212,12 @@ class PackingContext:
         """Sides of the padded item: by way, by turn, along length, width and height."""
         return self.of_ways("wrapped_in")[:, list(self.turns)]
 
+    def lies(self, drafts: Drafts) -> Floats:
+        """Sides of the padded item as it lies in each draft; without a carton nothing is around it but that."""
+        if drafts.style in ("bag", "wrapped", "pickup"):
+            return drafts.of("inside_in")
+        return self.wrapped_in[drafts.way, drafts.turn]
+
     @cached_property
     def turns(self) -> tuple[tuple[int, int, int], ...]:
         """Ways to lay the item's sides along length, width and height, each set of sides once."""
@@ -247,10 +255,6 @@ class Drafts:
             return self.columns[name]
         return np.array([getattr(one, name) for one in self.containers])[self.container]
 
-    def lies(self, by_turn: Floats) -> Floats:
-        """Sides by way and turn, for every draft."""
-        return by_turn[self.way, self.turn]
-
     def one(self, row: int, bench: PackingContext) -> PackingOption:
         """One draft as it is."""
         columns = {
@@ -286,11 +290,8 @@ def turned(sides_in: Sides, turn: tuple[int, int, int]) -> Sides:
 
 
 def paddings(item: PackItem, stock: Stock, rules: PackingRules, assumptions: Assumptions) -> list[Padding]:
-    """Ways to pad an item with the cushioning at hand: none, and layer upon layer while one can still pay.
-
-    A further layer is left out once what it costs is more than all the damage that is left to prevent; that
-    holds for every layer after it, since none is smaller.
-    """
+    """Ways to pad an item with the cushioning at hand: none, and layer upon layer while one can still pay."""
+    # A layer is left out once it costs more than all the damage left to prevent; so is every later one, none smaller.
     given: dict[str, Any] = {"rules": rules, "assumptions": assumptions}
     found = [way_of(item, None, 0, 0, **given)]
     worst = max(assumptions.ppm(f"packing.damage_by_style.{style}") for style in STYLES)
@@ -336,6 +337,7 @@ def way_of(
     return padding(
         item.sides_in,
         item.weight_lb,
+        empty_in3=math.prod(item.notch_in),
         cushion=cushion,
         faces=faces,
         edges=edges,
@@ -404,10 +406,7 @@ def _chance_ppm(
 
 
 def boards(stock: Stock) -> dict[tuple[str, str], list[list[Sheet]]]:
-    """Sheets at hand by flute and grade, flattened cartons among them.
-
-    A flattened carton gives its body or its panels, not both: each comes as an alternative.
-    """
+    """Sheets at hand by flute and grade; a flattened carton gives its body or its panels, so each is an alternative."""
     plain: dict[tuple[str, str], list[Sheet]] = {}
     bodies: dict[tuple[str, str], list[Sheet]] = {}
     panels: dict[tuple[str, str], list[Sheet]] = {}
@@ -482,9 +481,6 @@ def _cartons(style: str, bench: PackingContext) -> tuple[list[PackingOption], Fl
                 style=style,
                 what=carton.name,
                 inside_in=inside,
-                outside_in=inside,
-                padding=None,
-                turn=(0, 1, 2),
                 container_cents=carton.cost_cents,
                 # New scores around, where it is cut down.
                 score_in=walls if style == "cut_down" else 0.0,
@@ -518,15 +514,12 @@ def _carton_drafts(
     if style == "cut_down":
         # Four corners slit down, new scores around, and the old flaps trimmed to half the width.
         columns["knife_in"] = 4 * taken + np.array([one.score_in for one in containers])[at]
-    strips = slotted_strips_in(tuple(outside.T), closure=bench.closure, own_joint=False, table=bench.rules.cushions)
+    strips = bench.taped(tuple(outside.T))
     return Drafts(style, containers, at, way, turn, columns, strips)
 
 
 def stock_options(bench: PackingContext) -> Options:
-    """Each carton as it is, with each way to pad, the item laid as it fits first.
-
-    How the item lies changes neither the outside nor what is filled, so one way is enough.
-    """
+    """Each carton as it is, with each way to pad; how the item lies changes nothing, so it lies as it fits first."""
     containers, rooms, refusals = _cartons("stock", bench)
     fits = _fits(bench.needs_in, rooms) & bench.pays("stock")[:, None]
     at, way = np.nonzero(fits.any(axis=2))
@@ -556,11 +549,7 @@ def cut_down_options(bench: PackingContext) -> Options:
 
 
 def joined_options(bench: PackingContext) -> Options:
-    """Two cartons mouth to mouth, flaps lapped over each other's walls, for what is too long for one.
-
-    They are as high together as their two heights, or pushed into each other (their walls slit at
-    the corners) down to what the item needs.
-    """
+    """Two cartons mouth to mouth for what is too long for one: as high as both, or pushed together, corners slit."""
     tolerance = bench.assumptions.number("packing.join_tolerance_in")
     containers, rooms, walls, refusals = [], [], [], []
     for one, two in itertools.combinations_with_replacement(bench.stock.cartons, 2):
@@ -595,9 +584,8 @@ def joined_options(bench: PackingContext) -> Options:
     taken = height - inside[:, 2]
     calipers = np.array([sum(bench.rules.board.flute(c.flute).caliper_in for c in one.pieces) for one in containers])
     outside[:, 2] = inside[:, 2] + 2 * calipers[at]
-    table = bench.rules.cushions
-    strips = slotted_strips_in(tuple(outside.T), closure=bench.closure, own_joint=False, table=table)
-    strips += [girth_strip_in(outside[:, 0], outside[:, 1], table=table)] * 2
+    strips = bench.taped(tuple(outside.T))
+    strips += [girth_strip_in(outside[:, 0], outside[:, 1], table=bench.rules.cushions)] * 2
     columns = {"inside_in": inside, "outside_in": outside, "knife_in": 4 * taken}
     return Drafts("joined", containers, at, way, turn, columns, strips), refusals
 
@@ -618,8 +606,6 @@ def _joined(one: Carton, two: Carton, what: str, bench: PackingContext) -> Packi
         what=what,
         inside_in=(min(one.length_in, two.length_in), min(one.width_in, two.width_in), high),
         outside_in=(across[0] + 2 * thick, across[1] + 2 * thick, high),
-        padding=None,
-        turn=(0, 1, 2),
         container_cents=one.cost_cents + two.cost_cents,
         container_lb=sum(_carton_lb(carton, carton.height_in, bench) for carton in (one, two)),
         grade=min(known, key=lambda grade: grade.gross_lb) if len(known) == 2 else None,
@@ -649,10 +635,6 @@ def made_options(style: str, bench: PackingContext) -> Options:
         PackingOption(
             style=style,
             what=f"{flute.name} flute board, {grade or 'strength unknown'}",
-            inside_in=(0.0, 0.0, 0.0),
-            outside_in=(0.0, 0.0, 0.0),
-            padding=None,
-            turn=(0, 1, 2),
             board=(flute.name, grade),
             grade=bench.grade(grade),
             caliper_in=flute.caliper_in,
@@ -687,7 +669,7 @@ def _cut(style: str, inside: Sides, outside: Sides, flute: Flute, bench: Packing
 def _slotted(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: PackingContext) -> Made:
     upright = bench.assumptions.text("packing.flutes_upright") == "yes"
     blank = slotted_blank(*inside, allowance=allowance, trim_in=0.0, may_turn=not upright)
-    strips = slotted_strips_in(outside, closure=bench.closure, own_joint=True, table=bench.rules.cushions)
+    strips = bench.taped(outside, own_joint=True)
     return (blank,), tuple(strips)
 
 
@@ -697,7 +679,7 @@ def _slotted_two(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAl
         slotted_half_blank(name, *inside, allowance=allowance, may_turn=not upright)
         for name in ("first half", "second half")
     )
-    strips = slotted_strips_in(outside, closure=bench.closure, own_joint=True, table=bench.rules.cushions)
+    strips = bench.taped(outside, own_joint=True)
     return halves, (*strips, strips[-1])  # the second joint like the first
 
 
@@ -773,11 +755,7 @@ def _takers(style: str, some: Sequence[Any], bench: PackingContext) -> tuple[lis
 
 
 def tube_options(bench: PackingContext) -> Options:
-    """Each tube as it is and cut to length, the item along its axis.
-
-    A round or rolled item fills the circle of its thicker side; any other the circle around its
-    cross-section.
-    """
+    """Each tube as it is and cut to length; what is not round along it needs the circle around its cross-section."""
     tubes, refusals = _takers("tube", bench.stock.tubes, bench)
     if not tubes:
         return None, refusals
@@ -802,10 +780,6 @@ def tube_options(bench: PackingContext) -> Options:
             PackingOption(
                 style="tube",
                 what=tube.name,
-                inside_in=(tube.length_in, tube.inside_in, tube.inside_in),
-                outside_in=(0.0, 0.0, 0.0),
-                padding=None,
-                turn=(0, 1, 2),
                 container_cents=tube.cost_cents,
                 packaging="cylinder",
                 nonrectangular=True,
@@ -819,6 +793,7 @@ def tube_options(bench: PackingContext) -> Options:
     lengths = np.concatenate([length[whole[0]], long[cut[1], cut[2]]])
     outer = bore[at] + 2 * wall[at]
     solid = bench.wrapped_in[way, turn].prod(axis=1) * (math.pi / 4 if item.round_section else 1.0)
+    solid -= math.prod(item.notch_in)
     cap = math.pi * outer + 2 * bench.rules.cushions.tape_past_edge_in
     columns = {
         "inside_in": np.column_stack([lengths, bore[at], bore[at]]),
@@ -831,10 +806,7 @@ def tube_options(bench: PackingContext) -> Options:
 
 
 def bag_options(bench: PackingContext) -> Options:
-    """Each padded bag: width + height and length + height must go in.
-
-    Filled, a bag is as much shorter and narrower than flat as it is thick.
-    """
+    """Each padded bag; filled, it is as much shorter and narrower than flat as it is thick."""
     bags, refusals = _takers("bag", bench.stock.bags, bench)
     if not bags:
         return None, refusals
@@ -865,10 +837,6 @@ def bag_options(bench: PackingContext) -> Options:
             PackingOption(
                 style="bag",
                 what=bag.name,
-                inside_in=(0.0, 0.0, 0.0),
-                outside_in=(0.0, 0.0, 0.0),
-                padding=None,
-                turn=(0, 1, 2),
                 container_cents=bag.cost_cents,
                 container_lb=bag.weight_lb,
                 packaging="soft pack",
@@ -890,9 +858,7 @@ def wrapped_options(bench: PackingContext) -> Options:
         return None, [Refusal(0.0, "wrapped", film.name, "too small for the label")]
     sides = bench.of_ways("wrapped_in")
     area = stretch_wrap_sqft(tuple(sides.T), turns=bench.assumptions.number("packing.film_turns"))
-    one = PackingOption(
-        "wrapped", film.name, (0.0, 0.0, 0.0), (0.0, 0.0, 0.0), None, (0, 1, 2), packaging="shrink wrap"
-    )
+    one = PackingOption("wrapped", film.name, packaging="shrink wrap")
     columns = {"inside_in": sides, "outside_in": sides, "film_sqft": area}
     none = np.zeros(len(sides), dtype=np.int64)
     return Drafts("wrapped", [one], none, np.arange(len(sides)), none, columns, ()), []
@@ -903,5 +869,5 @@ def pickup_options(bench: PackingContext) -> Options:
     if not bench.item.pickup:
         return None, [Refusal(0.0, "pickup", "the buyer collects", "the buyer does not come")]
     sides, none = bench.item.sides_in, np.zeros(1, dtype=np.int64)
-    one = PackingOption("pickup", "the buyer collects", sides, sides, None, (0, 1, 2))
+    one = PackingOption("pickup", "the buyer collects", sides, sides)
     return Drafts("pickup", [one], none, none + len(bench.paddings), none, {}, ()), []

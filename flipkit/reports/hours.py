@@ -1,25 +1,22 @@
-"""Where next month's hours go, and what more records would be worth."""
+"""Where next month's hours go, and which stay free."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
-from flipkit.analysis.hours import HourPlan, available_hours, expected_value_of_items, hour_plan
+from flipkit.analysis.decisions import LEAVE, SharedHours
 from flipkit.analysis.returns import TOO_FEW
+from flipkit.charts.style import joined
 from flipkit.money import show_cents
 from flipkit.reports import elements
-from flipkit.reports.elements import Element
+from flipkit.reports.elements import Element, Figure, Said
 from flipkit.reports.sentences import count_of, money_per_hour
 from flipkit.reports.study import Study
 from flipkit.reports.tables import words
+from flipkit.reports.verdicts import decision_figures
 
-#: Sets of true returns that are imagined.
-_DRAWS = 4000
-#: Further items whose worth is told.
-_MORE = 10
 #: Categories that the sentence names.
 _NAMED = 3
 
@@ -28,107 +25,100 @@ _NAMED = 3
 class NextHours:
     """Next month's hours over categories."""
 
-    frame: pd.DataFrame
-    plan: HourPlan | None
-    hours: float  # [h]
+    shared: SharedHours
     unknown: tuple[str, ...]
+    left: tuple[str, ...]
     target: float  # [dollars per hour]
     currency: str
+    figures: tuple[Figure, ...]
     doubt: float = 0.0
+
+    @property
+    def frame(self) -> pd.DataFrame:
+        """A row a category that is to be bought."""
+        return self.shared.frame
 
     def sentence(self) -> str:
         """Where the hours go."""
-        if self.plan is None:
+        if self.shared.plan is None and not self.left:
             return f"{TOO_FEW.capitalize()}: no category has sales from trips enough to weigh its hours."
         given = self.frame[self.frame["hours"] >= 0.5]
+        start = f"Of {self.shared.hours:,.0f} hours, as in an average month so far,"
+        free = f"{count_of(round(self.shared.free_hours), 'hour')} free: find more of what pays, or keep them."
         if given.empty:
-            return "No category is expected to earn anything an hour, so no hour is given to any."
-        good = given[given["pulled"] >= self.target]
-        start = f"Of {self.hours:,.0f} hours, as in a middling month so far,"
-        if good.empty:
-            best = given.iloc[0]
-            return f"{start} none has finds expected to reach your target; the best are {best['category']}."
-        parts = [f"{row['category']} ({row['hours']:,.0f})" for row in good.head(_NAMED).to_dict("records")]
-        more = f" and {count_of(len(good) - _NAMED, 'more', 'more')}" if len(good) > _NAMED else ""
-        return (
-            f"{start} {good['hours'].sum():,.0f} have finds expected to reach your target: {', '.join(parts)}{more}. "
-            f"All {given['hours'].sum():,.0f} hours given out: {self._money(self.plan.expected)}."
+            return Said(f"{start} none has finds that reach your target. All of them are free.", self.figures)
+        parts = [f"{row['category']} ({row['hours']:,.0f})" for row in given.head(_NAMED).to_dict("records")]
+        more = f" and {count_of(len(given) - _NAMED, 'more', 'more')}" if len(given) > _NAMED else ""
+        return Said(
+            f"{start} {given['hours'].sum():,.0f} have finds that reach your target: {', '.join(parts)}{more}. {free}",
+            self.figures,
         )
 
     def note(self) -> str:
-        """How sure that is, what knowing would be worth, and hours that earn less than the target."""
-        if self.plan is None or not self.hours:
+        """What the hours bring, and how sure that is."""
+        plan = self.shared.plan
+        if plan is None or not plan.hours.sum():
             return ""
-        plan = self.plan
-        left = self.hours - float(plan.hours.sum())
-        below = float(plan.hours[self.frame["pulled"].to_numpy() < self.target].sum())
-        few = (self.frame["pulled"] >= self.target) & (self.frame["hours"] >= 0.5)
-        start = "" if few.any() else f"Expected of the hours given out: {self._money(plan.expected)}. "
-        text = (
-            f"{start}80% interval {self._money(plan.low)} to {self._money(plan.high)} by how sure the returns are; the "
-            f"luck of a single month comes on top. Knowing every return beforehand would be worth "
-            f"{self._money(plan.knowing - plan.expected)} more."
+        return (
+            f"They should bring {self._money(plan.expected)}, probably {self._money(plan.low)} to "
+            f"{self._money(plan.high)} by how well the returns are known. The chance of a single month comes on top."
         )
-        if below >= 0.5:
-            text += f" {count_of(round(below), 'hour')} go to what is expected below your target."
-        if left >= 0.5:
-            text += f" {count_of(round(left), 'hour')} find nothing worth them."
-        return text
 
     def table(self) -> Element:
-        """Each category's hours and what more knowledge of it would be worth."""
+        """Each category's hours, what an hour of them brings, and the price that goes with it."""
         if self.frame.empty:
-            return words("No category can be weighed yet.")
-        mark = show_cents(0, currency=self.currency).removesuffix("0.00").strip()
+            return words(
+                "No category can be weighed yet." if self.unknown else "No category's finds reach your target."
+            )
         headings = {
             "category": "Category",
             "hours": "Hours",
-            "available_h": "Room for",
-            "pulled": "Per hour, pulled",
-            "error": "give or take",
-            "counted": "Counted as",
-            "first_share": "Chance to be the best",
-            "knowing_cents": f"Knowing it ({mark})",
-            "more_cents": f"{_MORE} more items ({mark})",
-            "items": "Bought",
-            "verdict": "In words",
+            "available_h": "Finds for",
+            "hourly": "An hour brings",
+            "highest_cents": "Pay at most",
         }
-        hourly = dict.fromkeys(
-            ("pulled", "error", "counted"), lambda dollars: money_per_hour(float(dollars), currency=self.currency)
+        hours = dict.fromkeys(
+            ("hours", "available_h"), lambda number: "under 1 h" if number < 0.5 else f"{number:,.0f} h"
         )
-        shares = {"first_share": lambda share: "under 1%" if share < 0.01 else f"{share:.0%}"}
-        hours = dict.fromkeys(("hours", "available_h"), lambda number: f"{number:,.0f}")
         return elements.table(
             self.frame,
             caption="Next month's hours, in the order in which they are given out",
             headings=headings,
-            formats=hourly | shares | hours,
+            formats={
+                "hourly": lambda dollars: money_per_hour(float(dollars), currency=self.currency),
+                "highest_cents": lambda cents: self._money(int(cents) // 100),
+                **hours,
+            },
             currency=self.currency,
+            figures=self.figures,
         )
 
     def doubt_note(self) -> Element:
-        """What each return was counted as, and why."""
-        if self.plan is None or not self.doubt:
-            return words("Hours go to the best returns as they are estimated.")
-        errors = "its error" if self.doubt == 1 else f"{self.doubt:g} times its error"
-        return words(
-            f"Each return is counted with {errors} on top: what is little known gets the benefit of the doubt, "
-            "since buying it is how it becomes known. In simulated shops that sell slowly that earned more over a "
-            "year than following the figures as they are; the assumption sourcing.doubt sets it."
-        )
+        """What settles the order, and what is counted."""
+        text = "Only finds that cost no more than the price count, and they bring more an hour than all finds did."
+        if self.doubt:
+            errors = "its error" if self.doubt == 1 else f"{self.doubt:g} times its error"
+            text += (
+                f" The order goes by the return with {errors} on top: buying what is little known is how it becomes "
+                "known. The assumption sourcing.doubt sets it."
+            )
+        return words(text)
 
     def left_out(self) -> Element:
-        """Categories that cannot be weighed yet."""
-        if not self.unknown:
-            return words("Every category that was bought in these months is weighed.")
-        return words(f"{TOO_FEW.capitalize()}, so given no hours here: {', '.join(self.unknown)}.")
+        """Categories that get no hours, and why."""
+        parts = []
+        if self.left:
+            parts.append(f"No hours for what is to be left: {joined(list(self.left))}.")
+        if self.unknown:
+            parts.append(f"{TOO_FEW.capitalize()}, so given no hours here: {', '.join(self.unknown)}.")
+        return words(" ".join(parts) or "Every category that was bought in these months is given hours.")
 
     def _money(self, dollars: float) -> str:
-        return show_cents(round(dollars) * 100, currency=self.currency)[: -len(".00")]
+        return show_cents(round(dollars) * 100, currency=self.currency).removesuffix(".00")
 
 
 def next_hours(study: Study) -> NextHours:
-    """Share the hours of a middling month among categories whose returns are only estimated.
+    """Share the hours of an average month among the categories whose finds reach the target.
 
     Parameters
     ----------
@@ -140,46 +130,14 @@ def next_hours(study: Study) -> NextHours:
     NextHours
         The plan, and how to show it.
     """
-    ranking = study.ranking.merge(study.bought_returns[["category", "expected_min"]], on="category", how="left")
-    minutes = ranking["expected_min"] / ranking["items"].where(ranking["items"] > 0)
-    # Where nothing is claimed, nothing is to be acted on.
-    claimed = ranking["claimed"].astype(bool)
-    known = claimed & np.isfinite(ranking["pulled"]) & np.isfinite(ranking["error"]) & np.isfinite(minutes)
-    unknown = tuple(sorted(str(name) for name in ranking.loc[~known, "category"]))
-    recorded = study.months.tail(study.assumptions.whole("report.window_months"))
-    hours = float(recorded["owner_min"].mean() / 60) if recorded["owner_min"].sum() > 0 else 0.0
-    frame, each = ranking[known].reset_index(drop=True), minutes[known].to_numpy(dtype=np.float64)
-    if frame.empty or not hours:
-        return NextHours(frame.iloc[:0], None, hours, unknown, study.target, study.currency)
-    first, last = (pd.Period(day, "M") for day in study.window())
-    months = (last - first).n + 1
-    most = available_hours(frame["items"] / months, each, stretch=study.assumptions.number("sourcing.stretch"))
-    value, error = frame["pulled"].to_numpy(dtype=np.float64), frame["error"].to_numpy(dtype=np.float64)
-    seed = study.assumptions.whole("report.seed")
-    doubt = study.assumptions.number("sourcing.doubt")
-    plan = hour_plan(value, error, most, hours=hours, doubt=doubt, draws=_DRAWS, seed=seed)
-    more = expected_value_of_items(value, error, frame["items"], most, more=_MORE, hours=hours, draws=_DRAWS, seed=seed)
-    shown = pd.DataFrame(
-        {
-            "category": frame["category"],
-            "hours": plan.hours,
-            "available_h": most,
-            "pulled": value,
-            "error": error,
-            "counted": plan.counted,
-            "first_share": plan.first_share,
-            "knowing_cents": np.rint(100 * plan.worth_of_knowing),
-            "more_cents": np.rint(100 * more),
-            "items": frame["items"],
-            "verdict": frame["verdict"],
-        }
+    decisions = study.decisions
+    free = study.figure("free hours next month", "shop", round(study.hours.free_hours))
+    return NextHours(
+        study.hours,
+        tuple(one.category for one in decisions if one.verdict == TOO_FEW),
+        tuple(one.category for one in decisions if one.verdict == LEAVE),
+        study.target,
+        study.currency,
+        (free, *(figure for one in decisions if one.hours for figure in decision_figures(study, one))),
+        study.assumptions.number("sourcing.doubt"),
     )
-    order = np.argsort(-plan.counted, kind="stable")
-    plan = plan._replace(
-        hours=plan.hours[order],
-        counted=plan.counted[order],
-        first_share=plan.first_share[order],
-        worth_of_knowing=plan.worth_of_knowing[order],
-    )
-    rows = shown.iloc[order].reset_index(drop=True)
-    return NextHours(rows, plan, hours, unknown, study.target, study.currency, doubt)

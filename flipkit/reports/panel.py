@@ -17,6 +17,7 @@ import ipywidgets
 from flipkit.analysis.sliders import Settings
 from flipkit.assumptions import Assumption, load_assumptions, parsed_settings
 from flipkit.charts.sliders import DIVISOR_LABEL, DIVISORS, divisor_options, plot_moved_returns, slides, with_figures
+from flipkit.charts.style import spec_bundle
 from flipkit.economics.items import Supposing, item_economics
 from flipkit.economics.labor import EVERYBODY
 from flipkit.economics.overrides import NOTHING_SUPPOSED, suppositions
@@ -70,9 +71,8 @@ class MovedStudies:
         assumptions = study.assumptions.changed(moved, currency=study.currency)
         said = json.dumps([study.key, {key: str(value) for key, value in moved.items()}], sort_keys=True)
         key = hashlib.sha256(said.encode()).hexdigest()
-        return dataclasses.replace(
-            study, assumptions=assumptions, economics=self._supposing.under(assumptions), key=key
-        )
+        economics = self._supposing.under(assumptions)
+        return dataclasses.replace(study, assumptions=assumptions, economics=economics, key=key, giving=study.given_up)
 
     def overrides(self, settings: Settings) -> dict[str, object]:
         """The moved ones of the five as assumptions."""
@@ -103,7 +103,8 @@ class MovedStudies:
             economics = item_economics(study.books, study.rules, assumptions, study.as_of)
             said = json.dumps([study.key, others], sort_keys=True)
             key = hashlib.sha256(said.encode()).hexdigest()
-            study = dataclasses.replace(study, assumptions=assumptions, economics=economics, key=key)
+            given = study.given_up
+            study = dataclasses.replace(study, assumptions=assumptions, economics=economics, key=key, giving=given)
         self._study, self._supposing, self._others = study, _supposing(study), others
 
 
@@ -368,7 +369,7 @@ class AssumptionPanel:
         if len(frame) and shape == self._shape:
             return with_figures(self._drawn, frame, target, currency=study.currency)
         chart = plot_moved_returns(frame, target, confidence=study.confidence, currency=study.currency)
-        self._shape, self._drawn = shape, chart._repr_mimebundle_()
+        self._shape, self._drawn = shape, spec_bundle(chart.to_dict())
         return self._drawn
 
     def _put(self, name: str, *bundles: dict[str, Any]) -> None:

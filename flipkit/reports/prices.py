@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Hashable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -10,12 +12,13 @@ import pandas as pd
 
 from flipkit.analysis.max_bid import SHOP
 from flipkit.analysis.pricing import Habit
-from flipkit.analysis.repricing import AS_NOW, PLANNED
+from flipkit.analysis.repricing import AS_NOW, PLANNED, came_of
 from flipkit.analysis.returns import TOO_FEW
+from flipkit.economics.items import item_economics
 from flipkit.money import show_cents
 from flipkit.reports.elements import NOTHING, Element, Said, table
 from flipkit.reports.pocket import few_sales_sentence, sales_known
-from flipkit.reports.sentences import count_of
+from flipkit.reports.sentences import count_of, may_bring_sentence
 from flipkit.reports.study import Study
 from flipkit.reports.tables import words
 
@@ -36,7 +39,7 @@ def prices_sentence(study: Study) -> str:
     Returns
     -------
     str
-        One or two sentences.
+        One to three sentences.
     """
     few = few_sales_sentence(study)
     if few:
@@ -49,9 +52,10 @@ def prices_sentence(study: Study) -> str:
     stock = len(study.unsold_items())
     waiting = stock - len(plan)
     rest = f" For {waiting:,} we don't know a typical price yet." if waiting > 0 else ""
+    bring = may_bring_sentence(study)
     return Said(
-        f"Of {count_of(stock, 'thing')} in stock: {', '.join(parts)}.{rest}",
-        [study.figure("things in stock", "shop", stock)],
+        f"Of {count_of(stock, 'thing')} in stock: {', '.join(parts)}.{rest} {bring}",
+        [study.figure("things in stock", "shop", stock), *bring.figures],
     )
 
 
@@ -79,7 +83,7 @@ def learnt_sentence(study: Study) -> str:
 
 
 def habit_sentence(study: Study) -> str:
-    """How the seller prices now, how far up the books support a price, and what room costs.
+    """How the seller prices now and what that brings, how far up the books support a price, and what room costs.
 
     Parameters
     ----------
@@ -89,7 +93,7 @@ def habit_sentence(study: Study) -> str:
     Returns
     -------
     str
-        Three sentences; empty where the books hold too few sales.
+        Five sentences; empty where the books hold too few sales.
     """
     if few_sales_sentence(study):
         return ""
@@ -103,11 +107,26 @@ def habit_sentence(study: Study) -> str:
     )
     wishes = known["wishes"]
     room = _money(wishes["storage_cents"] * 52 / 12, study)
-    whose = "by your overheads for it" if wishes["storage_recorded"] else "as assumed, since no overhead tells"
+    whose = "as your overheads say" if wishes["storage_recorded"] else "as assumed, since no overhead of yours says"
     return (
         f"You list things at {habit.ratio:.2f} times what like things sell for, {cuts}, and give up after "
         f"{habit.patience_weeks:.0f} weeks. No list price here is above {known['grid'][1]:.2f} times, because too few "
         f"of your finished listings asked more. Room costs {room} a month for a {study.measures.room_words}, {whose}."
+        f"{_gain_words(study)}"
+    )
+
+
+def _gain_words(study: Study) -> str:
+    """What the plan brings beside going on as before, for everything in stock."""
+    sums = study.patience.groupby("way")[["net_cents", "work_min"]].sum()
+    if not {AS_NOW, PLANNED} <= set(sums.index):
+        return ""
+    said = {
+        way: f"{_money(row['net_cents'], study, whole=True)} for {row['work_min'] / 60:,.0f} hours of work"
+        for way, row in sums.iterrows()
+    }
+    return (
+        f" If you go on like that, your stock brings {said[AS_NOW]} in the end. By this plan it brings {said[PLANNED]}."
     )
 
 
@@ -226,6 +245,92 @@ def give_up_table(study: Study) -> Element:
     return _shown(found, headings, caption, study, most=len(found))
 
 
+def give_up_record(study: Study) -> GiveUpRecord:
+    """What came of the things that the plan would have given up at three earlier dates, and of the others.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    GiveUpRecord
+        The figures and their words.
+    """
+    rows = []
+    needed = study.assumptions.whole("report.too_few_items")
+    for months in _MONTHS_BACK:
+        day = (pd.Timestamp(study.as_of) - pd.DateOffset(months=months)).date()
+        sold = study.books.items["sold_on"].le(pd.Timestamp(day)).sum()
+        if sold < needed:
+            continue
+        economics = item_economics(study.books, study.rules, study.assumptions, day)
+        then = dataclasses.replace(study, as_of=day, month=f"{day:%Y-%m}", economics=economics, key="", giving=None)
+        rows.append(came_of(then.price_plan, then.items, study.items).assign(made_on=pd.Timestamp(day)))
+    columns = ["given_up", "things", "sold", "net_cents", "owner_min", "made_on"]
+    return GiveUpRecord(pd.concat(rows) if rows else pd.DataFrame(columns=columns), study)
+
+
+@dataclass(frozen=True)
+class GiveUpRecord:
+    """A back-test of giving up: one row a date and verdict."""
+
+    frame: pd.DataFrame
+    study: Study
+
+    def sentence(self) -> str:
+        """Whether what was to be given up would have been worth keeping."""
+        if self.frame.empty:
+            return "No earlier date has sales enough to plan the stock as of then."
+        sums = self.frame.groupby("given_up")[["things", "sold", "net_cents", "owner_min"]].sum()
+        gone = sums.loc[True]
+        if not gone["things"]:
+            return "At none of the earlier dates was anything to be given up."
+        text = (
+            f"At {count_of(self.frame['made_on'].nunique(), 'earlier date')} the plan gave up "
+            f"{count_of(int(gone['things']), 'thing')}. You kept them: {int(gone['sold']):,} sold later"
+        )
+        if not gone["owner_min"]:
+            return f"{text}."
+        hour = 60 * gone["net_cents"] / gone["owner_min"]
+        target = self.study.assumptions.cents("hour.target")
+        side = f"{'under' if hour < target else 'over'} your {_money(target, self.study)} target"
+        return f"{text}, and together they brought {_money(hour, self.study)} for each hour of further work, {side}."
+
+    def table(self) -> Element:
+        """The same by date, what was kept beside it."""
+        if self.frame.empty:
+            return words("There is nothing to compare yet.")
+        shown = self.frame.assign(plan=np.where(self.frame["given_up"], "give up", "keep"))
+        shown = shown.sort_values(["made_on", "given_up"], ascending=[True, False])
+        shown["came"] = [f"{sold:,} of {things:,}" for sold, things in zip(shown["sold"], shown["things"], strict=True)]
+        shown["hour"] = [
+            _money(60 * net / minutes, self.study) if minutes else NOTHING
+            for net, minutes in zip(shown["net_cents"], shown["owner_min"], strict=True)
+        ]
+        headings = {
+            "made_on": "Planned on",
+            "plan": "The plan said",
+            "came": "Sold since",
+            "net_cents": "Brought since",
+            "hour": "For an hour",
+        }
+        note = "Only money and work since that day count. A thing can stand on more than one date."
+        return table(
+            shown,
+            caption="What came of things to give up, and of the others",
+            headings=headings,
+            formats={"made_on": day_words},
+            note=note,
+            currency=self.study.currency,
+        )
+
+
+#: How many months back the plans of the back-test are made.
+_MONTHS_BACK = (9, 6, 3)
+
+
 def patience_frame(study: Study, item: str = "") -> pd.DataFrame:
     """What comes of patience with one thing: the one named, or the one in stock that is worth most.
 
@@ -257,7 +362,7 @@ _NEEDED = ["title", "way", "within_weeks", "price_cents", "net_cents", "sold_sha
 
 
 def patience_title(frame: pd.DataFrame, study: Study) -> str:
-    """What patience is worth, in one sentence: the recommended wait and why.
+    """What the recommended wait brings beside the next shorter one, as a chart's title.
 
     Parameters
     ----------
@@ -269,21 +374,15 @@ def patience_title(frame: pd.DataFrame, study: Study) -> str:
     Returns
     -------
     str
-        One or two sentences.
+        A few words.
     """
-    if frame.empty:
-        return "What hurry costs"
     ways = frame[frame["way"] != AS_NOW]
-    best, name = ways[ways["chosen"]].iloc[0], str(ways["title"].iloc[0] or ways["item_id"].iloc[0])
-    before = ways[ways["within_weeks"] < best["within_weeks"]]
-    if before.empty:
-        return f"{name}: {_weeks(best)} are left."
-    last = before.iloc[-1]
+    shorter = ways[~ways["chosen"].astype(bool)]
+    if shorter.empty:
+        return "What waiting brings"
+    best, last = ways[ways["chosen"]].iloc[0], shorter.iloc[-1]
     more = _money(best["worth_cents"] - last["worth_cents"], study, whole=True)
-    return (
-        f"{name}: wait up to {_weeks(best)}. That brings {more} more than {_weeks(last)} would, once your minutes, the "
-        f"room and the money tied up are paid."
-    )
+    return f"Waiting up to {_weeks(best)} brings {more} more than {last['within_weeks']:.0f}"
 
 
 def patience_rows(study: Study, frame: pd.DataFrame) -> Element:
@@ -317,7 +416,10 @@ def patience_rows(study: Study, frame: pd.DataFrame) -> Element:
         "hour": "Brings, for an hour",
     }
     formats = {"sold_share": lambda share: "under 1%" if share < 0.01 else f"{share:.0%}"}
-    note = "What it brings is after fees, label and packing, before your hours."
+    note = (
+        "What it brings is after fees, label and packing, before your hours. The recommended wait is the one that is "
+        "worth most once your minutes at your target, the room and the money tied up are paid."
+    )
     return table(
         shown,
         caption=f"{frame['title'].iloc[0]}: what waiting brings",

@@ -10,7 +10,7 @@ import math
 import pandas as pd
 
 from flipkit.analysis.results import RESULT, minutes_known
-from flipkit.analysis.returns import ONE_DECIDES, TOO_FEW, unsold_group
+from flipkit.analysis.returns import TOO_FEW, too_few_words, unsold_group
 from flipkit.economics.overrides import suppositions
 from flipkit.money import show_cents
 from flipkit.reports.elements import Figure, Said, origin_mix
@@ -162,7 +162,7 @@ def doubts(study: Study) -> list[str]:
     """
     items = study.items
     found = []
-    alone = unsold_group(items, by="category")
+    alone = unsold_group(items["category"], items["sold_on"].notna())
     if len(items) >= study.assumptions.whole("report.too_few_items"):
         if items["sold_on"].notna().all():
             found.append(
@@ -302,11 +302,6 @@ def _one_more(study: Study, row: pd.Series) -> str:
     return f"Without its best sale it would be {without} an hour; with one more like that, {more}. "
 
 
-def too_few_words(row: pd.Series) -> str:
-    """Why nothing is claimed: too few, and where one dear find decides, that."""
-    return f"{TOO_FEW}: {ONE_DECIDES}" if row["one_decides"] else TOO_FEW
-
-
 def past_words(study: Study) -> str:
     """The months that a figure over the window's purchases is about, and that it is no forecast.
 
@@ -382,13 +377,30 @@ def stock_sentence(study: Study) -> str:
         return text
     if not study.items["sold_on"].notna().any():
         return Said(f"{text} Nothing has sold yet, so what it may bring is not known.", figures)
+    return Said(f"{text} {may_bring_sentence(study)}", [*figures, *may_bring_sentence(study).figures])
+
+
+def may_bring_sentence(study: Study) -> Said:
+    """What the stock may still bring, what is to be given up counted with nothing but its salvage.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    Said
+        One sentence, the same on every page.
+    """
+    unsold = study.unsold_items()
     may = round(float(study.prospects.loc[unsold.index, "value_cents"].sum()))
     likely = float(study.prospects.loc[unsold.index, "chance"].sum())
-    figures.append(study.figure("stock may bring", "shop", may))
+    given = f", none of the {len(study.given_up):,} to give up counted" if study.given_up else ""
     return Said(
-        f"{text} Over the next {study.horizon.days} days it may bring {show_cents(may, currency=study.currency)} after "
-        f"what is still to be paid, about {likely:,.0f} of the items selling.",
-        figures,
+        f"Over the next {study.horizon.days} days the stock may bring {show_cents(may, currency=study.currency)} after "
+        f"what is still to be paid, about {likely:,.0f} things selling{given}.",
+        [study.figure("stock may bring", "shop", may)],
     )
 
 

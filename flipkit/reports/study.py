@@ -20,7 +20,16 @@ import numpy as np
 import pandas as pd
 
 from flipkit.analysis import results, returns, sizes, survival
-from flipkit.analysis.decisions import buying_verdicts
+from flipkit.analysis.decisions import (
+    Change,
+    Decision,
+    SharedHours,
+    biggest_changes,
+    decide,
+    shared_hours,
+    with_hours,
+)
+from flipkit.analysis.packing_review import parcel_lessons
 from flipkit.analysis.ratio_stats import IntervalSettings, interval_settings
 from flipkit.analysis.repricing import patience_table, price_plan
 from flipkit.analysis.returns import Window, in_window, shrunken_returns
@@ -56,6 +65,8 @@ class Study:
     month: str
     economics: Economics
     key: str
+    #: What is given up, where that is not to be decided anew: moving an assumption plans no stock.
+    giving: frozenset[str] | None = None
 
     def __repr__(self) -> str:
         """What the study is of, on a few lines."""
@@ -151,7 +162,7 @@ class Study:
     def bought_returns(self) -> pd.DataFrame:
         """The same over the items bought in the window, unsold ones with what they may still bring."""
         return returns.bought_returns(
-            self.items, window=self.window(), horizon=self.horizon, target=self.target, settings=self._settings
+            self.planned_items, window=self.window(), horizon=self.horizon, target=self.target, settings=self._settings
         )
 
     @functools.cached_property
@@ -163,7 +174,7 @@ class Study:
     def shop_bought(self) -> pd.DataFrame:
         """The whole shop on bought basis: one row, none where nothing was bought in the window."""
         return returns.shop_bought_return(
-            self.items, window=self.window(), horizon=self.horizon, target=self.target, settings=self._settings
+            self.planned_items, window=self.window(), horizon=self.horizon, target=self.target, settings=self._settings
         )
 
     @functools.cached_property
@@ -175,15 +186,67 @@ class Study:
         )
 
     @functools.cached_property
-    def buying_verdicts(self) -> pd.DataFrame:
-        """Buy more, only under a price, or stop: a verdict for each category, with what is its reason."""
-        purchases = in_window(self.items, window=self.window(), basis="bought")
-        return buying_verdicts(self.ranking, self.bought_returns, purchases, self.knowledge, target=self.target)
+    def verdicts(self) -> tuple[Decision, ...]:
+        """What to do about each category, before its hours are known: read ``decisions``."""
+        typical = self.items.assign(typical_cents=self.selling[1].cents)
+        purchases = in_window(typical, window=self.window(), basis="bought")
+        return decide(
+            self.ranking, self.bought_returns, purchases, self.knowledge, target=self.target, plan=self.price_plan
+        )
+
+    @functools.cached_property
+    def hours(self) -> SharedHours:
+        """Where the hours of a middling month go next, and which stay free."""
+        recorded = self.months.tail(self.assumptions.whole("report.window_months"))
+        return shared_hours(
+            self.verdicts,
+            self.ranking,
+            self.bought_returns,
+            hours=float(recorded["owner_min"].mean() / 60) if recorded["owner_min"].sum() > 0 else 0.0,
+            months=self.months_looked_back,
+            target=self.target,
+            stretch=self.assumptions.number("sourcing.stretch"),
+            doubt=self.assumptions.number("sourcing.doubt"),
+        )
+
+    @functools.cached_property
+    def decisions(self) -> tuple[Decision, ...]:
+        """The one decision on each category, best first: what every page and command says of it."""
+        return with_hours(self.verdicts, self.hours)
+
+    def decision(self, category: str) -> Decision:
+        """The decision on a category."""
+        return next(one for one in self.decisions if one.category == category)
+
+    @functools.cached_property
+    def biggest_changes(self) -> tuple[Change, ...]:
+        """What would bring most a month, the largest first: buying, pricing, packing."""
+        lessons = parcel_lessons(self.sold_items(), self.rules, self.assumptions)
+        return biggest_changes(
+            self.decisions,
+            self.bought_returns,
+            lessons,
+            self.knowledge,
+            target=self.target,
+            months=self.months_looked_back,
+        )
+
+    @functools.cached_property
+    def aisle_knowledge(self) -> dict[str, Any]:
+        """What ``flipkit buy`` answers from: what the books know, and the decision on each category."""
+        said = {one.category: {"verdict": one.verdict, "sentence": one.sentence} for one in self.decisions}
+        return {**self.knowledge, "decisions": said}
+
+    @property
+    def months_looked_back(self) -> int:
+        """Months of purchases that the returns count."""
+        first, last = (pd.Period(day, "M") for day in self.window())
+        return (last - first).n + 1
 
     @functools.cached_property
     def prospects(self) -> pd.DataFrame:
         """What each unsold item may still bring and the work it still needs, in the items' rows."""
-        return expected_stock_values(self.items, self.horizon)
+        return expected_stock_values(self.planned_items, self.horizon)
 
     @property
     def horizon(self) -> Horizon:
@@ -260,7 +323,7 @@ class Study:
     def size_bought(self) -> pd.DataFrame:
         """The same over what was bought in the window, unsold things with what they may still bring."""
         return sizes.by_size(
-            self.items,
+            self.planned_items,
             window=self.window(),
             basis="bought",
             horizon=self.horizon,
@@ -274,7 +337,7 @@ class Study:
         pair: dict[str, Any] = {"by": "size_class", "first": ["bulky"], "second": ["small"], "horizon": self.horizon}
         return {
             basis: returns.hourly_difference(
-                self.items, window=self.window(), basis=basis, **pair, settings=self._settings
+                self.planned_items, window=self.window(), basis=basis, **pair, settings=self._settings
             )
             for basis in ("bought", "sold")
         }
@@ -309,6 +372,21 @@ class Study:
         """For each thing in stock: what to ask, which offer to take, when to mark down and to give up."""
         changes = self.books.price_changes
         return price_plan(self.items, changes, *self.selling, self.knowledge, as_of=self.as_of)
+
+    @functools.cached_property
+    def given_up(self) -> frozenset[str]:
+        """What the plan gives up now; nothing where the sales are too few for a plan."""
+        if self.giving is not None:
+            return self.giving
+        if int(self.items["sold_on"].notna().sum()) < self.assumptions.whole("report.too_few_items"):
+            return frozenset()
+        plan = self.price_plan
+        return frozenset(plan.loc[plan["action"] == "give up", "item_id"])
+
+    @functools.cached_property
+    def planned_items(self) -> pd.DataFrame:
+        """The items, with what the plan gives up: that brings its salvage and takes no more work."""
+        return self.items.assign(given_up=self.items["item_id"].isin(self.given_up))
 
     @functools.cached_property
     def patience(self) -> pd.DataFrame:
@@ -363,6 +441,8 @@ class Study:
             "selling",
             "knowledge",
             "price_plan",
+            "patience",
+            "decisions",
         ):
             getattr(self, name)
         return self

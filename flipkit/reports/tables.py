@@ -12,7 +12,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from flipkit.analysis.results import RESULT
-from flipkit.analysis.returns import TOO_FEW
+from flipkit.analysis.returns import ONE_DECIDES, TOO_FEW, too_few_words
 from flipkit.analysis.stock import ageing_table, stock_table
 from flipkit.economics.costs import own_rate_cards
 from flipkit.money import show_cents
@@ -287,7 +287,7 @@ def bands_table(study: Study) -> Element:
     Element
         For a page.
     """
-    empty = pd.DataFrame(columns=[*BAND_HEADINGS, "low", "high"])
+    empty = pd.DataFrame(columns=[*BAND_HEADINGS, "low", "high", "one_decides"])
     frame = study.price_bands if len(study.price_bands) else empty
     return table(
         frame.assign(interval=_intervals(study, frame)),
@@ -407,10 +407,12 @@ def cautions(items: pd.DataFrame) -> Element:
 def _intervals(study: Study, frame: pd.DataFrame, *, before: str = "") -> list[str]:
     """Each interval as text, or why there is none."""
     return [
-        TOO_FEW
+        too_few_words({"one_decides": one_decides == 1})
         if pd.isna(low)
         else " to ".join(money_per_hour(float(end), currency=study.currency) for end in (low, high))
-        for low, high in zip(frame[f"{before}low"], frame[f"{before}high"], strict=True)
+        for low, high, one_decides in zip(
+            *(frame[f"{before}{name}"] for name in ("low", "high", "one_decides")), strict=True
+        )
     ]
 
 
@@ -456,6 +458,7 @@ def ranking_table(study: Study) -> Element:
     frame = study.ranking.copy()
     # What is too few to tell gets no chance and no pulled figure that could be read as one.
     frame[["beats_target", "pulled"]] = frame[["beats_target", "pulled"]].where(frame["claimed"].astype(bool))
+    frame["verdict"] = frame["verdict"].mask(frame["one_decides"], f"{TOO_FEW}: {ONE_DECIDES}")
     return table(
         frame,
         caption="Bought basis, small groups pulled towards the whole",
@@ -587,9 +590,12 @@ def waiting_table(study: Study) -> Element:
         "value_cents": "May still bring",
         "work_min": "Work still to do (min)",
     }
-    formats = {"chance": _chance}
+    frame["chance"] = [
+        "give up" if name in study.given_up else _chance(chance)
+        for name, chance in zip(frame["item_id"], frame["chance"], strict=True)
+    ]
     caption = f"The {len(frame)} unsold items with the most money in them"
-    return table(frame, caption=caption, headings=headings, formats=formats, currency=study.currency)
+    return table(frame, caption=caption, headings=headings, currency=study.currency)
 
 
 def _chance(chance: float) -> str:

@@ -1,53 +1,44 @@
-"""Buy more, buy only under a price, stop: each category with its reason in words, in one compact list."""
+"""Buy, buy only below a price, leave: each category with its threshold in words, in one compact list."""
 
 from __future__ import annotations
 
-from collections.abc import Hashable
+import math
 from html import escape
-from typing import Any
 
-import pandas as pd
-
-from flipkit.analysis.decisions import BUY_MORE, FEW_FINDS, STOP, UNDER_A_PRICE, VERDICTS
-from flipkit.analysis.returns import LIKELY, ONE_DECIDES, TOO_FEW, UNLIKELY
+from flipkit.analysis.decisions import BUY, FEW_FINDS, LEAVE, VERDICTS, Decision
+from flipkit.analysis.returns import LIKELY, TOO_FEW, UNLIKELY
 from flipkit.charts.style import hourly
-from flipkit.money import show_cents
-from flipkit.reports.elements import Element, caution
-from flipkit.reports.sentences import count_of, doubts, money_per_hour, past_words
+from flipkit.reports.elements import Element, Figure, caution
+from flipkit.reports.sentences import doubts, money_per_hour, of_category, past_words
 from flipkit.reports.study import Study
 
 #: Categories too few to tell that are named; the rest are counted.
 _NAMED = 12
 
 
-def verdict_reason(study: Study, row: dict[Hashable, Any]) -> str:
+def decision_figures(study: Study, one: Decision) -> tuple[Figure, ...]:
+    """The quantities of a decision; every page that says one of them hands these on."""
+    scope = of_category(one.category)
+    figures = [study.figure("verdict", scope, one.verdict)]
+    if one.verdict == TOO_FEW:
+        return tuple(figures)
+    figures += [
+        study.figure("pay at most", scope, one.highest_cents or None),
+        study.figure("leave unless it sells for", scope, one.sells_from_cents),
+        study.figure("chance to beat the target", scope, _chance(one.chance)),
+        study.figure("hours next month", scope, round(one.hours)),
+    ]
+    return tuple(figures)
+
+
+def verdict_reason(study: Study, one: Decision) -> str:
     """Why a category is to be bought or not, in words made from its figures."""
-    if row["verdict"] == TOO_FEW:
-        bought = int(row["items"])
-        trips = f" on {count_of(int(row['trips']), 'trip')}" if row["trips"] else ""
-        seen = f"{bought:,} bought{trips}" if bought else "none bought in these months"
-        return f"{seen}: {ONE_DECIDES}" if row.get("one_decides") else seen
-    between = " to ".join(hourly(float(row[end]), currency=study.currency) for end in ("low", "high"))
-    start = f"{_chance(float(row['beats_target']))}, likely {between}"
-    sells, usual = _round(row["typical_cents"], study), _round(row["usual_cost_cents"], study)
-    most = _whole(row["highest_cents"], study)
-    if row["verdict"] == BUY_MORE:
-        return f"{start}. Pay up to {most} for one that sells at {sells}."
-    if row["verdict"] == UNDER_A_PRICE:
-        if row["highest_cents"]:
-            return f"{start}. At most {most} for one that sells at {sells}; you usually paid {usual}."
-        if not pd.isna(row["sells_from_cents"]):
-            dear = _round(row["sells_from_cents"], study)
-            return f"{start}. Only what sells at {dear} or more bears the usual cost of {usual}."
-        return f"{start}. No price was found low enough for one that sells at {sells}: only a rare exception."
-    if row["highest_cents"]:
-        share = "none" if not row["cheap_share"] else _chance(float(row["cheap_share"]))
-        return f"{start}. Worth {most} at most if it sells at {sells}, and {share} of yours cost so little."
-    if row["binding"] == "loss":
-        return f"{start}. At any cost, the chance of a loss is over {study.knowledge['wishes']['loss_limit']:.0%}."
-    if row["binding"] == "record":
-        return f"{start}. By its record, not even free."
-    return f"{start}. Not even free, if it sells at {sells}."
+    if one.verdict == TOO_FEW:
+        return one.sentence
+    low, high = (hourly(end, currency=study.currency) for end in (one.low, one.high))
+    target = hourly(study.target, currency=study.currency)
+    text = f"{one.sentence} Chance to make {target} an hour: {_chance(one.chance)}; probably {low} to {high}."
+    return f"{text} {one.note}".rstrip()
 
 
 def verdict_list(study: Study) -> Element:
@@ -63,63 +54,63 @@ def verdict_list(study: Study) -> Element:
     Element
         A compact list, grouped by the verdicts.
     """
-    frame = study.buying_verdicts
+    decisions = study.decisions
+    if not decisions:
+        return Element('<p class="wordless">No category is in the books yet.</p>', "No category is in the books yet.")
+    figures = tuple(figure for one in decisions for figure in decision_figures(study, one))
     parts, lines = [], []
     for verdict in VERDICTS:
-        rows = frame[frame["verdict"] == verdict].to_dict("records")
-        if not rows:
+        mine = [one for one in decisions if one.verdict == verdict]
+        if not mine:
             continue
-        head = f"{verdict.capitalize()} ({len(rows)})"
+        head = f"{verdict.capitalize()} ({len(mine)})"
         if verdict == TOO_FEW:
-            named = [f"{row['category']} ({verdict_reason(study, row)})" for row in rows[:_NAMED]]
-            more = [f"{len(rows) - _NAMED:,} more"] if len(rows) > _NAMED else []
+            named = [f"{one.category} ({_bought(one)})" for one in mine[:_NAMED]]
+            more = [f"{len(mine) - _NAMED:,} more"] if len(mine) > _NAMED else []
             text = ", ".join([*named, *more]) + "."
             parts.append(f"<h3>{escape(head)}</h3><p>{escape(text)}</p>")
             lines += [head, f"  {text}"]
             continue
-        reasons = [(str(row["category"]), verdict_reason(study, row)) for row in rows]
+        reasons = [(one.category, verdict_reason(study, one)) for one in mine]
         items = "".join(f"<li><strong>{escape(name)}</strong>: {escape(why)}</li>" for name, why in reasons)
         parts.append(f"<h3>{escape(head)}</h3><ul>{items}</ul>")
         lines += [head, *(f"  {name}: {why}" for name, why in reasons)]
-    if not parts:
-        return Element('<p class="wordless">No category is in the books yet.</p>', "No category is in the books yet.")
-    if (frame["verdict"] != TOO_FEW).any():
-        lead, bounds = _lead(study), _bounds()
+    told = ""
+    if any(one.verdict != TOO_FEW for one in decisions):
+        told = " ".join(doubts(study))
+        lead, bounds = _lead(study), _bounds(study)
         parts = [f"<p>{escape(lead)}</p>", *parts, f'<p class="note">{escape(bounds)}</p>']
         lines = [lead, *lines, bounds]
-    if told := doubts(study):
-        box = caution(" ".join(told))
+    if told:
+        box = caution(told)
         parts, lines = [box.html, *parts], [box.text, *lines]
-    return Element(f'<div class="verdicts">{"".join(parts)}</div>', "\n".join(lines))
+    return Element(f'<div class="verdicts">{"".join(parts)}</div>', "\n".join(lines), figures)
 
 
 def _lead(study: Study) -> str:
     """What the figures of each line are, said once."""
+    return (
+        f"What each is worth paying for as you price now. What an hour likely earned, adjusted for small samples, is "
+        f"that of {past_words(study)}."
+    )
+
+
+def _bounds(study: Study) -> str:
+    """The bounds of the verdicts."""
     target = money_per_hour(study.target, currency=study.currency).removesuffix(".00")
     return (
-        f"Each with its chance to beat {target} an hour, and what an hour likely earned, adjusted for small samples: "
-        f"{past_words(study)}."
+        f"{BUY.capitalize()}: a chance of {LIKELY:.0%} or more to make {target} an hour, and {FEW_FINDS:.0%} or more "
+        f"of your finds cheap enough. {LEAVE.capitalize()}: fewer cheap enough, and no price or a chance of "
+        f"{UNLIKELY:.0%} or less. Prices are for the usual size, listed and marked down as you do now."
     )
 
 
-def _bounds() -> str:
-    """The bounds of the verdicts."""
-    return (
-        f"{BUY_MORE.capitalize()}: a chance of {LIKELY:.0%} or more, and {FEW_FINDS:.0%} of the finds or more cheap "
-        f"enough. {STOP.capitalize()}: {UNLIKELY:.0%} or less, and fewer cheap enough. Prices are for the usual size "
-        f"and venue; the pocket sheet has the others."
-    )
+def _bought(one: Decision) -> str:
+    return one.sentence.removeprefix(f"{TOO_FEW.capitalize()}: ").removesuffix(".")
 
 
 def _chance(share: float) -> str:
     """A share as a percentage that never claims certainty."""
+    if math.isnan(share):
+        return "not known"
     return "under 1%" if share < 0.01 else "over 99%" if share > 0.99 else f"{share:.0%}"
-
-
-def _whole(cents: float, study: Study) -> str:
-    """Whole units of the currency, rounded down: a price not to be passed."""
-    return show_cents(int(cents) // 100 * 100, currency=study.currency).removesuffix(".00")
-
-
-def _round(cents: float, study: Study) -> str:
-    return show_cents(round(float(cents) / 100) * 100, currency=study.currency).removesuffix(".00")

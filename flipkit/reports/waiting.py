@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from flipkit.analysis.returns import FEW_TRIPS, TOO_FEW
+from flipkit.analysis.returns import FEW_TRIPS, TOO_FEW, unsold_group
 from flipkit.analysis.survival import (
     LATER,
     MARKS,
@@ -98,6 +98,8 @@ class Waiting:
         """What to beware of in this comparison."""
         told = [SELECTION] if self.by == "markdown" else []
         told += [text] if (text := unsold_missing(self.table)) and self.by != "markdown" else []
+        if unsold_group(self.groups["group"], self.groups["sold"]) is not None:
+            told.append("Everything unsold is in one group, and nothing else is in it: its pace is not tested.")
         if self.table.empty:
             return words("Nothing has been listed yet.")
         if not told:
@@ -180,8 +182,9 @@ class Waiting:
         return words(
             f"At one pace: sales that the group would have had, if it and the rest sold alike. Chance of luck: of a "
             f"gap so large if they do, corrected for {count_of(tests, 'comparison')} at once by Holm's method; below "
-            f"{1 - self.confidence:.0%} the gap is called one. Things of one trip are alike, so it is trips that count: "
-            f"groups of fewer than {self.too_few} listed things or {FEW_TRIPS} trips are {TOO_FEW}. A gap says that these things sell at another pace, and not why."
+            f"{1 - self.confidence:.0%} the gap is called one. Things of one trip are alike, so trips count and not "
+            f"things. Groups of fewer than {self.too_few} listed things or {FEW_TRIPS} trips are {TOO_FEW}. A gap says "
+            "that these things sell at another pace, and not why."
         )
 
     def _called(self, name: str) -> str:

@@ -1,63 +1,87 @@
-"""Buy more, only under a price, stop: the bounds at their edges, and nothing said of too few."""
+"""One decision a category: the bounds at their edges, nothing said of too few, and every figure its own."""
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
+import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flipkit import open_study
 from flipkit.analysis.decisions import (
-    BUY_MORE,
+    BUY,
     FEW_FINDS,
     LEAST_CENTS,
-    STOP,
+    LEAVE,
+    PACK_SMALLER,
+    PRICE_AS_RECOMMENDED,
+    STOP_BUYING,
     UNDER_A_PRICE,
     VERDICTS,
+    biggest_changes,
     buying_verdict,
-    buying_verdicts,
-    record_price,
+    decide,
 )
 from flipkit.analysis.max_bid import answer
 from flipkit.analysis.returns import LIKELY, TOO_FEW, UNLIKELY, in_window
+from flipkit.reports.study import open_study
 
 SHARES = st.floats(0.0, 1.0)
 
 
 @pytest.fixture(scope="module")
-def study():
-    return open_study()
+def study(demo_folder):
+    return open_study(demo_folder)
 
 
-def verdicts(study, *, ranking=None, knowledge=None, purchases=None):
-    bought = in_window(study.items, window=study.window(), basis="bought") if purchases is None else purchases
-    return buying_verdicts(
+def decided(study, *, ranking=None, purchases=None, knowledge=None):
+    if purchases is None:
+        typical = study.items.assign(typical_cents=study.selling[1].cents)
+        purchases = in_window(typical, window=study.window(), basis="bought")
+    found = decide(
         study.ranking if ranking is None else ranking,
         study.bought_returns,
-        bought,
+        purchases,
         study.knowledge if knowledge is None else knowledge,
         target=study.target,
-    ).set_index("category")
+        plan=study.price_plan,
+    )
+    return {one.category: one for one in found}
+
+
+@pytest.fixture(scope="module")
+def every(study):
+    return {one.category: one for one in study.verdicts}
+
+
+@pytest.fixture(scope="module")
+def some(study):
+    """What the books know of three kinds, which is quicker."""
+    names = ("film cameras and lenses", "hand tools", "folding chairs", "whole shop")
+    return {**study.knowledge, "categories": {name: study.knowledge["categories"][name] for name in names}}
 
 
 @pytest.mark.parametrize(
-    ("chance", "cheap", "verdict"),
+    ("chance", "cheap", "said"),
     [
-        (LIKELY, FEW_FINDS, BUY_MORE),
+        (LIKELY, FEW_FINDS, BUY),
         (math.nextafter(LIKELY, 0), FEW_FINDS, UNDER_A_PRICE),
         (LIKELY, math.nextafter(FEW_FINDS, 0), UNDER_A_PRICE),
-        (UNLIKELY, math.nextafter(FEW_FINDS, 0), STOP),
-        (math.nextafter(UNLIKELY, 1), 0.0, UNDER_A_PRICE),
+        # Without a price there is no buying below one.
+        (LIKELY, 0.0, LEAVE),
+        (UNLIKELY, math.nextafter(FEW_FINDS, 0), LEAVE),
+        (math.nextafter(UNLIKELY, 1), 0.01, UNDER_A_PRICE),
+        (math.nextafter(UNLIKELY, 1), 0.0, LEAVE),
         (UNLIKELY, FEW_FINDS, UNDER_A_PRICE),
-        (0.0, 0.0, STOP),
-        (1.0, 1.0, BUY_MORE),
+        (0.0, 0.0, LEAVE),
+        (1.0, 1.0, BUY),
     ],
 )
-def test_each_side_of_each_bound(chance, cheap, verdict):
-    assert buying_verdict(chance, cheap, claimed=True) == verdict
+def test_the_bounds_at_their_edges(chance, cheap, said):
+    assert buying_verdict(chance, cheap, claimed=True) == said
 
 
 @given(SHARES, SHARES, SHARES, SHARES)
@@ -73,94 +97,109 @@ def test_where_nothing_is_claimed_nothing_is_to_be_acted_on(chance, cheap):
     assert buying_verdict(math.nan, cheap, claimed=True) == TOO_FEW
 
 
-def test_every_category_has_one_verdict_and_its_figures_are_the_kits_own(study):
-    found = verdicts(study)
-    assert sorted(found.index) == study.categories
+def test_every_category_has_one_decision_and_its_figures_are_the_kits_own(study, every):
+    found = every
+    assert sorted(found) == study.categories
     ranking = study.ranking.set_index("category")
     bought = in_window(study.items, window=study.window(), basis="bought")
-    for name, row in found.iterrows():
-        assert row["verdict"] != TOO_FEW
+    for name, one in found.items():
+        assert one.verdict != TOO_FEW
         costs = bought.loc[bought["category"] == name, "cost_cents"]
         # The same price as the aisle gives for a thing that sells at the typical one.
-        in_aisle = answer(study.knowledge, name, price_cents=row["typical_cents"]).highest_cents
-        returns = study.bought_returns.set_index("category").loc[name]
-        each = returns["expected_min"] / returns["items"]
-        record = record_price(costs.mean(), pulled=row["pulled"], target=study.target, minutes=each)
-        highest = int(min(in_aisle, record)) if record > 0 else 0
-        assert row["highest_cents"] == (highest if highest >= LEAST_CENTS else 0)
-        assert row["cheap_share"] == pytest.approx((costs <= row["highest_cents"]).mean() if highest else 0)
-        assert row["beats_target"] == ranking.loc[name, "beats_target"]
-        assert row["verdict"] == buying_verdict(row["beats_target"], row["cheap_share"], claimed=True)
+        in_aisle = answer(study.knowledge, name, price_cents=one.typical_cents).highest_cents
+        assert one.highest_cents == (in_aisle if in_aisle >= LEAST_CENTS else 0)
+        assert one.recommended_cents >= one.highest_cents
+        assert one.cheap_share == pytest.approx((costs <= one.highest_cents).mean() if one.highest_cents else 0)
+        assert one.chance == ranking.loc[name, "beats_target"]
+        assert one.verdict == buying_verdict(one.chance, one.cheap_share, claimed=True)
+        # No buying below a price without a price, and none said where even a free one is to be left.
+        assert (one.verdict not in (BUY, UNDER_A_PRICE)) or one.highest_cents >= LEAST_CENTS
+        assert "even if it's free" not in one.sentence or not one.highest_cents
+        assert sum(count for _, count in one.stock) == (study.price_plan["category"] == name).sum()
 
 
-def test_the_demo_shop_hears_all_three(study):
-    assert set(verdicts(study)["verdict"]) == {BUY_MORE, UNDER_A_PRICE, STOP}
+def test_the_threshold_of_what_is_left_is_where_it_bears_its_usual_cost(study, every):
+    left = [one for one in every.values() if one.verdict == LEAVE and one.sells_from_cents is not None]
+    assert left
+    for one in left:
+        above = answer(study.knowledge, one.category, price_cents=one.sells_from_cents * 1.01).highest_cents
+        below = answer(study.knowledge, one.category, price_cents=one.sells_from_cents * 0.97).highest_cents
+        assert below < one.usual_cost_cents <= above
+        assert f"${one.sells_from_cents // 100:,}" in one.sentence
+
+
+def test_the_demo_shop_hears_all_three(every):
+    assert {one.verdict for one in every.values()} == {BUY, UNDER_A_PRICE, LEAVE}
 
 
 @pytest.mark.parametrize("chance", [0.0, 1.0])
-def test_too_few_never_gets_a_verdict_to_act_on_nor_a_figure(study, chance):
+def test_too_few_never_gets_a_verdict_to_act_on_nor_a_figure(study, some, chance):
     ranking = study.ranking.assign(claimed=study.ranking["category"] != "hand tools", beats_target=chance)
-    row = verdicts(study, ranking=ranking).loc["hand tools"]
-    assert row["verdict"] == TOO_FEW
-    assert row[["beats_target", "pulled", "highest_cents", "cheap_share"]].isna().all()
-    assert row["items"] > study.knowledge["too_few_items"]
+    one = decided(study, ranking=ranking, knowledge=some)["hand tools"]
+    assert one.verdict == TOO_FEW
+    assert np.isnan([one.chance, one.hourly, one.cheap_share]).all()
+    assert (one.highest_cents, one.sells_from_cents, one.prices) == (0, None, ())
+    assert one.items > study.knowledge["too_few_items"]
 
 
-def test_a_category_without_purchases_in_the_months_is_named_all_the_same(study):
-    row = verdicts(study, ranking=study.ranking[study.ranking["category"] != "hand tools"]).loc["hand tools"]
-    assert (row["verdict"], row["items"]) == (TOO_FEW, 0)
+def test_a_category_without_purchases_in_the_months_is_named_all_the_same(study, some):
+    one = decided(study, ranking=study.ranking[study.ranking["category"] != "hand tools"], knowledge=some)["hand tools"]
+    assert (one.verdict, one.items) == (TOO_FEW, 0)
 
 
-def test_a_shop_with_few_sales_is_told_nothing_to_act_on(study):
+def test_a_shop_with_few_sales_is_told_nothing_to_act_on(study, some):
     needed = study.knowledge["too_few_items"]
-    kinds = dict(study.knowledge["categories"])
+    kinds = dict(some["categories"])
     kinds["whole shop"] = {**kinds["whole shop"], "sold": needed - 1}
-    assert set(verdicts(study, knowledge={**study.knowledge, "categories": kinds})["verdict"]) == {TOO_FEW}
+    found = decided(study, knowledge={**study.knowledge, "categories": kinds})
+    assert {one.verdict for one in found.values()} == {TOO_FEW}
+
+
+def test_cheaper_finds_make_a_verdict_no_worse(study, every, some):
+    typical = study.items.assign(typical_cents=study.selling[1].cents)
+    bought = in_window(typical, window=study.window(), basis="bought")
+    ranking = study.ranking.assign(beats_target=UNLIKELY)
+    name = "film cameras and lenses"
+    highest = every[name].highest_cents
+    above, at = (
+        decided(study, ranking=ranking, purchases=bought.assign(cost_cents=cost), knowledge=some)
+        for cost in (highest + 1, highest)
+    )
+    assert above[name].verdict == LEAVE
+    assert at[name].verdict == UNDER_A_PRICE
+
+
+def test_record_and_prices_that_disagree_are_said_to(study, every, some):
+    assert all("disagree" not in one.note for one in every.values() if one.verdict != LEAVE)
+    rich = study.ranking.assign(pulled=study.ranking["pulled"] + 60)
+    noted = [one.note for one in decided(study, ranking=rich, knowledge=some).values()]
+    assert all("Go by the prices, the lower of the two" in note for note in noted)
+
+
+def test_the_order_is_best_verdict_first_then_by_chance(every):
+    found = list(every.values())
+    places = [VERDICTS.index(one.verdict) for one in found]
+    assert places == sorted(places)
+    for verdict in VERDICTS:
+        assert pd.Series([one.chance for one in found if one.verdict == verdict]).is_monotonic_decreasing
+
+
+def test_the_changes_are_ranked_and_each_is_the_sum_of_its_parts(study):
+    found = study.biggest_changes
+    assert {one.name for one in found} == {STOP_BUYING, PRICE_AS_RECOMMENDED, PACK_SMALLER}
+    assert [one.cents_a_month for one in found] == sorted((one.cents_a_month for one in found), reverse=True)
+    for one in found:
+        assert one.cents_a_month == sum(cents for _, cents in one.parts)
+        assert all(cents > 0 for _, cents in one.parts)
+    left = {one.category for one in study.decisions if one.verdict == LEAVE}
+    stop = next(one for one in found if one.name == STOP_BUYING)
+    assert {name for name, _ in stop.parts} <= left
 
 
 @pytest.mark.worked
-def test_at_the_price_of_the_record_the_purchases_would_have_met_the_target():
-    # Three that cost 5, 6 and 10 dollars and brought 30 dollars net over 2.5 hours: 12 an hour. At a target of 18,
-    # 15 dollars more are needed, 5 each: a mean cost of 2 instead of 7.
-    price = record_price(700.0, pulled=12.0, target=18.0, minutes=50.0)
-    assert price == pytest.approx(200.0)
-    assert (30 + 3 * (7 - price / 100)) / 2.5 == pytest.approx(18.0)
-
-
-def test_where_no_price_is_low_enough_a_likely_category_says_what_it_must_sell_for(study):
-    """Some bear no cost at their usual price; were their past good, dear pieces alone would be worth buying."""
-    found = verdicts(study, ranking=study.ranking.assign(beats_target=0.9, pulled=study.target + 10))
-    dear = found[found["sells_from_cents"].notna()]
-    assert len(dear)
-    assert (found.loc[found["highest_cents"] > 0, "sells_from_cents"]).isna().all()
-    for name, row in dear.iterrows():
-        assert (row["verdict"], row["highest_cents"]) == (UNDER_A_PRICE, 0)
-        assert row["sells_from_cents"] > row["typical_cents"]
-        # Its own spread, so that the answer in the aisle is the one that was turned.
-        error = study.knowledge["categories"][name]["typical_spread"]
-        knowledge = dict(study.knowledge, wishes=dict(study.knowledge["wishes"], guess_error=error))
-        below, above = (
-            answer(knowledge, name, price_cents=row["sells_from_cents"] * by).highest_cents for by in (0.95, 1.05)
-        )
-        assert below < row["usual_cost_cents"] <= above
-
-
-def test_cheaper_finds_make_a_verdict_no_worse(study):
-    bought = in_window(study.items, window=study.window(), basis="bought")
-    ranking = study.ranking.assign(beats_target=UNLIKELY, pulled=study.target + 1000)
-    start = verdicts(study, ranking=ranking)
-    name = str(start.index[start["highest_cents"] > 0][0])
-    highest = start.loc[name, "highest_cents"]
-    above, at = (
-        verdicts(study, ranking=ranking, purchases=bought.assign(cost_cents=cost)) for cost in (highest + 1, highest)
-    )
-    assert above.loc[name, "verdict"] == STOP
-    assert at.loc[name, "verdict"] == UNDER_A_PRICE
-
-
-def test_the_order_is_best_verdict_first_then_by_chance(study):
-    found = verdicts(study)
-    places = found["verdict"].map(VERDICTS.index)
-    assert places.is_monotonic_increasing
-    for _, part in found.groupby(places):
-        assert pd.Series(part["beats_target"].to_numpy(dtype=float)).is_monotonic_decreasing
+def test_what_stopping_is_worth_counts_an_hour_at_the_target(study):
+    one = dataclasses.replace(study.decision("folding chairs"), hourly=6.0)
+    returns = pd.DataFrame({"category": ["folding chairs"], "expected_min": [1200.0]})
+    # Twenty hours in ten months, each 18 - 6 dollars short: 24 dollars a month.
+    found = biggest_changes([one], returns, pd.DataFrame(), study.knowledge, target=18.0, months=10)
+    assert found[0].cents_a_month == 2400

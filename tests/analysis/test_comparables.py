@@ -15,7 +15,9 @@ from flipkit.analysis.comparables import (
     comparable_weights,
     days_before,
     hodges_lehmann,
+    likely_price,
     more_comparables,
+    two_groups,
     typical_price,
     weighted_quantile,
 )
@@ -168,6 +170,60 @@ def test_more_comparables_turn_a_price_that_leans_on_its_category_as_often_as_wa
     # A standard error of .010; whole comparables step over the chance asked for.
     assert 0.17 <= crossed(more) <= (0.24 if more > 1 else 0.5)
     assert more == 1 or crossed(max(more // 2, 1)) < 0.2
+
+
+def test_the_same_sale_typed_five_times_is_one_sale(rules):
+    one, five = typical_price([6000], rules=rules), typical_price([6000] * 5, rules=rules)
+    assert (five.cents, five.error, five.effective) == (one.cents, pytest.approx(one.error), pytest.approx(1.0))
+    # On several days they are several sales.
+    weights = comparable_weights([0, 10, 20, 30, 40], None, "", rules=rules)
+    assert typical_price([6000] * 5, weights, rules=rules).effective > 4
+
+
+def test_two_groups_are_told_and_the_range_covers_both(rules):
+    found = typical_price([2000, 2100, 6000, 6200], rules=rules)
+    assert found.groups == (2049, 6099)
+    low, high = (found.cents * math.exp(sign * 1.2816 * found.error) for sign in (-1, 1))
+    assert low <= found.groups[0] * 1.001
+    assert high >= found.groups[1] * 0.999
+    assert typical_price([4500, 6000, 9500], rules=rules).groups == ()
+
+
+def test_one_group_is_seldom_called_two(rules):
+    random = np.random.default_rng(3)
+    for n, most in ((4, 0.07), (6, 0.05), (10, 0.02)):
+        hits = [bool(two_groups(0.3 * random.standard_normal(n), np.ones(n))) for _ in range(1000)]
+        assert np.mean(hits) < most
+
+
+def test_of_three_with_one_far_out_the_error_is_that_of_the_median(rules):
+    random = np.random.default_rng(2)
+    errors = []
+    for _ in range(600):
+        log = 0.22 * random.standard_normal(3)
+        log[0] += random.choice([-1, 1]) * random.uniform(0.7, 2.3)
+        found = typical_price(4000 * np.exp(log), rules=rules)
+        errors.append((math.log(found.cents / 4000), np.median(log), hodges_lehmann(log)))
+    ours, median, pairs = np.sqrt(np.mean(np.square(errors), axis=0))
+    assert ours < 1.03 * median < 0.6 * pairs
+
+
+@pytest.mark.parametrize("slip", [100.0, 0.01, 30.0])
+def test_a_slipped_point_moves_nothing_and_several_that_agree_move_more_than_one(rules, slip):
+    usual = (13_300.0, 0.44)
+    joke = likely_price(typical_price([13_300 * slip], rules=rules), usual=usual)
+    assert (joke.cents, joke.trust) == (pytest.approx(13_300), 0.0)
+    dear = [120_000, 123_000, 118_500, 126_000, 121_500, 129_000]
+    one, six = (likely_price(typical_price(dear[:n], rules=rules), usual=usual) for n in (1, 6))
+    assert one.trust < six.trust
+    assert 13_300 <= one.cents < six.cents < 123_000
+
+
+def test_a_guess_and_comparables_count_together(rules):
+    found = typical_price([4000, 4400, 3600], rules=rules)
+    alone, both = likely_price(found), likely_price(found, guess=(6000.0, 0.15))
+    assert alone.cents < both.cents < 6000
+    assert both.error < alone.error
 
 
 def test_no_sale_is_told(rules):

@@ -12,6 +12,7 @@ import pytest
 from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.returns import (
     FEW_TRIPS,
+    UNKNOWN,
     category_returns,
     chance_verdict,
     difference_verdict,
@@ -20,10 +21,12 @@ from flipkit.analysis.returns import (
     hourly_verdict,
     in_window,
     shop_return,
+    too_few_words,
     trip_sums,
     true_hourly_return,
 )
 from flipkit.errors import AssumptionError
+from tests.benchmarks.bench_intervals import WINDOW, dear_shop
 
 SETTINGS = {"settings": IntervalSettings(0.95, 500, 11, 10)}
 CITY_1920 = [138, 93, 61, 179, 48, 37, 29, 23, 30, 2]
@@ -201,3 +204,42 @@ def test_words_of_a_difference():
     assert difference_verdict(-3.0, -1.0, **said) == "small earns more an hour than bulky"
     assert difference_verdict(-3.0, 1.0, **said) == "no difference shown between bulky and small"
     assert difference_verdict(math.nan, 1.0, **said) == "too few to tell"
+
+
+@pytest.mark.parametrize(("dear", "least", "most"), [(0.04, 10, 40), (0.0, 0, 1)])
+def test_where_one_rare_dear_find_decides_nothing_is_claimed(dear, least, most):
+    drawn = [dear_shop(40, 15, dear, 0.5, np.random.default_rng([at, 3])) for at in range(8)]
+    found = pd.concat(
+        category_returns(frame, window=WINDOW, basis="bought", **SETTINGS).assign(
+            truth=lambda rows, truth=truth: rows["category"].map(truth)
+        )
+        for frame, truth in drawn
+    )
+    assert least <= found["one_decides"].sum() <= most
+    assert (found["claimed"] != found["one_decides"]).all()
+    told = found[found["one_decides"]]
+    assert told[["low", "high"]].isna().all(axis=None)
+    assert {too_few_words(row) for row in told.to_dict("records")} <= {"too few to tell: one find decides"}
+    said = found[found["claimed"]]
+    assert ((said["low"] <= said["truth"]) & (said["truth"] <= said["high"])).mean() > 0.88
+
+
+def test_what_one_find_contributes(economics, window):
+    rows = [{"trip_id": f"t{n}", "net_cents": 1000, "owner_min": 60.0} for n in range(9)]
+    frame = economics([*rows, {"trip_id": "t9", "net_cents": 9000, "owner_min": 120.0}])
+    row = category_returns(frame, window=window, **SETTINGS).iloc[0]
+    # 180 dollars in 11 hours; without the best 90 in 9; with one more like it 270 in 13
+    assert row["hourly"] == pytest.approx(180 / 11)
+    assert row["without_best"] == pytest.approx(10.0)
+    assert row["one_more"] == pytest.approx(270 / 13)
+
+
+@pytest.mark.parametrize("blank", ["", None, math.nan])
+def test_blank_groups_are_a_group_and_every_row_is_accounted_for(shop, window, blank):
+    frame = shop(5)
+    frame["source"] = np.where(frame.index % 3 == 0, "fair", "shop").astype(object)
+    frame.loc[frame.index % 5 == 0, "source"] = blank
+    found = category_returns(frame, window=window, by="source", **SETTINGS)
+    assert set(found["source"]) == {"fair", "shop", UNKNOWN}
+    assert found["items"].sum() == len(in_window(frame, window=window, basis="sold"))
+    assert found["net_cents"].sum() == in_window(frame, window=window, basis="sold")["net_cents"].sum()

@@ -68,11 +68,12 @@ def test_what_loses_money_in_truth_is_worth_nothing(knowledge):
 
 
 def test_the_pocket_table_rises_with_the_price(knowledge):
-    rows = pocket_table(knowledge, prices_cents=[2000, 8000], categories=["hand tools", "wool blankets"])
-    assert len(rows) >= 4
-    for low, high in zip(rows[::2], rows[1::2], strict=True):
-        assert (low["category"], low["size_class"]) == (high["category"], high["size_class"])
-        assert low["highest_cents"] <= high["highest_cents"]
+    rows = pocket_table(knowledge, categories=["hand tools", "wool blankets"])
+    assert len(rows) >= 6
+    for low, usual, high in zip(rows[::3], rows[1::3], rows[2::3], strict=True):
+        assert len({(row["category"], row["size_class"]) for row in (low, usual, high)}) == 1
+        assert low["price_cents"] <= usual["price_cents"] <= high["price_cents"]
+        assert low["highest_cents"] <= usual["highest_cents"] <= high["highest_cents"]
 
 
 def test_endings_are_read_or_refused():

@@ -10,6 +10,7 @@ import pytest
 
 from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.returns import COMMON_FREEDOM, category_returns, pulled, shrunken_returns, steadied_errors
+from tests.benchmarks.bench_intervals import TARGET, by_shop, mixed_shops, surprise, told
 
 HITS = [18, 17, 16, 15, 14, 14, 13, 12, 11, 11, 10, 10, 10, 10, 10, 9, 8, 7]
 REMAINDER = [0.346, 0.298, 0.276, 0.222, 0.273, 0.270, 0.263, 0.210, 0.269, 0.230, 0.264, 0.256, 0.303, 0.264, 0.226]
@@ -146,3 +147,48 @@ def test_nothing_to_pull():
     one = shrunken_returns(table([12.0], [math.nan], trips=1).assign(claimed=False), target=20.0, seed=1)
     assert one["pulled"].tolist() == [12.0]
     assert one["verdict"].tolist() == ["too few to tell"]
+
+
+def skewed(low, high, *, trips=20):
+    """Five groups of which the first has an interval as given around 20."""
+    frame = table([20.0, 20.0, 26.0, 32.0, 38.0], [4.0] * 5, trips=trips)
+    return frame.assign(low=[low, *frame["low"][1:]], high=[high, *frame["high"][1:]])
+
+
+@pytest.mark.parametrize(("low", "high"), [(14.0, 26.0), (16.0, 40.0), (-5.0, 24.0), (19.9, 200.0)])
+@pytest.mark.parametrize("confidence", [0.8, 0.95, 0.98])
+def test_chance_interval_and_pulled_figure_are_of_one_distribution(low, high, confidence):
+    def first(target):
+        found = shrunken_returns(skewed(low, high), target=target, seed=1, confidence=confidence)
+        return found.set_index("category").loc["c0"]
+
+    row = first(20.0)
+    assert first(row["low"])["beats_target"] == pytest.approx((1 + confidence) / 2)
+    assert first(row["high"])["beats_target"] == pytest.approx((1 - confidence) / 2)
+    assert first(row["pulled"])["beats_target"] == pytest.approx(0.5)
+    # As lopsided as its own interval, as far as its own figure is left.
+    ratio = (row["high"] - row["pulled"]) / (row["pulled"] - row["low"])
+    own = min(max((high - 20) / (20 - low), 1 / 8), 8)
+    assert ratio == pytest.approx(own ** row["weight"])
+    chances = [first(target)["beats_target"] for target in np.linspace(-40, 120, 30)]
+    assert (np.diff(chances) <= 0).all()
+    assert 0 <= chances[-1] < 0.01 < 0.99 < chances[0] <= 1
+
+
+def test_chances_come_true_in_shops_of_other_families():
+    # 24 shops of three families: tenths too thin to test, so the halves and the score; bench_intervals has the table
+    found = told(mixed_shops(24, 5), resamples=300)
+    claimed = found[found["claimed"]]
+    came = claimed["truth"] > TARGET
+    for low, high in ((0.0, 0.5), (0.5, 1.0)):
+        part = claimed["beats_target"].between(low, high)
+        off, error = by_shop(came[part] - claimed.loc[part, "beats_target"], claimed.loc[part, "shop"])
+        assert abs(off) < 0.03 + 2 * error
+    gained, error = by_shop(surprise(claimed, "former") - surprise(claimed, "beats_target"), claimed["shop"])
+    assert gained > -2 * error
+    for of in ("", "_pulled"):
+        held = (claimed[f"low{of}"] <= claimed["truth"]) & (claimed["truth"] <= claimed[f"high{of}"])
+        share, error = by_shop(held, claimed["shop"])
+        assert abs(share - 0.95) < 0.02 + 2 * error
+    reached = claimed["high_pulled"] > TARGET
+    assert (reached == (claimed["beats_target"] > 0.025)).all()

@@ -26,7 +26,7 @@ def model(never=0.1):
     return SellingModel(("lamps",), mean, np.diag(0.01 * one), mean, one, offers, 0.8, 0.4, 100, 2000)
 
 
-def plan(rows, never=0.1):
+def plan(rows, never=0.1, habit=None):
     items = pd.DataFrame(rows)
     for name in ("listed_on", "sold_on", "gone_on"):
         items[name] = pd.to_datetime(items.get(name, pd.Series([None] * len(items))))
@@ -34,7 +34,10 @@ def plan(rows, never=0.1):
     items = items.assign(sold_price_cents=0, size_class="small", title="a lamp", category="lamps")
     typical = Typical(np.full(len(items), 5000.0), np.full(len(items), 0.1), {}, 0.2)
     changes = pd.DataFrame({"item_id": [], "changed_on": pd.to_datetime([]), "price_cents": []})
-    return price_plan(items, changes, model(never), typical, known_shop(), as_of=TODAY).set_index("item_id")
+    known = known_shop()
+    if habit:
+        known["categories"]["lamps"]["habit"] = habit
+    return price_plan(items, changes, model(never), typical, known, as_of=TODAY).set_index("item_id")
 
 
 def test_each_thing_in_stock_has_a_row_and_nothing_is_raised():
@@ -68,6 +71,16 @@ def test_what_has_waited_long_is_less_likely_to_sell_and_worth_less(never):
     assert found.loc["old", "sold_share"] < found.loc["young", "sold_share"]
     assert found.loc["old", "worth_cents"] < found.loc["young", "worth_cents"]
     assert found.loc["old", "give_up_weeks"] <= found.loc["young", "give_up_weeks"]
+
+
+def test_old_stock_of_a_seller_who_keeps_it_has_a_plan_and_not_an_end():
+    """A year and a half on sale is past the usual end, but not for who keeps things for three years."""
+    rows = [{"item_id": "old", "status": "for sale", "list_price_cents": 5500, "listed_on": "2025-05-10"}]
+    habit = {"ratio": 1.2, "cut_share": 0.1, "first_cut_weeks": 8, "cut_weeks": 8, "offer_share": 0.85}
+    assert plan(rows).loc["old", "action"] == "give up"
+    kept = plan(rows, habit={**habit, "patience_weeks": 150.0})
+    assert kept.loc["old", "action"] in {"hold", "lower"}
+    assert kept.loc["old", "give_up_weeks"] <= 156 - 78
 
 
 def test_nothing_in_stock_is_an_empty_plan():

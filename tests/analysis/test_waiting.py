@@ -20,6 +20,7 @@ from flipkit.analysis.survival import (
     common_days,
     compared,
     holm,
+    log_rank,
     share_sold,
     unsold_missing,
     waiting_groups,
@@ -209,3 +210,17 @@ def test_means_compare_over_days_that_every_larger_group_has_waited():
     assert common_days(waits(old=old, sold=([40.0] * 12, [True] * 12)), too_few=10) == 180
     assert common_days(waits(old=old, rare=([20.0], [False])), too_few=10) == 180
     assert common_days(waits(new=([5.0] * 12, [False] * 12)), too_few=10) == 30
+
+
+def test_a_group_named_by_being_unsold_is_not_tested_and_blank_ones_are_one_group():
+    sold = [True] * 36 + [False] * 24
+    names = [*["quick", "slow"] * 18, *[None] * 24]
+    groups = pd.DataFrame({"group": names, "days": [*range(1, 37), *range(5, 29)], "sold": sold, "given_up": False})
+    each = compared(groups, confidence=0.95, too_few=10).each.set_index("group")
+    assert each["listed"].to_dict() == {"quick": 18, "slow": 18, UNKNOWN: 24}
+    assert each.loc[UNKNOWN, "verdict"] == "too few to tell"
+    assert np.isnan(each.loc[UNKNOWN, "p_value"])
+    # The others are compared with each other alone.
+    alone = log_rank(groups["days"][:36], sold[:36], names[:36])
+    assert each.loc["quick", "p_value"] == pytest.approx(alone.p_value)
+    assert log_rank(groups["days"], [True] * 60, names).groups == (UNKNOWN, "quick", "slow")

@@ -155,10 +155,10 @@ def tenths(found: pd.DataFrame, chance: str) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["cases", "said", "came", "off", "error"])
 
 
-def log_score(found: pd.DataFrame, chance: str) -> float:
-    """Mean of minus the logarithm of the chance that was given to what came; smaller is better."""
+def surprise(found: pd.DataFrame, chance: str) -> Floats:
+    """Minus the logarithm of the chance that was given to what came; smaller is better."""
     said = np.clip(found[chance].to_numpy(), 0.002, 0.998)
-    return float(-np.log(np.where(found["truth"] > TARGET, said, 1 - said)).mean())
+    return np.asarray(-np.log(np.where(found["truth"] > TARGET, said, 1 - said)), dtype=np.float64)
 
 
 def mixed_shops(count: int, seed: int) -> Iterator[tuple[pd.DataFrame, dict[str, float]]]:
@@ -179,9 +179,11 @@ def print_chances(shops: int, out: Callable[[str], object]) -> None:
     out(f"pulled 95 % intervals held {held:.3f} +- {error:.3f}, median width of raw and pulled ")
     out(" ".join(f"{(claimed[f'high{of}'] - claimed[f'low{of}']).median():.1f}" for of in ("", "_pulled")) + "\n")
     for name, chance in (("before", "former"), ("now", "beats_target")):
-        out(f"{name}: log score {log_score(claimed, chance):.4f}\n cases  said  came   off  +-\n")
+        out(f"{name}: log score {surprise(claimed, chance).mean():.4f}\n cases  said  came   off  +-\n")
         for row in tenths(claimed, chance).itertuples():
             out(f"{row.cases:6d} {row.said:5.3f} {row.came:5.3f} {100 * row.off:+5.1f} {100 * row.error:4.1f}\n")
+    gained, error = by_shop(surprise(claimed, "former") - surprise(claimed, "beats_target"), claimed["shop"])
+    out(f"log score better by {gained:.4f} +- {error:.4f}\n")
     sure = claimed[claimed["beats_target"] < 0.01]
     crossing = int((sure["high_pulled"] > TARGET).sum())
     out(f"under 1 %: true in {(sure['truth'] > TARGET).mean():.3f} of {len(sure)}; intervals reach it: {crossing}\n")

@@ -21,13 +21,10 @@ OPENINGS = 3
 #: Runs before any script of the page: notes when the first drawing comes.
 WATCH = """
     new MutationObserver((_, watch) => {
-        if (!document.querySelector('figure.chart svg, figure.chart canvas')) return;
+        if (!document.querySelector('figure.chart svg')) return;
         window.firstChart = performance.now();
         watch.disconnect();
     }).observe(document, {childList: true, subtree: true});
-"""
-WAITING = """
-    return [...document.querySelectorAll('figure.chart:not([data-state])')].filter(f => f.clientWidth).length
 """
 
 
@@ -38,13 +35,9 @@ def line(text: str) -> None:
 
 def opened(browser, page):
     """Milliseconds to the first chart, None where the page has none, and what the console said."""
-    from selenium.webdriver.support.ui import WebDriverWait
-
     browser.driver.get("about:blank")
     browser.messages()
     browser.driver.get(page.as_uri())
-    # Of a file that holds all pages, only those that show are drawn.
-    WebDriverWait(browser.driver, 20).until(lambda driver: not driver.execute_script(WAITING))
     return browser.run("return window.firstChart ?? null"), browser.messages()
 
 

@@ -34,8 +34,10 @@ Floats = npt.NDArray[np.float64]
 #: Ways of pricing by habit.
 HABITS = ("fixed price", "10 % every four weeks", "first offer")
 #: Prices that a knowing seller and the habits consider, so wide that no bound of it holds a
-#: knowing seller back; the kit has the grid of its assumptions.
+#: knowing seller back; the kit has prices up to what its past supports, and up to the bound.
 GRID = PriceGrid(0.3, 4.0, 0.03)
+#: Price over the typical one beyond which buyers may turn away faster.
+USUAL = 1.2
 
 
 def price_earnings(
@@ -48,8 +50,12 @@ def price_earnings(
     settings: PriceSettings,
     assumptions: Assumptions,
     seed: int,
+    steep: float = 0.0,
 ) -> pd.DataFrame:
-    """What sellers earn a thing, by their way of pricing, in a scenario."""
+    """What sellers earn a thing, by their way of pricing, in a scenario.
+
+    With ``steep`` above 0 buyers turn away faster beyond ``USUAL`` times the typical price than any past shows.
+    """
     hour = float(assumptions.cents("hour.target"))
     storage = float(assumptions.cents("pricing.storage"))
     shop = scenario.shop
@@ -58,15 +64,16 @@ def price_earnings(
         for kind in shop.kinds
     ]
     rules = comparable_rules(assumptions)
-    grid = PriceGrid(*(assumptions.number(f"pricing.{name}") for name in ("low", "high", "step")))
-    scenes = [_scene(each, things, settings) for each in worlds]
+    low, bound, step = (assumptions.number(f"pricing.{name}") for name in ("low", "high", "step"))
+    scenes = [_scene(each, things, settings, steep) for each in worlds]
     rows = []
     for copy in range(shops):
         draws = Draws(seed + 7919 * copy)
-        model = learned(worlds, things=past_things, assumptions=assumptions, draws=draws)
-        sums: dict[str, float] = {}
+        model, highest = learned(worlds, things=past_things, assumptions=assumptions, draws=draws)
+        grids = {"kit": PriceGrid(low, highest, step), "up to the bound": PriceGrid(low, bound, step)}
+        sums: dict[str, float] = {"highest": highest}
         for scene in scenes:
-            for name, worth in _kind_earnings(scene, model, comparables, rules, grid, draws).items():
+            for name, worth in _kind_earnings(scene, model, comparables, rules, grids, draws).items():
                 sums[name] = sums.get(name, 0.0) + worth / len(scenes)
         rows.append(sums)
     return pd.DataFrame(rows)
@@ -80,6 +87,13 @@ class _Scene:
     value: Floats
     settings: PriceSettings
     known_worth: float
+    steep: float
+
+    def _bent(self, table: PriceTable, typical: Floats) -> PriceTable:
+        """The prices as buyers feel them: beyond the usual ones each step counts so much more."""
+        apart = np.log(typical / self.value)[:, None]
+        felt = table.log_ratio + self.steep * np.maximum(table.log_ratio + apart - np.log(USUAL), 0.0)
+        return replace(table, log_ratio=felt)
 
     def known(self, held: Floats) -> float:
         """Mean worth of the paths of a seller who knows the demand, by the typical prices held."""
@@ -89,12 +103,14 @@ class _Scene:
         truth = Possible(wanted.level, np.zeros(wanted.level.size), wanted.share)
         # As good as ``knowing_paths``, the backward induction with the chances given as a state
         # (``tests/simulation/test_price_earnings.py``), and twenty times as fast.
-        paths = weighed_paths(demand, truth, table, self.settings, storage_cents=self.world.storage_cents, sweeps=3)
+        felt = self._bent(table, held)
+        paths = weighed_paths(demand, truth, felt, self.settings, storage_cents=self.world.storage_cents, sweeps=3)
         return self.worth(paths.place, paths.lowest_offer_cents, table, held)
 
     def worth(self, place: npt.NDArray[np.int64], lowest: Floats, table: PriceTable, typical: Floats) -> float:
         """Mean worth of paths under the truth, hidden levels of demand included. [cents]"""
         truth = self.world.demand(self.value / typical, weeks=self.settings.weeks)
+        table = self._bent(table, typical)
         total = np.zeros(self.value.size)
         for level, share in zip(self.world.wanted.level, self.world.wanted.share, strict=True):
             with np.errstate(divide="ignore"):
@@ -106,16 +122,21 @@ class _Scene:
         return float(total.mean())
 
 
-def _scene(each: World, things: int, settings: PriceSettings) -> _Scene:
+def _scene(each: World, things: int, settings: PriceSettings, steep: float) -> _Scene:
     kind = each.kind
     # Values evenly over their distribution, so that few things stand for many.
     value = 100 * kind.price_usd * np.exp(kind.price_spread * ndtri((np.arange(things) + 0.5) / things))
-    blank = _Scene(each, value, settings, 0.0)
+    blank = _Scene(each, value, settings, 0.0, steep)
     return replace(blank, known_worth=blank.known(value))
 
 
 def _kind_earnings(
-    scene: _Scene, model: SellingModel, comparables: int, rules: ComparableRules, grid: PriceGrid, draws: Draws
+    scene: _Scene,
+    model: SellingModel,
+    comparables: int,
+    rules: ComparableRules,
+    grids: dict[str, PriceGrid],
+    draws: Draws,
 ) -> dict[str, float]:
     """Mean worth a thing of one kind, by way of pricing."""
     value, settings, things = scene.value, scene.settings, scene.value.size
@@ -127,16 +148,19 @@ def _kind_earnings(
     guess = Demand(np.full(things, one.log_rate[0]), np.full(things, one.pull[0]), one.weekly, one.offers)
     table = price_table(held, scene.world.net, guess, grid=GRID)
     storage = scene.world.storage_cents
-    own = price_table(held, scene.world.net, guess, grid=grid)
     possible = model.possible(scene.world.kind.name, unsure, weeks=weeks)
-    paths = weighed_paths(guess, possible, own, settings, storage_cents=storage)
+    earned = {}
+    for name, grid in grids.items():
+        own = price_table(held, scene.world.net, guess, grid=grid)
+        paths = weighed_paths(guess, possible, own, settings, storage_cents=storage)
+        earned[name] = scene.worth(paths.place, paths.lowest_offer_cents, own, held)
     first = np.abs(np.exp(table.log_ratio) - MARKUP).argmin(axis=1)
     fixed = np.repeat(first[:, None], weeks, axis=1)
     cuts = np.rint(-np.log(0.9) / GRID.step * (np.arange(weeks) // 4)).astype(np.int64)
     falling = np.maximum(fixed - cuts, table.asked)
     asked = np.take_along_axis(table.price_cents, falling, axis=1)
     return {
-        "kit": scene.worth(paths.place, paths.lowest_offer_cents, own, held),
+        **earned,
         "knowing": scene.known(held),
         "knowing the thing too": scene.known_worth,
         "fixed price": scene.worth(fixed, np.full((things, weeks), np.inf), table, held),

@@ -20,6 +20,8 @@ from flipkit.analysis.sale_hazard import (
     OFFER_PARTS,
     SellingModel,
     Typical,
+    first_ratios,
+    highest_ratio,
     person_weeks,
     selling_model,
     selling_prior,
@@ -50,6 +52,14 @@ class World:
     wanted: Wanting
     sale_cost_cents: float
     storage_cents: float
+    #: How much faster buyers turn away beyond the usual price: a bend that the fit does not assume.
+    faster: float = 0.0
+
+    def rates(self, ratio: Floats, week: npt.ArrayLike) -> Floats:
+        """Sales a week of a thing of the median level, at prices over what it typically brings."""
+        kind, log = self.kind, np.log(ratio)
+        away = kind.price_pull * log + self.faster * np.maximum(log, 0.0)
+        return np.asarray(kind.weekly_rate * np.exp(-away - kind.fading * np.asarray(week)))
 
     def net(self, price: Floats) -> Floats:
         """What a sale leaves at prices, before what the thing cost. [cents]"""
@@ -64,7 +74,9 @@ class World:
         return Demand(rate, pull, -self.kind.fading * np.arange(weeks, dtype=np.float64), self.offers)
 
 
-def world(kind: Kind, *, hour_cents: float, storage_cuft_month_cents: float, trip_spread: float) -> World:
+def world(
+    kind: Kind, *, hour_cents: float, storage_cuft_month_cents: float, trip_spread: float, faster: float = 0.0
+) -> World:
     """The world of a kind."""
     pull = kind.price_pull
     reach = [part**-pull for part in (1.0, *OFFER_PARTS)]
@@ -80,6 +92,7 @@ def world(kind: Kind, *, hour_cents: float, storage_cuft_month_cents: float, tri
         wanting(kind.never_share, float(np.hypot(kind.appeal_spread, 2 * trip_spread))),
         own + 100 * kind.materials_usd + work * hour_cents / 60,
         volume * storage_cuft_month_cents * 12 / 52,
+        faster,
     )
 
 
@@ -146,7 +159,7 @@ def _lived(
     for now in range(int(last.max(initial=0))):
         here = np.flatnonzero((paid == 0) & (now < last))
         price = asked[here] * (1 - kind.markdown_share) ** (now // kind.markdown_weeks)
-        rate = kind.weekly_rate * level[here] * (price / value[here]) ** -kind.price_pull * np.exp(-kind.fading * now)
+        rate = level[here] * each.rates(price / value[here], now)
         hit = draws.uniform("sale", here.size) < -np.expm1(-rate * shares.sum())
         way = draws.choice("way", shares, here.size)
         paid[here] = np.where(hit, price * parts[way], 0.0)
@@ -154,10 +167,18 @@ def _lived(
     return week, paid
 
 
-def learned(worlds: list[World], *, things: int, assumptions: Assumptions, draws: Draws) -> SellingModel:
-    """What the kit learns from such a past."""
+def learned(worlds: list[World], *, things: int, assumptions: Assumptions, draws: Draws) -> tuple[SellingModel, float]:
+    """What the kit learns from such a past, and the highest price over the typical one that it supports."""
     items, changes, like = past_books(worlds, things=things, draws=draws)
-    return learned_from(items, changes, like, as_of=TODAY, assumptions=assumptions)[0]
+    model, typical = learned_from(items, changes, like, as_of=TODAY, assumptions=assumptions)
+    highest = highest_ratio(
+        first_ratios(items, typical.cents, finished=True),
+        enough=assumptions.whole("pricing.enough"),
+        markup=assumptions.number("selling.markup"),
+        spread=assumptions.number("selling.markup_spread"),
+        bound=assumptions.number("pricing.high"),
+    )
+    return model, highest
 
 
 def learned_from(

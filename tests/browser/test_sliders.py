@@ -6,35 +6,29 @@ import numpy as np
 import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 
-from flipkit.analysis.sliders import AS_CHARGED, Settings, moved_returns
-from flipkit.charts.sliders import DIVISORS, moved_words
+from flipkit.analysis.sliders import AS_CHARGED, DIVISORS, PageSettings, moved_returns
+from flipkit.pack.build import single_page
 from flipkit.pack.page import render_page
-from flipkit.reports.sliders import plot_sliders, starting_settings, study_sums, wage_paid
+from flipkit.reports.sliders import BASES, moved_words, plot_sliders, starting_settings, study_sums, wage_paid
 from flipkit.reports.study import open_study
 
 pytestmark = pytest.mark.browser
 
-#: The inputs in the order in which they stand.
-NAMES = ("target", "wage", "points", "divisor", "factor")
+#: What a page's slider of a setting holds: hundredths of what it is, or its own unit.
+SHARES = ("price", "factor", "postage", "cost")
 
 SET = """
-    const inputs = [...document.querySelectorAll('.vega-bindings input, .vega-bindings select')];
-    arguments[0].forEach((value, k) => {
-        if (inputs[k].tagName === 'SELECT') inputs[k].selectedIndex = value; else inputs[k].value = value;
-        for (const name of ['input', 'change']) inputs[k].dispatchEvent(new Event(name, {bubbles: true}));
-    });
-    const done = arguments[arguments.length - 1];
-    document.querySelector('figure[data-moves]').view.runAsync().then(() => done(inputs.map(i => i.value)));
+    const section = document.querySelector('.moves');
+    for (const [name, value] of Object.entries(arguments[0])) {
+        const inputs = [...section.querySelectorAll(`[name="${name}"]`)];
+        if (inputs.length > 1) inputs.find(i => i.value === value).checked = true; else inputs[0].value = value;
+    }
+    section.querySelector('input').dispatchEvent(new Event('input', {bubbles: true}));
 """
-DRAWN = """
-    const lines = e => [...e.querySelectorAll('tspan')].map(t => t.textContent);
-    return {
-        dots: [...document.querySelectorAll('svg .mark-symbol path')].map(d => {
-            const row = d.__data__.datum; const box = d.getBoundingClientRect();
-            return [row.category, row.value, row.lower, row.upper, row.verdict, box.top + box.height / 2,
-                    box.left + box.width / 2]; }),
-        lines: lines(document.querySelector('svg .sentence_marks text')),
-    };
+SHOWN = """
+    return [document.querySelector('.moved').textContent, [...document.querySelectorAll('.moves tbody tr')].map(r => [
+        r.cells[0].textContent, r.dataset.moved, r.cells[3].textContent, r.cells[1].textContent,
+        ...[...r.querySelectorAll('line')].map(l => Number(l.getAttribute('x1')))])]
 """
 
 
@@ -44,118 +38,156 @@ def study(demo_folder):
 
 
 @pytest.fixture(scope="module")
-def sliders(study, tmp_path_factory):
-    """A page with the demo shop's sliders, on disk."""
+def sums(study):
+    return study_sums(study)
+
+
+@pytest.fixture(scope="module")
+def html(study):
     outputs = [new_output("display_data", data=plot_sliders(study)._repr_mimebundle_())]
-    cells = [new_markdown_cell("# Move"), new_code_cell("", outputs=outputs)]
-    file = tmp_path_factory.mktemp("sliders") / "sliders.html"
-    file.write_text(render_page(new_notebook(cells=cells)), encoding="utf-8")
+    cells = [new_markdown_cell("# What if?"), new_code_cell("", outputs=outputs)]
+    return render_page(new_notebook(cells=cells), name="what-if")
+
+
+@pytest.fixture(scope="module")
+def sliders(html, tmp_path_factory):
+    file = tmp_path_factory.mktemp("sliders") / "what-if.html"
+    file.write_text(html, encoding="utf-8")
     return file
 
 
+def put(page, settings, basis):
+    asked = {name: f"{100 * getattr(settings, name):g}" for name in SHARES}
+    asked |= {name: f"{getattr(settings, name):g}" for name in ("points", "wage", "divisor", "target")}
+    page.run(SET, {**asked, "basis": basis})
+    return page.run(SHOWN)
+
+
 def chance_settings(start, count, seed):
-    """Settings on the sliders' own steps, each other than before."""
+    """Settings on the sliders' own steps, each other than before, on either basis."""
     draw = np.random.default_rng(seed)
     for _ in range(count):
-        yield Settings(
-            target=start.target % 0.5 + 0.5 * int(draw.integers(0, 100)),
-            wage=start.wage % 0.5 + 0.5 * int(draw.integers(0, 80)),
-            points=-5 + 0.25 * int(draw.integers(0, 61)),
-            divisor=int(draw.choice([AS_CHARGED, *DIVISORS])),
-            factor=round(0.5 + 0.05 * int(draw.integers(0, 31)), 2),
+        yield (
+            str(draw.choice(list(BASES))),
+            PageSettings(
+                target=start.target % 0.5 + 0.5 * int(draw.integers(0, 100)),
+                wage=round(start.wage % 0.5 + 0.5 * int(draw.integers(1, 78)), 2),
+                points=-5 + 0.25 * int(draw.integers(0, 61)),
+                divisor=int(draw.choice([AS_CHARGED, *DIVISORS])),
+                factor=int(draw.integers(10, 41)) * 5 / 100,
+                price=int(draw.integers(50, 151)) / 100,
+                postage=int(draw.integers(10, 41)) * 5 / 100,
+                cost=int(draw.integers(0, 41)) * 5 / 100,
+            ),
         )
 
 
-def put(page, settings):
-    options = [AS_CHARGED, *DIVISORS]
-    values = [getattr(settings, name) for name in NAMES]
-    values[3] = options.index(settings.divisor)
-    said = page.driver.execute_async_script(SET, values)
-    assert [float(said[k]) for k in (0, 1, 2, 4)] == pytest.approx([values[k] for k in (0, 1, 2, 4)])
-    return page.run(DRAWN)
-
-
-def test_twenty_settings_agree_with_the_package_to_the_cent(page, study, sliders):
+def test_fifty_settings_agree_with_the_package_to_the_cent(page, study, sums, sliders):
     page.open(sliders)
-    sums, start, wage = study_sums(study), starting_settings(study), wage_paid(study)
+    start, wage = starting_settings(study), wage_paid(study)
     seen = set()
-    for settings in chance_settings(start, 20, seed=8):
-        drawn = put(page, settings)
-        moved = moved_returns(sums, settings, wage=wage)
-        dots = sorted(drawn["dots"], key=lambda dot: dot[5])
-        assert [dot[0] for dot in dots] == moved["category"].tolist(), "the order from top to bottom"
-        assert [dot[4] for dot in dots] == moved["verdict"].tolist()
-        for at, name in ((1, "hourly"), (2, "low"), (3, "high")):
-            ours = [None if np.isnan(value) else round(value, 2) for value in moved[name]]
-            assert [None if dot[at] is None else round(dot[at], 2) for dot in dots] == ours, (settings, name)
-        lefts = [dot[6] for dot in dots]
-        assert lefts == sorted(lefts, reverse=True), "further right the higher"
-        assert drawn["lines"] == moved_words(moved, settings.target, currency=study.currency)
-        seen.add((tuple(moved["category"]), tuple(drawn["lines"])))
-    assert len(seen) == 20, "each setting shows something else"
+    for basis, settings in chance_settings(start, 50, seed=8):
+        headline, rows = put(page, settings, basis)
+        moved = moved_returns(sums[basis], settings, wage=wage)
+        still = moved_returns(sums[basis], start, wage=wage)
+        assert [row[0] for row in rows] == moved["category"].tolist(), "the order from top to bottom"
+        assert [row[2] for row in rows] == moved["verdict"].tolist()
+        for (_, told, *_), row in zip(rows, moved.to_dict("records"), strict=True):
+            ours = [row["hourly"], row["low"], row["high"]] if row["claimed"] else [row["hourly"]]
+            theirs = [float(text) for text in told.split()[: len(ours)]]
+            assert theirs == [round(value, 2) for value in ours], (basis, settings)
+        assert headline == " ".join(moved_words(moved, still, settings.target, currency=study.currency))
+        dots = [row[-1] for row in rows]
+        assert dots == sorted(dots, reverse=True), "further right the higher"
+        seen.add((tuple(moved["category"]), headline))
+    assert len(seen) == 50, "each setting shows something else"
     assert page.messages() == []
 
 
 def test_the_sliders_start_where_the_report_stands(page, study, sliders):
     page.open(sliders)
-    sold = study.sold_returns.set_index("category")
-    for category, value, low, high, verdict, *_ in page.run(DRAWN)["dots"]:
-        row = sold.loc[category]
-        assert round(value, 2) == round(row["hourly"], 2)
-        if row["claimed"]:
-            assert (round(low, 2), round(high, 2)) == (round(row["low"], 2), round(row["high"], 2))
+    bought = study.bought_returns.set_index("category")
+    headline, rows = page.run(SHOWN)
+    assert f"about ${study.shop_bought['hourly'].iloc[0]:.0f} as things stand" in headline
+    for category, told, verdict, *_ in rows:
+        row = bought.loc[category]
+        ends = [row["hourly"], row["low"], row["high"]] if row["claimed"] else [row["hourly"]]
+        assert [float(text) for text in told.split()[: len(ends)]] == pytest.approx(ends, abs=0.0051)
         assert verdict == row["verdict"]
 
 
-def test_an_arrow_key_moves_the_marks_and_the_words(page, study, sliders):
+def test_before_the_script_runs_the_page_says_the_same(page, sliders):
+    page.driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
+    try:
+        page.driver.get(sliders.as_uri())
+        rows = [row.text for row in page.driver.find_elements("css selector", ".moves tr")]
+        headline = page.driver.find_element("css selector", ".moved").text
+        shown = page.driver.find_element("css selector", ".controls").is_displayed()
+    finally:
+        page.driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
+    page.open(sliders)
+    assert headline == page.driver.find_element("css selector", ".moved").text
+    assert rows == [row.text for row in page.driver.find_elements("css selector", ".moves tr")]
+    assert not shown, "what cannot be moved is not offered"
+
+
+def test_an_arrow_key_moves_the_words_and_the_address_which_brings_them_back(page, study, sliders):
     from selenium.webdriver.common.keys import Keys
     from selenium.webdriver.support.ui import WebDriverWait
 
     page.open(sliders)
-    before = page.run("return document.querySelector('figcaption').textContent")
-    first = page.driver.find_element("css selector", ".vega-bindings input")
-    first.send_keys(Keys.ARROW_RIGHT * 4)
-    there = f"${study.target + 2:.2f}"
-    caption = "return document.querySelector('figcaption').textContent"
-    WebDriverWait(page.driver, 10).until(lambda _: there in page.run(caption))
-    assert there not in before
-    assert page.run("return document.querySelector('figcaption').getAttribute('aria-live')") == "polite"
+    before = page.run(SHOWN)
+    page.driver.find_element("css selector", ".moves [name=price]").send_keys(Keys.ARROW_RIGHT * 4)
+    moved = page.run(SHOWN)
+    assert moved[0] != before[0]
+    assert page.run("return document.querySelector('.moves output').textContent") == "104%"
+    WebDriverWait(page.driver, 5).until(lambda _: page.run("return location.hash") == "#?price=104")
+    again = page.run("return location.href")
+    page.driver.get("about:blank")
+    page.driver.get(again)
+    assert page.run(SHOWN) == moved
+    page.driver.find_element("css selector", ".moves button").click()
+    assert page.run(SHOWN) == before
+    assert page.run("return location.hash") == ""
+    assert page.messages() == []
 
 
-def test_every_slider_has_a_name_and_room_on_a_phone(page, sliders):
+def test_in_one_file_with_others_the_address_names_the_page_too(page, html, tmp_path):
+    file = tmp_path / "pack.html"
+    other = "<main><h1>Index</h1><a href='what-if.html'>What if</a></main>"
+    file.write_text(single_page(other, [("what-if", html)], title="Pack", home="index.html"), encoding="utf-8")
+    page.driver.get("about:blank")
+    page.driver.get(f"{file.as_uri()}#what-if?cost=150&basis=sold")
+    assert page.driver.find_element("css selector", ".moves").is_displayed()
+    assert page.run("return document.querySelector('[name=cost]').value") == "150"
+    assert page.run("return document.querySelector('[name=basis]:checked').value") == "sold"
+    page.driver.find_element("css selector", ".moves button").click()
+    assert page.run("return location.hash") == "#what-if"
+    assert page.driver.find_element("css selector", ".moves").is_displayed()
+
+
+def test_every_slider_has_a_name_a_unit_and_room_on_a_phone(page, sliders):
     page.size(360, 780, phone=True)
     page.open(sliders)
     script = """
-        const inputs = [...document.querySelectorAll('.vega-bindings input, .vega-bindings select')];
-        return [document.documentElement.scrollWidth, window.innerWidth, inputs.map(i =>
-            [i.closest('label') ? i.closest('label').textContent : '', i.getBoundingClientRect().width,
-             i.closest('label').getBoundingClientRect().height])];
+        const inputs = [...document.querySelectorAll('.moves input, .moves select, .moves button')];
+        return [document.documentElement.scrollWidth, window.innerWidth, inputs.map(i => {
+            const box = (i.type === 'radio' ? i.closest('label') : i).getBoundingClientRect();
+            return [(i.closest('label') || i).textContent, box.width, box.height]; })];
     """
     scroll, inner, inputs = page.run(script)
     assert scroll <= inner
-    assert len(inputs) == 5
+    assert len(inputs) == 11
     for label, width, height in inputs:
         assert len(label) > 8
         assert width >= 120
         assert height >= 44
 
 
-def test_turning_the_phone_keeps_the_settings(page, study, sliders):
-    from selenium.webdriver.support.ui import WebDriverWait
-
-    page.size(360, 800, phone=True)
-    page.open(sliders)
-    moved = Settings(target=study.target + 5, wage=wage_paid(study), factor=1.5)
-    lines = put(page, moved)["lines"]
-    width = "return document.querySelector('figure svg').getBoundingClientRect().width"
-    narrow = page.run(width)
-    page.size(800, 360, phone=True)
-    WebDriverWait(page.driver, 10).until(lambda _: page.run(width) > narrow + 200)
-    assert page.run(DRAWN)["lines"] == lines
-    assert page.messages() == []
-
-
-def test_no_rule_of_accessibility_is_broken_by_the_sliders(page, sliders, axe):
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+def test_no_rule_of_accessibility_is_broken_by_the_sliders(page, sliders, axe, dark):
+    page.dark(dark)
+    page.size(360, 780, phone=True)
     page.open(sliders)
     page.driver.execute_cdp_cmd("Runtime.evaluate", {"expression": axe})
     broken = page.driver.execute_async_script(

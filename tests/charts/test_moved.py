@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from flipkit.charts.sliders import plot_moved_returns, with_figures
-from flipkit.charts.style import MIME_TYPE
+from flipkit.charts.style import MIME_TYPE, spec_bundle
 from flipkit.errors import ChartError
 
 FIRST = pd.DataFrame(
@@ -30,7 +30,7 @@ OTHER = FIRST.iloc[[1, 0, 2]].assign(
 
 
 def drawn(frame, target, **rest):
-    return plot_moved_returns(frame, target, confidence=0.9, **rest)._repr_mimebundle_()
+    return spec_bundle(plot_moved_returns(frame, target, confidence=0.9, **rest).to_dict())
 
 
 @pytest.mark.parametrize("currency", ["USD", "EUR"])

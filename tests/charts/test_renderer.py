@@ -10,6 +10,7 @@ import altair as alt
 import pytest
 import vl_convert
 
+from flipkit.charts.drawing import FIT_KEY
 from flipkit.charts.returns import (
     plot_category_returns,
     plot_minutes,
@@ -18,7 +19,7 @@ from flipkit.charts.returns import (
     plot_waterfall,
 )
 from flipkit.charts.stock import plot_days_listed
-from flipkit.charts.style import FIT_KEY, LAB_WIDTH, MIME_TYPE, SCHEMA, TABLE_KEY, described, render_bundle, wordless
+from flipkit.charts.style import LAB_WIDTH, MIME_TYPE, PICTURE_TYPE, SCHEMA, TABLE_KEY, described, spec_bundle, wordless
 from flipkit.errors import ChartError
 
 
@@ -28,7 +29,7 @@ def a_chart(value=1.0):
 
 def test_a_chart_shows_under_the_type_that_jupyterlab_draws():
     bundle = described(a_chart(), "One dot at 1.", [])._repr_mimebundle_()
-    assert set(bundle) == {MIME_TYPE, "text/plain"}
+    assert set(bundle) == {MIME_TYPE, PICTURE_TYPE, "text/plain"}
     assert bundle[MIME_TYPE]["$schema"] == SCHEMA
     assert bundle["text/plain"] == "One dot at 1."
 
@@ -43,20 +44,20 @@ def test_a_chart_that_fits_its_place_has_a_width_of_its_own_in_jupyterlab():
 
 def test_the_theme_is_in_the_spec():
     spec = a_chart().to_dict()
-    assert "system-ui" in spec["config"]["font"]
+    assert "Liberation Sans" in spec["config"]["font"]
     assert spec["config"]["view"]["stroke"] is None
 
 
 @pytest.mark.parametrize("bad", [float("nan"), float("inf")])
 def test_a_number_that_json_lacks_is_refused_with_the_chart_named(bad):
     with pytest.raises(ChartError, match="must be finite or missing") as caught:
-        render_bundle({"description": "Net by month.", "data": {"values": [{"a": bad}]}})
+        spec_bundle({"description": "Net by month.", "data": {"values": [{"a": bad}]}})
     assert "Net by month." in str(caught.value)
 
 
 def test_rendering_leaves_the_spec_as_it_was():
     spec = {"$schema": "other", "description": "x"}
-    render_bundle(spec)
+    spec_bundle(spec)
     assert spec == {"$schema": "other", "description": "x"}
 
 

@@ -59,15 +59,10 @@ class Browser:
         self.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": [feature]})
 
     def open(self, file):
-        """Open a page and wait until every figure is drawn or has failed."""
-        from selenium.webdriver.support.ui import WebDriverWait
-
+        """Open a page; what it says and asks for is heard from here on."""
         self.messages()
         self.requests()
         self.driver.get(file.as_uri())
-        WebDriverWait(self.driver, 20).until(
-            lambda d: not d.execute_script("return document.querySelectorAll('figure.chart:not([data-state])').length")
-        )
 
     def run(self, script, *arguments):
         return self.driver.execute_script(script, *arguments)

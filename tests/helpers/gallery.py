@@ -103,11 +103,16 @@ def drawings():
 def gallery_page() -> str:
     """The page, as the runner would make it of an executed notebook."""
     wide = table(pd.DataFrame({f"column_{k}_cents": [1234567] * 3 for k in range(14)}), caption="A wide table")
+    sums = ["$3", "–", "$1,004", "−$12", "$110", "$20", *["$5"] * 8]
+    rows = pd.DataFrame(
+        {"thing": [f"thing {k}" for k in range(len(sums))], "sum": sums, "kind": "a", "day": "1 Oct 2026"}
+    )
     long = table(RETURNS, caption="Returns", fold=True)
     shown = [
         headline("An hour earned $21.40.", note="95% interval $17 to $26."),
         *drawings(),
         wide,
+        table(rows, caption="A long table"),
         long,
         caution("Lift with two."),
     ]

@@ -22,6 +22,7 @@ def known_shop():
         "sold": 60,
         "typical_cents": 4000.0,
         "typical_spread": 0.4,
+        "prices_cents": [2000, 4000, 9000],
         "demand": {
             "log_rate": [float(np.log(0.09))],
             "pull": [2.4],

@@ -4,11 +4,19 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import random
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
 
 from flipkit.assumptions import load_assumptions
-from flipkit.packing.at_hand import Bag, Carton, Cushion, Fill, Sheet, Stock, StretchWrap, Tape, Tube
+from flipkit.packing.at_hand import Bag, Carton, Cushion, Fill, Sheet, Stock, StretchWrap, Tape, Tube, starter_stock
 from flipkit.packing.materials import packing_rules
-from flipkit.packing.plan import simple_labels
+from flipkit.packing.plan import Labels, cheapest_labels, packing_plan, rate_card_labels, simple_labels
+from flipkit.packing.styles import PackItem
+from flipkit.rules.tables import load_rules
 
 DAY = dt.date(2026, 11, 25)
 RULES = packing_rules(on=DAY)
@@ -52,3 +60,33 @@ def price(length: float, width: float, height: float, weight: float) -> int | st
 
 
 LABELS = simple_labels(price)
+
+
+def by_cards(zone: str | Mapping[str, float]) -> Labels:
+    """Labels by the demo's two cards, to a zone or a mix of zones."""
+    demo = load_rules(Path(__file__).resolve().parents[2] / "data_demo" / "rules")
+    cards = {name: demo.rate_cards[name] for name in ("post", "network")}
+    return cheapest_labels(
+        {name: rate_card_labels(card, demo.rules_of(card), on=DAY, zone=zone) for name, card in cards.items()}
+    )
+
+
+def plans_of_household(count: int, seed: int = 5) -> npt.NDArray[np.float64]:
+    """Outside surface [sq ft], worth and materials [dollars] of things as a seller of second-hand goods packs them."""
+    draw, labels, stock = random.Random(seed), by_cards(ASSUMED.zone_mix()), starter_stock()  # noqa: S311
+    rows = []
+    for _ in range(count):
+        long = math.exp(draw.uniform(math.log(3), math.log(42)))
+        wide = long * draw.uniform(0.3, 1)
+        high = wide * draw.uniform(0.15, 1)
+        weight = min(max(long * wide * high * math.exp(draw.gauss(math.log(0.012), 0.6)), 0.2), 60)
+        value = int(100 * math.exp(draw.gauss(math.log(55), 0.6)))
+        kind = draw.choice(["moderately delicate"] * 4 + ["delicate", "moderately rugged", "rugged"])
+        item = PackItem("x", "thing", long, wide, high, weight, kind, value)
+        best = packing_plan(item, stock, labels=labels, rules=RULES, assumptions=ASSUMED).best
+        if best is not None:
+            a, b, c = best.draft.outside_in
+            rows.append(
+                (2 * (a * b + a * c + b * c) / 144, value / 100, (best.container_cents + best.materials_cents) / 100)
+            )
+    return np.array(rows).T

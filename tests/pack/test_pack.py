@@ -12,9 +12,9 @@ import zipfile
 
 import pytest
 
+from flipkit.charts.style import MIME_TYPE, PICTURE_TYPE
 from flipkit.errors import PackError
 from flipkit.pack.build import Manifest, PackPage, index_text, make_pack, replacing, require_replaceable
-from flipkit.pack.page import drawing_library
 from flipkit.pack.run import NotebookTask
 
 MANIFEST = Manifest("A shop", "USD", "2026-10", "2026-11-14", {"items.csv": "ab"})
@@ -95,11 +95,10 @@ def test_the_archive_holds_the_pack_whole_and_no_time(make):
     assert times == {(1980, 1, 1, 0, 0, 0)}
 
 
-def test_one_file_holds_every_page_and_the_drawing_library_once(make):
+def test_one_file_holds_every_page(make):
     folder = make().folder
     text = (folder / "pack.html").read_text(encoding="utf-8")
-    assert text.count(drawing_library()) == 1
-    assert text.count("<title>") == text.count("<main>") == 1
+    assert text.count("<main>") == text.count("<script>") == 1
     for link in ('href="#overview"', 'href="#lamps"', 'href="#index"'):
         assert link in text
     assert ".html" not in text.split("<script>")[0]
@@ -107,6 +106,15 @@ def test_one_file_holds_every_page_and_the_drawing_library_once(make):
     assert len(ids) == len(set(ids)), "no two pages share a name"
     assert {"overview", "lamps", "index", "overview-chart-1", "lamps-chart-1"} <= set(ids)
     assert 'href="pack.html"' in (folder / "index.html").read_text(encoding="utf-8")
+
+
+def test_a_notebook_of_the_pack_holds_its_charts_as_pictures(make):
+    notebook = json.loads((make().folder / "notebooks" / "lamps.ipynb").read_text(encoding="utf-8"))
+    outputs = [output["data"] for cell in notebook["cells"] for output in cell.get("outputs", []) if "data" in output]
+    drawn = [data for data in outputs if MIME_TYPE in data]
+    assert drawn
+    for data in drawn:
+        assert 'src="data:image/svg+xml;base64,' in "".join(data[PICTURE_TYPE])
 
 
 def test_an_earlier_pack_is_replaced_whole(make, old_pack):

@@ -6,17 +6,27 @@ import dataclasses
 import datetime as dt
 import random
 
+import numpy as np
+import pandas as pd
 import pytest
 
+from flipkit.assumptions import load_assumptions
+from flipkit.economics.costs import materials_like_plans
+from flipkit.economics.items import item_economics
+from flipkit.errors import MeasureError
 from flipkit.packing.instructions import decision, plan_reading
 from flipkit.packing.parcel import bare_item, plan_parcel
 from flipkit.packing.plan import packing_plan
 from flipkit.packing.styles import PackItem, way_of
 from flipkit.packing.trials import pad_step, padding_trade
-from tests.helpers.packing_stock import ASSUMED, LABELS, RULES, STOCK
+from flipkit.paths import demo_folder
+from flipkit.rules.parcel_advice import parcel_answer
+from flipkit.rules.tables import load_rules
+from tests.helpers.packing_stock import ASSUMED, LABELS, RULES, STOCK, plans_of_household
+from tests.helpers.small_books import small_books
 
 #: Enough for each run of the tests; ``tests/benchmarks/bench_packing.py`` draws 2,000.
-THINGS = 12
+THINGS = 40
 CLASSES = list(RULES.cushions.fragility)[::-1]  # the sturdiest first
 SMALL = dataclasses.replace(STOCK, cartons=STOCK.cartons[:8])
 
@@ -36,6 +46,38 @@ def thing(draw):
 def test_the_plan_of_a_random_thing(seed):
     broken = wrong(random.Random(seed))  # noqa: S311 - cases, not secrets
     assert broken == []
+
+
+def test_an_l_shaped_thing_is_asked_about_and_its_corner_filled():
+    asked = bare_item("corner shelf", "40x30x3in", "9 lb", fragility="moderately delicate", value="120")
+    told = bare_item(
+        "corner shelf", "40x30x3in", "9 lb", fragility="moderately delicate", value="120", notch="28x20x3in"
+    )
+    one, two = (plan_parcel(item, on="2026-11-27") for item in (asked, told))
+    question = "Is it shaped like an L? Then say how large the empty corner of its box is, such as --notch "
+    assert sum(line.startswith(question) for line in one.reading()) == 1
+    assert not any(line.startswith(question) for line in two.reading())
+    assert any(line.startswith("Fill the empty corner, 28 x 20 x 3 in, before ") for line in two.reading())
+    # 28 x 20 x 3 in of hollow, 0.972 cu ft, are filled as well, whatever else is.
+    assert two.plan.best.draft.fill_cuft >= 28 * 20 * 3 / 1728
+    assert two.plan.best.total_cents > one.plan.best.total_cents
+    small = bare_item("mug", "5x4x4in", "0.2 lb", fragility="delicate", value="20")
+    assert not any(line.startswith(question) for line in plan_parcel(small, on="2026-11-27").reading())
+    with pytest.raises(MeasureError, match="none longer than the thing's own"):
+        plan_parcel(dataclasses.replace(told, notch_in=(41.0, 20.0, 3.0)), on="2026-11-27")
+    with pytest.raises(MeasureError, match="none longer than the thing's own"):
+        plan_parcel(dataclasses.replace(told, notch_in=told.sides_in), on="2026-11-27")
+
+
+def test_economics_reckons_with_the_materials_that_plans_take():
+    surface, worth, spent = plans_of_household(24, seed=40)
+    # Parcels of one inch by one, as long as gives that surface: only the surface counts.
+    long = (surface * 144 - 2) / 4
+    parcels = pd.DataFrame({"length_in": long, "width_in": 1.0, "height_in": 1.0, "measures_origin": "recorded"})
+    reckoned = materials_like_plans(parcels, worth * 100, ASSUMED) / 100
+    off = np.abs(reckoned / spent - 1)
+    assert np.median(off) < 0.35
+    assert reckoned.sum() == pytest.approx(spent.sum(), rel=0.25)
 
 
 def wrong(draw):
@@ -123,9 +165,7 @@ def test_a_step_is_looked_for_in_the_padding_never_in_the_item():
 
 
 def test_what_to_charge_leaves_what_the_price_leaves_without_postage():
-    from flipkit.paths import demo_folder
     from flipkit.rules.net_price import fees_answer
-    from flipkit.rules.tables import load_rules
 
     found = panel("325")
     asked = found.postage
@@ -154,21 +194,27 @@ def test_two_people_are_asked_for_what_is_too_heavy_for_one():
     assert any("Lifting: two people" in line for line in plan_reading(found.plan))
 
 
-def test_the_parcel_and_its_packing_have_one_label():
-    from flipkit.paths import demo_folder
-    from flipkit.rules.parcel_advice import parcel_answer
-    from flipkit.rules.tables import load_rules
-
+@pytest.mark.parametrize("settings", [{}, {"protection.declare_from": "100.00", "protection.signature_from": "200.00"}])
+def test_parcel_packing_and_economics_have_one_label_for_one_parcel(tmp_path, settings):
+    rules = load_rules(demo_folder() / "rules")
     item = bare_item("panel", "56x20x3in", "9 lb", fragility="moderately delicate", value="325")
-    best = plan_parcel(item, on="2026-11-27", zone="5").plan.best
+    best = plan_parcel(item, on="2026-11-27", zone="5", settings=settings).plan.best
     answer = parcel_answer(
-        load_rules(demo_folder() / "rules"),
+        rules,
         on=dt.date(2026, 11, 27),
         sides_in=best.draft.outside_in,
         weight_lb=best.gross_lb,
         zone="5",
-        declared_cents=item.value_cents,
+        declared_cents=item.value_cents if settings else 0,
+        signature=bool(settings),
         packaging=best.draft.packaging,
     )
     services = [one for carrier in answer["carriers"] for card in carrier["cards"] for one in card["services"]]
     assert min(one["total_cents"] for one in services if not one["refused"]) == best.label_cents
+    sides = ",".join(f"{side:.6f}" for side in (*best.draft.outside_in, best.gross_lb))
+    head = "item_id,title,category,bought_on,cost,sold_on,sold_price,zone,length_in,width_in,height_in,weight_lb"
+    books = small_books(tmp_path, items=f"{head}\nA,panel,panels,2026-11-01,20,2026-11-27,325,5,{sides}")
+    held = load_assumptions(overrides={"postage.rate_cards": "post, network", **settings})
+    row = item_economics(books, rules, held, dt.date(2026, 11, 27)).items.iloc[0]
+    assert row["label_cents"] + row["protection_cents"] == best.label_cents
+    assert (row["protection_cents"] > 0) == bool(settings)

@@ -49,7 +49,7 @@ def sentences(plan):
 def bought(plan, tmp_path, *arguments):
     """What the aisle's command says from what the plan knows."""
     file = tmp_path / "knowledge.json"
-    file.write_text(knowledge_text({**plan.study.knowledge, "stop": []}), encoding="utf-8")
+    file.write_text(knowledge_text(plan.study.aisle_knowledge), encoding="utf-8")
     return command("buy", *arguments, "--from", file)
 
 

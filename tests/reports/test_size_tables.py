@@ -43,7 +43,7 @@ def test_both_bases_stand_side_by_side_in_order_of_size(demo):
 
 def test_the_bought_basis_is_of_the_report_horizon(demo):
     settings = {"settings": IntervalSettings(0.95, 200, 1, 10)}
-    direct = by_size(demo.items, window=demo.window(), basis="bought", horizon=demo.horizon, **settings)
+    direct = by_size(demo.planned_items, window=demo.window(), basis="bought", horizon=demo.horizon, **settings)
     assert demo.size_bought["hourly"].tolist() == pytest.approx(direct["hourly"].tolist(), nan_ok=True)
     assert (demo.size_bought["may_bring_cents"] > 0).any()
 

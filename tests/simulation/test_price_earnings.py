@@ -56,7 +56,9 @@ def test_the_path_earns_nearly_what_a_knowing_seller_earns_and_more_than_habits(
         seed=5,
     )
     found = shops.mean()
-    assert found["kit"] >= 0.97 * found["knowing"]
+    assert found["up to the bound"] >= 0.97 * found["knowing"]
+    # Prices no higher than the past supports cost a little where demand goes on as the books show it.
+    assert found["kit"] >= 0.94 * found["up to the bound"]
     assert found["knowing"] <= found["knowing the thing too"]
     assert all(found["kit"] > found[habit] for habit in HABITS)
 
