@@ -67,8 +67,10 @@ class Decision:
     an hour. ``highest_cents`` is the most to pay for one that sells at ``typical_cents`` by a seller who prices as now,
     0 where nothing is; ``recommended_cents`` the same for one who prices as recommended. Where it is to be left,
     ``sells_from_cents`` is the sale price from which it bears its usual cost, if any does. ``binding`` is the limit
-    that decides: ``target``, ``loss`` or ``price``. ``hours`` are those planned for next month. What is too few to tell
-    has no figure that could be read as one.
+    that decides: ``target``, ``loss`` or ``price``. ``cheap_share`` of the purchases cost no more than
+    ``highest_cents``; ``find_share`` of them no more than the highest price of their own sale price, and those bring
+    ``find_hourly``. ``hours`` are those planned for next month. What is too few to tell has no figure that could be
+    read as one.
     """
 
     category: str
@@ -88,8 +90,8 @@ class Decision:
     sells_from_cents: int | None = None
     binding: str = ""
     cheap_share: float = math.nan
-    cheap_cost_cents: float = math.nan
-    mean_cost_cents: float = math.nan
+    find_share: float = math.nan
+    find_hourly: float = math.nan
     prices: tuple[PricePoint, ...] = ()
     rule: AisleRule | None = None
     size: str = ""
@@ -185,6 +187,11 @@ def _decided(
     sells_from = turning_price(asked, max(usual, LEAST_CENTS), steps=_TURNS)
     # A price that none of its kind ever brings is no price to wait for.
     reached = sells_from is not None and sells_from <= _most_seen(mine, kind)
+    worth = _worth(name, mine, knowledge)
+    gain, minutes = worth - costs, float(known["expected_min"]) / items
+    good = (gain >= 0) & (worth >= LEAST_CENTS)
+    # What the finds within their price leave more than all finds do.
+    saved = float(np.mean(gain[good]) - np.nanmean(gain)) if good.any() else 0.0
     made = Decision(
         name,
         verdict,
@@ -202,8 +209,8 @@ def _decided(
         sells_from_cents=math.ceil(sells_from / 100) * 100 if sells_from is not None and reached else None,
         binding=now.binding,
         cheap_share=cheap.size / costs.size,
-        cheap_cost_cents=float(cheap.mean()) if cheap.size else math.nan,
-        mean_cost_cents=float(costs.mean()),
+        find_share=float(good.mean()),
+        find_hourly=float(known["pulled"]) + (saved / 100 / (minutes / 60) if good.any() else 0.0),
         prices=tuple(
             PricePoint(price, highest_price(replace(asked, typical_cents=float(price))).highest_cents)
             for price in kind["prices_cents"]
@@ -213,7 +220,9 @@ def _decided(
     )
     show = functools.partial(_whole, currency=knowledge.get("currency", "USD"))
     made = replace(made, sentence=_sentence(made, knowledge["wishes"]["loss_limit"], show))
-    return replace(made, note=_disagreement(made, known, mine, knowledge, target, now.likely.pace_error_cents, show))
+    promised = target + float(np.nanmean(gain)) / 100 / (minutes / 60) if np.isfinite(gain).any() else made.hourly
+    error = math.hypot(float(known["error"]), now.likely.pace_error_cents / 100 / (minutes / 60))
+    return replace(made, note=_disagreement(made.hourly, promised, error, show))
 
 
 def _sentence(made: Decision, loss_limit: float, show: Any) -> str:
@@ -238,33 +247,14 @@ def _sentence(made: Decision, loss_limit: float, show: Any) -> str:
     return "Leave it, even if it's free: at usual prices it doesn't pay for your time."
 
 
-def _disagreement(
-    made: Decision,
-    known: Mapping[Any, Any],
-    mine: pd.DataFrame,
-    knowledge: Mapping[str, Any],
-    target: float,
-    error_cents: float,
-    show: Any,
-) -> str:
+def _disagreement(record: float, promised: float, error: float, show: Any) -> str:
     """Where the record and what the prices promise disagree by more than both are unsure; empty where they agree."""
-    worth = _worth(made.category, mine, knowledge)
-    if not np.isfinite(worth).any():
+    if abs(promised - record) <= max(_DISAGREE * error, 1.0):
         return ""
-    minutes = float(known["expected_min"]) / made.items
-    cost = float(mine["cost_cents"].mean())
-    promised = target + (float(np.nanmean(worth)) - cost) / 100 / (minutes / 60)
-    error = math.hypot(float(known["error"]), error_cents / 100 / (minutes / 60))
-    if abs(promised - made.hourly) <= _DISAGREE * error:
-        return ""
-    low, high = sorted((promised, made.hourly))
-    lower = "your record" if made.hourly < promised else "the prices"
     return (
-        f"Your record and today's prices disagree: what you bought brought {show(100 * made.hourly)} an hour, and by "
-        f"the prices and the pace of sales it should bring {show(100 * promised)}. Go by {lower}, the lower of the "
-        f"two, until more sales settle it."
-        if high - low >= 1
-        else ""
+        f"Your record and today's prices disagree: what you bought brought {show(100 * record)} an hour, and by the "
+        f"prices and the pace of sales it should bring {show(100 * promised)}. Go by "
+        f"{'your record' if record < promised else 'the prices'}, the lower of the two, until more sales settle it."
     )
 
 
@@ -346,14 +336,12 @@ def shared_hours(
         if one.verdict not in (BUY, UNDER_A_PRICE) or not one.items:
             continue
         each = float(minutes[one.category]) / one.items
-        # Finds within the price cost less than those so far did, and bring so much more an hour.
-        saved = one.mean_cost_cents - one.cheap_cost_cents
         rows.append(
             {
                 "category": one.category,
-                "hourly": one.hourly + saved / 100 / (each / 60),
+                "hourly": one.find_hourly,
                 "error": float(error[one.category]),
-                "available_h": float(available_hours(one.items * one.cheap_share / months, each, stretch=stretch)),
+                "available_h": float(available_hours(one.items * one.find_share / months, each, stretch=stretch)),
                 "highest_cents": one.highest_cents,
             }
         )
@@ -411,7 +399,7 @@ def biggest_changes(
             continue
         best = recommended(knowledge, one.category, own_venues=True, price_cents=one.typical_cents)
         now = for_target_cents(question(knowledge, one.category, price_cents=one.typical_cents))
-        price[one.category] = (best.for_target_cents - now) * one.items * one.cheap_share / months
+        price[one.category] = (best.for_target_cents - now) * one.items * one.find_share / months
     pack = lessons.groupby("category")["trim_cents"].sum() / months if len(lessons) else {}
     found = []
     for name, each in ((STOP_BUYING, stop), (PRICE_AS_RECOMMENDED, price), (PACK_SMALLER, dict(pack))):

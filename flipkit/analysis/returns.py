@@ -400,6 +400,10 @@ def _told_by_group(
     ]
     one_decides = _one_decides(items, counts, sums, intervals, by, settings)
     table = returns_table(counts, intervals, too_few=settings.too_few, target=target, one_decides=one_decides)
+    # What was named by being unsold is no kind of thing, so nothing is claimed of it.
+    named = table[by] == unsold_group(items[by], items["sold_on"].notna())
+    table.loc[named, ["low", "high", "bca_low", "bca_high"]] = math.nan
+    table.loc[named, ["claimed", "verdict"]] = False, TOO_FEW
     best = items.loc[items["sold_on"].notna()].sort_values("net_cents", kind="stable").groupby(by).tail(1).set_index(by)
     best = best.reindex(counts[by])
     for name, sign in (("without_best", -1), ("one_more", 1)):

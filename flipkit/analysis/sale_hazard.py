@@ -402,6 +402,10 @@ def seller_habit(
     if not np.isfinite(half_gone) and len(shown) > _HELD:
         # Who gives hardly anything up keeps it for as long as the oldest have waited.
         patience = max(longest, float(days.quantile(0.95)) / 7)
+    waiting = days[shown["sold_on"].isna().to_numpy() & ~gone]
+    if len(waiting):
+        # Who still offers what has waited long is that patient at least.
+        patience = max(patience, float(waiting.quantile(0.9)) / 7)
     # Who hardly ever marks down within the time seen has another habit than the common one.
     never = len(shown) > _HELD and np.isnan(half_cut)
     return Habit(

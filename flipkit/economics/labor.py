@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import functools
+import hashlib
 import math
 from dataclasses import dataclass
 from typing import Any
@@ -123,6 +125,12 @@ _EVENTS = {
     "returns": ("returned_on", 3, 7),
 }
 
+#: What decides for which items a log entry was: columns of the items and of the log.
+_PLACED_BY = ("item_id", "trip_id", "category", "bought_on", "listed_on", "sold_on", "returned_on", "gone_on")
+_PLACED = ("date", "activity", "item_id", "trip_id", "category")
+#: Of a larger shop the places are found anew: few ask it twice, and telling it from another takes as long.
+_MOST_KEPT = 20_000
+
 Bools = npt.NDArray[np.bool_]
 
 #: What is done once for a parcel, however many items lie in it.
@@ -239,41 +247,59 @@ def _logged(
     items: pd.DataFrame, work: pd.DataFrame, people: pd.DataFrame, standard: Floats, order: Places
 ) -> tuple[Floats, Floats, HiredWork, float]:
     """Logged minutes of owners and of hired hands per item and activity, who was hired, and what fits nowhere."""
-    owner = np.zeros_like(standard)
-    hired = np.zeros_like(standard)
-    stretches: list[tuple[str, float, npt.NDArray[np.int64], Floats]] = []
-    unplaced = 0.0
+    owner, hired = np.zeros_like(standard), np.zeros_like(standard)
+    entry, row = _entry_places(items, work, order)
+    minutes = work["minutes"].to_numpy(dtype=np.float64)
+    column = np.array(
+        [ACTIVITIES.index(name) if name in ACTIVITIES else -1 for name in work["activity"]], dtype=np.int64
+    )
+    count = np.bincount(entry, minlength=len(work))
+    weight = standard[row, column[entry]]
+    total = np.bincount(entry, weights=weight, minlength=len(work))[entry]
+    weight = np.where(total > 0, weight / np.where(total > 0, total, 1.0), 1 / np.maximum(count[entry], 1))
     role = dict(zip(people["worker"], people["role"], strict=True))
-    finder = _Places(items, order) if len(work) else None
-    for entry in work.itertuples(index=False):
-        rows = finder.rows(entry) if finder and entry.activity in ACTIVITIES else np.zeros(0, dtype=np.int64)
-        if not len(rows):
-            unplaced += float(entry.minutes)
-            continue
-        column = ACTIVITIES.index(entry.activity)
-        weight = standard[rows, column]
-        weight = weight / weight.sum() if weight.sum() > 0 else np.full(len(rows), 1 / len(rows))
-        if role.get(entry.worker) == "hired":
-            hired[rows, column] += float(entry.minutes) * weight
-            stretches.append((entry.worker, float(entry.minutes), rows, weight))
-        else:
-            owner[rows, column] += float(entry.minutes) * weight
-    return owner, hired, _hired_work(stretches, people, len(items)), unplaced
-
-
-def _hired_work(
-    stretches: list[tuple[str, float, npt.NDArray[np.int64], Floats]], people: pd.DataFrame, count: int
-) -> HiredWork:
-    lengths = [len(rows) for _, _, rows, _ in stretches]
-    return HiredWork(
-        worker=tuple(worker for worker, _, _, _ in stretches),
-        minutes=np.array([minutes for _, minutes, _, _ in stretches]),
-        stretch=np.repeat(np.arange(len(stretches)), lengths),
-        row=np.concatenate([np.zeros(0, dtype=np.int64), *(rows for _, _, rows, _ in stretches)]),
-        weight=np.concatenate([np.zeros(0), *(weight for _, _, _, weight in stretches)]),
-        unlogged_min=np.zeros(count),
+    by_hired = np.array([role.get(worker) == "hired" for worker in work["worker"]], dtype=bool)
+    paid = by_hired[entry]
+    for target, mine in ((hired, paid), (owner, ~paid)):
+        np.add.at(target, (row[mine], column[entry[mine]]), minutes[entry[mine]] * weight[mine])
+    stretches = np.flatnonzero(by_hired & (count > 0))
+    told = HiredWork(
+        worker=tuple(work["worker"].iloc[stretches]),
+        minutes=minutes[stretches],
+        stretch=np.searchsorted(stretches, entry[paid]),
+        row=row[paid],
+        weight=weight[paid],
+        unlogged_min=np.zeros(len(items)),
         people=people,
     )
+    return owner, hired, told, float(minutes[count == 0].sum())
+
+
+def _entry_places(items: pd.DataFrame, work: pd.DataFrame, order: Places) -> tuple[Places, Places]:
+    """Each item of each log entry, by their positions: entries of the log and rows of the items."""
+    if len(items) <= _MOST_KEPT:
+        said = hashlib.blake2b(np.ascontiguousarray(order).tobytes())
+        for frame, names in ((items, _PLACED_BY), (work, _PLACED)):
+            said.update(pd.util.hash_pandas_object(frame[list(names)], index=False).to_numpy().tobytes())
+        kept = _kept_places(said.digest())
+    else:
+        kept = {}
+    if not kept:
+        nowhere = np.zeros(0, dtype=np.int64)
+        finder = _Places(items, order) if len(work) else None
+        found = [
+            finder.rows(entry) if finder and entry.activity in ACTIVITIES else nowhere
+            for entry in work.itertuples(index=False)
+        ]
+        kept["entry"] = np.repeat(np.arange(len(found)), [len(rows) for rows in found]).astype(np.int64)
+        kept["row"] = np.concatenate([nowhere, *found])
+    return kept["entry"], kept["row"]
+
+
+@functools.lru_cache(maxsize=4)
+def _kept_places(_of: bytes) -> dict[str, Places]:
+    """A place for what the same log and the same items give again, whatever is assumed."""
+    return {}
 
 
 def entries_for(items: pd.DataFrame, work: pd.DataFrame, item_id: str, order: Places) -> pd.DataFrame:

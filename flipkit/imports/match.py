@@ -94,10 +94,12 @@ def matches(
             found[column] = Match(column, header, score, tuple(rivals))
             gone.add(header)
     # A bare "price" beside days of sale and no other price of a sale is what the thing sold for; how many sold is how
-    # many there are where nothing else is said.
+    # many there are where nothing else is said and every row sold some.
     if {"sold_on", "order_id"} & set(found) and "list_price" in found and found["list_price"].likeness < 70:
         _instead(found, "list_price", "sold_price")
-    _instead(found, values.SOLD_OF, "quantity")
+    sold = layout.fact(found[values.SOLD_OF].header) if values.SOLD_OF in found else None
+    if sold is not None and sold.filled == sold.rows and "0" not in sold.examples:
+        _instead(found, values.SOLD_OF, "quantity")
     kept = (found[column] for column in columns_of(table) if column in found)
     return [replace(match, rivals=tuple(rival for rival in match.rivals if rival not in gone)) for match in kept]
 

@@ -377,6 +377,9 @@ class Settler:
     def each(self) -> None:
         """Whether an amount is for one of several like things or for all of them; how many are left or were."""
         at, sold = self.at("quantity"), self.at("quantity_sold")
+        if self.items and sold >= 0 and "quantity" not in self.mapping.columns:
+            text = f"{self.header('quantity_sold')} says how many sold: which column says how many there are?"
+            self.draft.decide("column quantity", text, option="--column quantity=HEADER", free=True)
         if not self.items or at < 0:
             return
         several = [record.row for record in self.layout.kept if self.number(record.cells, at) > 1]

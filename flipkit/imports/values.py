@@ -614,7 +614,7 @@ def _by_word(section: str) -> dict[str, str]:
 @functools.cache
 def cell_words() -> dict[str, str]:
     """Words that people write instead of an amount or a day, and what they mean."""
-    return _by_word("cells") | _gone_words()
+    return _gone_words() | _by_word("cells")
 
 
 @functools.cache
@@ -730,7 +730,9 @@ def likenesses(words: str) -> dict[tuple[str, str], float]:
         for column, own in index[word]:
             found[column] = max(found.get(column, 0.0), min(own if score == 100.0 else score, 100.0))
 
-    for word, score, _ in process.extract(words, list(index), scorer=fuzz.ratio, score_cutoff=86.0, limit=20):
+    # Short words that differ in a letter are other words.
+    near = 86.0 if len(words) > 5 else 100.0
+    for word, score, _ in process.extract(words, list(index), scorer=fuzz.ratio, score_cutoff=near, limit=20):
         if score == 100.0:
             take(word, 100.0)
         elif not word.endswith("?"):

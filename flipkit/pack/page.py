@@ -34,7 +34,7 @@ TEMPLATES: Final = files("flipkit.pack") / "templates"
 MOST_BYTES: Final = 150_000
 #: Where no script runs, what only a script moves is not shown.
 #: What a style sheet says to whoever changes it, and room that it needs no less.
-_REMARK, _SPACE = re.compile(r"/\*.*?\*/", re.DOTALL), re.compile(r"\s*([{};,\n])\s*")
+_REMARK, _SPACE = re.compile(r"/\*.*?\*/", re.DOTALL), re.compile(r"\s*([{};\n])\s*")
 _UNSCRIPTED: Final = ".controls { display: none; }"
 _HEADING = re.compile(r"^#{1,6}\s+(.+?)\s*#*$", re.MULTILINE)
 _TOP_HEADING = re.compile(r"^#\s+.+$", re.MULTILINE)

@@ -95,7 +95,7 @@ class NextHours:
 
     def doubt_note(self) -> Element:
         """What settles the order, and what is counted."""
-        text = "Only finds that cost no more than the price count, and they bring more an hour than all finds did."
+        text = "Only finds that cost no more than their price count, and they bring more an hour than all finds did."
         if self.doubt:
             errors = "its error" if self.doubt == 1 else f"{self.doubt:g} times its error"
             text += (

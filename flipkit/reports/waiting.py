@@ -182,9 +182,9 @@ class Waiting:
         return words(
             f"At one pace: sales that the group would have had, if it and the rest sold alike. Chance of luck: of a "
             f"gap so large if they do, corrected for {count_of(tests, 'comparison')} at once by Holm's method; below "
-            f"{1 - self.confidence:.0%} the gap is called one. Things of one trip are alike, so trips count and not "
-            f"things. Groups of fewer than {self.too_few} listed things or {FEW_TRIPS} trips are {TOO_FEW}. A gap says "
-            "that these things sell at another pace, and not why."
+            f"{1 - self.confidence:.0%} the gap is called one. Things of one trip are alike, so trips count: "
+            f"groups of fewer than {self.too_few} listed things or {FEW_TRIPS} trips are {TOO_FEW}. A gap says that "
+            "these things sell at another pace, and not why."
         )
 
     def _called(self, name: str) -> str:

@@ -243,3 +243,12 @@ def test_blank_groups_are_a_group_and_every_row_is_accounted_for(shop, window, b
     assert set(found["source"]) == {"fair", "shop", UNKNOWN}
     assert found["items"].sum() == len(in_window(frame, window=window, basis="sold"))
     assert found["net_cents"].sum() == in_window(frame, window=window, basis="sold")["net_cents"].sum()
+
+
+def test_nothing_is_claimed_of_a_group_named_by_being_unsold(shop, window):
+    frame = shop(5).assign(kind=lambda rows: rows["category"].where(rows["sold_on"].notna(), ""))
+    found = category_returns(frame, window=window, basis="bought", by="kind", **SETTINGS).set_index("kind")
+    assert found.loc[UNKNOWN, "items"] >= 10
+    assert found.loc[UNKNOWN, "verdict"] == "too few to tell"
+    assert found["claimed"].to_dict() == {name: name != UNKNOWN for name in found.index}
+    assert found["items"].sum() == len(in_window(frame, window=window, basis="bought"))

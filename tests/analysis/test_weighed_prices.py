@@ -132,3 +132,23 @@ def test_possibilities_have_the_spread_and_the_covariance_that_they_stand_for():
     assert share @ (log * found.pull[1:]) == pytest.approx(0.12)
     flat = possible_demand(0.0, 0.1, pull_error=5.0).moved(one())
     assert min(float(moved.pull[0]) for moved in flat) == LEAST_PULL
+
+
+def test_more_freedom_is_never_worth_less_and_dearer_room_never_more():
+    """Over 40 seeded things: a higher price to choose, a longer time, room that costs less."""
+    random = np.random.default_rng(11)
+    n = 40
+    demand = Demand(np.log(random.uniform(0.02, 0.3, n)), random.uniform(0.8, 4.0, n), -0.02 * np.arange(40.0), OFFERS)
+    typical, possible = random.uniform(800, 20_000, n), possible_demand(0.2, 0.5, pull_error=0.4)
+
+    def value(high=1.4, weeks=40, storage=20.0):
+        table = price_table(typical, lambda price: 0.86 * price - 700, demand, grid=PriceGrid(0.4, high, 0.05))
+        return weighed_paths(demand, possible, table, PriceSettings(weeks), storage_cents=storage).value_cents
+
+    usual = value()
+    # Steps of the two grids do not fall together, and a path is sought along the one before.
+    near = 0.003 * usual + 1
+    for freer in (value(high=1.4 * np.exp(0.25)), value(storage=5.0)):
+        assert (freer >= usual - near).all()
+    for bound in (value(high=1.4 * np.exp(-0.25)), value(weeks=13), value(storage=60.0)):
+        assert (bound <= usual + near).all()

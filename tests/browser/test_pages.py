@@ -7,6 +7,9 @@ import re
 
 import pytest
 
+from flipkit.charts.style import SHADES
+from tests.charts.test_theme import contrast
+
 pytestmark = pytest.mark.browser
 
 
@@ -234,3 +237,44 @@ def test_no_rule_of_accessibility_is_broken(page, gallery, pack, axe, name, dark
         "axe.run(document).then(r => done(r.violations.map(v => `${v.id}: ${v.nodes[0].html}`)), e => done([`${e}`]));"
     )
     assert broken == []
+
+
+COLORS = """
+    const found = {};
+    for (const e of document.querySelectorAll('body *')) {
+        const said = [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim());
+        if (!said || !e.getClientRects().length || e.closest('script, style, title')) continue;
+        const drawn = e.closest('svg'), look = getComputedStyle(e);
+        const place = drawn ? 'drawing' : e.closest('.scroll') ? 'table' : 'page';
+        (found[place] ??= {})[drawn ? look.fill : look.color] = e.textContent.trim().slice(0, 30);
+    }
+    return found;
+"""
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+def test_every_text_has_a_colour_whose_contrast_is_known(page, gallery, dark):
+    """What axe leaves open: tables stand on a shade at their sides, drawings on nothing that it can see."""
+    page.dark(dark)
+    page.open(gallery)
+    page.run("document.querySelectorAll('details').forEach(d => d.open = true)")
+    shade = {role: pair.dark if dark else pair.light for role, pair in SHADES.items()}
+    roles = {f"rgb({', '.join(str(int(hue[k : k + 2], 16)) for k in (1, 3, 5))})": role for role, hue in shade.items()}
+    found = page.run(COLORS)
+    assert set(found) == {"drawing", "table", "page"}
+    for place, colours in found.items():
+        for colour, text in colours.items():
+            role = roles[colour]
+            # Words on deep and bright marks are measured on those marks, with the other colours.
+            if role in ("on_deep", "on_bright"):
+                continue
+            assert contrast(shade[role], shade["paper"]) >= 4.5, (place, role, text)
+            assert place != "table" or contrast(shade[role], shade["line"]) >= 4.5, (role, text)
+
+
+def test_twice_as_large_letters_fit_a_phone(page, gallery):
+    page.size(360, 780, phone=True)
+    page.open(gallery)
+    page.run("document.documentElement.style.fontSize = '200%'")
+    scroll, inner = widths(page)
+    assert scroll <= inner

@@ -399,5 +399,5 @@ def test_finds_of_a_month_are_counted_over_the_months_that_were_bought_in(demo):
     returns = demo.bought_returns.set_index("category")
     stretch = demo.assumptions.number("sourcing.stretch")
     for row in plan.frame.to_dict("records"):
-        minutes = returns.loc[row["category"], "expected_min"] * demo.decision(row["category"]).cheap_share
+        minutes = returns.loc[row["category"], "expected_min"] * demo.decision(row["category"]).find_share
         assert row["available_h"] == pytest.approx(stretch * minutes / 60 / 22)
