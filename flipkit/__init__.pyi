@@ -61,12 +61,11 @@ from .reports.prices import (
     changes_table as changes_table,
     give_up_record as give_up_record,
     give_up_table as give_up_table,
-    habit_sentence as habit_sentence,
-    learnt_sentence as learnt_sentence,
     offers_table as offers_table,
     patience_frame as patience_frame,
     patience_rows as patience_rows,
     patience_title as patience_title,
+    prices_note as prices_note,
     prices_sentence as prices_sentence,
 )
 from .reports.sentences import (

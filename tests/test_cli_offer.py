@@ -14,11 +14,12 @@ from click.testing import CliRunner
 from flipkit.analysis.knowledge_file import read_plans
 from flipkit.analysis.offers import COUNTER, TAKE, WAIT, offer_answer
 from flipkit.cli.main import main
-from flipkit.errors import AssumptionError, PackError
+from flipkit.errors import AssumptionError, NotEnoughDataError, PackError
 
 STEPS = [["2026-11-08", 6000, 5000], ["2026-12-06", 6000, 4400], ["2027-01-03", 4200, 3900], ["2027-03-07", 0, 0]]
 THING = {"title": "Lamp", "steps": STEPS, "floor_cents": 1200, "action": "hold", "asked_cents": 6000}
-PLANS = {"version": 1, "as_of": "2026-11-14", "currency": "USD", "things": {"A-0042": THING}}
+HEAD = {"version": 1, "as_of": "2026-11-14", "currency": "USD", "sales": 50, "too_few": 10}
+PLANS = {**HEAD, "things": {"A-0042": THING}}
 DAY = dt.date(2026, 11, 20)
 
 
@@ -88,6 +89,8 @@ def test_what_is_no_plan_is_refused_and_tables_of_data_stay_shut(pack, tmp_path)
     (tmp_path / "stock.json").write_text("[]", encoding="utf-8")
     with pytest.raises(PackError, match="plans for a shop"):
         read_plans(tmp_path)
+    with pytest.raises(NotEnoughDataError, match="at least 10"):
+        offer_answer({**PLANS, "sales": 9}, "A-0042", 5000, on=DAY)
     with pytest.raises(AssumptionError, match="typical price"):
         offer_answer(PLANS, "zzz", 5, on=DAY)
     code = (

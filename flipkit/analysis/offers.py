@@ -7,10 +7,15 @@ import difflib
 from collections.abc import Mapping
 from typing import Any
 
-from flipkit.errors import AssumptionError
+from flipkit.errors import AssumptionError, NotEnoughDataError
 
 #: An offer below this part of the lowest one to take is not worth a counter.
 _SERIOUS = 0.5
+#: What stands in a row of patience, in this order.
+_PATIENCE = (
+    *("way", "within_weeks", "ask_cents", "markdown_cents", "markdown_on"),
+    *("lowest_offer_cents", "sold_share", "net_cents", "work_min", "worth_cents"),
+)
 #: What to say to an offer.
 TAKE, COUNTER, WAIT = "take it", "counter", "wait"
 
@@ -20,11 +25,13 @@ def offer_answer(plans: Mapping[str, Any], item: str, offer_cents: int | None, *
 
     >>> step = [["2026-11-08", 6000, 5000], ["2026-12-06", 6000, 4400], ["2027-01-03", 0, 0]]
     >>> thing = {"title": "Lamp", "steps": step, "floor_cents": 1200, "action": "hold"}
-    >>> plans = {"as_of": "2026-11-14", "currency": "USD", "things": {"A-1": thing}}
+    >>> plans = {"as_of": "2026-11-14", "currency": "USD", "sales": 50, "too_few": 10, "things": {"A-1": thing}}
     >>> found = [offer_answer(plans, "a-1", cents, on=dt.date(2026, 11, 20)) for cents in (5000, 4500, 2000)]
     >>> [(one["answer"], one["counter_cents"], one["enough_from"]) for one in found]
     [('take it', None, None), ('counter', 5300, '2026-12-06'), ('wait', None, None)]
     """
+    if plans["sales"] < plans["too_few"]:
+        raise NotEnoughDataError("sales in the books", need=f"at least {plans['too_few']}", got=plans["sales"])
     name = _known(plans["things"], item)
     thing = plans["things"][name]
     steps, day = thing["steps"], on.isoformat()
@@ -49,7 +56,7 @@ def offer_answer(plans: Mapping[str, Any], item: str, offer_cents: int | None, *
         "next": [{"on": step[0], "ask_cents": step[1], "lowest_offer_cents": step[2]} for step in steps[at + 1 :]],
         "worth_cents": thing.get("worth_cents"),
         "sold_share": thing.get("sold_share"),
-        "patience": thing.get("patience", []),
+        "patience": [dict(zip(_PATIENCE, row, strict=True)) for row in thing.get("patience", [])],
     }
     if offer_cents is None:
         return known

@@ -475,22 +475,24 @@ def came_of(plan: pd.DataFrame, before: pd.DataFrame, now: pd.DataFrame) -> pd.D
     return rows.groupby("given_up").sum().reindex([False, True], fill_value=0).reset_index()
 
 
-def plans_text(plan: pd.DataFrame, patience: pd.DataFrame, *, as_of: dt.date, currency: str) -> str:
+def plans_text(
+    plan: pd.DataFrame, patience: pd.DataFrame, *, as_of: dt.date, currency: str, sales: int, too_few: int
+) -> str:
     """The plans as JSON, a line a thing, for ``flipkit offer``, which reads them without tables of data."""
     rows = {
         name: [
-            {
-                "way": row["way"],
-                "within_weeks": int(row["within_weeks"]),
-                "ask_cents": round(row["price_cents"]),
-                "markdown_cents": _whole(row["markdown_cents"]),
-                "markdown_on": None if pd.isna(row["markdown_on"]) else row["markdown_on"].date().isoformat(),
-                "lowest_offer_cents": round(row["lowest_offer_cents"]),
-                "sold_share": round(row["sold_share"], 4),
-                "net_cents": round(row["net_cents"]),
-                "work_min": round(row["work_min"], 1),
-                "worth_cents": round(row["worth_cents"]),
-            }
+            [
+                row["way"],
+                int(row["within_weeks"]),
+                round(row["price_cents"]),
+                _whole(row["markdown_cents"]),
+                None if pd.isna(row["markdown_on"]) else row["markdown_on"].date().isoformat(),
+                round(row["lowest_offer_cents"]),
+                round(row["sold_share"], 4),
+                round(row["net_cents"]),
+                round(row["work_min"], 1),
+                round(row["worth_cents"]),
+            ]
             for row in part.to_dict("records")
         ]
         for name, part in patience.groupby("item_id", sort=False)
@@ -512,7 +514,8 @@ def plans_text(plan: pd.DataFrame, patience: pd.DataFrame, *, as_of: dt.date, cu
         for row in plan.sort_values("item_id").to_dict("records")
     ]
     lines = [f"{json.dumps(name)}: {json.dumps(thing, ensure_ascii=False)}" for name, thing in things]
-    head = f'"as_of": "{as_of.isoformat()}", "currency": {json.dumps(currency)}, "version": 1'
+    known = {"as_of": as_of.isoformat(), "currency": currency, "sales": sales, "too_few": too_few, "version": 1}
+    head = json.dumps(known)[1:-1]
     return "{" + head + ', "things": {\n' + ",\n".join(lines) + "\n}}\n"
 
 

@@ -446,8 +446,8 @@ def _one_decides(
             continue
         lent = middle.iloc[own_sales[0]] + away.iloc[own_sales[0]] * pool
         reach = lent_reach(
-            np.concatenate([lent, unsold]),
-            np.concatenate([np.full(pool.size, (mine & sold).sum() / pool.size), np.ones(unsold.size)]),
+            lent,
+            unsold,
             trip[mine],
             minutes[mine],
             confidence=settings.confidence,

@@ -202,7 +202,14 @@ def _leave_knowledge(study: Study, folder: Path) -> None:
     """What ``flipkit buy`` and ``flipkit offer`` answer from."""
     text = knowledge_file.knowledge_text(study.aisle_knowledge)
     Path(folder, knowledge_file.FILE).write_text(text, encoding="utf-8", newline="\n")
-    plans = plans_text(study.price_plan, study.patience, as_of=study.as_of, currency=study.currency)
+    plans = plans_text(
+        study.price_plan,
+        study.patience,
+        as_of=study.as_of,
+        currency=study.currency,
+        sales=int(study.items["sold_on"].notna().sum()),
+        too_few=study.assumptions.whole("report.too_few_items"),
+    )
     Path(folder, knowledge_file.PLANS).write_text(plans, encoding="utf-8", newline="\n")
 
 

@@ -39,7 +39,7 @@ def prices_sentence(study: Study) -> str:
     Returns
     -------
     str
-        One to three sentences.
+        One or two sentences.
     """
     few = few_sales_sentence(study)
     if few:
@@ -52,11 +52,29 @@ def prices_sentence(study: Study) -> str:
     stock = len(study.unsold_items())
     waiting = stock - len(plan)
     rest = f" For {waiting:,} we don't know a typical price yet." if waiting > 0 else ""
-    bring = may_bring_sentence(study)
     return Said(
-        f"Of {count_of(stock, 'thing')} in stock: {', '.join(parts)}.{rest} {bring}",
-        [study.figure("things in stock", "shop", stock), *bring.figures],
+        f"Of {count_of(stock, 'thing')} in stock: {', '.join(parts)}.{rest}",
+        [study.figure("things in stock", "shop", stock)],
     )
+
+
+def prices_note(study: Study) -> Said:
+    """What the stock may bring, how the seller prices now, and what the plan rests on.
+
+    Parameters
+    ----------
+    study : Study
+        The numbers.
+
+    Returns
+    -------
+    Said
+        A short paragraph; what it rests on alone where the books hold too few sales.
+    """
+    if few_sales_sentence(study) or study.price_plan.empty:
+        return Said(learnt_sentence(study))
+    bring = may_bring_sentence(study)
+    return Said(f"{bring} {habit_sentence(study)} {learnt_sentence(study)}", bring.figures)
 
 
 def learnt_sentence(study: Study) -> str:
@@ -93,10 +111,8 @@ def habit_sentence(study: Study) -> str:
     Returns
     -------
     str
-        Five sentences; empty where the books hold too few sales.
+        Five sentences.
     """
-    if few_sales_sentence(study):
-        return ""
     known = study.knowledge
     habit = Habit(**known["categories"][SHOP]["habit"])
     cuts = (

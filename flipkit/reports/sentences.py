@@ -396,10 +396,11 @@ def may_bring_sentence(study: Study) -> Said:
     unsold = study.unsold_items()
     may = round(float(study.prospects.loc[unsold.index, "value_cents"].sum()))
     likely = float(study.prospects.loc[unsold.index, "chance"].sum())
+    shown = show_cents(round(may / 100) * 100, currency=study.currency).removesuffix(".00")
     given = f", none of the {len(study.given_up):,} to give up counted" if study.given_up else ""
     return Said(
-        f"Over the next {study.horizon.days} days the stock may bring {show_cents(may, currency=study.currency)} after "
-        f"what is still to be paid, about {likely:,.0f} things selling{given}.",
+        f"Over the next {study.horizon.days} days the stock may bring {shown} after what is still to be paid, "
+        f"about {likely:,.0f} things selling{given}.",
         [study.figure("stock may bring", "shop", may)],
     )
 

@@ -142,7 +142,8 @@ def moved_words(moved: pd.DataFrame, still: pd.DataFrame, target: float, *, curr
         "stand."
     )
     above, below = (int((moved["verdict"] == verdict).sum()) for verdict in _VERDICTS[1:3])
-    return [first, f"Of {len(moved)} kinds {above} are above {_amount(target, mark)} an hour and {below} below."]
+    aim = _amount(target, mark).removesuffix(".00")
+    return [first, f"{above} of {len(moved)} kinds are above {aim} an hour, {below} are below."]
 
 
 def sliders_sentence(study: Study) -> tuple[str, str]:

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from flipkit.analysis.max_bid import (
+    aisle_rule,
     answer,
     considered,
     drivers,
@@ -18,6 +19,7 @@ from flipkit.analysis.max_bid import (
     part_out,
     pocket_table,
     question,
+    recommended,
     turning_price,
     venue_answers,
 )
@@ -186,6 +188,25 @@ def test_a_pocket_table_has_a_row_for_each_category_size_and_price(shop):
         ("small", 9000),
     ]
     assert rows[1]["highest_cents"] == answer(shop, "lamps", price_cents=4000, size="small").highest_cents
+
+
+@pytest.mark.parametrize("price", [3000, 9000, 28_000])
+def test_listing_as_recommended_never_allows_less(shop, price):
+    now, best = answer(shop, "lamps", price_cents=price), recommended(shop, "lamps", price_cents=price)
+    assert best.highest_cents >= now.highest_cents
+    assert best.highest_cents <= price
+    alone = recommended(shop, "lamps", price_cents=price, venue="posted")
+    assert now.highest_cents <= alone.highest_cents <= best.highest_cents
+
+
+def test_a_rule_for_the_aisle_needs_no_table(shop):
+    rule = aisle_rule(shop, "lamps")
+    assert 0 < rule.share < 1
+    assert rule.off_cents <= 100
+    for price in np.linspace(rule.nothing_under_cents, rule.up_to_cents, 9):
+        assert abs(rule.cents(price) - answer(shop, "lamps", price_cents=price).highest_cents) <= 150
+    below = answer(shop, "lamps", price_cents=rule.nothing_under_cents * 0.95).highest_cents
+    assert below < 150
 
 
 def test_what_makes_no_sense_is_refused(shop):

@@ -13,6 +13,7 @@ import pytest
 from flipkit.books import schema
 from flipkit.books.read import inspect_books, read_books
 from flipkit.errors import BooksError
+from tests.helpers.small_books import small_books
 
 DAY = pd.Timestamp
 
@@ -198,3 +199,26 @@ def test_dates_after_the_day_of_the_report(folder):
 def test_comments_are_listed(shop, folder):
     notes = [n for n in read_books(folder(shop)).notes if "#" in n.found]
     assert [(n.row, n.found) for n in notes] == [(2, "row 2 beginning with #")]
+
+
+def test_improbable_comparables_are_noted(tmp_path):
+    """A slipped point beside what the thing was listed at, or what its category brings; a dear one is no slip."""
+    books = small_books(
+        tmp_path,
+        items="""
+        item_id,title,category,bought_on,cost,listed_on,list_price
+        A,Portable,typewriters,2026-01-03,10.00,2026-01-05,120.00
+        B,Desktop,typewriters,2026-01-03,10.00,2026-01-05,150.00
+        """,
+        comparables="""
+        item_id,category,sold_on,price
+        A,,2026-01-02,1100.00
+        B,,2026-01-02,290.00
+        ,typewriters,2026-01-02,13350
+        ,typewriters,2026-01-02,410
+        ,typewriters,2026-01-02,95
+        """,
+    )
+    told = [str(note) for note in books.notes if "decimal point" in str(note)]
+    assert ["1,100.00" in told[0], "13,350.00" in told[1], len(told)] == [True, True, 2]
+    assert "about 120.00, as A usually brings" in told[0]

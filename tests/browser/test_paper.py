@@ -51,14 +51,15 @@ def sheets(page, sheet):
 
 
 @pytest.mark.parametrize("sheet", SHEETS)
-def test_a_category_is_one_sheet(page, pages, sheet):
+def test_a_category_is_two_sheets_at_most(page, pages, sheet):
+    """Every row of a table that shows on the screen is there on paper."""
     found = {}
     for name, file in pages.items():
         if name.startswith("category-"):
             page.open(file)
             found[name] = sheets(page, sheet)
     assert len(found) == 12
-    assert {name: count for name, count in found.items() if count != 1} == {}
+    assert {name: count for name, count in found.items() if count > 2} == {}
 
 
 @pytest.mark.parametrize("sheet", SHEETS)

@@ -142,7 +142,7 @@ def test_the_recommended_wait_says_why_and_stands_in_chart_and_table(demo):
 
 def test_the_file_for_offers_says_what_the_page_says(demo):
     plan = demo.price_plan
-    text = plans_text(plan, demo.patience, as_of=demo.as_of, currency=demo.currency)
+    text = plans_text(plan, demo.patience, as_of=demo.as_of, currency=demo.currency, sales=1030, too_few=10)
     plans = json.loads(text)
     assert set(plans["things"]) == set(plan["item_id"])
     for row in plan.to_dict("records"):
@@ -151,6 +151,8 @@ def test_the_file_for_offers_says_what_the_page_says(demo):
         if not said["given_up"]:
             assert said["lowest_offer_cents"] == row["lowest_offer_cents"]
             assert said["ask_cents"] == row["price_cents"]
+            [planned] = [one for one in said["patience"] if one["way"] == PLANNED]
+            assert planned["lowest_offer_cents"] == said["lowest_offer_cents"]
 
 
 def test_what_was_to_be_given_up_is_followed_to_today(demo, monkeypatch):
