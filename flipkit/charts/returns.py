@@ -809,6 +809,7 @@ def plot_waterfall(
     title: str = "From the price to what is left",
     per_item: bool = False,
     nothing: str = "No money has moved.",
+    ends: str = "in all",
     currency: str = "USD",
 ) -> alt.LayerChart | alt.Chart:
     """The lines from gross to net as bars, each beginning where the line above it ends.
@@ -825,6 +826,8 @@ def plot_waterfall(
         Whether the figures at the right are per item instead of in all.
     nothing : str
         What is said where every line is zero.
+    ends : str
+        What the figures at the right are of, where they are not per item.
     currency : str
         Code of the shop's currency.
 
@@ -877,11 +880,11 @@ def plot_waterfall(
     tooltip = [alt.Tooltip("line:N", title="Line"), alt.Tooltip("shown:N", title="Amount")]
     bars = base.mark_bar().encode(x=x, x2="end:Q", y=y(chart_style.row_axis()), color=color, tooltip=tooltip)
     zero = alt.Chart(alt.Data(values=[{"start": 0}])).mark_rule(color=chart_style.color("ink"), strokeWidth=1)
-    heading = "per item" if per_item else "in all"
-    ends = base.mark_point(opacity=0, size=1).encode(
+    heading = "per item" if per_item else ends
+    marks = base.mark_point(opacity=0, size=1).encode(
         x=alt.X("start:Q", axis=None), y=y(chart_style.end_axis(texts, heading, labelColor=chart_style.color("ink")))
     )
-    chart = alt.layer(bars, zero.encode(x=alt.X("start:Q", axis=None)), ends)
+    chart = alt.layer(bars, zero.encode(x=alt.X("start:Q", axis=None)), marks)
     chart = chart.resolve_axis(x="independent", y="independent")
     chart = chart.properties(width="container", height=_WATERFALL_ROW * len(drawn), title=title[:1].upper() + title[1:])
     return described(

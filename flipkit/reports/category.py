@@ -80,7 +80,7 @@ class Category:
         lines = self._each(sold)
         first, last = (f"{day:%B %Y}" for day in self.study.window())
         nothing = f"No {self.name} sold from {first} to {last}: there is no price to follow."
-        chart = plot_waterfall(lines, currency=self.study.currency, nothing=nothing)
+        chart = plot_waterfall(lines, currency=self.study.currency, nothing=nothing, ends="per sale")
         if sold.empty:
             return chart
         price, left = (money(lines["amount_cents"].iloc[at], currency=self.study.currency) for at in (0, -1))

@@ -375,7 +375,7 @@ class Stock:
                 "ask": _dollars(frame, "price_cents"),
                 "take_at_least": _dollars(frame, "lowest_offer_cents"),
                 "then_ask": _dollars(frame, "markdown_cents"),
-                **{name: frame[name].dt.date if name in frame else "" for name in dates},
+                **{name: pd.to_datetime(frame[name]).dt.date if name in frame else "" for name in dates},
                 "still_brings": _dollars(frame, "worth_cents"),
             }
         )
