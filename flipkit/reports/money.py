@@ -183,7 +183,7 @@ class Money:
         taken = self._dollars(int((sold["sold_price_cents"] + sold["shipping_charged_cents"]).sum()))
         cost = self._dollars(self.goods()["sold"])
         return words(
-            f"{span} buyers paid {taken} in {count_of(len(sold), 'sale')}. The items that sold had cost you {cost}; "
+            f"{span} {count_of(len(sold), 'sale')} brought {taken} from buyers. The items that sold had cost you {cost}; "
             "each counts at its own cost."
         )
 
