@@ -183,8 +183,8 @@ class Money:
         taken = self._dollars(int((sold["sold_price_cents"] + sold["shipping_charged_cents"]).sum()))
         cost = self._dollars(self.goods()["sold"])
         return words(
-            f"{span} buyers paid {taken} in {count_of(len(sold), 'sale')}. The items that sold had cost you {cost}; "
-            "each counts at its own cost."
+            f"{span} {count_of(len(sold), 'sale')} brought {taken} from buyers. The items that sold had cost you "
+            f"{cost}; each counts at its own cost."
         )
 
     def goods_table(self) -> Element:
