@@ -27,6 +27,7 @@ from flipkit.analysis.max_bid import (
     question,
     recommended,
     turning_price,
+    usual_sizes,
 )
 from flipkit.analysis.returns import LIKELY, ONE_DECIDES, TOO_FEW, UNLIKELY
 from flipkit.money import show_cents
@@ -66,7 +67,8 @@ class Decision:
     ``chance`` is that of beating the target, ``hourly`` the return with ``low`` and ``high`` its interval, in dollars
     an hour. ``highest_cents`` is the most to pay for one that sells at ``typical_cents`` by a seller who prices as now,
     0 where nothing is; ``recommended_cents`` the same for one who prices as recommended. Where it is to be left,
-    ``sells_from_cents`` is the sale price from which it bears its usual cost, if any does. ``binding`` is the limit
+    ``sells_from_cents`` is the sale price from which it bears its usual cost, if any does, and ``cheap_sizes`` the
+    sizes of which a cheap one can pay, with the most to pay at ``typical_cents``. ``binding`` is the limit
     that decides: ``target``, ``loss`` or ``price``. ``cheap_share`` of the purchases cost no more than
     ``highest_cents``; ``find_share`` of them no more than the highest price of their own sale price, and those bring
     ``find_hourly``. ``hours`` are those planned for next month. What is too few to tell has no figure that could be
@@ -88,6 +90,7 @@ class Decision:
     highest_cents: int = 0
     recommended_cents: int = 0
     sells_from_cents: int | None = None
+    cheap_sizes: tuple[tuple[str, int], ...] = ()
     binding: str = ""
     cheap_share: float = math.nan
     find_share: float = math.nan
@@ -104,7 +107,12 @@ class Decision:
         count = sum(number for _, number in self.stock)
         if not count:
             return "None in stock."
-        said = {"list": "list {}", "lower": "mark {} down", "hold": "keep {} at today's price", "give up": "give {} up"}
+        said = {
+            "list": "list {}",
+            "lower": "mark {} down",
+            "hold": "keep {} at today's price",
+            "give up": "clear {} out",
+        }
         parts = [said[action].format(number) for action, number in self.stock if number and action in said]
         return f"Of {count:,} in stock: {', '.join(parts)}."
 
@@ -176,12 +184,13 @@ def _decided(
             bought += f", and {ONE_DECIDES}"
         return Decision(name, TOO_FEW, f"{TOO_FEW.capitalize()}: {bought}.", items=items, trips=trips, size=size)
     # Asked as in the aisle, of a thing that is thought to sell at this price: the same answer in both places.
-    typical = round(kind["typical_cents"])
+    typical = int(kind["prices_cents"][1])
     asked = question(knowledge, name, price_cents=typical)
     now, best = highest_price(asked), recommended(knowledge, name, price_cents=typical)
     highest = now.highest_cents if now.highest_cents >= LEAST_CENTS else 0
     cheap = costs[costs <= highest] if highest else costs[:0]
-    usual = float(np.median(costs))
+    # In whole units from here on, so that no two pages round it in two ways.
+    usual = 100 * math.floor(float(np.median(costs)) / 100 + 0.5)
     chance = float(known["beats_target"])
     verdict = buying_verdict(chance, cheap.size / costs.size, claimed=True)
     sells_from = turning_price(asked, max(usual, LEAST_CENTS), steps=_TURNS)
@@ -203,10 +212,11 @@ def _decided(
         low=float(known["low"]),
         high=float(known["high"]),
         typical_cents=typical,
-        usual_cost_cents=round(usual),
+        usual_cost_cents=usual,
         highest_cents=highest,
         recommended_cents=best.highest_cents if best.highest_cents >= LEAST_CENTS else 0,
         sells_from_cents=math.ceil(sells_from / 100) * 100 if sells_from is not None and reached else None,
+        cheap_sizes=_cheap_sizes(knowledge, name, typical) if verdict == LEAVE else (),
         binding=now.binding,
         cheap_share=cheap.size / costs.size,
         find_share=float(good.mean()),
@@ -232,19 +242,33 @@ def _sentence(made: Decision, loss_limit: float, show: Any) -> str:
             f"Pay up to {show(made.highest_cents, pay=True)} for one that sells at {show(made.typical_cents)}; you "
             f"usually paid {show(made.usual_cost_cents)}."
         )
+    cheap = [f"{show(cents, pay=True)} for a {size} one" for size, cents in made.cheap_sizes]
+    can_pay = f"up to {' or '.join(cheap)} that sells at {show(made.typical_cents)}."
     if made.sells_from_cents is not None:
-        return (
-            f"Leave it unless it sells for at least {show(made.sells_from_cents)}: below that it can't carry your "
-            f"usual cost of {show(made.usual_cost_cents)}."
+        leave = (
+            f"Leave it at what you usually pay ({show(made.usual_cost_cents)}), unless it sells for "
+            f"{show(made.sells_from_cents)} or more."
         )
+        return f"{leave} A cheap one can pay: {can_pay}" if cheap else leave
     if made.highest_cents:
         return (
             f"Leave it: it's worth {show(made.highest_cents, pay=True)} if it sells at {show(made.typical_cents)}, and "
             f"you usually paid {show(made.usual_cost_cents)}."
         )
+    if cheap:
+        return f"Leave it, unless it's cheap: {can_pay}"
     if made.binding == "loss":
         return f"Leave it, even if it's free: at usual prices more than {loss_limit:.0%} of them lose money."
     return "Leave it, even if it's free: at usual prices it doesn't pay for your time."
+
+
+def _cheap_sizes(knowledge: Mapping[str, Any], name: str, typical: int) -> tuple[tuple[str, int], ...]:
+    """The sizes of a kind of which a cheap one can pay, each with the most to pay for it. [cents]"""
+    most = {
+        size: highest_price(question(knowledge, name, price_cents=typical, size=size)).highest_cents
+        for size in usual_sizes(knowledge["categories"][name])
+    }
+    return tuple((size, cents) for size, cents in most.items() if cents >= LEAST_CENTS)
 
 
 def _disagreement(record: float, promised: float, error: float, show: Any) -> str:
@@ -364,11 +388,12 @@ def with_hours(decisions: Sequence[Decision], shared: SharedHours) -> tuple[Deci
 
 
 class Change(NamedTuple):
-    """One thing to do otherwise, and what it is worth a month: in whole, and by category."""
+    """One thing to do otherwise, and what it is worth a month: in whole, by category, and the hours it frees."""
 
     name: str
     cents_a_month: int
     parts: tuple[tuple[str, int], ...]
+    hours: float = 0.0  # [h]
 
 
 STOP_BUYING, PRICE_AS_RECOMMENDED, PACK_SMALLER = "stop buying", "price as recommended", "pack an inch smaller"
@@ -389,13 +414,13 @@ def biggest_changes(
     parcels that stood just above a step would have cost less.
     """
     spent = returns.set_index("category")
-    stop, price = {}, {}
+    stop, price, freed = {}, {}, {}
     for one in decisions:
         if one.verdict == TOO_FEW or one.category not in spent.index:
             continue
         if one.verdict == LEAVE:
-            hours = float(spent.loc[one.category, "expected_min"]) / 60 / months
-            stop[one.category] = 100 * hours * (target - one.hourly)
+            freed[one.category] = float(spent.loc[one.category, "expected_min"]) / 60 / months
+            stop[one.category] = 100 * freed[one.category] * (target - one.hourly)
             continue
         best = recommended(knowledge, one.category, own_venues=True, price_cents=one.typical_cents)
         now = for_target_cents(question(knowledge, one.category, price_cents=one.typical_cents))
@@ -406,5 +431,6 @@ def biggest_changes(
         parts = sorted(((str(key), round(float(cents))) for key, cents in each.items()), key=lambda pair: -pair[1])
         parts = [(key, cents) for key, cents in parts if cents > 0]
         if parts:
-            found.append(Change(name, sum(cents for _, cents in parts), tuple(parts)))
+            hours = sum(freed[key] for key, _ in parts) if name == STOP_BUYING else 0.0
+            found.append(Change(name, sum(cents for _, cents in parts), tuple(parts), hours))
     return tuple(sorted(found, key=lambda one: -one.cents_a_month))

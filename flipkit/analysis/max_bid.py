@@ -741,8 +741,7 @@ def pocket_table(
     rows = []
     for name in names:
         kind = knowledge["categories"][name]
-        sizes = [size for size, share in kind["size_shares"].items() if share >= least_share] or [kind["size"]]
-        for size in sizes:
+        for size in usual_sizes(kind, least_share):
             rule = aisle_rule(knowledge, name, size=size)
             for which, price in zip(PRICES, kind["prices_cents"], strict=True):
                 found = answer(knowledge, name, price_cents=price, size=size)
@@ -761,6 +760,15 @@ def pocket_table(
                     }
                 )
     return rows
+
+
+def usual_sizes(kind: Mapping[str, Any], least_share: float = 0.1) -> list[str]:
+    """The size classes into which enough of a kind pack.
+
+    >>> usual_sizes({"size_shares": {"medium": 0.93, "small": 0.07}, "size": "medium"})
+    ['medium']
+    """
+    return [size for size, share in kind["size_shares"].items() if share >= least_share] or [kind["size"]]
 
 
 #: A kind's own sale prices for the pocket sheet: one in ten sold for less than the low one, one in ten for more than

@@ -888,7 +888,7 @@ def plot_waterfall(
     chart = chart.resolve_axis(x="independent", y="independent")
     chart = chart.properties(width="container", height=_WATERFALL_ROW * len(drawn), title=title[:1].upper() + title[1:])
     return described(
-        chart, _waterfall_reading(rows, currency), [_waterfall_numbers(row, figures, currency) for row in rows]
+        chart, _waterfall_reading(rows, currency), [_waterfall_numbers(row, figures, ends, currency) for row in rows]
     )
 
 
@@ -945,11 +945,11 @@ def _waterfall_reading(rows: list[dict[str, Any]], currency: str) -> str:
     return text[0].upper() + text[1:]
 
 
-def _waterfall_numbers(row: dict[str, Any], figures: dict[str, float], currency: str) -> dict[str, str]:
+def _waterfall_numbers(row: dict[str, Any], figures: dict[str, float], ends: str, currency: str) -> dict[str, str]:
     mark = chart_style.currency_mark(currency)
     numbers = {
         "Line": row["line"].capitalize(),
-        f"In all ({mark.strip()})": show_cents(row["amount"], currency=currency).replace(mark, ""),
+        f"{ends.capitalize()} ({mark.strip()})": show_cents(row["amount"], currency=currency).replace(mark, ""),
     }
     if figures:
         numbers[f"Per item ({mark.strip()})"] = _figure(row, figures, currency).replace(mark, "")

@@ -12,6 +12,7 @@ import pandas as pd
 from flipkit.analysis.decisions import (
     BUY,
     FEW_FINDS,
+    LEAST_CENTS,
     LEAVE,
     PACK_SMALLER,
     STOP_BUYING,
@@ -71,16 +72,28 @@ class Buy:
         if shared.plan is None:
             return EMPTY
         given = shared.frame[shared.frame["hours"] >= 0.5]
-        free = self.study.figure("free hours next month", "shop", round(shared.free_hours))
-        lines = [
-            f"Give {row['category']} about {count_of(round(row['hours']), 'hour')} next month: pay up to "
-            f"{_whole(row['highest_cents'], self.study)} for one that sells at its usual price."
-            for row in given.to_dict("records")
+        free, used = round(shared.free_hours), round(float(shared.plan.hours.sum()))
+        figures = [
+            self.study.figure("free hours next month", "shop", free),
+            self.study.figure("next month's hours bring", "shop", self._brings()),
         ]
-        spare = count_of(round(shared.free_hours), "hour")
-        if round(shared.free_hours) > 0:
-            lines.append(f"{spare} free: find more of what pays, or keep them.")
-        return to_do([Said(line, [free]) for line in lines])
+        lines = [
+            f"Give {row['category']} about {count_of(round(row['hours']), 'hour')} next month, which should bring "
+            f"{_whole(100 * row['brings'], self.study)}: pay up to {_whole(row['highest_cents'], self.study)} for one "
+            f"that sells at {_whole(self.study.decision(row['category']).typical_cents, self.study)}."
+            for row in given.assign(brings=_dollars_brought(given)).to_dict("records")
+        ]
+        if lines:
+            lines.append(
+                f"{'That hour' if used == 1 else f'These {used:,} hours'} should bring about "
+                f"{_whole(self._brings(), self.study)} once what you find has sold; what you have in stock brings its "
+                "money besides."
+            )
+        if free > 0:
+            lines.append(
+                f"{count_of(free, 'hour')} free: they bring nothing until you find more of what pays, or other work."
+            )
+        return to_do([Said(line, figures) for line in lines])
 
     def picture(self) -> Any:
         """What an hour of each category earned, over all that was bought."""
@@ -113,7 +126,7 @@ class Buy:
         ):
             mark = " *" if kinds[str(category)]["sold"] < needed else ""
             pays = {
-                str(row["which"]): f"{_whole(row['price_cents'], study)}: {_most(row['highest_cents'], study)}"
+                str(row["which"]): f"{_whole(row['price_cents'], study)}: {self._most(row['highest_cents'])}"
                 for row in part.to_dict("records")
             }
             rule = rule_words(study, part["rule"].iloc[0])
@@ -121,12 +134,13 @@ class Buy:
         if not rows:
             return words("Nothing is worth buying at its usual prices.")
         headings = {
-            "thing": "Sells for: pay at most",
+            "thing": "Kind and size",
             **{which: which.capitalize() for which in PRICES},
             "rule": "Any other price",
         }
         figures = [figure for one in _bought(study) for figure in decision_figures(study, one)]
-        shown = table(pd.DataFrame(rows), caption="What to pay, kinds to buy first", headings=headings, figures=figures)
+        caption = "What it sells for, then the most to pay; kinds to buy first"
+        shown = table(pd.DataFrame(rows), caption=caption, headings=headings, figures=figures)
         # A phone is too narrow for the width that long names are given elsewhere: here they wrap.
         return Element(shown.html.replace('class="long"', 'class="medium"'), shown.text, shown.figures)
 
@@ -136,7 +150,7 @@ class Buy:
         if few_sales_sentence(study):
             return EMPTY
         few = [one.category for one in study.decisions if one.verdict == TOO_FEW]
-        parts = [f"As of {day_words(study.as_of)}. A dash: leave it at that price. One in ten sold for less than low."]
+        parts = [f"As of {day_words(study.as_of)}. One in ten sold for less than low."]
         if few:
             needed = study.assumptions.whole("report.too_few_items")
             parts.append(f"* {TOO_FEW}: fewer than {needed} sales of its own, so the whole shop's count beside them.")
@@ -169,21 +183,19 @@ class Buy:
         headings = {
             "category": "Category",
             "hours": "Hours next month",
-            "available_h": "Finds for",
             "hourly": "An hour brings",
+            "brings": "In all",
             "highest_cents": "Pay at most",
         }
-        spans = dict.fromkeys(
-            ("hours", "available_h"), lambda number: "under 1 h" if number < 0.5 else f"{number:,.0f} h"
-        )
         return table(
-            shared.frame,
+            shared.frame.assign(brings=_dollars_brought(shared.frame)),
             caption="Next month's hours, in the order in which they are given out",
             headings=headings,
             formats={
                 "hourly": lambda dollars: money_per_hour(float(dollars), currency=study.currency),
                 "highest_cents": lambda cents: _whole(cents, study),
-                **spans,
+                "hours": lambda hours: f"{hours:,.1f} h",
+                "brings": lambda dollars: _whole(100 * dollars, study),
             },
             note=self._hours_note(),
             currency=study.currency,
@@ -224,7 +236,7 @@ class Buy:
         lost = _whole(int(wishes.get("loss_from_cents", 0)), self.study)
         return (
             f"Pay no more than the prices below, list and mark down as you do now, and an hour should bring {target}. "
-            f"At most {wishes['loss_limit']:.0%} of them lose {lost} or more."
+            f"Even so, up to {wishes['loss_limit']:.0%} of them may lose you {lost} or more each."
         )
 
     def _reason(self, one: Decision) -> str:
@@ -237,9 +249,11 @@ class Buy:
         """The bounds of the verdicts."""
         return (
             f"{BUY.capitalize()}: a chance of {LIKELY:.0%} or more to make your target, and {FEW_FINDS:.0%} or more of "
-            f"your finds cheap enough. {LEAVE.capitalize()}: fewer cheap enough, and no price or a chance of "
-            f"{UNLIKELY:.0%} or less. Prices are for the usual size, listed and marked down as you do now. The figures "
-            f"are of {past_words(self.study)}."
+            f"your finds cheap enough. {UNDER_A_PRICE.capitalize()}: as many cheap enough but a lower chance, or fewer "
+            f"cheap enough and a chance over {UNLIKELY:.0%}. {LEAVE.capitalize()}: none of your finds cheap enough, "
+            f"whatever the chance; or fewer than {FEW_FINDS:.0%}, and a chance of {UNLIKELY:.0%} or less. Prices are "
+            "for the usual size, listed and marked down as you do now. The figures are of "
+            f"{past_words(self.study)}."
         )
 
     def _hours_note(self) -> str:
@@ -247,19 +261,30 @@ class Buy:
         shared, plan, doubt = self.study.hours, self.study.hours.plan, self.study.assumptions.number("sourcing.doubt")
         text = ""
         if plan is not None and plan.hours.sum():
-            low, middle, high = (_whole(100 * part, self.study) for part in (plan.low, plan.expected, plan.high))
+            low, high = (_whole(100 * part, self.study) for part in (plan.low, plan.high))
             text = (
-                f"Of {shared.hours:,.0f} hours, as in an average month so far. They should bring {middle}, probably "
-                f"{low} to {high} by how well the returns are known; the luck of a single month comes on top. "
+                f"You have {shared.hours:,.0f} hours, as in an average month so far. Those given out should bring "
+                f"{_whole(self._brings(), self.study)}, probably {low} to {high} by how well the returns are known; "
+                "the luck of a single month comes on top. "
             )
-        text += "Only finds that cost no more than their price count."
+        text += (
+            "Only finds that cost no more than their price count, and nothing gets more hours than its finds take. "
+            "What stopping frees, on This month, also counts the work still to come on what you bought."
+        )
         if doubt:
             errors = "its error" if doubt == 1 else f"{doubt:g} times its error"
             text += (
-                f" The order goes by the return with {errors} on top: buying what is little known is how it becomes "
-                "known."
+                f" What we know less about may come earlier: each is ranked by its return plus {errors}, because "
+                "buying it is how you learn."
             )
         return text
+
+    def _brings(self) -> int:
+        """What next month's hours bring, as the table's rows add up. [cents]"""
+        return int(100 * _dollars_brought(self.study.hours.frame).sum())
+
+    def _most(self, cents: int) -> str:
+        return LEAVE if cents < LEAST_CENTS else _whole(cents, self.study)
 
 
 def decision_figures(study: Study, one: Decision) -> tuple[Figure, ...]:
@@ -269,6 +294,8 @@ def decision_figures(study: Study, one: Decision) -> tuple[Figure, ...]:
     if one.verdict == TOO_FEW:
         return tuple(figures)
     figures += [
+        study.figure("usual price", scope, one.typical_cents),
+        study.figure("usual cost", scope, one.usual_cost_cents),
         study.figure("pay at most", scope, one.highest_cents or None),
         study.figure("leave unless it sells for", scope, one.sells_from_cents),
         study.figure("chance to beat the target", scope, chance(one.chance)),
@@ -278,35 +305,41 @@ def decision_figures(study: Study, one: Decision) -> tuple[Figure, ...]:
 
 
 def chance_words(study: Study, one: Decision) -> str:
-    """The chance behind a verdict, and where the hour probably lies."""
-    low, high = (hourly(end, currency=study.currency) for end in (one.low, one.high))
-    target = hourly(study.target, currency=study.currency)
-    return f"Chance to make {target} an hour: {chance(one.chance)}; probably {low} to {high}."
+    """The chance behind a verdict."""
+    return f"Chance to make {hourly(study.target, currency=study.currency)} an hour: {chance(one.chance)}."
 
 
-def change_words(change: Change, *, currency: str) -> str:
+def change_words(change: Change, *, target: float, currency: str) -> str:
     """One of the changes that would bring most, in words and dollars a month.
 
-    >>> change_words(Change("pack an inch smaller", 3323, (("lamps", 3323),)), currency="USD")
+    >>> change_words(Change("pack an inch smaller", 3323, (("lamps", 3323),)), target=18.0, currency="USD")
     'Pack lamps in boxes just small enough: about $33 a month.'
     """
     kinds = [kind for kind, _ in change.parts]
     most = kinds if len(kinds) <= _MOST_KINDS + 1 else [*kinds[:_MOST_KINDS], f"{len(kinds) - _MOST_KINDS} more kinds"]
     worth = f"about {money(change.cents_a_month, currency=currency)} a month"
     if change.name == STOP_BUYING:
-        return f"Stop buying {joined(most)} at what you usually pay: worth {worth} at your target."
+        # From the hours as they are shown, so that the figures of the sentence add up.
+        hours = max(round(change.hours), 1)
+        made = 100 * target * hours - change.cents_a_month
+        earned = f"{'made' if made >= 0 else 'lost'} about {money(abs(made), currency=currency)}"
+        return (
+            f"Stop buying {joined(most)} at what you usually pay: that frees about {count_of(hours, 'hour')} a month, "
+            f"which {earned}. Filled at {hourly(target, currency=currency)} an hour they would make "
+            f"{money(change.cents_a_month, currency=currency)} more."
+        )
     if change.name == PACK_SMALLER:
         return f"Pack {joined(most)} in boxes just small enough: {worth}."
-    return f"Price {joined(most)} as recommended: {worth}."
+    return f"List new {joined(most)} at the prices recommended on Stock and prices: {worth}."
 
 
 def rule_words(study: Study, rule: AisleRule) -> str:
     """A kind's rule for the aisle, and how far it may be off where that is more than a dollar."""
     if not rule.share:
-        return f"nothing under {_whole(rule.nothing_under_cents, study)}"
+        return f"pay nothing under {_whole(rule.nothing_under_cents, study)}"
     less = f", less {_whole(rule.less_cents, study)}" if rule.less_cents > 0 else ""
     more = f", plus {_whole(-rule.less_cents, study)}" if rule.less_cents < 0 else ""
-    under = f"; nothing under {_whole(rule.nothing_under_cents, study)}" if rule.nothing_under_cents else ""
+    under = f"; pay nothing under {_whole(rule.nothing_under_cents, study)}" if rule.nothing_under_cents else ""
     off = f" (within {_whole(rule.off_cents + 50, study)})" if rule.off_cents > 100 else ""
     return f"{rule.share:.0%} of what it sells for{less}{more}{under}{off}"
 
@@ -323,8 +356,9 @@ def _bought(study: Study) -> list[Decision]:
     return [one for one in study.decisions if one.verdict in (BUY, UNDER_A_PRICE)]
 
 
-def _most(cents: int, study: Study) -> str:
-    return "–" if cents < 100 else _whole(cents, study)
+def _dollars_brought(frame: pd.DataFrame) -> pd.Series:
+    """What each category's hours bring, in whole units from the hours and the return that the table shows."""
+    return (frame["hours"].round(1) * frame["hourly"].round(2)).round()
 
 
 def whole_down(cents: float, *, currency: str) -> str:

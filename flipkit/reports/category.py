@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from flipkit.analysis.decisions import LEAVE, Decision
 from flipkit.analysis.returns import TOO_FEW
@@ -77,16 +76,19 @@ class Category:
     def picture(self) -> Any:
         """From the price of a sale to what is left of it."""
         sold = self.study.sold_items(self.name)
-        lines = self._each(sold)
+        lines = line_sums(sold)
+        lines = lines.assign(amount_cents=lines["per_item_cents"].fillna(0).astype(np.int64))
         first, last = (f"{day:%B %Y}" for day in self.study.window())
         nothing = f"No {self.name} sold from {first} to {last}: there is no price to follow."
         chart = plot_waterfall(lines, currency=self.study.currency, nothing=nothing, ends="per sale")
         if sold.empty:
             return chart
-        price, left = (money(lines["amount_cents"].iloc[at], currency=self.study.currency) for at in (0, -1))
+        paid = (sold["sold_price_cents"] + sold["shipping_charged_cents"]).mean()
+        paid, left = (money(cents, currency=self.study.currency) for cents in (paid, lines["amount_cents"].iloc[-1]))
         most = lines.iloc[:-1].sort_values("amount_cents")["line"].iloc[0]
-        title = f"Of the {price} that one sells for, {left} is left: most goes to {most}"
-        subtitle = f"An average sale, {count_of(len(sold), 'sale')}, {span_name(self.study)}. Your books."
+        end = f"{left} is left" if lines["amount_cents"].iloc[-1] >= 0 else f"{left.removeprefix('−')} is lost"
+        title = f"Of the {paid} that a buyer pays, {end}: the largest part goes to {most}"
+        subtitle = f"An average sale, shipping included: {count_of(len(sold), 'sale')}, {span_name(self.study)}."
         return chart.properties(title={"text": title, "subtitle": subtitle})
 
     def stock(self) -> Element:
@@ -149,21 +151,20 @@ class Category:
     def _sure(self) -> str:
         """Which months the figures are of, and what one item contributes to them."""
         row = self.study.bought_returns.set_index("category").loc[self.name]
-        without, more = (hourly(float(row[end]), currency=self.study.currency) for end in ("without_best", "one_more"))
+        now, without, more = (
+            hourly(float(row[name]), currency=self.study.currency) for name in ("hourly", "without_best", "one_more")
+        )
         return (
-            f"These are figures of {past_words(self.study)}. Without its best sale it would be {without} an hour; with "
-            f"one more like that, {more}."
+            f"An hour made {now} ({past_words(self.study)}). Without its best sale it would have made {without}; "
+            f"with a second sale like that, {more}."
         )
 
     def _usual(self) -> str:
-        """What was usually paid, what it usually sells for, and how many of the bought sold."""
-        one = self.decision
-        paid, sells = (
-            money(cents, currency=self.study.currency) for cents in (one.usual_cost_cents, one.typical_cents)
-        )
+        """How many of the bought sold, and what it usually sells for where the verdict does not say it."""
+        sells = money(self.decision.typical_cents, currency=self.study.currency)
         bought = self.study.bought_returns.set_index("category").loc[self.name]
-        sold = f"{int(bought['sold']):,} of {int(bought['items']):,} bought have sold"
-        return f"You usually paid {paid}, and they usually sell at {sells}. {sold}."
+        sold = f"{int(bought['sold']):,} of {int(bought['items']):,} bought have sold."
+        return sold if sells in self.decision.sentence else f"They usually sell at {sells}. {sold}"
 
     def _half_sold(self) -> str:
         half = self.study.median_days(self.name)
@@ -172,13 +173,6 @@ class Category:
             if np.isnan(half)
             else f"Half of them sell within {half:,.0f} days."
         )
-
-    def _each(self, sold: pd.DataFrame) -> pd.DataFrame:
-        """The lines of an average sale in whole cents, the net their sum."""
-        lines = line_sums(sold)
-        each = np.rint(lines["per_item_cents"].fillna(0)).astype(np.int64)
-        each.iloc[-1] = each.iloc[:-1].sum()
-        return lines.assign(amount_cents=each)
 
 
 def page_names(categories: Sequence[str]) -> dict[str, str]:

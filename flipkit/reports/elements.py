@@ -9,6 +9,7 @@ from html import escape
 from typing import Any, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from flipkit.assumptions import SIZES
@@ -351,8 +352,8 @@ def line_sums(items: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         One row a line and a last one ``net``: ``line``, ``amount_cents`` (costs negative),
-        ``per_item_cents`` (float), and the share of its money that is ``recorded``, follows
-        from a ``rule`` or is ``assumed`` (NaN where the line is zero).
+        ``per_item_cents`` (whole, the lines adding up to the net), and the share of its money that is
+        ``recorded``, follows from a ``rule`` or is ``assumed`` (NaN where the line is zero).
     """
     rows = []
     for line in MONEY_LINES:
@@ -364,8 +365,21 @@ def line_sums(items: pd.DataFrame) -> pd.DataFrame:
     table = pd.DataFrame(rows, columns=["line", "amount_cents", *ORIGINS])
     net = pd.DataFrame({"line": ["net"], "amount_cents": [int(items["net_cents"].sum())]})
     table = pd.concat([table, net], ignore_index=True)
-    table["per_item_cents"] = table["amount_cents"] / len(items) if len(items) else np.nan
+    table["per_item_cents"] = _each(table["amount_cents"].to_numpy(), len(items)) if len(items) else np.nan
     return table[["line", "amount_cents", "per_item_cents", *ORIGINS]]
+
+
+def _each(cents: npt.NDArray[np.int64], count: int) -> npt.NDArray[np.int64]:
+    """What each line comes to per item in whole cents, so rounded that the lines add up to the net, which is last.
+
+    >>> _each(np.array([1000, -334, -333, 333]), 10).tolist()
+    [100, -33, -34, 33]
+    """
+    exact = cents[:-1] / count
+    each = np.floor(exact).astype(np.int64)
+    net = nearest_cent(cents[-1] / count)
+    each[np.argsort(each - exact, kind="stable")[: net - each.sum()]] += 1
+    return np.append(each, net)
 
 
 def origin_mix(items: pd.DataFrame) -> dict[str, float]:

@@ -84,7 +84,7 @@ class Money:
         paid = self._dollars(int((items["sold_price_cents"] + items["shipping_charged_cents"]).sum()))
         left = self._dollars(int(items["net_cents"].sum()))
         dearest = lines.iloc[:-1].sort_values("amount_cents")["line"].iloc[0]
-        title = f"Of the {paid} that buyers paid, {left} was left: most went to {dearest}"
+        title = f"Of the {paid} that buyers paid, {left} was left: the largest part went to {dearest}"
         chart = plot_waterfall(lines, currency=self.study.currency, nothing=f"No money moved in {month}.")
         return chart.properties(
             title={"text": title, "subtitle": f"{month}: what sold or was written off. Your books."}
@@ -136,7 +136,7 @@ class Money:
             frame[f"{span}_cents"] = part.reindex(frame["step"]).fillna(0).astype(np.int64).to_numpy()
         headings = {"step": "What", "month_cents": month_name(study.month), "year_cents": year_name(study)}
         note = (
-            "The result counts a item on the day that it sold or was written off, with all that it ever cost. The "
+            "The result counts an item on the day that it sold or was written off, with all that it ever cost. The "
             "last line counts money on its own day. What you paid for items still in stock stands between the two."
         )
         caption = "From the sales to the result, and on to your books"
@@ -299,22 +299,30 @@ class Money:
         first = self.study.year_so_far()[0]
         return f"Since {first:%B} {first.day} it is {self._dollars(self.study.result_cents('year'))}."
 
+    def shares_said(self) -> str:
+        """Who gets what of the month, in one sentence; nothing where the books name no owner."""
+        owners = self._owners()
+        if owners.empty:
+            return ""
+        due = share_out(
+            self.study.result_cents("month"), owners["share_of_profit_ppm"].fillna(0).astype(np.int64).to_numpy()
+        )
+        said = [f"{_named(who)} {self._dollars(int(cents))}" for who, cents in zip(owners["worker"], due, strict=True)]
+        return f"Shares of {month_name(self.study.month)}: {', '.join(said)}."
+
     def _shares_note(self) -> list[str]:
         """Who gets what of the month, and that it is no cash to take out."""
         owners = self._owners()
         if owners.empty:
             return ["The books name no owner in people.csv, so there is nobody to share it among."]
-        shares = owners["share_of_profit_ppm"].fillna(0).astype(np.int64)
-        due = share_out(self.study.result_cents("month"), shares.to_numpy())
-        said = [f"{_named(who)} {self._dollars(int(cents))}" for who, cents in zip(owners["worker"], due, strict=True)]
-        given = shares.sum() / 1_000_000
+        given = owners["share_of_profit_ppm"].fillna(0).sum() / 1_000_000
         told = (
             f"A share is not cash to take out: the {self._dollars(self._stock())} that your stock cost is already "
             "spent, and it comes back only when items sell."
         )
         uneven = f"The shares in people.csv come to {given:.0%}, not to 100%: they are taken in proportion."
         return [
-            f"Shares of {month_name(self.study.month)}: {', '.join(said)}.",
+            self.shares_said(),
             *([uneven] if given != 1 else []),
             told,
         ]

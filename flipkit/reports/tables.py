@@ -418,6 +418,7 @@ def ranking_table(study: Study) -> Element:
         "beats_target": "Chance to beat the target",
         "verdict": "In words",
         "pulled": "An hour, adjusted",
+        "between": f"{study.confidence:.0%} interval, adjusted",
         "raw": "As it was",
         "weight": "Weight of that",
         "items": "Bought",
@@ -427,6 +428,7 @@ def ranking_table(study: Study) -> Element:
     frame = study.ranking.copy()
     # What is too few to tell gets no chance and no pulled figure that could be read as one.
     frame[["beats_target", "pulled"]] = frame[["beats_target", "pulled"]].where(frame["claimed"].astype(bool))
+    frame["between"] = _intervals(study, frame)
     frame["verdict"] = frame["verdict"].mask(frame["one_decides"], f"{TOO_FEW}: {ONE_DECIDES}")
     return table(
         frame,

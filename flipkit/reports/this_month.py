@@ -11,16 +11,19 @@ from typing import Any, Final
 from flipkit.analysis.decisions import LEAVE, VERDICTS, Decision
 from flipkit.analysis.returns import TOO_FEW
 from flipkit.charts.returns import plot_category_returns
-from flipkit.charts.style import hourly, money
+from flipkit.charts.style import hourly, joined, money
 from flipkit.reports.bulky import Bulky
 from flipkit.reports.buy import change_words, decision_figures, whole_down
 from flipkit.reports.category import page_names
-from flipkit.reports.elements import EMPTY, Element, caution, figures_said, headline, together
+from flipkit.reports.elements import EMPTY, Element, Said, caution, figures_said, headline, together
+from flipkit.reports.money import Money
 from flipkit.reports.sentences import count_of, day_words, doubts, month_sentence
 from flipkit.reports.stock import Stock
 from flipkit.reports.study import Study
 from flipkit.reports.tables import cautions, words
 
+#: What stands above the kinds to leave that pay at a price.
+_LEAVE_UNLESS: Final = "Leave at what you usually pay, unless one will sell for at least"
 #: Things to do that the first page shows; the rest are counted and linked.
 _SHOWN: Final = 10
 
@@ -58,12 +61,21 @@ class ThisMonth:
             if not mine:
                 continue
             if verdict == LEAVE:
-                for head, bounded in (("Leave, unless it sells for this or more", True), ("Leave", False)):
+                for head, bounded in ((_LEAVE_UNLESS, True), (LEAVE.capitalize(), False)):
                     some = [one for one in mine if (one.sells_from_cents is not None) == bounded]
                     if some:
                         ways = [f"{self._way(one.category)}{escape(threshold(study, one))}" for one in some]
                         parts.append(f"<h3>{head}</h3><p>{', '.join(ways)}.</p>")
                         lines += [head, *(f"  {one.category}{threshold(study, one)}" for one in some)]
+                cheap = [
+                    f"{one.category} ({joined([size for size, _ in one.cheap_sizes])})"
+                    for one in mine
+                    if one.cheap_sizes
+                ]
+                if cheap:
+                    can_pay = f"Some sizes pay if they are cheap: {joined(cheap)}. See"
+                    parts.append(f'<p class="note">{escape(can_pay)} <a href="buy.html">Buy</a>.</p>')
+                    lines.append(f"{can_pay} Buy.")
                 continue
             items = [f"<li>{self._way(one.category)}{escape(threshold(study, one))}</li>" for one in mine]
             parts.append(f"<h3>{escape(verdict.capitalize())}</h3><ul>{''.join(items)}</ul>")
@@ -89,8 +101,10 @@ class ThisMonth:
         return chart.properties(title={"text": title, "subtitle": subtitle})
 
     def bulky(self) -> Element:
-        """Bulky or small, in one line."""
-        return Bulky(self.study).in_one_line()
+        """Bulky or small in one line, how long half of everything takes to sell, and whose the month is."""
+        half, shares = Stock(self.study).half_sold(), Money(self.study).shares_said()
+        said = words(Said(f"{half} {shares}".strip(), figures_said(half)))
+        return together(Bulky(self.study).in_one_line(), said)
 
     def known(self) -> Element:
         """Whose books these are, and up to which day they are known."""
@@ -111,7 +125,8 @@ class ThisMonth:
         """What to do, worth most first; how much more there is, and what that is worth. [cents]"""
         study = self.study
         found: list[tuple[float, str]] = [
-            (change.cents_a_month, change_words(change, currency=study.currency)) for change in study.biggest_changes
+            (change.cents_a_month, change_words(change, target=study.target, currency=study.currency))
+            for change in study.biggest_changes
         ]
         stock = Stock(study)
         now, soon = stock.now(), stock.soon()
@@ -127,7 +142,10 @@ class ThisMonth:
     def _item(self, stock: Stock, row: Mapping[Any, Any]) -> str:
         """One thing to do with one item, with its dollars."""
         do = stock.action(dict(row))
-        return f"{row['title'] or row['item_id']}: {do}; it may still bring {stock.worth(dict(row))}."
+        return (
+            f"{row['title'] or row['item_id']}: {do}. About {stock.worth(dict(row))} is left for you on average, after "
+            "all costs, your work and the chance that it never sells."
+        )
 
     def _money(self, cents: float) -> str:
         return money(float(cents), currency=self.study.currency)

@@ -99,7 +99,7 @@ class WhatIf:
         figures = [self.study.figure("result an hour", month, 100 * self.middle)]
         changes = self.study.biggest_changes
         # What the seller can decide comes first; what a market or a carrier would have to grant comes after it.
-        told = [change_words(changes[0], currency=self.study.currency)] if changes else []
+        told = [change_words(changes[0], target=self.study.target, currency=self.study.currency)] if changes else []
         return headline(Said(" ".join([*told[:1], *([] if told else [self.best()])]), figures), note=self._note(told))
 
     def best(self) -> str:

@@ -25,7 +25,7 @@ from flipkit.analysis.decisions import (
     buying_verdict,
     decide,
 )
-from flipkit.analysis.max_bid import answer
+from flipkit.analysis.max_bid import answer, pocket_table
 from flipkit.analysis.returns import LIKELY, TOO_FEW, UNLIKELY, in_window
 from flipkit.reports.study import open_study
 
@@ -194,6 +194,22 @@ def test_the_changes_are_ranked_and_each_is_the_sum_of_its_parts(study):
     left = {one.category for one in study.decisions if one.verdict == LEAVE}
     stop = next(one for one in found if one.name == STOP_BUYING)
     assert {name for name, _ in stop.parts} <= left
+    # The hours that it frees are those of the same kinds, and fill up to what they would make at the target.
+    bought = study.bought_returns.set_index("category")["expected_min"]
+    assert stop.hours == pytest.approx(sum(bought[name] for name, _ in stop.parts) / 60 / study.months_looked_back)
+    made = sum(study.decision(name).hourly * bought[name] / 60 for name, _ in stop.parts) / study.months_looked_back
+    assert made + stop.cents_a_month / 100 == pytest.approx(study.target * stop.hours, abs=0.1)
+
+
+def test_what_is_left_says_the_sizes_of_which_a_cheap_one_pays(study, every):
+    """A price for some size on the sheet and a verdict to leave the kind stand in one sentence."""
+    sheet = pocket_table(study.knowledge, categories=[one.category for one in every.values() if one.verdict == LEAVE])
+    pays = {(row["category"], row["size_class"]): row["highest_cents"] for row in sheet if row["which"] == "usual"}
+    said = {(one.category, size): cents for one in every.values() for size, cents in one.cheap_sizes}
+    assert said == {key: cents for key, cents in pays.items() if cents >= LEAST_CENTS}
+    assert said
+    for (name, size), cents in said.items():
+        assert f"up to ${cents // 100} for a {size} one" in every[name].sentence
 
 
 @pytest.mark.worked

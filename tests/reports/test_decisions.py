@@ -6,6 +6,7 @@ import dataclasses
 import datetime as dt
 import io
 import json
+import re
 from statistics import NormalDist
 
 import numpy as np
@@ -67,7 +68,7 @@ def test_the_sheet_says_what_the_aisle_answers_rounded_down(demo):
     row = next(line for line in shown.text.splitlines() if line.startswith("hand tools, small"))
     for price in demo.knowledge["categories"]["hand tools"]["prices_cents"]:
         cents = answer(demo.knowledge, "hand tools", price_cents=price, size="small").highest_cents
-        assert f"${price // 100}: {'–' if cents < 100 else f'${cents // 100:,}'}" in row
+        assert f"${price // 100}: {LEAVE if cents < 100 else f'${cents // 100:,}'}" in row
     assert 'class="long"' not in shown.html
 
 
@@ -249,6 +250,14 @@ def test_hours_are_shared_within_what_can_be_found(demo):
     for row in frame[frame["hours"] >= 0.5].to_dict("records"):
         assert f"Give {row['category']} about {row['hours']:.0f} hours next month" in page.to_do().text
     assert f"{shared.free_hours:,.0f} hours free" in page.to_do().text
+    # What the hours bring is the sum of the rows as they show, within the rounding of each to a tenth of an hour.
+    shown = [
+        [float(part) for part in row] for row in re.findall(r"([\d.]+) h +\$([\d.]+) +\$(\d+) ", page.hours().text)
+    ]
+    assert len(shown) == len(frame)
+    assert all(abs(hours * each - brings) <= 0.51 for hours, each, brings in shown)
+    assert f"should bring about ${sum(row[2] for row in shown):,.0f} " in page.to_do().text
+    assert sum(row[2] for row in shown) == pytest.approx(shared.plan.expected, abs=3 * len(shown))
     told = shared.plan
     assert told.low < told.expected < told.high
     assert "the luck of a single month comes on top" in page.hours().text

@@ -11,6 +11,7 @@ import pytest
 from flipkit.analysis.results import by_month
 from flipkit.charts.style import hourly, money
 from flipkit.errors import AssumptionError, BooksError, PackError
+from flipkit.money import nearest_cent
 from flipkit.pack.month import month_plan
 from flipkit.reports import elements, sentences
 from flipkit.reports import study as reports_study
@@ -91,6 +92,10 @@ def test_items_sum_to_categories_and_months_to_the_cent(demo):
     for category in demo.categories:
         lines = elements.line_sums(demo.sold_items(category))
         assert int(lines["amount_cents"].iloc[:-1].sum()) == int(lines["amount_cents"].iloc[-1])
+        # Per sale too, in whole cents, and the net per sale is the one of the table of returns.
+        each, sales = lines["per_item_cents"], len(demo.sold_items(category))
+        assert each.iloc[:-1].sum() == each.iloc[-1] == nearest_cent(lines["amount_cents"].iloc[-1] / sales)
+        assert (each - lines["amount_cents"] / sales).abs().max() < 1
 
 
 def test_every_month_stands_in_the_table_sold_or_not(tmp_path):

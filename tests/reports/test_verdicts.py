@@ -100,9 +100,9 @@ ONE = Decision(
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({}, "Chance to make $18 an hour: 50%; probably $3 to $21."),
-        ({"chance": 0.999}, "over 99%; "),
-        ({"chance": 0.001}, "under 1%; "),
+        ({}, "Chance to make $18 an hour: 50%."),
+        ({"chance": 0.999}, "over 99%."),
+        ({"chance": 0.001}, "under 1%."),
     ],
 )
 def test_each_chance_in_words(study, change, words):
@@ -122,8 +122,8 @@ def test_a_shop_without_a_sale_is_told_what_it_bought_and_no_more(tmp_path):
 def test_the_bought_interval_says_which_months_it_is_of(study):
     text = Category(study, "vintage audio").answer().text
     row = study.bought_returns.set_index("category").loc["vintage audio"]
-    assert "of the past 22 months, not next month" in text
-    assert f"Without its best sale it would be {hourly(row['without_best'])} an hour" in text
+    assert f"An hour made {hourly(row['hourly'])} (the past 22 months, not next month)" in text
+    assert f"Without its best sale it would have made {hourly(row['without_best'])};" in text
     assert "the past 22 months, not next month" in Buy(study).verdicts().text
 
 
