@@ -141,8 +141,8 @@ class Buy:
         figures = [figure for one in _bought(study) for figure in decision_figures(study, one)]
         caption = "What it sells for, then the most to pay; kinds to buy first"
         shown = table(pd.DataFrame(rows), caption=caption, headings=headings, figures=figures)
-        # A phone is too narrow for the width that long names are given elsewhere: here they wrap.
-        return Element(shown.html.replace('class="long"', 'class="medium"'), shown.text, shown.figures)
+        # Neither a phone nor a desk has the width that long words are given elsewhere: here they wrap.
+        return Element(shown.html.replace(' class="long"', ""), shown.text, shown.figures)
 
     def sheet_note(self) -> Element:
         """What to leave, how to read the sheet, and which rows lean on the rest of the shop."""

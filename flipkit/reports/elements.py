@@ -373,7 +373,7 @@ def _each(cents: npt.NDArray[np.int64], count: int) -> npt.NDArray[np.int64]:
     """What each line comes to per item in whole cents, so rounded that the lines add up to the net, which is last.
 
     >>> _each(np.array([1000, -334, -333, 333]), 10).tolist()
-    [100, -33, -34, 33]
+    [100, -34, -33, 33]
     """
     exact = cents[:-1] / count
     each = np.floor(exact).astype(np.int64)

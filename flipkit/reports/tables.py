@@ -12,7 +12,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from flipkit.analysis.results import RESULT
-from flipkit.analysis.returns import ONE_DECIDES, TOO_FEW, too_few_words
+from flipkit.analysis.returns import TOO_FEW, too_few_words
 from flipkit.economics.costs import own_rate_cards
 from flipkit.reports.elements import EMPTY, NOTHING, Element, caution, figures_said, table
 from flipkit.reports.sentences import money_per_hour, of_category, past_words
@@ -416,7 +416,6 @@ def ranking_table(study: Study) -> Element:
     headings = {
         "category": "Category",
         "beats_target": "Chance to beat the target",
-        "verdict": "In words",
         "pulled": "An hour, adjusted",
         "between": f"{study.confidence:.0%} interval, adjusted",
         "raw": "As it was",
@@ -427,9 +426,9 @@ def ranking_table(study: Study) -> Element:
     formats = hourly | {"beats_target": _chance, "weight": lambda share: f"{share:.0%}"}
     frame = study.ranking.copy()
     # What is too few to tell gets no chance and no pulled figure that could be read as one.
-    frame[["beats_target", "pulled"]] = frame[["beats_target", "pulled"]].where(frame["claimed"].astype(bool))
+    told = ["beats_target", "pulled", "low", "high"]
+    frame[told] = frame[told].where(frame["claimed"].astype(bool))
     frame["between"] = _intervals(study, frame)
-    frame["verdict"] = frame["verdict"].mask(frame["one_decides"], f"{TOO_FEW}: {ONE_DECIDES}")
     return table(
         frame,
         caption="Counting unsold items, adjusted for small samples",
