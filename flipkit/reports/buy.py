@@ -236,7 +236,7 @@ class Buy:
         lost = _whole(int(wishes.get("loss_from_cents", 0)), self.study)
         return (
             f"Pay no more than the prices below, list and mark down as you do now, and an hour should bring {target}. "
-            f"Even so, up to {wishes['loss_limit']:.0%} of what you buy may lose you {lost} or more a piece."
+            f"Even so, up to {wishes['loss_limit']:.0%} of what you buy may lose you {lost} or more apiece."
         )
 
     def _reason(self, one: Decision) -> str:
