@@ -128,10 +128,8 @@ class Stock:
             said = joined([one for one in does if " 0 more" not in one])
             lines.append(f"Within four weeks {said}, of those that you keep for now: the days are listed below.")
         if len(self._unpriced()):
-            lines.append(
-                f"Look up what items like {count_of(len(self._unpriced()), 'item')} without a typical price sell for: "
-                "they are listed below."
-            )
+            items = count_of(len(self._unpriced()), "item without a typical price", "items without a typical price")
+            lines.append(f"Look up what like things sold for, for {items}: they are listed below.")
         return to_do(lines)
 
     def clear_out(self, gone: pd.DataFrame) -> str:
@@ -197,8 +195,8 @@ class Stock:
         note = (
             "These have neither a list price nor sold prices of like items in the books, so no plan counts them. Look "
             "up what like items sold for and write each price into comparables.csv, with the item's item_id; or list "
-            "the item, and its price counts. They are in stock all the same, so a category has as many more items in "
-            "stock than its page plans for."
+            "the item, and its price counts. They are in stock all the same, so a category can have more items in "
+            "stock than its plan counts."
         )
         headings = {"item": "Item", "category": "Category", "cost": "It cost"}
         return table(shown, caption=count_of(len(found), "item"), headings=headings, note=note)
@@ -386,7 +384,7 @@ class Stock:
         figures = [study.figure(name, "shop", frame[column].sum()) for column, name in named.items()]
         note = f"All {count_of(len(study.unsold_items()), 'item')} in stock."
         if study.given_up:
-            note += f" The {len(study.given_up):,} to clear out may still bring their salvage alone."
+            note += f" Under May still bring, the {len(study.given_up):,} to clear out count with their salvage alone."
         return table(
             frame,
             caption=f"Stock by age on {day_words(study.as_of)}",

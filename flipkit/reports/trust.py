@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from flipkit.analysis.results import minutes_known
 from flipkit.charts.stock import plot_shares
 from flipkit.errors import AssumptionError
 from flipkit.reports import elements
@@ -39,9 +40,9 @@ _PLAIN: Final = {
     "rare dear finds": "rare expensive finds",
     "the kit": "this report's advice",
     "the kit, no benefit of the doubt": "the same without benefit of the doubt",
-    "hourly of sold things": "the hour that sold items earned",
+    "hourly of sold things": "the hour of sold items",
     "highest profit a sale": "the highest profit a sale",
-    "buy everything": "buying everything",
+    "buy everything": "no rule, everything",
 }
 
 
@@ -107,8 +108,11 @@ class CanWeTrustIt:
 
     def _minutes(self) -> list[str]:
         """That the ranges leave out the doubt in hours that nobody logged."""
-        said = minutes_sentence(self.study.month_items())
-        return [f"{month_name(self.study.month)}, {said[:1].lower()}{said[1:]}"] if said.startswith("Hours") else []
+        logged = minutes_known(self.study.month_items())["logged"]
+        if not 0 < logged < 1:
+            return []
+        month = month_name(self.study.month)
+        return [f"Of the hours behind {month}, {logged:.0%} were logged; no range carries the doubt in the rest."]
 
     def learned(self) -> Element:
         """Standard minutes, and what they become with the shop's own log."""
@@ -181,7 +185,7 @@ class Trust:
             f"In {int(held['shops'].sum()):,} simulated shops, {self.confidence:.0%} intervals held the truth "
             f"{weakest['share']:.0%} to {held['share'].max():.0%} of the time. Their hardest case: {weakest['name']}. "
             f"A seller who bought by this report's advice earned {kit:.0%} of what one who knows the truth earned. The "
-            f"best rule of thumb, {_PLAIN.get(best['name'], best['name'])}, earned {best['share']:.0%}."
+            f"best rule of thumb, buying by {_PLAIN.get(best['name'], best['name'])}, earned {best['share']:.0%}."
         )
 
     def note(self) -> str:
