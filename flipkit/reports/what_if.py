@@ -192,7 +192,7 @@ class WhatIf:
         study, frame = self.study, wage_limits(self.study)
         if frame.empty:
             return EMPTY
-        wage = _shown_wage(study, wage_asked(study)[0])
+        wage = _shown_wage(study, float(frame["wage"].iloc[0]))
         frame["interval"] = [_range(study, row) for row in frame.to_dict("records")]
         frame["counted"] = frame["basis"].map(_COUNTED)
         headings = {
@@ -297,7 +297,7 @@ def wage_limits(study: Study) -> pd.DataFrame:
     sold = study.shop_sales.loc["the window"]
     rows = []
     if sold["items"] and sold["owner_min"] > 0:
-        held = study.assumptions
+        held, (wage, _) = study.assumptions, wage_asked(study)
         terms = {"pace": held.number("help.pace"), "guidance": held.share("help.guidance")}
         for basis, row in [*(("bought", row) for _, row in study.shop_bought.iterrows()), ("sold", sold)]:
             limit, low, high = (
@@ -305,9 +305,9 @@ def wage_limits(study: Study) -> pd.DataFrame:
                 for name in ("hourly", "low", "high")
             )
             claimed = bool(row["claimed"])
-            verdict = wage_verdict(wage_asked(study)[0], limit, low, high, claimed=claimed)
-            rows.append((basis, float(row["hourly"]), limit, low, high, claimed, verdict))
-    return pd.DataFrame(rows, columns=["basis", "hourly", "limit", "low", "high", "claimed", "verdict"])
+            verdict = wage_verdict(wage, limit, low, high, claimed=claimed)
+            rows.append((basis, float(row["hourly"]), limit, low, high, claimed, wage, verdict))
+    return pd.DataFrame(rows, columns=["basis", "hourly", "limit", "low", "high", "claimed", "wage", "verdict"])
 
 
 def help_sentence(study: Study) -> str:
