@@ -288,7 +288,7 @@ def change_words(change: Change, *, currency: str) -> str:
     """One of the changes that would bring most, in words and dollars a month.
 
     >>> change_words(Change("pack an inch smaller", 3323, (("lamps", 3323),)), currency="USD")
-    'Pack lamps an inch smaller: about $33 a month.'
+    'Pack lamps in boxes just small enough: about $33 a month.'
     """
     kinds = [kind for kind, _ in change.parts]
     most = kinds if len(kinds) <= _MOST_KINDS + 1 else [*kinds[:_MOST_KINDS], f"{len(kinds) - _MOST_KINDS} more kinds"]
@@ -296,7 +296,7 @@ def change_words(change: Change, *, currency: str) -> str:
     if change.name == STOP_BUYING:
         return f"Stop buying {joined(most)} at what you usually pay: worth {worth} at your target."
     if change.name == PACK_SMALLER:
-        return f"Pack {joined(most)} an inch smaller: {worth}."
+        return f"Pack {joined(most)} in boxes just small enough: {worth}."
     return f"Price {joined(most)} as recommended: {worth}."
 
 

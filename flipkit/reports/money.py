@@ -196,8 +196,8 @@ class Money:
             else ""
         )
         return words(
-            f"{span} buyers paid {taken} in {count_of(len(sold), 'sale')}. The items that sold had cost you {cost}; "
-            f"each counts at its own cost.{more}"
+            f"{span} {count_of(len(sold), 'sale')} brought {taken} from buyers. The items that sold had cost you "
+            f"{cost}; each counts at its own cost.{more}"
         )
 
     def goods_table(self) -> Element:

@@ -223,8 +223,8 @@ class Trust:
     def earned_table(self) -> Element:
         """What each way of choosing earned."""
         shops = int(self.earned["shops"].iloc[0])
-        headings = {"name": "Bought by", "share": "Share", "dollars": "In a year"}
-        formats = {"dollars": "${:,.0f}".format, "share": "{:.1%}".format}
+        headings = {"name": "Bought by", "share": "Share", "dollars": "Earned, simulated"}
+        formats = {"dollars": "{:,.0f}".format, "share": "{:.1%}".format}
         caption = f"What each way of choosing earned in twelve months, in {shops} shops"
         return elements.table(_said_plainly(self.earned), caption=caption, headings=headings, formats=formats)
 
