@@ -31,7 +31,7 @@ from flipkit.reports.elements import (
     to_do,
 )
 from flipkit.reports.panel import MovedStudies
-from flipkit.reports.sentences import count_of, money_per_hour, span_name
+from flipkit.reports.sentences import count_of, day_words, money_per_hour, span_name
 from flipkit.reports.study import Study
 from flipkit.reports.tables import bases_columns, bases_formats, bases_headings, cautions
 from flipkit.units import CM_AN_INCH
@@ -94,8 +94,9 @@ class Bulky:
         inside = found.seen_from_cents <= found.price_cents <= found.seen_to_cents
         beyond = "" if inside else " No bulky item sold at such a price, so this is a guess."
         return (
-            f"Buy a bulky item only if it will sell for about {_price(self.study.currency, found.price_cents)} or "
-            f"more (probably between {low} and {high}): from there on it beats the average small item.{beyond}"
+            f"On average over all bulky kinds, buy a bulky item only if it will sell for about "
+            f"{_price(self.study.currency, found.price_cents)} or more (probably between {low} and {high}): from there "
+            f"on it beats the average small item. Each kind's own lowest price stands on the page Buy.{beyond}"
         )
 
     def picture(self) -> Any:
@@ -137,7 +138,8 @@ class Bulky:
             bases_columns(study, frame),
             caption="What an hour on each size earns",
             headings={"size_class": "Size", **bases_headings(study)},
-            note=size_words(study),
+            note=f"{size_words(study)} Sold of bought: sold by {day_words(study.as_of)}, the last day in the books. "
+            f"Sales: those of {span_name(study)}.",
             formats=bases_formats(study),
             currency=study.currency,
         )
@@ -169,7 +171,24 @@ class Bulky:
             "cubic_ft": lambda feet: study.measures.room_number(feet, places=1),
         }
         caption = "Lost per sale: damage, refunds and later carrier charges"
-        return table(frame, caption=caption, headings=headings, formats=formats, currency=study.currency)
+        return table(
+            frame,
+            caption=caption,
+            headings=headings,
+            note=self._unsold_sizes(),
+            formats=formats,
+            currency=study.currency,
+        )
+
+    def _unsold_sizes(self) -> str:
+        """What is in stock of sizes that no row stands for, because none of them sold."""
+        study, unsold = self.study, self.study.unsold_items()
+        rest = unsold[~unsold["size_class"].isin(study.size_returns.get("size_class", []))]
+        if rest.empty:
+            return ""
+        cost = money(int(rest["cost_cents"].sum()), currency=study.currency)
+        sizes = joined(sorted(set(rest["size_class"])))
+        return f"Not in this table: {count_of(len(rest), 'item')} in stock, {sizes}, that cost {cost}: none has sold."
 
     def facts_picture(self) -> Any:
         """The same, one small panel a measure."""
@@ -385,7 +404,7 @@ class BreakEvenMoves:
         return f"With every parcel billed at one divisor, bulky would win as follows. {'; '.join(said)}."
 
     def _wage(self, row: pd.Series[object]) -> str:
-        return hourly(float(str(row["wage"])), currency=self.currency)
+        return money_per_hour(float(str(row["wage"])), currency=self.currency).removesuffix(".00")
 
     def _from(self, cents: object) -> str:
         shown = self._shown(cents)

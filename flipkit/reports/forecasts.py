@@ -7,6 +7,7 @@ import os
 import re
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -31,13 +32,26 @@ from flipkit.analysis.returns import TOO_FEW
 from flipkit.money import show_cents
 from flipkit.reports import elements
 from flipkit.reports.elements import EMPTY, Element
-from flipkit.reports.sentences import count_of, day_words, few_sales_sentence
+from flipkit.reports.sentences import count_of, day_words, few_sales_sentence, money_per_hour, month_name
 from flipkit.reports.study import STUDIES, Study
 from flipkit.reports.tables import words
 
 #: Folder beside the packs in which the forecasts of every run are kept.
 FOLDER = "track-record"
 _MONEY = ("sold price", "month net")
+#: What is forecast, in a reader's words.
+_SAID: Final = {
+    "category hourly": "an hour on each category's sales",
+    "month hourly": "an hour on the month's sales",
+    "month net": "net of the month's sales",
+    "sale": "items selling",
+    "sold price": "price if it sells",
+}
+#: What the forecasts of a month's net and hour leave out.
+_SALES_ALONE: Final = (
+    "An hour and a net are of what sells in that month alone: what stays unsold or is written off is not counted. So "
+    "they are higher than a month's result, and a category to leave can stand high."
+)
 
 
 @dataclass(frozen=True)
@@ -50,6 +64,7 @@ class TrackRecord:
     why_none: str
     too_few: int
     currency: str
+    lately: str = ""
 
     def sentence(self) -> str:
         """How the earlier forecasts came out."""
@@ -137,12 +152,18 @@ class TrackRecord:
         if self.new.empty:
             return words(self.why_none)
         rows = [
-            {"what": str(what), "count": len(part), "due": part["due_on"].max(), "said": self._said(str(what), part)}
+            {
+                "what": _SAID.get(str(what), str(what)),
+                "count": len(part),
+                "due": part["due_on"].max(),
+                "said": self._said(str(what), part),
+            }
             for what, part in self.new.groupby("what", sort=True)
         ]
         headings = {"what": "Forecast", "count": "How many", "due": "Known on", "said": "Said"}
         caption = f"Forecasts of this run{self._so_far()}"
-        return elements.table(pd.DataFrame(rows), caption=caption, headings=headings)
+        note = f"{_SALES_ALONE} {self.lately}".strip()
+        return elements.table(pd.DataFrame(rows), caption=caption, headings=headings, note=note)
 
     def _so_far(self) -> str:
         """Where the month has begun: that the returns of what it sold by now are known."""
@@ -165,9 +186,10 @@ class TrackRecord:
             }
         )
         due = new["due_on"].max().date()
-        caption = f"An hour on the sales of the month that ends on {day_words(due)}{self._so_far()}"
+        caption = f"An hour on sold items alone, of the month that ends on {day_words(due)}{self._so_far()}"
         headings = {"category": "Category", "expected": "Expected", "between": f"{new['level'].mean():.0%} interval"}
-        return elements.table(shown, caption=caption, headings=headings)
+        note = "No verdict rests on these: the verdicts count unsold items too."
+        return elements.table(shown, caption=caption, headings=headings, note=note)
 
     def last_table(self) -> Element:
         """What was said of each category's hour the last time that such a forecast came due, and what came."""
@@ -309,7 +331,20 @@ def track_record(study: Study, kept: str = "") -> TrackRecord:
         few or "Nothing is on sale and too few months are known, so nothing is forecast.",
         study.assumptions.whole("report.too_few_items"),
         study.currency,
+        _lately(study),
     )
+
+
+def _lately(study: Study) -> str:
+    """What the report's month made of its sales alone, beside its result."""
+    made = by_month(study.items, last=study.month).set_index("month")
+    month = pd.Period(study.month, "M").start_time
+    if month not in made.index or np.isnan(float(made.at[month, "sales_hourly"])):
+        return ""
+    sales, result = (
+        money_per_hour(float(made.at[month, name]), currency=study.currency) for name in ("sales_hourly", "hourly")
+    )
+    return f"{month_name(study.month)} made {sales} an hour so counted, and {result} with what was written off."
 
 
 def outcomes(study: Study, forecasts: pd.DataFrame) -> dict[tuple[str, str, dt.date], float]:

@@ -27,7 +27,7 @@ from flipkit.charts.style import money
 from flipkit.economics.items import MONEY_LINES
 from flipkit.money import share_out
 from flipkit.reports.elements import EMPTY, Element, Said, caution, headline, line_sums, table, to_do
-from flipkit.reports.sentences import count_of, month_name, year_name
+from flipkit.reports.sentences import count_of, day_words, month_name, year_name
 from flipkit.reports.study import Study, currency_unit
 from flipkit.reports.tables import months_table, words
 
@@ -39,7 +39,7 @@ GOODS_LINES = {
     "38": "materials and supplies that are part of the goods",
     "39": "other costs",
     "40": "together",
-    "41": "stock at the end of the span",
+    "41": "stock at the end",
     "42": "cost of goods sold",
 }
 #: Lines of the sales that follow the day of the sale.
@@ -70,12 +70,17 @@ class Money:
         return headline(Said(brought, figures), note=" ".join([self._year(), *self._shares_note()]))
 
     def to_do(self) -> Element:
-        """What to keep back before shares are paid out."""
+        """What of a share may be paid out: what is left once the next goods are paid."""
         goods, months = self.goods(), self.study.year_so_far()[1].month
         if self._owners().empty or goods["purchases"] <= 0:
             return EMPTY
         each = self._dollars(goods["purchases"] / months)
-        return to_do([f"Before you pay out shares, keep back what you spend on goods: about {each} a month this year."])
+        return to_do(
+            [
+                f"Pay out shares only from cash that is left after you keep back about {each} for the next month's "
+                "goods, which is what you spent on goods a month this year."
+            ]
+        )
 
     def picture(self) -> Any:
         """Where the month's money went."""
@@ -122,7 +127,7 @@ class Money:
             pd.DataFrame(columns),
             caption="Shares of the result; wages with payroll taxes",
             headings=headings,
-            formats={"month_hours": lambda hours: f"{hours:,.0f}"},
+            formats={"month_hours": lambda hours: f"{hours:,.1f}"},
             currency=study.currency,
         )
 
@@ -137,7 +142,8 @@ class Money:
         headings = {"step": "What", "month_cents": month_name(study.month), "year_cents": year_name(study)}
         note = (
             "The result counts an item on the day that it sold or was written off, with all that it ever cost. The "
-            "last line counts money on its own day. What you paid for items still in stock stands between the two."
+            "last line counts money on its own day. Written off are items that you cleared out. What you paid for "
+            "items still in stock stands between the two."
         )
         caption = "From the sales to the result, and on to your books"
         return table(frame, caption=caption, headings=headings, note=note, currency=study.currency)
@@ -162,9 +168,9 @@ class Money:
         hours = logged.loc[logged["role"] == "owner", "minutes"].sum() / 60
         behind = study.month_items()["owner_min"].sum() / 60
         return words(
-            f"You logged {hours:,.0f} hours in {month_name(study.month)}. The result has {behind:,.0f} hours behind "
-            "it: all the work on what sold or was written off, whenever you did it. Where nobody logged it, standard "
-            "minutes stand in."
+            f"You logged {hours:,.1f} hours in {month_name(study.month)}, help not counted. The result has "
+            f"{behind:,.0f} hours behind it: all the work on what sold or was written off, whenever you did it. Where "
+            "nobody logged it, standard minutes stand in."
         )
 
     def goods(self) -> dict[str, int]:
@@ -181,10 +187,17 @@ class Money:
         if sold.empty:
             return words(f"{span} nothing sold.")
         taken = self._dollars(int((sold["sold_price_cents"] + sold["shipping_charged_cents"]).sum()))
-        cost = self._dollars(self.goods()["sold"])
+        goods = self.goods()
+        cost, given = self._dollars(goods["sold"]), goods["given"]
+        more = (
+            f" Items donated or thrown away had cost {self._dollars(given)}, so line 42 comes to "
+            f"{self._dollars(goods['sold'] + given)}."
+            if given
+            else ""
+        )
         return words(
             f"{span} {count_of(len(sold), 'sale')} brought {taken} from buyers. The items that sold had cost you "
-            f"{cost}; each counts at its own cost."
+            f"{cost}; each counts at its own cost.{more}"
         )
 
     def goods_table(self) -> Element:
@@ -202,7 +215,9 @@ class Money:
             "41": goods["closing"],
             "42": goods["opening"] + bought - goods["closing"],
         }
-        rows: list[tuple[str, str, int]] = [(line, name, amounts[line]) for line, name in GOODS_LINES.items()]
+        last = self.study.year_so_far()[1]
+        said = GOODS_LINES | {"41": f"stock at the end of {last:%B} {last.day}"}
+        rows: list[tuple[str, str, int]] = [(line, name, amounts[line]) for line, name in said.items()]
         rows += [
             ("", "of line 42: the items that sold, each at its own cost", goods["sold"]),
             ("", "of line 42: items donated or thrown away", goods["given"]),
@@ -304,11 +319,13 @@ class Money:
         owners = self._owners()
         if owners.empty:
             return ""
-        due = share_out(
-            self.study.result_cents("month"), owners["share_of_profit_ppm"].fillna(0).astype(np.int64).to_numpy()
-        )
-        said = [f"{_named(who)} {self._dollars(int(cents))}" for who, cents in zip(owners["worker"], due, strict=True)]
-        return f"Shares of {month_name(self.study.month)}: {', '.join(said)}."
+        shares = owners["share_of_profit_ppm"].fillna(0).astype(np.int64)
+        due = share_out(self.study.result_cents("month"), shares.to_numpy())
+        said = [
+            f"{_named(who)} {self._dollars(int(cents))} ({share / 1_000_000:.0%})"
+            for who, cents, share in zip(owners["worker"], due, shares, strict=True)
+        ]
+        return f"Shares of {month_name(self.study.month)}, as people.csv divides them: {', '.join(said)}."
 
     def _shares_note(self) -> list[str]:
         """Who gets what of the month, and that it is no cash to take out."""
@@ -317,8 +334,8 @@ class Money:
             return ["The books name no owner in people.csv, so there is nobody to share it among."]
         given = owners["share_of_profit_ppm"].fillna(0).sum() / 1_000_000
         told = (
-            f"A share is not cash to take out: the {self._dollars(self._stock())} that your stock cost is already "
-            "spent, and it comes back only when items sell."
+            f"A share is not cash in hand: the {self._dollars(self._stock())} that your stock of "
+            f"{day_words(self.study.as_of)} cost is already spent, and it comes back only when items sell."
         )
         uneven = f"The shares in people.csv come to {given:.0%}, not to 100%: they are taken in proportion."
         return [

@@ -29,6 +29,7 @@ class Packing:
 
     frame: pd.DataFrame
     totals: pd.DataFrame
+    sold: int
     shipped: int
     reach_in: float
     unmeasured_cents: int
@@ -47,7 +48,7 @@ class Packing:
         if trims.empty:
             return headline(f"Of {boxes}, none was just too big.", note=self._note())
         said = f"{len(trims):,} of {boxes} were {self._reach()} or less too big."
-        usual = f", usually about {self._money(trims.median())} each" if len(trims) > 1 else ""
+        usual = f", about {self._money(trims.median())} or less for half of them" if len(trims) > 1 else ""
         return headline(f"{said} That cost {self._money(trims.sum())}{usual}.", note=self._note())
 
     def to_do(self) -> Element:
@@ -78,10 +79,14 @@ class Packing:
         most, every = costly.head(_NAMED), int(costly["cost_cents"].sum())
         title = f"{joined([str(name) for name in most['category']])} cost {self._money(most['cost_cents'].sum())}"
         title += f" of {self._money(every)}" if len(costly) > _NAMED else ""
+        trims, later = (self._money(costly[name].sum()) for name in ("trim_cents", "adjustment_cents"))
+        parts = f"{trims} for boxes too big, {later} that carriers took later"
+        above = costly["above_cents"].sum()
+        parts += f", {self._money(above)} above the rules" if above else ""
         chart = plot_packing_lessons(self.totals, currency=self.currency)
         if costly.empty:
             return chart
-        subtitle = f"What boxes cost more than they had to, {self.span}. Your books and rate cards."
+        subtitle = f"What boxes cost more than they had to: {parts}. {self.span}. Your books and rate cards."
         return chart.properties(title={"text": title[0].upper() + title[1:], "subtitle": subtitle})
 
     def by_category(self) -> Element:
@@ -118,7 +123,9 @@ class Packing:
             "rule_cents": "Label by the rules",
             "parcel": "Packed",
         }
-        caption = f"The {len(shown)} most costly of {count_of(len(found), 'box', 'boxes')}"
+        caption = (
+            f"The {len(shown)} most costly of {count_of(len(found), 'box', 'boxes')}, too big or charged more later"
+        )
         return table(shown, caption=caption, headings=headings, currency=self.currency)
 
     def cautions(self) -> Element:
@@ -149,12 +156,14 @@ class Packing:
 
     def _note(self) -> str:
         """The months, and the boxes that cannot be judged."""
-        missing = self.shipped - len(self.frame)
+        missing, here = self.shipped - len(self.frame), self.sold - self.shipped
+        whole = f"{self.span}: {count_of(self.sold, 'sale')}"
+        whole += f", {here:,} of them picked up without a box." if here else "."
         if not missing:
-            return f"{self.span}."
+            return whole
         more = f"; carriers took {self._money(self.unmeasured_cents)} later on those" if self.unmeasured_cents else ""
         boxes = count_of(missing, "more box", "more boxes")
-        return f"{self.span}. {boxes} can't be judged: their size or zone is not in the books{more}."
+        return f"{whole} {boxes} can't be judged: their size or zone is not in the books{more}."
 
     def _by_trims(self) -> pd.DataFrame:
         found = self.totals[self.totals["trim_cents"] > 0]
@@ -211,6 +220,7 @@ def packing_page(study: Study, *, reach: str = "") -> Packing:
     return Packing(
         frame,
         lesson_totals(frame),
+        len(sold),
         len(posted),
         reach_in,
         int(left["label_adjustment_cents"].clip(lower=0).sum()),

@@ -302,7 +302,7 @@ def may_bring_sentence(study: Study) -> Said:
     unsold = study.unsold_items()
     may = round(float(study.prospects.loc[unsold.index, "value_cents"].sum()))
     likely = float(study.prospects.loc[unsold.index, "chance"].sum())
-    given = f", none of the {len(study.given_up):,} to clear out counted" if study.given_up else ""
+    given = f". The {len(study.given_up):,} to clear out count with their salvage alone" if study.given_up else ""
     return Said(
         f"Over the next {study.horizon.days} days the stock may bring {money(may, currency=study.currency)} after "
         f"what is still to be paid, about {likely:,.0f} items selling{given}.",

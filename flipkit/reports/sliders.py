@@ -26,7 +26,7 @@ from flipkit.charts.sliders import DIVISOR_LABEL, divisor_options, slides
 from flipkit.economics.labor import EVERYBODY
 from flipkit.economics.overrides import labels_dearer, with_divisor
 from flipkit.reports.elements import Element, table
-from flipkit.reports.sentences import money_per_hour
+from flipkit.reports.sentences import money_per_hour, span_name
 from flipkit.reports.study import Study
 from flipkit.reports.tables import words
 
@@ -97,9 +97,10 @@ def plot_sliders(study: Study) -> Element:
     basis = next(name for name in BASES if sums[name])
     moved = moved_returns(sums[basis], start, wage=start.wage)
     mark = style.currency_mark(study.currency)
-    said = " ".join(moved_words(moved, moved, start.target, currency=study.currency))
+    said = " ".join([*moved_words(moved, moved, start.target, currency=study.currency), counted_words(study, basis)])
     reach = _reach(sums, start)
     told = {
+        "counted": {name: counted_words(study, name) for name in BASES},
         "bases": {name: [_told(row) for row in rows] for name, rows in sums.items()},
         "divisors": DIVISORS,
         "mark": mark,
@@ -168,7 +169,13 @@ def sliders_sentence(study: Study) -> tuple[str, str]:
     note = "Unsold items count with what they cost so far and what they may still bring; one switch leaves them out."
     if not any(row.sums[4] for rows in sums.values() for row in rows):
         note += " You paid no help, so the wage changes nothing."
-    return " ".join(moved_words(moved, moved, start.target, currency=study.currency)), note
+    said = [*moved_words(moved, moved, start.target, currency=study.currency), counted_words(study, basis)]
+    return " ".join(said), note
+
+
+def counted_words(study: Study, basis: str) -> str:
+    """What the headline of the sliders is about: how it counts, and over which months."""
+    return f"This is for {span_name(study)}, {BASES[basis].lower()}."
 
 
 def divisors_table(study: Study) -> Element:

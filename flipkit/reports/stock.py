@@ -40,7 +40,7 @@ from flipkit.reports.waiting import Waiting, waiting_page
 _COUNTED: Final = {
     "list": "list {}",
     "lower": "mark down {}",
-    "hold": "keep {} at today's price",
+    "hold": "keep {} for now",
     "give up": "clear out {}",
 }
 #: Actions that change something now, in the order in which they are done.
@@ -59,6 +59,8 @@ _PLANNED: Final = [
     "weeks_listed",
     "markdown_on",
 ]
+#: What a lowest offer is of.
+_LEAST: Final = "Take at least: for the item alone. What you charge for postage comes on top."
 #: Why a lowest offer can stand above a markdown to come.
 _WHY_ABOVE: Final = (
     "A lowest offer can be above a later markdown. Until that day a buyer may still pay the full price, so waiting is "
@@ -122,9 +124,13 @@ class Stock:
             lines.append(self.clear_out(gone))
         soon = self.soon()
         if len(soon):
-            lines.append(
-                f"Then mark down or clear out {count_of(len(soon), 'more', 'more')} on their days, listed below."
-            )
+            cuts = int(soon["markdown_on"].notna().sum())
+            does = [f"{do} {number:,} more" for do, number in (("mark down", cuts), ("clear out", len(soon) - cuts))]
+            said = joined([one for one in does if " 0 more" not in one])
+            lines.append(f"Within four weeks {said}, of those that you keep for now: the days are listed below.")
+        if len(self._unpriced()):
+            items = count_of(len(self._unpriced()), "item without a typical price", "items without a typical price")
+            lines.append(f"Look up what like things sold for, for {items}: they are listed below.")
         return to_do(lines)
 
     def clear_out(self, gone: pd.DataFrame) -> str:
@@ -161,7 +167,7 @@ class Stock:
         headings = {"item": "Item", "do": "What to do", "asked": "Asked now", "least": "Take at least"}
         headings["brings"] = "Still brings"
         caption = "In stock, item by item" if category else "To do now and in the next four weeks, item by item"
-        note = "Still brings: on average, after fees, postage, room and your work at your target."
+        note = f"{_LEAST} Still brings: on average, after fees, postage, room and your work at your target."
         return table(self._told(found), caption=caption, headings=headings, note=note)
 
     def kept(self) -> Element:
@@ -172,7 +178,29 @@ class Stock:
         headings = {"item": "Item", "then": "Asked now, and next", "least": "Take at least"}
         above = bool((found["lowest_offer_cents"] > found["markdown_cents"]).any())
         caption = f"{count_of(len(found), 'item')}, worth most first"
-        return table(self._told(found), caption=caption, headings=headings, note=_WHY_ABOVE if above else "")
+        note = f"{_LEAST} {_WHY_ABOVE}" if above else _LEAST
+        return table(self._told(found), caption=caption, headings=headings, note=note)
+
+    def unpriced(self) -> Element:
+        """What has no typical price yet, item by item, and what to do about it."""
+        found = self._unpriced()
+        if found.empty:
+            return EMPTY
+        shown = found.assign(
+            item=[
+                f"{title} ({name})" if title else name
+                for name, title in zip(found["item_id"], found["title"], strict=True)
+            ],
+            cost=[self._money(cents) for cents in found["cost_cents"]],
+        )
+        note = (
+            "These have neither a list price nor sold prices of like items in the books, so no plan counts them. Look "
+            "up what like items sold for and write each price into comparables.csv, with the item's item_id; or list "
+            "the item, and its price counts. They are in stock all the same, so a category can have more items in "
+            "stock than its plan counts."
+        )
+        headings = {"item": "Item", "category": "Category", "cost": "It cost"}
+        return table(shown, caption=count_of(len(found), "item"), headings=headings, note=note)
 
     def cleared(self) -> Element:
         """What to clear out, item by item."""
@@ -325,7 +353,8 @@ class Stock:
             caption=f"Stock on {day_words(study.as_of)}, the most money first",
             headings=headings,
             formats=formats,
-            note=f"The first three figures are of that day; the ratios are of {span_name(study)}.",
+            note=f"The first three figures are of that day and count all items, those without a typical price too; the "
+            f"ratios are of {span_name(study)}.",
             currency=study.currency,
             figures=[
                 study.figure(name, scope, float(value))
@@ -354,9 +383,17 @@ class Stock:
         formats = {"cost_share": lambda share: f"{share:.0%}", "cubic_ft": study.measures.room_number}
         named = {"items": "things in stock", "cost_cents": "stock at cost"}
         figures = [study.figure(name, "shop", frame[column].sum()) for column, name in named.items()]
-        caption = f"Stock by age on {day_words(study.as_of)}"
+        note = f"All {count_of(len(study.unsold_items()), 'item')} in stock."
+        if study.given_up:
+            note += f" Under May still bring, the {len(study.given_up):,} to clear out count with their salvage alone."
         return table(
-            frame, caption=caption, headings=headings, formats=formats, currency=study.currency, figures=figures
+            frame,
+            caption=f"Stock by age on {day_words(study.as_of)}",
+            headings=headings,
+            formats=formats,
+            note=note,
+            currency=study.currency,
+            figures=figures,
         )
 
     def cautions(self) -> Element:
@@ -366,7 +403,7 @@ class Stock:
     def csv(self) -> str:
         """Every item in stock with what to do, as a table for a spreadsheet."""
         frame = self._told(self.plan.sort_values("item_id"))
-        dates = ("markdown_on", "give_up_on")
+        dates = {"markdown_on": "markdown_on", "clear_out_on": "give_up_on"}
         shown = pd.DataFrame(
             {
                 "item_id": frame["item_id"],
@@ -376,7 +413,7 @@ class Stock:
                 "ask": _dollars(frame, "price_cents"),
                 "take_at_least": _dollars(frame, "lowest_offer_cents"),
                 "then_ask": _dollars(frame, "markdown_cents"),
-                **{name: pd.to_datetime(frame[name]).dt.date if name in frame else "" for name in dates},
+                **{said: pd.to_datetime(frame[name]).dt.date if name in frame else "" for said, name in dates.items()},
                 "still_brings": _dollars(frame, "worth_cents"),
             }
         )
@@ -389,7 +426,9 @@ class Stock:
             item=[f"{row['title']} ({row['item_id']})" if row["title"] else row["item_id"] for row in rows],
             do=[self.action(row) for row in rows],
             asked=[self._money(row["asked_cents"]) for row in rows],
-            least=[NOTHING if row["action"] == "give up" else self._money(row["lowest_offer_cents"]) for row in rows],
+            least=[
+                "any price" if row["action"] == "give up" else self._money(row["lowest_offer_cents"]) for row in rows
+            ],
             then=[f"{self._money(row['asked_cents'])}, {self._next(row)}" for row in rows],
             brings=[NOTHING if row["action"] == "give up" else self.worth(row) for row in rows],
         )
@@ -411,6 +450,13 @@ class Stock:
         held = held.assign(due=due)[due <= pd.Timestamp(self.study.as_of) + pd.Timedelta(weeks=_SOON_WEEKS)]
         return held.sort_values(["due", "item_id"], kind="stable")
 
+    def _unpriced(self) -> pd.DataFrame:
+        """What is in stock and has no place in the plan, because nothing says what it may sell for."""
+        unsold = self.study.unsold_items()
+        if few_sales_sentence(self.study):
+            return unsold.head(0)
+        return unsold[~unsold["item_id"].isin(self.plan["item_id"])].sort_values(["category", "item_id"])
+
     def _brings(self, found: pd.DataFrame) -> str:
         they = "it" if len(found) == 1 else "they"
         return f"{they} may still bring {money(float(found['worth_cents'].sum()), currency=self.study.currency)}"
@@ -423,7 +469,7 @@ class Stock:
         cost = money(int(unsold["cost_cents"].sum()), currency=study.currency)
         if not study.items["sold_on"].notna().any():
             return f"They cost {cost}. Nothing has sold yet, so nobody can say what they may bring."
-        return f"They cost {cost}. {may_bring_sentence(study)}"
+        return f"On {day_words(study.as_of)} what is in stock has cost {cost}. {may_bring_sentence(study)}"
 
     def _patience_title(self, frame: pd.DataFrame) -> str:
         """What the recommended wait brings beside the next shorter one."""
@@ -444,7 +490,13 @@ class Stock:
             way: f"{money(row['net_cents'], currency=self.study.currency)} for {row['work_min'] / 60:,.0f} hours"
             for way, row in sums.iterrows()
         }
-        return f"If you go on like that, your stock brings {said[AS_NOW]} in the end; by this plan, {said[PLANNED]}."
+        may = money(round(float(self.study.prospects["value_cents"].sum())), currency=self.study.currency)
+        return (
+            f"If you go on like that, your stock brings {said[AS_NOW]} in the end; by this plan, {said[PLANNED]}. Both "
+            "count until each item with a typical price has sold or is cleared out. What the stock may bring at the "
+            f"top of the page, {may}, counts the next {self.study.horizon.days} days alone, at the pace and the prices "
+            "of your past sales."
+        )
 
     def _course(self, row: dict[Hashable, Any]) -> str:
         if not row["price_cents"]:
@@ -501,9 +553,12 @@ class ClearOutRecord:
         gone = sums.loc[True]
         if not gone["things"]:
             return "At none of the earlier dates was there anything to clear out."
+        dates = self.frame["made_on"].nunique()
+        again = f", the same one up to {dates} times" if dates > 1 else ""
         text = (
-            f"At {count_of(self.frame['made_on'].nunique(), 'earlier date')} the plan cleared out "
-            f"{count_of(int(gone['things']), 'item')}. You kept them: {int(gone['sold']):,} sold later"
+            f"At {count_of(dates, 'earlier date')} the plan would have cleared out an item "
+            f"{count_of(int(gone['things']), 'time')}{again}. You kept them: {count_of(int(gone['sold']), 'time')} one "
+            "sold later"
         )
         if not gone["owner_min"]:
             return f"{text}."
@@ -512,6 +567,13 @@ class ClearOutRecord:
         side = f"{'under' if hour < target else 'over'} your {money(target, currency=self.study.currency)} target"
         brought = money(hour, currency=self.study.currency)
         return f"{text}, and together they brought {brought} for each hour of further work, {side}."
+
+    def in_short(self) -> str:
+        """That earlier plans can be checked, though no forecast may have come due."""
+        gone = self.frame[self.frame["given_up"].astype(bool)] if len(self.frame) else self.frame
+        if not len(gone) or not gone["things"].sum():
+            return ""
+        return f"What came of {count_of(len(gone), 'earlier plan')} to clear out can be seen below."
 
     def table(self) -> Element:
         """The same by date, what was kept beside it."""

@@ -516,7 +516,11 @@ def _supplies_told(used: SuppliesUsed | None, currency: str) -> list[str]:
             "purchases are in the books."
         )
     if np.isfinite(used.seen):
-        told += f" So materials that you did not record count {used.used:.2f} times the assumed amount."
+        told += (
+            f" Materials that you did not record count {used.used:.2f} times the assumed amount. That is learned from "
+            "the parcels between the first and the last purchase of each supply, with the assumption weighed in, so it "
+            "is not the ratio of the two sums."
+        )
     return [told]
 
 
@@ -527,7 +531,8 @@ def _untaxed_told(economics: Economics) -> list[str]:
     return [
         f"{' and '.join(economics.untaxed_venues)} also charge fees on the sales tax that the buyer pays. The books "
         f"give no tax for {economics.untaxed:,} of these sales, so their fees are computed without it and are a little "
-        "too low. Fill in tax_paid, or set fees.buyer_tax."
+        "too low. Write the tax in the column tax_paid of items.csv, or the usual rate as fees.buyer_tax in "
+        "assumptions.toml."
     ]
 
 

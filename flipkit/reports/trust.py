@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import functools
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import pandas as pd
 
+from flipkit.analysis.results import minutes_known
 from flipkit.charts.stock import plot_shares
 from flipkit.errors import AssumptionError
 from flipkit.reports import elements
@@ -17,6 +18,7 @@ from flipkit.reports.sentences import (
     count_of,
     doubts,
     minutes_sentence,
+    month_name,
     overrides_sentence,
     run_out_sentence,
     trace_sentence,
@@ -28,6 +30,20 @@ from flipkit.simulation.coverage import Measured, calibration
 
 #: What the bases are called on a page.
 _BASES = {"bought": "counting unsold items", "sold": "sold items only"}
+#: Simulated shops, and ways to choose what to buy, in a reader's words.
+_PLAIN: Final = {
+    "heavy tails": "a few sales bring most",
+    "two equal": "two kinds alike",
+    "plain mixtures": "other patterns of prices",
+    "minutes follow luck": "better trips take longer",
+    "drift": "prices fall over the years",
+    "rare dear finds": "rare expensive finds",
+    "the kit": "this report's advice",
+    "the kit, no benefit of the doubt": "the same without benefit of the doubt",
+    "hourly of sold things": "the hour of sold items",
+    "highest profit a sale": "the highest profit a sale",
+    "buy everything": "no rule, everything",
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,8 +57,13 @@ class CanWeTrustIt:
     def answer(self) -> Element:
         """What the figures rest on, how earlier forecasts came out, and how often the ranges hold the truth."""
         return headline(
-            f"{trace_sentence(self.study.sold_items())} {self.record.sentence()}",
-            note=" ".join([self.measured.sentence(), *doubts(self.study)]),
+            " ".join(
+                filter(
+                    None,
+                    [trace_sentence(self.study.sold_items()), self.record.sentence(), self.cleared.in_short()],
+                )
+            ),
+            note=" ".join(dict.fromkeys([self.measured.sentence(), *self._minutes(), *doubts(self.study)])),
         )
 
     def to_do(self) -> Element:
@@ -51,7 +72,7 @@ class CanWeTrustIt:
         lines = [run_out_sentence(study), overrides_sentence(study), *study.left_out]
         if study.notes:
             noticed = count_of(len(study.notes), "note")
-            lines.append(f"The check of the books made {noticed}; the last fold but one says how to mend them.")
+            lines.append(f"The check of the books made {noticed}: see What the check of the books noticed, below.")
         return to_do([line for line in lines if line], title="What is missing")
 
     def picture(self) -> Any:
@@ -72,18 +93,26 @@ class CanWeTrustIt:
         )
 
     def earned_picture(self) -> Any:
-        """What following the kit earns in simulated shops."""
+        """What following the report earns in simulated shops."""
         earned = self.measured.earned
         kit = earned.set_index("name").loc["the kit", "share"]
         return plot_shares(
-            earned,
-            title=f"Buying by the kit earns {kit:.0%} of what a seller who knows the truth earns",
+            _said_plainly(earned),
+            title=f"Buying by this report's advice earns {kit:.0%} of what a seller who knows the truth earns",
             subtitle="Twelve months of buying in simulated shops, the same hours for everybody.",
         )
 
     def hours(self) -> Element:
         """How much of the hours was logged."""
         return words(minutes_sentence(self.study.month_items()) or "No work is logged.")
+
+    def _minutes(self) -> list[str]:
+        """That the ranges leave out the doubt in hours that nobody logged."""
+        logged = minutes_known(self.study.month_items())["logged"]
+        if not 0 < logged < 1:
+            return []
+        month = month_name(self.study.month)
+        return [f"Of the hours behind {month}, {logged:.0%} were logged; no range carries the doubt in the rest."]
 
     def learned(self) -> Element:
         """Standard minutes, and what they become with the shop's own log."""
@@ -144,7 +173,7 @@ class Trust:
         found = found.rename(columns={"scenario": "name", "held": "share", "held_error": "error"}).reset_index(
             drop=True
         )
-        return found.assign(name=found["name"].str.replace("dear", "expensive"))
+        return _said_plainly(found)
 
     def sentence(self) -> str:
         """Both measurements in words."""
@@ -155,8 +184,8 @@ class Trust:
         return (
             f"In {int(held['shops'].sum()):,} simulated shops, {self.confidence:.0%} intervals held the truth "
             f"{weakest['share']:.0%} to {held['share'].max():.0%} of the time. Their hardest case: {weakest['name']}. "
-            f"A seller who bought by the kit earned {kit:.0%} of what one who knows the truth earned. The best rule of "
-            f"thumb, {best['name']}, earned {best['share']:.0%}."
+            f"A seller who bought by this report's advice earned {kit:.0%} of what one who knows the truth earned. The "
+            f"best rule of thumb, buying by {_PLAIN.get(best['name'], best['name'])}, earned {best['share']:.0%}."
         )
 
     def note(self) -> str:
@@ -181,7 +210,7 @@ class Trust:
         )
         counts = [int(count) for count in wide.columns]
         wide = wide.set_axis([f"with_{count}" for count in counts], axis=1).reset_index()
-        wide["shop"] = wide["scenario"].str.replace("dear", "expensive") + ", " + wide["basis"].map(_BASES)
+        wide["shop"] = wide["scenario"].replace(_PLAIN) + ", " + wide["basis"].map(_BASES)
         headings = {"shop": "Kind of shop", "family": "Family"}
         headings |= {f"with_{count}": f"{count} items" for count in counts}
         return elements.table(
@@ -197,7 +226,12 @@ class Trust:
         headings = {"name": "Bought by", "share": "Share", "dollars": "Earned, simulated"}
         formats = {"dollars": "{:,.0f}".format, "share": "{:.1%}".format}
         caption = f"What each way of choosing earned in twelve months, in {shops} shops"
-        return elements.table(self.earned, caption=caption, headings=headings, formats=formats)
+        return elements.table(_said_plainly(self.earned), caption=caption, headings=headings, formats=formats)
+
+
+def _said_plainly(measured: pd.DataFrame) -> pd.DataFrame:
+    """The names of simulated shops and of ways to buy in a reader's words."""
+    return measured.assign(name=measured["name"].replace(_PLAIN))
 
 
 def measured_trust(items: int = 40) -> Trust:

@@ -24,6 +24,7 @@ from flipkit.reports import elements
 from flipkit.reports.buy import change_words
 from flipkit.reports.elements import DOING, EMPTY, NOTHING, Element, Said, activity_minutes, caution, headline, to_do
 from flipkit.reports.sentences import count_of, money_per_hour, month_name, span_name
+from flipkit.reports.sliders import wage_paid
 from flipkit.reports.study import Study
 from flipkit.reports.tables import words
 
@@ -110,10 +111,11 @@ class WhatIf:
         if top["name"] == _MINUTES:
             worth = self._whole(100 * float(top["worth"]))
             hours = f"{top['freed']:,.0f} hours a month"
-            return f"Working faster would help most: 10% less time frees about {hours}, worth {worth} at your target."
+            return f"Your minutes move an hour most: 10% less time frees about {hours}, worth {worth} at your target."
         change = "10% higher" if top["name"] == _PRICES else "10% lower"
         lead = str(top["name"]).capitalize()
-        return f"{lead} matter most: {change}, they would bring about {self._whole(top['net_cents'])} more a month."
+        brings = self._whole(top["net_cents"])
+        return f"{lead} move an hour most: {change}, they would bring about {brings} more a month."
 
     def picture(self) -> Any:
         """What moves the month's hour, each thing alone."""
@@ -141,7 +143,7 @@ class WhatIf:
             change=[f"{name} {'up' if name == _PRICES else 'down'}" for name in self.levers["name"]]
         )
         formats = {
-            "net_cents": lambda cents: self._whole(cents).replace("$", "") if cents else NOTHING,
+            "net_cents": lambda cents: self._whole(cents) if cents else NOTHING,
             "freed": lambda hours: f"{hours:,.0f}" if round(hours) else NOTHING,
             "hourly": self._hour,
         }
@@ -154,8 +156,8 @@ class WhatIf:
             return EMPTY
         hours = dict.fromkeys(("at_low", "at_high"), self._hour)
         headings = {"name": "Moved alone", "at_low": f"{self.part:.0%} less of it", "at_high": f"{self.part:.0%} more"}
-        caption = f"An hour then; {count_of(self.less, 'other')} move it less or not at all"
-        return elements.table(self.bars, caption=caption, headings=headings, formats=hours)
+        note = f"{count_of(self.less, 'other assumption')} would move it less or not at all." if self.less else ""
+        return elements.table(self.bars, caption="An hour then", headings=headings, formats=hours, note=note)
 
     def together(self) -> Element:
         """All of them moved at once, in words."""
@@ -165,9 +167,8 @@ class WhatIf:
         return words(
             f"If everything moves at once, each thing by up to {self.part:.0%}, eight months of ten earn between "
             f"{self._hour(cloud.low)} and {self._hour(cloud.high)} an hour, and {_share(cloud.above)} beat the target. "
-            f"The luck of {count_of(self.sales, 'sale')} comes on top. Drawn {_DRAWS} times by a curve through the "
-            f"computed months, which is off by {max(self.gap, 0.01):.2f} an hour at most in {_CHECKS} months computed "
-            "in full."
+            f"The luck of {count_of(self.sales, 'sale')} comes on top. We tried {_DRAWS} such months by a quick way. "
+            f"In {_CHECKS} that we also computed in full, it was off by at most {self._hour(max(self.gap, 0.01))}."
         )
 
     def hangs_table(self) -> Element:
@@ -191,7 +192,7 @@ class WhatIf:
         study, frame = self.study, wage_limits(self.study)
         if frame.empty:
             return EMPTY
-        wage = hourly(study.assumptions.cents("help.wage") / 100, currency=study.currency)
+        wage = _shown_wage(study, float(frame["wage"].iloc[0]))
         frame["interval"] = [_range(study, row) for row in frame.to_dict("records")]
         frame["counted"] = frame["basis"].map(_COUNTED)
         headings = {
@@ -204,7 +205,13 @@ class WhatIf:
         # A missing limit is no unknown: no wage at all would do.
         frame["limit"] = frame["limit"].fillna(-math.inf)
         formats = {"hourly": self._hour, "limit": lambda dollars: _wage(study, float(dollars))}
-        return elements.table(frame, caption="The wage below which help pays", headings=headings, formats=formats)
+        note = (
+            "Decide by the first row. A row that counts sold items only leaves out the hours spent on what never sold, "
+            "so it makes your hour, and the wage that you could pay, look higher. The wage is the same whatever work "
+            "help does."
+        )
+        caption = "The wage below which help pays, payroll taxes on top"
+        return elements.table(frame, caption=caption, headings=headings, formats=formats, note=note)
 
     def help_by_activity(self) -> Element:
         """For each activity, what handing it to paid help would do to the owner's hour."""
@@ -215,7 +222,7 @@ class WhatIf:
         frame = help_table(
             minutes,
             net_cents=int(sold["net_cents"].sum()),
-            wage_cents=study.assumptions.cents("help.wage"),
+            wage_cents=round(100 * wage_asked(study)[0]),
             burden_ppm=study.assumptions.ppm("help.burden"),
             pace=study.assumptions.number("help.pace"),
             guidance=study.assumptions.share("help.guidance"),
@@ -234,7 +241,9 @@ class WhatIf:
             caption=f"If help did all of it, {span_name(study)}",
             headings=headings,
             formats=formats | {"hourly_then": self._hour, "activity": DOING.get},
-            note=f"It raises your income only if you earn {must} or more in an hour that it frees.",
+            note=f"An hour that help frees costs you {must}: the wage of {_shown_wage(study, wage_asked(study)[0])}, "
+            "payroll taxes, help's slower pace and your own time to guide it. So it raises your income only if you "
+            "earn more than that in each freed hour.",
             currency=study.currency,
         )
 
@@ -256,6 +265,8 @@ class WhatIf:
         top = self.bars.iloc[0]
         low, high = sorted((float(top["at_low"]), float(top["at_high"])))
         low_text, high_text = (hourly(value, currency=self.study.currency) for value in (low, high))
+        if high < self.study.target and high_text == hourly(self.study.target, currency=self.study.currency):
+            high_text = f"just under {high_text}"
         return f"{str(top['name']).capitalize()} move an hour most: from {low_text} to {high_text}"
 
     def _note(self, told: list[str]) -> str:
@@ -286,7 +297,7 @@ def wage_limits(study: Study) -> pd.DataFrame:
     sold = study.shop_sales.loc["the window"]
     rows = []
     if sold["items"] and sold["owner_min"] > 0:
-        held = study.assumptions
+        held, (wage, _) = study.assumptions, wage_asked(study)
         terms = {"pace": held.number("help.pace"), "guidance": held.share("help.guidance")}
         for basis, row in [*(("bought", row) for _, row in study.shop_bought.iterrows()), ("sold", sold)]:
             limit, low, high = (
@@ -294,9 +305,9 @@ def wage_limits(study: Study) -> pd.DataFrame:
                 for name in ("hourly", "low", "high")
             )
             claimed = bool(row["claimed"])
-            verdict = wage_verdict(held.cents("help.wage") / 100, limit, low, high, claimed=claimed)
-            rows.append((basis, float(row["hourly"]), limit, low, high, claimed, verdict))
-    return pd.DataFrame(rows, columns=["basis", "hourly", "limit", "low", "high", "claimed", "verdict"])
+            verdict = wage_verdict(wage, limit, low, high, claimed=claimed)
+            rows.append((basis, float(row["hourly"]), limit, low, high, claimed, wage, verdict))
+    return pd.DataFrame(rows, columns=["basis", "hourly", "limit", "low", "high", "claimed", "wage", "verdict"])
 
 
 def help_sentence(study: Study) -> str:
@@ -305,7 +316,8 @@ def help_sentence(study: Study) -> str:
     if limits.empty:
         return "Nothing sold in these months, so there is no hour to compare a wage with."
     first = limits.iloc[0].to_dict()
-    wage = hourly(study.assumptions.cents("help.wage") / 100, currency=study.currency)
+    wage, paid = wage_asked(study)
+    at = f"{_shown_wage(study, wage)}{', what you paid so far,' if paid else ''}"
     if math.isnan(first["limit"]):
         return "Don't hire help: your own hour earned nothing in these months, so no wage pays."
     sure = f" (probably between {_range(study, first, joint='and')})" if first["claimed"] else f" ({TOO_FEW})"
@@ -313,7 +325,20 @@ def help_sentence(study: Study) -> str:
         first["verdict"], "it is too close to call" if first["claimed"] else "nobody can say yet"
     )
     below = hourly(first["limit"], currency=study.currency)
-    return f"Hiring help pays only below {below} an hour{sure}; at {wage} {does}."
+    return f"Hiring help pays only below {below} an hour, for packing or any other work{sure}; at {at} {does}."
+
+
+def wage_asked(study: Study) -> tuple[float, bool]:
+    """The wage that hiring is judged at, and whether it is what help was paid: a wage that you set comes first."""
+    assumed = study.assumptions.entries["help.wage"]
+    if assumed.layer != "packaged":
+        return study.assumptions.cents("help.wage") / 100, False
+    paid = wage_paid(study)
+    return paid, len(study.books.work) > 0 and paid != study.assumptions.cents("help.wage") / 100
+
+
+def _shown_wage(study: Study, dollars: float) -> str:
+    return money_per_hour(dollars, currency=study.currency).removesuffix(".00")
 
 
 def _wage(study: Study, dollars: float) -> str:

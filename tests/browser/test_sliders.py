@@ -9,7 +9,15 @@ from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_outp
 from flipkit.analysis.sliders import AS_CHARGED, DIVISORS, PageSettings, moved_returns
 from flipkit.pack.build import single_page
 from flipkit.pack.page import render_page
-from flipkit.reports.sliders import BASES, moved_words, plot_sliders, starting_settings, study_sums, wage_paid
+from flipkit.reports.sliders import (
+    BASES,
+    counted_words,
+    moved_words,
+    plot_sliders,
+    starting_settings,
+    study_sums,
+    wage_paid,
+)
 from flipkit.reports.study import open_study
 
 pytestmark = pytest.mark.browser
@@ -96,7 +104,8 @@ def test_fifty_settings_agree_with_the_package_to_the_cent(page, study, sums, sl
             ours = [row["hourly"], row["low"], row["high"]] if row["claimed"] else [row["hourly"]]
             theirs = [float(text) for text in told.split()[: len(ours)]]
             assert theirs == [round(value, 2) for value in ours], (basis, settings)
-        assert headline == " ".join(moved_words(moved, still, settings.target, currency=study.currency))
+        said = moved_words(moved, still, settings.target, currency=study.currency)
+        assert headline == " ".join([*said, counted_words(study, basis)])
         dots = [row[-1] for row in rows]
         assert dots == sorted(dots, reverse=True), "further right the higher"
         seen.add((tuple(moved["category"]), headline))

@@ -100,7 +100,11 @@ def test_losses_of_a_sale_are_shown_in_dollars(demo):
     for row in demo.size_returns.itertuples():
         line = next(line for line in table.splitlines() if line.startswith(row.size_class))
         assert show_cents(round(row.loss_per_sale_cents), currency="USD") in line
-    assert "Lost per sale" in table.splitlines()[1]
+    assert "Lost per sale" in table.splitlines()[2]
+    unsold = demo.unsold_items()
+    left = unsold[~unsold["size_class"].isin(demo.size_returns["size_class"])]
+    assert f"Not in this table: {len(left)} item" in table.splitlines()[1]
+    assert demo.size_returns["stock_items"].sum() + len(left) == len(unsold)
     assert "damage, refunds and later carrier charges" in table.splitlines()[0]
 
 

@@ -100,7 +100,7 @@ def test_every_thing_in_stock_has_one_action_and_the_sentence_counts_them(demo):
     page = Stock(demo)
     sentence = page.answer().text
     assert f"Of {len(demo.unsold_items())} items in stock" in sentence
-    assert f"keep {counts['hold']} at today's price" in sentence
+    assert f"keep {counts['hold']} for now" in sentence
     assert f"clear out {counts['give up']}." in sentence
     assert counts.sum() == len(plan) == plan["item_id"].nunique()
     assert set(plan["item_id"]) <= set(demo.unsold_items()["item_id"])
@@ -302,7 +302,7 @@ def test_what_is_all_assumption_is_moved_and_counted_once(moved):
     assert "labels" not in names
     assert "your minutes" in moved.cloud.hangs_on
     assert not [name for name in moved.cloud.hangs_on if name.startswith("minutes of")]
-    assert f"{moved.less} others move it less or not at all" in moved.all_bars().text
+    assert f"{moved.less} other assumptions would move it less or not at all" in moved.all_bars().text
     assert moved.less + len(moved.bars) < len(_FAMILIES) + 7
 
 

@@ -54,7 +54,7 @@ def test_the_sentence_and_the_tables_say_the_same_limits(demo):
     bought, sold = wage_limits(demo).to_dict("records")
     assert sentence.startswith(f"Hiring help pays only below {hourly(bought['limit'])} an hour")
     assert f"(probably between {hourly(bought['low'])} and {hourly(bought['high'])})" in sentence
-    assert sentence.endswith("at $16 it doesn't.")
+    assert sentence.endswith("at $16.50, what you paid so far, it doesn't.")
     limits = page(demo).help_limits().text
     for row in (bought, sold):
         assert hourly(row["limit"]) in limits

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from flipkit.charts.style import hourly
 from flipkit.reports.bulky import BreakEvenMoves, break_even_moves
+from flipkit.reports.sentences import money_per_hour
 from flipkit.reports.study import open_study
 
 
@@ -47,7 +47,7 @@ def test_the_sentence_says_both(moves: BreakEvenMoves) -> None:
     now = moves.frame.iloc[0]
     dearest = moves.frame[moves.frame["moved"] == "wage"].iloc[-1]
     assert f"from ${round(dearest['price_cents'] / 100)}." in moves.sentence()
-    assert f"instead of {hourly(now['wage'])}" in moves.sentence()
+    assert f"instead of {money_per_hour(now['wage'], currency='USD').removesuffix('.00')}" in moves.sentence()
     assert "139: from" in moves.sentence()
     assert moves.table().text.splitlines()[2].startswith("as the books have it")
 

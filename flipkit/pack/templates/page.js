@@ -121,7 +121,7 @@ const sliders = (section) => {
     const count = (verdict) => found.filter((row) => row.verdict === told.verdicts[verdict]).length;
     headline.textContent = (more.toFixed(2) === "0.00" ? `An hour of your work brings about ${whole(now)} as things stand.` :
       `An hour of your work would bring about ${whole(now)}, ${cents(more)} ${now > before ? "more" : "less"} than as things stand.`) +
-      ` ${count(1)} of ${found.length} kinds are above ${cents(Number(at.target)).replace(/\.00$/, "")} an hour, ${count(2)} are below.`;
+      ` ${count(1)} of ${found.length} kinds are above ${cents(Number(at.target)).replace(/\.00$/, "")} an hour, ${count(2)} are below. ${told.counted[at.basis]}`;
     for (const input of inputs) {
       if (input.type !== "range") continue;
       const said = written(Number(input.value), input.dataset.unit);
