@@ -4,7 +4,6 @@ from .charts.returns import (
     plot_break_even_moves as plot_break_even_moves,
     plot_category_returns as plot_category_returns,
     plot_minutes as plot_minutes,
-    plot_months as plot_months,
     plot_price_bands as plot_price_bands,
     plot_size_comparison as plot_size_comparison,
     plot_waterfall as plot_waterfall,
@@ -15,7 +14,6 @@ from .charts.stock import (
     plot_packing_lessons as plot_packing_lessons,
     plot_patience as plot_patience,
     plot_shares as plot_shares,
-    plot_waiting as plot_waiting,
 )
 from .economics.items import item_economics as item_economics
 from .errors import FlipkitError as FlipkitError
@@ -41,22 +39,15 @@ from .reports.bulky import Bulky as Bulky
 from .reports.buy import Buy as Buy
 from .reports.category import category_page as category_page
 from .reports.elements import (
-    activity_minutes as activity_minutes,
     caution as caution,
-    headline as headline,
-    item_rows as item_rows,
-    line_sums as line_sums,
-    oldest_stock as oldest_stock,
     table as table,
 )
-from .reports.forecasts import track_record as track_record
 from .reports.money import Money as Money
 from .reports.packing import drawn as drawn, packing_page as packing_page
 from .reports.panel import assumption_panel as assumption_panel
 from .reports.sliders import (
     divisors_table as divisors_table,
     plot_sliders as plot_sliders,
-    sliders_sentence as sliders_sentence,
 )
 from .reports.stock import Stock as Stock
 from .reports.study import open_study as open_study
@@ -67,9 +58,8 @@ from .reports.tables import (
     rules_table as rules_table,
     words as words,
 )
-from .reports.sentences import trace_sentence as trace_sentence
 from .reports.this_month import ThisMonth as ThisMonth
-from .reports.trust import CanWeTrustIt as CanWeTrustIt, measured_trust as measured_trust
+from .reports.trust import CanWeTrustIt as CanWeTrustIt
 from .reports.what_if import what_if as what_if
 from .rules.tables import load_rules as load_rules
 

@@ -474,7 +474,7 @@ def _rest_of_the_mix(key: str, value: object, shop: Shop) -> dict[str, object]:
 
 
 #: Assumptions whose least figure is a price path or a plan for hours, a second or more each.
-_LONG = ("buying.", "comparables.", "pricing.", "selling.", "sourcing.", "what_if.", "packing.")
+_LONG = ("buying.", "comparables.", "pricing.", "selling.", "sourcing.", "what_if.", "packing.", "parcel.", "label.")
 _KEYS = sorted(load_assumptions().entries)
 
 
@@ -488,9 +488,12 @@ def test_an_assumption_that_changes_moves_something(key):
             held = load_assumptions(shop.books.assumptions_file, overrides=overrides)
             return dataclasses.replace(shop, assumptions=held, overrides=overrides)
 
-        first = {"packing": (_packing,), "parcel": (_economics, _packing), "what_if": (_what_if,)}.get(
-            key.split(".", 1)[0], ()
-        )
+        first = {
+            "packing": (_packing,),
+            "help": (_packing,),
+            "parcel": (_economics, _packing),
+            "what_if": (_what_if,),
+        }.get(key.split(".", 1)[0], ())
         stages = (*first, *STAGES)
         moved = moved_by(change, stages)
         if moved and not moved.startswith("refused"):

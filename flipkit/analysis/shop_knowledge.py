@@ -170,8 +170,10 @@ def _weight_steps(study: Known) -> tuple[list[list[Any]], float | None]:
     pounds = np.arange(1.0, 301.0)
     box = np.full(pounds.size, 8.0)
     sizes = study.rules.size_classes
+    # A yardstick, not a charge: books older than the table are measured by its first block.
+    on = max(study.as_of, sizes.blocks[0].starts)
     found = size_class(
-        sizes, on=study.as_of, length_in=box, width_in=box, height_in=box, weight_lb=pounds, parcel_rules=sizes.rules
+        sizes, on=on, length_in=box, width_in=box, height_in=box, weight_lb=pounds, parcel_rules=sizes.rules
     )
     steps = [[float(pounds[at]), str(found[at + 1])] for at in np.flatnonzero(found[1:] != found[:-1])]
     most = []

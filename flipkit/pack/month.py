@@ -26,7 +26,7 @@ from flipkit.pack.build import (
 )
 from flipkit.pack.run import NotebookTask, PageResult
 from flipkit.paths import demo_folder, notebooks_folder
-from flipkit.reports.category import page_names
+from flipkit.reports.category import page_names, sold_csv
 from flipkit.reports.forecasts import month_forecasts, record_folder
 from flipkit.reports.sentences import (
     month_name,
@@ -42,6 +42,8 @@ from flipkit.reports.tables import rules_used
 PACKS = "packs"
 #: Every item in stock with what to do, for a spreadsheet.
 TO_DO = "to-do.csv"
+#: Every sale of the months looked back on, likewise.
+SOLD = "sold.csv"
 #: The pages after the first: file, notebook, title, and what the bar of every page calls them.
 _PAGES = (
     ("buy", "buy", "Buy", "Buy"),
@@ -183,6 +185,7 @@ def _leave_knowledge(study: Study, folder: Path) -> None:
     )
     Path(folder, knowledge_file.PLANS).write_text(plans, encoding="utf-8", newline="\n")
     Path(folder, TO_DO).write_text(Stock(study).csv(), encoding="utf-8", newline="\n")
+    Path(folder, SOLD).write_text(sold_csv(study), encoding="utf-8", newline="\n")
 
 
 def _page(name: str, notebook: str, parameters: Mapping[str, object], title: str, *, bar: str = "") -> PackPage:

@@ -6,13 +6,14 @@ import functools
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
 from flipkit.analysis.decisions import LEAVE, Decision
 from flipkit.analysis.returns import TOO_FEW
+from flipkit.books.write import csv_text
 from flipkit.charts.returns import plot_minutes, plot_waterfall
 from flipkit.charts.stock import plot_days_listed
 from flipkit.charts.style import hourly, money
@@ -42,6 +43,9 @@ from flipkit.reports.sentences import (
 from flipkit.reports.stock import Stock
 from flipkit.reports.study import Study
 from flipkit.reports.tables import cautions
+
+#: Sales that the page shows; a table of all weighed more than the rest of the page.
+_LATEST: Final = 12
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,16 +130,16 @@ class Category:
         )
 
     def sold(self) -> Element:
-        """Every item sold, latest first."""
+        """The latest sales; all of them stand in a CSV beside the pack."""
         rows = item_rows(self.study.sold_items(self.name))
         if rows.empty:
             return EMPTY
-        caption = f"{count_of(len(rows), 'sale')}, {span_name(self.study)}"
-        rows = rows.assign(item=rows["title"] + " (" + rows["item_id"] + ")")
-        headings = {"item": "Item", "sold_on": "Sold on", "sold_price_cents": "Price", "costs_cents": "Costs"}
-        headings |= {"net_cents": "Left", "owner_min": "Your minutes"}
-        formats = {"owner_min": lambda minutes: f"{minutes:,.0f}"}
-        return table(rows, caption=caption, headings=headings, formats=formats, currency=self.study.currency)
+        caption = f"The latest sales, of {count_of(len(rows), 'sale')}, {span_name(self.study)}"
+        rows = rows.head(_LATEST).assign(item=rows["title"] + " (" + rows["item_id"] + ")")
+        headings = {"item": "Item", "sold_on": "Sold on", "taken_cents": "Taken in", "costs_cents": "Costs"}
+        headings |= {"net_cents": "Left"}
+        note = "Taken in: the price, shipping charged and fees given back. Every sale stands in sold.csv of the pack."
+        return table(rows, caption=caption, headings=headings, note=note, currency=self.study.currency)
 
     def cautions(self) -> Element:
         """What to beware of with these items."""
@@ -211,3 +215,15 @@ def category_page(study: Study, name: str = "") -> Category:
     if name and name not in study.categories:
         raise AssumptionError("category", need=f"one of {', '.join(study.categories)}", got=name)
     return Category(study, name or study.categories[0])
+
+
+def sold_csv(study: Study) -> str:
+    """Every sale of the months looked back on, as a table for a spreadsheet."""
+    sold = study.sold_items()
+    rows = item_rows(sold).merge(sold[["item_id", "category"]], on="item_id", how="left")
+    amounts = ("sold_price_cents", "taken_cents", "costs_cents", "net_cents")
+    header = ["item_id", "title", "category", "sold_on", *(name.removesuffix("_cents") for name in amounts), "minutes"]
+    columns = [rows["item_id"], rows["title"], rows["category"], rows["sold_on"].dt.strftime("%Y-%m-%d")]
+    columns += [(rows[name] / 100).map("{:.2f}".format) for name in amounts]
+    columns.append(rows["owner_min"].map("{:.0f}".format))
+    return csv_text(header, list(zip(*columns, strict=True)))

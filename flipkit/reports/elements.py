@@ -452,8 +452,8 @@ def item_rows(sold: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``item_id``, ``title``, ``sold_on``, ``sold_price_cents``, ``costs_cents`` (all costs),
-        ``net_cents``, ``owner_min``, ``days_listed``.
+        ``item_id``, ``title``, ``sold_on``, ``sold_price_cents``, ``taken_cents`` (all that came in),
+        ``costs_cents`` (all costs), ``net_cents``, ``owner_min``, ``days_listed``.
     """
     costs = sold[[f"{line}_cents" for line in COSTS]].sum(axis=1)
     columns = [
@@ -461,10 +461,12 @@ def item_rows(sold: pd.DataFrame) -> pd.DataFrame:
         "title",
         "sold_on",
         "sold_price_cents",
+        "taken_cents",
         "costs_cents",
         "net_cents",
         "owner_min",
         "days_listed",
     ]
-    table = sold.assign(costs_cents=costs).sort_values(["sold_on", "item_id"], ascending=[False, True])
+    table = sold.assign(costs_cents=costs, taken_cents=sold["net_cents"] + costs)
+    table = table.sort_values(["sold_on", "item_id"], ascending=[False, True])
     return table[columns].reset_index(drop=True)

@@ -16,6 +16,7 @@ from flipkit.analysis.pricing import Habit
 from flipkit.analysis.repricing import AS_NOW, PLANNED, came_of
 from flipkit.analysis.stock import ageing_table, stock_table
 from flipkit.analysis.survival import days_to_sale, survival_table
+from flipkit.books.write import csv_text
 from flipkit.charts.stock import plot_days_listed, plot_patience
 from flipkit.charts.style import joined, money
 from flipkit.economics.items import item_economics
@@ -379,7 +380,7 @@ class Stock:
                 "still_brings": _dollars(frame, "worth_cents"),
             }
         )
-        return shown.to_csv(index=False, lineterminator="\n")
+        return csv_text(list(shown), shown.fillna("").astype(str).values.tolist())
 
     def _told(self, found: pd.DataFrame) -> pd.DataFrame:
         """Rows of the plan with what a table says of each."""
@@ -560,4 +561,6 @@ def _weeks(row: Any) -> str:
 
 def _dollars(frame: pd.DataFrame, column: str) -> pd.Series:
     """Cents as a spreadsheet reads money."""
-    return (frame[column].astype(np.float64) / 100).round(2) if column in frame else pd.Series(dtype=np.float64)
+    if column not in frame:
+        return pd.Series("", index=frame.index)
+    return (frame[column].astype(np.float64) / 100).map("{:.2f}".format, na_action="ignore")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import shutil
 import socket
@@ -147,7 +148,9 @@ def test_a_key_moves_the_full_model_and_a_button_saves_it(server, books, tmp_pat
     on = dt.date.fromisoformat(file.stem.removeprefix("assumptions-"))
     assert dt.date.today() - on <= dt.timedelta(days=1)
     assert file.read_text(encoding="utf-8") == saved_text(moved, on=on)
-    assert open_study(books, settings=file.name).ranking.equals(moved.ranking)
+    # The sliders leave the stock as it was planned; a report under the file would plan it anew.
+    again = dataclasses.replace(open_study(books, settings=file.name), giving=study.given_up)
+    assert again.ranking.equals(moved.ranking)
 
 
 def test_as_a_page_the_sliders_are_words_and_tables_and_ask_for_nothing(page, books, tmp_path):

@@ -100,11 +100,12 @@ def test_what_is_folded_is_not_printed_and_that_is_said(page, pages):
     assert "is not printed" in said
 
 
-def test_the_overviews_first_screen_holds_the_sentence_the_dots_and_every_verdict(page, pages):
-    page.size(1280, 900)
-    page.open(pages["index"])
-    for part in (".headline", "figure.chart .wide path", ".verdicts li"):
-        assert page.run(LAST_SCREEN, part) <= 900, part
+def test_the_first_page_decides_on_a_desks_first_screen_and_a_phones_first_two(page, pages):
+    for width, height in ((1280, 900), (360, 2 * 780)):
+        page.size(width, height, phone=width < 500)
+        page.open(pages["index"])
+        for part in (".headline", ".to-do li", ".verdicts li"):
+            assert page.run(LAST_SCREEN, part) <= height, (width, part)
 
 
 def test_no_table_scrolls_on_a_desk(page, pages):

@@ -218,7 +218,7 @@ def test_the_year_shows_listing_fees_and_fees_given_back(tmp_path):
     text = Money(open_study(tmp_path, month="2026-02", as_of="2026-06-30")).income_table().text
     told = {line.split("  ")[0]: line.split()[-2] for line in text.splitlines() if "  " in line}
     assert told["marketplace fees given back with them"] == "4.60"
-    assert told["listing fees, of unsold things too"] == "−0.80"
+    assert told["listing fees, of unsold items too"] == "−0.80"
 
 
 # --- protection
