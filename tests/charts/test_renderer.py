@@ -87,7 +87,7 @@ def test_importing_charts_skips_the_slow_grammar_and_leaves_nothing_behind():
 
 def test_the_package_of_charts_does_not_load_the_library_before_a_chart_is_asked_for():
     asked = "print('altair' in sys.modules)"
-    code = f"import flipkit.charts, sys; {asked}; flipkit.plot_months; {asked}"
+    code = f"import flipkit.charts, sys; {asked}; flipkit.plot_minutes; {asked}"
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert told.stdout.split() == ["False", "True"]
 
