@@ -386,7 +386,7 @@ def biggest_changes(
     """What each change would bring a month, the largest first.
 
     What is left gives back its hours, each worth the target; what is bought brings more by the recommended prices;
-    parcels that stood just above a step would have cost less.
+    parcels of what is still bought that stood just above a step would have cost less.
     """
     spent = returns.set_index("category")
     stop, price = {}, {}
@@ -400,7 +400,9 @@ def biggest_changes(
         best = recommended(knowledge, one.category, own_venues=True, price_cents=one.typical_cents)
         now = for_target_cents(question(knowledge, one.category, price_cents=one.typical_cents))
         price[one.category] = (best.for_target_cents - now) * one.items * one.find_share / months
-    pack = lessons.groupby("category")["trim_cents"].sum() / months if len(lessons) else {}
+    # What is not bought any more is not packed either.
+    kept = lessons[~lessons["category"].isin(list(stop))] if len(lessons) else lessons
+    pack = kept.groupby("category")["trim_cents"].sum() / months if len(kept) else {}
     found = []
     for name, each in ((STOP_BUYING, stop), (PRICE_AS_RECOMMENDED, price), (PACK_SMALLER, dict(pack))):
         parts = sorted(((str(key), round(float(cents))) for key, cents in each.items()), key=lambda pair: -pair[1])
