@@ -847,16 +847,19 @@ def _minute_finding(rows: list[dict[str, Any]], totals: dict[str, float], group:
     least, most = (pick(totals, key=lambda name: totals[name]) for pick in (min, max))
     if round(totals[least]) == round(totals[most]):
         return f"Each takes {totals[most]:,.0f} minutes of your work, whatever the {group.replace('_', ' ')}"
-    return f"Most of your minutes go to {most} ({totals[most]:,.0f} each), fewest to {least} ({totals[least]:,.0f})"
+    return (
+        f"{most[0].upper()}{most[1:]} takes the most minutes each ({totals[most]:,.0f}), "
+        f"{least} the fewest ({totals[least]:,.0f})"
+    )
 
 
 def _largest(rows: list[dict[str, Any]], name: str, total: float, count: int) -> str:
     """The largest parts of a group's minutes; "mostly" only where they are more than half."""
     own = sorted((row for row in rows if row["group"] == name), key=lambda row: -row["minutes"])
     most = [row for row in own[:count] if row["minutes"] >= 0.5]
-    head = "mostly" if 2 * sum(row["minutes"] for row in most) > total else "the largest parts are"
+    head = ", mostly" if 2 * sum(row["minutes"] for row in most) > total else ": the largest parts are"
     told = chart_style.joined([f"{row['doing']} ({row['minutes']:,.0f})" for row in most])
-    return f", {head} {told}" if told else ""
+    return f"{head} {told}" if told else ""
 
 
 def _minute_reading(rows: list[dict[str, Any]], totals: dict[str, float]) -> str:

@@ -131,12 +131,12 @@ def test_every_title_is_its_finding_and_the_line_below_names_the_source(
         "None of 1 made money for sure": plot_category_returns(returns.tail(1), None, source=source),
         # 612.33 of the 703.33 that went out
         "Of $4,120 that came in, $3,417 is left: labels took most of the rest": plot_waterfall(lines, source=source),
-        "Most of your minutes go to bulky (55 each), fewest to small (22)": plot_minutes(
+        "Bulky takes the most minutes each (55), small the fewest (22)": plot_minutes(
             minutes, group="size_class", source=source
         ),
         "Each takes 55 minutes of your work, mostly packing (44) and finding (11)": plot_minutes(one, source=source),
         # 8 of 20 minutes are no "mostly"
-        "Each takes 20 minutes of your work, the largest parts are finding (4) and cleaning (4)": plot_minutes(
+        "Each takes 20 minutes of your work: the largest parts are finding (4) and cleaning (4)": plot_minutes(
             even, source=source
         ),
         "Net per hour of your own work: $31 for small things, $14 for bulky": plot_size_comparison(
