@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import inspect
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -194,7 +196,7 @@ def test_packing_says_whose_stock_it_draws_on(tmp_path):
 
 def test_a_parcel_entered_by_weight_is_warned_about_without_a_zone():
     text = run("parcel", "24x18x12in", "9lb", "--on", "2026-11-25").stdout
-    assert "entered by its scale weight alone" in text
+    assert "if you enter only its scale weight, you pay" in text
     later = answered("parcel", "24x18x12in", "9lb", "--on", "2026-11-25")["carriers"][0]["cards"][0]
     told = later["entered_by_weight_alone"]
     assert told["adjustment_low_cents"] < told["adjustment_cents"] < told["adjustment_high_cents"]
@@ -204,3 +206,27 @@ def test_books_that_do_not_exist_are_refused(tmp_path):
     result = run("fees", "64", "--books", tmp_path / "none")
     assert result.exit_code == 2
     assert "--books must be a folder or a workbook that exists" in result.stderr
+
+
+def test_every_command_says_in_one_sentence_what_it_does_with_an_example_and_what_each_option_takes():
+    for name, command in main.commands.items():
+        said, *_, example = inspect.cleandoc(command.help).split("\n\n")
+        sentence = " ".join(said.split())
+        assert sentence.endswith("."), (name, sentence)
+        assert ". " not in sentence, (name, sentence)
+        assert example.startswith(f"Example: flipkit {name} "), (name, example)
+        for option in (one for one in command.params if one.param_type_name == "option"):
+            assert option.help.endswith("."), (name, option.name)
+            assert ". " not in option.help, (name, option.name)
+            taken = option.metavar or option.is_flag or option.type.name != "text"
+            assert taken, (name, option.name)
+
+
+def test_no_command_says_a_word_that_a_friend_would_not():
+    coined = re.compile(
+        r"\b(foretold|pulled|taken later|dearer|damped|reckon\w*|drawn anew|give up|given up|"
+        r"bought basis|sold basis|at hand|which counts)\b"
+    )
+    said = {name: CliRunner().invoke(main, [name, "--help"]).output for name in main.commands}
+    assert all("Usage:" in text for text in said.values())
+    assert {name: found for name, text in said.items() if (found := coined.findall(text))} == {}

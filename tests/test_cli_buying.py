@@ -137,7 +137,7 @@ def test_the_words_state_the_numbers(pack):
     lines = found.output.splitlines()
     assert lines[0].startswith(f"Pay {show_cents(own.highest_cents)} at most")
     assert f"{own.sold_share:.0%}" in found.output
-    assert "which counts" in found.output
+    assert "This limit decides." in found.output
     assert "Where to sell it" in found.output
     assert "$16.00 an hour" in found.output
 
@@ -170,7 +170,7 @@ def test_venues_stand_in_the_order_of_the_highest_price_that_they_allow(pack):
         most = show_cents(one.highest_cents) if one.highest_cents else "nothing"
         assert f"{most} at most" in row
     gap = every["posted"].highest_cents - every["stall"].highest_cents
-    assert lines[-1] == f"Posted is better: it allows {show_cents(gap)} more."
+    assert lines[-1] == f"Posting it is better: you can pay {show_cents(gap)} more."
     assert "is better" not in run("lamps", "--price", "1", "--from", pack).output
 
 
@@ -210,7 +210,7 @@ def test_books_without_a_sale_answer_a_stated_price_alone():
 
 
 def test_an_unknown_category_is_judged_by_the_shop_and_a_slip_is_asked_about(pack):
-    assert "judged by the whole shop" in run("tin toys", "--price", 60, "--from", pack).output
+    assert "this goes by the whole shop" in run("tin toys", "--price", 60, "--from", pack).output
     assert known_category(known_shop(), " LAMPS ") == "lamps"
     with pytest.raises(AssumptionError, match="did you mean 'lamps'"):
         known_category(known_shop(), "lampss")

@@ -14,6 +14,19 @@ RareKind = Literal["minutes", "miles", "rate", "choice"]
 
 #: The ten activities of the trade, in the order in which an item meets them.
 ACTIVITIES = ("find", "research", "clean", "photograph", "write", "store", "messages", "pack", "post", "returns")
+#: The same as words for doing them, wherever a sentence, a table or a chart names them.
+DOING = dict(zip(ACTIVITIES, ACTIVITIES, strict=True)) | {
+    "find": "finding",
+    "research": "researching",
+    "clean": "cleaning",
+    "photograph": "photographing",
+    "write": "writing the listing",
+    "store": "storing",
+    "messages": "answering messages",
+    "pack": "packing",
+    "post": "posting",
+    "returns": "handling returns",
+}
 #: Zone of a sale that the buyer collects: no label.
 PICKUP = "pickup"
 

@@ -11,8 +11,20 @@ import altair as alt
 import pandas as pd
 
 from flipkit.analysis.returns import TOO_FEW
+from flipkit.books.schema import DOING
 from flipkit.charts import style as chart_style
-from flipkit.charts.style import TONES, Dot, described, draw_dots, panel_title, stacked, tone, wordless
+from flipkit.charts.style import (
+    TONES,
+    YOUR_BOOKS,
+    Dot,
+    described,
+    draw_dots,
+    headed,
+    panel_title,
+    stacked,
+    tone,
+    wordless,
+)
 from flipkit.errors import ChartError
 from flipkit.money import show_cents
 from flipkit.units import Measures
@@ -22,6 +34,8 @@ from flipkit.units import Measures
 _RETURN_NEEDED = ("items", "hourly", "low", "high", "verdict")
 #: Verdicts in the order in which a reading takes them.
 _RETURN_ORDER = list(TONES)
+#: Those that leave no doubt worth a word.
+_FOR_SURE = ("above the target", "makes money", "almost surely beats the target")
 
 
 def plot_category_returns(
@@ -31,6 +45,7 @@ def plot_category_returns(
     group: str = "category",
     counted: str = "sold",
     confidence: float | None = None,
+    source: str = YOUR_BOOKS,
     currency: str = "USD",
 ) -> alt.LayerChart | alt.Chart:
     """True hourly return of each group as a dot with its interval, against the seller's target.
@@ -49,6 +64,8 @@ def plot_category_returns(
         What ``items`` counts: ``sold`` or ``bought``.
     confidence : float, optional
         How often the intervals are meant to hold the truth, to be said in words.
+    source : str
+        Where the figures come from and of which period, for the line below the title.
     currency : str
         Code of the shop's currency.
 
@@ -76,17 +93,20 @@ def plot_category_returns(
     rows = frame.to_dict("records")
     shown = chart_style.distinct_labels(names)
     dots = [_return_dot(name, label, row, currency) for name, label, row in zip(names, shown, rows, strict=True)]
-    ahead = " Of what you bought so far, not of next month." if counted == "bought" else ""
-    title = alt.TitleParams(
-        "What an hour of your work earned", subtitle=f"Dot: the estimate. Bar: {interval_words(confidence)}.{ahead}"
-    )
+    drawn = "What you bought so far, unsold things too." if counted == "bought" else f"Things {counted}."
+    title = headed(returns_finding(frame, target, currency=currency), f"{drawn} {marks_words(confidence)}", source)
     return _described(
         dots, names, rows, title=title, target=target, head=_head(group), counted=counted, currency=currency
     )
 
 
 def plot_price_bands(
-    frame: pd.DataFrame, target: float | None, *, confidence: float | None = None, currency: str = "USD"
+    frame: pd.DataFrame,
+    target: float | None,
+    *,
+    confidence: float | None = None,
+    source: str = YOUR_BOOKS,
+    currency: str = "USD",
 ) -> alt.LayerChart | alt.Chart:
     """True hourly return of each size class among sales of about the same price.
 
@@ -99,6 +119,8 @@ def plot_price_bands(
         What an hour should bring. [dollars per hour]
     confidence : float, optional
         How often the intervals are meant to hold the truth, to be said in words.
+    source : str
+        Where the figures come from and of which period, for the line below the title.
     currency : str
         Code of the shop's currency.
 
@@ -133,10 +155,8 @@ def plot_price_bands(
         own = [(name, row) for name, row, of in zip(names, rows, bands, strict=True) if of == band]
         # The same size stands in every band: marks without width keep the rows apart.
         dots += [_return_dot(name, str(row["size_class"]) + "\u200b" * k, row, currency) for name, row in own]
-    title = alt.TitleParams(
-        "An hour's return at about the same price",
-        subtitle=f"Sales of each price band, by size of the parcel. Bar: {interval_words(confidence)}.",
-    )
+    drawn = f"Sales of about the same price, by size of the parcel. {marks_words(confidence)}"
+    title = headed(returns_finding(frame, target, currency=currency), drawn, source)
     return _described(dots, names, rows, title=title, target=target, head="Sales", counted="sold", currency=currency)
 
 
@@ -163,14 +183,27 @@ def returns_words(
     return reading, numbers
 
 
-def interval_words(confidence: float | None) -> str:
-    """What a bar around a dot is, in words.
+def returns_finding(frame: pd.DataFrame, target: float | None, *, currency: str = "USD") -> str:
+    """How many rows of a chart of returns leave no doubt, as its title.
 
-    >>> interval_words(0.95)
-    'where the true figure likely lies (95% interval)'
+    >>> returns_finding(pd.DataFrame({"verdict": ["above the target", "below the target"]}), 15.0)
+    '1 of 2 earned more than $15 an hour for sure'
+    """
+    sure = int(frame["verdict"].isin(_FOR_SURE).sum())
+    did = (
+        "made money" if target is None else f"earned more than {chart_style.hourly(target, currency=currency)} an hour"
+    )
+    return f"{sure or 'None'} of {len(frame):,} {did} for sure"
+
+
+def marks_words(confidence: float | None) -> str:
+    """What a dot and the bar around it are, in words.
+
+    >>> marks_words(0.95)
+    'Dot: the estimate. Bar: where the true figure probably lies (95% interval).'
     """
     said = "" if confidence is None else f" ({confidence * 100:g}% interval)"
-    return f"where the true figure likely lies{said}"
+    return f"Dot: the estimate. Bar: where the true figure probably lies{said}."
 
 
 def _described(
@@ -304,6 +337,7 @@ def plot_size_comparison(
     frame: pd.DataFrame,
     *,
     confidence: float | None = None,
+    source: str = YOUR_BOOKS,
     currency: str = "USD",
     measures: Measures = Measures(),  # noqa: B008 - it is frozen
 ) -> alt.VConcatChart | alt.Chart:
@@ -318,6 +352,8 @@ def plot_size_comparison(
         ``days_low`` and ``days_high``, ``stock_cost_cents``, ``stock_cubic_ft``; as ``by_size`` gives it.
     confidence : float, optional
         How often the intervals are meant to hold the truth, to be said in words.
+    source : str
+        Where the figures come from and of which period, for the line below the title.
     currency : str
         Code of the shop's currency.
     measures : Measures
@@ -347,15 +383,30 @@ def plot_size_comparison(
     rows = frame.to_dict("records")
     show = {measure.column: _shower(measure.unit, currency, measures) for measure in drawn}
     panels = [_panel(measure, rows, show[measure.column]) for measure in drawn]
-    said = "" if confidence is None else f" ({confidence * 100:g}% interval)"
+    drawn_words = f"By size of the packed parcel. {marks_words(confidence)}"
     chart = stacked(panels, margin=_SIZE_LEFT + _SIZE_RIGHT).properties(
-        title=alt.TitleParams(
-            "What each size brings and takes",
-            subtitle=f"By size of the packed parcel. A pale bar around a dot: where the true figure likely lies{said}.",
-        )
+        title=headed(_size_finding(drawn, rows, show), drawn_words, source)
     )
     reading = " ".join(_sentence(measure, rows, show[measure.column]) for measure in drawn)
     return described(chart, reading, [_size_numbers(row, drawn, show) for row in rows])
+
+
+def _size_finding(drawn: list[_Measure], rows: list[dict[Any, Any]], show: Mapping[str, Show]) -> str:
+    """The first measure that two sizes have: the size with most of it, and the one with least."""
+    for measure in drawn:
+        known = [
+            row
+            for row in rows
+            if chart_style.plain(row[measure.column]) is not None
+            and not (measure.column == "hourly" and row["verdict"] == TOO_FEW)
+        ]
+        if len(known) > 1:
+            least, most = (pick(known, key=lambda row: float(row[measure.column])) for pick in (min, max))
+            said = [
+                f"{show[measure.column](float(row[measure.column]))} for {row['size_class']}" for row in (most, least)
+            ]
+            return f"{measure.heading[0].upper()}{measure.heading[1:]}: {said[0]} things, {said[1]}"
+    return "Too few sales to compare the sizes"
 
 
 def _panel(measure: _Measure, rows: list[dict[Any, Any]], show: Show) -> alt.LayerChart:
@@ -496,8 +547,19 @@ def plot_months(
         _bar_panel(rows, months, "net_cents", "net", chart_style.axis_money(currency, unit=100), last=False),
         _bar_panel(rows, months, "hours", "hours of your own work", "format(datum.value, ',~f')", last=True),
     ]
-    chart = stacked(panels, margin=_MONTH_LEFT + _MONTH_RIGHT, spacing=36).properties(title="Month by month")
+    span = " to ".join(dict.fromkeys((rows[0]["named"], rows[-1]["named"])))
+    title = headed(
+        _months_finding(rows, target, currency), "By month of the sale or write-off.", f"{YOUR_BOOKS}, {span}"
+    )
+    chart = stacked(panels, margin=_MONTH_LEFT + _MONTH_RIGHT, spacing=36).properties(title=title)
     return described(chart, _month_reading(rows, currency), [_month_numbers(row, currency) for row in rows])
+
+
+def _months_finding(rows: list[dict[str, Any]], target: float | None, currency: str) -> str:
+    if target is None:
+        return f"{rows[-1]['named']}: {_month_phrase(rows[-1], currency)}"
+    reached = sum(row["hourly"] is not None and row["hourly"] >= target for row in rows)
+    return f"{reached or 'None'} of {len(rows)} months reached {chart_style.hourly(target, currency=currency)} an hour"
 
 
 def _month_record(row: dict[Any, Any], currency: str) -> dict[str, Any]:
@@ -661,7 +723,9 @@ _ON = [chart_style.color(role) for role in ("on_deep", "on_bright", "on_deep", "
 _MINUTE_ROW = 38
 
 
-def plot_minutes(frame: pd.DataFrame, *, group: str = "category") -> alt.LayerChart | alt.Chart:
+def plot_minutes(
+    frame: pd.DataFrame, *, group: str = "category", source: str = YOUR_BOOKS
+) -> alt.LayerChart | alt.Chart:
     """The owner's minutes per item as one bar a group, activity after activity.
 
     Parameters
@@ -671,6 +735,8 @@ def plot_minutes(frame: pd.DataFrame, *, group: str = "category") -> alt.LayerCh
         group, the column named by ``group``. Groups are drawn in the order of their first row.
     group : str
         Column that names the groups.
+    source : str
+        Where the figures come from and of which period, for the line below the title.
 
     Returns
     -------
@@ -686,7 +752,7 @@ def plot_minutes(frame: pd.DataFrame, *, group: str = "category") -> alt.LayerCh
     --------
     >>> rows = pd.DataFrame({"activity": ["find", "pack"], "minutes_per_item": [12.0, 20.0]})
     >>> plot_minutes(rows).to_dict()["description"]
-    'All items: 32 minutes each, most of them for pack (20) and find (12).'
+    'All items: 32 minutes each, mostly packing (20) and finding (12).'
     """
     chart_style.require_columns(frame, ["activity", "minutes_per_item"], chart="plot_minutes")
     known = frame[frame["minutes_per_item"].notna()]
@@ -700,9 +766,8 @@ def plot_minutes(frame: pd.DataFrame, *, group: str = "category") -> alt.LayerCh
         row["row"] = labelled[row["group"]]
     totals = {name: sum(row["minutes"] for row in rows if row["group"] == name) for name in groups}
     chart = _drawing(rows, [labelled[name] for name in groups], {labelled[n]: f"{t:,.0f}" for n, t in totals.items()})
-    chart = chart.properties(
-        title=alt.TitleParams("Your own minutes per item", subtitle="Activities in the order in which they happen.")
-    )
+    drawn = "Your own minutes per item sold, in the order of the work."
+    chart = chart.properties(title=headed(_minute_finding(rows, totals, group), drawn, source))
     return described(chart, _minute_reading(rows, totals), _minute_numbers(rows, totals, group))
 
 
@@ -730,12 +795,12 @@ def _drawing(rows: list[dict[str, Any]], order: list[str], totals: dict[str, str
         detail="activity:N",
         tooltip=[
             alt.Tooltip("group:N", title="Which"),
-            alt.Tooltip("activity:N", title="Activity"),
+            alt.Tooltip("doing:N", title="Activity"),
             alt.Tooltip("minutes:Q", title="Minutes per item", format=",.1f"),
         ],
     )
     # An activity is named inside its bar wherever the bar is wide enough for the word, however wide the screen.
-    fits = "scale('x', datum.minutes) - scale('x', 0) > 7.5 * length(datum.activity) + 8 ? 1 : 0"
+    fits = "scale('x', datum.minutes) - scale('x', 0) > 7.5 * length(datum.doing) + 8 ? 1 : 0"
     ink = alt.Color("phase:N", legend=None, scale=alt.Scale(domain=phases, range=_ON))
     words = base.mark_text(fontSize=12, opacity=alt.ExprRef(fits)).encode(
         color=ink,
@@ -743,7 +808,7 @@ def _drawing(rows: list[dict[str, Any]], order: list[str], totals: dict[str, str
         y=y(None),
         order=sequence,
         detail="activity:N",
-        text="activity:N",
+        text="doing:N",
     )
     ends = base.mark_point(opacity=0, size=1).encode(
         x=alt.X("minutes:Q", axis=None), y=y(chart_style.end_axis(totals, "min", labelColor=chart_style.color("ink")))
@@ -765,6 +830,7 @@ def _rows(names: list[str], activities: list[str], minutes: list[float]) -> list
             {
                 "group": name,
                 "activity": activity,
+                "doing": DOING[activity],
                 "minutes": float(value),
                 "phase": _PHASE_OF[activity],
                 "place": _MINUTE_ORDER.index(activity),
@@ -773,13 +839,33 @@ def _rows(names: list[str], activities: list[str], minutes: list[float]) -> list
     return rows
 
 
+def _minute_finding(rows: list[dict[str, Any]], totals: dict[str, float], group: str) -> str:
+    """What one group's minutes go to; of several groups, which takes most and which least."""
+    if len(totals) == 1:
+        ((name, total),) = totals.items()
+        return f"Each takes {total:,.0f} minutes of your work{_largest(rows, name, total, 2)}"
+    least, most = (pick(totals, key=lambda name: totals[name]) for pick in (min, max))
+    if round(totals[least]) == round(totals[most]):
+        return f"Each takes {totals[most]:,.0f} minutes of your work, whatever the {group.replace('_', ' ')}"
+    return (
+        f"{most[0].upper()}{most[1:]} takes the most minutes each ({totals[most]:,.0f}), "
+        f"{least} the fewest ({totals[least]:,.0f})"
+    )
+
+
+def _largest(rows: list[dict[str, Any]], name: str, total: float, count: int) -> str:
+    """The largest parts of a group's minutes; "mostly" only where they are more than half."""
+    own = sorted((row for row in rows if row["group"] == name), key=lambda row: -row["minutes"])
+    most = [row for row in own[:count] if row["minutes"] >= 0.5]
+    head = ", mostly" if 2 * sum(row["minutes"] for row in most) > total else ": the largest parts are"
+    told = chart_style.joined([f"{row['doing']} ({row['minutes']:,.0f})" for row in most])
+    return f"{head} {told}" if told else ""
+
+
 def _minute_reading(rows: list[dict[str, Any]], totals: dict[str, float]) -> str:
     sentences = []
     for name, total in totals.items():
-        own = sorted((row for row in rows if row["group"] == name), key=lambda row: -row["minutes"])
-        most = [f"{row['activity']} ({row['minutes']:,.0f})" for row in own[:3] if row["minutes"] >= 0.5]
-        tail = f", most of them for {chart_style.joined(most)}" if most else ""
-        text = f"{name}: {total:,.0f} minutes each{tail}."
+        text = f"{name}: {total:,.0f} minutes each{_largest(rows, name, total, 3)}."
         sentences.append(text[0].upper() + text[1:])
     return " ".join(sentences)
 
@@ -791,7 +877,7 @@ def _minute_numbers(rows: list[dict[str, Any]], totals: dict[str, float], group:
     return [
         {
             head: name,
-            **{a.capitalize(): f"{found[name, a]:,.1f}" if (name, a) in found else "–" for a in used},
+            **{DOING[a].capitalize(): f"{found[name, a]:,.1f}" if (name, a) in found else "–" for a in used},
             "Total (min)": f"{total:,.1f}",
         }
         for name, total in totals.items()
@@ -806,10 +892,10 @@ _WATERFALL_ROW = 27
 def plot_waterfall(
     frame: pd.DataFrame,
     *,
-    title: str = "From the price to what is left",
     per_item: bool = False,
     nothing: str = "No money has moved.",
-    ends: str = "in all",
+    ends: str = "total",
+    source: str = YOUR_BOOKS,
     currency: str = "USD",
 ) -> alt.LayerChart | alt.Chart:
     """The lines from gross to net as bars, each beginning where the line above it ends.
@@ -820,14 +906,14 @@ def plot_waterfall(
         One row a line in order, the last one the net: ``line``, ``amount_cents`` (costs negative) and,
         if ``per_item``, ``per_item_cents``. The lines must add up to the net. Lines of zero are not
         drawn; the table of numbers has them.
-    title : str
-        What stands above the chart.
     per_item : bool
-        Whether the figures at the right are per item instead of in all.
+        Whether the figures at the right are per item instead of totals.
     nothing : str
         What is said where every line is zero.
     ends : str
         What the figures at the right are of, where they are not per item.
+    source : str
+        Where the figures come from and of which period, for the line below the title.
     currency : str
         Code of the shop's currency.
 
@@ -845,7 +931,7 @@ def plot_waterfall(
     --------
     >>> rows = pd.DataFrame({"line": ["sold price", "labels", "net"], "amount_cents": [5000, -1250, 3750]})
     >>> plot_waterfall(rows).to_dict()["description"]
-    'Of $50.00 sold price, labels took $12.50; $37.50 is left.'
+    'Of $50.00 sold price, labels took $12.50. $37.50 is left.'
     """
     chart_style.require_columns(
         frame, ["line", "amount_cents", *(["per_item_cents"] if per_item else [])], chart="plot_waterfall"
@@ -886,7 +972,10 @@ def plot_waterfall(
     )
     chart = alt.layer(bars, zero.encode(x=alt.X("start:Q", axis=None)), marks)
     chart = chart.resolve_axis(x="independent", y="independent")
-    chart = chart.properties(width="container", height=_WATERFALL_ROW * len(drawn), title=title[:1].upper() + title[1:])
+    chart = chart.properties(width="container", height=_WATERFALL_ROW * len(drawn))
+    chart = chart.properties(
+        title=headed(_waterfall_finding(rows, currency), "Each line begins where the one above it ends.", source)
+    )
     return described(
         chart, _waterfall_reading(rows, currency), [_waterfall_numbers(row, figures, ends, currency) for row in rows]
     )
@@ -931,6 +1020,20 @@ def _figure(row: dict[str, Any], figures: dict[str, float], currency: str) -> st
     return "–" if each is None else show_cents(round(float(each)), currency=currency)
 
 
+def _waterfall_finding(rows: list[dict[str, Any]], currency: str) -> str:
+    """What is left of what came in, and the largest cost; "most" only where it is more than half of the costs."""
+    came = sum(row["amount"] for row in rows[:-1] if row["amount"] > 0)
+    costs = sorted((row for row in rows[:-1] if row["amount"] < 0), key=lambda row: row["amount"])
+    net = rows[-1]["amount"]
+    left = f"{chart_style.money(abs(net), currency=currency)} {'is left' if net >= 0 else 'is lost'}"
+    told = f"Of {chart_style.money(came, currency=currency)} that came in, {left}" if came and net >= 0 else left
+    if not costs:
+        return told
+    largest = costs[0]
+    part = "most" if 2 * largest["amount"] < sum(row["amount"] for row in costs) else "the largest part"
+    return f"{told}: {largest['line']} took {part}{' of the rest' if net >= 0 else ''}"
+
+
 def _waterfall_reading(rows: list[dict[str, Any]], currency: str) -> str:
     def shown(cents: int) -> str:
         return show_cents(abs(cents), currency=currency)
@@ -941,7 +1044,7 @@ def _waterfall_reading(rows: list[dict[str, Any]], currency: str) -> str:
     net = rows[-1]["amount"]
     left = f"{shown(net)} is left" if net >= 0 else f"the loss is {shown(net)}"
     head = f"Of {chart_style.joined(gains)}, " if gains else ""
-    text = f"{head}{chart_style.joined(taken) or 'nothing was taken'}; {left}."
+    text = f"{head}{chart_style.joined(taken) or 'nothing was taken'}. {left[0].upper()}{left[1:]}."
     return text[0].upper() + text[1:]
 
 
@@ -964,7 +1067,7 @@ _HEADINGS: Final = {"wage": "Hired wage", "divisor": "Divisor"}
 
 
 def plot_break_even_moves(
-    frame: pd.DataFrame, *, confidence: float | None = None, currency: str = "USD"
+    frame: pd.DataFrame, *, confidence: float | None = None, source: str = YOUR_BOOKS, currency: str = "USD"
 ) -> alt.LayerChart | alt.Chart:
     """The break-even price as a dot with its interval, for the books and for each supposition.
 
@@ -976,6 +1079,8 @@ def plot_break_even_moves(
         (infinity where bulky never wins), ``claimed``.
     confidence : float, optional
         How often the intervals are meant to hold the truth, to be said in words.
+    source : str
+        Where the figures come from and of which period, for the line below the title.
     currency : str
         Code of the shop's currency.
 
@@ -1017,16 +1122,23 @@ def plot_break_even_moves(
         count_title="",
         currency=currency,
     )
-    said = "" if confidence is None else f" ({confidence * 100:g}% interval)"
-    chart = chart.properties(
-        title=alt.TitleParams(
-            "The sold price from which an hour on bulky things wins",
-            subtitle=f"One thing moved at a time. A pale bar around a dot: where the true figure likely lies{said}.",
-        )
-    )
+    drawn_words = f"The sold price from which an hour on bulky things earns more. {marks_words(confidence)}"
+    chart = chart.properties(title=headed(_break_even_finding(rows, now, currency), drawn_words, source))
     reading = " ".join(f"{_name(row, currency).capitalize()}: {_shown(row, currency)}." for row in rows)
     drawn: alt.LayerChart = described(chart, reading, [_break_even_numbers(row, currency) for row in rows])
     return drawn
+
+
+def _break_even_finding(rows: list[dict[Any, Any]], now: float, currency: str) -> str:
+    """From which price bulky earns more now, and how far one change moves that."""
+    known = [row["price_cents"] for row in rows if math.isfinite(row["price_cents"])]
+    low, high = (chart_style.money(pick(known), currency=currency) for pick in (min, max))
+    head = (
+        f"Bulky earns more from {chart_style.money(now, currency=currency)}"
+        if math.isfinite(now)
+        else "Bulky earns more at no price"
+    )
+    return head if len(rows) == 1 else f"{head}; with one change, from {low}{'' if low == high else f' to {high}'}"
 
 
 def _name(row: Mapping[Any, Any], currency: str) -> str:

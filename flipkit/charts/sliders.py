@@ -12,8 +12,8 @@ import pandas as pd
 from flipkit.analysis.returns import TOO_FEW
 from flipkit.analysis.sliders import AS_CHARGED, DIVISORS, Settings
 from flipkit.charts import style
-from flipkit.charts.returns import interval_words, returns_words
-from flipkit.charts.style import MIME_TYPE, TABLE_KEY, described, tone, wordless
+from flipkit.charts.returns import marks_words, returns_finding, returns_words
+from flipkit.charts.style import MIME_TYPE, TABLE_KEY, YOUR_BOOKS, described, headed, tone, wordless
 
 #: What is written beside the choice of a divisor.
 DIVISOR_LABEL: Final = "Divisor for dimensional weight"
@@ -127,7 +127,13 @@ _MOVED_NEEDED = ("category", "items", "hourly", "low", "high", "claimed", "verdi
 
 
 def plot_moved_returns(
-    frame: pd.DataFrame, target: float, *, confidence: float, counted: str = "bought", currency: str = "USD"
+    frame: pd.DataFrame,
+    target: float,
+    *,
+    confidence: float,
+    counted: str = "bought",
+    source: str = YOUR_BOOKS,
+    currency: str = "USD",
 ) -> Any:
     """Categories as dots with intervals against the target, each with its name and figures above its line.
 
@@ -144,8 +150,8 @@ def plot_moved_returns(
     chart.data = alt.Data(values=_rows(frame))
     chart = chart.add_params(alt.param(name="target", value=target)).properties(
         width="container",
-        title=alt.TitleParams(
-            "What an hour of your work earned", subtitle=f"Dot: the estimate. Bar: {interval_words(confidence)}."
+        title=headed(
+            returns_finding(frame, target, currency=currency), f"Things {counted}. {marks_words(confidence)}", source
         ),
     )
     return described(chart, *returns_words(frame, target, counted=counted, currency=currency))
@@ -175,6 +181,7 @@ def with_figures(
         "data": {"values": _rows(frame)},
         "params": params,
         "description": reading,
+        "title": {**spec["title"], "text": returns_finding(frame, target, currency=currency)},
         "usermeta": {**spec["usermeta"], TABLE_KEY: numbers},
     }
     return {**bundle, MIME_TYPE: changed, "text/plain": reading}

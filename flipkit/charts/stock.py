@@ -10,7 +10,7 @@ import altair as alt
 import pandas as pd
 
 from flipkit.charts import style as chart_style
-from flipkit.charts.style import described, panel_title, stacked, wordless
+from flipkit.charts.style import YOUR_BOOKS, described, headed, panel_title, stacked, wordless
 from flipkit.errors import ChartError
 from flipkit.money import show_cents
 
@@ -23,7 +23,11 @@ _SAID = (30, 90, 180, 365)
 
 
 def plot_days_listed(
-    frame: pd.DataFrame, *, group: str | None = None, medians: Mapping[str, float] | None = None
+    frame: pd.DataFrame,
+    *,
+    group: str | None = None,
+    medians: Mapping[str, float] | None = None,
+    source: str = YOUR_BOOKS,
 ) -> alt.LayerChart | alt.Chart:
     """Share still unsold by days listed, unsold items counted, with the band in which it likely lies.
 
@@ -38,6 +42,8 @@ def plot_days_listed(
     medians : mapping of str to float, optional
         Days by which half have sold, by group (or by ``""`` without groups); missing or NaN where that
         is not reached.
+    source : str
+        Where the figures come from and of which period, for the line below the title.
 
     Returns
     -------
@@ -72,13 +78,24 @@ def plot_days_listed(
     chart = chart.properties(
         width="container",
         height=280,
-        title=alt.TitleParams(
-            "How long things wait", subtitle="Share still unsold. Pale: where the true share likely lies."
+        title=headed(
+            _half_finding({name: _median(medians, name) for name in names}),
+            "Share still unsold by days since listed. Pale: where the true share probably lies.",
+            source,
         ),
     )
     reading = " ".join(_sentence(rows, name, _median(medians, name)) for name in names)
     marked = [row for name in names for row in _at_marks([row for row in rows if row["group"] == name])]
     return described(chart, reading, [_days_listed_numbers(row, group) for row in marked])
+
+
+def _half_finding(medians: dict[str, float | None]) -> str:
+    """When half had sold, of all or of each group."""
+    if list(medians) == [""]:
+        half = medians[""]
+        return "Half have not sold yet" if half is None else f"Half had sold after {half:,.0f} days"
+    told = [f"{name} {'not yet' if days is None else f'{days:,.0f}'}" for name, days in medians.items()]
+    return f"Days until half had sold: {', '.join(told)}"
 
 
 def _steps(part: pd.DataFrame, name: str) -> list[dict[str, Any]]:
@@ -108,7 +125,7 @@ def _steps(part: pd.DataFrame, name: str) -> list[dict[str, Any]]:
 def _drawing(rows: list[dict[str, Any]], names: list[str], medians: dict[str, float | None]) -> alt.LayerChart:
     several = len(names) > 1
     colors = (
-        [chart_style.color(f"series_{k + 1}") for k in range(len(names))] if several else [chart_style.color("above")]
+        [chart_style.color(f"series_{k + 1}") for k in range(len(names))] if several else [chart_style.color("ink")]
     )
     legend = alt.Legend(orient="top", title=None, symbolOpacity=1) if several else None
     color = alt.Color("group:N", scale=alt.Scale(domain=names, range=colors), legend=legend)
@@ -361,7 +378,9 @@ def _waiting_numbers(name: str, row: dict[str, Any]) -> dict[str, str]:
 _NEEDED = ("way", "within_weeks", "net_cents", "price_cents", "sold_share", "chosen")
 
 
-def plot_patience(frame: pd.DataFrame, *, title: str, currency: str = "USD") -> alt.LayerChart | alt.Chart:
+def plot_patience(
+    frame: pd.DataFrame, *, title: str, source: str = YOUR_BOOKS, currency: str = "USD"
+) -> alt.LayerChart | alt.Chart:
     """What a thing brings by the weeks within which it is to sell, the recommended wait marked.
 
     Parameters
@@ -371,6 +390,8 @@ def plot_patience(frame: pd.DataFrame, *, title: str, currency: str = "USD") -> 
         ``chosen`` (true for the recommended one). Rows whose ``way`` is ``as now`` are not drawn.
     title : str
         What stands above the chart.
+    source : str
+        Where the figures come from and of which period, for the line below the title.
     currency : str
         Code of the shop's currency.
 
@@ -406,7 +427,7 @@ def plot_patience(frame: pd.DataFrame, *, title: str, currency: str = "USD") -> 
         for row in records
     ]
     base = alt.Chart(alt.Data(values=rows)).encode(
-        x=alt.X("weeks:Q", title="sold within so many weeks", scale=alt.Scale(zero=True), axis=alt.Axis(grid=False)),
+        x=alt.X("weeks:Q", title="weeks to sell within", scale=alt.Scale(zero=True), axis=alt.Axis(grid=False)),
         y=alt.Y(
             "money:Q",
             title=None,
@@ -420,10 +441,10 @@ def plot_patience(frame: pd.DataFrame, *, title: str, currency: str = "USD") -> 
             alt.Tooltip("sold:Q", title="Sells", format=".0%"),
         ],
     )
-    line = base.mark_line(color=chart_style.color("unsure"))
-    dots = base.mark_point(filled=True, size=50, opacity=1, color=chart_style.color("unsure"))
+    line = base.mark_line(color=chart_style.color("quiet"))
+    dots = base.mark_point(filled=True, size=50, opacity=1, color=chart_style.color("quiet"))
     chosen = base.transform_filter("datum.chosen").mark_point(
-        filled=True, size=130, opacity=1, color=chart_style.color("above")
+        filled=True, size=130, opacity=1, color=chart_style.color("ink")
     )
     words = base.transform_filter("datum.chosen").mark_text(
         align="right", dx=-10, dy=-10, fontWeight="bold", color=chart_style.color("ink")
@@ -431,9 +452,8 @@ def plot_patience(frame: pd.DataFrame, *, title: str, currency: str = "USD") -> 
     chart = alt.layer(line, dots, chosen, words.encode(text=alt.value("recommended"))).properties(
         width="container",
         height=240,
-        title=alt.TitleParams(
-            title,
-            subtitle=["After fees, label and packing.", "Each dot: the best prices for that wait."],
+        title=headed(
+            title, "Money left after fees, label and packing. Each dot: the best prices for that wait.", source
         ),
     )
     best = next((row for row in records if row["chosen"]), records[-1])
@@ -513,10 +533,10 @@ def plot_shares(
     )
     scale = alt.Scale(domain=[min(floor, (meant or 1.0) - 0.05), 1.0], nice=True)
     axis = alt.Axis(format="%", title=None, tickCount=5)
-    bars = base.mark_rule(strokeWidth=4, strokeOpacity=0.35, color=chart_style.color("above")).encode(
+    bars = base.mark_rule(strokeWidth=4, strokeOpacity=0.35, color=chart_style.color("ink")).encode(
         x=alt.X("low:Q", scale=scale, axis=axis), x2="high:Q"
     )
-    dots = base.mark_point(filled=True, size=70, opacity=1, color=chart_style.color("above")).encode(
+    dots = base.mark_point(filled=True, size=70, opacity=1, color=chart_style.color("ink")).encode(
         x="share:Q", tooltip=[alt.Tooltip("name:N", title="Of"), alt.Tooltip("text:N", title="Share")]
     )
     words = base.mark_text(dy=-12, fontWeight="bold", color=chart_style.color("ink")).encode(x="share:Q", text="text:N")
@@ -550,12 +570,14 @@ _LESSON_ROW = 32
 #: The parts in their order, with the colour of each.
 PARTS = {
     "trim_cents": ("a trim of one side", "series_1"),
-    "adjustment_cents": ("taken later", "series_3"),
+    "adjustment_cents": ("charged after posting", "series_3"),
     "above_cents": ("billed above the measures entered", "series_2"),
 }
 
 
-def plot_packing_lessons(frame: pd.DataFrame, *, currency: str = "USD") -> alt.LayerChart | alt.Chart:
+def plot_packing_lessons(
+    frame: pd.DataFrame, *, source: str = YOUR_BOOKS, currency: str = "USD"
+) -> alt.LayerChart | alt.Chart:
     """What each category's parcels cost more than they had to, as stacked bars.
 
     Parameters
@@ -563,6 +585,8 @@ def plot_packing_lessons(frame: pd.DataFrame, *, currency: str = "USD") -> alt.L
     frame : pandas.DataFrame
         One row a category, drawn from top to bottom: ``category``, ``parcels``, ``trim_cents``,
         ``adjustment_cents``, ``above_cents`` and ``cost_cents``; as ``lesson_totals`` gives it.
+    source : str
+        Where the figures come from and of which period, for the line below the title.
     currency : str
         Code of the shop's currency.
 
@@ -612,7 +636,7 @@ def plot_packing_lessons(frame: pd.DataFrame, *, currency: str = "USD") -> alt.L
 
     axis = alt.Axis(labelExpr=chart_style.axis_money(currency, unit=100), tickCount=4, grid=True)
     bars = base.mark_bar().encode(
-        x=alt.X("cents:Q", title="could have been saved", stack="zero", axis=axis),
+        x=alt.X("cents:Q", title="cost more than it had to", stack="zero", axis=axis),
         y=y(chart_style.row_axis()),
         order=alt.Order("place:Q"),
         color=alt.Color(
@@ -632,11 +656,18 @@ def plot_packing_lessons(frame: pd.DataFrame, *, currency: str = "USD") -> alt.L
         for name, row in zip(names, records, strict=True)
     }
     ends = base.mark_point(opacity=0, size=1).encode(
-        x=alt.X("cents:Q", axis=None), y=y(chart_style.end_axis(texts, "in all", labelColor=chart_style.color("ink")))
+        x=alt.X("cents:Q", axis=None), y=y(chart_style.end_axis(texts, "total", labelColor=chart_style.color("ink")))
     )
     chart = alt.layer(bars, ends).resolve_axis(x="independent", y="independent")
+    every = chart_style.money(int(costly["cost_cents"].sum()), currency=currency)
+    top = max(records, key=lambda row: int(row["cost_cents"]))
+    finding = (
+        f"Parcels cost {every} more than they had to, {top['category']} the most ({texts[names[records.index(top)]]})"
+    )
     chart = chart.properties(
-        width="container", height=_LESSON_ROW * len(names), title="What parcels cost more than they had to"
+        width="container",
+        height=_LESSON_ROW * len(names),
+        title=headed(finding, "What could have been saved, by category.", source),
     )
     amounts = [show_cents(int(row["cost_cents"]), currency=currency) for row in records]
     said = [

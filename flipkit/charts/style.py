@@ -20,6 +20,10 @@ from flipkit.money import show_cents
 
 # One look for every chart and page: roles, their colours in light and dark, the typeface stack.
 #
+# A colour means one thing on every chart: ``above`` is better than the mark or money that comes in, ``below`` worse
+# or money that goes out, ``unsure`` too little to tell, ``ink`` an estimate that is neither, ``quiet`` what surrounds
+# it, and each ``series`` a group or part that is named beside it.
+#
 # A chart names colours by their light value. A page puts a variable of its style sheet before each such value
 # (:data:`VARIABLES`), so that the same drawing follows the reader's dark mode and the printer. The colours are our
 # own; ``tests/charts/test_theme.py`` measures them as colour-blind readers see them.
@@ -123,8 +127,8 @@ def chart_config() -> dict[str, Any]:
         "text": {"font": DRAWN_FONTS, "fontSize": 13, "color": ink},
         "rule": {"color": ink},
         "point": {"filled": True, "size": 90},
-        "bar": {"color": color("above")},
-        "line": {"color": color("above"), "strokeWidth": 2.5},
+        "bar": {"color": ink},
+        "line": {"color": ink, "strokeWidth": 2.5},
     }
 
 
@@ -132,6 +136,19 @@ def chart_config() -> dict[str, Any]:
 
 #: Longest line of a row's label: with it, a phone's screen keeps most of its width for the drawing.
 LABEL_WIDTH = 17
+
+
+#: Where a chart's figures come from, unless its caller names the period too.
+YOUR_BOOKS: Final = "Your books"
+
+
+def headed(finding: str, drawn: str, source: str) -> alt.TitleParams:
+    """A chart's two titles: what it found, then what is drawn and from where.
+
+    >>> headed("Half sold after 8 days", "Share still unsold.", "Your books, May 2026").subtitle
+    'Share still unsold. Your books, May 2026.'
+    """
+    return alt.TitleParams(finding, subtitle=f"{drawn} {source}.")
 
 
 def require_columns(frame: pd.DataFrame, columns: Sequence[str], *, chart: str) -> None:

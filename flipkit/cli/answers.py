@@ -17,6 +17,11 @@ if TYPE_CHECKING:
     from flipkit.units import Measures
 
 BOOKS = click.Path(path_type=Path)
+# Options that several commands take.
+settings_option = click.option(
+    "--set", "settings", multiple=True, metavar="KEY=VALUE", help="Change an assumption for this run; repeatable."
+)
+json_option = click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, with units in its keys.")
 
 
 def say(text: str, *, err: bool = False, nl: bool = True) -> None:

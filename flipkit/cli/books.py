@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from flipkit.cli.answers import BOOKS, refuse, say, settings_of, told
+from flipkit.cli.answers import BOOKS, json_option, refuse, say, settings_of, settings_option, told
 from flipkit.errors import ConversionError
 from flipkit.imports import ANSWERS
 
@@ -27,11 +27,14 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("folder", type=BOOKS)
-@click.option("--workbook", is_flag=True, help="One workbook with drop-down words, in place of CSV files.")
-@click.option("--metric", is_flag=True, help="Centimeters, kilograms and kilometers.")
-@click.option("--currency", default="USD", show_default=True, help="Three letters.")
+@click.option("--workbook", is_flag=True, help="Make one workbook with drop-down lists, not CSV files.")
+@click.option("--metric", is_flag=True, help="Measure in centimeters, kilograms and kilometers.")
+@click.option("--currency", default="USD", show_default=True, metavar="CODE", help="Your currency, in three letters.")
 def start(folder: Path, workbook: bool, metric: bool, currency: str) -> None:
-    """Make a FOLDER of books to begin with; nothing that is there is overwritten."""
+    """Make a FOLDER of empty books, and overwrite nothing that is there.
+
+    Example: flipkit start my-books --workbook
+    """
     from flipkit.books.check import WORKBOOK, make_folder
 
     started = make_folder(folder, workbook=workbook, metric=metric, currency=currency)
@@ -47,9 +50,12 @@ def start(folder: Path, workbook: bool, metric: bool, currency: str) -> None:
 
 @click.command()
 @click.argument("books", type=BOOKS)
-@click.option("--as-of", default="", help="Day of the report, so that later dates are told.")
+@click.option("--as-of", default="", metavar="DATE", help="Day of the report; later dates are then pointed out.")
 def check(books: Path, as_of: str) -> None:
-    """Say everything that is wrong with BOOKS, what a report can tell from them, what to record and time next."""
+    """List what is wrong with BOOKS, what a report can say from them, and what to record next.
+
+    Example: flipkit check my-books
+    """
     from flipkit.books.check import check as checked
     from flipkit.books.read import last_recorded_day
     from flipkit.cli.answers import day_of
@@ -67,7 +73,7 @@ def check(books: Path, as_of: str) -> None:
         say("\nYour logs cover nearly all of your work: timing more of it would change little.")
         return
     *jobs, rule = wanted
-    say(f"\nTime {'these jobs' if len(jobs) > 1 else 'this job'} next (narrows the doubt about your hours most):")
+    say(f"\nTime {'these jobs' if len(jobs) > 1 else 'this job'} next, to be surer of your hours:")
     for number, job in enumerate(jobs, start=1):
         say(f"  {number}. {job}")
     say(f"  {rule}")
@@ -75,32 +81,42 @@ def check(books: Path, as_of: str) -> None:
 
 def _answer_options(command: Callable[..., None]) -> Callable[..., None]:
     for key, (text, words) in reversed(ANSWERS.items()):
-        command = click.option(f"--{key}", help=text, type=click.Choice(list(words)) if words else None)(command)
+        taken: dict[str, Any] = {"type": click.Choice(list(words))} if words else {"metavar": "VALUE"}
+        command = click.option(f"--{key}", help=text, **taken)(command)
     return command
 
 
 @click.command()
 @click.argument("export", type=BOOKS)
-@click.option("--into", type=BOOKS, required=True, help="Folder of the books; made where missing.")
-@click.option("--mapping", "mapping_file", type=BOOKS, help="A mapping kept from an earlier conversion.")
-@click.option("--column", "columns", multiple=True, metavar="NAME=HEADER", help="Take a column from this header.")
-@click.option("--fixed", multiple=True, metavar="NAME=VALUE", help="The same value in every row.")
-@click.option("--ignore", multiple=True, metavar="HEADER", help="Take nothing from this header.")
-@click.option("--blank", multiple=True, metavar="NAME=VALUE", help="What stands for a blank; refuse lists the rows.")
-@click.option("--words", multiple=True, metavar="NAME=WORD=MEANING|…", help="What words in a column mean.")
-@click.option("--skip", multiple=True, metavar="HEADER=WORDS", help="Leave out rows with these words, parted by |.")
-@click.option("--keep", multiple=True, metavar="HEADER=WORDS", help="Take only rows with one of these words in it.")
-@click.option("--changes", type=click.Choice(["leave", "take"]), default="leave", help="Cells said otherwise now.")
+@click.option("--into", type=BOOKS, required=True, help="Folder of your books; made if it is missing.")
+@click.option("--mapping", "mapping_file", type=BOOKS, help="A mapping file from an earlier conversion.")
+@click.option(
+    "--column", "columns", multiple=True, metavar="NAME=HEADER", help="Fill the column NAME from this header."
+)
+@click.option("--fixed", multiple=True, metavar="NAME=VALUE", help="Put the same value in every row.")
+@click.option("--ignore", multiple=True, metavar="HEADER", help="Leave this column out.")
+@click.option("--blank", multiple=True, metavar="NAME=VALUE", help="Value for a blank cell; 'refuse' lists the rows.")
+@click.option("--words", multiple=True, metavar="NAME=WORD=MEANING|…", help="Say what words in a column mean.")
+@click.option(
+    "--skip", multiple=True, metavar="HEADER=WORDS", help="Leave out rows with one of these words; put | between them."
+)
+@click.option("--keep", multiple=True, metavar="HEADER=WORDS", help="Take only rows with one of these words.")
+@click.option(
+    "--changes",
+    type=click.Choice(["leave", "take"]),
+    default="leave",
+    help="Leave cells of the books that the export now gives another value, or take the new value.",
+)
 @click.option(
     "--most-refused",
     type=click.FloatRange(0, 100),
     default=2.0,
     show_default=True,
     metavar="PERCENT",
-    help="Share of refused rows above which the command ends with status 3.",
+    help="If more rows than this are refused, the command ends with status 3.",
 )
-@click.option("--yes", is_flag=True, help="Ask nothing: a question that is open is an error.")
-@click.option("--dry-run", is_flag=True, help="Only show how the export would be read.")
+@click.option("--yes", is_flag=True, help="Ask no questions: an open question is an error.")
+@click.option("--dry-run", is_flag=True, help="Show how the export would be read, and write nothing.")
 @_answer_options
 def convert(
     export: Path,
@@ -119,7 +135,10 @@ def convert(
     dry_run: bool,
     **said: Any,
 ) -> None:
-    """Put the rows of another program's EXPORT (CSV, TSV, workbook) into a folder of books."""
+    """Add the rows of another program's EXPORT (CSV, TSV or workbook) to your books.
+
+    Example: flipkit convert sales.csv --into my-books --dry-run
+    """
     from flipkit.books.write import finish_moves
     from flipkit.imports.apply import Conversion, apply
     from flipkit.imports.detect import propose
@@ -173,7 +192,7 @@ class Session:
         self.answers = answers
         if self._kept.is_file():
             earlier = json.loads(self._kept.read_text(encoding="utf-8"))
-            say(f"Going on with {len(earlier)} answers that you gave before ({self._kept})")
+            say(f"Continuing with {len(earlier)} answers that you gave before ({self._kept})")
             self.answers = {**earlier, **answers}
 
     def settled(self, proposed: Callable[[dict[str, str]], Proposal]) -> Proposal:
@@ -212,7 +231,7 @@ def _asked(question: Question, proposal: Proposal) -> str:
     if column and proposal.layout:
         for number, fact in enumerate(proposal.layout.facts, start=1):
             say(f"  {number:>2}. {fact.header[:30]:<30}  {', '.join(text[:24] for text in fact.examples[:3])}")
-        say("A number or a header takes that column; anything else is the value for every row (= for blank).")
+        say("Type a number or a header to take that column. Anything else is the value for every row (= for blank).")
     for number, choice in enumerate(question.choices, start=1):
         say(f"  {number}. {choice.value}" + (f": {choice.meaning}" if choice.meaning else ""))
     if question.key == "header-row":
@@ -233,7 +252,7 @@ def _asked(question: Question, proposal: Proposal) -> str:
             return values[text.casefold()]
         if question.free and text:
             return text
-        say(f"A number from 1 to {len(question.choices)}, or one of the words")
+        say(f"Type a number from 1 to {len(question.choices)}, or one of the words")
 
 
 # The command that opens the notebooks on a seller's books.
@@ -241,10 +260,13 @@ def _asked(question: Question, proposal: Proposal) -> str:
 
 @click.command()
 @click.argument("books", type=BOOKS)
-@click.option("--folder", type=BOOKS, help="Working folder of the notebooks; by default beside the books.")
-@click.option("--no-open", is_flag=True, help="Copy the notebooks and do not start JupyterLab.")
+@click.option("--folder", type=BOOKS, help="Folder for the notebooks; by default beside the books.")
+@click.option("--no-open", is_flag=True, help="Copy the notebooks, but do not start JupyterLab.")
 def lab(books: Path, folder: Path | None, no_open: bool) -> None:
-    """Open the notebooks on BOOKS in JupyterLab, as copies of your own to change."""
+    """Open the notebooks for BOOKS in JupyterLab, as your own copies to change.
+
+    Example: flipkit lab my-books
+    """
     from flipkit.lab import lab_folder, open_lab
     from flipkit.reports.sentences import count_of
 
@@ -252,7 +274,7 @@ def lab(books: Path, folder: Path | None, no_open: bool) -> None:
     if found.made:
         say(f"Copied {count_of(len(found.made), 'notebook')} into {found.folder}")
     if found.kept:
-        say(f"Kept {len(found.kept)} that were there, as they stand")
+        say(f"Kept {len(found.kept)} that were already there")
     if not no_open:
         sys.exit(open_lab(found.folder))
 
@@ -262,14 +284,20 @@ def lab(books: Path, folder: Path | None, no_open: bool) -> None:
 
 @click.command()
 @click.argument("books", type=BOOKS, required=False)
-@click.option("--month", default="", help="Month of the report, such as 2026-10; by default the latest full one.")
-@click.option("--as-of", default="", help="The last day that is known; by default the last day in the books.")
-@click.option("--category", "categories", multiple=True, help="Only this category's page; may be repeated.")
-@click.option("--out", type=BOOKS, help="Folder of the pack; by default packs/MONTH.")
-@click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="An assumption for this run alone.")
-@click.option("--assumptions", "file", type=BOOKS, metavar="FILE", help="Assumptions saved in the lab, for this run.")
-@click.option("--again", type=BOOKS, metavar="RUN.JSON", help="Make an earlier pack again, from its manifest.")
-@click.option("--jobs", type=click.IntRange(min=1), help="How many notebooks run at a time.")
+@click.option("--month", default="", metavar="MONTH", help="Month such as 2026-10; by default the latest full one.")
+@click.option(
+    "--as-of", default="", metavar="DATE", help="The last day to count; by default the last one in the books."
+)
+@click.option(
+    "--category", "categories", multiple=True, metavar="NAME", help="Make only this category's page; repeatable."
+)
+@click.option("--out", type=BOOKS, help="Folder for the pack; by default packs/MONTH.")
+@settings_option
+@click.option(
+    "--assumptions", "file", type=BOOKS, metavar="FILE", help="A file of assumptions that you saved in the lab."
+)
+@click.option("--again", type=BOOKS, metavar="RUN.JSON", help="Make an earlier pack again, from its run.json.")
+@click.option("--jobs", type=click.IntRange(min=1), help="How many notebooks to run at a time.")
 def report(
     books: Path | None,
     month: str,
@@ -281,7 +309,10 @@ def report(
     again: Path | None,
     jobs: int | None,
 ) -> None:
-    """Make the month's pack of pages from BOOKS (a folder or a workbook; the demo shop's by default)."""
+    """Make the month's pages from BOOKS, a folder or a workbook; by default the demo shop's.
+
+    Example: flipkit report my-books --month 2026-10
+    """
     # Many threads on small matrices wait for each other; the notebooks' kernels run on one each.
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")
@@ -302,7 +333,7 @@ def report(
         from flipkit.paths import demo_folder
 
         if any(asked.values()):
-            refuse("--again takes month, day, categories and assumptions from the manifest: leave the others out")
+            refuse("--again takes month, day, categories and assumptions from run.json: leave those options out")
         earlier = read_run(again)
         earlier.require_same_books(read_books(books or demo_folder()).hashes)
         asked = {name: getattr(earlier, name) for name in asked}
@@ -315,21 +346,26 @@ def report(
     if earlier is not None:
         told = earlier.differences((pack.folder / "run.json").read_text(encoding="utf-8"))
         for line in told:
-            say(f"flipkit: not as before: {line}", err=True)
+            say(f"flipkit: this differs: {line}", err=True)
         if not told:
-            say("The same bytes as before.")
+            say("Every byte is the same as before.")
     say(f"The pack of {plan.study.month} is in {pack.folder}")
     say(f"Open {pack.index.resolve().as_uri()}")
 
 
 @click.command()
 @click.argument("item_id")
-@click.option("--books", type=BOOKS, help="Folder of the books or a workbook; by default the demo shop's.")
-@click.option("--as-of", default="", help="The last day that is known; by default the last day in the books.")
-@click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="An assumption for this run alone.")
-@click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, with units in its keys.")
+@click.option("--books", type=BOOKS, help="Your books, a folder or a workbook; by default the demo shop's.")
+@click.option(
+    "--as-of", default="", metavar="DATE", help="The last day to count; by default the last one in the books."
+)
+@settings_option
+@json_option
 def item(item_id: str, books: Path | None, as_of: str, settings: Sequence[str], as_json: bool) -> None:
-    """Why one thing's net is what it is: every line of money and work of ITEM_ID, with where it comes from."""
+    """Show every line of money and work of one item, and where each comes from.
+
+    Example: flipkit item A-0042 --books my-books
+    """
     from flipkit.reports.study import open_study
 
     trace = open_study(books or "", as_of=as_of, settings=settings_of(settings)).item(item_id)
@@ -338,10 +374,15 @@ def item(item_id: str, books: Path | None, as_of: str, settings: Sequence[str], 
 
 @click.command()
 @click.argument("books", type=BOOKS, required=False)
-@click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="An assumption for this run alone.")
-@click.option("--assumptions", "file", type=BOOKS, metavar="FILE", help="Assumptions saved in the lab, for this run.")
+@settings_option
+@click.option(
+    "--assumptions", "file", type=BOOKS, metavar="FILE", help="A file of assumptions that you saved in the lab."
+)
 def assumptions(books: Path | None, settings: Sequence[str], file: Path | None) -> None:
-    """List every assumption with its value, its meaning and who says so."""
+    """List every assumption with its value, its meaning and where it was set.
+
+    Example: flipkit assumptions my-books --set help.wage=18
+    """
     from flipkit.assumptions import load_assumptions
     from flipkit.books.cells import Units
     from flipkit.books.record import units_of

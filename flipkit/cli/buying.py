@@ -10,7 +10,7 @@ from typing import Any
 
 import click
 
-from flipkit.cli.answers import BOOKS, columns, told
+from flipkit.cli.answers import BOOKS, columns, json_option, told
 from flipkit.errors import AssumptionError
 from flipkit.money import show_cents
 
@@ -35,7 +35,7 @@ def buying_words(answer: dict[str, Any]) -> list[str]:
         lines += ["", *_cost_words(answer["at_cost"], money)]
     moving = [one for one in answer["drivers"] if one["highest_at_first_cents"] != one["highest_at_second_cents"]]
     if moving:
-        lines += ["", "What the price depends on (highest price then):"]
+        lines += ["", "What would change it (the most to pay then):"]
     lines += columns(
         [
             [
@@ -50,8 +50,8 @@ def buying_words(answer: dict[str, Any]) -> list[str]:
         parts = answer["parts"]
         better = "sold in parts" if parts["better"] == "parts" else "kept whole"
         lines.append(
-            f"Better {better}: for the target it may cost {money(parts['parts_for_target_cents'])} in parts, "
-            f"{money(parts['whole_for_target_cents'])} whole."
+            f"Better {better}: to reach the target, pay at most {money(parts['parts_for_target_cents'])} to sell it in "
+            f"parts, {money(parts['whole_for_target_cents'])} to sell it whole."
         )
     return lines
 
@@ -68,7 +68,7 @@ def _recommended(answer: dict[str, Any], money: Money) -> str:
     best = answer["recommended"]
     place = f" at {best['venue']}{' (collected)' if best['collected'] else ''}" if best["venue"] else ""
     if not best["highest_cents"]:
-        return "Listed in the best way and place, it would still not be worth buying."
+        return "Even if you list it in the best way and place, it is not worth buying."
     return (
         f"If you list it{place} as recommended: {money(best['highest_cents'])} at most. {_steps(best, money)} It then "
         f"sells {best['sold_share']:.0%} of the time, after {best['expected_weeks']:.0f} weeks."
@@ -83,16 +83,17 @@ def _steps(course: dict[str, Any], money: Money) -> str:
 
 def _two_limits(answer: dict[str, Any], money: Money) -> list[str]:
     target, limit = money(answer["target_cents_per_hour"]), f"{answer['loss_limit_share']:.0%}"
-    counts = {"target": "", "loss": "", "price": ""} | {answer["binding"]: ", which counts"}
+    counts = {"target": "", "loss": "", "price": ""} | {answer["binding"]: " This limit decides."}
     lost = f" of {money(answer['loss_from_cents'])} or more" if answer["loss_from_cents"] else ""
     lines = [
-        f"For {target} an hour: {_at_most(answer['for_target_cents'], money)} (80 times of 100 between "
-        f"{_at_most(answer['for_target_low_cents'], money)} and {_at_most(answer['for_target_high_cents'], money)})"
-        f"{counts['target']}.",
-        f"For a {limit} chance of a loss{lost}: {_at_most(answer['for_loss_cents'], money)}{counts['loss']}.",
+        f"The most to pay for {target} an hour: {_at_most(answer['for_target_cents'], money)} (probably between "
+        f"{_at_most(answer['for_target_low_cents'], money)} and {_at_most(answer['for_target_high_cents'], money)}; "
+        f"80% interval).{counts['target']}",
+        f"The most to pay for a {limit} chance of a loss{lost}: {_at_most(answer['for_loss_cents'], money)}."
+        f"{counts['loss']}",
     ]
     if answer["binding"] == "price":
-        lines.append("Never pay more than like things sell for, which counts.")
+        lines.append("Never pay more than like things sell for. This limit decides.")
     return lines
 
 
@@ -113,15 +114,19 @@ def _doubts(answer: dict[str, Any], money: Money) -> list[str]:
     if answer["judged_by"] != answer["category"]:
         known = ", ".join(answer["known_categories"])
         found.append(
-            f"The books know no {answer['category']!r}: judged by the {answer['judged_by']}. They know {known}."
+            f"Your books have no {answer['category']!r}, so this goes by the {answer['judged_by']}. They have {known}."
         )
     elif answer["decision"]:
         found.append(f"This month's decision on {answer['judged_by']}: {answer['decision']}")
     if answer["too_few_to_tell"]:
         sales = answer["sales_in_books"]
-        found.append(f"Too few to tell: {sales} sale{'' if sales == 1 else 's'} of such things; the rest is assumed.")
+        found.append(
+            f"Too few to tell: {sales} sale{'' if sales == 1 else 's'} of such things, so the rest is assumed."
+        )
     if answer["typical_from"] == "books":
-        found.append("No price was given, so what such things sold for counts: name one with --price or --comparable.")
+        found.append(
+            "You gave no price, so this goes by what such things sold for. Give one with --price or --comparable."
+        )
     if answer["typical_from"] == "comparables and price":
         found.append(f"Your price and the comparables count together: {money(answer['typical_cents'])}.")
     return found + _comparable_doubts(answer, money)
@@ -133,11 +138,13 @@ def _comparable_doubts(answer: dict[str, Any], money: Money) -> list[str]:
     groups = answer.get("groups_cents")
     if groups:
         found.append(
-            f"The comparables are two groups, about {money(groups[0])} and about {money(groups[1])}. Find out to which "
-            "of them yours belongs: the range covers both."
+            f"The comparables are two groups, about {money(groups[0])} and about {money(groups[1])}. Find out which "
+            "one yours belongs to: the range covers both."
         )
     if answer.get("outliers_cents"):
-        found.append(f"Far from the others, so damped: {', '.join(money(one) for one in answer['outliers_cents'])}.")
+        found.append(
+            f"Far from the others, so they count less: {', '.join(money(one) for one in answer['outliers_cents'])}."
+        )
     trust = answer.get("comparables_trust_share", 1.0)
     if trust < _DOUBTED:
         usual, seen = money(answer["usual_cents"]), money(answer["comparables_middle_cents"])
@@ -153,7 +160,7 @@ def _comparable_doubts(answer: dict[str, Any], money: Money) -> list[str]:
         )
     if answer.get("typed_again"):
         found.append(
-            "The same price stands there more than once and counts as one sale: write the days if they were several "
+            "You gave the same price more than once, so it counts as one sale: give the days if they were several "
             "(--comparable '60 2026-10-02')."
         )
     return found
@@ -161,22 +168,22 @@ def _comparable_doubts(answer: dict[str, Any], money: Money) -> list[str]:
 
 def _cost_words(judged: dict[str, Any], money: Money) -> list[str]:
     hourly = judged["cents_per_hour"]
-    earns = "no hour's work to speak of" if hourly is None else f"{money(hourly)} an hour"
+    earns = "money for almost no work" if hourly is None else f"{money(hourly)} an hour"
     verdict = "buy" if judged["worth_it"] else "leave it"
     if judged["worth_it_if_recommended"] and not judged["worth_it"]:
         verdict = "leave it, unless you list it as recommended"
     lines = [
-        f"At {money(judged['cost_cents'])}: {verdict}; as you price now it would bring {earns}, and lose money "
+        f"At {money(judged['cost_cents'])}: {verdict}. As you price now it would bring {earns} and lose money "
         f"{judged['loss_chance_share']:.0%} of the time."
     ]
     if judged["turning_typical_cents"] is not None:
-        lines.append(f"It turns where like things sell for {money(judged['turning_typical_cents'])}.")
+        lines.append(f"This changes if like things sell for {money(judged['turning_typical_cents'])}.")
     if "more_comparables_to_turn" in judged:
         more, chance = judged["more_comparables_to_turn"], f"{judged['more_comparables_chance_share']:.0%}"
         lines.append(
-            f"No number of comparables that you could find would turn it with a chance of {chance}."
+            f"However many comparables you find, the chance that they change this stays below {chance}."
             if more is None
-            else f"{more} more comparable{'' if more == 1 else 's'} would turn it with a chance of {chance} or more."
+            else f"{more} more comparable{'' if more == 1 else 's'} would change this with a chance of {chance}."
         )
     return lines
 
@@ -197,11 +204,13 @@ def _venue_words(answer: dict[str, Any], money: Money) -> list[str]:
     best = {kind: next((one for one in answer["venues"] if one["collected"] == kind), None) for kind in (True, False)}
     local, posted = best[True], best[False]
     if local and posted and (local["highest_cents"] or posted["highest_cents"]):
-        word, gap = "Local", local["highest_cents"] - posted["highest_cents"]
+        word, gap = "Selling locally", local["highest_cents"] - posted["highest_cents"]
         if gap < 0:
-            word, gap = "Posted", -gap
+            word, gap = "Posting it", -gap
         lines.append(
-            f"{word} is better: it allows {money(gap)} more." if gap else "Local or posted: both allow as much."
+            f"{word} is better: you can pay {money(gap)} more."
+            if gap
+            else "Sell it locally or post it: you can pay the same."
         )
     return lines
 
@@ -214,29 +223,34 @@ PACKS = "packs"
 
 @click.command()
 @click.argument("category")
-@click.option("--price", help="What like things sell for, as you think.")
+@click.option("--price", metavar="AMOUNT", help="What you think like things sell for.")
 @click.option(
     "--comparable",
     "comparables",
     multiple=True,
-    help="What a like thing sold for, perhaps with its day and condition: '60 2026-10-02 good'; may be repeated.",
+    metavar="SALE",
+    help="A price that a like thing sold for, with its day and condition if you know them: '60 2026-10-02 good'; "
+    "repeatable.",
 )
-@click.option("--condition", default="", help="Condition of the thing, in the words of the comparables.")
-@click.option("--size", default="", help="Size class when packed: small, medium, bulky or oversize.")
-@click.option("--weight", help="Packed weight, such as 9lb; by default as such things mostly weigh.")
-@click.option("--cost", help="What is asked for it: is it worth that?")
-@click.option("--venue", default="", help="Where it is to be sold; by default where such things mostly sold.")
-@click.option("--target", help="What an hour should bring; by default as the last report assumed.")
-@click.option("--loss", "loss", help="Chance of losing money not to be passed, such as 40 %.")
+@click.option("--condition", default="", metavar="WORD", help="Its condition, in the words of the comparables.")
+@click.option("--size", default="", metavar="CLASS", help="Size class when packed: small, medium, bulky or oversize.")
+@click.option("--weight", metavar="WEIGHT", help="Packed weight, such as 9lb; by default the usual one of such things.")
+@click.option("--cost", metavar="AMOUNT", help="The asking price, to hear whether it is worth that.")
+@click.option("--venue", default="", metavar="NAME", help="Where you will sell it; by default where most of them sold.")
+@click.option("--target", metavar="AMOUNT", help="What an hour should bring; by default the last report's target.")
+@click.option("--loss", "loss", metavar="PERCENT", help="Highest chance of losing money that you accept, such as 40 %.")
 @click.option(
     "--at-sale",
-    help="What its label and packing cost beyond the shipping charged, by its own size and weight ('flipkit parcel'); "
-    "by default as such things mostly cost.",
+    metavar="AMOUNT",
+    help="What its label and packing cost you beyond the shipping charged ('flipkit parcel' tells it); by default the "
+    "usual cost of such things.",
 )
-@click.option("--part", "parts", multiple=True, help="What a part of it would sell for alone; may be repeated.")
+@click.option(
+    "--part", "parts", multiple=True, metavar="AMOUNT", help="What one part would sell for alone; repeatable."
+)
 @click.option("--apart", "apart_min", type=click.FloatRange(0), default=0.0, help="Minutes to take it apart.")
-@click.option("--from", "source", type=BOOKS, help="A pack or its knowledge.json; by default the newest in packs.")
-@click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, with units in its keys.")
+@click.option("--from", "source", type=BOOKS, help="A pack or its knowledge.json; by default the newest pack.")
+@json_option
 def buy(
     category: str,
     price: str | None,
@@ -254,7 +268,10 @@ def buy(
     source: Path | None,
     as_json: bool,
 ) -> None:
-    """The most to pay for a thing of CATEGORY: flipkit buy cookware --price 60 --size small."""
+    """Find the most to pay for a thing of this CATEGORY.
+
+    Example: flipkit buy cookware --price 60 --size small
+    """
     from flipkit.analysis.knowledge_file import newest_knowledge, read_knowledge
     from flipkit.analysis.max_bid import buying_answer, sales_compared
     from flipkit.money import read_cents, read_ppm

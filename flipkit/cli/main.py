@@ -34,7 +34,7 @@ class _Commands(click.Group):
                 raise
             refuse(_disk_words(error))
         except RecursionError:
-            refuse("a file that was read is nested too deeply: look at the files beside the books that end in .toml")
+            refuse("a file is nested too deeply: look at the files beside your books that end in .toml")
         except MemoryError:
             refuse("the computer has too little memory for this: close other programs, or look back over less")
 
@@ -55,7 +55,10 @@ def _disk_words(error: OSError) -> str:
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="flipkit")
 def main() -> None:
-    """Which kinds of second-hand items really pay per hour of work."""
+    """Find out which kinds of second-hand things pay for your hours of work.
+
+    Example: flipkit report my-books
+    """
 
 
 for command in (

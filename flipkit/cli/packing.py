@@ -7,25 +7,35 @@ from pathlib import Path
 
 import click
 
-from flipkit.cli.answers import BOOKS, day_of, refuse, say, settings_of, told
-from flipkit.cli.prices import books_option, json_option, on_option, settings_option
+from flipkit.cli.answers import BOOKS, day_of, json_option, refuse, say, settings_of, settings_option, told
+from flipkit.cli.prices import books_option, on_option
 
 
 @click.command()
 @click.argument("sides")
 @click.argument("weight")
-@click.option("--title", default="the item", help="What it is, for cautions.")
-@click.option("--fragility", default="moderately delicate", help="Its class, as the cushioning table names it.")
-@click.option("--value", default="0", help="What it is worth; what is lost if it breaks.")
-@click.option("--upright", is_flag=True, help="Its height must stay upright.")
-@click.option("--round", "round_section", is_flag=True, help="Round along its longest side, or can be rolled.")
-@click.option("--notch", default="", help="Shaped like an L: the empty corner of its box, its sides in the same order.")
+@click.option("--title", default="the item", metavar="TEXT", help="What it is, so that the right cautions show.")
+@click.option(
+    "--fragility",
+    default="moderately delicate",
+    show_default=True,
+    metavar="CLASS",
+    help="How fragile it is, in the words of the cushioning table.",
+)
+@click.option("--value", default="0", metavar="AMOUNT", help="What it is worth, so what you lose if it breaks.")
+@click.option("--upright", is_flag=True, help="It must stay upright.")
+@click.option("--round", "round_section", is_flag=True, help="It is round along its longest side, or can be rolled.")
+@click.option(
+    "--notch", default="", metavar="SIDES", help="For an L shape: the empty corner of its box, sides in the same order."
+)
 @click.option("--pickup", is_flag=True, help="The buyer can collect it.")
-@click.option("--zone", help="Zone of the buyer; without it the assumed mix of zones.")
-@click.option("--card", help="Rate card; by default the cheapest of the assumed ones counts.")
-@click.option("--stock", "stock_file", type=BOOKS, help="TOML file of what is at hand; packing.toml of the books.")
-@click.option("--trials", is_flag=True, help="Also try other cushioning, other wages.")
-@click.option("--drawing", type=BOOKS, help="Write the cut and fold drawings into this HTML file.")
+@click.option("--zone", metavar="ZONE", help="Zone of the buyer; by default the assumed mix of zones.")
+@click.option("--card", metavar="NAME", help="Rate card to use; by default the cheapest of the assumed ones.")
+@click.option(
+    "--stock", "stock_file", type=BOOKS, help="File of the boxes and cushioning you have; by default packing.toml."
+)
+@click.option("--trials", is_flag=True, help="Also try other cushioning and other wages.")
+@click.option("--drawing", type=BOOKS, help="Write drawings of where to cut and fold into this HTML file.")
 @settings_option
 @books_option
 @on_option
@@ -50,7 +60,10 @@ def packing(
     on_text: str,
     as_json: bool,
 ) -> None:
-    """How to pack a bare item, or why not to: flipkit packing 20x14x10in 9lb --fragility delicate."""
+    """Say how to pack an unpacked item of these SIDES and this WEIGHT, or why not to post it.
+
+    Example: flipkit packing 20x14x10in 9lb --fragility delicate
+    """
     from flipkit.packing.parcel import bare_item, drawings_page, plan_parcel
 
     item = bare_item(
@@ -79,6 +92,6 @@ def packing(
         if not drawing.resolve().parent.is_dir():
             refuse(f"--drawing must be a file in a folder that exists, got {drawing}")
         drawing.write_text(drawings_page(parcel), encoding="utf-8")
-        say(f"drawings in {drawing}", err=True)
+        say(f"Wrote the drawings into {drawing}", err=True)
     if parcel.plan.best is None:
         sys.exit(2)

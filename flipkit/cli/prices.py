@@ -10,7 +10,7 @@ from typing import Any
 
 import click
 
-from flipkit.cli.answers import BOOKS, Voice, columns, day_of, rules_folder, told, voice_of
+from flipkit.cli.answers import BOOKS, Voice, columns, day_of, json_option, rules_folder, told, voice_of
 
 # The answers about charges as lines of text.
 
@@ -42,9 +42,9 @@ def _carrier_words(carrier: dict[str, Any], voice: Voice) -> list[str]:
     name = carrier["carrier"] + (f", {carrier['rates']} rates" if carrier["rates"] else "")
     billed = f"{name}: billed at {carrier[f'billable_{unit}']:g} {unit}"
     if carrier["space_pays"]:
-        billed += f", for its space ({carrier[f'scale_{unit}']:g} {unit} by the scale)"
+        billed += f" because of its space (it weighs {carrier[f'scale_{unit}']:g} {unit})"
     if carrier["over_maximum"]:
-        billed += "; over this carrier's maximum"
+        billed += "; this is over the carrier's maximum"
     lines = [f"{billed} (rule {carrier['block']}, {carrier['seen']})"]
     for trigger in carrier["triggers"]:
         lines.append(f"  {_trigger_words(trigger)}")
@@ -64,10 +64,10 @@ def _trigger_words(trigger: dict[str, Any]) -> str:
         )
     else:
         why = str(trigger.get("word", trigger["measure"]))
-    tail = "" if trigger["applies"] else "; not charged beside a larger one"
+    tail = "" if trigger["applies"] else "; not charged, because a larger surcharge is"
     minimum = next((trigger[key] for key in trigger if key.startswith("minimum_billable_")), 0)
     if minimum:
-        tail += f"; billed at {minimum:g} at least"
+        tail += f"; billed as at least {minimum:g}"
     return f"{name}: {why}{tail}"
 
 
@@ -88,7 +88,7 @@ def _card_words(card: dict[str, Any], voice: Voice) -> list[str]:
     later = card.get("entered_by_weight_alone")
     if later and later["below_billable"]:
         lines.append(
-            f"  entered by its scale weight alone it would cost {voice.money(later['bought_cents'])} now and likely "
+            f"  if you enter only its scale weight, you pay {voice.money(later['bought_cents'])} now and probably "
             f"{voice.money(later['adjustment_cents'])} more later"
         )
     trims = card.get("trims", [])
@@ -123,9 +123,9 @@ def fee_words(answer: dict[str, Any], voice: Voice) -> list[str]:
             for line in _LINES
             if venue[f"{line}_cents"]
         ]
-        lines += columns([*rows, ["  fees in all", voice.money(venue["total_cents"])]])
-    lines += [f"{venue['venue']}: left out: {venue['why']}" for venue in answer["left_out"]]
-    return lines or ["no venue has a fee schedule in force on that day"]
+        lines += columns([*rows, ["  total fees", voice.money(venue["total_cents"])]])
+    lines += [f"{venue['venue']} is left out: {venue['why']}" for venue in answer["left_out"]]
+    return lines or ["No venue has a fee schedule for that day."]
 
 
 def offer_words(answer: dict[str, Any]) -> list[str]:
@@ -137,7 +137,7 @@ def offer_words(answer: dict[str, Any]) -> list[str]:
     if "offer_cents" in answer:
         lines.append(_offer_answer(answer, money))
     if answer["given_up"]:
-        lines.append(f"The plan is to give it up. That was due on {_day_words(answer['since'])}.")
+        lines.append(f"The plan is to clear it out. That was due on {_day_words(answer['since'])}.")
     else:
         until = f" until {_day_words(answer['until'])}" if answer["until"] else ""
         asked = answer["asked_cents"]
@@ -147,17 +147,17 @@ def offer_words(answer: dict[str, Any]) -> list[str]:
         lines.append(f"{now}. The lowest offer to take is {money(lowest)}{until}.")
         step = next((one for one in answer["next"] if one["ask_cents"] != answer["ask_cents"]), None)
         if step:
-            then = f"mark it down to {money(step['ask_cents'])}" if step["ask_cents"] else "give it up"
+            then = f"mark it down to {money(step['ask_cents'])}" if step["ask_cents"] else "clear it out"
             why = ""
             if step["ask_cents"] and step["ask_cents"] < lowest:
                 why = " Until then a buyer may still pay the full price, so a lower offer is not worth taking yet."
             lines.append(f"On {_day_words(step['on'])}, {then}.{why}")
-    lines.append(f"By the report of {_day_words(answer['plan_as_of'])}.")
+    lines.append(f"This plan is from the report of {_day_words(answer['plan_as_of'])}.")
     if "offer_cents" not in answer and answer["patience"]:
         lines += [
             "",
             *columns(
-                [["sell within", "ask", "lowest offer", "chance", "brings", "an hour"]]
+                [["sell within", "ask", "lowest offer", "chance", "brings", "per hour"]]
                 + [_patience_words(row, money) for row in answer["patience"]]
             ),
         ]
@@ -174,16 +174,16 @@ def _patience_reason(rows: Sequence[dict[str, Any]], money: Callable[[int], str]
     more = money(round((best["worth_cents"] - hurried[-1]["worth_cents"]) / 100) * 100)
     return (
         f"Waiting up to {best['within_weeks']} weeks brings {more} more than {hurried[-1]['within_weeks']} would, "
-        "once your minutes, the room and the money tied up are paid."
+        "after paying for your minutes, the room and the money tied up."
     )
 
 
 def _offer_answer(answer: dict[str, Any], money: Callable[[int], str]) -> str:
     offer, lowest = money(answer["offer_cents"]), answer["lowest_offer_cents"]
     if answer["answer"] == "take it":
-        return f"Take the {offer}: from {money(lowest)} on, an offer is worth more than waiting."
+        return f"Take the {offer}: an offer of {money(lowest)} or more is worth more than waiting."
     if lowest is None:
-        return f"Refuse the {offer}: no price considered pays for its label and your work."
+        return f"Refuse the {offer}: no price that you could ask pays for its label and your work."
     short = money(lowest - answer["offer_cents"])
     if answer["given_up"]:
         return f"Refuse the {offer}: it is {short} short of what its fees, its label and your work take."
@@ -223,10 +223,10 @@ def _whole_money(currency: str, cents: int) -> str:
 
 def protection_words(answer: dict[str, Any], voice: Voice) -> list[str]:
     """Each way to protect a parcel, the cheapest in the long run first."""
-    lines = [f"worth {voice.money(answer['value_cents'])}: fee and expected loss of each way, the cheapest first"]
+    lines = [f"Value {voice.money(answer['value_cents'])}: cost and average loss of each way, the cheapest first"]
     for card in answer["cards"]:
         lines.append(f"rate card {card['card']}:")
-        rows = [["  way", "fee", "expected loss", "in all", "pays from a chance of"]]
+        rows = [["  way", "fee", "average loss", "total", "worth it from a chance of"]]
         for way in card["ways"]:
             even = way["break_even_chance"]
             rows.append(
@@ -246,23 +246,19 @@ def protection_words(answer: dict[str, Any], voice: Voice) -> list[str]:
 
 Command = Callable[..., None]
 
-books_option = click.option("--books", type=BOOKS, help="Books whose rules folder counts; the demo shop's by default.")
-on_option = click.option("--on", "on_text", default="", metavar="DATE", help="Day of the event; today by default.")
-settings_option = click.option(
-    "--set", "settings", multiple=True, metavar="KEY=VALUE", help="An assumption for this run alone."
-)
-json_option = click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, with units in its keys.")
+books_option = click.option("--books", type=BOOKS, help="Books whose rules to use; by default the demo shop's.")
+on_option = click.option("--on", "on_text", default="", metavar="DATE", help="Day to answer for; by default today.")
 
 
 @click.command()
 @click.argument("sides")
 @click.argument("weight")
-@click.option("--zone", help="Zone of the buyer; without it the assumed mix of zones.")
-@click.option("--card", "cards", multiple=True, help="Only this rate card; may be repeated.")
-@click.option("--packaging", default="box", help="What it is packed in, as the carriers' rules name it.")
-@click.option("--trim", help="How much could be trimmed, such as 2in or 5cm; about that by default, 0 for none.")
-@click.option("--declared", default="0", help="Declared value.")
-@click.option("--signature", is_flag=True, help="The receiver signs.")
+@click.option("--zone", metavar="ZONE", help="Zone of the buyer; by default the assumed mix of zones.")
+@click.option("--card", "cards", multiple=True, metavar="NAME", help="Use only this rate card; repeatable.")
+@click.option("--packaging", default="box", metavar="WORD", help="What it is packed in, in the words of the rules.")
+@click.option("--trim", metavar="LENGTH", help="Most to trim off a side; by default 2in or 5cm, 0 for none.")
+@click.option("--declared", default="0", metavar="AMOUNT", help="Value that you declare.")
+@click.option("--signature", is_flag=True, help="The receiver must sign.")
 @books_option
 @on_option
 @json_option
@@ -279,7 +275,10 @@ def parcel(
     on_text: str,
     as_json: bool,
 ) -> None:
-    """What carriers bill for a packed parcel: flipkit parcel 24x18x12in 9lb."""
+    """Show what each carrier bills for a packed parcel of these SIDES and this WEIGHT.
+
+    Example: flipkit parcel 24x18x12in 9lb --zone 5
+    """
     from flipkit.assumptions import load_assumptions
     from flipkit.money import read_cents
     from flipkit.rules.parcel_advice import parcel_answer, read_sides
@@ -308,16 +307,16 @@ def parcel(
 
 def _sale_options(command: Command) -> Command:
     for option in (
-        click.option("--shipping", default="0", help="What the buyer pays for shipping."),
-        click.option("--label", default="0", help="What the label costs."),
-        click.option("--costs", default="0", help="Whatever else the sale costs, the goods included."),
-        click.option("--category", help="Category, where a venue charges by it."),
-        click.option("--venue", "venues", multiple=True, help="Only this venue; may be repeated."),
+        click.option("--shipping", default="0", metavar="AMOUNT", help="What the buyer pays for shipping."),
+        click.option("--label", default="0", metavar="AMOUNT", help="What the label costs you."),
+        click.option("--costs", default="0", metavar="AMOUNT", help="All other costs of the sale, the goods included."),
+        click.option("--category", metavar="NAME", help="Category, for venues that charge by it."),
+        click.option("--venue", "venues", multiple=True, metavar="NAME", help="Use only this venue; repeatable."),
         click.option("--international", is_flag=True, help="The buyer is abroad."),
-        click.option("--advertised", is_flag=True, help="Sold through the venue's advertising."),
-        click.option("--level", "seller_level", help="The seller's standing, as the venue names it."),
+        click.option("--advertised", is_flag=True, help="The venue's advertising made the sale."),
+        click.option("--level", "seller_level", metavar="WORD", help="Your seller level, in the venue's words."),
         click.option("--days", "days_listed", type=click.IntRange(min=0), help="Days listed, for listing fees."),
-        click.option("--tax", "tax", default="0 %", help="Tax that the venue collects, such as 7 %."),
+        click.option("--tax", "tax", default="0 %", metavar="PERCENT", help="Sales tax that the venue collects."),
         books_option,
         on_option,
         json_option,
@@ -330,7 +329,10 @@ def _sale_options(command: Command) -> Command:
 @click.argument("price")
 @_sale_options
 def fees(price: str, as_json: bool, **options: Any) -> None:
-    """What each venue takes of a sale, line by line: flipkit fees 64 --shipping 12.50."""
+    """Show what each venue takes of a sale at this PRICE, line by line.
+
+    Example: flipkit fees 64 --shipping 12.50
+    """
     from flipkit.money import read_cents
     from flipkit.rules.net_price import fees_answer
 
@@ -347,7 +349,10 @@ def fees(price: str, as_json: bool, **options: Any) -> None:
 @click.argument("net")
 @_sale_options
 def net_price(net: str, as_json: bool, **options: Any) -> None:
-    """The lowest price at each venue that leaves a wanted net: flipkit net-price 40 --label 11.30."""
+    """Find the lowest price at each venue that leaves you this NET.
+
+    Example: flipkit net-price 40 --label 11.30
+    """
     from flipkit.money import read_cents
     from flipkit.rules.net_price import price_answer
 
@@ -363,11 +368,14 @@ def net_price(net: str, as_json: bool, **options: Any) -> None:
 @click.command()
 @click.argument("item")
 @click.argument("amount", required=False)
-@click.option("--from", "source", type=BOOKS, help="A pack or its stock.json; by default the newest in packs.")
+@click.option("--from", "source", type=BOOKS, help="A pack or its stock.json; by default the newest pack.")
 @on_option
 @json_option
 def offer(item: str, amount: str | None, source: Path | None, on_text: str, as_json: bool) -> None:
-    """Take an offer, counter or wait: flipkit offer A-0042 45. Without an amount, the plan for the thing."""
+    """Say whether to take an offer, counter it or wait; without an AMOUNT, show the plan for the item.
+
+    Example: flipkit offer A-0042 45
+    """
     from flipkit.analysis.knowledge_file import PLANS, newest_knowledge, read_plans
     from flipkit.analysis.offers import offer_answer
     from flipkit.cli.buying import PACKS
@@ -380,10 +388,16 @@ def offer(item: str, amount: str | None, source: Path | None, on_text: str, as_j
 
 @click.command()
 @click.argument("value")
-@click.option("--damage", default="2 %", help="Chance that it arrives damaged.")
-@click.option("--loss", default="1 %", help="Chance that it is lost.")
-@click.option("--signature-stops", default="50 %", help="Part of the losses that a signature prevents.")
-@click.option("--card", "cards", multiple=True, help="Only this rate card; may be repeated.")
+@click.option("--damage", default="2 %", show_default=True, metavar="PERCENT", help="Chance that it arrives damaged.")
+@click.option("--loss", default="1 %", show_default=True, metavar="PERCENT", help="Chance that it gets lost.")
+@click.option(
+    "--signature-stops",
+    default="50 %",
+    show_default=True,
+    metavar="PERCENT",
+    help="Share of the losses that a signature prevents.",
+)
+@click.option("--card", "cards", multiple=True, metavar="NAME", help="Use only this rate card; repeatable.")
 @books_option
 @on_option
 @json_option
@@ -397,7 +411,10 @@ def protect(
     on_text: str,
     as_json: bool,
 ) -> None:
-    """Whether to declare a value or ask for a signature: flipkit protect 180 --damage "3 %"."""
+    """Say whether to declare the VALUE of a parcel or to ask for a signature.
+
+    Example: flipkit protect 180 --damage "3 %"
+    """
     from flipkit.money import read_cents, read_ppm
     from flipkit.rules.parcel_advice import protection_answer
     from flipkit.rules.tables import load_rules

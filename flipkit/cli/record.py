@@ -14,8 +14,8 @@ from flipkit.cli.answers import BOOKS, day_of, refuse, say
 
 def _recording(command: Callable[..., None]) -> Callable[..., None]:
     """What every recording command takes: the books, the day, and taking back."""
-    command = click.option("--undo", is_flag=True, help="Take back the last thing that this command wrote.")(command)
-    command = click.option("--on", default="", metavar="DAY", help="The day, such as 2026-11-14; today by default.")(
+    command = click.option("--undo", is_flag=True, help="Undo the last thing that this command wrote.")(command)
+    command = click.option("--on", default="", metavar="DATE", help="The day, such as 2026-11-14; by default today.")(
         command
     )
     return click.option(
@@ -38,7 +38,7 @@ def _record(
     place = find_books(books)
     if undo:
         if any(said):
-            refuse("--undo takes nothing else: it takes back what was written last")
+            refuse("--undo takes nothing else: it undoes what was written last")
         lines = take_back(place, name)
     else:
         if not all(said):
@@ -57,8 +57,10 @@ def _record(
 @click.argument("target", required=False)
 @click.argument("activity", required=False)
 @click.argument("minutes", required=False)
-@click.option("--who", multiple=True, metavar="WORKER", help="Who worked; say it twice if two did, each this long.")
-@click.option("--count", default="", help="How many items it covered.")
+@click.option(
+    "--who", multiple=True, metavar="WORKER", help="Who worked; repeat it if two people each worked this long."
+)
+@click.option("--count", default="", metavar="NUMBER", help="How many items the work covered.")
 @_recording
 def log(
     target: str | None,
@@ -70,7 +72,7 @@ def log(
     on: str,
     undo: bool,
 ) -> None:
-    """Log work: an item, trip or category (or the word day), an activity, how long.
+    """Log work: the item, trip or category it was for (or the word day), the activity, and how long it took.
 
     Activities: find, research, clean, photograph, write, store, messages, pack, post, returns.
 
@@ -87,14 +89,14 @@ def log(
 @click.command()
 @click.argument("item", required=False)
 @click.argument("price", required=False)
-@click.option("--shipping", "shipping_charged", default="", help="What the buyer paid for shipping.")
-@click.option("--venue", default="", help="Where it sold.")
-@click.option("--zone", default="", help="Postal zone of the buyer, or pickup.")
-@click.option("--order", "order_id", default="", help="The order; items of one order share a parcel.")
-@click.option("--fees", "fees_paid", default="", help="All fees of the venue for this sale.")
-@click.option("--label", "label_paid", default="", help="What the label cost.")
-@click.option("--materials", "materials_paid", default="", help="Carton, cushioning and tape.")
-@click.option("--whole", is_flag=True, help="All things of the row sold together for this price.")
+@click.option("--shipping", "shipping_charged", default="", metavar="AMOUNT", help="What the buyer paid for shipping.")
+@click.option("--venue", default="", metavar="NAME", help="Where it sold.")
+@click.option("--zone", default="", metavar="ZONE", help="Postal zone of the buyer, or pickup.")
+@click.option("--order", "order_id", default="", metavar="NUMBER", help="The order; its items share a parcel.")
+@click.option("--fees", "fees_paid", default="", metavar="AMOUNT", help="All fees of the venue for this sale.")
+@click.option("--label", "label_paid", default="", metavar="AMOUNT", help="What the label cost.")
+@click.option("--materials", "materials_paid", default="", metavar="AMOUNT", help="What carton and padding cost.")
+@click.option("--whole", is_flag=True, help="All items of the row sold together for this price.")
 @_recording
 def sold(
     item: str | None, price: str | None, books: Path | None, on: str, undo: bool, whole: bool, **more: Any
@@ -114,10 +116,10 @@ def sold(
 @click.command()
 @click.argument("item", required=False)
 @click.argument("price", required=False)
-@click.option("--venue", default="", help="Where it is listed.")
+@click.option("--venue", default="", metavar="NAME", help="Where you listed it.")
 @_recording
 def listed(item: str | None, price: str | None, venue: str, books: Path | None, on: str, undo: bool) -> None:
-    """Record that an item was put up for sale, and at what price.
+    """Record that you listed an item, and at what price.
 
     Example: flipkit listed A-0042 85
     """
@@ -165,9 +167,14 @@ def gone(item: str | None, how: str | None, books: Path | None, on: str, undo: b
 
 @click.command()
 @click.option("--books", type=BOOKS, help="Your books; by default FLIPKIT_BOOKS, or those in the current folder.")
-@click.option("--out", type=BOOKS, default=Path("timing-sheet.html"), show_default=True, help="File to write.")
+@click.option(
+    "--out", type=BOOKS, default=Path("timing-sheet.html"), show_default=True, help="File to write the sheet to."
+)
 def timesheet(books: Path | None, out: Path) -> None:
-    """Make a sheet to print and write working times on by hand."""
+    """Make a sheet to print, for writing down working times by hand.
+
+    Example: flipkit timesheet --books my-books
+    """
     from flipkit.books.record import find_books, timing_sheet
     from flipkit.books.write import staged
 
@@ -176,4 +183,4 @@ def timesheet(books: Path | None, out: Path) -> None:
         refuse(f"--out must lie in a folder that exists, got {out}")
     with staged(out.resolve().parent) as stage:
         stage.write(out.name, page)
-    say(f"Made {out}: print it on one sheet and write as you work")
+    say(f"Made {out}: print it and write your times on it as you work")

@@ -8,49 +8,49 @@ _WHOSE = {"order": "it was paid once for the order and is shared among its items
 #: Answers that a proposal understands, beside those that name a column or a header: what each is, and its words with
 #: what they mean, where they are few.
 ANSWERS: dict[str, tuple[str, dict[str, str]]] = {
-    "table": ("Table of the books that the rows belong to.", dict.fromkeys((*schema.BY_NAME, "labels"), "")),
-    "sheet": ("Sheet of a workbook, or table of a file with several.", {}),
+    "table": ("Table of the books that the rows go into.", dict.fromkeys((*schema.BY_NAME, "labels"), "")),
+    "sheet": ("Sheet of the workbook, or table of the file, to read.", {}),
     "encoding": ("Encoding of the text, such as cp1252.", {}),
-    "delimiter": ("What stands between the cells: comma, semicolon, tab, bar, or the mark itself.", {}),
-    "quote": ("What stands around a cell: double, single or none.", {}),
-    "header-row": ("Row of the headers, 0 for none.", {}),
-    "dates": ("Order of day and month.", {"day-month-year": "", "month-day-year": "", "year-month-day": ""}),
-    "year": ("Year of days that are written without one.", {}),
+    "delimiter": ("Mark between the cells: comma, semicolon, tab, bar, or the mark itself.", {}),
+    "quote": ("Quotes around a cell: double, single or none.", {}),
+    "header-row": ("Number of the row with the headers, 0 for none.", {}),
+    "dates": ("Order of day and month in dates.", {"day-month-year": "", "month-day-year": "", "year-month-day": ""}),
+    "year": ("Year for dates that are written without one.", {}),
     "decimal": ("Mark before the cents.", {"point": "", "comma": ""}),
-    "currency": ("Currency of the amounts, three letters.", {}),
+    "currency": ("Currency of the amounts, in three letters.", {}),
     "duplicates": (
-        "What rows that are exactly equal are.",
+        "How to count rows that are exactly the same.",
         {
             "separate": "they are separate things and all count",
             "once": "they are copies and count once; they are listed",
         },
     ),
     "totals": (
-        "What rows that look like totals are.",
+        "How to take rows that look like totals.",
         {"leave-out": "it adds up others and is no record", "keep": "it is a record like the others"},
     ),
-    "cost-is": ("What the cost is of, where the quantity is above 1.", _EACH),
+    "cost-is": ("Whether the cost is for one thing or the row, if the quantity is above 1.", _EACH),
     "cost-zero": (
-        "What a cost of 0 in every row is.",
+        "What a cost of 0 in every row means.",
         {"free": "all of it was free", "unknown": "not known: the cost stays blank"},
     ),
     "quantity-is": (
-        "What the quantity counts, beside how many sold.",
+        "What the quantity counts, if the export also counts what sold.",
         {"bought": "all that came in, the sold ones among them", "left": "what is left"},
     ),
-    "price-is": ("What the sold price is of, where the quantity is above 1.", _EACH),
-    "list-is": ("What the list price is of, where the quantity is above 1.", _EACH),
-    "shipping-is": ("What the shipping is of.", _WHOSE),
-    "fees-are": ("What the fees are of.", _WHOSE),
+    "price-is": ("Whether the sold price is for one thing or the row, if the quantity is above 1.", _EACH),
+    "list-is": ("Whether the list price is for one thing or the row, if the quantity is above 1.", _EACH),
+    "shipping-is": ("Whether the shipping was paid once an order or for each line.", _WHOSE),
+    "fees-are": ("Whether the fees were paid once an order or for each line.", _WHOSE),
     "refunds": (
-        "What rows with a negative price are.",
+        "How to take rows with a negative price.",
         {
             "join": "money given back: it goes to the sale of the same order",
             "refuse": "list these rows and take the others",
         },
     ),
     "ids": (
-        "What rows with one number are.",
+        "How to take rows that share one number.",
         {
             "separate": "different things: the second gets -2 behind its number",
             "same": "one thing, written more than once",
@@ -58,14 +58,20 @@ ANSWERS: dict[str, tuple[str, dict[str, str]]] = {
         },
     ),
     "names": (
-        "Whose rows without the number that the books go by are.",
+        "How to match rows that lack the number that the books use.",
         {"match": "these rows are those items, where one title fits one item", "new": "these rows are other things"},
     ),
-    "length-unit": ("Unit of bare sides.", {"in": "inches", "cm": "centimeters", "mm": "millimeters", "ft": "feet"}),
-    "weight-unit": ("Unit of bare weights.", {"lb": "pounds", "oz": "ounces", "kg": "kilograms", "g": "grams"}),
-    "time-unit": ("Unit of bare times.", {"min": "minutes", "hour": "hours", "s": "seconds"}),
+    "length-unit": (
+        "Unit of sides that name none.",
+        {"in": "inches", "cm": "centimeters", "mm": "millimeters", "ft": "feet"},
+    ),
+    "weight-unit": (
+        "Unit of weights that name none.",
+        {"lb": "pounds", "oz": "ounces", "kg": "kilograms", "g": "grams"},
+    ),
+    "time-unit": ("Unit of times that name none.", {"min": "minutes", "hour": "hours", "s": "seconds"}),
     "unmatched": (
-        "What becomes of sales that match no item of the books.",
+        "What to do with sales that match no item of the books.",
         {"refuse": "list them and take the others", "new": "make items of them; what else they need must be said"},
     ),
 }

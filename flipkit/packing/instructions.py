@@ -52,19 +52,18 @@ def lifting_caution(one: Priced, said: Measures) -> str:
     text = f"Lifting: two people ({lift.why})."
     if not lift.enough:
         text += (
-            f" Even two are above what they should lift together ({said.mass(lift.team_limit_lb)}): "
+            f" Even two people should not lift this together (their limit is {said.mass(lift.team_limit_lb)}): "
             "use a hand truck, slide it, or divide the load."
         )
-    return text + " The equation covers lifting and setting down, not the way between."
+    return text + " This covers lifting and setting down, not carrying."
 
 
 def goods_caution(item: PackItem) -> str:
     """A word on restricted goods, from the words of the title."""
     found = [what for what, words in RESTRICTED.items() if re.search(rf"\b({words})\b", item.title, re.I)]
     if found:
-        return (
-            f"Restricted goods: the title points at {'; '.join(found)}. Check the carrier's and the authority's rules."
-        )
+        named = " and ".join(found)
+        return f"Restricted goods: the title suggests {named}. Check the carrier's and the authority's rules."
     return (
         "Restricted goods: if it holds batteries, aerosols, perfume, fuel or other restricted goods, or was recalled, "
         "check the carrier's and the authority's rules first."
@@ -75,16 +74,20 @@ def strength_cautions(one: Priced, check: StrengthCheck, measures: Measures) -> 
     """Words on the carton's strength: an estimate, unknown, too large, dense contents, stacking."""
     if one.draft.caliper_in <= 0:
         return []
-    said = ["Strength: an estimate from the board's grade, not a certificate; a used, damp or crushed carton has less."]
+    said = [
+        "Strength: an estimate from the board's grade, not a certificate. A used, damp or crushed carton is weaker."
+    ]
     if not check.grade:
-        said.append("Strength: no grade can be read on this board; look for the maker's certificate or use another.")
+        said.append(
+            "Strength: no grade can be read on this board. Look for the maker's certificate, or use another carton."
+        )
     if one.draft.used:
-        said.append("Strength: this carton has travelled before; check corners and flaps, take old labels off.")
+        said.append("Strength: this carton has travelled before. Check its corners and flaps, and take old labels off.")
     if check.over_united:
         said.append(
             f"Strength: {measures.united(sum(one.draft.outside_in), spec='.0f')} are more than the "
-            f"{measures.span(check.united_limit_in or 0, spec='g')} that the carton rule covers for {check.grade}; "
-            "stronger board or extra tape helps."
+            f"{measures.span(check.united_limit_in or 0, spec='g')} that the carton rule covers for {check.grade}. "
+            "Stronger board or extra tape helps."
         )
     if check.burst_wanted and not check.burst_enough:
         said.append(
@@ -93,12 +96,12 @@ def strength_cautions(one: Priced, check: StrengthCheck, measures: Measures) -> 
         )
     if check.bears is False:
         said.append(
-            f"Stacking: parcels like this stacked above it weigh {measures.mass(check.load_lb, spec='.0f')}; time and "
+            f"Stacking: parcels like this on top of it weigh {measures.mass(check.load_lb, spec='.0f')}. Time and "
             f"damp leave it about {measures.mass(check.left_lb, spec='.0f')} of "
-            f"{measures.mass(check.compression_lb, spec='.0f')}; let the contents or corner posts carry."
+            f"{measures.mass(check.compression_lb, spec='.0f')}, so let the contents or corner posts carry the load."
         )
     elif check.out_of_scope:
-        said.append(f"Stacking: no estimate, the formula does not hold ({'; '.join(check.out_of_scope)}).")
+        said.append(f"Stacking: no estimate, because the formula does not fit ({'; '.join(check.out_of_scope)}).")
     return said
 
 
@@ -129,10 +132,10 @@ def board_cautions(one: Priced, measures: Measures) -> list[str]:
         if crossed:
             marks = ", ".join(measures.span(score, spec="g") for score in crossed)
             said.append(
-                f"Board: old scores of {use.sheet.name} at {marks} cross a blank; tape them flat on both sides."
+                f"Board: old scores of {use.sheet.name} at {marks} cross a blank. Tape them flat on both sides."
             )
         if one.draft.style in ("slotted", "slotted_two") and any(place.turned for place in use.placements):
-            said.append("Board: the flutes lie flat in these walls; the carton will not bear a stack.")
+            said.append("Board: the flutes lie flat in these walls, so the carton will not bear a stack.")
     return said
 
 
@@ -148,9 +151,9 @@ def cushion_caution(one: Priced, assumptions: Assumptions) -> str:
         return ""
     rough = "rough handling" if assumptions.text("packing.rough") == "yes" else "usual handling"
     return (
-        f"Cushioning: reckoned for one fall of {assumptions.measures.span(max(way.falls_in), spec='g')} ({rough}) "
-        f"with a round cushion factor; about {chance_words(one)} such parcels would break. A supplier's curve or a "
-        "test drop says more."
+        f"Cushioning: calculated for one fall of {assumptions.measures.span(max(way.falls_in), spec='g')} ({rough}) "
+        f"with a rounded cushion factor. About {chance_words(one)} such parcels would break. A supplier's curve or a "
+        "test drop tells more."
     )
 
 
@@ -160,11 +163,11 @@ CAUTION = "Caution. "
 #: How a container is set up, by style.
 _SET_UP = {
     "stock": "Set it up and tape the bottom.",
-    "cut_down": "Fold the new flaps along the new scores; the bottom is taped before it is filled.",
+    "cut_down": "Fold the new flaps along the new scores, and tape the bottom before you fill it.",
     "slotted": "Fold it, tape the joint from end to end, then the bottom.",
     "slotted_two": "Fold both halves, tape their two joints from end to end, then the bottom.",
     "telescope": "Fold up both trays, tape their corner tabs, and slide the lid over the base.",
-    "five_panel": "Fold it around, the fifth panel over the first; end flaps inward, the widest last.",
+    "five_panel": "Fold it around, the fifth panel over the first, then the end flaps inward, the widest last.",
     "folded_wrap": "Fold the ends up, then the sides over them until they meet on top.",
     "joined": "Open both mouths, lap the flaps of one over the walls of the other, and tape twice around.",
     "tube": "Cap both ends and tape around the caps.",
@@ -205,7 +208,7 @@ def decision(plan: Plan, *, currency: str = "USD") -> tuple[bool, str]:
     """Whether to post it, and the answer in one line."""
     best = plan.best
     if best is None:
-        return False, f"No: nothing at hand sends it and a carrier takes. {_INSTEAD}"
+        return False, f"No: nothing you have packs it so that a carrier takes it. {_INSTEAD}"
     if best.draft.style == "pickup":
         return True, "Let the buyer collect it."
     spent, value = best.total_cents - best.damage_cents, plan.item.value_cents
@@ -257,7 +260,7 @@ def _headline(plan: Plan, best: Priced, currency: str) -> str:
     money = show_cents(best.total_cents, currency=currency)
     return (
         f"{item.title}: {STYLES[best.draft.style]}, {best.draft.what}; {measures.span(*best.draft.outside_in)} "
-        f"outside, {measures.mass(best.gross_lb)} packed{billed}{service}; {money} in all."
+        f"outside, {measures.mass(best.gross_lb)} packed{billed}{service}. It costs {money} in all."
     )
 
 
@@ -318,7 +321,7 @@ def _padded(plan: Plan, best: Priced) -> str:
     where, other = ("all four edges", "both faces") if is_flat(plan.item.sides_in) else ("both ends", "the long sides")
     start = f"Pad {where} with {some(way.edges)}"
     if not way.faces:
-        return f"{start}; {other} touch the board."
+        return f"{start}. {other[0].upper()}{other[1:]} touch the board."
     return f"{start} and {other} with {some(way.faces)}."
 
 
@@ -332,9 +335,8 @@ def clearance_caution(plan: Plan, best: Priced) -> str:
         return ""
     measures = plan.assumptions.measures
     return (
-        f"Clearance: {measures.span(room)} to the nearest wall; an insurer's rules ask for "
-        f"{measures.span(least, spec='g')} for such a thing and "
-        "may refuse a claim. Declare less, or pad more."
+        f"Clearance: {measures.span(room)} to the nearest wall. An insurer's rules ask for "
+        f"{measures.span(least, spec='g')} for such a thing, and may refuse a claim. Declare less, or pad more."
     )
 
 
@@ -371,7 +373,7 @@ def _costs(best: Priced, currency: str) -> str:
         "container": best.container_cents,
         "materials": best.materials_cents,
         "label": best.label_cents,
-        "expected damage": best.damage_cents,
+        "average damage": best.damage_cents,
         f"{best.owner_min:.0f} min of yours": best.owner_cents,
         f"{best.helper_min:.0f} min of help": best.helper_cents,
     }
@@ -381,7 +383,7 @@ def _costs(best: Priced, currency: str) -> str:
 
 def _next_best(best: Priced, other: Priced, currency: str) -> str:
     more = show_cents(other.total_cents - best.total_cents, currency=currency)
-    return f"Next best: {STYLES[other.draft.style]}, {other.draft.what}, {more} dearer."
+    return f"Next best: {STYLES[other.draft.style]}, {other.draft.what}, {more} more expensive."
 
 
 def trade_lines(ways: Sequence[Priced], best: Priced, *, currency: str, measures: Measures) -> list[str]:

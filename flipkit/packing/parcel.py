@@ -44,8 +44,8 @@ from flipkit.units import Measures, read_weight
 #: Where the seller says what is at hand to pack with, in the folder of the books.
 STOCK_FILE = "packing.toml"
 #: What is said where an example stands in for the seller's stock, or for the carrier's prices.
-EXAMPLE_STOCK = f"No {STOCK_FILE} beside the books: an example stock of cartons and cushioning is assumed."
-EXAMPLE_CARDS = "No rate card beside the books: the labels are priced by the demo's invented ones."
+EXAMPLE_STOCK = f"Your books have no {STOCK_FILE}, so this assumes an example stock of cartons and cushioning."
+EXAMPLE_CARDS = "Your books have no rate card, so the demo's invented ones price the labels."
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,7 @@ class ParcelPlan:
         notes = [text for own, text in ((self.own_stock, EXAMPLE_STOCK), (self.own_cards, EXAMPLE_CARDS)) if not own]
         if self.assumed_value:
             notes.append(
-                f"No value given: {self._money(self.plan.item.value_cents)} is assumed, to weigh damage against."
+                f"You gave no value, so this assumes {self._money(self.plan.item.value_cents)} to weigh damage against."
             )
         return [first, *notes, *steps, *self._step(), *self._postage()]
 
@@ -107,7 +107,7 @@ class ParcelPlan:
             said.span(step.less_in, spec="g"),
             show_cents(step.saves_cents, currency=self.plan.assumptions.currency),
         )
-        return [f"Pack it {less} less {side}, and it{billed} saves {saves} with its damage counted."]
+        return [f"Pack it {less} less {side}, and it{billed} saves {saves}, damage included."]
 
     def _postage(self) -> list[str]:
         found = self.postage
@@ -120,8 +120,8 @@ class ParcelPlan:
         if found.quote_cents is not None and found.free_price_cents is not None:
             said.append(
                 f"Ask the buyer for {self._money(found.quote_cents)} of postage, so that you pay none of it wherever "
-                f"it goes; with free postage, {self._money(self.plan.item.value_cents)} becomes "
-                f"{self._money(found.free_price_cents)} ({found.venue}, its fees counted)."
+                f"it goes. With free postage, ask {self._money(found.free_price_cents)} instead of "
+                f"{self._money(self.plan.item.value_cents)} ({found.venue}, its fees included)."
             )
         return said
 

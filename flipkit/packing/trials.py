@@ -177,14 +177,14 @@ def trials_reading(trials: list[Trial]) -> list[str]:
     for trial in trials:
         best = trial.plan.best
         if best is None:
-            said.append(f"{_capital(trial.what)}: nothing at hand sends it safely.")
+            said.append(f"{_capital(trial.what)}: nothing you have sends it safely.")
             continue
         if trial.change_cents is None:
             change = f"it can be sent, for {show_cents(best.total_cents, currency=currency)}"
         elif trial.change_cents == 0:
             change = "the same cost"
         else:
-            word = "dearer" if trial.change_cents > 0 else "cheaper"
+            word = "more" if trial.change_cents > 0 else "less"
             change = f"{show_cents(abs(trial.change_cents), currency=currency)} {word}"
         way = f"; then {STYLES[best.draft.style]}, {best.draft.what}" if trial.other_way else ", packed the same way"
         said.append(f"{_capital(trial.what)}: {change}{way}.")

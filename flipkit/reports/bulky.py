@@ -15,11 +15,11 @@ import pandas as pd
 from flipkit.analysis.returns import TOO_FEW, in_window, side_by_side, too_few_words
 from flipkit.analysis.sizes import SIZE_ORDER, BreakEven
 from flipkit.analysis.sliders import DIVISORS, Settings
+from flipkit.books.schema import DOING
 from flipkit.charts.returns import plot_break_even_moves, plot_minutes, plot_price_bands, plot_size_comparison
 from flipkit.charts.style import hourly, joined, money
 from flipkit.money import show_cents
 from flipkit.reports.elements import (
-    DOING,
     EMPTY,
     NOTHING,
     Element,

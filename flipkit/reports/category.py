@@ -12,6 +12,7 @@ import numpy as np
 
 from flipkit.analysis.decisions import LEAVE, Decision
 from flipkit.analysis.returns import TOO_FEW
+from flipkit.books.schema import DOING
 from flipkit.books.write import csv_text
 from flipkit.charts.returns import plot_minutes, plot_waterfall
 from flipkit.charts.stock import plot_days_listed
@@ -19,7 +20,6 @@ from flipkit.charts.style import hourly, money
 from flipkit.errors import AssumptionError
 from flipkit.reports.buy import chance_words, decision_figures
 from flipkit.reports.elements import (
-    DOING,
     EMPTY,
     Element,
     Said,

@@ -32,20 +32,6 @@ _SHORT, _MEDIUM = 14, 26
 _UNITS = {"ppm": "%", "min": "min", "in": "in", "lb": "lb", "cuft": "cu ft", "days": "days"}
 
 
-#: Activities as verbs for doing.
-DOING = dict(zip(ACTIVITIES, ACTIVITIES, strict=True)) | {
-    "find": "finding",
-    "research": "researching",
-    "clean": "cleaning",
-    "photograph": "photographing",
-    "write": "writing the listing",
-    "store": "storing",
-    "messages": "answering messages",
-    "pack": "packing",
-    "post": "posting",
-    "returns": "handling returns",
-}
-
 #: Under which type a cell's output hands its figures on.
 FIGURES_TYPE = "application/vnd.flipkit.figures+json"
 

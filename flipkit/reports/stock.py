@@ -479,10 +479,12 @@ class Stock:
             return "What waiting brings"
         best, last = ways[ways["chosen"]].iloc[0], shorter.iloc[-1]
         more = money(best["worth_cents"] - last["worth_cents"], currency=self.study.currency)
-        return f"Waiting up to {_weeks(best)} brings {more} more than {last['within_weeks']:.0f}"
+        return f"Waiting up to {_weeks(best)} brings {more} more than up to {_weeks(last)}"
 
     def _gain(self) -> str:
         """What the plan brings beside going on as before, for everything in stock."""
+        if self.study.patience.empty:
+            return ""
         sums = self.study.patience.groupby("way")[["net_cents", "work_min"]].sum()
         if not {AS_NOW, PLANNED} <= set(sums.index):
             return ""

@@ -9,10 +9,11 @@ from typing import Any, Final
 import pandas as pd
 
 from flipkit.analysis.results import minutes_known
+from flipkit.books.schema import DOING
 from flipkit.charts.stock import plot_shares
 from flipkit.errors import AssumptionError
 from flipkit.reports import elements
-from flipkit.reports.elements import DOING, EMPTY, Element, caution, headline, to_do, together
+from flipkit.reports.elements import EMPTY, Element, caution, headline, to_do, together
 from flipkit.reports.forecasts import TrackRecord, track_record
 from flipkit.reports.sentences import (
     count_of,

@@ -14,7 +14,7 @@ import pandas as pd
 from flipkit.analysis.returns import TOO_FEW, in_window, wage_verdict
 from flipkit.analysis.sensitivity import Bar, Cloud, Spread, as_override, monte_carlo, tornado, turning_point
 from flipkit.assumptions import Assumptions, load_assumptions
-from flipkit.books.schema import ACTIVITIES
+from flipkit.books.schema import ACTIVITIES, DOING
 from flipkit.charts.returns import plot_minutes
 from flipkit.charts.sliders import plot_tornado
 from flipkit.charts.style import hourly, money
@@ -22,7 +22,7 @@ from flipkit.economics.hiring import help_table, wage_limit
 from flipkit.economics.items import MONEY_LINES, item_economics
 from flipkit.reports import elements
 from flipkit.reports.buy import change_words
-from flipkit.reports.elements import DOING, EMPTY, NOTHING, Element, Said, activity_minutes, caution, headline, to_do
+from flipkit.reports.elements import EMPTY, NOTHING, Element, Said, activity_minutes, caution, headline, to_do
 from flipkit.reports.sentences import count_of, money_per_hour, month_name, span_name
 from flipkit.reports.sliders import wage_paid
 from flipkit.reports.study import Study

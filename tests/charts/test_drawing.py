@@ -76,7 +76,7 @@ def test_drawn_again_after_others_it_is_the_same(specs):
 
 def test_a_picture_has_its_title_and_its_reading(specs):
     picture = with_picture({MIME_TYPE: specs["returns"]})[PICTURE_TYPE]
-    assert "<strong>What an hour of your work earned</strong>" in picture
+    assert "<strong>2 of 6 earned more than $25 an hour for sure</strong><br>Things sold. Dot: the estimate." in picture
     assert 'alt="Above the target of $25 an hour: stoneware $41' in picture
     assert "var(" not in picture
 

@@ -30,7 +30,7 @@ def test_each_bar_begins_where_the_last_one_ended(lines, seen):
 def test_a_line_of_zero_is_in_the_table_and_not_in_the_picture(lines, seen):
     chart = seen(plot_waterfall(lines))
     assert "protection" not in [row["line"] for row in bars(chart)[1]]
-    assert {"Line": "Protection", "In all ($)": "0.00"} in chart.numbers
+    assert {"Line": "Protection", "Total ($)": "0.00"} in chart.numbers
 
 
 def test_gains_and_costs_have_their_colours(lines, seen):
@@ -43,7 +43,7 @@ def test_a_loss_is_drawn_below_nothing_and_said(lines, seen):
     frame = pd.DataFrame({"line": ["sold price", "labels", "net"], "amount_cents": [1000, -1500, -500]})
     chart = seen(plot_waterfall(frame))
     assert bars(chart)[1][-1]["role"] == "below"
-    assert chart.reading == "Of $10.00 sold price, labels took $15.00; the loss is $5.00."
+    assert chart.reading == "Of $10.00 sold price, labels took $15.00. The loss is $5.00."
 
 
 def test_lines_that_do_not_add_up_are_refused_to_the_cent(lines):
@@ -61,7 +61,7 @@ def test_the_figures_at_the_right_are_sums_or_per_item(lines, seen):
 
 def test_the_reading_takes_the_largest_cost_first(lines, seen):
     assert seen(plot_waterfall(lines)).reading == (
-        "Of $4,120.00 sold price, labels took $612.33 and refunds took $91.00; $3,416.67 is left."
+        "Of $4,120.00 sold price, labels took $612.33 and refunds took $91.00. $3,416.67 is left."
     )
 
 
@@ -125,7 +125,7 @@ def test_minutes_that_are_not_known_are_left_out_and_say_so_in_the_table(minutes
     frame = minutes.assign(minutes_per_item=[9.0, float("nan"), 11.0, 44.0])
     chart = seen(plot_minutes(frame, group="size_class"))
     assert len(bars(chart)[1]) == 3
-    assert chart.numbers[0] == {"Size class": "small", "Find": "9.0", "Pack": "–", "Total (min)": "9.0"}
+    assert chart.numbers[0] == {"Size class": "small", "Finding": "9.0", "Packing": "–", "Total (min)": "9.0"}
 
 
 def test_no_minutes_are_words(minutes, seen):

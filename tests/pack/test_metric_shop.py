@@ -149,7 +149,7 @@ def test_parcel_fees_and_packing_speak_its_units(books):
     # A bare number is a centimeter or a kilogram here: 60 x 40 x 35 / 6000 is 14 kg; 14 kg in zone 2 is 6.90 + 11.20.
     parcel = said("parcel", "60x40x35", "6.5", "--zone", "2", "--trim", "4cm")
     assert "60 x 40 x 35 cm, 6.5 kg on the scale" in parcel
-    assert "billed at 14 kg, for its space (6.5 kg by the scale)" in parcel
+    assert "billed at 14 kg because of its space (it weighs 6.5 kg)" in parcel
     assert "€18.10" in parcel
     assert "billed at 13 kg, not 14" in parcel
     assert "€56.79" in said("fees", "64")
