@@ -194,7 +194,11 @@ class Bulky:
         """The same, one small panel a measure."""
         study = self.study
         return plot_size_comparison(
-            study.size_returns, confidence=study.confidence, currency=study.currency, measures=study.measures
+            study.size_returns,
+            confidence=study.confidence,
+            currency=study.currency,
+            measures=study.measures,
+            source=f"Your books, {span_name(study)}",
         )
 
     @functools.cached_property
@@ -204,7 +208,12 @@ class Bulky:
 
     def moves_picture(self) -> Any:
         """That price under one supposition after another."""
-        return plot_break_even_moves(self.moves.frame, confidence=self.study.confidence, currency=self.study.currency)
+        return plot_break_even_moves(
+            self.moves.frame,
+            confidence=self.study.confidence,
+            currency=self.study.currency,
+            source=f"Your books, {span_name(self.study)}",
+        )
 
     def minutes(self) -> Element:
         """Where the minutes of each size go."""
@@ -214,7 +223,11 @@ class Bulky:
 
     def minutes_picture(self) -> Any:
         """The same as bars."""
-        return plot_minutes(activity_minutes(self.study.sold_items(), by="size_class"), group="size_class")
+        return plot_minutes(
+            activity_minutes(self.study.sold_items(), by="size_class"),
+            group="size_class",
+            source=f"Your books, {span_name(self.study)}",
+        )
 
     def cautions(self) -> Element:
         """What to beware of with bulky items."""

@@ -101,7 +101,9 @@ class Category:
 
     def minutes_picture(self) -> Any:
         """Where the minutes go."""
-        return plot_minutes(activity_minutes(self.study.sold_items(self.name)))
+        return plot_minutes(
+            activity_minutes(self.study.sold_items(self.name)), source=f"Your books, {span_name(self.study)}"
+        )
 
     def minutes(self) -> Element:
         """The same in figures."""

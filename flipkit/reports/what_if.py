@@ -249,7 +249,7 @@ class WhatIf:
 
     def minutes_picture(self) -> Any:
         """Where your own minutes go."""
-        return plot_minutes(activity_minutes(self.study.sold_items()))
+        return plot_minutes(activity_minutes(self.study.sold_items()), source=f"Your books, {span_name(self.study)}")
 
     def cautions(self) -> Element:
         """That hiring is a matter of law."""
