@@ -334,7 +334,7 @@ class Money:
             return ["The books name no owner in people.csv, so there is nobody to share it among."]
         given = owners["share_of_profit_ppm"].fillna(0).sum() / 1_000_000
         told = (
-            f"A share is not cash in hand: the {self._dollars(self._stock())} that your stock of "
+            f"A share is not cash to take out at once: the {self._dollars(self._stock())} that your stock of "
             f"{day_words(self.study.as_of)} cost is already spent, and it comes back only when items sell."
         )
         uneven = f"The shares in people.csv come to {given:.0%}, not to 100%: they are taken in proportion."
