@@ -417,7 +417,7 @@ class Stock:
                 "still_brings": _dollars(frame, "worth_cents"),
             }
         )
-        return csv_text(list(shown), shown.fillna("").astype(str).values.tolist())
+        return csv_text(list(shown), shown.astype(object).where(shown.notna(), "").astype(str).values.tolist())
 
     def _told(self, found: pd.DataFrame) -> pd.DataFrame:
         """Rows of the plan with what a table says of each."""
