@@ -35,6 +35,8 @@ _LEAST_APART = math.log(1.5)
 _AGREES = 2.0
 #: ... and one comparable more than so many further off says nothing beside it; several that agree may stand further.
 _REACH = 2.0
+#: Error of a kind's usual price where all of it sold for the same. [of the logarithm]
+_LEAST_ERROR = 0.01
 #: Of three sales, one so many stated spreads from the middle one leaves the middle one alone to count.
 _FAR_OF_THREE = 2.0
 #: The place of a tenth in the normal distribution: a range of 80 % reaches so many errors either way.
@@ -252,10 +254,10 @@ def likely_price(
             reach = _REACH * math.sqrt(max(found.effective, 1.0))
             trust = (1 - min(max((gap - _AGREES) / reach, 0.0), 1.0) ** 2) ** 2
             precision *= trust
-            parts.append((math.log(usual[0]), usual[1] ** -2))
+            parts.append((math.log(usual[0]), max(usual[1], _LEAST_ERROR) ** -2))
         parts.append((math.log(found.cents), precision))
     elif guess is None and usual is not None:
-        parts.append((math.log(usual[0]), usual[1] ** -2))
+        parts.append((math.log(usual[0]), max(usual[1], _LEAST_ERROR) ** -2))
     if guess is not None:
         parts.append((math.log(guess[0]), max(guess[1], 1e-6) ** -2))
     total = sum(precision for _, precision in parts)

@@ -479,7 +479,7 @@ class Stock:
             return "What waiting brings"
         best, last = ways[ways["chosen"]].iloc[0], shorter.iloc[-1]
         more = money(best["worth_cents"] - last["worth_cents"], currency=self.study.currency)
-        return f"Waiting up to {_weeks(best)} brings {more} more than up to {_weeks(last)}"
+        return f"Waiting up to {_weeks(best)} brings {more} more than {_weeks(last)}"
 
     def _gain(self) -> str:
         """What the plan brings beside going on as before, for everything in stock."""

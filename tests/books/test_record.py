@@ -332,5 +332,5 @@ def test_the_timing_sheet_prints_on_one_page(shop, folder, tmp_path):
     # 24 rows of 7.6 mm, a header row, a title and three lines of text are under 240 mm; Letter leaves 259.
     assert SHEET_ROWS * 7.6 + 55 < 259
     out = run(books, "timesheet", "--out", str(tmp_path / "sheet.html"))
-    assert "print it on one sheet" in out
+    assert "print it and write your times on it as you work" in out
     assert (tmp_path / "sheet.html").read_text().startswith("<!doctype html>")

@@ -50,7 +50,7 @@ def test_the_same_books_give_the_same_bytes_and_others_are_refused(tmp_path):
     assert made.exit_code == 0, made.output
     again = run("report", books, "--again", tmp_path / "first" / "run.json", "--out", tmp_path / "second")
     assert again.exit_code == 0, again.output
-    assert "The same bytes as before." in again.output
+    assert "Every byte is the same as before." in again.output
     first, second = contents(tmp_path / "first"), contents(tmp_path / "second")
     assert first == second
     assert {"pack.html", "pack.zip", "category-lamps.html"} <= set(first)
@@ -105,4 +105,4 @@ def test_what_is_no_manifest_is_one_line(tmp_path, text):
 def test_other_options_beside_it_are_refused(manifest):
     result = run("report", "--again", manifest, "--month", "2026-01")
     assert result.exit_code == 2
-    assert "leave the others out" in result.output
+    assert "leave those options out" in result.output

@@ -148,7 +148,10 @@ def test_the_recommended_wait_says_why_and_stands_in_chart_and_table(demo):
     title = page.patience_picture().to_dict()["title"]["text"]
     best, shorter = frame[frame["chosen"]].iloc[0], frame[frame["way"] == WITHIN].iloc[-1]
     gain = (best["worth_cents"] - shorter["worth_cents"]) / 100
-    assert title == f"Waiting up to {best['within_weeks']} weeks brings ${gain:.0f} more than {shorter['within_weeks']}"
+    assert (
+        title
+        == f"Waiting up to {best['within_weeks']} weeks brings ${gain:.0f} more than {shorter['within_weeks']} weeks"
+    )
     assert "money tied up" in shown.text
     assert shown.text.count("(recommended)") == 1
     assert "as you price now" in shown.text
