@@ -301,9 +301,9 @@ def plot_tornado(
     )
     numbers = [
         {
-            "moved": str(row["name"]),
-            "at its low": f"{float(row['at_low']):.2f}".replace("-", "−"),
-            "at its high": f"{float(row['at_high']):.2f}".replace("-", "−"),
+            "Moved": str(row["name"]),
+            "At its low, an hour": f"{float(row['at_low']):.2f}".replace("-", "−"),
+            "At its high, an hour": f"{float(row['at_high']):.2f}".replace("-", "−"),
         }
         for row in records
     ]

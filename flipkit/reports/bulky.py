@@ -388,7 +388,7 @@ class BreakEvenMoves:
                 ],
             }
         )
-        headings = {"setting": "If", "price": "Bulky wins from", "interval": "Probably between"}
+        headings = {"setting": "If", "price": "Bulky pays more from", "interval": "Probably between"}
         return table(frame, caption="One thing moved at a time", headings=headings)
 
     def named(self, row: dict[str, object] | dict[object, object]) -> str:
@@ -403,7 +403,7 @@ class BreakEvenMoves:
         rows = self.frame[self.frame["moved"] == "wage"]
         low, high = rows.iloc[0], rows.iloc[-1]
         return (
-            f"If you paid help {self._wage(low)} an hour instead of {self._wage(now)}, bulky would win "
+            f"If you paid help {self._wage(low)} an hour instead of {self._wage(now)}, bulky would pay more "
             f"{self._from(low['price_cents'])}; at {self._wage(high)}, {self._from(high['price_cents'])}."
         )
 
@@ -414,7 +414,7 @@ class BreakEvenMoves:
         if (rows["price_cents"] == now["price_cents"]).all():
             return "Another divisor changes nothing: no rate card prices these parcels by their space."
         said = [f"{row['divisor']}: {self._from(row['price_cents'])}" for row in rows.to_dict("records")]
-        return f"With every parcel billed at one divisor, bulky would win as follows. {'; '.join(said)}."
+        return f"With every parcel billed at one divisor, bulky would pay more as follows. {'; '.join(said)}."
 
     def _wage(self, row: pd.Series[object]) -> str:
         return money_per_hour(float(str(row["wage"])), currency=self.currency).removesuffix(".00")

@@ -421,26 +421,6 @@ def _order(name: Any) -> tuple[int, str]:
     return (SIZES.index(name) if name in SIZES else len(SIZES), str(name))
 
 
-def oldest_stock(unsold: pd.DataFrame, *, rows: int = 12) -> pd.DataFrame:
-    """The unsold items that have waited longest.
-
-    Parameters
-    ----------
-    unsold : DataFrame, n rows
-        The unsold items.
-    rows : int
-        How many at most.
-
-    Returns
-    -------
-    DataFrame
-        ``item_id``, ``title``, ``status``, ``days_held``, ``first_list_price_cents``, ``cost_cents``.
-    """
-    columns = ["item_id", "title", "status", "days_held", "list_price_cents", "cost_cents"]
-    found = unsold.sort_values(["days_held", "item_id"], ascending=[False, True])[columns].head(rows)
-    return found.rename(columns={"list_price_cents": "first_list_price_cents"}).reset_index(drop=True)
-
-
 def item_rows(sold: pd.DataFrame) -> pd.DataFrame:
     """Each sold item in a row, latest sale first.
 

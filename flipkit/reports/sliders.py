@@ -147,32 +147,6 @@ def moved_words(moved: pd.DataFrame, still: pd.DataFrame, target: float, *, curr
     return [first, f"{above} of {len(moved)} kinds are above {aim} an hour, {below} are below."]
 
 
-def sliders_sentence(study: Study) -> tuple[str, str]:
-    """Where the sliders start, and what they do not reach.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    tuple of (str, str)
-        The sentence and the note below it.
-    """
-    sums = study_sums(study)
-    if not any(sums.values()):
-        return _NOTHING, ""
-    start = starting_settings(study)
-    basis = next(name for name in BASES if sums[name])
-    moved = moved_returns(sums[basis], start, wage=start.wage)
-    note = "Unsold items count with what they cost so far and what they may still bring; one switch leaves them out."
-    if not any(row.sums[4] for rows in sums.values() for row in rows):
-        note += " You paid no help, so the wage changes nothing."
-    said = [*moved_words(moved, moved, start.target, currency=study.currency), counted_words(study, basis)]
-    return " ".join(said), note
-
-
 def counted_words(study: Study, basis: str) -> str:
     """What the headline of the sliders is about: how it counts, and over which months."""
     return f"This is for {span_name(study)}, {BASES[basis].lower()}."

@@ -57,19 +57,6 @@ def sizes():
 
 
 @pytest.fixture
-def months():
-    return pd.DataFrame(
-        {
-            "month": pd.date_range("2026-05-01", "2026-10-01", freq="MS"),
-            "sold": [12, 20, 0, 18, 25, 31],
-            "net_cents": [40000, 61500, 0, -1200, 70000, 88000],
-            "owner_min": [1800.0, 1800.0, 0.0, 1500.0, 2100.0, 2400.0],
-            "hourly": [13.33, 20.5, NAN, -0.48, 20.0, 22.0],
-        }
-    )
-
-
-@pytest.fixture
 def waiting():
     return pd.DataFrame(
         {

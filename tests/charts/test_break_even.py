@@ -44,7 +44,7 @@ def test_a_setting_without_a_price_is_said_though_it_cannot_be_drawn(moves, seen
     assert "Hired wage $32: no price ($170 to no price)." in chart.reading
     assert chart.numbers[2] == {
         "Supposed": "hired wage $32",
-        "Bulky wins from": "no price",
+        "Bulky pays more from": "no price",
         "From": "$170",
         "To": "no price",
     }

@@ -16,7 +16,7 @@ from flipkit.charts.style import DRAWN_LATER, MIME_TYPE, PICTURE_TYPE, with_pict
 from tests.helpers import gallery
 
 SVG = "{http://www.w3.org/2000/svg}"
-NAMES = ("returns", "bands", "waterfall", "minutes", "sizes", "months", "curve", "curves")
+NAMES = ("returns", "bands", "waterfall", "minutes", "sizes", "curve", "curves")
 
 
 def parsed(svg):
@@ -69,7 +69,7 @@ def test_drawn_again_after_others_it_is_the_same(specs):
         "first = drawing(specs[0], 340); drawing(specs[1], 340); _drawn.cache_clear();"
         "assert drawing(specs[0], 340) == first; print(first)"
     )
-    two = json.dumps([specs["curve"], specs["months"]])
+    two = json.dumps([specs["curve"], specs["minutes"]])
     told = subprocess.run([sys.executable, "-c", code], input=two, capture_output=True, text=True, check=True)
     assert told.stdout.strip() == drawing(specs["curve"], NARROW)
 

@@ -1,4 +1,4 @@
-"""Sizes, months and days listed: small panels and steps, units in their headings."""
+"""Sizes and days listed: small panels and steps, units in their headings."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from flipkit.charts import style
-from flipkit.charts.returns import plot_months, plot_size_comparison
+from flipkit.charts.returns import plot_size_comparison
 from flipkit.charts.stock import plot_days_listed
 from flipkit.errors import ChartError
 
@@ -79,72 +79,6 @@ def test_no_size_is_words(sizes, seen):
     assert "Nothing sold yet" in seen(plot_size_comparison(sizes.head(0))).reading
 
 
-def test_months_have_three_panels_over_the_same_months(months, seen):
-    chart = seen(plot_months(months, 18.0))
-    assert headings(chart) == ["net per hour of your own work", "net", "hours of your own work"]
-    domains = {
-        tuple(e["x"]["scale"]["domain"]) for _, e, v in chart.layers() if "x" in e and "scale" in e["x"] and len(v) > 1
-    }
-    assert domains == {("2026-05", "2026-06", "2026-07", "2026-08", "2026-09", "2026-10")}
-
-
-def test_a_month_is_drawn_as_it_came(months, seen):
-    rows = {row["month"]: row for row in values(seen(plot_months(months)), "net")}
-    assert (rows["2026-10"]["net_cents"], rows["2026-10"]["hours"], rows["2026-10"]["hourly"]) == (88000, 40.0, 22.0)
-    assert [rows[month]["role"] for month in ("2026-06", "2026-08")] == ["above", "below"]
-
-
-def test_a_month_without_a_sale_is_a_gap_and_not_a_bridge(months, seen):
-    chart = seen(plot_months(months))
-    ((line, rows),) = chart.marks("line")
-    assert line["detail"]["field"] == "run"
-    runs = {row["month"]: row["run"] for row in rows}
-    assert runs["2026-05"] == runs["2026-06"]
-    assert runs["2026-06"] != runs["2026-08"]
-    assert runs["2026-08"] == runs["2026-10"]
-
-
-def test_the_target_is_a_line_over_the_months(months, seen):
-    goals = [v for _, v in seen(plot_months(months, 18.0)).marks("rule")]
-    assert goals == [[{"hourly": 18.0, "text": "target $18"}]]
-    assert seen(plot_months(months)).marks("rule") == []
-
-
-def test_the_reading_of_months_compares_with_the_one_before_and_the_best(months, seen):
-    assert seen(plot_months(months)).reading == (
-        "October 2026: $22 an hour, $880.00 net in 40 hours, 31 sold. The month before: $20 an hour. "
-        "Best month: October 2026, $22 an hour."
-    )
-
-
-def test_a_last_month_without_a_sale_is_said(months, seen):
-    assert seen(plot_months(months.head(3))).reading.startswith("July 2026: no sale. The month before: $21 an hour.")
-
-
-def test_the_table_of_months_is_to_the_cent(months, seen):
-    assert seen(plot_months(months)).numbers[3] == {
-        "Month": "August 2026",
-        "Sold": "18",
-        "Net ($)": "−12.00",
-        "Hours": "25.0",
-        "Per hour ($)": "−0.48",
-    }
-    assert seen(plot_months(months)).numbers[2]["Per hour ($)"] == "–"
-
-
-def test_many_months_name_the_quarters_alone(seen):
-    stamps = pd.date_range("2025-01-01", "2026-10-01", freq="MS")
-    frame = pd.DataFrame({"month": stamps, "sold": 1, "net_cents": 1, "owner_min": 60.0, "hourly": 0.01})
-    bars = seen(plot_months(frame)).marks("bar")
-    named = bars[-1][0]["x"]["axis"]["values"]
-    assert named == ["2025-01", "2025-04", "2025-07", "2025-10", "2026-01", "2026-04", "2026-07", "2026-10"]
-
-
-def test_no_month_with_a_sale_is_words(months, seen):
-    assert seen(plot_months(months.assign(sold=0))).reading == "Nothing sold yet, so no month has a figure."
-    assert seen(plot_months(months.head(0))).reading == "Nothing sold yet, so no month has a figure."
-
-
 def test_waiting_begins_with_everything_unsold_and_falls_in_steps(waiting, seen):
     chart = seen(plot_days_listed(waiting))
     ((line, rows),) = chart.marks("line")
@@ -202,7 +136,7 @@ def test_nothing_listed_is_words(waiting, seen):
 
 @pytest.mark.parametrize(
     ("plot", "frame"),
-    [(plot_size_comparison, "sizes"), (plot_months, "months"), (plot_days_listed, "waiting")],
+    [(plot_size_comparison, "sizes"), (plot_days_listed, "waiting")],
 )
 def test_a_missing_column_is_named(plot, frame, request):
     given = request.getfixturevalue(frame)

@@ -17,7 +17,6 @@ from flipkit.charts.returns import (
     plot_break_even_moves,
     plot_category_returns,
     plot_minutes,
-    plot_months,
     plot_size_comparison,
     plot_waterfall,
 )
@@ -94,26 +93,23 @@ def test_the_package_of_charts_does_not_load_the_library_before_a_chart_is_asked
 
 @pytest.mark.parametrize("version", ["5.8", "5.21", "6.4"])
 def test_every_chart_draws_with_the_grammar_that_jupyterlab_has_and_with_the_pages(
-    version, returns, lines, minutes, sizes, months, waiting
+    version, returns, lines, minutes, sizes, waiting
 ):
     drawings = [
         plot_category_returns(returns, 25.0),
         plot_waterfall(lines),
         plot_minutes(minutes, group="size_class"),
         plot_size_comparison(sizes),
-        plot_months(months, 18.0),
         plot_days_listed(waiting, medians={"": 40.0}),
     ]
-    least = [5, 4, 4, 6, 18, 2]
+    least = [5, 4, 4, 6, 2]
     for chart, count in zip(drawings, least, strict=True):
         spec = chart._repr_mimebundle_()[MIME_TYPE]
         svg = vl_convert.vegalite_to_svg(json.dumps(spec), vl_version=version)
         assert svg.count("<path") >= count
 
 
-def test_every_title_is_its_finding_and_the_line_below_names_the_source(
-    returns, lines, minutes, sizes, months, waiting, seen
-):
+def test_every_title_is_its_finding_and_the_line_below_names_the_source(returns, lines, minutes, sizes, waiting, seen):
     source = "Your books, May 2026 to October 2026"
     lessons = pd.DataFrame(
         {"category": ["lamps", "rugs"], "parcels": [9, 3], "trim_cents": [1200, 0], "adjustment_cents": [300, 400],
@@ -142,7 +138,6 @@ def test_every_title_is_its_finding_and_the_line_below_names_the_source(
         "Net per hour of your own work: $31 for small things, $14 for bulky": plot_size_comparison(
             sizes, source=source
         ),
-        "3 of 6 months reached $18 an hour": plot_months(months, 18.0),
         "Half had sold after 40 days": plot_days_listed(waiting, medians={"": 40.0}, source=source),
         "Half have not sold yet": plot_days_listed(waiting, source=source),
         "Days until half had sold: small 40, bulky not yet": plot_days_listed(

@@ -12,7 +12,6 @@ from flipkit.analysis.survival import days_to_sale, survival_table
 from flipkit.charts.returns import (
     plot_category_returns,
     plot_minutes,
-    plot_months,
     plot_price_bands,
     plot_size_comparison,
     plot_waterfall,
@@ -66,16 +65,6 @@ SIZES = pd.DataFrame(
 )
 
 
-def months():
-    """Two years of months, one of them without a sale."""
-    stamps = pd.date_range("2025-01-01", "2026-10-01", freq="MS")
-    hourly = 20 + 8 * np.sin(np.arange(len(stamps)) / 3)
-    hourly[5] = NAN
-    minutes = np.linspace(1500, 4500, len(stamps))
-    net = np.round(np.nan_to_num(hourly) * minutes / 60 * 100).astype(np.int64)
-    return pd.DataFrame({"month": stamps, "sold": 9, "net_cents": net, "owner_min": minutes, "hourly": hourly})
-
-
 def waiting():
     """Days on sale of 120 things, two in three sold, and the median."""
     draw = np.random.default_rng(7)
@@ -92,7 +81,6 @@ def drawings():
         plot_waterfall(LINES),
         plot_minutes(MINUTES),
         plot_size_comparison(SIZES, confidence=0.95),
-        plot_months(months(), 25.0),
         plot_days_listed(curve, medians={"": median}),
         plot_days_listed(
             pd.concat([curve.assign(size=s) for s in ("small", "bulky")]), group="size", medians={"small": median}

@@ -332,7 +332,7 @@ def test_what_would_help_most_is_told_in_dollars_a_month(moved):
 def test_a_tornado_reads_its_numbers(moved):
     spec = plot_tornado(moved.bars, middle=moved.middle, title="", subtitle="", target=18.0).to_dict()
     assert spec["description"].startswith("With nothing moved ")
-    assert [row["moved"] for row in spec["usermeta"]["numbers"]] == moved.bars["name"].tolist()
+    assert [row["Moved"] for row in spec["usermeta"]["numbers"]] == moved.bars["name"].tolist()
     assert plot_tornado(moved.bars.iloc[:0], middle=1.0, title="", subtitle="").to_dict()["description"]
 
 
