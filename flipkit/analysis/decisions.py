@@ -101,10 +101,8 @@ class Decision:
     hours: float = 0.0
     stock: tuple[tuple[str, int], ...] = ()
 
-    @property
-    def stock_sentence(self) -> str:
-        """What to do with the stock of it."""
-        count = sum(number for _, number in self.stock)
+    def stock_sentence(self, count: int) -> str:
+        """What to do with the things of it in stock, those without a typical price included."""
         if not count:
             return "None in stock."
         said = {
@@ -114,7 +112,9 @@ class Decision:
             "give up": "clear {} out",
         }
         parts = [said[action].format(number) for action, number in self.stock if number and action in said]
-        return f"Of {count:,} in stock: {', '.join(parts)}."
+        unknown = count - sum(number for _, number in self.stock)
+        rest = f" For {unknown:,} we don't know a typical price yet: see Stock and prices." if unknown else ""
+        return f"Of {count:,} in stock: {', '.join(parts)}.{rest}" if parts else f"{count:,} in stock.{rest}"
 
 
 def buying_verdict(chance: float, cheap_share: float, *, claimed: bool) -> str:

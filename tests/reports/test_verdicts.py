@@ -135,3 +135,12 @@ def test_no_line_disagrees_with_itself(study):
         assert (one.chance > 0.5) == (one.hourly > study.target)
         assert (one.chance > 0.025) == (one.high > study.target)
         assert (one.chance > 0.975) == (one.low > study.target)
+
+
+def test_a_category_counts_its_stock_as_the_stock_page_does(study):
+    for name in study.categories:
+        told = Category(study, name).to_do().text
+        count = len(study.unsold_items(name))
+        assert f"Of {count} in stock" in told or f"{count} in stock" in told
+        unknown = count - sum(number for _, number in study.decision(name).stock)
+        assert (f"For {unknown} we don't know a typical price yet" in told) == (unknown > 0)
