@@ -331,14 +331,22 @@ class Study:
     @functools.cached_property
     def year_gap(self) -> returns.HourlyGap:
         """What an hour of this year so far made more than one of the same months of last year."""
+        return self._year_against_last("settled")
+
+    @functools.cached_property
+    def year_gap_of_sales(self) -> returns.HourlyGap:
+        """The same of the sales alone: what is written off can begin late in the life of a shop."""
+        return self._year_against_last("sold")
+
+    def _year_against_last(self, basis: str) -> returns.HourlyGap:
         first, last = self.year_so_far()
-        day = returns.settled_on(self.items)
+        day = returns.settled_on(self.items) if basis == "settled" else self.items["sold_on"]
         same = (day.dt.month < last.month) | ((day.dt.month == last.month) & (day.dt.day <= last.day))
         year = day.dt.year.where(same & day.notna()).astype("Int64").astype("string").fillna("").astype(object)
         return returns.hourly_difference(
             self.items.assign(year=year),
             window=(first.replace(year=first.year - 1), last),
-            basis="settled",
+            basis=basis,
             by="year",
             first=[str(last.year)],
             second=[str(last.year - 1)],
