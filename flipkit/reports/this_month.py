@@ -24,6 +24,8 @@ from flipkit.reports.tables import cautions, words
 
 #: What stands above the kinds to leave that pay at a price.
 _LEAVE_UNLESS: Final = "Leave at what you usually pay, unless one will sell for at least"
+#: A month's row, low enough that the page keeps to one sheet. [px]
+_MONTH_ROW: Final = 25
 #: Things to do that the first page shows; the rest are counted and linked.
 _SHOWN: Final = 10
 
@@ -98,7 +100,7 @@ class ThisMonth:
         reached = int((frame["hourly"] >= study.target).sum())
         title = f"{reached} of the last {count_of(len(frame), 'month')} reached {target} an hour"
         subtitle = "Sales and write-offs of each month. Bar: where the true figure probably lies. Your books."
-        return chart.properties(title={"text": title, "subtitle": subtitle})
+        return chart.properties(title={"text": title, "subtitle": subtitle}, height=_MONTH_ROW * len(frame))
 
     def bulky(self) -> Element:
         """Bulky or small in one line, how long half of everything takes to sell, and whose the month is."""

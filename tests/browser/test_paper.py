@@ -63,6 +63,12 @@ def test_a_category_is_two_sheets_at_most(page, pages, sheet):
 
 
 @pytest.mark.parametrize("sheet", SHEETS)
+def test_the_first_page_is_one_sheet(page, pages, sheet):
+    page.open(pages["index"])
+    assert sheets(page, sheet) == 1
+
+
+@pytest.mark.parametrize("sheet", SHEETS)
 @pytest.mark.parametrize("name", ["what-if", "stock"])
 def test_a_page_of_pictures_is_two_sheets_at_most(page, pages, name, sheet):
     page.open(pages[name])
