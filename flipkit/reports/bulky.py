@@ -99,13 +99,19 @@ class Bulky:
     def picture(self) -> Any:
         """What an hour on each size earned at each price."""
         study = self.study
+        bands = study.bought_bands
+        told = bands["size_class"].isin(bands.loc[bands["claimed"].astype(bool), "size_class"])
         chart = plot_price_bands(
-            study.bought_bands, study.target, counted="bought", confidence=study.confidence, currency=study.currency
+            bands[told] if told.any() else bands,
+            study.target,
+            counted="bought",
+            confidence=study.confidence,
+            currency=study.currency,
         )
         title = self._at_equal_prices() or "What an hour of each size earned at each price"
         subtitle = f"Everything bought, {span_name(study)}, by what such items sell for. Bar: where the true figure"
         subtitle += " probably lies."
-        if study.bought_bands.empty:
+        if bands.empty:
             return chart
         return chart.properties(title={"text": title.rstrip("."), "subtitle": subtitle})
 

@@ -164,8 +164,8 @@ class Stock:
         brings = f"bring {self._whole(net)}" if net >= 0 else f"lose {self._whole(-net)}"
         target = hourly(self.study.target, currency=self.study.currency)
         return (
-            f"That saves about {self._whole(-kept['worth_cents'].sum())}: kept and priced as now, they would {brings} "
-            f"and take {count_of(round(hours), 'hour')}, each worth {target}."
+            f"That saves about {self._whole(-kept['worth_cents'].sum())}: kept and priced as now, they would {brings}, "
+            f"take {count_of(round(hours), 'hour')} at {target}, and keep their room."
         )
 
     def _kept_as_now(self, found: pd.DataFrame) -> pd.DataFrame:
@@ -381,7 +381,8 @@ class Stock:
             "capital_return": "Return on money, a year",
             "net_per_cubic_ft_month": f"Net per {study.measures.room_words.replace(' ', '-')}-month",
         }
-        formats = {
+        formats: dict[str, Any] = {
+            "stock_cost_cents": self._whole,
             "stock_cubic_ft": study.measures.room_number,
             "sell_through": lambda share: f"{share:.0%}",
             "turnover": lambda turns: f"{turns:.1f}",
@@ -426,7 +427,8 @@ class Stock:
             "list_price_cents": "At first list price",
             "may_bring_cents": "May still bring",
         }
-        formats = {"cost_share": lambda share: f"{share:.0%}", "cubic_ft": study.measures.room_number}
+        formats: dict[str, Any] = dict.fromkeys(("cost_cents", "list_price_cents", "may_bring_cents"), self._whole)
+        formats |= {"cost_share": lambda share: f"{share:.0%}", "cubic_ft": study.measures.room_number}
         named = {"items": "things in stock", "cost_cents": "stock at cost"}
         figures = [study.figure(name, "shop", frame[column].sum()) for column, name in named.items()]
         note = f"All {count_of(len(study.unsold_items()), 'item')} in stock."
