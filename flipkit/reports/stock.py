@@ -126,7 +126,7 @@ class Stock:
         gone = first[first["action"] == "give up"]
         if len(gone):
             how = "Bundle them into lots, sell them off locally, or give them away."
-            lines.append(f"{self.clear_out(gone)[0]} {how}")
+            lines.append(f"{self.clear_out(gone)[0]} {self._why_cleared(gone)} {how}")
         soon = self.soon()
         if len(soon):
             cuts = int(soon["markdown_on"].notna().sum())
@@ -150,23 +150,20 @@ class Stock:
         named = [f"{name} ({number})" for name, number in kinds.head(_NAMED).items()]
         rest = int(kinds.iloc[_NAMED:].sum())
         named += [f"{rest} of other kinds"] if rest else []
-        return (
-            f"Clear out {count_of(len(gone), 'item')}: {joined(named)}. {self._cleared_worth(gone)}",
-            -float(self._kept_as_now(gone)["worth_cents"].sum()),
-        )
+        saves = -float(self._kept_as_now(gone)["worth_cents"].sum())
+        worth = f" That saves about {self._whole(saves)}." if saves > 0 else ""
+        return f"Clear out {count_of(len(gone), 'item')}: {joined(named)}.{worth}", saves
 
-    def _cleared_worth(self, gone: pd.DataFrame) -> str:
-        """What clearing out saves, beside keeping the items and pricing them as before."""
+    def _why_cleared(self, gone: pd.DataFrame) -> str:
+        """What would come of what is cleared out if it were kept and priced as before."""
         kept = self._kept_as_now(gone)
         if kept.empty:
             return "What they may still bring is less than their room and your work."
         net, hours = kept["net_cents"].sum(), kept["work_min"].sum() / 60
         brings = f"bring {self._whole(net)}" if net >= 0 else f"lose {self._whole(-net)}"
         target = hourly(self.study.target, currency=self.study.currency)
-        return (
-            f"That saves about {self._whole(-kept['worth_cents'].sum())}: kept and priced as now, they would {brings}, "
-            f"take {count_of(round(hours), 'hour')} at {target}, and keep their room."
-        )
+        takes = f"take {count_of(round(hours), 'hour')} at {target}"
+        return f"Kept and priced as now, they would {brings}, {takes}, and keep their room."
 
     def _kept_as_now(self, found: pd.DataFrame) -> pd.DataFrame:
         """What comes of some items if they are kept and priced as before."""
@@ -451,6 +448,8 @@ class Stock:
     def csv(self) -> str:
         """Every item in stock with what to do, as a table for a spreadsheet."""
         frame = self._told(self.plan.sort_values("item_id"))
+        gone = self._kept_as_now(frame[frame["action"] == "give up"]).set_index("item_id")["worth_cents"]
+        frame = frame.assign(saves_cents=-frame["item_id"].map(gone))
         dates = {"markdown_on": "markdown_on", "clear_out_on": "give_up_on"}
         shown = pd.DataFrame(
             {
@@ -463,6 +462,7 @@ class Stock:
                 "then_ask": _dollars(frame, "markdown_cents"),
                 **{said: pd.to_datetime(frame[name]).dt.date if name in frame else "" for said, name in dates.items()},
                 "still_brings": _dollars(frame, "worth_cents"),
+                "clearing_out_saves": _dollars(frame, "saves_cents"),
             }
         )
         return csv_text(list(shown), shown.astype(object).where(shown.notna(), "").astype(str).values.tolist())
