@@ -30,9 +30,6 @@ from flipkit.reports.category import page_names, sold_csv
 from flipkit.reports.forecasts import month_forecasts, record_folder
 from flipkit.reports.sentences import (
     month_name,
-    overrides_sentence,
-    run_out_sentence,
-    trace_sentence,
 )
 from flipkit.reports.stock import Stock
 from flipkit.reports.study import STUDIES, Study, open_study
@@ -153,17 +150,6 @@ def month_manifest(plan: MonthPlan) -> Manifest:
             "settings": plan.settings,
         },
     )
-
-
-def pack_notes(study: Study) -> list[str]:
-    """What a reader of the pack should know beside its pages."""
-    notes = [f"The books as they stood on {study.as_of.isoformat()}.", trace_sentence(study.sold_items())]
-    notes += filter(None, [overrides_sentence(study), run_out_sentence(study)])
-    if study.rules.own:
-        notes.append(f"Rule tables of the shop's own: {', '.join(sorted(study.rules.own))}.")
-    if study.notes:
-        notes.append(f"The check of the books noticed {len(study.notes)} things; the page on assumptions lists them.")
-    return notes + study.left_out
 
 
 def default_jobs() -> int:

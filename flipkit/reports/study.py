@@ -44,7 +44,7 @@ from flipkit.books.read import Books, books_as_of, last_recorded_day, read_books
 from flipkit.economics.costs import MOST_TAUGHT, SuppliesUsed
 from flipkit.economics.items import Economics, item_economics
 from flipkit.economics.trace import ItemTrace, item_trace
-from flipkit.errors import AssumptionError, PackError
+from flipkit.errors import AssumptionError, NotEnoughDataError, PackError
 from flipkit.money import nearest_cent, show_cents
 from flipkit.paths import demo_folder
 from flipkit.reports.elements import Figure
@@ -596,9 +596,13 @@ def open_study(
     day = _day(as_of) if as_of else last_recorded_day(read, until=today)
     first = read.items["bought_on"].min()
     if pd.isna(first) or first.date() > day:
-        begun = f"a day on or after {first.date().isoformat()}, when the books begin" if pd.notna(first) else ""
-        need = begun or "books with at least one thing in items"
-        raise AssumptionError("as_of", need=need, got=day.isoformat())
+        if pd.isna(first):
+            raise NotEnoughDataError(
+                "the number of things in items", need="at least 1", got=0, mend="write down what you bought first"
+            )
+        raise AssumptionError(
+            "as_of", need=f"a day on or after {first.date().isoformat()}, when the books begin", got=day.isoformat()
+        )
     # Books that began this month have no full one yet: the month that runs is reported.
     chosen = month or max(latest_full_month(day), f"{first:%Y-%m}")
     _require_month(chosen, first.date(), day, asked=bool(month))
