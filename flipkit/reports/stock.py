@@ -357,8 +357,10 @@ class Stock:
         headings["hour"] = "Brings, for an hour"
         formats = {"sold_share": lambda share: "under 1%" if share < 0.01 else f"{share:.0%}"}
         note = (
-            "What it brings is after fees, label and packing, before your hours. The recommended wait is the one that "
-            "is worth most once your minutes at your target, the room and the money tied up are paid."
+            "What it brings is after fees, label and packing, before your hours. The recommended wait is worth most "
+            "once your minutes at your target, the room and the money tied up are paid. It ends where what is still "
+            f"unsold would bring less than {self._money(self.study.knowledge['wishes']['wait_worth_cents'])} more. "
+            f"Each week costs {self._money(frame['week_cents'].iloc[-1])} for room and the money tied up."
         )
         caption = f"{frame['title'].iloc[0]}: what waiting brings"
         return table(shown, caption=caption, headings=headings, formats=formats, note=note)
@@ -520,10 +522,13 @@ class Stock:
     def _patience_title(self, frame: pd.DataFrame) -> str:
         """What the recommended wait brings beside the next shorter one."""
         ways = frame[frame["way"] != AS_NOW]
-        shorter = ways[~ways["chosen"].astype(bool)]
+        if not ways["chosen"].any():
+            return "What waiting brings"
+        best = ways[ways["chosen"]].iloc[0]
+        shorter = ways[ways["within_weeks"] < best["within_weeks"]]
         if shorter.empty:
             return "What waiting brings"
-        best, last = ways[ways["chosen"]].iloc[0], shorter.iloc[-1]
+        last = shorter.iloc[-1]
         more = money(best["worth_cents"] - last["worth_cents"], currency=self.study.currency)
         return f"Waiting up to {_weeks(best)} brings {more} more than {_weeks(last)}"
 
