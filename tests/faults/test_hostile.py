@@ -241,7 +241,7 @@ def test_a_small_file_that_unpacks_to_much_is_refused_unread(tmp_path):
     with zipfile.ZipFile(tmp_path / "swollen.xlsx", "a", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr("xl/worksheets/more.xml", b" " * 40_000_000)
     assert (tmp_path / "swollen.xlsx").stat().st_size < 100_000
-    with pytest.raises(WorkbookError, match="it would unpack to"):
+    with pytest.raises(WorkbookError, match="would unpack to"):
         read_sheets(tmp_path / "swollen.xlsx")
 
 
@@ -254,7 +254,7 @@ def test_a_part_longer_than_it_says_is_refused(tmp_path):
     body = (tmp_path / "liar.xlsx").read_bytes()
     assert body.count((1_000_000).to_bytes(4, "little")) == 2
     (tmp_path / "liar.xlsx").write_bytes(body.replace((1_000_000).to_bytes(4, "little"), (1_000).to_bytes(4, "little")))
-    with pytest.raises(WorkbookError, match="it is damaged"):
+    with pytest.raises(WorkbookError, match="a damaged workbook"):
         read_sheets(tmp_path / "liar.xlsx")
 
 
