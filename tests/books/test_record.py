@@ -51,7 +51,11 @@ def test_each_command_writes_one_row_says_it_back_and_takes_it_back(books):
     for words, table, said in (
         (("log", "A-4", "pack", "31min", "--who", "Ann"), "work", "31 minutes of packing for A-4 (Blue vase), Ann"),
         (("log", "T-1", "find", "1 h 5 min", "--who", "me"), "work", "65 minutes of finding for trip T-1, me"),
-        (("log", "stoneware", "photograph", "40", "--who", "me"), "work", "40 minutes of photographing for stoneware, me"),
+        (
+            ("log", "stoneware", "photograph", "40", "--who", "me"),
+            "work",
+            "40 minutes of photographing for stoneware",
+        ),
         (
             ("log", "day", "store", "10", "--who", "me", "--count", "3"),
             "work",
