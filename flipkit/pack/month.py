@@ -116,6 +116,7 @@ def make_month_pack(plan: MonthPlan, *, jobs: int = 2, on_done: Callable[[PageRe
             jobs=jobs,
             on_done=on_done,
             before=lambda folder: _leave_knowledge(study, folder),
+            ways=_ways(plan),
             cwd=study.books.path.resolve().parent,
             env={STUDIES: str(shared)},
         )
@@ -172,6 +173,15 @@ def _leave_knowledge(study: Study, folder: Path) -> None:
     Path(folder, knowledge_file.PLANS).write_text(plans, encoding="utf-8", newline="\n")
     Path(folder, TO_DO).write_text(Stock(study).csv(), encoding="utf-8", newline="\n")
     Path(folder, SOLD).write_text(sold_csv(study), encoding="utf-8", newline="\n")
+
+
+def _ways(plan: MonthPlan) -> dict[str, str]:
+    """From each category, and each of its items, to the category's page."""
+    made, names = {page.task.name for page in plan.pages}, page_names(plan.study.categories)
+    found = {category: f"{name}.html" for category, name in names.items() if name in made}
+    items = plan.study.items
+    of_items = zip(items["item_id"], items["category"], strict=True)
+    return {**{str(item): found[kind] for item, kind in of_items if kind in found}, **found}
 
 
 def _page(name: str, notebook: str, parameters: Mapping[str, object], title: str, *, bar: str = "") -> PackPage:

@@ -196,13 +196,12 @@ class Study:
 
     @functools.cached_property
     def hours(self) -> SharedHours:
-        """Where the hours of a middling month go next, and which stay free."""
-        recorded = self.months.tail(self.assumptions.whole("report.window_months"))
+        """Where the hours go that a month's purchases take, from finding to posting, and which stay free."""
         return shared_hours(
             self.verdicts,
             self.ranking,
             self.bought_returns,
-            hours=float(recorded["owner_min"].mean() / 60) if recorded["owner_min"].sum() > 0 else 0.0,
+            hours=float(self.bought_returns["expected_min"].sum() / 60 / self.months_looked_back),
             months=self.months_looked_back,
             target=self.target,
             stretch=self.assumptions.number("sourcing.stretch"),
@@ -383,12 +382,31 @@ class Study:
 
     @functools.cached_property
     def price_bands(self) -> pd.DataFrame:
-        """The size classes within equal price bands over the window."""
-        edges = sizes.price_bands(
-            self.sold_items()["sold_price_cents"], bands=self.assumptions.whole("report.price_bands")
-        )
+        """The size classes within equal price bands over the window's sales, by the price that each brought."""
         return sizes.within_price_bands(
-            self.items, window=self.window(), edges_cents=edges, target=self.target, settings=self._settings
+            self.items, window=self.window(), edges_cents=self._edges, target=self.target, settings=self._settings
+        )
+
+    @functools.cached_property
+    def bought_bands(self) -> pd.DataFrame:
+        """The same over what was bought in the window, unsold things too, by what like things sell for."""
+        typical = pd.Series(self.selling[1].cents, index=self.items.index).fillna(self.items["sold_price_cents"])
+        of_kind = typical.groupby(self.items["category"]).transform("median")
+        return sizes.bought_price_bands(
+            self.planned_items,
+            typical.fillna(of_kind).fillna(0),
+            window=self.window(),
+            edges_cents=self._edges,
+            settings=self._settings,
+            horizon=self.horizon,
+            target=self.target,
+        )
+
+    @property
+    def _edges(self) -> list[int]:
+        """Edges of price bands that hold about equally many sales."""
+        return sizes.price_bands(
+            self.sold_items()["sold_price_cents"], bands=self.assumptions.whole("report.price_bands")
         )
 
     @functools.cached_property
@@ -478,6 +496,7 @@ class Study:
             "size_bought",
             "size_gaps",
             "price_bands",
+            "bought_bands",
             "break_even",
             "selling",
             "knowledge",
