@@ -82,10 +82,7 @@ def read_cents(text: object, *, name: str = "amount", currency: str = "USD") -> 
     match = _AMOUNT.fullmatch(body)
     if match is None or not (match["whole"] or match["part"]):
         raise MoneyError(name, need=need, got=text)
-    try:
-        exact = Decimal(f"{(match['whole'] or '0').replace(',', '')}.{match['part'] or '0'}") * 100
-    except InvalidOperation:  # pragma: no cover - the pattern admits digits alone
-        raise MoneyError(name, need=need, got=text) from None
+    exact = Decimal(f"{(match['whole'] or '0').replace(',', '')}.{match['part'] or '0'}") * 100
     if exact != exact.to_integral_value():
         raise MoneyError(name, need=need, got=text, mend="round it to a whole cent")
     if exact > LARGEST_CENTS:

@@ -33,6 +33,7 @@ rates = st.integers(0, 9_000_000)
         ("5 USD", 500),
         ("-$3.20", -320),
         ("(3.20)", -320),
+        ("(64)", -6400),
         ("−3.20", -320),
         (".5", 50),
         (0.1, 10),
@@ -50,7 +51,10 @@ MOST = "at most $9,000,000,000.00"
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        *((text, AMOUNT) for text in ("abc", "", ".", "-", "-(5)", "1,23", "1,2345", "1" * 41, True, None)),
+        *(
+            (text, AMOUNT)
+            for text in ("abc", "", ".", "-", "-(5)", "(51", "51)", "1,23", "1,2345", "1" * 41, True, None)
+        ),
         (float("nan"), AMOUNT),
         ("€5", "in USD"),
         ("CAD 5", "in USD"),
@@ -140,6 +144,8 @@ def test_one_and_many_percentages_are_equal():
     many = percentage(cents, 132_500)
     assert many.dtype == np.int64
     assert many.tolist() == [int(percentage(amount, 132_500)) for amount in cents]
+    # Narrow columns, as files of other programs hold them, do not overflow.
+    assert percentage(np.array([200_000_000], np.int32), np.array([132_500], np.int32)).tolist() == [26_500_000]
 
 
 def test_a_percentage_refuses_what_it_cannot_take_exactly():
