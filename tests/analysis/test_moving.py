@@ -19,8 +19,8 @@ pytestmark = pytest.mark.slow
 
 
 @pytest.fixture(scope="module")
-def study(demo_folder):
-    return open_study(demo_folder)
+def study(demo_study):
+    return demo_study
 
 
 @pytest.fixture(scope="module")

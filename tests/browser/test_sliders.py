@@ -18,7 +18,6 @@ from flipkit.reports.sliders import (
     study_sums,
     wage_paid,
 )
-from flipkit.reports.study import open_study
 
 pytestmark = pytest.mark.browser
 
@@ -41,8 +40,8 @@ SHOWN = """
 
 
 @pytest.fixture(scope="module")
-def study(demo_folder):
-    return open_study(demo_folder)
+def study(demo_study):
+    return demo_study
 
 
 @pytest.fixture(scope="module")

@@ -40,8 +40,8 @@ def study(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def demo():
-    return open_study()
+def demo(demo_study):
+    return demo_study
 
 
 def from_of(trace, line):

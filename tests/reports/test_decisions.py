@@ -48,8 +48,8 @@ PAID = SOLD.replace("40.00", "140.00")
 
 
 @pytest.fixture(scope="module")
-def demo(demo_folder):
-    return open_study(demo_folder)
+def demo(demo_study):
+    return demo_study
 
 
 @pytest.fixture(params=[UNSOLD, SOLD], ids=["unsold", "two sales"])

@@ -46,8 +46,8 @@ def study(tmp_path):
 
 
 @pytest.fixture(scope="module")
-def demo(demo_folder):
-    return open_study(demo_folder)
+def demo(demo_study):
+    return demo_study
 
 
 @pytest.mark.published(source="accounting-periods-538", where="specific identification", seen="from memory")

@@ -32,8 +32,8 @@ C,Lamp,lamps,2026-01-02,20.00,2026-01-05,2026-02-01,80.00,0
 
 
 @pytest.fixture(scope="module")
-def demo(demo_folder):
-    return open_study(demo_folder)
+def demo(demo_study):
+    return demo_study
 
 
 @pytest.fixture
