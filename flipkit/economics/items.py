@@ -22,6 +22,7 @@ from flipkit.books.problems import shortened
 from flipkit.books.read import Books, books_as_of
 from flipkit.books.schema import ACTIVITIES, ITEMS
 from flipkit.economics.costs import (
+    MEASURES,
     Line,
     SuppliesUsed,
     by_rule,
@@ -206,6 +207,8 @@ class Supposing:
         self._orders = orders_of(items)
         self._posted = posted_parcels(items, self._parcels, self._orders, rules)
         self._sold = items["sold_on"].notna().to_numpy()
+        #: Whether what parcels lack stands in others of their category, so that no measure is an assumed one.
+        self._measured = bool((items.groupby("category")[list(MEASURES)].count() > 0).all(axis=None))
         self._dearer: dict[int, Cents] = {}
         lines, said = self._lines(self._held, _ALL)
         unborne, columns = said.pop("unborne"), _columns(lines)
@@ -221,7 +224,7 @@ class Supposing:
         moved = [key for key, entry in assumptions.entries.items() if entry.value != before[key].value]
         if not moved:
             return self.recorded
-        touched = {next((line for head, line in _TOUCHED.items() if key.startswith(head)), None) for key in moved}
+        touched = {self._touches(key) for key in moved}
         if None in touched:
             return Supposing(self._books, self._rules, assumptions, self._as_of).under(assumptions)
         lines, said = self._lines(assumptions, touched)
@@ -238,11 +241,18 @@ class Supposing:
         frame["net_cents"] = net_of(frame)
         return dataclasses.replace(found, items=frame)
 
-    def dearer(self, divisor: int) -> Cents:
-        """What each label would cost more at a divisor, computed when first asked for."""
-        if divisor not in self._dearer:
-            self._dearer |= labels_dearer(self.recorded.items, [divisor], rules=self._rules, assumptions=self._held)
-        return self._dearer[divisor]
+    def _touches(self, key: str) -> str | None:
+        """The line that an assumption touches, empty for none; None where it may touch every line."""
+        if key.startswith("parcel.") and self._measured:
+            return "materials"
+        return next((line for head, line in _TOUCHED.items() if key.startswith(head)), None)
+
+    def dearer(self, *divisors: int) -> Cents:
+        """What each label would cost more at the first of some divisors; all are kept for whoever asks again."""
+        new = [divisor for divisor in divisors if divisor not in self._dearer]
+        if new:
+            self._dearer |= labels_dearer(self.recorded.items, new, rules=self._rules, assumptions=self._held)
+        return self._dearer[divisors[0]]
 
     def _lines(self, held: Assumptions, touched: Collection[str | None]) -> tuple[dict[str, Line], dict[str, Any]]:
         """The lines that are touched, and what else is said of them."""

@@ -159,9 +159,8 @@ class AssumptionPanel:
 
     def __init__(self, study: Study) -> None:
         self._studies = Moves(study)
-        for divisor in DIVISORS:
-            # So that the first move to one answers as soon as the next.
-            self._studies.asked.dearer(divisor)
+        # So that the first move to a divisor answers as soon as the next.
+        self._studies.asked.dearer(*DIVISORS)
         self._waiting: asyncio.TimerHandle | None = None
         self._silent = False
         self._shape: tuple[int, float] | None = None

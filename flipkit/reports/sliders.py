@@ -86,6 +86,7 @@ class Moves:
         everybody = {"help.wage": "100.00", "suppose.wage_for": EVERYBODY}
         at_a_hundred = study.economics.labor.hired.cents(study.assumptions.changed(everybody, currency=study.currency))
         supposed = study.assumptions.whole("suppose.divisor")
+        self.asked.dearer(*DIVISORS)
         now = self.asked.dearer(supposed) if supposed else 0
         dearer = {divisor: self.asked.dearer(divisor) - now for divisor in DIVISORS}
         return part_changes(study.items, dearer, at_a_hundred / 100)

@@ -70,7 +70,7 @@ _HOLDS = {
 _SAME = 0.98
 _DRAWS = 500
 #: Drawn months that are computed in full, to see how far the short way is off.
-_CHECKS = 2
+_CHECKS = 4
 #: Below so many dollars an hour an assumption does not move the month.
 _STILL = 0.005
 #: Bars drawn.
