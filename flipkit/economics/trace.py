@@ -18,7 +18,7 @@ from flipkit.books.schema import ACTIVITIES, BY_NAME, DOING
 from flipkit.economics.costs import MEASURES, orders_of, own_rate_cards, with_order_words
 from flipkit.economics.items import MONEY_LINES, Economics, MoneyLine
 from flipkit.economics.labor import entries_for
-from flipkit.economics.overrides import suppositions
+from flipkit.economics.overrides import SCALED, suppositions
 from flipkit.errors import AssumptionError
 from flipkit.money import show_cents
 from flipkit.rules import postage
@@ -28,9 +28,10 @@ from flipkit.rules.tables import Rules
 
 #: What a supposition moves.
 _SUPPOSED = {
-    "suppose.wage_for": "hired",
-    "suppose.fee_points": "marketplace_fee",
-    "suppose.divisor": "label",
+    "suppose.wage_for": ("hired",),
+    "suppose.fee_points": ("marketplace_fee",),
+    "suppose.divisor": ("label",),
+    **SCALED,
 }
 
 #: Lines that the items of one order share.
@@ -172,7 +173,7 @@ class _Tracing:
         origin = self.item[f"{line.name}_origin"]
         if origin == "none":
             return ""
-        supposed = [key for key in suppositions(self._held) if _SUPPOSED.get(key) == line.name]
+        supposed = [key for key in suppositions(self._held) if line.name in _SUPPOSED.get(key, ())]
         if origin == "assumed" and supposed:
             return self._assumed(tuple(supposed))
         if origin == "recorded" and line.recorded:
