@@ -26,7 +26,7 @@ from flipkit.money import show_cents
 from flipkit.paths import demo_folder
 from flipkit.reports.elements import Element, headline
 from flipkit.reports.sentences import count_of, money_per_hour, overrides_sentence
-from flipkit.reports.sliders import wage_paid
+from flipkit.reports.sliders import help_paid
 from flipkit.reports.study import Study
 from flipkit.reports.tables import ranking_table, returns_table
 
@@ -47,7 +47,7 @@ class MovedStudies:
         self.base = study
         self.start = Settings(
             target=study.target,
-            wage=wage_paid(study),
+            wage=help_paid(study)[0],
             points=study.assumptions.number("suppose.fee_points"),
             divisor=study.assumptions.whole("suppose.divisor"),
             factor=study.assumptions.number("suppose.minutes"),

@@ -12,7 +12,7 @@ from flipkit.analysis.returns import bought_returns
 from flipkit.analysis.sliders import MovingSums, PageSettings, moved_returns
 from flipkit.economics.items import item_economics
 from flipkit.economics.overrides import labels_dearer, with_divisor
-from flipkit.reports.sliders import starting_settings, study_sums, wage_paid
+from flipkit.reports.sliders import help_paid, starting_settings, study_sums
 from flipkit.reports.study import open_study
 
 pytestmark = pytest.mark.slow
@@ -49,8 +49,12 @@ def test_a_wage_moves_them_as_it_moves_the_full_model(study, sums):
     people.loc[people["role"] == "hired", "wage_cents"] = 2450
     books = type(study.books)(**{**vars(study.books), "people": people})
     full = by_category(study, item_economics(books, study.rules, study.assumptions, study.as_of))
-    moved = moved_returns(sums["sold"], PageSettings(study.target, 24.50), wage=wage_paid(study)).set_index("category")
-    unmoved = moved_returns(sums["sold"], starting_settings(study), wage=wage_paid(study)).set_index("category")["net"]
+    moved = moved_returns(sums["sold"], PageSettings(study.target, 24.50), wage=help_paid(study)[0]).set_index(
+        "category"
+    )
+    unmoved = moved_returns(sums["sold"], starting_settings(study), wage=help_paid(study)[0]).set_index("category")[
+        "net"
+    ]
     assert (moved["net"] - unmoved.loc[moved.index]).abs().max() > 1
     # Help is rounded to the cent once a logged entry, here once a category.
     gap = (moved["net"] - full["net"].loc[moved.index] / 100).abs()

@@ -12,11 +12,11 @@ from flipkit.pack.page import render_page
 from flipkit.reports.sliders import (
     BASES,
     counted_words,
+    help_paid,
     moved_words,
     plot_sliders,
     starting_settings,
     study_sums,
-    wage_paid,
 )
 from flipkit.reports.study import open_study
 
@@ -92,7 +92,7 @@ def chance_settings(start, count, seed):
 
 def test_fifty_settings_agree_with_the_package_to_the_cent(page, study, sums, sliders):
     page.open(sliders)
-    start, wage = starting_settings(study), wage_paid(study)
+    start, wage = starting_settings(study), help_paid(study)[0]
     seen = set()
     for basis, settings in chance_settings(start, 50, seed=8):
         headline, rows = put(page, settings, basis)
