@@ -7,6 +7,7 @@ import copy
 import functools
 import json
 import re
+from collections import Counter
 from collections.abc import Mapping
 from html import escape
 from typing import Any, Final
@@ -24,12 +25,17 @@ VEGA_LITE: Final = "6.4"
 _MOST_POINTS: Final = 12
 
 _SPACE: Final = "http://www.w3.org/2000/svg"
-_ROOT, _GROUP, _TEXT, _CLIP = (f"{{{_SPACE}}}{name}" for name in ("svg", "g", "text", "clipPath"))
+_ROOT, _GROUP, _TEXT, _CLIP, _PATH, _LINE, _CIRCLED = (
+    f"{{{_SPACE}}}{name}" for name in ("svg", "g", "text", "clipPath", "path", "line", "circle")
+)
 _NUMBER: Final = re.compile(r"-?\d+\.\d{2,}(e-?\d+)?")
 _COMMAND: Final = re.compile(r"([A-Za-z])([^A-Za-z]*)")
+_MOVED: Final = re.compile(r"translate\((-?[\d.]+),(-?[\d.]+)\)")
+_CIRCLE: Final = re.compile(r"M([\d.]+),0A\1,\1,0,1,1,-\1,0A\1,\1,0,1,1,\1,0Z?")
 _REFERENCE: Final = re.compile(r"url\(#([^)]+)\)")
 #: What a group may say once for all that is in it.
 _INHERITED: Final = (
+    "opacity",
     *("fill", "stroke", "stroke-width", "stroke-dasharray", "stroke-linecap", "stroke-linejoin", "stroke-miterlimit"),
     *("font-family", "font-size", "font-weight", "text-anchor"),
 )
@@ -48,12 +54,16 @@ _UNSAID: Final = ("class", "role", "aria-hidden", "aria-roledescription", "point
 _PLACES: Final = ("d", "transform", "x", "y", "x2", "y2", "dy", "width", "height", "font-size")
 #: Begins what a mark says of itself; the library writes words for every other mark too.
 _SPOKEN: Final = "\u2063"
+#: Typefaces of one width, which drawings are measured in: the first comes with the library that draws.
+DRAWN_FONTS: Final = "'Liberation Sans', Arial, Helvetica, sans-serif"
+#: What a page says of all its drawings.
+_PAGES_OWN: Final = re.compile(f' xmlns="{_SPACE}"| font-family="{re.escape(DRAWN_FONTS)}"')
 #: What the page says in words, and not the drawing.
 _IN_PAGE: Final = ("$schema", "title", "description", "usermeta")
 
 
 def drawing(spec: Mapping[str, Any], width: int) -> str:
-    """The drawing of a chart without its title, as wide as told, each mark that has a tooltip with its value.
+    """The drawing of a chart without its title, as wide as told; where a pointer hovers, marks say their value.
 
     >>> svg = drawing({"data": {"values": [{"a": 3}]}, "mark": "point", "encoding": {"x": {"field": "a"}}}, 340)
     >>> svg.split()[0]
@@ -89,6 +99,7 @@ def inlined(svg: str, name: str, colors: Mapping[str, str], **attributes: str) -
     >>> inlined('<svg><path id="clip0" fill="#ffffff"/></svg>', "month-1", {"#ffffff": "var(--paper)"}, role="img")
     '<svg role="img"><path id="month-1-clip0" fill="var(--paper,#ffffff)"/></svg>'
     """
+    svg = _PAGES_OWN.sub("", svg)
     named = re.sub(r'\bid="', f'id="{name}-', _REFERENCE.sub(rf"url(#{name}-\1)", svg))
     followed = re.sub(
         r'"(#[0-9a-f]{6})"', lambda at: f'"{colors[at[1]][:-1]},{at[1]})"' if at[1] in colors else at[0], named
@@ -111,7 +122,9 @@ def _fitted(spec: Mapping[str, Any], width: int) -> dict[str, Any]:
             panel["width"] = max(width - int(kept[MARGIN_KEY]) - 10, 80)
     elif kept.get(FIT_KEY) or fitted.get("width") == "container":
         fitted |= {"width": width, "autosize": {"type": "fit-x", "contains": "padding"}}
-    _speak(fitted)
+    # A phone and paper have no pointer; the numbers stand below the drawing.
+    if width > NARROW:
+        _speak(fitted)
     return fitted
 
 
@@ -182,8 +195,7 @@ def _slim(element: ElementTree.Element) -> None:
         if key in _UNSAID or _IDLE.get(key) == value:
             del element.attrib[key]
         elif key in _PLACES:
-            short = _NUMBER.sub(_short, value).removesuffix("px")
-            element.attrib[key] = _stepped(short) if key == "d" else short
+            element.attrib[key] = _NUMBER.sub(_short, value).removesuffix("px")
     kept: list[ElementTree.Element] = []
     for part in element:
         _slim(part)
@@ -191,9 +203,11 @@ def _slim(element: ElementTree.Element) -> None:
             kept.append(part)
     if element.tag != _CLIP:
         element[:] = kept
+        _place(element)
     if element.tag in (_GROUP, _ROOT):
         for key in _INHERITED:
             _say_once(element, key)
+        _join_lines(element)
     if said.startswith(_SPOKEN) and element.tag != _GROUP:
         title = ElementTree.Element(f"{{{_SPACE}}}title")
         title.text = said.removeprefix(_SPOKEN)
@@ -219,21 +233,74 @@ def _unwrap(element: ElementTree.Element) -> None:
 def _shows(part: ElementTree.Element) -> bool:
     if part.get("display") == "none" or (part.get("opacity") == "0" and not len(part)):
         return False
-    if part.tag == f"{{{_SPACE}}}path" and not part.get("d"):
+    if part.tag == _PATH and not part.get("d"):
         return False
     if part.tag in (_TEXT, _GROUP, f"{{{_SPACE}}}defs", f"{{{_SPACE}}}tspan"):
         return bool(len(part) or part.text)
     return part.tag == f"{{{_SPACE}}}title" or "fill" in part.attrib or "stroke" in part.attrib
 
 
+def _place(part: ElementTree.Element) -> None:
+    """Write where a mark stands in its own places, a circle as one, and a path by its steps."""
+    moved = _MOVED.fullmatch(part.get("transform", ""))
+    x, y = moved.groups() if moved and "clip-path" not in part.attrib else ("0", "0")
+    if part.tag == _TEXT and moved and not {"x", "y"} & set(part.attrib):
+        part.attrib |= {"x": x, "y": y}
+        for line in part.iterfind("*[@x='0']"):
+            line.set("x", x)
+    elif part.tag == _LINE:
+        ends = (("x1", "y1"), ("x2", "y2"))
+        places = [(_added(part.attrib.pop(h, "0"), x), _added(part.attrib.pop(v, "0"), y)) for h, v in ends]
+        part.tag = _PATH
+        part.set("d", _stepped("M{},{}L{},{}".format(*places[0], *places[1])))
+    elif part.tag == _PATH and (circle := _CIRCLE.fullmatch(part.get("d", ""))):
+        part.tag = _CIRCLED
+        del part.attrib["d"]
+        part.attrib |= {"cx": x, "cy": y, "r": circle[1]}
+    elif part.tag == _PATH and "d" in part.attrib:
+        steps = _stepped(part.attrib["d"])
+        # Only the first place of such a path is not told by a step.
+        first = re.match(r"M(-?[\d.]+),(-?[\d.]+)(?=[^A-Z]*Z?$)", steps)
+        if moved and first:
+            steps = f"M{_added(first[1], x)},{_added(first[2], y)}{steps[first.end() :]}"
+        part.set("d", steps)
+        moved = moved and first
+    else:
+        return
+    if moved and "clip-path" not in part.attrib:
+        del part.attrib["transform"]
+
+
+def _added(place: str, move: str) -> str:
+    return f"{round(float(place) + float(move), 1) + 0:g}"
+
+
+def _join_lines(group: ElementTree.Element) -> None:
+    """Draw what are paths without a word of their own in one go, the lines of a grid above all."""
+    before = None
+    for part in list(group):
+        alone = part.tag == _PATH and set(part.attrib) == {"d"} and not len(part) and "fill" not in group.attrib
+        if alone and before is not None:
+            before.set("d", before.attrib["d"] + part.attrib["d"])
+            group.remove(part)
+        else:
+            before = part if alone else None
+
+
 def _say_once(group: ElementTree.Element, key: str) -> None:
-    """Move an attribute that all parts of a group have alike to the group."""
+    """Move the value of an attribute that most parts of a group have to the group, where each part has one."""
     of_text = key.startswith(("font", "text"))
     parts = [part for part in group if not of_text or next(part.iter(_TEXT), None) is not None]
-    values = {part.get(key) for part in parts}
-    if len(values) == 1 and None not in values:
-        group.set(key, values.pop() or "")
-        for part in parts:
+    values = Counter(part.get(key) for part in parts)
+    if not values or None in values:
+        return
+    most = values.most_common(1)[0][0] or ""
+    # Opacity is not inherited: only what is unseen throughout is unseen as a whole.
+    if (key == "opacity" and set(values) != {"0"}) or (len(values) > 1 and values[most] == 1):
+        return
+    group.set(key, most)
+    for part in parts:
+        if part.get(key) == most:
             del part.attrib[key]
 
 
@@ -249,20 +316,42 @@ def _name_clips(root: ElementTree.Element) -> None:
 
 
 def _stepped(path: str) -> str:
-    """A path whose lines across and down name the one place that changes.
+    """A path told by its steps in place of its places, which are longer.
 
-    >>> _stepped("M0,0L5,0L5,2L5,2L6,3")
-    'M0,0H5V2L6,3'
+    >>> _stepped("M0,0L5,0L7,0L7,2L7,2L6.5,3Z")
+    'M0,0h7v2l-.5,1Z'
     """
-    at, steps = ("", ""), []
-    for command, places in _COMMAND.findall(path):
-        x, y = places.split(",")[-2:] if command.isupper() and "," in places else ("", "")
-        if command == "L" and (x == at[0] or y == at[1]):
-            steps.append("" if (x, y) == at else f"V{y}" if x == at[0] else f"H{x}")
+    x = y = 0  # in tenths, so that no error adds up
+    steps: list[tuple[str, int]] = []
+    for command, told in _COMMAND.findall(path):
+        places = [round(10 * float(place)) for place in told.replace(",", " ").split()]
+        if command in "hv" and len(places) == 1:
+            across, down = (places[0], 0) if command == "h" else (0, places[0])
+        elif command == "L" and len(places) == 2:
+            across, down = places[0] - x, places[1] - y
+        elif command in "MAC":
+            across, down = places[-2] - x, places[-1] - y
+            steps.append((command + told, 0))
+        elif command == "Z":
+            across = down = 0
+            steps.append((command, 0))
         else:
-            steps.append(command + places)
-        at = (x, y)
-    return "".join(steps)
+            return path
+        x, y = x + across, y + down
+        if command in "MACZ":
+            continue
+        if across and down:
+            steps.append((f"l{_tenths(across)}{',' * (down > 0)}{_tenths(down)}", 0))
+        elif across or down:
+            step = ("h", across) if across else ("v", down)
+            if steps and steps[-1][0] == step[0] and steps[-1][1] * step[1] > 0:
+                step = (step[0], step[1] + steps.pop()[1])
+            steps.append(step)
+    return "".join(command + (_tenths(step) if step else "") for command, step in steps)
+
+
+def _tenths(number: int) -> str:
+    return re.sub(r"\b0\.", ".", f"{number / 10:g}")
 
 
 def _short(number: re.Match[str]) -> str:

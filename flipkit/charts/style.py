@@ -14,7 +14,7 @@ import altair as alt
 import pandas as pd
 
 from flipkit.analysis.returns import TOO_FEW
-from flipkit.charts.drawing import FIT_KEY, MARGIN_KEY, picture
+from flipkit.charts.drawing import DRAWN_FONTS, FIT_KEY, MARGIN_KEY, picture
 from flipkit.errors import ChartError
 from flipkit.money import show_cents
 
@@ -39,8 +39,6 @@ class Shade(NamedTuple):
 #: Typefaces that some system of every reader has; nothing is fetched.
 FONTS: Final = "system-ui, -apple-system, 'Segoe UI', 'Noto Sans', 'Liberation Sans', Arial, sans-serif"
 
-#: Typefaces of one width, which drawings are measured in: the first comes with the library that draws.
-DRAWN_FONTS: Final = "'Liberation Sans', Arial, Helvetica, sans-serif"
 
 #: Every colour of the kit by what it is for. Light values are distinct: a page finds the role by them.
 #: ``above``, ``below`` and ``unsure`` are verdicts; ``series_1`` to ``series_4`` tell groups apart, and

@@ -7,8 +7,8 @@ import datetime as dt
 import functools
 import hashlib
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -251,14 +251,14 @@ def _logged(
     entry, row = _entry_places(items, work, order)
     minutes = work["minutes"].to_numpy(dtype=np.float64)
     column = np.array(
-        [ACTIVITIES.index(name) if name in ACTIVITIES else -1 for name in work["activity"]], dtype=np.int64
+        [ACTIVITIES.index(name) if name in ACTIVITIES else -1 for name in work["activity"].tolist()], dtype=np.int64
     )
     count = np.bincount(entry, minlength=len(work))
     weight = standard[row, column[entry]]
     total = np.bincount(entry, weights=weight, minlength=len(work))[entry]
     weight = np.where(total > 0, weight / np.where(total > 0, total, 1.0), 1 / np.maximum(count[entry], 1))
     role = dict(zip(people["worker"], people["role"], strict=True))
-    by_hired = np.array([role.get(worker) == "hired" for worker in work["worker"]], dtype=bool)
+    by_hired = np.array([role.get(worker) == "hired" for worker in work["worker"].tolist()], dtype=bool)
     paid = by_hired[entry]
     for target, mine in ((hired, paid), (owner, ~paid)):
         np.add.at(target, (row[mine], column[entry[mine]]), minutes[entry[mine]] * weight[mine])
@@ -286,11 +286,8 @@ def _entry_places(items: pd.DataFrame, work: pd.DataFrame, order: Places) -> tup
         kept = {}
     if not kept:
         nowhere = np.zeros(0, dtype=np.int64)
-        finder = _Places(items, order) if len(work) else None
-        found = [
-            finder.rows(entry) if finder and entry.activity in ACTIVITIES else nowhere
-            for entry in work.itertuples(index=False)
-        ]
+        finder = _Places(items, order)
+        found = [finder.rows(*entry) if entry[0] in ACTIVITIES else nowhere for entry in _entries(work)]
         kept["entry"] = np.repeat(np.arange(len(found)), [len(rows) for rows in found]).astype(np.int64)
         kept["row"] = np.concatenate([nowhere, *found])
     return kept["entry"], kept["row"]
@@ -311,7 +308,13 @@ def entries_for(items: pd.DataFrame, work: pd.DataFrame, item_id: str, order: Pl
     of_day = (work["item_id"] == "") & (work["trip_id"] == "")
     of_day &= work["category"].isin(["", items["category"].iloc[at]])
     asked = work[(of_its | of_day) & work["activity"].isin(ACTIVITIES)]
-    return asked[[at in finder.rows(entry) for entry in asked.itertuples(index=False)]]
+    return asked[[at in finder.rows(*entry) for entry in _entries(asked)]]
+
+
+def _entries(work: pd.DataFrame) -> Iterator[tuple[str, str, str, str, np.datetime64]]:
+    """What each entry of the log is of: activity, item, trip, category, day."""
+    days = work["date"].to_numpy().astype("datetime64[D]")
+    return zip(*(work[name].tolist() for name in ("activity", "item_id", "trip_id", "category")), days, strict=True)
 
 
 class _Places:
@@ -321,36 +324,50 @@ class _Places:
         self._position = {item: at for at, item in enumerate(items["item_id"])}
         self._order = order
         self._trips = items.groupby("trip_id").indices if len(items) else {}
-        self._category = items["category"].to_numpy()
-        self._days = {
-            column: items[column].to_numpy().astype("datetime64[D]")
-            for column in {event for event, _, _ in _EVENTS.values()}
-        }
+        # The items of each category; "" is all of them.
+        self._of = {"": np.arange(len(items)), **(items.groupby("category").indices if len(items) else {})}
+        self._items = items
+        self._by_day: dict[tuple[str, str], tuple[npt.NDArray[np.datetime64], Places]] = {}
+        self._found: dict[tuple[str, str, int], Places] = {}
+        self._mates = pd.Series(order).groupby(order).indices
         bought = items["bought_on"].to_numpy().astype("datetime64[D]")
         left = items[["sold_on", "gone_on"]].min(axis=1).to_numpy().astype("datetime64[D]")
         self._held = bought, left
 
-    def rows(self, entry: Any) -> npt.NDArray[np.int64]:
+    def rows(self, activity: str, item_id: str, trip_id: str, category: str, day: np.datetime64) -> Places:
         """Positions of the items of one log entry; empty if there is none."""
-        if entry.item_id:
-            at = self._position.get(entry.item_id)
+        if item_id:
+            at = self._position.get(item_id)
             if at is None:
                 return np.zeros(0, dtype=np.int64)
-            if entry.activity in _PER_PARCEL:
-                return np.flatnonzero(self._order == self._order[at])
-            return np.array([at], dtype=np.int64)
-        if entry.trip_id:
-            return np.asarray(self._trips.get(entry.trip_id, []), dtype=np.int64)
-        day = np.datetime64(entry.date.date(), "D")
-        column, before, after = _EVENTS[entry.activity]
-        gap = (day - self._days[column]).astype(float)
-        wanted = self._category == entry.category if entry.category else True
-        for within in (gap == 0, (gap >= -before) & (gap <= after)):
-            rows = np.flatnonzero(within & wanted)
+            return self._mates[self._order[at]] if activity in _PER_PARCEL else np.array([at], dtype=np.int64)
+        if trip_id:
+            return np.asarray(self._trips.get(trip_id, []), dtype=np.int64)
+        said = activity, category, int(day.astype(np.int64))
+        if said not in self._found:
+            self._found[said] = self._of_day(activity, category, day)
+        return self._found[said]
+
+    def _of_day(self, activity: str, category: str, day: np.datetime64) -> Places:
+        """Items that an entry of a day and perhaps a category can have been for."""
+        column, before, after = _EVENTS[activity]
+        days, places = self._sorted(column, category)
+        for first, last in ((day, day), (day - after, day + before)):
+            rows = places[days.searchsorted(first) : days.searchsorted(last, side="right")]
             if rows.size:
-                return rows
-        bought, left = self._held
-        return np.flatnonzero((bought <= day) & (np.isnat(left) | (left >= day)) & wanted)
+                return np.sort(rows)
+        mine = self._of.get(category, np.zeros(0, dtype=np.int64))
+        bought, left = (days[mine] for days in self._held)
+        return np.asarray(mine[(bought <= day) & (np.isnat(left) | (left >= day))])
+
+    def _sorted(self, column: str, category: str) -> tuple[npt.NDArray[np.datetime64], Places]:
+        """The days of an event in a category, in order, and the items that they are of."""
+        if (column, category) not in self._by_day:
+            mine = self._of.get(category, np.zeros(0, dtype=np.int64))
+            days = self._items[column].to_numpy()[mine].astype("datetime64[D]")
+            order = np.argsort(days, kind="stable")[: np.count_nonzero(~np.isnat(days))]
+            self._by_day[column, category] = days[order], mine[order]
+        return self._by_day[column, category]
 
 
 def _corrected(
@@ -387,14 +404,16 @@ def _corrected(
             practised = np.where(seen, logged[:, at] * prior / np.where(seen, standard[:, at], 1.0), 0.0)
             whole = _pulled(prior, practised[seen], weight)
             rows.append((activity, size, "all", prior, int(seen.sum()), practised[seen].mean(), whole))
-            for name in np.unique(category[classes == size]):
-                mine = (classes == size) & (category == name)
-                logs = practised[seen & mine]
-                others = _pulled(prior, practised[seen & ~mine], weight)
+            inside = np.flatnonzero(classes == size)
+            names, code = np.unique(category[inside], return_inverse=True)
+            known, code_known = practised[inside][seen[inside]], code[seen[inside]]
+            for k, name in enumerate(names):
+                logs = known[code_known == k]
+                others = _pulled(prior, known[code_known != k], weight) if logs.size else whole
                 own = _pulled(others, logs, weight)
                 if logs.size:
                     rows.append((activity, size, name, others, logs.size, logs.mean(), own))
-                corrected[mine, at] *= own / prior if prior else 0.0
+                corrected[inside[code == k], at] *= own / prior if prior else 0.0
     columns = ["activity", "size_class", "category", "before_min", "logged_items", "logged_mean_min", "used_min"]
     return pd.DataFrame(rows, columns=columns), corrected, taught
 

@@ -9,7 +9,6 @@ import json
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import cache
 from html import escape, unescape
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
@@ -19,7 +18,7 @@ from nbconvert.exporters.templateexporter import TemplateExporter
 from traitlets.config import Config
 
 from flipkit.charts import style
-from flipkit.charts.drawing import NARROW, WIDE, drawing, inlined, joined_lines
+from flipkit.charts.drawing import DRAWN_FONTS, NARROW, WIDE, drawing, inlined, joined_lines
 from flipkit.charts.style import MIME_TYPE, TABLE_KEY, WORDLESS_KEY  # before nbconvert: it opens jsonschema
 from flipkit.reports.elements import FIGURES_TYPE, Figure, table_html
 
@@ -32,9 +31,12 @@ if TYPE_CHECKING:
 TEMPLATES: Final = files("flipkit.pack") / "templates"
 #: Largest page that goes out; a page is mailed, and read over a phone's connection.
 MOST_BYTES: Final = 150_000
-#: Where no script runs, what only a script moves is not shown.
 #: What a style sheet says to whoever changes it, and room that it needs no less.
 _REMARK, _SPACE = re.compile(r"/\*.*?\*/", re.DOTALL), re.compile(r"\s*([{};\n])\s*")
+#: A part of a template that is only for pages with one of some classes.
+_PART: Final = re.compile(r"(?:/\*|//) only ([\w -]+?)(?: \*/)?\n(.*?)(?:/\*|//) end(?: \*/)?\n", re.DOTALL)
+_CLASSES: Final = re.compile(r'\bclass="([^"]*)"')
+#: Where no script runs, what only a script moves is not shown.
 _UNSCRIPTED: Final = ".controls { display: none; }"
 _HEADING = re.compile(r"^#{1,6}\s+(.+?)\s*#*$", re.MULTILINE)
 _TOP_HEADING = re.compile(r"^#\s+.+$", re.MULTILINE)
@@ -163,14 +165,15 @@ def document(title: str, body: str) -> str:
     >>> document("A & B", "<main></main>").count("A &amp; B")
     1
     """
+    sheet, script = style_sheet(body), page_script(body)
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f'<meta http-equiv="Content-Security-Policy" content="{policy()}">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{policy(sheet, script)}">\n'
         '<meta name="color-scheme" content="light dark">\n<link rel="icon" href="data:,">\n'
-        f"<title>{escape(title)}</title>\n<style>{style_sheet()}</style>\n"
+        f"<title>{escape(title)}</title>\n<style>{sheet}</style>\n"
         f"<noscript><style>{_UNSCRIPTED}</style></noscript>\n</head>\n<body>\n"
-        f"{body}<script>{page_script()}</script>\n</body>\n</html>\n"
+        f"{body}<script>{script}</script>\n</body>\n</html>\n"
     )
 
 
@@ -238,46 +241,53 @@ def _shows(cell: NotebookNode) -> bool:
     return any("".join(output.get("data", {}).get("text/html", "text")).strip() for output in cell.get("outputs", []))
 
 
-@cache
-def policy() -> str:
-    """What a page may do, told to the browser: our own style sheet and script, and nothing from outside.
+def policy(sheet: str, script: str) -> str:
+    """What a page may do, told to the browser: its own style sheet and script, and nothing from outside.
 
-    >>> policy().split("; ")[-1]
+    >>> policy("", "").split("; ")[-1]
     "form-action 'none'"
     """
-    script, sheet, unscripted = (
+    own, unscripted, ran = (
         f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
-        for text in (page_script(), style_sheet(), _UNSCRIPTED)
+        for text in (sheet, _UNSCRIPTED, script)
     )
     return (
-        f"default-src 'none'; script-src {script}; style-src {sheet} {unscripted}; img-src data:; "
+        f"default-src 'none'; script-src {ran}; style-src {own} {unscripted}; img-src data:; "
         "base-uri 'none'; form-action 'none'"
     )
 
 
-@cache
-def page_script() -> str:
-    """The script of every page: it sorts tables, moves sliders and follows the address."""
-    lines = (line.strip() for line in _text("page.js").splitlines())
+def page_script(body: str) -> str:
+    """The script of a page: it sorts tables, moves sliders and follows the address, where there are any."""
+    lines = (line.strip() for line in _needed(_text("page.js"), body).splitlines())
     return "\n".join(line for line in lines if line and not line.startswith("//"))
 
 
-@cache
-def style_sheet() -> str:
-    """The style sheet of every page, colours included.
+def style_sheet(body: str) -> str:
+    """The style sheet of a page, colours included, without what styles nothing in its body.
 
-    >>> "--ink" in style_sheet()
+    >>> "--ink" in style_sheet("")
     True
     """
-    sheet = _text("style.css").replace("/* light */", style.style_variables(dark=False))
+    sheet = _needed(_text("style.css"), body)
+    sheet = sheet.replace("/* light */", style.style_variables(dark=False))
     sheet = sheet.replace("/* dark */", style.style_variables(dark=True)).replace("/* fonts */", style.FONTS)
-    columns = {
-        f"/* {kind} */": ",".join(f".{kind}{k}>tbody>tr>:nth-child({k})" for k in range(1, _COLUMNS + 1))
-        for kind in "fsm"
-    }
-    for mark, selectors in columns.items():
-        sheet = sheet.replace(mark, f"tbody :where({selectors})")
+    sheet = sheet.replace("/* drawn fonts */", DRAWN_FONTS)
+    classes = _classes(body)
+    for kind in "fsm":
+        looks = [f".{kind}{k}>tbody>tr>:nth-child({k})" for k in range(1, _COLUMNS + 1) if f"{kind}{k}" in classes]
+        sheet = sheet.replace(f"/* {kind} */", f"tbody :where({','.join(looks)})")
     return _SPACE.sub(r"\1", _REMARK.sub("", sheet)).strip()
+
+
+def _needed(text: str, body: str) -> str:
+    """A template without the parts that are only for classes which a page's body has nowhere."""
+    classes = _classes(body)
+    return _PART.sub(lambda part: part[2] if classes & set(part[1].split()) else "", text)
+
+
+def _classes(body: str) -> set[str]:
+    return {name for names in _CLASSES.findall(body) for name in names.split()}
 
 
 def _text(name: str) -> str:

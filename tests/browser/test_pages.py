@@ -34,7 +34,7 @@ def widths(page):
 def test_marks_are_where_the_figures_put_them(desk):
     # A dot a category, six in all, and further right the higher the hourly return; what it says is its own figure.
     script = """
-        return [...document.querySelectorAll('#chart-1 .wide path > title')].map(
+        return [...document.querySelectorAll('#chart-1 .wide circle > title')].map(
             t => [t.textContent, t.parentElement.getBoundingClientRect().left]);
     """
     dots = desk.run(script)

@@ -147,5 +147,4 @@ def test_every_page_fits_a_phone_and_writes_nothing_to_the_console(page, pages):
 def test_no_page_is_larger_than_a_phone_should_load(pages):
     sizes = {name: file.stat().st_size for name, file in pages.items()}
     assert {name: size for name, size in sizes.items() if size > MOST_BYTES} == {}
-    # On the whole they are far lighter, if not the 60 kB that were wanted: style and script alone are 23.
-    assert sum(sizes.values()) / len(sizes) <= 80_000
+    assert sum(sizes.values()) / len(sizes) <= 60_000

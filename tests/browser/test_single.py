@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from flipkit.pack.build import SINGLE, Manifest, PackPage, make_pack
+from flipkit.pack.build import SINGLE, Manifest, PackPage, make_pack, single_page
 from flipkit.pack.run import NotebookTask
 
 pytestmark = pytest.mark.browser
@@ -115,10 +115,12 @@ def test_each_part_fits_a_phone_and_breaks_no_rule_of_accessibility(page, single
     assert broken == []
 
 
-def test_a_page_with_things_side_by_side_widens_itself_alone(page, single):
+def test_a_page_with_things_side_by_side_widens_itself_alone(page, tmp_path):
+    pages = [("one", '<main><h1>One</h1><div class="beside"></div></main>'), ("two", "<main><h1>Two</h1></main>")]
+    file = tmp_path / "both.html"
+    file.write_text(single_page("<main></main>", pages, title="October", home="index.html"), encoding="utf-8")
     page.size(1280)
-    start(page, single)
-    page.run("document.getElementById('one').insertAdjacentHTML('beforeend', '<div class=beside></div>')")
+    start(page, file)
     wide = "location.hash = arguments[0]; return document.body.clientWidth"
     page.run(wide, "#one")
     assert page.run(wide, "#one") > 1200

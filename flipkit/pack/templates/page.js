@@ -1,4 +1,5 @@
 "use strict";
+// only page
 // In one file with others a page shows when the address names it. The style sheet sees to that without scripts; what
 // a reader has moved stands in the address behind the page's name, where the style sheet no longer knows it.
 const whole = document.title;
@@ -18,6 +19,8 @@ addEventListener("click", (event) => {
 addEventListener("popstate", ({ state }) => {
   if (state && "at" in state) requestAnimationFrame(() => scrollTo(0, state.at));
 });
+// end
+// only sortable
 // A table of more rows than a screen holds is sorted by a press on a heading: up, down, as it came.
 const worth = (cell, figures) => {
   const text = cell.textContent.trim().replace(/\u2212/g, "-");
@@ -50,6 +53,8 @@ const sortable = (table) => {
   });
 };
 for (const table of document.querySelectorAll("table.sortable")) sortable(table);
+// end
+// only many
 // In what is folded, a row of many cells becomes a card on a phone as elsewhere; there the cells get their headings here.
 const phone = matchMedia("(max-width: 36rem)");
 const cards = () => {
@@ -62,6 +67,8 @@ const cards = () => {
 };
 phone.addEventListener("change", cards);
 cards();
+// end
+// only moves
 // Sliders: each kind's hour from sums, as flipkit/analysis/sliders.py computes it.
 const sign = (value, text) => (value < 0 && Number(text.replace(/,/g, "")) ? "\u2212" : "");
 const grouped = (text) => text.replace(/\B(?=(\d{3})+(?!\d))/, ",");
@@ -155,7 +162,7 @@ const sliders = (section) => {
     const asked = changed.length ? `?${new URLSearchParams(changed)}` : "";
     const anchor = page ? page.id : location.hash.slice(1).split("?")[0];
     history.replaceState(history.state, "", `#${anchor}${asked}`);
-    arrive();
+    if (page) arrive();
   };
   const take = () => {
     const asked = new URLSearchParams(location.hash.split("?")[1] || "");
@@ -178,5 +185,8 @@ const sliders = (section) => {
   take();
 };
 for (const section of document.querySelectorAll(".moves")) sliders(section);
+// end
+// only page
 addEventListener("hashchange", arrive);
 arrive();
+// end
