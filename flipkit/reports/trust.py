@@ -126,8 +126,9 @@ class CanWeTrustIt:
     def cautions(self) -> Element:
         """That simulated shops are simple, and which forecasts are off."""
         simple = caution(
-            "Simulated shops are simpler than real ones, and figures from few sales are estimates. Your own track "
-            "record, month after month, says more.",
+            "Simulated shops are simpler than real ones, and figures from few sales are estimates. If a kind of item "
+            "brings a rare expensive find that neither it nor most of your other kinds have brought yet, it may earn "
+            "more than its range says. Your own track record, month after month, says more.",
             title="Estimates",
         )
         return together(self.record.faults(), simple)
