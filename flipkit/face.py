@@ -1181,7 +1181,7 @@ def true_hourly_return(
         window=(day.date(), day.date()),
         by="group",
         settings=interval_settings(assumptions),
-    ).drop(columns=["sold", "lean"])
+    ).drop(columns=["sold", "lean", "jackknife_se", "shared"])
     lines = [
         f"{row['group']}: {_dollars(row['hourly'])} an hour"
         + (f" ({_dollars(row['low'])} to {_dollars(row['high'])})" if row["claimed"] else "")

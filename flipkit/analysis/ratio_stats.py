@@ -192,7 +192,8 @@ class RatioInterval(NamedTuple):
     ``low`` and ``high`` are the interval that the reports claim; ``bca_low`` and ``bca_high``
     the textbook bootstrap beside it; ``delta_se`` the delta-method standard error with the
     correction for few clusters; ``lean`` how many such errors the median of what the true ratio
-    may be lies above the estimate. NaN where the units do not suffice.
+    may be lies above the estimate; ``jackknife_se`` the error with each unit left out, which few
+    unequal units make less too small. NaN where the units do not suffice.
     """
 
     estimate: float
@@ -203,6 +204,7 @@ class RatioInterval(NamedTuple):
     bca_high: float
     units: int
     lean: float = math.nan
+    jackknife_se: float = math.nan
 
 
 def ratio_interval(
@@ -232,7 +234,7 @@ def ratio_interval(
         return RatioInterval(estimate, math.nan, math.nan, math.nan, math.nan, math.nan, size)
     error = ratio_standard_error(above, below, clusters_correction=True)
     if error <= 1e-12 * max(1.0, abs(estimate)):
-        return RatioInterval(estimate, estimate, estimate, error, estimate, estimate, size, 0.0)
+        return RatioInterval(estimate, estimate, estimate, error, estimate, estimate, size, 0.0, error)
     sums = resampled_sums(
         np.column_stack([above, below, above**2, above * below, below**2]),
         resamples=resamples,
@@ -254,7 +256,7 @@ def ratio_interval(
     least, most = (1 - reach) * table.mean(axis=0) + reach * np.array([table[:, 0].min(), table[:, 1].max()])
     low, high = estimate - float(most) * spread, estimate - float(least) * spread
     lean = median_lean(above, below, prior_shape)
-    return RatioInterval(estimate, low, high, error, bca_low, bca_high, size, lean)
+    return RatioInterval(estimate, low, high, error, bca_low, bca_high, size, lean, spread)
 
 
 @dataclass(frozen=True)
@@ -458,8 +460,9 @@ class SkewedSpread:
 MOST_LENT = 300
 #: The shop's tail is a heavy one where it reaches so many times as far up as Student's t does ...
 _HEAVY_FROM = 1.35
-#: ... and decides where it reaches so many times as far as the group's own interval, in groups of fewer than
-#: ``_FEW_THINGS`` any further. All were chosen by measured coverage (``tests/benchmarks/bench_intervals.py``).
+#: ... and decides where it reaches so many times as far as the group's own interval. In groups of fewer than
+#: ``_FEW_THINGS`` any tail that reaches further decides: what so few things lend each other is itself seldom heavy.
+#: All were chosen by measured coverage (``tests/benchmarks/bench_intervals.py``).
 _DECIDES_FROM, _FEW_THINGS = 1.10, 30
 _LENT_DRAWS = 1000
 
@@ -517,8 +520,8 @@ def one_find_decides(reach: float, own: float, things: int, trips: int, *, confi
     >>> one_find_decides(4.2, 2.9, 40, 15, confidence=0.95), one_find_decides(2.5, 2.2, 40, 15, confidence=0.95)
     (True, False)
     """
-    further = _DECIDES_FROM if things >= _FEW_THINGS else 1.0
-    return bool(reach > further * own and reach > _HEAVY_FROM * stdtrit(trips - 1, (1 + confidence) / 2))
+    heavy = _HEAVY_FROM * stdtrit(trips - 1, (1 + confidence) / 2)
+    return bool(reach > own if things < _FEW_THINGS else reach > max(_DECIDES_FROM * own, heavy))
 
 
 def _shape(residual: Floats, prior: float) -> float:

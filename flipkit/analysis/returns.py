@@ -32,7 +32,6 @@ from flipkit.analysis.stock_value import (
     Horizon,
     Shelves,
     expected_stock_values,
-    expected_value_sums,
     expected_values_by_trip,
 )
 from flipkit.errors import AssumptionError
@@ -97,21 +96,23 @@ def settled_on(items: pd.DataFrame) -> pd.Series:
 
 def trip_sums(
     items: pd.DataFrame, *, by: str
-) -> tuple[list[Any], list[npt.NDArray[np.intp]], npt.NDArray[np.float64], npt.NDArray[np.float64]]:
-    """Net and owner minutes summed over the items of each group and trip.
+) -> tuple[list[Any], npt.NDArray[np.bool_], npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Net and owner minutes summed over the items of each group (a row) and trip (a column), and which have any.
 
     >>> rows = pd.DataFrame({"category": ["a", "a", "b"], "trip_id": ["t", "t", "t"],
     ...     "net_cents": [1, 2, 5], "owner_min": [1.0, 1.0, 4.0]})
-    >>> names, trips, net, minutes = trip_sums(rows, by="category")
-    >>> names, [part.tolist() for part in trips], net.tolist()
-    (['a', 'b'], [[0], [1]], [3.0, 5.0])
+    >>> names, touched, net, minutes = trip_sums(rows, by="category")
+    >>> names, touched.tolist(), net.tolist()
+    (['a', 'b'], [[True], [True]], [[3.0], [5.0]])
     """
     group, labels = pd.factorize(items[by].astype(object), sort=True)
     trip, trip_labels = pd.factorize(items["trip_id"].astype(object), sort=True)
-    cell, where = np.unique(group * max(len(trip_labels), 1) + trip, return_inverse=True)
-    net, minutes = coded_sums(items["net_cents"], where), coded_sums(items["owner_min"], where)
-    owner = cell // max(len(trip_labels), 1)
-    return list(labels), [np.flatnonzero(owner == at) for at in range(len(labels))], net, minutes
+    shape = len(labels), len(trip_labels)
+    net, minutes, count = (
+        np.bincount(group * shape[1] + trip, weights, shape[0] * shape[1]).reshape(shape).astype(np.float64)
+        for weights in (items["net_cents"].to_numpy(), items["owner_min"].to_numpy(), np.ones(len(items)))
+    )
+    return list(labels), count > 0, net, minutes
 
 
 def group_counts(items: pd.DataFrame, *, by: str, names: Sequence[Any]) -> pd.DataFrame:
@@ -265,7 +266,7 @@ class HourlyInterval(NamedTuple):
 
     ``low`` and ``high`` are what the kit claims, ``bca_low`` and ``bca_high`` the textbook
     bootstrap beside it, ``delta_se`` the delta-method error as a check; ``lean`` how many such
-    errors the truth's median lies above ``hourly``.
+    errors the truth's median lies above ``hourly``; ``jackknife_se`` the error with each trip left out.
     """
 
     hourly: float
@@ -276,6 +277,7 @@ class HourlyInterval(NamedTuple):
     bca_high: float
     trips: int
     lean: float = math.nan
+    jackknife_se: float = math.nan
 
 
 def true_hourly_return(net_cents: npt.ArrayLike, owner_min: npt.ArrayLike) -> float:
@@ -346,8 +348,7 @@ def category_returns(
     """
     economics = economics.assign(**{by: blanks_named(economics[by])})
     inside = in_window(economics, window=window, basis=basis)
-    names, trips, net, minutes = trip_sums(inside, by=by)
-    sums = [(net[part], minutes[part]) for part in trips]
+    names, *sums = trip_sums(inside, by=by)
     table = _told_by_group(inside, group_counts(inside, by=by, names=names), sums, by, settings, target)
     order = np.lexsort((table[by].astype(str), -table["hourly"].fillna(-math.inf)))
     return table.iloc[order].reset_index(drop=True)
@@ -375,7 +376,7 @@ def shop_return(
     """
     inside = in_window(economics, window=window, basis=basis).assign(category=SHOP)
     _, _, net, minutes = trip_sums(inside, by="category")
-    interval = ratio_interval(net, minutes, **settings.drawn, name=SHOP)
+    interval = ratio_interval(net.ravel(), minutes.ravel(), **settings.drawn, name=SHOP)
     counts = group_counts(inside, by="category", names=[SHOP])
     return returns_table(counts, [interval], too_few=settings.too_few, target=target)
 
@@ -386,12 +387,13 @@ Floats = npt.NDArray[np.float64]
 def _told_by_group(
     items: pd.DataFrame,
     counts: pd.DataFrame,
-    sums: Sequence[tuple[Floats, Floats]],
+    by_trip: Sequence[npt.NDArray[Any]],
     by: str,
     settings: IntervalSettings,
     target: float | None,
 ) -> pd.DataFrame:
     """The rows of a report on groups, each with its interval and with what one find contributes."""
+    sums = [(net[mine], minutes[mine]) for mine, net, minutes in zip(*by_trip, strict=True)]
     largest = max((len(net) for net, _ in sums), default=0)
     normals = parent_normals(largest, resamples=settings.resamples, seed=settings.seed)
     intervals = [
@@ -400,6 +402,7 @@ def _told_by_group(
     ]
     one_decides = _one_decides(items, counts, sums, intervals, by, settings)
     table = returns_table(counts, intervals, too_few=settings.too_few, target=target, one_decides=one_decides)
+    table["shared"] = shared_luck(*by_trip[1:])
     # What was named by being unsold is no kind of thing, so nothing is claimed of it.
     named = table[by] == unsold_group(items[by], items["sold_on"].notna())
     table.loc[named, ["low", "high", "bca_low", "bca_high"]] = math.nan
@@ -502,10 +505,10 @@ def returns_table(
     enough = (table["items"] >= too_few) & (table["trips"] >= FEW_TRIPS) & found["low"].notna()
     table["one_decides"] = enough.to_numpy(dtype=bool) & np.asarray(one_decides, dtype=bool)
     claimed = enough & ~table["one_decides"]
-    for name in ("hourly", "low", "high", "delta_se", "bca_low", "bca_high", "lean"):
+    claims = ["low", "high", "bca_low", "bca_high"]
+    for name in ("hourly", "delta_se", "jackknife_se", "lean", *claims):
         table[name] = found[name].astype(np.float64)
-        if name not in ("hourly", "delta_se", "lean"):
-            table.loc[~claimed, name] = math.nan
+    table.loc[~claimed, claims] = math.nan
     table["claimed"] = claimed.to_numpy(dtype=bool)
     table["verdict"] = [
         hourly_verdict(low, high, claimed=said, target=target)
@@ -517,7 +520,8 @@ def returns_table(
 def _dollars(interval: RatioInterval) -> HourlyInterval:
     """Cents per minute to dollars per hour."""
     hourly, low, high, delta_se, bca_low, bca_high = (0.6 * value for value in interval[:6])
-    return HourlyInterval(hourly, low, high, delta_se, bca_low, bca_high, interval.units, interval.lean)
+    jackknife = 0.6 * interval.jackknife_se
+    return HourlyInterval(hourly, low, high, delta_se, bca_low, bca_high, interval.units, interval.lean, jackknife)
 
 
 # True hourly return on bought basis, unsold stock entering with what it may still bring.
@@ -544,13 +548,12 @@ def bought_returns(
     rows = in_window(economics, window=window, basis="bought")
     shelves = Shelves(economics, horizon)
     inside = economics.index.isin(rows.index)
-    names, trips, net, minutes = expected_value_sums(economics, horizon, inside=inside, by=by, shelves=shelves)
+    names, *sums = expected_values_by_trip(economics, horizon, inside=inside, by=by, shelves=shelves)
     prospects = (
         expected_stock_values(economics, horizon, shelves=shelves).loc[rows.index].assign(group=rows[by].astype(object))
     )
     counts = group_counts(rows, by=by, names=names)
     in_the_end = rows.assign(net_cents=prospects["expected_net_cents"], owner_min=prospects["expected_min"])
-    sums = [(net[part], minutes[part]) for part in trips]
     table = _told_by_group(in_the_end, counts, sums, by, settings, target)
     prospects["unsold"] = rows["status"].isin(["for sale", "not listed", "returned"])
     stock = prospects.groupby("group").sum(numeric_only=True).reindex(names)
@@ -716,9 +719,6 @@ def _sums_by_trip(economics: pd.DataFrame, side: pd.Series, horizon: Horizon | N
 #: yet, figure and error are both too low: with half as much weight on the common error such groups drew the whole
 #: down, and chances of 15 % were true in 21 % of 1,900 cases.
 COMMON_FREEDOM = 8.0
-#: Categories share trips and so their luck, which Morris's errors take as apart: their spread is so many times as wide.
-#: Without it chances of 25 % were true in 33 % of 480 cases, and those of 97 % in 95 % of 1,412.
-_SHARED_LUCK = 1.06
 #: No side of a pulled interval is more than so many times as long as the other.
 _MOST_SKEWED = 8.0
 #: Draws for the chance of being the best.
@@ -740,8 +740,29 @@ class Pulled(NamedTuple):
     spread: float
 
 
-def pulled(raw: npt.ArrayLike, error: npt.ArrayLike) -> Pulled:
+def shared_luck(net: Floats, minutes: Floats) -> float:
+    """Correlation of the errors of groups that share their trips, one for all pairs; a row a group, a column a trip.
+
+    >>> net = np.array([[10.0, 30.0, 20.0], [20.0, 60.0, 40.0]])
+    >>> round(shared_luck(net, np.ones((2, 3))), 3), shared_luck(net[:1], np.ones((1, 3)))
+    (0.95, 0.0)
+    """
+    total = minutes.sum(axis=1, keepdims=True)
+    worked = total[:, 0] > 0
+    net, minutes, total = net[worked], minutes[worked], total[worked]
+    part = (net - net.sum(axis=1, keepdims=True) / total * minutes) / total
+    own = np.square(part).sum(axis=1)
+    alike = float(np.square(part.sum(axis=0)).sum() - own.sum())
+    most = float(np.sqrt(own).sum() ** 2 - own.sum())
+    # Never all of it, since a group's own trips always differ by its own things too.
+    return min(max(alike / most, 0.0), 0.95) if most > 0 else 0.0
+
+
+def pulled(raw: npt.ArrayLike, error: npt.ArrayLike, shared: float = 0.0) -> Pulled:
     """Raw figures pulled towards their weighted mean by empirical Bayes.
+
+    ``shared`` is the correlation of their errors. What all share moves them and their mean
+    together: it neither shows as a difference between groups nor goes away by pulling.
 
     With fewer than four groups the spread between them cannot be told from their errors, and
     nothing is pulled.
@@ -756,6 +777,8 @@ def pulled(raw: npt.ArrayLike, error: npt.ArrayLike) -> Pulled:
     if size < 4:
         centre = float(np.average(values, weights=1 / variance)) if size else 0.0
         return Pulled(values.copy(), np.ones(size), np.sqrt(variance), centre, 0.0)
+    common = shared * variance
+    variance = variance - common
     between = _between(values, variance)
     pull = 1 / (variance + between)
     part = pull / pull.sum()
@@ -763,7 +786,7 @@ def pulled(raw: npt.ArrayLike, error: npt.ArrayLike) -> Pulled:
     away = np.minimum((size - 3) / (size - 1) * variance * pull, 1.0)
     value = centre + (1 - away) * (values - centre)
     # Morris's allowance for not knowing the centre and the spread themselves.
-    known = variance * (1 - (1 - part) * away)
+    known = variance * (1 - (1 - part) * away) + ((1 - away) * np.sqrt(common) + away * (part @ np.sqrt(common))) ** 2
     doubt = 2 / (size - 3) * away**2 * (variance.mean() + between) * pull * (values - centre) ** 2
     return Pulled(value, 1 - away, np.sqrt(known + doubt), centre, float(np.sqrt(between)))
 
@@ -800,19 +823,21 @@ def shrunken_returns(
     """Hourly returns pulled towards the whole, ranked by the chance of beating the target.
 
     >>> table = pd.DataFrame({"category": list("abcde"), "items": 30, "trips": 20, "owner_min": 600.0,
-    ...     "hourly": [10.0, 20.0, 30.0, 40.0, 50.0], "delta_se": 10.0, "claimed": True, "lean": 0.0,
+    ...     "hourly": [10.0, 20.0, 30.0, 40.0, 50.0], "delta_se": 10.0, "jackknife_se": 10.0, "lean": 0.0,
+    ...     "claimed": True, "shared": 0.0,
     ...     "low": [-10.0, 0.0, 10.0, 20.0, 30.0], "high": [30.0, 40.0, 50.0, 60.0, 70.0]})
     >>> found = shrunken_returns(table, target=35.0, seed=1)
     >>> found["category"].tolist(), found["pulled"].round(1).tolist()
     (['e', 'd', 'c', 'b', 'a'], [46.0, 38.0, 30.0, 22.0, 14.0])
     """
     table = returns.loc[returns["hourly"].notna()].reset_index(drop=True)
-    raw, own, lean, trips = (table[name].to_numpy(dtype=np.float64) for name in ("hourly", "delta_se", "lean", "trips"))
+    names = ("hourly", "jackknife_se", "lean", "trips")
+    raw, own, lean, trips = (table[name].to_numpy(dtype=np.float64) for name in names)
     hours = table[minutes].to_numpy(dtype=np.float64) / 60
     out = table[[by, "items", "trips"]].assign(raw=raw)
-    found = pulled_medians(raw, own, lean, trips, hours)
+    found = pulled_medians(raw, own, lean, trips, hours, float(table["shared"].iloc[0]) if len(table) else 0.0)
     if found is not None:
-        spread = _spread_of(table, raw + np.nan_to_num(lean) * own, found, confidence)
+        spread = _spread_of(table, raw + np.nan_to_num(lean) * table["delta_se"].to_numpy(), found, confidence)
         draws = spread.drawn(_student_draws(seed, tuple(spread.freedom.tolist())))
         best = np.bincount(np.argmax(draws, axis=1), minlength=len(table)) / _DRAWS
         out = out.assign(pulled=found.value, weight=found.weight, error=found.error, low=spread.low, high=spread.high)
@@ -831,16 +856,18 @@ def shrunken_returns(
     return out.iloc[order].reset_index(drop=True)
 
 
-def pulled_medians(hourly: Floats, error: Floats, lean: Floats, trips: Floats, hours: Floats) -> Pulled | None:
+def pulled_medians(
+    hourly: Floats, error: Floats, lean: Floats, trips: Floats, hours: Floats, shared: float
+) -> Pulled | None:
     """The median of what each hourly return may be, pulled towards the whole; None where no error is known.
 
-    >>> pulled_medians(*(np.array([one]) for one in (20.0, 4.0, 0.25, 9.0, 30.0))).value.tolist()
+    >>> pulled_medians(*(np.array([one]) for one in (20.0, 4.0, 0.25, 9.0, 30.0)), 0.0).value.tolist()
     [21.0]
     """
     steady = steadied_errors(error, trips, hours)
     if not (hourly.size and np.isfinite(steady).all() and (steady > 0).all()):
         return None
-    return pulled(hourly + np.nan_to_num(lean) * steady, steady)
+    return pulled(hourly + np.nan_to_num(lean) * steady, steady, shared)
 
 
 def _spread_of(table: pd.DataFrame, middle: Floats, found: Pulled, confidence: float) -> SkewedSpread:
@@ -851,7 +878,7 @@ def _spread_of(table: pd.DataFrame, middle: Floats, found: Pulled, confidence: f
     known = (below > 0) & (above > 0)
     ratio = np.divide(above, below, out=np.ones(len(table)), where=known)
     ratio = np.clip(ratio, 1 / _MOST_SKEWED, _MOST_SKEWED) ** found.weight
-    width = 2 * _SHARED_LUCK * stdtrit(freedom, (1 + confidence) / 2) * found.error
+    width = 2 * stdtrit(freedom, (1 + confidence) / 2) * found.error
     low, high = found.value - width / (1 + ratio), found.value + width * ratio / (1 + ratio)
     return SkewedSpread(found.value, low, high, freedom, confidence)
 

@@ -253,31 +253,6 @@ def expected_stock_values(economics: pd.DataFrame, horizon: Horizon, *, shelves:
     return found
 
 
-def expected_value_sums(
-    economics: pd.DataFrame,
-    horizon: Horizon,
-    *,
-    inside: npt.NDArray[np.bool_],
-    by: str,
-    shelves: Shelves | None = None,
-) -> tuple[list[Any], list[npt.NDArray[np.intp]], Floats, Floats]:
-    """Expected net and minutes of each group, as one pair of pseudo-values a trip.
-
-    A trip counts with its own items and with what it teaches about the others: its pseudo-value
-    is the group's total less the total with that trip left out and every forecast made without
-    it. So the interval over trips holds the forecasts' own uncertainty. Without unsold items
-    the pseudo-values are the trips' plain sums.
-
-    The function needs the frame of ``item_economics``; see ``tests/analysis``.
-    """
-    names, touched, net, minutes = expected_values_by_trip(economics, horizon, inside=inside, by=by, shelves=shelves)
-    count, size = touched.shape
-    flat = touched.reshape(-1)
-    place = np.cumsum(flat) - 1
-    parts = [place[at * size + np.flatnonzero(touched[at])] for at in range(count)]
-    return names, parts, net.reshape(-1)[flat], minutes.reshape(-1)[flat]
-
-
 def expected_values_by_trip(
     economics: pd.DataFrame,
     horizon: Horizon,
@@ -286,7 +261,12 @@ def expected_values_by_trip(
     by: str,
     shelves: Shelves | None = None,
 ) -> tuple[list[Any], npt.NDArray[np.bool_], Floats, Floats]:
-    """The same with the trips of all groups side by side, so that groups can be drawn together.
+    """Expected net and minutes of each group, as one pair of pseudo-values a trip that concerns it.
+
+    A trip counts with its own items and with what it teaches about the others: its pseudo-value
+    is the group's total less the total with that trip left out and every forecast made without
+    it. So the interval over trips holds the forecasts' own uncertainty. Without unsold items
+    the pseudo-values are the trips' plain sums. Groups stand side by side, to be drawn together.
 
     The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """

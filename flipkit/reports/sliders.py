@@ -65,7 +65,7 @@ class Moves:
 
     def __init__(self, study: Study) -> None:
         self.study = study
-        self.start = Settings(target=study.target, wage=wage_paid(study))
+        self.start = Settings(target=study.target, wage=help_paid(study)[0])
         held = study.assumptions
         #: Where the panel starts: what the study supposes already.
         self.supposed = dataclasses.replace(
@@ -166,18 +166,22 @@ class Moves:
         return found
 
 
-def wage_paid(study: Study) -> float:
-    """What an hour of help was paid, before payroll taxes: by the log, or the assumed wage where that stands in."""
-    assumed = study.assumptions.cents("help.wage")
-    if study.assumptions.text("suppose.wage_for") == EVERYBODY:
-        return assumed / 100
-    hired = study.books.people[study.books.people["role"] == "hired"].set_index("worker")["wage_cents"]
+def help_paid(study: Study) -> tuple[float, int]:
+    """What an hour of help was paid and the payroll taxes on it, by the log, or as assumed where that stands in."""
+    assumed = study.assumptions.cents("help.wage"), study.assumptions.ppm("help.burden")
+    hired = study.books.people[study.books.people["role"] == "hired"].set_index("worker")
     logged = study.books.work[study.books.work["worker"].isin(hired.index)]
     minutes = logged.groupby("worker")["minutes"].sum()
-    if not len(minutes) or minutes.sum() <= 0:
-        return assumed / 100
-    wages = hired.loc[minutes.index].fillna(assumed).to_numpy(dtype=np.float64)
-    return round(float((wages * minutes.to_numpy()).sum() / minutes.sum())) / 100
+    if not minutes.sum() > 0:
+        return assumed[0] / 100, assumed[1]
+    alike = study.assumptions.text("suppose.wage_for") == EVERYBODY
+    wages, taxes = (
+        hired.loc[minutes.index, name].fillna(default).to_numpy(dtype=np.float64)
+        for name, default in zip(("wage_cents", "payroll_burden_ppm"), assumed, strict=True)
+    )
+    paid = minutes.to_numpy() * (np.full(wages.size, assumed[0]) if alike else wages)
+    burden = float(np.average(taxes, weights=paid)) if paid.any() else assumed[1]
+    return round(float(paid.sum() / minutes.sum())) / 100, round(burden)
 
 
 def plot_sliders(moves: Moves) -> Element:

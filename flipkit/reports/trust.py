@@ -8,7 +8,6 @@ from typing import Any, Final
 
 import pandas as pd
 
-from flipkit.analysis.results import minutes_known
 from flipkit.books.schema import DOING
 from flipkit.charts.stock import plot_shares
 from flipkit.errors import AssumptionError
@@ -26,7 +25,6 @@ from flipkit.reports.sentences import (
 )
 from flipkit.reports.stock import ClearOutRecord, clear_out_record
 from flipkit.reports.study import Study
-from flipkit.reports.tables import words
 from flipkit.simulation.coverage import Measured, calibration
 
 #: What the bases are called on a page.
@@ -64,7 +62,7 @@ class CanWeTrustIt:
                     [trace_sentence(self.study.sold_items()), self.record.sentence(), self.cleared.in_short()],
                 )
             ),
-            note=" ".join(dict.fromkeys([self.measured.sentence(), *self._minutes(), *doubts(self.study)])),
+            note=" ".join(dict.fromkeys([self.measured.sentence(), self._minutes(), *doubts(self.study)])),
         )
 
     def to_do(self) -> Element:
@@ -93,17 +91,10 @@ class CanWeTrustIt:
             meant=meant,
         )
 
-    def hours(self) -> Element:
-        """How much of the hours was logged."""
-        return words(minutes_sentence(self.study.month_items()) or "No work is logged.")
-
-    def _minutes(self) -> list[str]:
-        """That the ranges leave out the doubt in hours that nobody logged."""
-        logged = minutes_known(self.study.month_items())["logged"]
-        if not 0 < logged < 1:
-            return []
-        month = month_name(self.study.month)
-        return [f"Of the hours behind {month}, {logged:.0%} were logged; no range carries the doubt in the rest."]
+    def _minutes(self) -> str:
+        """How much of the month's hours was logged, and that the ranges leave out the doubt in the rest."""
+        said = minutes_sentence(self.study.month_items())
+        return said.replace("Hours:", f"Hours in {month_name(self.study.month)}:") or "No work is logged."
 
     def learned(self) -> Element:
         """Standard minutes, and what they become with the shop's own log."""
@@ -125,8 +116,9 @@ class CanWeTrustIt:
     def cautions(self) -> Element:
         """That simulated shops are simple, and which forecasts are off."""
         simple = caution(
-            "Simulated shops are simpler than real ones, and figures from few sales are estimates. Your own track "
-            "record, month after month, says more.",
+            "Simulated shops are simpler than real ones, and figures from few sales are estimates. If a kind of item "
+            "brings a rare expensive find that neither it nor most of your other kinds have brought yet, it may earn "
+            "more than its range says. Your own track record, month after month, says more.",
             title="Estimates",
         )
         return together(self.record.faults(), simple)

@@ -27,7 +27,7 @@ from flipkit.reports import elements
 from flipkit.reports.buy import change_words
 from flipkit.reports.elements import EMPTY, NOTHING, Element, Said, activity_minutes, caution, headline, to_do
 from flipkit.reports.sentences import count_of, money_per_hour, month_name, span_name
-from flipkit.reports.sliders import Moves, wage_paid
+from flipkit.reports.sliders import Moves, help_paid
 from flipkit.reports.study import Study
 from flipkit.reports.tables import words
 
@@ -239,11 +239,12 @@ class WhatIf:
         minutes = {activity: float(sold[f"{activity}_min"].sum()) for activity in ACTIVITIES}
         if not sum(minutes.values()):
             return EMPTY
+        wage, burden, _ = wage_asked(study)
         frame = help_table(
             minutes,
             net_cents=int(sold["net_cents"].sum()),
-            wage_cents=round(100 * wage_asked(study)[0]),
-            burden_ppm=study.assumptions.ppm("help.burden"),
+            wage_cents=round(100 * wage),
+            burden_ppm=burden,
             pace=study.assumptions.number("help.pace"),
             guidance=study.assumptions.share("help.guidance"),
         )
@@ -261,9 +262,9 @@ class WhatIf:
             caption=f"If help did all of it, {span_name(study)}",
             headings=headings,
             formats=formats | {"hourly_then": self._hour, "activity": DOING.get},
-            note=f"An hour that help frees costs you {must}: the wage of {_shown_wage(study, wage_asked(study)[0])}, "
-            "payroll taxes, help's slower pace and your own time to guide it. So it raises your income only if you "
-            "earn more than that in each freed hour.",
+            note=f"An hour that help frees costs you {must}: the wage of {_shown_wage(study, wage)}, "
+            f"{burden / 10_000:.3g}% payroll taxes, help's slower pace and your own time to guide it. So it raises "
+            "your income only if you earn more than that in each freed hour.",
             currency=study.currency,
         )
 
@@ -317,12 +318,11 @@ def wage_limits(study: Study) -> pd.DataFrame:
     sold = study.shop_sales.loc["the window"]
     rows = []
     if sold["items"] and sold["owner_min"] > 0:
-        held, (wage, _) = study.assumptions, wage_asked(study)
+        held, (wage, burden, _) = study.assumptions, wage_asked(study)
         terms = {"pace": held.number("help.pace"), "guidance": held.share("help.guidance")}
         for basis, row in [*(("bought", row) for _, row in study.shop_bought.iterrows()), ("sold", sold)]:
             limit, low, high = (
-                wage_limit(float(row[name]), burden_ppm=held.ppm("help.burden"), **terms)
-                for name in ("hourly", "low", "high")
+                wage_limit(float(row[name]), burden_ppm=burden, **terms) for name in ("hourly", "low", "high")
             )
             claimed = bool(row["claimed"])
             verdict = wage_verdict(wage, limit, low, high, claimed=claimed)
@@ -336,7 +336,7 @@ def help_sentence(study: Study) -> str:
     if limits.empty:
         return "Nothing sold in these months, so there is no hour to compare a wage with."
     first = limits.iloc[0].to_dict()
-    wage, paid = wage_asked(study)
+    wage, _, paid = wage_asked(study)
     at = f"{_shown_wage(study, wage)}{', what you paid so far,' if paid else ''}"
     if math.isnan(first["limit"]):
         return "Don't hire help: your own hour earned nothing in these months, so no wage pays."
@@ -348,13 +348,15 @@ def help_sentence(study: Study) -> str:
     return f"Hiring help pays only below {below} an hour, for packing or any other work{sure}; at {at} {does}."
 
 
-def wage_asked(study: Study) -> tuple[float, bool]:
-    """The wage that hiring is judged at, and whether it is what help was paid: a wage that you set comes first."""
-    assumed = study.assumptions.entries["help.wage"]
-    if assumed.layer != "packaged":
-        return study.assumptions.cents("help.wage") / 100, False
-    paid = wage_paid(study)
-    return paid, len(study.books.work) > 0 and paid != study.assumptions.cents("help.wage") / 100
+def wage_asked(study: Study) -> tuple[float, int, bool]:
+    """The wage and payroll taxes that hiring is judged at, and whether help was paid that: what you set comes first."""
+    held, (wage, burden) = study.assumptions, help_paid(study)
+    if held.entries["help.burden"].layer != "packaged":
+        burden = held.ppm("help.burden")
+    assumed = held.cents("help.wage") / 100
+    if held.entries["help.wage"].layer != "packaged":
+        return assumed, burden, False
+    return wage, burden, len(study.books.work) > 0 and wage != assumed
 
 
 def _shown_wage(study: Study, dollars: float) -> str:

@@ -14,7 +14,13 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.analysis.ratio_stats import IntervalSettings, median_lean, ratio_of_sums, ratio_standard_error
+from flipkit.analysis.ratio_stats import (
+    IntervalSettings,
+    jackknife_error,
+    median_lean,
+    ratio_of_sums,
+    ratios_without_each,
+)
 from flipkit.analysis.returns import (
     FEW_TRIPS,
     Window,
@@ -22,8 +28,9 @@ from flipkit.analysis.returns import (
     category_returns,
     in_window,
     pulled_medians,
+    shared_luck,
 )
-from flipkit.analysis.stock_value import Horizon, expected_value_sums
+from flipkit.analysis.stock_value import Horizon, expected_values_by_trip
 from flipkit.simulation.demo import FIRST_DAY, LAST_DAY, Scenario, scenarios, shops_with
 from flipkit.simulation.mixtures import mixture_scenarios
 from flipkit.simulation.shops import Floats, Histories, Shop, observed, true_returns
@@ -197,20 +204,25 @@ def kit_figures(
     categories that are not too few to tell; where one dear find decides only an interval shows.
     """
     rows = in_window(shop, window=window, basis="bought")
-    names, parts, net, minutes = expected_value_sums(shop, horizon, inside=shop.index.isin(rows.index), by="category")
+    inside = shop.index.isin(rows.index)
+    names, touched, net, minutes = expected_values_by_trip(shop, horizon, inside=inside, by="category")
+    sums = [(net[at, mine], minutes[at, mine]) for at, mine in enumerate(touched)]
     bought = rows.groupby(rows["category"].astype(str))
     known = [str(name) for name in names]
     items, trips = (count.reindex(known).to_numpy() for count in (bought.size(), bought["trip_id"].nunique()))
-    hourly = np.array([ratio_of_sums(net[part], minutes[part]) for part in parts]) * 0.6
-    own = [ratio_standard_error(net[part], minutes[part], clusters_correction=True) * 0.6 for part in parts]
-    lean = [median_lean(net[part], minutes[part]) for part in parts]
-    hours = np.array([minutes[part].sum() / 60 for part in parts])
-    found = pulled_medians(hourly, np.array(own), np.array(lean), trips, hours)
+    hourly, own = (0.6 * np.array([of(*one) for one in sums]) for of in (ratio_of_sums, _left_out_error))
+    lean = np.array([median_lean(*one) for one in sums])
+    hours = minutes.sum(axis=1) / 60
+    found = pulled_medians(hourly, own, lean, trips, hours, shared_luck(net, minutes))
     if found is None:
         return [], np.array([]), np.array([])
     claimed = (items >= too_few) & (trips >= FEW_TRIPS)
     kept = [name for name, sure in zip(known, claimed, strict=True) if sure]
     return kept, found.value[claimed], found.error[claimed]
+
+
+def _left_out_error(above: Floats, below: Floats) -> float:
+    return jackknife_error(ratios_without_each(above, below))
 
 
 def knowing(truth: pd.DataFrame) -> Chooser:

@@ -159,10 +159,11 @@ def test_sums_by_trip_and_group(economics):
         {"category": c, "trip_id": t, "net_cents": n, "owner_min": 1.0}
         for c, t, n in (("b", "t1", 1), ("a", "t2", 2), ("a", "t1", 4), ("a", "t2", 8))
     ]
-    names, trips, net, minutes = trip_sums(economics(rows), by="category")
+    names, touched, net, minutes = trip_sums(economics(rows), by="category")
     assert names == ["a", "b"]
-    assert [net[part].tolist() for part in trips] == [[4.0, 10.0], [1.0]]
-    assert [minutes[part].tolist() for part in trips] == [[1.0, 2.0], [1.0]]
+    assert net.tolist() == [[4.0, 10.0], [1.0, 0.0]]
+    assert minutes.tolist() == [[1.0, 2.0], [1.0, 0.0]]
+    assert touched.tolist() == [[True, True], [True, False]]
     assert group_counts(economics(rows), by="category", names=names)["trips"].tolist() == [2, 1]
 
 

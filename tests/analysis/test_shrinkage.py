@@ -9,7 +9,14 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.ratio_stats import IntervalSettings
-from flipkit.analysis.returns import COMMON_FREEDOM, category_returns, pulled, shrunken_returns, steadied_errors
+from flipkit.analysis.returns import (
+    COMMON_FREEDOM,
+    category_returns,
+    pulled,
+    shared_luck,
+    shrunken_returns,
+    steadied_errors,
+)
 from tests.benchmarks.bench_intervals import TARGET, by_shop, mixed_shops, surprise, told
 
 HITS = [18, 17, 16, 15, 14, 14, 13, 12, 11, 11, 10, 10, 10, 10, 10, 9, 8, 7]
@@ -107,7 +114,7 @@ def test_errors_lean_on_the_common_hour():
 def table(hourly, error, *, items=30, trips=20):
     names = [f"c{at}" for at in range(len(hourly))]
     frame = pd.DataFrame({"category": names, "items": items, "trips": trips, "owner_min": 600.0, "hourly": hourly})
-    frame = frame.assign(delta_se=error, claimed=True, lean=0.0)
+    frame = frame.assign(delta_se=error, jackknife_se=error, claimed=True, lean=0.0, shared=0.0)
     return frame.assign(low=frame["hourly"] - 2 * frame["delta_se"], high=frame["hourly"] + 2 * frame["delta_se"])
 
 
@@ -192,3 +199,27 @@ def test_chances_come_true_in_shops_of_other_families():
         assert abs(share - 0.95) < 0.02 + 2 * error
     reached = claimed["high_pulled"] > TARGET
     assert (reached == (claimed["beats_target"] > 0.025)).all()
+
+
+def test_luck_that_groups_share_is_not_pulled_away():
+    """Two thousand shops of eight equal groups whose errors are alike by .5: the figures are no surer than said."""
+    random = np.random.default_rng(5)
+    shops, groups = 2_000, 8
+    error = 2.0 * (
+        np.sqrt(0.5) * random.standard_normal((shops, 1)) + np.sqrt(0.5) * random.standard_normal((shops, 8))
+    )
+    apart, together = ([pulled(10 + one, [2.0] * groups, shared) for one in error] for shared in (0.0, 0.5))
+    off = [np.mean([((one.value - 10) ** 2 / one.error**2).mean() for one in found]) for found in (apart, together)]
+    # Equal groups are Morris's safe side; taken as apart, the errors said are too small by a quarter all the same.
+    assert off[1] < 1 < 1.2 < off[0]
+
+
+def test_shared_luck_is_found_again():
+    """Groups of forty trips with half their variance in common: over shops the estimate comes to the half."""
+    random = np.random.default_rng(6)
+    found = [
+        shared_luck(20 + random.standard_normal((1, 40)) + random.standard_normal((6, 40)), np.ones((6, 40)))
+        for _ in range(300)
+    ]
+    assert np.mean(found) == pytest.approx(0.5, abs=0.02)
+    assert shared_luck(20 + random.standard_normal((40, 400)), np.ones((40, 400))) < 0.01

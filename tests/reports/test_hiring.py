@@ -12,7 +12,7 @@ from flipkit.economics.hiring import help_table, wage_limit
 from flipkit.reports.sentences import money_per_hour
 from flipkit.reports.sliders import Moves
 from flipkit.reports.study import open_study
-from flipkit.reports.what_if import WhatIf, help_sentence, wage_limits
+from flipkit.reports.what_if import WhatIf, help_sentence, wage_asked, wage_limits
 from tests.helpers.small_books import write_books
 
 HEAD = "item_id,title,category,bought_on,cost,listed_on,sold_on,sold_price\n"
@@ -33,7 +33,8 @@ def test_both_bases_bought_first_with_the_interval_of_the_hour(demo):
     held = demo.assumptions
     sold = demo.sold_items()
     terms = {"pace": held.number("help.pace"), "guidance": held.share("help.guidance")}
-    terms |= {"burden_ppm": held.ppm("help.burden")}
+    # Help is judged at the payroll taxes that it was paid with: 9 % in people.csv.
+    terms |= {"burden_ppm": 90_000}
     packed = {"pack": float(sold["owner_min"].sum())}
     by_table = help_table(packed, net_cents=int(sold["net_cents"].sum()), wage_cents=0, **terms)
     assert table["limit"][1] == pytest.approx(by_table["wage_limit"][0])
@@ -71,6 +72,13 @@ def test_the_words_turn_where_the_wage_crosses_the_interval(demo_folder, demo):
         study = open_study(demo_folder, settings=f"help.wage={wage:.2f}")
         said.append(wage_limits(study)["verdict"][0])
     assert said == ["would raise it", "would not raise it", "would raise it by these figures, though that is not sure"]
+
+
+def test_payroll_taxes_that_you_set_come_before_those_paid(demo_folder, demo):
+    study = open_study(demo_folder, settings="help.burden=20 %")
+    assert [wage_asked(one)[:2] for one in (demo, study)] == [(16.5, 90_000), (16.5, 200_000)]
+    for one, said in ((demo, "9% payroll taxes"), (study, "20% payroll taxes")):
+        assert said in page(one).help_by_activity().text
 
 
 def test_a_shop_whose_hour_earns_nothing_pays_no_wage(tmp_path):
