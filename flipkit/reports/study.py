@@ -487,6 +487,7 @@ class Study:
         for name in (
             "sold_returns",
             "bought_returns",
+            "shop_bought",
             "shop_results",
             "shop_sales",
             "months",
@@ -503,6 +504,7 @@ class Study:
             "price_plan",
             "patience",
             "decisions",
+            "biggest_changes",
         ):
             getattr(self, name)
         return self
