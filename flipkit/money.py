@@ -62,8 +62,6 @@ def read_cents(text: object, *, name: str = "amount", currency: str = "USD") -> 
     (123450, -320, 6400)
     """
     need = "an amount such as 64.00, with at most two decimals"
-    if isinstance(text, bool) or text is None:
-        raise MoneyError(name, need=need, got=text)
     if isinstance(text, int) and abs(text) > LARGEST_CENTS:
         raise MoneyError(name, need=f"at most {show_cents(LARGEST_CENTS, currency=currency)}", got=text)
     body = (repr(float(text)) if isinstance(text, float) else str(text)).strip()
@@ -77,7 +75,7 @@ def read_cents(text: object, *, name: str = "amount", currency: str = "USD") -> 
     if any(mark in body for mark in SYMBOLS.values()) or re.search(r"\b[A-Z]{3}\b", body):
         raise MoneyError(name, need=f"in {currency}", got=text, mend="convert it before it enters the books")
     body = body.strip().replace("−", "-")
-    if body[:1] in "+-" and body[:1]:
+    if body[:1] in ("+", "-"):
         negative, body = negative or body[0] == "-", body[1:].strip()
     match = _AMOUNT.fullmatch(body)
     if match is None or not (match["whole"] or match["part"]):
@@ -118,8 +116,6 @@ def read_ppm(text: object, *, name: str = "rate") -> int:
     (132500, 29000)
     """
     need = "a rate such as '13.25 %' or 0.1325"
-    if isinstance(text, bool) or text is None:
-        raise MoneyError(name, need=need, got=text)
     if isinstance(text, int) and abs(text) > LARGEST_PPM:
         raise MoneyError(name, need="between 0 and 9 (a bare number is a fraction of one)", got=text)
     body = (repr(float(text)) if isinstance(text, float) else str(text)).strip()
@@ -230,7 +226,7 @@ def share_out_groups(totals_cents: npt.ArrayLike, group: npt.ArrayLike, weights:
     # Rounded, so that equal weights tie exactly and the earlier member wins, whatever the noise.
     remainder = np.round(exact - base, 9)
     order = np.lexsort((np.arange(code.size), -remainder, code))
-    starts = np.concatenate(([0], np.cumsum(members)[:-1])) if totals.size else np.zeros(0, dtype=np.int64)
+    starts = np.concatenate(([0], np.cumsum(members)[:-1]))
     rank = np.arange(code.size) - starts[code[order]]
     share = base.copy()
     share[order] += rank < left[code[order]]
