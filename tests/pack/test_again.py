@@ -11,6 +11,7 @@ from click.testing import CliRunner
 from flipkit.cli.main import main
 from flipkit.errors import PackError
 from flipkit.pack.build import read_run
+from flipkit.pack.standing import standing_pack
 from tests.helpers.small_books import write_books
 
 ITEMS = """
@@ -55,8 +56,20 @@ def test_the_same_books_give_the_same_bytes_and_others_are_refused(tmp_path):
     assert first == second
     assert {"pack.html", "pack.zip", "category-lamps.html"} <= set(first)
     assert "category-stoneware.html" not in first
+    made = {path: path.stat().st_mtime_ns for path in (tmp_path / "first").rglob("*")}
+    stays = run("report", books, *options, "--out", tmp_path / "first")
+    assert stays.exit_code == 0, stays.output
+    assert stays.output.startswith("Nothing has changed since this pack was made")
+    assert {path: path.stat().st_mtime_ns for path in made} == made
+    asked = {"month": "2026-02", "as_of": "2026-03-14", "settings": {"hour.target": "30"}, "categories": ("lamps",)}
+    assert standing_pack(books, **asked, out=tmp_path / "second") == tmp_path / "second"
+    for other in ({"categories": ()}, {"settings": {"hour.target": "31"}}, {"as_of": "2026-03-15"}):
+        assert standing_pack(books, **(asked | other), out=tmp_path / "second") is None
+    (tmp_path / "second" / "category-lamps.html").write_text("cut")
+    assert standing_pack(books, **asked, out=tmp_path / "second") is None
     file = books / "items.csv"
     file.write_text(file.read_text(encoding="utf-8").replace("40.00", "41.00"), encoding="utf-8")
+    assert standing_pack(books, **asked, out=tmp_path / "first") is None
     refused = run("report", books, "--again", tmp_path / "first", "--out", tmp_path / "third")
     assert refused.exit_code == 2
     assert "items.csv is changed" in refused.output

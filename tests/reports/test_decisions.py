@@ -14,7 +14,7 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.decisions import BUY, LEAVE, UNDER_A_PRICE
-from flipkit.analysis.forecasts import keep_forecasts
+from flipkit.analysis.forecasts import keep_forecasts, record_folder
 from flipkit.analysis.max_bid import aisle_rule, answer
 from flipkit.analysis.offers import offer_answer
 from flipkit.analysis.repricing import AS_NOW, PLANNED, WITHIN, plans_text, price_plan
@@ -395,7 +395,7 @@ def test_what_was_said_on_the_same_day_is_not_counted(demo, scored_demo, tmp_pat
 
 
 def test_a_shops_forecasts_are_kept_apart_from_anothers(demo, few, tmp_path):
-    own, other = forecasts.record_folder(tmp_path, demo), forecasts.record_folder(tmp_path, few)
+    own, other = record_folder(tmp_path, demo.books), record_folder(tmp_path, few.books)
     assert own != other
     assert own.parent == other.parent == tmp_path / "track-record"
 
