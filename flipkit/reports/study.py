@@ -31,7 +31,7 @@ from flipkit.analysis.decisions import (
 )
 from flipkit.analysis.packing_review import parcel_lessons
 from flipkit.analysis.ratio_stats import IntervalSettings, interval_settings
-from flipkit.analysis.repricing import patience_table, price_plan
+from flipkit.analysis.repricing import StockPlans, stock_plans
 from flipkit.analysis.returns import Window, in_window, shrunken_returns
 from flipkit.analysis.sale_hazard import SellingModel, Typical
 from flipkit.analysis.shop_knowledge import shop_knowledge, shop_model
@@ -407,10 +407,14 @@ class Study:
         return shop_knowledge(self, self.selling)
 
     @functools.cached_property
+    def stock_plans(self) -> StockPlans:
+        """The stock as it is to be priced from here, for the plan and for what haste costs."""
+        return stock_plans(self.items, self.books.price_changes, *self.selling, self.knowledge, as_of=self.as_of)
+
+    @functools.cached_property
     def price_plan(self) -> pd.DataFrame:
         """For each thing in stock: what to ask, which offer to take, when to mark down and to give up."""
-        changes = self.books.price_changes
-        return price_plan(self.items, changes, *self.selling, self.knowledge, as_of=self.as_of)
+        return self.stock_plans.plan()
 
     @functools.cached_property
     def given_up(self) -> frozenset[str]:
@@ -430,8 +434,7 @@ class Study:
     @functools.cached_property
     def patience(self) -> pd.DataFrame:
         """What each thing in stock brings if it is to be sold within so many weeks, and priced as before."""
-        changes = self.books.price_changes
-        return patience_table(self.items, changes, *self.selling, self.knowledge, as_of=self.as_of)
+        return self.stock_plans.patience()
 
     def sold_items(self, category: str | None = None, *, month: str | None = None) -> pd.DataFrame:
         """The items sold in the window, or in one month."""
@@ -486,6 +489,8 @@ class Study:
             "decisions",
         ):
             getattr(self, name)
+        # Plan and patience are known now; what they were computed from is large.
+        self.__dict__.pop("stock_plans", None)
         return self
 
     def keep(self, folder: Path) -> None:

@@ -17,7 +17,7 @@ from flipkit.analysis.decisions import BUY, LEAVE, UNDER_A_PRICE
 from flipkit.analysis.forecasts import keep_forecasts, record_folder
 from flipkit.analysis.max_bid import aisle_rule, answer
 from flipkit.analysis.offers import offer_answer
-from flipkit.analysis.repricing import AS_NOW, PLANNED, WITHIN, plans_text, price_plan
+from flipkit.analysis.repricing import AS_NOW, PLANNED, WITHIN, plans_text, stock_plans
 from flipkit.analysis.sale_hazard import first_ratios
 from flipkit.charts.sliders import plot_tornado
 from flipkit.charts.stock import plot_patience
@@ -214,7 +214,7 @@ def test_a_plan_stands_still_for_half_a_year(demo):
     def plan(weeks):
         day = demo.as_of + dt.timedelta(days=7 * weeks)
         items = demo.items.iloc[some]
-        found = price_plan(items, demo.books.price_changes, model, cut, demo.knowledge, as_of=day)
+        found = stock_plans(items, demo.books.price_changes, model, cut, demo.knowledge, as_of=day).plan()
         return found[found["item_id"].isin(items.loc[items["listed_on"].notna(), "item_id"])].set_index("item_id")
 
     first = plan(0)
