@@ -47,7 +47,7 @@ def test_the_answer_is_that_of_the_analysis(pack):
 def test_the_lower_of_the_two_limits_counts_and_is_named(pack):
     by_target = json.loads(run("lamps", "--price", "60", "--from", pack, "--json").output)
     by_loss = json.loads(
-        run("lamps", "--price", "60", "--loss", "10 %", "--target", "4", "--from", pack, "--json").output
+        run("lamps", "--price", "60", "--loss", "12 %", "--target", "4", "--from", pack, "--json").output
     )
     assert (by_target["binding"], by_loss["binding"]) == ("target", "loss")
     assert by_loss["highest_cents"] == by_loss["for_loss_cents"] < by_loss["for_target_cents"]

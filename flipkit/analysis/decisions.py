@@ -108,7 +108,7 @@ class Decision:
         said = {
             "list": "list {}",
             "lower": "mark {} down",
-            "hold": "keep {} at today's price",
+            "hold": "keep {} for now",
             "give up": "clear {} out",
         }
         parts = [said[action].format(number) for action, number in self.stock if number and action in said]
@@ -388,12 +388,14 @@ def with_hours(decisions: Sequence[Decision], shared: SharedHours) -> tuple[Deci
 
 
 class Change(NamedTuple):
-    """One thing to do otherwise, and what it is worth a month: in whole, by category, and the hours it frees."""
+    """One thing to do otherwise, what it is worth a month in whole and by category, and what it frees or asks."""
 
     name: str
     cents_a_month: int
     parts: tuple[tuple[str, int], ...]
     hours: float = 0.0  # [h]
+    #: First price to ask over the typical one.
+    asked: float = 0.0
 
 
 STOP_BUYING, PRICE_AS_RECOMMENDED, PACK_SMALLER = "stop buying", "price as recommended", "pack an inch smaller"
@@ -414,7 +416,7 @@ def biggest_changes(
     parcels of what is still bought that stood just above a step would have cost less.
     """
     spent = returns.set_index("category")
-    stop, price, freed = {}, {}, {}
+    stop, price, freed, asked = {}, {}, {}, {}
     for one in decisions:
         if one.verdict == TOO_FEW or one.category not in spent.index:
             continue
@@ -424,6 +426,7 @@ def biggest_changes(
             continue
         best = recommended(knowledge, one.category, own_venues=True, price_cents=one.typical_cents)
         now = for_target_cents(question(knowledge, one.category, price_cents=one.typical_cents))
+        asked[one.category] = best.list_cents / one.typical_cents
         price[one.category] = (best.for_target_cents - now) * one.items * one.find_share / months
     # What is not bought any more is not packed either.
     kept = lessons[~lessons["category"].isin(list(stop))] if len(lessons) else lessons
@@ -434,5 +437,6 @@ def biggest_changes(
         parts = [(key, cents) for key, cents in parts if cents > 0]
         if parts:
             hours = sum(freed[key] for key, _ in parts) if name == STOP_BUYING else 0.0
-            found.append(Change(name, sum(cents for _, cents in parts), tuple(parts), hours))
+            ratio = sum(asked[key] for key, _ in parts) / len(parts) if name == PRICE_AS_RECOMMENDED else 0.0
+            found.append(Change(name, sum(cents for _, cents in parts), tuple(parts), hours, ratio))
     return tuple(sorted(found, key=lambda one: -one.cents_a_month))

@@ -6,8 +6,9 @@ import datetime as dt
 import difflib
 import functools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -21,7 +22,7 @@ from flipkit.analysis.comparables import (
     more_comparables,
     typical_price,
 )
-from flipkit.analysis.demand import LEAST_PULL, Demand, Possible, demand_from, possible_demand
+from flipkit.analysis.demand import LEAST_PULL, Demand, demand_from
 from flipkit.analysis.pricing import Habit, PriceGrid, rounded_price
 from flipkit.errors import AssumptionError
 
@@ -32,6 +33,10 @@ from flipkit.errors import AssumptionError
 # prices now, and as the best of many ways of pricing would have it. Ways are shapes over the typical price, the same
 # for every thing, and each way's cost falls with work and charges and rises with the price: so does the best one's,
 # and a further way, a higher price allowed or a further venue never lowers it.
+#
+# A seller who prices as now looks a thing over before listing it, so what is asked follows what the thing turns out to
+# be worth, as far as the markups of the books vary. That is how the books are read too (``typical_prices``). A way of
+# the plan is a price named today: where the typical price was misjudged, it is too dear or too cheap.
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -98,6 +103,8 @@ class Ways(NamedTuple):
     log_ratio: Floats
     weeks: Ints
     least_offer: Floats
+    #: What is asked follows the thing's worth, with so much spread; without one it stays a multiple of today's guess.
+    spread: float | None = None
 
 
 def habit_way(habit: Habit, *, weeks: int) -> Ways:
@@ -108,7 +115,7 @@ def habit_way(habit: Habit, *, weeks: int) -> Ways:
     """
     # Every offer that the demand counts was taken: they are learnt from sales.
     last = min(max(math.ceil(habit.patience_weeks), 1), _MOST_WEEKS)
-    return Ways(np.log(habit.ratios(max(weeks, last)))[None], np.array([last]), np.zeros(1))
+    return Ways(np.log(habit.ratios(max(weeks, last)))[None], np.array([last]), np.zeros(1), habit.spread)
 
 
 @functools.lru_cache(maxsize=64)
@@ -161,13 +168,6 @@ class Question:
     size: str = ""
     trust: float = 1.0
     seen: TypicalPrice | None = field(default=None, compare=False)
-
-    @property
-    def possible(self) -> Possible:
-        """What its demand may be: things differ, and price, pace and pull may be misjudged."""
-        misjudged = float(self.demand.pull[0]) * self.price_error
-        spread = float(np.sqrt(self.appeal_spread**2 + self.pace_error**2 + misjudged**2))
-        return possible_demand(self.never_share, spread, pull_error=self.pull_error, together=self.pull_with_pace)
 
     @property
     def habits(self) -> Ways:
@@ -256,15 +256,17 @@ def most_to_pay(asked: Question) -> int:
     return max(math.floor(min(limits)), 0)
 
 
-def considered(asked: Question) -> Ways:
-    """Every way that the books support, the seller's own among them."""
-    own, more = asked.habits, considered_ways(asked.grid.high, asked.demand.weeks)
-    later = own.log_ratio.shape[1] - more.log_ratio.shape[1]
-    return Ways(
-        np.concatenate((own.log_ratio, np.pad(more.log_ratio, ((0, 0), (0, later)), mode="edge"))),
-        np.concatenate((own.weeks, more.weeks)),
-        np.concatenate((own.least_offer, more.least_offer)),
-    )
+def best_price(asked: Question) -> Answer:
+    """The most to pay for a thing priced in the best of every way that the books support, the seller's own among them.
+
+    See ``tests/analysis/test_buying.py``.
+    """
+    return _most(map(partial(highest_price, asked), (None, considered_ways(asked.grid.high, asked.demand.weeks))))
+
+
+def _most(found: Iterable[Answer]) -> Answer:
+    """The answer that allows to pay most; of two that allow as much, the first."""
+    return max(found, key=lambda one: (one.highest_cents, min(one.for_target_cents, one.for_loss_cents)))
 
 
 def unsold_chances(asked: Question, ways: Ways) -> tuple[Floats, Floats]:
@@ -285,7 +287,8 @@ def unsold_chances(asked: Question, ways: Ways) -> tuple[Floats, Floats]:
     for share, pull, shift, rest in _pulls(asked):
         rate = np.exp(demand.log_rate[0] + shift - pull * ways.log_ratio + weekly)
         met = np.cumsum(np.where(on, rate * total[:, None], 0.0), axis=1)
-        spread = math.sqrt(asked.appeal_spread**2 + rest**2 + (pull * asked.price_error) ** 2)
+        off = asked.price_error if ways.spread is None else ways.spread
+        spread = math.sqrt(asked.appeal_spread**2 + rest**2 + (pull * off) ** 2)
         for place, likely in zip(*_normal(_LEVEL_NODES), strict=True):
             unsold += share * likely * np.exp(-math.exp(spread * place) * met)
     unsold = asked.never_share + (1 - asked.never_share) * unsold
@@ -311,15 +314,19 @@ class _Course:
         self.still, self.part = unsold_chances(asked, ways)
         weeks = ways.log_ratio.shape[1]
         self.on = np.arange(weeks) < ways.weeks[:, None]
-        self.chance = (self.still[:, :-1] - self.still[:, 1:])[:, :, None] * self.part[:, None, :]
+        sold = (self.still[:, :-1] - self.still[:, 1:])[:, :, None, None] * self.part[:, None, :, None]
+        # What the thing turns out to be worth, for who asks by that.
+        place, likely = _normal(1 if ways.spread is None else _PRICE_NODES)
+        worth = asked.typical_cents * np.exp(asked.price_error * place)
+        self.chance = sold * likely
         parts = np.array([1.0, *asked.demand.offers.parts])
-        self.price = asked.typical_cents * np.exp(ways.log_ratio)[:, :, None] * parts
+        self.price = np.exp(ways.log_ratio)[:, :, None, None] * parts[:, None] * worth
         spent = terms.before_cents + terms.week_cents * (np.arange(weeks) + 1)
-        self.net = terms.net_cents(self.price) - spent[None, :, None]
+        self.net = terms.net_cents(self.price) - spent[:, None, None]
         self.unsold = self.still[:, -1]
         # What never sells has cost its weeks on sale.
         self.spent = terms.before_cents + terms.week_cents * ways.weeks
-        self.takings = (self.chance * self.net).sum(axis=(1, 2)) - self.unsold * self.spent
+        self.takings = (self.chance * self.net).sum(axis=(1, 2, 3)) - self.unsold * self.spent
         self.weeks = (self.still[:, :-1] * self.on).sum(axis=1)
         moved = (np.diff(ways.log_ratio, axis=1) != 0) & self.on[:, 1:]
         self.minutes = (
@@ -355,13 +362,14 @@ class _Course:
         """The answer of one way."""
         asked = self.asked
         here = slice(row, row + 1)
-        one = Ways(self.ways.log_ratio[here], self.ways.weeks[here], self.ways.least_offer[here])
+        ways = self.ways
+        one = Ways(ways.log_ratio[here], ways.weeks[here], ways.least_offer[here], ways.spread)
         for_target, for_loss = math.floor(self.for_target[row]), math.floor(for_loss)
         # Nobody pays more than like things sell for, whatever they may bring.
         limits = {"target": for_target, "loss": for_loss, "price": math.floor(asked.typical_cents)}
         binding = min(limits, key=lambda name: limits[name])
         last, sold = int(one.weeks[0]), 1 - float(self.unsold[row])
-        price = rounded_price(self.price[row, :last, 0], asked.endings_cents)
+        price = rounded_price(asked.typical_cents * np.exp(one.log_ratio[0, :last]), asked.endings_cents)
         starts = [week for week in range(last) if week == 0 or price[week] != price[week - 1]]
         mean_price = float((self.chance[row] * self.price[row]).sum() / sold) if sold > 0 else 0.0
         cost, chance = self.losses(np.array([row]))
@@ -395,9 +403,12 @@ def _likely(asked: Question, way: Ways) -> Likely:
     for part, pull, shift, rest in _pulls(asked):
         for value, likely in zip(*_normal(_PRICE_NODES), strict=True):
             for tempo, often in zip(*_normal(_PACE_NODES), strict=True):
-                rate = asked.demand.log_rate + shift + pull * asked.price_error * value + rest * tempo
+                off = asked.price_error * float(value)
+                # Where what is asked follows the thing's worth, so does what it brings, and else how fast it sells.
+                worth = asked.typical_cents * (1.0 if way.spread is None else math.exp(off))
+                rate = asked.demand.log_rate + shift + (pull * off if way.spread is None else 0.0) + rest * tempo
                 one = Demand(rate, np.array([pull]), asked.demand.weekly, asked.demand.offers)
-                sure = replace(asked, demand=one, price_error=0.0, pace_error=0.0, pull_error=0.0)
+                sure = replace(asked, typical_cents=worth, demand=one, price_error=0.0, pace_error=0.0, pull_error=0.0)
                 found.append(float(_Course(sure, way).for_target[0]))
                 share.append(part * likely * often)
     limit = np.array(found).reshape(-1, _PRICE_NODES, _PACE_NODES)
@@ -578,9 +589,8 @@ def recommended(
     # Without a wish, the venues as they are used now stand beside each alone.
     for place in [venue] if venue or own_venues else ["", *_places(knowledge, kind, known)]:
         asked = question(knowledge, category, venue=place, **known)
-        found.append(replace(highest_price(asked, considered(asked)), venue=place))
-    # Of two that allow as much, the first stays.
-    return max(found, key=lambda one: (one.highest_cents, min(one.for_target_cents, one.for_loss_cents)))
+        found.append(replace(best_price(asked), venue=place))
+    return _most(found)
 
 
 def question(

@@ -56,6 +56,7 @@ def offer_answer(plans: Mapping[str, Any], item: str, offer_cents: int | None, *
         "next": [{"on": step[0], "ask_cents": step[1], "lowest_offer_cents": step[2]} for step in steps[at + 1 :]],
         "worth_cents": thing.get("worth_cents"),
         "sold_share": thing.get("sold_share"),
+        "week_cents": thing.get("week_cents"),
         "patience": [dict(zip(_PATIENCE, row, strict=True)) for row in thing.get("patience", [])],
     }
     if offer_cents is None:

@@ -94,7 +94,7 @@ def rounded_price(price_cents: Floats, endings_cents: tuple[int, ...] = ()) -> F
 
 @dataclass(frozen=True)
 class Habit:
-    """How a seller prices: first price over the typical one, markdowns, offers taken, patience."""
+    """How a seller prices: first price over the typical one, its spread, markdowns, offers taken, patience."""
 
     ratio: float
     cut_share: float
@@ -102,6 +102,7 @@ class Habit:
     cut_weeks: float
     patience_weeks: float
     offer_share: float
+    spread: float = 0.2
 
     def ratios(self, weeks: int) -> Floats:
         """What is asked in each week, over the typical price.
@@ -334,7 +335,7 @@ def lowest_offer(table: PriceTable, wait: Floats, at: Ints) -> Floats:
 #: Things priced at a time, so that the tables stay in the processor's memory.
 _WEIGHED_CHUNK = 40
 #: How often a path is sought along the one before; a third time moves the worth by less than a thousandth.
-_SWEEPS = 2
+SWEEPS = 2
 
 
 def weighed_paths(
@@ -346,7 +347,7 @@ def weighed_paths(
     storage_cents: npt.ArrayLike = 0.0,
     end_cents: npt.ArrayLike = 0.0,
     start: Ints | None = None,
-    sweeps: int = _SWEEPS,
+    sweeps: int = SWEEPS,
 ) -> PricePaths:
     """The path that is worth most on average over all that the demand may be, for each of many things.
 

@@ -17,6 +17,7 @@ from flipkit.analysis.demand import Demand, Possible
 from flipkit.analysis.max_bid import SHOP, Question, question
 from flipkit.analysis.pricing import (
     GIVE_UP,
+    SWEEPS,
     Habit,
     PricePaths,
     PriceSettings,
@@ -34,7 +35,8 @@ from flipkit.analysis.stock_value import LISTING_WORK
 #
 # A plan is made on the day of a thing's last event, its listing or its last change of price, and read on the day
 # asked. Its weeks count from the first listing and it ends with the longest time on sale. So the same fitted model
-# says the same dates every week until something happens, and what was due and not done stays due.
+# says the same dates every week until something happens, and what was due and not done stays due. A plan ends sooner
+# where what is unsold by then would bring hardly anything more: money and room come free.
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -145,7 +147,8 @@ def _groups(
         bound = float(knowledge.get("grid_bound", one.grid.high))
         habit = knowledge["categories"][known].get("habit")
         before = Habit(**habit) if habit else None
-        yield _Group(items, rows, str(category), one, model, typical, dates, then, now, listing, bound, before)
+        least = float(knowledge["wishes"].get("wait_worth_cents", 0.0))
+        yield _Group(items, rows, str(category), one, model, typical, dates, then, now, listing, bound, least, before)
 
 
 def _listing_min(items: pd.DataFrame, category: object, size: object, one: Question) -> float:
@@ -172,6 +175,7 @@ class _Group:
     now: Possible
     listing_min: float
     bound: float
+    least_cents: float
     habit: Habit | None
 
     def parts(self) -> Iterator[tuple[Ints, bool]]:
@@ -188,50 +192,75 @@ class _Group:
         return [(at, listed, course, self._rows(at, listed, course)) for at, listed, course in planned]
 
     def patience(self) -> pd.DataFrame:
-        """The best way to sell each thing within so many weeks from today; the longest is the plan's."""
+        """The best way to sell each thing within so many weeks from today, the plan's own among them."""
         found = []
         for at, listed, course, rows in self.courses:
-            for weeks in PATIENCE_WEEKS:
-                some = at[weeks < course.ends]
-                if some.size:
-                    hurried = self._rows(some, listed, self._hurried(some, listed, weeks))
-                    found.append(self._told(some, hurried, weeks, WITHIN))
-            found.append(self._told(at, rows, course.ends, PLANNED))
+            left = course.paths.weeks_to_give_up
+            own = np.where(left > 0, left, course.ends)
+            longest = course.longest
+            for weeks in (*(np.full(at.size, each) for each in PATIENCE_WEEKS), longest):
+                # Beside the plan's own weeks: shorter ones, and where the plan ends early, those left at most.
+                some = (weeks < longest if weeks is not longest else own < longest) & (weeks != own)
+                if some.any():
+                    hurried = self._rows(at[some], listed, self._hurried(at[some], listed, weeks[some]))
+                    found.append(self._told(at[some], hurried, weeks[some], WITHIN))
+            found.append(self._told(at, rows, own, PLANNED))
             if self.habit is not None:
                 now = self._rows(at, listed, self._as_now(at, listed, self.habit, course))
-                found.append(self._told(at, now, course.ends, AS_NOW))
+                found.append(self._told(at, now, own, AS_NOW))
         return pd.concat(found)
 
-    def _told(self, at: Ints, rows: pd.DataFrame, weeks: Ints | int, way: str) -> pd.DataFrame:
-        return rows.assign(row=self.rows[at], within_weeks=weeks, way=way)
+    def _told(self, at: Ints, rows: pd.DataFrame, weeks: Ints, way: str) -> pd.DataFrame:
+        told = rows.assign(row=self.rows[at], within_weeks=weeks, way=way)
+        # The room of a week more, and what the money would earn elsewhere.
+        return told.assign(week_cents=self._storage + (1 - self._settings(1).keep) * told["worth_cents"].clip(lower=0))
 
     def _course(self, at: Ints, listed: bool) -> _Course:
         """The path of each thing from today on, as it was planned on the day of its last event."""
         rows, dates = self.rows[at], self.dates
         event, since = dates.event_week[rows], dates.week[rows] - dates.event_week[rows]
-        last = self._remaining(event)
-        weeks = int(last.max())
-        demand = self._demand(at, event, last, weeks)
-        table = self._table(at, demand, listed=listed)
-        start = self._place(at, table) if listed else None
-        paths = weighed_paths(
-            demand, self.then.rows(at), table, self._settings(weeks), storage_cents=self._storage, start=start
-        )
+        longest = self._remaining(event)
+        course = self._planned(at, listed, event, longest, self.then)
+        ends = self._worth_waiting(at, event, course)
+        early = np.flatnonzero(ends < longest)
+        paths = course.paths
+        if early.size:
+            again = self._planned(at[early], listed, event[early], ends[early], self.then).paths
+            paths = _with_rows(paths, early, _from_week(again, np.zeros(early.size, np.int64), paths.place.shape[1]))
         now = _from_week(paths, since)
         # A step is due since the first week of the price at which it stands.
         due = np.argmax(paths.place == now.place[:, :1], axis=1) - since
-        return _Course(now, table, start, last - since, np.minimum(due, 0))
+        return _Course(now, course.table, course.start, ends - since, longest - since, np.minimum(due, 0))
 
-    def _hurried(self, at: Ints, listed: bool, weeks: int) -> _Course:
+    def _hurried(self, at: Ints, listed: bool, weeks: Ints) -> _Course:
         """The best path from today for things that are wanted sold within some weeks."""
-        last = np.full(at.size, weeks)
-        demand = self._demand(at, self.dates.week[self.rows[at]], last, weeks)
+        return self._planned(at, listed, self.dates.week[self.rows[at]], weeks, self.now, sweeps=1)
+
+    def _planned(
+        self, at: Ints, listed: bool, week: Ints, last: Ints, possible: Possible, sweeps: int = SWEEPS
+    ) -> _Course:
+        """The best path of things from a week of theirs on, within some weeks."""
+        weeks = int(last.max())
+        demand = self._demand(at, week, last, weeks)
         table = self._table(at, demand, listed=listed)
         start = self._place(at, table) if listed else None
+        settings, storage = self._settings(weeks), self._storage
         paths = weighed_paths(
-            demand, self.now.rows(at), table, self._settings(weeks), storage_cents=self._storage, start=start, sweeps=1
+            demand, possible.rows(at), table, settings, storage_cents=storage, start=start, sweeps=sweeps
         )
-        return _Course(paths, table, start, last, np.zeros(at.size, dtype=np.int64))
+        return _Course(paths, table, start, last, last, np.zeros(at.size, dtype=np.int64))
+
+    def _worth_waiting(self, at: Ints, event: Ints, course: _Course) -> Ints:
+        """The fewest weeks after which what is still unsold would bring less than what a longer wait is to bring."""
+        ends, paths = course.longest.copy(), course.paths
+        worth = self._outcome(at, event, self.then, course)[4]
+        for weeks in PATIENCE_WEEKS[::-1]:
+            some = (weeks < course.longest) & (weeks >= _LEAST_WEEKS)
+            stopped = _cut_off(paths, weeks)
+            sold, _, _, _, less = self._outcome(at, event, self.then, replace(course, paths=stopped))
+            more = (worth - less) / np.maximum(1 - sold, 1e-9)
+            ends = np.where(some & (more < self.least_cents), weeks, ends)
+        return ends
 
     def _as_now(self, at: Ints, listed: bool, habit: Habit, course: _Course) -> _Course:
         """What comes of pricing on as before: each thing from its last price and the weeks since."""
@@ -250,13 +279,12 @@ class _Group:
                 )
             found.append(habit_paths(alone, table.part(slice(row, row + 1)), longest))
         paths = PricePaths(*(np.concatenate(parts) for parts in zip(*map(_arrays, found), strict=True)))
-        return _Course(paths, table, course.start, course.ends, np.zeros(at.size, dtype=np.int64))
+        return replace(course, paths=paths, due=np.zeros(at.size, dtype=np.int64))
 
     def _rows(self, at: Ints, listed: bool, course: _Course) -> pd.DataFrame:
         """What a course means for each thing, in dates and dollars."""
         rows, paths, table = self.rows[at], course.paths, course.table
-        weeks = paths.place.shape[1]
-        sold, minutes, net, worth = self._expected(at, listed, course, weeks)
+        sold, minutes, net, worth = self._expected(at, listed, course)
         if not listed:
             # What would not pay for its photographs and words is not worth listing.
             paths = _dropped(paths, worth <= 0)
@@ -305,20 +333,24 @@ class _Group:
             index=rows,
         )
 
-    def _expected(self, at: Ints, listed: bool, course: _Course, weeks: int) -> tuple[Floats, Floats, Floats, Floats]:
-        """Chance of a sale, minutes, money before hours, and worth of a course, all possibilities weighed."""
-        possible = self.now.rows(at)
-        demand = self._demand(at, self.dates.week[self.rows[at]], course.ends, weeks)
-        settings, terms = self._settings(weeks), self.one.terms
+    def _expected(self, at: Ints, listed: bool, course: _Course) -> tuple[Floats, Floats, Floats, Floats]:
+        """Chance of a sale, minutes, money before hours, and worth of a course from today on."""
+        sold, changes, waited, takings, worth = self._outcome(at, self.dates.week[self.rows[at]], self.now, course)
+        terms, before = self.one.terms, 0.0 if listed else self.listing_min
+        minutes = terms.sale_min * sold + self.one.change_min * changes + terms.week_min * waited + before
+        return sold, minutes, takings + self._minute * terms.sale_min * sold, worth - self._minute * before
+
+    def _outcome(self, at: Ints, week: Ints, possible: Possible, course: _Course) -> Floats:
+        """Chance of a sale, changes, weeks, takings and worth of a course from a week on, all possibilities weighed."""
+        weeks, possible = course.paths.place.shape[1], possible.rows(at)
+        # The demand of the course itself ends with the longest wait; its path may end before.
+        demand = self._demand(at, week, course.longest, weeks)
         found = []
         for one in possible.moved(demand):
             seen = path_outcomes(course.paths.place, course.paths.lowest_offer_cents, one, course.table)
-            worth = expected_value_cents(seen, settings, storage_cents=self._storage, end_cents=0.0)
+            worth = expected_value_cents(seen, self._settings(weeks), storage_cents=self._storage, end_cents=0.0)
             found.append((seen.sold_share, seen.changes, seen.weeks, seen.takings_cents, worth))
-        sold, changes, waited, takings, worth = np.einsum("np,pkn->kn", possible.share, np.array(found))
-        before = 0.0 if listed else self.listing_min
-        minutes = terms.sale_min * sold + self.one.change_min * changes + terms.week_min * waited + before
-        return sold, minutes, takings + self._minute * terms.sale_min * sold, worth - self._minute * before
+        return np.asarray(np.einsum("np,pkn->kn", possible.share, np.array(found)))
 
     @property
     def _minute(self) -> float:
@@ -376,12 +408,13 @@ class _Group:
 
 @dataclass(frozen=True)
 class _Course:
-    """Paths from today, the prices that they name, the weeks left, and the week in which the first step was due."""
+    """Paths from today, their prices, the weeks left in them and at most, and the week of the first step due."""
 
     paths: PricePaths
     table: PriceTable
     start: Ints | None
     ends: Ints
+    longest: Ints
     due: Ints
 
 
@@ -406,17 +439,29 @@ def _arrays(paths: PricePaths) -> tuple[Ints, Floats, Floats, Floats]:
     return paths.place, paths.price_cents, paths.lowest_offer_cents, paths.value_cents
 
 
-def _from_week(paths: PricePaths, week: Ints) -> PricePaths:
-    """Paths read from a week on; beyond their end things are given up."""
-    at = week[:, None] + np.arange(paths.place.shape[1])
-    inside = at < paths.place.shape[1]
-    at = np.minimum(at, paths.place.shape[1] - 1)
+def _from_week(paths: PricePaths, week: Ints, weeks: int | None = None) -> PricePaths:
+    """So many weeks of paths read from a week on; beyond their end things are given up."""
+    last = paths.place.shape[1]
+    at = week[:, None] + np.arange(last if weeks is None else weeks)
+    inside, at = at < last, np.minimum(at, last - 1)
     place = np.where(inside, np.take_along_axis(paths.place, at, axis=1), GIVE_UP)
     price, offer = (
         np.where(inside, np.take_along_axis(part, at, axis=1), 0.0)
         for part in (paths.price_cents, paths.lowest_offer_cents)
     )
     return PricePaths(place, price, offer, paths.value_cents)
+
+
+def _cut_off(paths: PricePaths, weeks: int) -> PricePaths:
+    """The same paths, everything unsold given up after so many weeks."""
+    return replace(paths, place=np.where(np.arange(paths.place.shape[1]) < weeks, paths.place, GIVE_UP))
+
+
+def _with_rows(paths: PricePaths, rows: Ints, others: PricePaths) -> PricePaths:
+    """The same paths with some rows of others."""
+    order = np.arange(len(paths.place))
+    order[rows] = order.size + np.arange(rows.size)
+    return PricePaths(*(np.concatenate(parts)[order] for parts in zip(_arrays(paths), _arrays(others), strict=True)))
 
 
 def _dropped(paths: PricePaths, gone: npt.NDArray[np.bool_]) -> PricePaths:
@@ -503,6 +548,8 @@ def plans_text(
         ]
         for name, part in patience.groupby("item_id", sort=False)
     }
+    planned = patience[patience["way"] == PLANNED]
+    week_cents = dict(zip(planned["item_id"], planned["week_cents"].round(1), strict=True))
     things = [
         (
             row["item_id"],
@@ -513,6 +560,7 @@ def plans_text(
                 "floor_cents": _whole(row["floor_cents"]),
                 "sold_share": round(row["sold_share"], 4),
                 "worth_cents": round(row["worth_cents"]),
+                "week_cents": week_cents.get(row["item_id"]),
                 "steps": row["steps"],
                 "patience": rows.get(row["item_id"], []),
             },

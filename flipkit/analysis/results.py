@@ -16,6 +16,7 @@ from flipkit.analysis.returns import Window, in_window, settled_on
 from flipkit.analysis.stock import goods_flow
 from flipkit.assumptions import Assumptions
 from flipkit.books.read import Books
+from flipkit.books.schema import ACTIVITIES
 from flipkit.economics.hiring import hired_costs
 from flipkit.economics.items import LINES, MONEY_LINES, Economics
 from flipkit.rules.mileage import mileage_cents
@@ -83,6 +84,39 @@ def minutes_known(items: pd.DataFrame) -> dict[str, float]:
     logged, corrected = (float(items[f"{name}_min"].sum()) for name in ("logged", "corrected"))
     parts = {"logged": logged, "corrected": corrected, "standard": total - logged - corrected}
     return {name: (minutes / total if total > 0 else float("nan")) for name, minutes in parts.items()}
+
+
+#: Lines of a sale, and the assumptions by size class that fill them where the books say nothing.
+_FILLED_BY = {"label": "label.assumed", "materials": "materials.assumed", "expected_loss": "loss.chance"}
+
+
+def resting_on(items: pd.DataFrame, *, target_cents: float, by_card: bool = False) -> dict[str, float]:
+    """How much of the items' money rests on each assumption that fills a gap, minutes at the target. [cents]
+
+    With ``by_card`` a rate card prices the labels that the books lack, and no assumption does.
+
+    >>> rows = pd.DataFrame({"size_class": ["small"], "clean_min": [30.0], "clean_origin": ["assumed"]})
+    >>> resting_on(rows, target_cents=1800)
+    {'minutes.clean.small': 900.0}
+    """
+    held: dict[str, float] = {}
+    for activity in ACTIVITIES:
+        if f"{activity}_min" in items:
+            held |= _assumed(items, f"{activity}_min", f"{activity}_origin", f"minutes.{activity}", target_cents / 60)
+    for line, key in _FILLED_BY.items():
+        if f"{line}_cents" in items and not (line == "label" and by_card):
+            held |= _assumed(items, f"{line}_cents", f"{line}_origin", key, 1.0)
+    if "marketplace_fee_cents" in items:
+        gap = items["marketplace_fee_origin"] == "assumed"
+        held["fees.assumed_rate"] = float(items["marketplace_fee_cents"][gap].sum())
+    return {key: cents for key, cents in held.items() if cents > 0}
+
+
+def _assumed(items: pd.DataFrame, column: str, origin: str, key: str, each: float) -> dict[str, float]:
+    """What of a column is assumed, by the size class whose assumption it is."""
+    gap = items[items[origin] == "assumed"]
+    sums = gap[column].astype(np.float64).groupby(gap["size_class"].astype(str)).sum()
+    return {f"{key}.{size}": each * float(amount) for size, amount in sums.items()}
 
 
 def people_worked(books: Books, assumptions: Assumptions, window: Window) -> pd.DataFrame:

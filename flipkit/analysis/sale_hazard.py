@@ -417,10 +417,12 @@ def seller_habit(
     weeks = held.number("selling.cut_weeks")
     share = cuts["share"].to_numpy(dtype=np.float64)
     longest = held.number("pricing.weeks")
-    patience = _pulled(np.full(int(gone.sum()), half_gone), longest) if np.isfinite(half_gone) else longest
-    if not np.isfinite(half_gone) and len(shown) > _HELD:
-        # Who gives hardly anything up keeps it for as long as the oldest have waited.
-        patience = max(longest, float(days.quantile(0.95)) / 7)
+    if not np.isfinite(half_gone):
+        # Who gives hardly anything up keeps it for as long as a handful have waited.
+        half_gone = max(longest, float(days.nlargest(round(_HELD)).min()) / 7) if len(shown) > _HELD else longest
+    # What another would have given up by then tells as much as what was given up.
+    told = gone | (days >= 7 * longest).to_numpy()
+    patience = _pulled(np.full(int(told.sum()), half_gone), longest)
     waiting = days[shown["sold_on"].isna().to_numpy() & ~gone]
     if len(waiting):
         # Who still offers what has waited long is that patient at least.

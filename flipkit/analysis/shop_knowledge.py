@@ -123,7 +123,8 @@ def shop_knowledge(study: Known, learnt: tuple[SellingModel, Typical] | None = N
     kinds = {}
     for name in (*model.categories, SHOP):
         mine = items if name == SHOP else items[items["category"] == name]
-        own = dataclasses.replace(habit, ratio=typical.markup.get(name, habit.ratio))
+        ratio = typical.markup.get(name, habit.ratio)
+        own = dataclasses.replace(habit, ratio=ratio, spread=typical.markup_spread)
         kinds[name] = _kind(name, mine, items, model, whole, venues, collected, study, typical.like.get(name), own)
     classes, most = _weight_steps(study)
     return {
@@ -140,6 +141,7 @@ def shop_knowledge(study: Known, learnt: tuple[SellingModel, Typical] | None = N
             "storage_cents": room_cents * 12 / 52,
             "storage_recorded": recorded,
             "change_min": held.number("pricing.change"),
+            "wait_worth_cents": held.cents("pricing.wait_worth"),
             "guess_error": held.number("buying.guess_error"),
         },
         "comparable_rules": dataclasses.asdict(like),

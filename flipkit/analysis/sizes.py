@@ -130,6 +130,34 @@ def within_price_bands(
     return joined.iloc[np.lexsort((rank, joined["band"]))].reset_index(drop=True)
 
 
+def bought_price_bands(
+    economics: pd.DataFrame,
+    sells_for_cents: pd.Series,
+    *,
+    window: Window,
+    edges_cents: Sequence[int],
+    settings: IntervalSettings,
+    horizon: Horizon,
+    target: float | None = None,
+) -> pd.DataFrame:
+    """The same over what was bought, by what like things sell for: unsold ones count, and no sale picks its band.
+
+    The function needs the frame of ``item_economics``; see ``tests/analysis``.
+    """
+    edges = np.asarray(edges_cents, dtype=np.int64)
+    band = np.searchsorted(edges, sells_for_cents.to_numpy(dtype=np.float64), side="right")
+    cell = pd.Series(band, index=economics.index).astype(str) + " " + economics["size_class"].astype(str)
+    table = bought_returns(
+        economics.assign(cell=cell), window=window, horizon=horizon, by="cell", settings=settings, target=target
+    )
+    at = table["cell"].str.partition(" ")
+    table = table.assign(band=at[0].astype(np.int64), size_class=at[2]).drop(columns="cell")
+    table["from_cents"] = np.append(0, edges)[table["band"]]
+    table["below_cents"] = pd.array([int(edges[k]) if k < edges.size else pd.NA for k in table["band"]], dtype="Int64")
+    rank = table["size_class"].map({size: place for place, size in enumerate(SIZE_ORDER)})
+    return table.iloc[np.lexsort((rank, table["band"]))].reset_index(drop=True)
+
+
 def price_bands(sold_price_cents: pd.Series, *, bands: int) -> list[int]:
     """Edges of price bands that hold about equally many sales, in whole dollars.
 

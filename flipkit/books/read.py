@@ -259,12 +259,6 @@ class Books:
         frame: pd.DataFrame = getattr(self, schema.BY_NAME[name].name)
         return frame
 
-    def same_records(self, other: Books) -> bool:
-        """Whether two books hold the same shop and the same records, wherever they were read from."""
-        return self.shop == other.shop and all(
-            self.table(table.name).equals(other.table(table.name)) for table in schema.TABLES
-        )
-
 
 def read_books(path: Path | str, *, as_of: dt.date | None = None) -> Books:
     """Read the books from a folder of CSV files or from one workbook.

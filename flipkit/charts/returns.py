@@ -104,11 +104,12 @@ def plot_price_bands(
     frame: pd.DataFrame,
     target: float | None,
     *,
+    counted: str = "sold",
     confidence: float | None = None,
     source: str = YOUR_BOOKS,
     currency: str = "USD",
 ) -> alt.LayerChart | alt.Chart:
-    """True hourly return of each size class among sales of about the same price.
+    """True hourly return of each size class among things of about the same price.
 
     Parameters
     ----------
@@ -117,6 +118,8 @@ def plot_price_bands(
         ``size_class`` and the columns of :func:`plot_category_returns`; as ``within_price_bands`` gives it.
     target : float or None
         What an hour should bring. [dollars per hour]
+    counted : str
+        What the items of a row are: ``sold`` or ``bought``.
     confidence : float, optional
         How often the intervals are meant to hold the truth, to be said in words.
     source : str
@@ -155,9 +158,9 @@ def plot_price_bands(
         own = [(name, row) for name, row, of in zip(names, rows, bands, strict=True) if of == band]
         # The same size stands in every band: marks without width keep the rows apart.
         dots += [_return_dot(name, str(row["size_class"]) + "\u200b" * k, row, currency) for name, row in own]
-    drawn = f"Sales of about the same price, by size of the parcel. {marks_words(confidence)}"
+    drawn = f"Items of about the same price, by size of the parcel. {marks_words(confidence)}"
     title = headed(returns_finding(frame, target, currency=currency), drawn, source)
-    return _described(dots, names, rows, title=title, target=target, head="Sales", counted="sold", currency=currency)
+    return _described(dots, names, rows, title=title, target=target, head="Price", counted=counted, currency=currency)
 
 
 def returns_words(

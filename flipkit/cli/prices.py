@@ -161,21 +161,30 @@ def offer_words(answer: dict[str, Any]) -> list[str]:
                 + [_patience_words(row, money) for row in answer["patience"]]
             ),
         ]
-        lines += [reason] if (reason := _patience_reason(answer["patience"], money)) else []
+        lines += [reason] if (reason := _patience_reason(answer, money)) else []
     return lines
 
 
-def _patience_reason(rows: Sequence[dict[str, Any]], money: Callable[[int], str]) -> str:
+def _patience_reason(answer: dict[str, Any], money: Callable[[int], str]) -> str:
     """Why the recommended wait is recommended."""
-    hurried = [row for row in rows if row["way"] == "within"]
-    best = next((row for row in rows if row["way"] == "planned"), None)
-    if not hurried or best is None or not best["ask_cents"]:
+    hurried = [row for row in answer["patience"] if row["way"] == "within"]
+    best = next((row for row in answer["patience"] if row["way"] == "planned"), None)
+    if best is None or not best["ask_cents"]:
         return ""
-    more = money(round((best["worth_cents"] - hurried[-1]["worth_cents"]) / 100) * 100)
-    return (
-        f"Waiting up to {best['within_weeks']} weeks brings {more} more than {hurried[-1]['within_weeks']} would, "
-        "after paying for your minutes, the room and the money tied up."
-    )
+    weeks, said = "1 week" if best["within_weeks"] == 1 else f"{best['within_weeks']} weeks", []
+    shorter = [row for row in hurried if row["within_weeks"] < best["within_weeks"]]
+    longer = [row for row in hurried if row["within_weeks"] > best["within_weeks"]]
+    if shorter:
+        more = money(round((best["worth_cents"] - shorter[-1]["worth_cents"]) / 100) * 100)
+        said.append(
+            f"Waiting up to {weeks} brings {more} more than {shorter[-1]['within_weeks']} would, after paying "
+            "for your minutes, the room and the money tied up."
+        )
+    if answer["week_cents"] is not None:
+        said.append(f"Each week costs {money(round(answer['week_cents']))} for room and the money tied up.")
+    if longer:
+        said.append(f"Waiting up to {longer[-1]['within_weeks']} weeks would hardly bring more.")
+    return " ".join(said)
 
 
 def _offer_answer(answer: dict[str, Any], money: Callable[[int], str]) -> str:
@@ -195,13 +204,14 @@ def _offer_answer(answer: dict[str, Any], money: Callable[[int], str]) -> str:
 
 
 def _patience_words(row: dict[str, Any], money: Callable[[int], str]) -> list[str]:
-    way = {"as now": "as you price now", "planned": f"{row['within_weeks']} weeks (recommended)"}
+    weeks = "1 week" if row["within_weeks"] == 1 else f"{row['within_weeks']} weeks"
+    way = {"as now": "as you price now", "planned": f"{weeks} (recommended)"}
     ask = money(row["ask_cents"]) if row["ask_cents"] else "not worth listing"
     if row["markdown_on"]:
         ask += f", {money(row['markdown_cents'])} from {_day_words(row['markdown_on'])}"
     hour = round(row["net_cents"] / row["work_min"] * 60 / 100) * 100 if row["work_min"] else 0
     return [
-        way.get(row["way"], f"{row['within_weeks']} weeks"),
+        way.get(row["way"], weeks),
         ask,
         money(row["lowest_offer_cents"]),
         f"{row['sold_share']:.0%}",

@@ -252,6 +252,7 @@ def _columns(export: Export, layout: Layout, table: str, base: Mapping, draft: D
         rest = f"; it could be {', '.join(match.rivals)}" if match.rivals else ""
         sure = "" if match.certain else f" ({min(match.likeness, 99):.0f} % sure{rest})"
         (draft.certain if match.certain else draft.guessed).append(f"{match.column} is {match.header}{sure}")
+        draft.unsure |= set() if match.certain else {match.column}
     return {name: columns[name] for name in known if name in columns}
 
 

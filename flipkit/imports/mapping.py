@@ -265,6 +265,7 @@ class Draft:
     rules: Rules | None = None
     naming: dict[str, tuple[str, ...]] = field(default_factory=dict)
     seen: frozenset[str] = frozenset()
+    unsure: set[str] = field(default_factory=set)
     certain: list[str] = field(default_factory=list)
     guessed: list[str] = field(default_factory=list)
     questions: list[Question] = field(default_factory=list)

@@ -12,7 +12,7 @@ from flipkit.imports import sheets, values
 from flipkit.imports.dialect import Record
 from flipkit.imports.mapping import Source
 from flipkit.imports.sheets import ColumnFacts, Export, Layout, SkippedRow, SortedBlock, Total, refusal
-from flipkit.imports.values import CERTAIN, FAIR, LABELS, columns_of
+from flipkit.imports.values import CERTAIN, FAIR, LABELS, WEAK, columns_of
 
 # A header is matched by its words and by what stands below it: a column of dates is never a price, whatever it is
 # called.
@@ -75,10 +75,10 @@ def matches(
         if not fact.filled or values.COMPUTED.search(words) or states_of(fact):
             continue
         for at, (column, held) in enumerate(columns_of(table).items()):
-            # A day may be that of the purchase and of the sale; an amount that the seller has placed is placed.
-            if column in taken or (fact.header in used and held.kind in NUMBERS):
-                continue
+            # A day may be that of the purchase and of the sale by words of both; what the seller has placed is placed.
             score = values.likeness(words, table, column)
+            if column in taken or (fact.header in used and (held.kind in NUMBERS or score <= WEAK)):
+                continue
             if column in SIDES and fact.is_sides:
                 score = _BY_CONTENT * (column == SIDES[0])
             if score >= FAIR:
@@ -95,7 +95,8 @@ def matches(
             gone.add(header)
     # A bare "price" beside days of sale and no other price of a sale is what the thing sold for; how many sold is how
     # many there are where nothing else is said and every row sold some.
-    if {"sold_on", "order_id"} & set(found) and "list_price" in found and found["list_price"].likeness < 70:
+    weak = "list_price" in found and found["list_price"].likeness < 70 and "sold_price" not in taken
+    if weak and {"sold_on", "order_id"} & ({*found} | taken):
         _instead(found, "list_price", "sold_price")
     sold = layout.fact(found[values.SOLD_OF].header) if values.SOLD_OF in found else None
     if sold is not None and sold.filled == sold.rows and "0" not in sold.examples:
@@ -140,7 +141,7 @@ def _fit(fact: ColumnFacts, kind: str) -> float:
             return 2 * _DOUBT
         return _POOR if dates.read and dates.read >= dates.unread else _OUT
     if kind in ("length", "weight", "minutes"):
-        return 0.5 if fact.is_number or fact.is_sides else _DOUBT
+        return 0.5 if fact.is_number or fact.is_sides or fact.units else _DOUBT
     if fact.is_date and kind != "id":
         return _OUT
     if kind in NUMBERS:

@@ -12,7 +12,6 @@ import numpy as np
 
 from flipkit.books.cells import InvalidCell
 from flipkit.books.problems import Problem, rows_in_words
-from flipkit.books.schema import ITEMS
 from flipkit.errors import ConversionError
 from flipkit.imports import match as import_match
 from flipkit.imports import values
@@ -52,6 +51,7 @@ _MAY_BE = {
 _IGNORED = re.compile(
     r"pct\b|\b(?:zip|postcode|plz|phone|code|ean|isbn|station|per|percent|square|sq|tax|vat|year|age|shelf|bin|box|row|line|page|views?|watchers?|days?|count|rank|number|no|id)\b"
 )
+_UNIT_KINDS = dict.fromkeys(("in", "cm", "mm", "ft"), "length") | dict.fromkeys(("lb", "oz", "kg", "g"), "weight")
 _PRICED = re.compile(r"\b(?:price|cost|paid|fees?|charged?|amount|preis|kosten|prix|precio|prezzo|prijs|cena|koszt)\b")
 #: Columns whose blanks may be filled with one value, with what is offered.
 _FILLED = {"category": "unsorted", "bought_on": "", "sold_on": ""}
@@ -67,7 +67,17 @@ _POUNDS = {"lb": 1.0, "oz": 1 / 16, "kg": 1 / 0.45359237, "g": 1 / 453.59237}
 def settle(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
     """Settle what an export leaves open."""
     work = Settler(export, layout, mapping, draft)
-    once = (work.rivals, work.each, work.of_order, work.refunds, work.signs, work.titles, work.states, work.units)
+    once = (
+        work.rivals,
+        work.each,
+        work.of_order,
+        work.kinds,
+        work.refunds,
+        work.signs,
+        work.titles,
+        work.states,
+        work.units,
+    )
     steps = (work.decimal, work.order, work.currency, work.readable, work.identity, *(() if draft.kept else once))
     for step in (
         *steps, work.skip, work.keep, work.repeats, work.missing, work.meanings, work.free_or_unknown, work.otherwise,
@@ -441,6 +451,37 @@ class Settler:
             said = self.draft.settle(key, f"{header} is the same on all lines of each order", sure, told=told)
             self.set_column(column, per_order=said == "order")
 
+    def kinds(self) -> None:
+        """A column that says of each row what moved the money: no word of it stands at amounts of both signs."""
+        price = self.layout.fact(self.header("sold_price")) if self.items and self.header("sold_price") else None
+        if price is None or price.numbers.negatives < _OFTEN or not price.numbers.positives:
+            return
+        own = {self.at(name) for name in ("title", "order_id", "item_id")}
+        for fact in self.layout.facts:
+            if not 1 < fact.distinct <= len(fact.examples) or fact.filled < fact.rows or fact.is_number or fact.is_date:
+                continue
+            ways: dict[bool, set[str]] = {True: set(), False: set()}
+            for cells in self.cells():
+                if value := self.number(cells, price.index):
+                    ways[value < 0].add(cells[fact.index])
+            if fact.index in own or ways[True] & ways[False] or not all(ways.values()):
+                continue
+            back = [text for text in sorted(ways[True]) if values.VOID.search(text)]
+            rest = "|".join(text for text in sorted(ways[True]) if text not in back)
+            for name in [n for n in self.mapping.columns if self.header(n) == fact.header]:
+                self.drop(name)
+            if rest:
+                self.draft.decide(
+                    f"skip {fact.header}",
+                    f"{price.header} is negative where {fact.header} says {', '.join(sorted(ways[True]))}: what are "
+                    "these rows?",
+                    Candidate(rest, "these are no sales: leave them out", typed=f"'{fact.header}={rest}'"),
+                    Candidate("", "all of them are money given back to buyers", typed=f"'{fact.header}='"),
+                    option="--skip",
+                    free=True,
+                )
+            self.draft.guessed.append(f"{fact.header} says what kind of row each is; it is no column of the books")
+
     def refunds(self) -> None:
         """Rows with a negative price beside sales of the same order: money given back."""
         header, linked = self.header("sold_price"), {"order_id", "item_id", "title"} & set(self.mapping.columns)
@@ -510,6 +551,7 @@ class Settler:
             bare = [n for n in named if not self.mapping.columns[n].unit and self.layout.fact(self.header(n)).is_bare]
             said = {self.mapping.columns[name].unit for name in named} - {""}
             heads = ", ".join(dict.fromkeys(map(self.header, bare)))
+            said |= {unit for name in bare for unit in self.layout.fact(self.header(name)).units} - {""}
             # A time that is called minutes or hours has its unit; what is called time has none.
             sure = dict.fromkeys(said, 0.9) if len(said) == 1 else {}
             told = f"{heads} is in {', '.join(said)}, like what stands beside it"
@@ -690,17 +732,19 @@ class Settler:
             or any(score > 90 and n in columns and f"column {n}" in draft.answers for n, score in likely.items())
         ):
             return []
-        if not either and (taken or not fact.filled or values.COMPUTED.search(head.words) or not _counts(fact, head)):
+        kind = "" if taken or not fact.filled or values.COMPUTED.search(head.words) else _content(fact, head)
+        if not either and not kind:
             return []
-        kind = {"in": "length", "cm": "length", "mm": "length", "lb": "weight", "kg": "weight"}.get(head.unit, "money")
-        kind = "date" if fact.is_date else kind
-        names = doubtful if either else [name for name in _MAY_BE[kind] if name not in columns]
+        free = [name for name in _MAY_BE.get(kind, ()) if name not in columns or name in draft.unsure]
+        names = doubtful if either else free
         proof = self._postage(fact, taken) if either else {}
         found = []
         for name in names:
             sure, why = proof.get(name, (0.5, ""))
             typed = f"'{name}={fact.header}'"
-            found.append(Candidate(name, ITEMS.column(name).meaning, sure, f"{name} is {fact.header}: {why}", typed))
+            now = f" (now {', '.join(columns[name].headers)})" if name in columns and name != taken else ""
+            meaning = f"{values.columns_of('items')[name].meaning}{now}"
+            found.append(Candidate(name, meaning, sure, f"{name} is {fact.header}: {why}", typed))
         return [*found, Candidate("ignore", "not for the books", 0.3, typed=f"'ignore={fact.header}'")]
 
     def _postage(self, fact: ColumnFacts, taken: str) -> dict[str, tuple[float, str]]:
@@ -862,17 +906,23 @@ class Settler:
         self.set_column(name, words=words)
 
 
-def _counts(fact: ColumnFacts, head: values.Heading) -> bool:
-    """Whether a column that no header tells holds money, days or measures."""
+def _content(fact: ColumnFacts, head: values.Heading) -> str:
+    """What a column that no header tells holds by its content: money, days, measures, or none of these."""
     if fact.is_date:
-        return fact.dates.serials < fact.dates.read
+        return "date" if fact.dates.serials < fact.dates.read else ""
+    if said := {_UNIT_KINDS.get(unit, "") for unit in fact.units - {""}}:
+        return said.pop() if len(said) == 1 else ""
     if not fact.is_number or values.STATUS.search(head.words) or _IGNORED.search(head.words):
-        return bool(fact.is_number and head.currency)
-    # Prices are mostly above ten, have no more than cents, and are neither years nor a number a row.
+        return "money" if fact.is_number and head.currency else ""
+    if head.unit:
+        return _UNIT_KINDS.get(head.unit, "")
+    # Prices have cents, or are mostly above ten and have no more than cents; they are neither years nor a number a row.
     texts = fact.examples[:3]
     given = [abs(number_of(text, fact.likely_decimal) or Decimal(0)) for text in texts]
-    priced = any(value >= 10 for value in given) and all(round(value, 2) == value for value in given)
+    numbers = fact.numbers
+    cents = all(value.as_tuple().exponent == -2 for value in given)
+    priced = cents or (any(value >= 10 for value in given) and all(round(value, 2) == value for value in given))
     # Whole numbers of one length are codes or years, and one a row is a number of the row.
-    codes = not fact.numbers.with_part and (len(set(map(len, texts))) == 1 or (fact.unique and fact.filled > 20))
-    priced = priced and not codes
-    return bool(head.unit or head.currency or fact.numbers.currencies or priced or _PRICED.search(head.words))
+    codes = not numbers.with_part and (len(set(map(len, texts))) == 1 or (fact.unique and fact.filled > 20))
+    money = head.currency or numbers.currencies or (priced and not codes) or _PRICED.search(head.words)
+    return "money" if money else ""

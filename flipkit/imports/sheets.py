@@ -27,6 +27,7 @@ from flipkit.imports.values import (
     read_date,
     read_written,
     three_sides,
+    unit_in,
 )
 
 # An export opened: its records one by one, whatever kind of file it is.
@@ -334,11 +335,17 @@ class ColumnFacts:
         return bool(self.examples) and all(map(three_sides, self.examples))
 
     @property
+    def units(self) -> set[str]:
+        """The units behind its numbers, empty for a bare one; none where not all texts are numbers or none has one."""
+        found = {unit_in(text) for text in self.examples}
+        return {unit or "" for unit in found} if None not in found and any(found) else set()
+
+    @property
     def is_bare(self) -> bool:
-        """Whether its measures are mostly written without a unit."""
+        """Whether some of its measures are written without a unit."""
         if self.is_sides:
             return any(side[-1].isdigit() for text in self.examples for side in three_sides(text))
-        return self.numbers.read > self.numbers.unread
+        return self.numbers.read > self.numbers.unread or "" in self.units
 
     @property
     def likely_decimal(self) -> str:

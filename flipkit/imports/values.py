@@ -41,7 +41,7 @@ SIGNS |= {
 _WHOLE = re.compile(
     r"(?P<open>\()?\s*(?P<sign>[-+−–])?\s*(?P<before>S?Fr\.|[^0-9\s.,()+−–-]{1,4}|[A-Z]{3})?\s*(?P<inner>[-+−])?\s*"
     r"(?P<body>(?:[0-9][0-9.,'’\u00a0\u202f\u2009 ]*)?[0-9][.,]?|[.,][0-9]+)\s*"
-    r"(?P<after>(?!CR\b|DR\b)(?:[^0-9\s.,()+−–%-]{1,4}|[A-Z]{3}))?\s*"
+    r"(?P<behind>[-−](?=\s*[^\s\d)]))?\s*(?P<after>(?!CR\b|DR\b)(?:[^0-9\s.,()+−–%-]{1,4}|[A-Z]{3}))?\s*"
     r"(?P<percent>%)?\s*(?P<trail>[-−]|CR|DR)?\s*(?P<close>\))?"
 )
 #: A stroke where the cents would stand: 40.- and 12,--.
@@ -87,7 +87,7 @@ def read_written(text: str) -> Written | None:
         if code is None or (currency and code and code != currency):
             return None
         currency = code or currency
-    marks = [match["sign"], match["inner"], match["trail"]]
+    marks = [match[name] for name in ("sign", "inner", "behind", "trail")]
     minus = sum(mark in ("-", "−", "–", "DR") for mark in marks if mark)
     if minus > 1 or (minus and match["open"]):
         return None
@@ -569,7 +569,8 @@ COLLECTED = "collected"
 _UNIT_WORDS = {
     "in": "in", "inch": "in", "inches": "in", "cm": "cm", "mm": "mm", "ft": "ft", "feet": "ft",
     "lb": "lb", "lbs": "lb", "pound": "lb", "pounds": "lb", "oz": "oz", "ounce": "oz", "ounces": "oz",
-    "kg": "kg", "kgs": "kg", "kilogram": "kg", "kilograms": "kg", "g": "g", "gram": "g", "grams": "g",
+    "kg": "kg", "kgs": "kg", "kilo": "kg", "kilos": "kg", "kilogram": "kg", "kilograms": "kg",
+    "g": "g", "gram": "g", "grams": "g",
     "min": "min", "mins": "min", "minutes": "min", "hours": "hour", "hrs": "hour", "h": "hour", "hour": "hour",
     "minuten": "min", "minuti": "min", "minutos": "min", "minuty": "min", "std": "hour", "stunden": "hour",
     "heures": "hour", "horas": "hour", "ore": "hour", "uren": "hour", "godziny": "hour", "godz": "hour",
@@ -735,7 +736,7 @@ def likenesses(words: str) -> dict[tuple[str, str], float]:
     for word, score, _ in process.extract(words, list(index), scorer=fuzz.ratio, score_cutoff=near, limit=20):
         if score == 100.0:
             take(word, 100.0)
-        elif not word.endswith("?"):
+        elif not word.endswith("?") and _misspelt(words, word):
             take(word, score - 8)
     given = set(words.split())
     for word in {word for part in given for word in _by_part().get(part, ())}:
@@ -749,6 +750,17 @@ def likenesses(words: str) -> dict[tuple[str, str], float]:
         # Postage that the buyer paid is income, whatever other words say.
         found["items", "shipping_charged"] = max(found.pop(("items", "label_paid")), 90.0)
     return found
+
+
+def _misspelt(words: str, other: str) -> bool:
+    """Whether each word is the other's, but for a letter of a long one: a letter makes another word of a short one.
+
+    >>> _misspelt("purchse dates", "purchase date"), _misspelt("preso il", "reso il")
+    (True, False)
+    """
+    pairs = zip(words.split(), other.split(), strict=False)
+    alike = all(a.rstrip("s") == b.rstrip("s") or min(len(a), len(b)) > 5 for a, b in pairs)
+    return alike or words.count(" ") != other.count(" ")
 
 
 @functools.cache
@@ -799,7 +811,22 @@ def columns_of(table: str) -> dict[str, schema.Column]:
 #: The column of an export that says how many of a row's things sold; the row is split by it.
 SOLD_OF = "quantity_sold"
 
-# Three sides in one cell.
+# A measure, or three sides, in one cell.
+
+_MEASURE = re.compile(r"[\d.,]+\s*([a-z]*|[\"”″])\.?", re.IGNORECASE)
+
+
+def unit_in(text: str) -> str | None:
+    """The unit behind a number: empty where none is written, None where the text is no such measure.
+
+    >>> unit_in("2.5 kg"), unit_in("12"), unit_in("12 pieces")
+    ('kg', '', None)
+    """
+    match = _MEASURE.fullmatch(text)
+    if match is None:
+        return None
+    return "in" if match[1] in tuple('"”″') else _UNIT_WORDS.get(match[1].lower()) if match[1] else ""
+
 
 _SIDE = r"(?:[lwhdbt]\s*)?([\d.,]+)\s*(in(?:ch(?:es)?)?|cm|mm|ft|[\"”″])?\.?"
 _THREE = re.compile(rf"{_SIDE}\s*(?:[x×*]|by)\s*{_SIDE}\s*(?:[x×*]|by)\s*{_SIDE}", re.IGNORECASE)

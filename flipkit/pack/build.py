@@ -188,9 +188,13 @@ def make_pack(
     jobs: int = 1,
     on_done: Callable[[PageResult], object] | None = None,
     before: Callable[[Path], object] | None = None,
+    ways: Mapping[str, str] | None = None,
     **running: Any,
 ) -> Pack:
-    """Make every page, the index and the manifest in a new folder, then put it in the place of the old one."""
+    """Make every page, the index and the manifest in a new folder, then put it in the place of the old one.
+
+    ``ways`` leads from what a row is called, or from the name in brackets at its end, to the page of it.
+    """
     with replacing(out) as folder:
         if before is not None:
             before(folder)
@@ -208,6 +212,10 @@ def make_pack(
         titles = {result.name: result.title for result in results}
         texts = [(result.name, (folder / f"{result.name}.html").read_text(encoding="utf-8")) for result in results]
         require_agreement([(titles[name], page_figures(text)) for name, text in texts])
+        if ways:
+            texts = [(name, linked_rows(text, ways, here=f"{name}.html")) for name, text in texts]
+            for name, text in texts:
+                _write(folder / f"{name}.html", text)
         opening = dict(texts).get(Path(INDEX).stem)
         if opening is None:
             opening = index_text(pages, title=title, lead=lead, notes=notes, titles=titles)
@@ -221,6 +229,27 @@ def make_pack(
         write_archive(folder, folder / ARCHIVE)
     moved = [_moved(result, folder, out) for result in results]
     return Pack(out, out / INDEX, tuple(moved))
+
+
+_CELL = re.compile(r"(<(t[hd])(?: [^>]*)?>)([^<>]+)(</\2>)")
+_IN_BRACKETS = re.compile(r"\(([^()]+)\)$")
+
+
+def linked_rows(page: str, ways: Mapping[str, str], *, here: str = "") -> str:
+    """A page whose cells lead to the page of what they name, but for the page itself.
+
+    >>> linked_rows("<tr><th>Lamp (R-1)</th><td>lamps</td></tr>", {"lamps": "lamps.html"})
+    '<tr><th>Lamp (R-1)</th><td><a href="lamps.html">lamps</a></td></tr>'
+    """
+    known = {escape(name): file for name, file in ways.items() if file != here}
+
+    def linked(cell: re.Match[str]) -> str:
+        begin, _, text, end = cell.groups()
+        named = _IN_BRACKETS.search(text)
+        file = known.get(text) or (known.get(named[1]) if named else None)
+        return f'{begin}<a href="{file}">{text}</a>{end}' if file else cell[0]
+
+    return _CELL.sub(linked, page)
 
 
 def require_agreement(pages: Sequence[tuple[str, Sequence[Figure]]]) -> None:

@@ -31,9 +31,6 @@ from flipkit.reports.category import page_names, sold_csv
 from flipkit.reports.forecasts import month_forecasts
 from flipkit.reports.sentences import (
     month_name,
-    overrides_sentence,
-    run_out_sentence,
-    trace_sentence,
 )
 from flipkit.reports.stock import Stock
 from flipkit.reports.study import STUDIES, Study, open_study
@@ -118,6 +115,7 @@ def make_month_pack(plan: MonthPlan, *, jobs: int = 2, on_done: Callable[[PageRe
             jobs=jobs,
             on_done=on_done,
             before=lambda folder: _leave_knowledge(study, folder),
+            ways=_ways(plan),
             cwd=study.books.path.resolve().parent,
             env={STUDIES: str(shared)},
         )
@@ -155,17 +153,6 @@ def month_manifest(plan: MonthPlan) -> Manifest:
     )
 
 
-def pack_notes(study: Study) -> list[str]:
-    """What a reader of the pack should know beside its pages."""
-    notes = [f"The books as they stood on {study.as_of.isoformat()}.", trace_sentence(study.sold_items())]
-    notes += filter(None, [overrides_sentence(study), run_out_sentence(study)])
-    if study.rules.own:
-        notes.append(f"Rule tables of the shop's own: {', '.join(sorted(study.rules.own))}.")
-    if study.notes:
-        notes.append(f"The check of the books noticed {len(study.notes)} things; the page on assumptions lists them.")
-    return notes + study.left_out
-
-
 def default_jobs() -> int:
     """How many notebooks run at a time where nobody says: one a processor, four at most."""
     return max(1, min(4, os.cpu_count() or 1))
@@ -186,6 +173,15 @@ def _leave_knowledge(study: Study, folder: Path) -> None:
     Path(folder, knowledge_file.PLANS).write_text(plans, encoding="utf-8", newline="\n")
     Path(folder, TO_DO).write_text(Stock(study).csv(), encoding="utf-8", newline="\n")
     Path(folder, SOLD).write_text(sold_csv(study), encoding="utf-8", newline="\n")
+
+
+def _ways(plan: MonthPlan) -> dict[str, str]:
+    """From each category, and each of its items, to the category's page."""
+    made, names = {page.task.name for page in plan.pages}, page_names(plan.study.categories)
+    found = {category: f"{name}.html" for category, name in names.items() if name in made}
+    items = plan.study.items
+    of_items = zip(items["item_id"], items["category"], strict=True)
+    return {**{str(item): found[kind] for item, kind in of_items if kind in found}, **found}
 
 
 def _page(name: str, notebook: str, parameters: Mapping[str, object], title: str, *, bar: str = "") -> PackPage:

@@ -15,7 +15,6 @@ import pandas as pd
 from flipkit.analysis.returns import TOO_FEW, in_window, side_by_side, too_few_words
 from flipkit.analysis.sizes import SIZE_ORDER, BreakEven
 from flipkit.analysis.sliders import DIVISORS, Settings
-from flipkit.books.schema import DOING
 from flipkit.charts.returns import plot_break_even_moves, plot_minutes, plot_price_bands, plot_size_comparison
 from flipkit.charts.style import hourly, joined, money
 from flipkit.money import show_cents
@@ -62,16 +61,14 @@ class Bulky:
     def to_do(self) -> Element:
         """From which price on a bulky item is worth its hours, and which items are bulky."""
         found = self.study.break_even
-        lines = []
-        if found.claimed and not math.isnan(found.price_cents):
-            lines.append(self.break_even())
+        lines = [self.break_even()] if found.claimed and not math.isnan(found.price_cents) else []
         usual, often = (self._bulky_kinds(low, high) for low, high in ((_USUALLY, 1.01), (_OFTEN, _USUALLY)))
         kinds = [
             f"{said} bulky once packed: {joined(names)}."
             for said, names in (("Nearly always", usual), ("Often", often))
             if names
         ]
-        return to_do([*lines, *(["Look at the size before you buy. " + " ".join(kinds)] if kinds else [])])
+        return to_do([*(["Look at the size before you buy. " + " ".join(kinds)] if kinds else []), *lines])
 
     def in_one_line(self) -> Element:
         """The whole answer in one line, with the way to its page."""
@@ -94,40 +91,51 @@ class Bulky:
         inside = found.seen_from_cents <= found.price_cents <= found.seen_to_cents
         beyond = "" if inside else " No bulky item sold at such a price, so this is a guess."
         return (
-            f"On average over all bulky kinds, buy a bulky item only if it will sell for about "
-            f"{_price(self.study.currency, found.price_cents)} or more (probably between {low} and {high}): from there "
-            f"on it beats the average small item. Each kind's own lowest price stands on the page Buy.{beyond}"
+            f"Among what sold, a bulky item had to sell for about {_price(self.study.currency, found.price_cents)} "
+            f"(probably between {low} and {high}): from there on it beats the average small item.{beyond} What to pay "
+            "for each kind and size, and which to leave, is on Buy."
         )
 
     def picture(self) -> Any:
         """What an hour on each size earned at each price."""
         study = self.study
-        chart = plot_price_bands(study.price_bands, study.target, confidence=study.confidence, currency=study.currency)
+        chart = plot_price_bands(
+            study.bought_bands, study.target, counted="bought", confidence=study.confidence, currency=study.currency
+        )
         title = self._at_equal_prices() or "What an hour of each size earned at each price"
-        subtitle = f"Things sold, {span_name(study)}. Bar: where the true figure probably lies. Your books."
-        if study.price_bands.empty:
+        subtitle = f"Everything bought, {span_name(study)}, by what such items sell for. Bar: where the true figure"
+        subtitle += " probably lies."
+        if study.bought_bands.empty:
             return chart
         return chart.properties(title={"text": title.rstrip("."), "subtitle": subtitle})
 
     def by_price(self) -> Element:
-        """An hour on each size at each price; the last row counts what was bought, unsold items too."""
-        study, bands = self.study, self.study.price_bands
+        """An hour on each size at each price, over what was bought, unsold items too; the last row is all of it."""
+        caption = "What an hour earned, unsold items counted, and where it probably lies"
+        return self._by_price(self.study.bought_bands, self.study.size_bought, "Such items sell for", caption)
+
+    def by_sold_price(self) -> Element:
+        """The same over the sales alone, by the price that each brought."""
+        caption = "The same for sold items only, by the price that each brought"
+        return self._by_price(self.study.price_bands, self.study.size_returns, "It sold for", caption)
+
+    def _by_price(self, bands: pd.DataFrame, whole: pd.DataFrame, price: str, caption: str) -> Element:
         if bands.empty:
             return EMPTY
         shown: dict[str, dict[str, str]] = {}
         for row in bands.to_dict("records"):
-            shown.setdefault(_band(study, row), {})[str(row["size_class"])] = self._cell(row)
-        for row in study.size_bought.to_dict("records"):
-            shown.setdefault("all bought, counting unsold items", {})[str(row["size_class"])] = self._cell(row)
+            shown.setdefault(_band(self.study, row), {})[str(row["size_class"])] = self._cell(row)
+        for row in whole.to_dict("records"):
+            shown.setdefault("any price", {})[str(row["size_class"])] = self._cell(row)
         frame = (
             pd.DataFrame.from_dict(shown, orient="index").reindex(columns=list(SIZE_ORDER)).dropna(axis=1, how="all")
         )
         frame = frame.loc[:, [(frame[size].dropna() != TOO_FEW).any() for size in frame]]
         if frame.columns.empty:
             return EMPTY
-        headings = {"price": "It sold for", **{size: size.capitalize() for size in frame}}
+        headings = {"price": price, **{size: size.capitalize() for size in frame}}
         frame = frame.fillna(NOTHING).rename_axis("price").reset_index()
-        return table(frame, caption="What an hour earned, and where it probably lies", headings=headings)
+        return table(frame, caption=caption, headings=headings)
 
     def both_counts(self) -> Element:
         """What an hour on each size earns, counted over what was bought and over what sold."""
@@ -215,14 +223,8 @@ class Bulky:
             source=f"Your books, {span_name(self.study)}",
         )
 
-    def minutes(self) -> Element:
-        """Where the minutes of each size go."""
-        frame = activity_minutes(self.study.sold_items(), by="size_class")
-        formats: dict[str, Any] = {"logged": lambda share: f"{share:.0%}", "activity": DOING.get}
-        return table(frame, caption="Your own minutes per item sold", formats=formats)
-
     def minutes_picture(self) -> Any:
-        """The same as bars."""
+        """Where the minutes of each size go."""
         return plot_minutes(
             activity_minutes(self.study.sold_items(), by="size_class"),
             group="size_class",
@@ -234,8 +236,8 @@ class Bulky:
         return cautions(self.study.items)
 
     def _at_equal_prices(self) -> str:
-        """Which of the two earned more in each band of like prices."""
-        rows = {(row["band"], row["size_class"]): row for row in self.study.price_bands.to_dict("records")}
+        """Which of the two earned more in each band of like prices, unsold items counted."""
+        rows = {(row["band"], row["size_class"]): row for row in self.study.bought_bands.to_dict("records")}
         pairs = [
             (rows[band, "small"], rows[band, "bulky"])
             for band in sorted({band for band, _ in rows})
@@ -373,29 +375,6 @@ class BreakEvenMoves:
             return f"We can't say how the price from which bulky wins moves: {now['verdict']}."
         parts = [self._wages(now), self._divisors(now)]
         return " ".join(part for part in parts if part)
-
-    def table(self) -> Element:
-        """Every setting with its price and interval."""
-        if not self.frame["claimed"].any():
-            return EMPTY
-        frame = pd.DataFrame(
-            {
-                "setting": [self.named(row) for row in self.frame.to_dict("records")],
-                "price": [self._shown(value) for value in self.frame["price_cents"]],
-                "interval": [
-                    f"{self._shown(low)} to {self._shown(high)}"
-                    for low, high in zip(self.frame["low_cents"], self.frame["high_cents"], strict=True)
-                ],
-            }
-        )
-        headings = {"setting": "If", "price": "Bulky pays more from", "interval": "Probably between"}
-        return table(frame, caption="One thing moved at a time", headings=headings)
-
-    def named(self, row: dict[str, object] | dict[object, object]) -> str:
-        """What a row supposes, in words."""
-        if row["moved"] == "wage":
-            return f"hired wage {money_per_hour(float(str(row['wage'])), currency=self.currency)}"
-        return f"divisor {row['divisor']}" if row["moved"] == "divisor" else "as the books have it"
 
     def _wages(self, now: pd.Series[object]) -> str:
         if not self.hired_cents:

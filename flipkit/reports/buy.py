@@ -22,6 +22,7 @@ from flipkit.analysis.decisions import (
     Decision,
 )
 from flipkit.analysis.max_bid import PRICES, AisleRule, pocket_table
+from flipkit.analysis.repricing import PLANNED
 from flipkit.analysis.returns import LIKELY, TOO_FEW, UNLIKELY
 from flipkit.charts.returns import plot_category_returns
 from flipkit.charts.style import hourly, joined, money
@@ -86,12 +87,13 @@ class Buy:
         if lines:
             lines.append(
                 f"{'That hour' if used == 1 else f'These {used:,} hours'} should bring about "
-                f"{_whole(self._brings(), self.study)} once what you find has sold; what you have in stock brings its "
-                "money besides."
+                f"{_whole(self._brings(), self.study)} once what you find has sold; a month without trips gives that "
+                f"up. What you have in stock brings its money besides{self._stock_hours()}."
             )
         if free > 0:
             lines.append(
-                f"{count_of(free, 'hour')} free: they bring nothing until you find more of what pays, or other work."
+                f"{count_of(free, 'hour')} free, of the {shared.hours:,.0f} that a month's purchases take: they bring "
+                "nothing until you find more of what pays, or other work."
             )
         return to_do([Said(line, figures) for line in lines])
 
@@ -112,7 +114,7 @@ class Buy:
         subtitle = f"Everything bought, {span_name(study)}, unsold items too. Bar: where the true figure probably lies."
         return chart.properties(title={"text": title, "subtitle": subtitle})
 
-    def sheet(self) -> Element:
+    def sheet(self, category: str = "") -> Element:
         """The most to pay for each kind to buy, at its own low, usual and high price, and a rule for any other."""
         study = self.study
         if few_sales_sentence(study):
@@ -120,26 +122,27 @@ class Buy:
         needed = study.assumptions.whole("report.too_few_items")
         kinds = study.knowledge["categories"]
         order = [one.category for one in study.decisions if one.verdict != LEAVE or one.sells_from_cents is not None]
+        order = [name for name in order if category in ("", name)]
+        if not order:
+            return EMPTY if category else words("Nothing is worth buying at its usual prices.")
         rows = []
-        for (category, size), part in pd.DataFrame(pocket_table(study.knowledge, categories=order)).groupby(
+        for (kind, size), part in pd.DataFrame(pocket_table(study.knowledge, categories=order)).groupby(
             ["category", "size_class"], sort=False
         ):
-            mark = " *" if kinds[str(category)]["sold"] < needed else ""
+            mark = " *" if kinds[str(kind)]["sold"] < needed else ""
             pays = {
                 str(row["which"]): f"{_whole(row['price_cents'], study)}: {self._most(row['highest_cents'])}"
                 for row in part.to_dict("records")
             }
             rule = rule_words(study, part["rule"].iloc[0])
-            rows.append({"thing": f"{category}, {size}{mark}", **pays, "rule": rule})
-        if not rows:
-            return words("Nothing is worth buying at its usual prices.")
+            rows.append({"thing": f"{size}{mark}" if category else f"{kind}, {size}{mark}", **pays, "rule": rule})
         headings = {
-            "thing": "Kind and size",
+            "thing": "Size" if category else "Kind and size",
             **{which: which.capitalize() for which in PRICES},
             "rule": "Any other price",
         }
         figures = [figure for one in _bought(study) for figure in decision_figures(study, one)]
-        caption = "What it sells for, then the most to pay; kinds to buy first"
+        caption = "What it sells for, then the most to pay" + ("" if category else "; kinds to buy first")
         shown = table(pd.DataFrame(rows), caption=caption, headings=headings, figures=figures)
         # Neither a phone nor a desk has the width that long words are given elsewhere: here they wrap.
         return Element(shown.html.replace(' class="long"', ""), shown.text, shown.figures)
@@ -263,14 +266,12 @@ class Buy:
         if plan is not None and plan.hours.sum():
             low, high = (_whole(100 * part, self.study) for part in (plan.low, plan.high))
             text = (
-                f"You have {shared.hours:,.0f} hours, as in an average month so far. Those given out should bring "
+                f"A month's purchases took you {shared.hours:,.0f} hours on average, from finding to posting. Those "
+                "given out should bring "
                 f"{_whole(self._brings(), self.study)}, probably {low} to {high} by how well the returns are known; "
                 "the luck of a single month comes on top. "
             )
-        text += (
-            "Only finds that cost no more than their price count, and nothing gets more hours than its finds take. "
-            "What stopping frees, on This month, also counts the work still to come on what you bought."
-        )
+        text += "Only finds that cost no more than their price count, and nothing gets more hours than its finds take."
         if doubt:
             errors = "its error" if doubt == 1 else f"{doubt:g} times its error"
             text += (
@@ -278,6 +279,12 @@ class Buy:
                 "buying it is how you learn."
             )
         return text
+
+    def _stock_hours(self) -> str:
+        """The hours that the stock still takes by its plan, beside those for what is still to be bought."""
+        plans = self.study.patience
+        hours = plans.loc[plans["way"] == PLANNED, "work_min"].sum() / 60 if len(plans) else 0.0
+        return f", for about {count_of(round(hours), 'hour')} of work until it has sold" if round(hours) else ""
 
     def _brings(self) -> int:
         """What next month's hours bring, as the table's rows add up. [cents]"""
@@ -330,7 +337,8 @@ def change_words(change: Change, *, target: float, currency: str) -> str:
         )
     if change.name == PACK_SMALLER:
         return f"Pack {joined(most)} in boxes just small enough: {worth}."
-    return f"List new {joined(most)} at the prices recommended on Stock and prices: {worth}."
+    times = f"at {change.asked:.1f} times what such items sell for, and mark them down as Stock and prices says"
+    return f"List new {joined(most)} {times}: {worth}."
 
 
 def rule_words(study: Study, rule: AisleRule) -> str:

@@ -12,13 +12,12 @@ import numpy as np
 
 from flipkit.analysis.decisions import LEAVE, Decision
 from flipkit.analysis.returns import TOO_FEW
-from flipkit.books.schema import DOING
 from flipkit.books.write import csv_text
 from flipkit.charts.returns import plot_minutes, plot_waterfall
 from flipkit.charts.stock import plot_days_listed
 from flipkit.charts.style import hourly, money
 from flipkit.errors import AssumptionError
-from flipkit.reports.buy import chance_words, decision_figures
+from flipkit.reports.buy import Buy, chance_words, decision_figures
 from flipkit.reports.elements import (
     EMPTY,
     Element,
@@ -96,6 +95,10 @@ class Category:
         subtitle = f"An average sale, shipping included: {count_of(len(sold), 'sale')}, {span_name(self.study)}."
         return chart.properties(title={"text": title, "subtitle": subtitle})
 
+    def prices(self) -> Element:
+        """The most to pay for each size, and a rule for any price."""
+        return Buy(self.study).sheet(self.name)
+
     def stock(self) -> Element:
         """Everything in stock, with what to do."""
         return Stock(self.study).actions(self.name)
@@ -105,13 +108,6 @@ class Category:
         return plot_minutes(
             activity_minutes(self.study.sold_items(self.name)), source=f"Your books, {span_name(self.study)}"
         )
-
-    def minutes(self) -> Element:
-        """The same in figures."""
-        frame = activity_minutes(self.study.sold_items(self.name))
-        formats: dict[str, Any] = {"activity": DOING.get, "logged": lambda share: f"{share:.0%}"}
-        headings = {"activity": "Activity", "minutes_per_item": "Minutes per item", "logged": "Logged"}
-        return table(frame, caption="Your own minutes per item sold", headings=headings, formats=formats)
 
     def waiting_picture(self) -> Any:
         """How long they wait."""

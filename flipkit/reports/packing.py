@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from flipkit.analysis.decisions import LEAVE
 from flipkit.analysis.packing_review import lesson_totals, parcel_lessons
 from flipkit.books.schema import PICKUP
 from flipkit.charts.stock import plot_packing_lessons
@@ -36,6 +37,8 @@ class Packing:
     span: str
     currency: str
     measures: Measures
+    #: Kinds that the Buy page says to leave.
+    to_leave: frozenset[str] = frozenset()
 
     def answer(self) -> Element:
         """What boxes cost more than they had to."""
@@ -54,7 +57,7 @@ class Packing:
     def to_do(self) -> Element:
         """How to pack next time, the dearest lessons first."""
         lines = [
-            f"{str(row['category']).capitalize()}: use a box {self._reach()} smaller where the item allows it. "
+            f"{self._kind(str(row['category']))}: use a box {self._reach()} smaller where the item allows it. "
             f"{row['trims']:,} of {row['parcels']:,} boxes were just too big, which cost "
             f"{self._money(row['trim_cents'])}."
             for row in self._by_trims().head(_NAMED).to_dict("records")
@@ -165,6 +168,10 @@ class Packing:
         boxes = count_of(missing, "more box", "more boxes")
         return f"{whole} {boxes} can't be judged: their size or zone is not in the books{more}."
 
+    def _kind(self, category: str) -> str:
+        """A kind's name, and what its boxes are still good for where it is not worth buying."""
+        return category.capitalize() + (", if you still ship what you hold" if category in self.to_leave else "")
+
     def _by_trims(self) -> pd.DataFrame:
         found = self.totals[self.totals["trim_cents"] > 0]
         return found.sort_values(["trim_cents", "category"], ascending=[False, True])
@@ -227,6 +234,7 @@ def packing_page(study: Study, *, reach: str = "") -> Packing:
         span_name(study),
         study.currency,
         study.measures,
+        frozenset(one.category for one in study.decisions if one.verdict == LEAVE),
     )
 
 

@@ -307,7 +307,7 @@ def may_bring_sentence(study: Study) -> Said:
     given = f". The {len(study.given_up):,} to clear out count with their salvage alone" if study.given_up else ""
     return Said(
         f"Over the next {study.horizon.days} days the stock may bring {money(may, currency=study.currency)} after "
-        f"what is still to be paid, about {likely:,.0f} items selling{given}.",
+        f"what is still to be paid, before your work, about {likely:,.0f} items selling{given}.",
         [study.figure("stock may bring", "shop", may)],
     )
 

@@ -18,7 +18,7 @@ from flipkit.analysis.stock import ageing_table, stock_table
 from flipkit.analysis.survival import days_to_sale, survival_table
 from flipkit.books.write import csv_text
 from flipkit.charts.stock import plot_days_listed, plot_patience
-from flipkit.charts.style import joined, money
+from flipkit.charts.style import hourly, joined, money
 from flipkit.economics.items import item_economics
 from flipkit.money import show_cents
 from flipkit.reports.elements import EMPTY, NOTHING, Element, Said, figures_said, headline, table, to_do
@@ -36,10 +36,10 @@ from flipkit.reports.study import Study
 from flipkit.reports.tables import cautions, words
 from flipkit.reports.waiting import Waiting, waiting_page
 
-#: What the answer says of each action, in this order.
+#: What the answer says of each action, in this order; nothing to mark down is an answer too.
 _COUNTED: Final = {
     "list": "list {}",
-    "lower": "mark down {}",
+    "lower": "mark down {} today",
     "hold": "keep {} for now",
     "give up": "clear out {}",
 }
@@ -90,7 +90,11 @@ class Stock:
         if not stock:
             return Said("Nothing is in stock.", figures)
         counts = self.plan["action"].value_counts()
-        parts = [said.format(f"{counts[action]:,}") for action, said in _COUNTED.items() if action in counts]
+        parts = [
+            said.format(f"{counts[action]:,}" if action in counts else "none")
+            for action, said in _COUNTED.items()
+            if action in counts or (action == "lower" and len(counts))
+        ]
         known = int(counts.sum())
         rest = f" For {stock - known:,} we don't know a typical price yet." if stock > known else ""
         said = f": {', '.join(parts)}." if parts else "."
@@ -111,38 +115,63 @@ class Stock:
 
     def to_do(self) -> Element:
         """What to do now, counted and in dollars; every item stands in the table below."""
-        lines = []
+        study, lines = self.study, []
         first = self.now()
         listed = first[first["action"] == "list"]
         if len(listed):
-            lines.append(f"List {count_of(len(listed), 'item')}: {self._brings(listed)}.")
+            lines.append(f"List {count_of(len(listed), 'item')} at the prices below: {self._brings(listed)}.")
         lower = first[first["action"] == "lower"]
         if len(lower):
             lines.append(f"Mark down {count_of(len(lower), 'item')} to the prices below: {self._brings(lower)}.")
         gone = first[first["action"] == "give up"]
         if len(gone):
-            lines.append(self.clear_out(gone))
+            how = "Bundle them into lots, sell them off locally, or give them away."
+            lines.append(f"{self.clear_out(gone)[0]} {how}")
         soon = self.soon()
         if len(soon):
             cuts = int(soon["markdown_on"].notna().sum())
             does = [f"{do} {number:,} more" for do, number in (("mark down", cuts), ("clear out", len(soon) - cuts))]
             said = joined([one for one in does if " 0 more" not in one])
-            lines.append(f"Within four weeks {said}, of those that you keep for now: the days are listed below.")
+            lines.append(f"Within four weeks {said}, on the days below: until then {self._brings(soon)}.")
+        later = self.plan[(self.plan["action"] == "hold") & ~self.plan["item_id"].isin(soon["item_id"])]
+        if len(later):
+            cut = later["markdown_on"].min()
+            first = f" The first markdown is due on {day_words(cut)}." if pd.notna(cut) else ""
+            lines.append(f"Keep {len(later):,} at today's price: {self._brings(later)}.{first}")
         if len(self._unpriced()):
             items = count_of(len(self._unpriced()), "item without a typical price", "items without a typical price")
-            lines.append(f"Look up what like things sold for, for {items}: they are listed below.")
+            cost = money(self._unpriced()["cost_cents"].sum(), currency=study.currency)
+            lines.append(f"Look up what like things sold for, for {items}, listed below: they cost {cost}.")
         return to_do(lines)
 
-    def clear_out(self, gone: pd.DataFrame) -> str:
-        """What to clear out, by kind, why and how."""
+    def clear_out(self, gone: pd.DataFrame) -> tuple[str, float]:
+        """What to clear out, by kind, and what that saves: in words, and in cents."""
         kinds = gone["category"].value_counts()
         named = [f"{name} ({number})" for name, number in kinds.head(_NAMED).items()]
         rest = int(kinds.iloc[_NAMED:].sum())
         named += [f"{rest} of other kinds"] if rest else []
         return (
-            f"Clear out {count_of(len(gone), 'item')}: {joined(named)}. What they may still bring is less than their "
-            "room and your work. Bundle them into lots, sell them off locally, or give them away."
+            f"Clear out {count_of(len(gone), 'item')}: {joined(named)}. {self._cleared_worth(gone)}",
+            -float(self._kept_as_now(gone)["worth_cents"].sum()),
         )
+
+    def _cleared_worth(self, gone: pd.DataFrame) -> str:
+        """What clearing out saves, beside keeping the items and pricing them as before."""
+        kept = self._kept_as_now(gone)
+        if kept.empty:
+            return "What they may still bring is less than their room and your work."
+        net, hours = kept["net_cents"].sum(), kept["work_min"].sum() / 60
+        brings = f"bring {self._whole(net)}" if net >= 0 else f"lose {self._whole(-net)}"
+        target = hourly(self.study.target, currency=self.study.currency)
+        return (
+            f"That saves about {self._whole(-kept['worth_cents'].sum())}: kept and priced as now, they would {brings} "
+            f"and take {count_of(round(hours), 'hour')}, each worth {target}."
+        )
+
+    def _kept_as_now(self, found: pd.DataFrame) -> pd.DataFrame:
+        """What comes of some items if they are kept and priced as before."""
+        rows = self.study.patience
+        return rows[(rows["way"] == AS_NOW) & rows["item_id"].isin(found["item_id"])]
 
     def picture(self) -> Any:
         """How long everything that was ever listed waits."""
@@ -164,11 +193,15 @@ class Stock:
         found = self.plan[self.plan["category"] == category] if category else pd.concat(due)
         if found.empty:
             return EMPTY
-        headings = {"item": "Item", "do": "What to do", "asked": "Asked now", "least": "Take at least"}
+        headings = {"item": "Item", "do": "What to do", "asked": "Asked now", "least": "Take at least today"}
         headings["brings"] = "Still brings"
         caption = "In stock, item by item" if category else "To do now and in the next four weeks, item by item"
-        note = f"{_LEAST} Still brings: on average, after fees, postage, room and your work at your target."
-        return table(self._told(found), caption=caption, headings=headings, note=note)
+        note = f"{_LEAST} Still brings: on average, after all costs, with your work at your target."
+        shown = self._told(found.assign(due=found["markdown_on"].fillna(found["give_up_on"])))
+        if category:
+            # What is kept is kept at what is asked: one column says both.
+            del headings["asked"]
+        return table(shown, caption=caption, headings=headings, note=note)
 
     def kept(self) -> Element:
         """What is kept at its price: the lowest offer to take this week, and what comes next on which day."""
@@ -208,20 +241,24 @@ class Stock:
         if found.empty:
             return EMPTY
         found = found.sort_values(["weeks_listed", "item_id"], ascending=[False, True], kind="stable")
-        costs = self.study.items.set_index("item_id")["cost_cents"].reindex(found["item_id"])
+        kept = self._kept_as_now(found).set_index("item_id")["worth_cents"].reindex(found["item_id"])
         shown = self._told(found).assign(
-            cost=[self._money(cents) for cents in costs],
-            typical=[money(cents, currency=self.study.currency) for cents in found["typical_cents"]],
+            saves=[NOTHING if pd.isna(cents) else self._at_least(-cents) for cents in kept],
+            typical=[self._whole(cents) for cents in found["typical_cents"]],
+            posted=[NOTHING if pd.isna(cents) else self._whole(cents) for cents in found["floor_cents"]],
         )
         headings = {
             "item": "Item",
-            "weeks_listed": "Weeks listed",
             "asked": "Asked now",
             "typical": "Like items sell for",
+            "posted": "Posting pays from",
         }
-        caption = f"{count_of(len(found), 'item')} that cost {money(costs.sum(), currency=self.study.currency)}"
-        formats = {"weeks_listed": lambda weeks: f"{weeks:,.0f}"}
-        return table(shown, caption=caption, headings=headings | {"cost": "It cost"}, formats=formats)
+        caption = f"{count_of(len(found), 'item')}, the longest listed first"
+        note = (
+            "That saves what the item would lose if you kept it and priced it as now, with your work at your target. "
+            "Below the price from which posting pays, sell it in a lot or locally at any price."
+        )
+        return table(shown, caption=caption, headings=headings | {"saves": "That saves"}, note=note)
 
     def action(self, row: dict[Hashable, Any]) -> str:
         """What to do with one item, and when."""
@@ -232,12 +269,21 @@ class Stock:
             return f"mark down to {price}"
         if row["action"] == "give up":
             return "clear out"
-        return self._next(row) if pd.notna(row.get("due")) else f"keep at {self._money(row['asked_cents'])}"
+        kept = f"keep at {self._money(row['asked_cents'])}"
+        due = row.get("due")
+        if pd.isna(due) or due > pd.Timestamp(self.study.as_of) + pd.Timedelta(weeks=_SOON_WEEKS):
+            return kept
+        return f"{kept}, then {self._next(row)}"
 
     def worth(self, row: dict[Hashable, Any]) -> str:
         """What an item still brings, in whole units of the currency."""
-        least = money(100, currency=self.study.currency)
-        return f"under {least}" if row["worth_cents"] < 100 else money(row["worth_cents"], currency=self.study.currency)
+        return self._at_least(row["worth_cents"])
+
+    def _at_least(self, cents: float) -> str:
+        return f"under {self._whole(100)}" if cents < 100 else self._whole(cents)
+
+    def _whole(self, cents: float) -> str:
+        return money(float(cents), currency=self.study.currency)
 
     def now(self) -> pd.DataFrame:
         """What is to be done now: list, mark down, clear out; the most money first within each."""
@@ -314,8 +360,10 @@ class Stock:
         headings["hour"] = "Brings, for an hour"
         formats = {"sold_share": lambda share: "under 1%" if share < 0.01 else f"{share:.0%}"}
         note = (
-            "What it brings is after fees, label and packing, before your hours. The recommended wait is the one that "
-            "is worth most once your minutes at your target, the room and the money tied up are paid."
+            "What it brings is after fees, label and packing, before your hours. The recommended wait is worth most "
+            "once your minutes at your target, the room and the money tied up are paid. It ends where what is still "
+            f"unsold would bring less than {self._money(self.study.knowledge['wishes']['wait_worth_cents'])} more. "
+            f"Each week costs {self._money(frame['week_cents'].iloc[-1])} for room and the money tied up."
         )
         caption = f"{frame['title'].iloc[0]}: what waiting brings"
         return table(shown, caption=caption, headings=headings, formats=formats, note=note)
@@ -426,9 +474,7 @@ class Stock:
             item=[f"{row['title']} ({row['item_id']})" if row["title"] else row["item_id"] for row in rows],
             do=[self.action(row) for row in rows],
             asked=[self._money(row["asked_cents"]) for row in rows],
-            least=[
-                "any price" if row["action"] == "give up" else self._money(row["lowest_offer_cents"]) for row in rows
-            ],
+            least=[NOTHING if row["action"] == "give up" else self._money(row["lowest_offer_cents"]) for row in rows],
             then=[f"{self._money(row['asked_cents'])}, {self._next(row)}" for row in rows],
             brings=[NOTHING if row["action"] == "give up" else self.worth(row) for row in rows],
         )
@@ -459,7 +505,7 @@ class Stock:
 
     def _brings(self, found: pd.DataFrame) -> str:
         they = "it" if len(found) == 1 else "they"
-        return f"{they} may still bring {money(float(found['worth_cents'].sum()), currency=self.study.currency)}"
+        return f"{they} may still bring {self._whole(found['worth_cents'].sum())} beyond your work"
 
     def _held(self) -> str:
         """What the stock cost, and what it may still bring."""
@@ -474,10 +520,13 @@ class Stock:
     def _patience_title(self, frame: pd.DataFrame) -> str:
         """What the recommended wait brings beside the next shorter one."""
         ways = frame[frame["way"] != AS_NOW]
-        shorter = ways[~ways["chosen"].astype(bool)]
+        if not ways["chosen"].any():
+            return "What waiting brings"
+        best = ways[ways["chosen"]].iloc[0]
+        shorter = ways[ways["within_weeks"] < best["within_weeks"]]
         if shorter.empty:
             return "What waiting brings"
-        best, last = ways[ways["chosen"]].iloc[0], shorter.iloc[-1]
+        last = shorter.iloc[-1]
         more = money(best["worth_cents"] - last["worth_cents"], currency=self.study.currency)
         return f"Waiting up to {_weeks(best)} brings {more} more than {_weeks(last)}"
 

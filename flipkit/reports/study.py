@@ -44,7 +44,7 @@ from flipkit.books.read import Books, books_as_of, last_recorded_day, read_books
 from flipkit.economics.costs import MOST_TAUGHT, SuppliesUsed
 from flipkit.economics.items import Economics, item_economics
 from flipkit.economics.trace import ItemTrace, item_trace
-from flipkit.errors import AssumptionError, PackError
+from flipkit.errors import AssumptionError, NotEnoughDataError, PackError
 from flipkit.money import nearest_cent, show_cents
 from flipkit.paths import demo_folder
 from flipkit.reports.elements import Figure
@@ -196,13 +196,12 @@ class Study:
 
     @functools.cached_property
     def hours(self) -> SharedHours:
-        """Where the hours of a middling month go next, and which stay free."""
-        recorded = self.months.tail(self.assumptions.whole("report.window_months"))
+        """Where the hours go that a month's purchases take, from finding to posting, and which stay free."""
         return shared_hours(
             self.verdicts,
             self.ranking,
             self.bought_returns,
-            hours=float(recorded["owner_min"].mean() / 60) if recorded["owner_min"].sum() > 0 else 0.0,
+            hours=float(self.bought_returns["expected_min"].sum() / 60 / self.months_looked_back),
             months=self.months_looked_back,
             target=self.target,
             stretch=self.assumptions.number("sourcing.stretch"),
@@ -383,12 +382,31 @@ class Study:
 
     @functools.cached_property
     def price_bands(self) -> pd.DataFrame:
-        """The size classes within equal price bands over the window."""
-        edges = sizes.price_bands(
-            self.sold_items()["sold_price_cents"], bands=self.assumptions.whole("report.price_bands")
-        )
+        """The size classes within equal price bands over the window's sales, by the price that each brought."""
         return sizes.within_price_bands(
-            self.items, window=self.window(), edges_cents=edges, target=self.target, settings=self._settings
+            self.items, window=self.window(), edges_cents=self._edges, target=self.target, settings=self._settings
+        )
+
+    @functools.cached_property
+    def bought_bands(self) -> pd.DataFrame:
+        """The same over what was bought in the window, unsold things too, by what like things sell for."""
+        typical = pd.Series(self.selling[1].cents, index=self.items.index).fillna(self.items["sold_price_cents"])
+        of_kind = typical.groupby(self.items["category"]).transform("median")
+        return sizes.bought_price_bands(
+            self.planned_items,
+            typical.fillna(of_kind).fillna(0),
+            window=self.window(),
+            edges_cents=self._edges,
+            settings=self._settings,
+            horizon=self.horizon,
+            target=self.target,
+        )
+
+    @property
+    def _edges(self) -> list[int]:
+        """Edges of price bands that hold about equally many sales."""
+        return sizes.price_bands(
+            self.sold_items()["sold_price_cents"], bands=self.assumptions.whole("report.price_bands")
         )
 
     @functools.cached_property
@@ -481,6 +499,7 @@ class Study:
             "size_bought",
             "size_gaps",
             "price_bands",
+            "bought_bands",
             "break_even",
             "selling",
             "knowledge",
@@ -631,9 +650,13 @@ def asked_study(
     day = _day(as_of) if as_of else last_recorded_day(read, until=today)
     first = read.items["bought_on"].min()
     if pd.isna(first) or first.date() > day:
-        begun = f"a day on or after {first.date().isoformat()}, when the books begin" if pd.notna(first) else ""
-        need = begun or "books with at least one thing in items"
-        raise AssumptionError("as_of", need=need, got=day.isoformat())
+        if pd.isna(first):
+            raise NotEnoughDataError(
+                "the number of things in items", need="at least 1", got=0, mend="write down what you bought first"
+            )
+        raise AssumptionError(
+            "as_of", need=f"a day on or after {first.date().isoformat()}, when the books begin", got=day.isoformat()
+        )
     # Books that began this month have no full one yet: the month that runs is reported.
     chosen = month or max(latest_full_month(day), f"{first:%Y-%m}")
     _require_month(chosen, first.date(), day, asked=bool(month))

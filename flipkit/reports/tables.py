@@ -11,11 +11,12 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.analysis.results import RESULT
+from flipkit.analysis.results import RESULT, resting_on
 from flipkit.analysis.returns import TOO_FEW, too_few_words
+from flipkit.charts.style import money
 from flipkit.economics.costs import own_rate_cards
 from flipkit.reports.elements import EMPTY, NOTHING, Element, caution, figures_said, table
-from flipkit.reports.sentences import money_per_hour, of_category, past_words
+from flipkit.reports.sentences import money_per_hour, month_name, of_category, past_words
 from flipkit.reports.study import Study
 from flipkit.rules.blocks import RuleSet
 
@@ -291,7 +292,7 @@ def rules_table(study: Study) -> Element:
 
 
 def assumptions_table(study: Study) -> Element:
-    """Every assumption with its value and who says so, the shop's and this run's own first.
+    """Every assumption with its value and who says so: those on which most of the month's money rests come first.
 
     Parameters
     ----------
@@ -304,20 +305,28 @@ def assumptions_table(study: Study) -> Element:
         For a page.
     """
     order = {"this run": 0, "shop": 1, "packaged": 2}
-    entries = sorted(study.assumptions.entries.values(), key=lambda entry: order[entry.layer])
+    held, by_card = study.assumptions, bool(own_rate_cards(study.rules, study.assumptions))
+    rests = resting_on(study.month_items(), target_cents=held.cents("hour.target"), by_card=by_card)
+    entries = sorted(held.entries.values(), key=lambda entry: (-rests.get(entry.key, 0.0), order[entry.layer]))
     whose = {"packaged": "", "shop": " (yours)", "this run": " (this run)"}
     rows = [
         (
             entry.key,
             " ".join(filter(None, entry.shown(study.measures, currency=study.currency))) + whose[entry.layer],
+            money(rests[entry.key], currency=study.currency) if rests.get(entry.key, 0.0) >= 50 else NOTHING,
             entry.meaning if entry.source.startswith("common practice") else f"{entry.meaning} Source: {entry.source}.",
         )
         for entry in entries
     ]
-    columns = ["assumption", "value", "meaning"]
+    columns = ["assumption", "value", "rests", "meaning"]
     caption = "Every assumption, its value and who says so"
-    note = "Where no source is named it is common practice. What you or this run set is marked."
-    return table(pd.DataFrame(rows, columns=columns), caption=caption, note=note)
+    note = (
+        f"First come those on which most of {month_name(study.month)} rested: its dollars and minutes, at your target, "
+        "that the books did not say and your logs only corrected. Then come those that you or this run set. Where no "
+        "source is named it is common practice."
+    )
+    headings = {name: name.capitalize() for name in columns} | {"rests": "Rests on it"}
+    return table(pd.DataFrame(rows, columns=columns), caption=caption, note=note, headings=headings)
 
 
 def notes_table(study: Study) -> Element:

@@ -134,19 +134,20 @@ class ThisMonth:
         now, soon = stock.now(), stock.soon()
         rows = [*now.to_dict("records"), *soon[soon["markdown_on"].notna()].to_dict("records")]
         found += [(row["worth_cents"], self._item(stock, row)) for row in rows if row["action"] != "give up"]
-        found.sort(key=lambda pair: -pair[0])
         gone = now[now["action"] == "give up"]
-        last = [stock.clear_out(gone).partition(". ")[0] + "."] if len(gone) else []
-        shown = found[: _SHOWN - len(last)]
-        rest = found[len(shown) :]
-        return [line for _, line in shown] + last, len(rest), sum(cents for cents, _ in rest)
+        if len(gone):
+            line, saves = stock.clear_out(gone)
+            found.append((saves, line))
+        found.sort(key=lambda pair: -pair[0])
+        rest = found[_SHOWN:]
+        return [line for _, line in found[:_SHOWN]], len(rest), sum(cents for cents, _ in rest)
 
     def _item(self, stock: Stock, row: Mapping[Any, Any]) -> str:
         """One thing to do with one item, with its dollars."""
         do = stock.action(dict(row))
         return (
-            f"{row['title'] or row['item_id']}: {do}. About {stock.worth(dict(row))} is left for you on average, after "
-            "all costs, your work and the chance that it never sells."
+            f"{row['title'] or row['item_id']}: {do}. On average it may still bring {stock.worth(dict(row))} beyond "
+            "your work."
         )
 
     def _money(self, cents: float) -> str:

@@ -14,12 +14,9 @@ from flipkit.analysis.survival import (
     SELECTION,
     SOONER,
     Compared,
-    at_risk_counts,
     common_days,
     compared,
-    last_day,
     unsold_missing,
-    waiting_curves,
     waiting_groups,
     waiting_table,
 )
@@ -106,20 +103,6 @@ class Waiting:
             return words("Each of these groups has items that did not sell, and they are counted.")
         return elements.caution(" ".join(told))
 
-    def curves(self) -> pd.DataFrame:
-        """The curves of the groups with the most things, the soonest first, for the picture."""
-        return waiting_curves(self.groups, self._drawn(), until_days=last_day(self.groups), confidence=self.confidence)
-
-    def counts(self) -> pd.DataFrame:
-        """How many of each waited so long, for the picture."""
-        return at_risk_counts(self.groups, self._drawn(), until_days=last_day(self.groups))
-
-    def subtitle(self) -> str:
-        """What the picture shows."""
-        left = len(self.table) - len(self._drawn())
-        text = f"The soonest first. Pale: where the true share likely lies ({self.confidence:.0%})."
-        return f"{text} {count_of(left, 'smaller group')} not drawn." if left else text
-
     def days_table(self) -> Element:
         """Days that each group waits."""
         if self.table.empty:
@@ -191,12 +174,6 @@ class Waiting:
         """A group's name within a sentence about its things."""
         return {"size": f"{name} items", "source": f"{name} finds", "condition": f"items {name}"}.get(self.by, name)
 
-    def _drawn(self) -> list[str]:
-        if self.table.empty:
-            return []
-        most = set(self.table.sort_values("listed", ascending=False, kind="stable").head(_MOST_DRAWN)["group"])
-        return [str(name) for name in self.table["group"] if name in most]
-
     def _mean(self, row: dict[object, object]) -> str:
         mean, error = float(str(row["mean_days"])), float(str(row["mean_error"]))
         if np.isnan(mean):
@@ -207,6 +184,9 @@ class Waiting:
         half, low, high = (float(str(row[name])) for name in ("half_days", "half_low", "half_high"))
         if np.isnan(half):
             return "not reached"
+        # A single sale has no spread, so no range stands beside it.
+        if np.isnan(low):
+            return f"{half:,.0f}"
         upper = "?" if np.isnan(high) else f"{high:,.0f}"
         return f"{half:,.0f} ({low:,.0f} to {upper})"
 

@@ -57,21 +57,6 @@ def net_at_price(
     return goods + shipping_cents - lines["total_cents"] - costs_cents
 
 
-def gross_up_cents(*, net_cents: npt.ArrayLike, rate_ppm: int, fixed_cents: int) -> Cents:
-    """The plain gross-up of one percentage and one fixed amount, to the nearest cent, as processors print it.
-
-    It leaves the rounding of the fee itself out, and so can be a cent above ``price_for_net``, which does not.
-
-    >>> gross_up_cents(net_cents=100_00, rate_ppm=29_000, fixed_cents=30).tolist()
-    [10330]
-    """
-    if not 0 <= rate_ppm < PPM:
-        raise MoneyError("rate_ppm", need=f"from 0 to {PPM - 1} parts per million", got=rate_ppm)
-    wanted = np.atleast_1d(np.asarray(net_cents, dtype=np.int64))
-    left = PPM - rate_ppm
-    return (2 * (wanted + fixed_cents) * PPM + left) // (2 * left)
-
-
 def price_for_net(
     schedule: FeeSchedule,
     *,

@@ -301,6 +301,10 @@ def test_a_sellers_habit_is_found_again_and_common_practice_fills_in():
     assert habit.cut_share == pytest.approx(0.15, abs=0.01)
     assert (habit.first_cut_weeks, habit.cut_weeks) == pytest.approx((4, 3), abs=0.3)
     assert habit.patience_weeks == pytest.approx(30, abs=1.5)
+    # Nobody gives up what has waited two years: the wait is as long as the oldest have seen, not the common one.
+    days = pd.to_timedelta(np.linspace(10, 720, 150), unit="D")
+    kept = items.assign(listed_on=pd.Timestamp("2026-01-01") - days, sold_on=pd.NaT, gone_on=pd.NaT)
+    assert seller_habit(kept, changes.iloc[:0], np.full(150, 10_000.0), **asked).patience_weeks > 95
     none = seller_habit(items.iloc[:0], changes.iloc[:0], np.zeros(0), **asked)
     assert none.ratio == pytest.approx(held.number("selling.markup"))
     assert (none.cut_share, none.first_cut_weeks, none.offer_share) == (0.1, 8, 0.85)

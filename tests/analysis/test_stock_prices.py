@@ -26,7 +26,7 @@ def model(never=0.1):
     return SellingModel(("lamps",), mean, np.diag(0.01 * one), mean, one, offers, 0.8, 0.4, 100, 2000)
 
 
-def plan(rows, never=0.1, habit=None):
+def plan(rows, never=0.1, habit=None, **wishes):
     items = pd.DataFrame(rows)
     for name in ("listed_on", "sold_on", "gone_on"):
         items[name] = pd.to_datetime(items.get(name, pd.Series([None] * len(items))))
@@ -35,6 +35,7 @@ def plan(rows, never=0.1, habit=None):
     typical = Typical(np.full(len(items), 5000.0), np.full(len(items), 0.1), {}, 0.2)
     changes = pd.DataFrame({"item_id": [], "changed_on": pd.to_datetime([]), "price_cents": []})
     known = known_shop()
+    known["wishes"] |= wishes
     if habit:
         known["categories"]["lamps"]["habit"] = habit
     return stock_plans(items, changes, model(never), typical, known, as_of=TODAY).plan().set_index("item_id")
@@ -81,6 +82,15 @@ def test_old_stock_of_a_seller_who_keeps_it_has_a_plan_and_not_an_end():
     kept = plan(rows, habit={**habit, "patience_weeks": 150.0})
     assert kept.loc["old", "action"] in {"hold", "lower"}
     assert kept.loc["old", "give_up_weeks"] <= 156 - 78
+
+
+def test_a_plan_ends_sooner_where_room_is_dear_or_where_waiting_hardly_brings_more():
+    rows = [{"item_id": "new", "status": "for sale", "list_price_cents": 5500, "listed_on": "2026-11-10"}]
+    weeks = [
+        plan(rows, never=0.4, **wishes).loc["new", "give_up_weeks"]
+        for wishes in ({}, {"storage_cents": 150.0}, {"wait_worth_cents": 1200.0})
+    ]
+    assert max(weeks[1:]) < weeks[0]
 
 
 def test_nothing_in_stock_is_an_empty_plan():

@@ -18,7 +18,7 @@ from flipkit.books.read import read_books
 from flipkit.errors import FlipkitError
 from flipkit.imports.apply import apply
 from flipkit.imports.detect import propose
-from tests.helpers import held_out_exports, people_exports
+from tests.helpers import held_out_exports, later_exports, people_exports
 from tests.helpers.people_exports import Made
 
 CENTS = (
@@ -137,7 +137,7 @@ def main(only: str = "", show: str = "") -> None:
     """Print the table."""
     families: dict[str, Counter[str]] = {}
     begun = time.process_time()
-    for made in [*people_exports.all_exports(), *held_out_exports.all_exports()]:
+    for made in [m for book in (people_exports, held_out_exports, later_exports) for m in book.all_exports()]:
         if only and only not in (made.family, made.name):
             continue
         made.trouble = ""

@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 
 from flipkit.analysis.knowledge_file import read_knowledge
-from flipkit.analysis.max_bid import SHOP, Question, considered, highest_price, question, recommended
+from flipkit.analysis.max_bid import SHOP, Question, best_price, highest_price, question, recommended
 
 Knowledge = dict[str, Any]
 #: Both answers to a question, before and after a change that must not lower them.
@@ -29,7 +29,7 @@ Pair = tuple[tuple[int, int], tuple[int, int]]
 
 def both(asked: Question) -> tuple[int, int]:
     """The ceilings as priced now and as recommended at the same venue. [cents]"""
-    return highest_price(asked).highest_cents, highest_price(asked, considered(asked)).highest_cents
+    return highest_price(asked).highest_cents, best_price(asked).highest_cents
 
 
 def _price(knowledge: Knowledge, asked: dict[str, Any], up: float) -> Pair:

@@ -19,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.analysis.max_bid import considered, highest_price, question
+from flipkit.analysis.max_bid import best_price, highest_price, question
 from flipkit.analysis.sale_hazard import SellingModel
 from flipkit.analysis.shop_knowledge import shop_knowledge, shop_model
 from flipkit.assumptions import Assumptions
@@ -203,7 +203,7 @@ def _find(
     tag = 100 * kind.cost_usd * np.exp(kind.cost_follows * log_value + kind.cost_spread * draws.normal("tag", 1)[0])
     like = value * np.exp(LIKE_SPREAD * draws.normal("like find", comparables))
     asked = question(knowledge, kind.name, comparables_cents=[float(price) for price in like])
-    now, best = highest_price(asked), highest_price(asked, considered(asked))
+    now, best = highest_price(asked), best_price(asked)
     week = np.arange(kind.give_up_weeks)
     first = value * MARKUP * np.exp(kind.markup_spread * draws.normal("markup find", 1)[0])
     ways = {

@@ -11,7 +11,8 @@ import numpy as np
 
 from flipkit.economics.items import COSTS, GAINS
 from flipkit.errors import FlipkitError
-from flipkit.pack.month import month_plan, pack_notes
+from flipkit.pack.month import month_plan
+from flipkit.reports.sentences import month_sentence
 from tests.helpers.small_books import write_books
 
 _NAN = re.compile(r"\b(nan|NaN|NaT|inf|None|<NA>)\b")
@@ -75,7 +76,7 @@ def faults_of_shop(place: Path, seed: int) -> list[str]:
     """What is wrong with a random shop's study and with what its pages say: nothing, it is hoped."""
     try:
         plan = month_plan(random_shop(place / "shop", seed), out=place / "pack")
-        notes = pack_notes(plan.study)
+        notes = month_sentence(plan.study)
     except FlipkitError as error:
         return [f"refused: {error}"]
     except Exception as error:

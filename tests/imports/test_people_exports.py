@@ -12,9 +12,9 @@ from flipkit.errors import ConversionError
 from flipkit.imports.apply import apply
 from flipkit.imports.detect import propose
 from tests.benchmarks.bench_exports import tried
-from tests.helpers import held_out_exports, metric_shop, people_exports
+from tests.helpers import held_out_exports, later_exports, metric_shop, people_exports
 
-SAMPLE = [*people_exports.all_exports()[::6], *held_out_exports.all_exports()]
+SAMPLE = [*people_exports.all_exports()[::6], *held_out_exports.all_exports(), *later_exports.all_exports()]
 
 
 @pytest.mark.parametrize("made", SAMPLE, ids=[made.name for made in SAMPLE])

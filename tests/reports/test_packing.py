@@ -29,7 +29,17 @@ def test_the_answer_and_what_to_do_state_the_numbers(lessons):
     assert f"took {money(later.sum())} more on {len(later)} boxes" in to_do
     assert f"{lessons.shipped - len(lessons.frame)} more boxes can't be judged" in answer
     dearest = lessons.totals.sort_values("trim_cents").iloc[-1]
-    assert to_do.splitlines()[1].startswith(f"- {dearest['category'].capitalize()}: ")
+    assert to_do.splitlines()[1].startswith(f"- {dearest['category'].capitalize()}")
+
+
+def test_the_boxes_of_a_kind_to_leave_matter_only_for_what_is_still_held(lessons):
+    advised = [line for line in lessons.to_do().text.splitlines() if "use a box" in line]
+    left = [line for line in advised if ", if you still ship what you hold: use a box" in line]
+    verdicts = {one.category.capitalize(): one.verdict for one in open_study().decisions}
+    assert len(advised) > 0
+    assert {line for line in advised if verdicts[line[2:].split(",")[0].split(":")[0]] == "leave"} == set(left)
+    alike = dataclasses.replace(lessons, to_leave=frozenset()).to_do().text
+    assert "still ship" not in alike
 
 
 def test_the_table_holds_the_ten_most_costly_and_says_what_to_do(lessons):

@@ -14,7 +14,7 @@ from flipkit.books.check import check, rules_run_out
 from flipkit.cli.main import main
 from flipkit.economics.items import item_economics
 from flipkit.errors import RuleNotInForceError
-from flipkit.pack.month import month_plan, pack_notes
+from flipkit.pack.month import month_plan
 from flipkit.paths import demo_folder
 from flipkit.reports.money import Money
 from flipkit.reports.sentences import month_sentence
@@ -65,11 +65,10 @@ def test_a_trip_after_the_last_rate_costs_the_last_rate_and_is_assumed(shop):
     assert items["trip_origin"].tolist() == ["rule", "assumed"]
 
 
-def test_the_headline_the_notes_and_the_line_of_the_year_say_that_a_rate_is_assumed(shop):
+def test_the_headline_and_the_line_of_the_year_say_that_a_rate_is_assumed(shop):
     study = open_study(shop, month="2027-01", as_of=NEW_YEAR)
     said = "ends on 2026-12-31. Its last value stands in for 1 row of the books from 2027-01-09 on (trips.csv row 3"
     assert said in month_sentence(study)[1]
-    assert any(said in note for note in pack_notes(study))
     assert "assumed: it ended 2026-12-31" in Money(study).mileage_table().text
     before = open_study(shop, month="2026-12", as_of="2026-12-31")
     assert before.rules_run_out == ()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 
 import numpy as np
 import pandas as pd
@@ -11,7 +12,7 @@ import pytest
 from flipkit.analysis.results import BOOK_LINES, RESULT, SALES, WRITTEN_OFF, by_month
 from flipkit.books.read import books_as_of, read_books
 from flipkit.economics.items import COSTS, GAINS
-from flipkit.errors import AssumptionError, PackError
+from flipkit.errors import NotEnoughDataError, PackError
 from flipkit.money import share_out
 from flipkit.pack.build import require_agreement
 from flipkit.reports.elements import Figure, Said, headline, table
@@ -21,6 +22,10 @@ from tests.helpers.random_books import write_random_books
 
 #: Shops whose pages are looked at in each run of the tests; the benchmark takes hundreds.
 SEEDS = (1, 6)
+
+
+#: What stands where a number is missing and nobody saw to it.
+_NO_NUMBER = re.compile(r"\b([Nn]a[Nn]|inf|NaT|None)\b|<NA>")
 
 
 def require_exact_sums(study: Study) -> None:
@@ -50,9 +55,7 @@ def require_one_voice(shown: dict[str, list]) -> None:
     require_agreement([(name, [f for one in elements for f in one.figures]) for name, elements in shown.items()])
     for name, elements in shown.items():
         for one in elements:
-            words = one.text.replace("finance", "")
-            assert "nan" not in words.lower().split(), (name, one.text)
-            assert not {"inf", "−inf", "NaT", "None", "<NA>"} & set(one.text.split()), (name, one.text)
+            assert not _NO_NUMBER.search(one.text), (name, one.text)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -67,7 +70,7 @@ def test_a_random_shop_adds_up_on_every_page(tmp_path, seed):
 def test_sums_of_a_random_shop_are_exact(tmp_path, seed):
     books = write_random_books(tmp_path / "books", seed)
     if read_books(books).items.empty:
-        with pytest.raises(AssumptionError, match="at least one thing in items"):
+        with pytest.raises(NotEnoughDataError, match="number of things in items must be at least 1, got 0"):
             open_study(books)
         return
     require_exact_sums(open_study(books))

@@ -7,7 +7,7 @@ import datetime as dt
 import pytest
 
 from flipkit.rules.fees import order_fees
-from flipkit.rules.net_price import gross_up_cents, net_at_price, price_for_net
+from flipkit.rules.net_price import net_at_price, price_for_net
 
 DAY = dt.date(2026, 1, 1)
 
@@ -25,13 +25,14 @@ def test_processing_fee(schedule):
 @pytest.mark.published(source="gross-up-example", where="2.9 % + .30", seen="secondary")
 @pytest.mark.parametrize(("net", "gross"), [(1000, 1061), (9500, 9815), (10000, 10330), (100000, 103018)])
 def test_gross_up(schedule, net, gross):
-    assert gross_up_cents(net_cents=net, rate_ppm=29_000, fixed_cents=30).tolist() == [gross]
+    # The printed one leaves out how the fee is rounded: the smallest price that nets as much may be a cent less.
+    (found,) = price_for_net(processor(schedule, 2.9, "0.30"), on=DAY, net_cents=net).tolist()
+    assert gross - found in (0, 1)
     assert net_at_price(processor(schedule, 2.9, "0.30"), on=DAY, goods_cents=gross).tolist() == [net]
 
 
 @pytest.mark.published(source="gross-up-guide", where="3.5 % + 15.00 of 1,000.00", seen="found")
 def test_gross_up_with_a_large_fixed_amount(schedule):
-    assert gross_up_cents(net_cents=1000_00, rate_ppm=35_000, fixed_cents=15_00).tolist() == [105181]
     assert price_for_net(processor(schedule, 3.5, "15.00"), on=DAY, net_cents=1000_00).tolist() == [105181]
 
 

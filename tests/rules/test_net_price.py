@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from flipkit.errors import MoneyError
 from flipkit.money import percentage
 from flipkit.rules.fees import order_fees
-from flipkit.rules.net_price import HIGHEST_PRICE_CENTS, gross_up_cents, net_at_price, price_for_net
+from flipkit.rules.net_price import HIGHEST_PRICE_CENTS, net_at_price, price_for_net
 from tests.helpers.random_schedules import schedules
 
 DAY = dt.date(2026, 1, 1)
@@ -129,8 +129,3 @@ def test_a_net_out_of_reach_says_so(schedule):
 def test_fees_that_take_everything_have_no_inverse(schedule):
     with pytest.raises(MoneyError, match=r"fees must be below 99 % of the price in all, got '104.5%'"):
         price_for_net(schedule('commission = { rate = "95 %" }\npayment = { rate = "9.5 %" }\n'), on=DAY, net_cents=100)
-
-
-def test_gross_up_refuses_a_whole_rate():
-    with pytest.raises(MoneyError, match="rate_ppm must be from 0 to 999999"):
-        gross_up_cents(net_cents=100, rate_ppm=1_000_000, fixed_cents=0)
