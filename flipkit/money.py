@@ -82,10 +82,7 @@ def read_cents(text: object, *, name: str = "amount", currency: str = "USD") -> 
     match = _AMOUNT.fullmatch(body)
     if match is None or not (match["whole"] or match["part"]):
         raise MoneyError(name, need=need, got=text)
-    try:
-        exact = Decimal(f"{(match['whole'] or '0').replace(',', '')}.{match['part'] or '0'}") * 100
-    except InvalidOperation:  # pragma: no cover - the pattern admits digits alone
-        raise MoneyError(name, need=need, got=text) from None
+    exact = Decimal(f"{(match['whole'] or '0').replace(',', '')}.{match['part'] or '0'}") * 100
     if exact != exact.to_integral_value():
         raise MoneyError(name, need=need, got=text, mend="round it to a whole cent")
     if exact > LARGEST_CENTS:
@@ -219,8 +216,8 @@ def share_out_groups(totals_cents: npt.ArrayLike, group: npt.ArrayLike, weights:
     totals = np.asarray(totals_cents, dtype=np.int64)
     code = np.asarray(group, dtype=np.int64)
     weight = np.asarray(weights, dtype=np.float64)
-    if weight.size and (not np.isfinite(weight).all() or weight.min() < 0):
-        raise MoneyError("weights", need="finite numbers of at least 0", got=float(np.nanmin(weight)))
+    if (wrong := weight[~(np.isfinite(weight) & (weight >= 0))]).size:
+        raise MoneyError("weights", need="finite numbers of at least 0", got=float(wrong[0]))
     members = np.bincount(code, minlength=totals.size)
     if (totals[members == 0] != 0).any():
         raise MoneyError("group", need="at least one member to share with", got="an empty group with money")

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
 from pathlib import Path
 
 import pytest
+
+from flipkit.reports.study import STUDIES, Study, open_study
 
 ROOT = Path(__file__).resolve().parents[1]
 SEEN = {"found", "secondary", "from memory", "common practice", "computed"}
@@ -47,3 +50,25 @@ def pytest_terminal_summary(terminalreporter, config):
 @pytest.fixture(scope="session")
 def demo_folder() -> Path:
     return ROOT / "data_demo"
+
+
+@pytest.fixture(scope="session")
+def demo_studies(demo_folder, tmp_path_factory) -> Path:
+    """A folder in which the demo's study lies ready, for all workers of a run: the first that asks computes it."""
+    base = tmp_path_factory.getbasetemp()
+    shared = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "demo-studies"
+    shared.mkdir(mode=0o700, exist_ok=True)
+    if not list(shared.iterdir()):
+        own = tmp_path_factory.mktemp("study")
+        open_study(demo_folder).keep(own)
+        for kept in own.iterdir():
+            kept.replace(shared / kept.name)  # in one step, since another worker may be looking
+    return shared
+
+
+@pytest.fixture(scope="session")
+def demo_study(demo_folder, demo_studies) -> Study:
+    """The demo's study of its latest full month, with nothing supposed."""
+    with pytest.MonkeyPatch.context() as around:
+        around.setenv(STUDIES, str(demo_studies))
+        return open_study(demo_folder)

@@ -305,8 +305,8 @@ def test_labor_minutes_are_the_assumed_ones_with_their_allowance():
 
 
 @pytest.fixture(scope="module")
-def study():
-    return fk.open_study()
+def study(demo_study):
+    return demo_study
 
 
 def test_highest_price_is_that_of_the_aisle(study):

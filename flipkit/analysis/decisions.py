@@ -60,6 +60,19 @@ class PricePoint(NamedTuple):
     highest_cents: int
 
 
+class Bounds(NamedTuple):
+    """Between what a verdict turns: targets that are likely and perhaps beaten, limits of the price, and the finds."""
+
+    sure: float  # [dollars per hour]
+    hopeful: float  # [dollars per hour]
+    for_target: float  # [cents]
+    for_loss: float  # [cents]
+    price: float  # [cents]
+    #: The cost that just enough of the finds keep within, and the least cost of them. [cents]
+    few_cost: float
+    least_cost: float
+
+
 @dataclass(frozen=True)
 class Decision:
     """What to do about a category, with the figures that are its reason.
@@ -71,7 +84,8 @@ class Decision:
     sizes of which a cheap one can pay, with the most to pay at ``typical_cents``. ``binding`` is the limit
     that decides: ``target``, ``loss`` or ``price``. ``cheap_share`` of the purchases cost no more than
     ``highest_cents``; ``find_share`` of them no more than the highest price of their own sale price, and those bring
-    ``find_hourly``. ``hours`` are those planned for next month. What is too few to tell has no figure that could be
+    ``find_hourly``. ``hours`` are those planned for next month,
+    ``bounds`` what a what-if moves. What is too few to tell has no figure that could be
     read as one.
     """
 
@@ -100,6 +114,7 @@ class Decision:
     size: str = ""
     hours: float = 0.0
     stock: tuple[tuple[str, int], ...] = ()
+    bounds: Bounds | None = None
 
     def stock_sentence(self, count: int) -> str:
         """What to do with the things of it in stock, those without a typical price included."""
@@ -227,6 +242,15 @@ def _decided(
         ),
         rule=aisle_rule(knowledge, name),
         size=size,
+        bounds=Bounds(
+            float(known["sure"]),
+            float(known["hopeful"]),
+            now.for_target_cents,
+            now.for_loss_cents,
+            math.floor(asked.typical_cents),
+            float(np.sort(costs)[math.ceil(round(FEW_FINDS * costs.size, 9)) - 1]),
+            float(costs.min()),
+        ),
     )
     show = functools.partial(_whole, currency=knowledge.get("currency", "USD"))
     made = replace(made, sentence=_sentence(made, knowledge["wishes"]["loss_limit"], show))

@@ -721,6 +721,22 @@ def _fees(knowledge: Mapping[str, Any], kind: Mapping[str, Any], venue: str, col
     return tuple((1 - collected) * posted + collected * local)
 
 
+def fee_step(knowledge: Mapping[str, Any], kind: Mapping[str, Any], venue: str = "") -> dict[str, Any] | None:
+    """The first step of a fee schedule where the fee rises by more than the price, so that a ceiling may fall there.
+
+    >>> kind = {"fees": {"fair": [10, 20, 30], "hall": [10, 150, 160]}}
+    >>> fee_step({"fee_price_cents": [100, 200, 300]}, kind)
+    {'venue': 'hall', 'price_cents': 100, 'fee_rise_cents': 140}
+    """
+    price = knowledge["fee_price_cents"]
+    for place, fees in kind["fees"].items():
+        for at in range(len(price) - 1):
+            rise = fees[at + 1] - fees[at]
+            if place in {venue or place} and rise > price[at + 1] - price[at]:
+                return {"venue": place, "price_cents": price[at], "fee_rise_cents": rise}
+    return None
+
+
 def _places(knowledge: Mapping[str, Any], kind: Mapping[str, Any], known: Mapping[str, Any]) -> list[str]:
     """Venues at which a thing can be sold: what no carrier takes, only where it is collected."""
     most, weight = knowledge.get("most_lb"), known.get("weight_lb")
@@ -912,6 +928,7 @@ def buying_answer(
             for one in drivers(asked)
         ],
         "venues": _venues(knowledge, name, venue or kind["venue"], known),
+        "fee_step": fee_step(knowledge, kind, venue),
     }
     if cost_cents is not None:
         answer["at_cost"] = _at_cost(asked, found, best, cost_cents)

@@ -816,9 +816,10 @@ def shrunken_returns(
         draws = spread.drawn(_student_draws(seed, tuple(spread.freedom.tolist())))
         best = np.bincount(np.argmax(draws, axis=1), minlength=len(table)) / _DRAWS
         out = out.assign(pulled=found.value, weight=found.weight, error=found.error, low=spread.low, high=spread.high)
-        out = out.assign(beats_target=spread.chance_above(target), is_best=best)
+        sure, hopeful = (spread.drawn(stdtrit(spread.freedom, 1 - chance)) for chance in (LIKELY, UNLIKELY))
+        out = out.assign(beats_target=spread.chance_above(target), is_best=best, sure=sure, hopeful=hopeful)
     else:
-        nothing = dict.fromkeys(("error", "low", "high", "beats_target", "is_best"), np.nan)
+        nothing = dict.fromkeys(("error", "low", "high", "beats_target", "is_best", "sure", "hopeful"), np.nan)
         out = out.assign(pulled=raw, weight=1.0, **nothing)
     for name in ("claimed", "one_decides"):
         out[name] = table[name].to_numpy(dtype=bool) if name in table else False

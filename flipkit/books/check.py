@@ -170,7 +170,8 @@ class Check:
         if missing:
             parts.append("\n".join(["Not in the books:", *(f"  {line}" for line in missing)]))
         counts = [(name, len(self.books.table(name))) for name in schema.BY_NAME]
-        there = ", ".join(f"{count:,} {name.replace('_', ' ')}" for name, count in counts if count)
+        words = {"work": "stretches of work", "price_changes": "price changes"}
+        there = ", ".join(f"{count:,} {words.get(name, name)}" for name, count in counts if count)
         parts.append(f"{self.path.name} holds {there or 'no items yet'}.")
         for able, head in ((True, "The report can say:"), (False, "The report cannot say, or only assume:")):
             lines = [f"  {statement.text}" for statement in self.statements if statement.able == able]

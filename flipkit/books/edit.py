@@ -224,7 +224,7 @@ class SheetTable(TableFile):
         elements = _ROW.findall(found.group(1)) if found else []
         numbers = [re.match(r'<row\b[^>]*?\br="(\d+)"', element) for element in elements]
         if found is None or not all(numbers):
-            raise RecordError(f"{name} is written in an unusual way: open it in a spreadsheet and save it anew")
+            raise RecordError(f"{name} is written in an unusual way: open it in a spreadsheet and save it again")
         self._before, self._after = text[: found.start(1)], text[found.end(1) :]
         self._rows = {int(number.group(1)): row for number, row in zip(numbers, elements, strict=True) if number}
         if not any(any(row) for row in rows):
@@ -322,7 +322,7 @@ class SheetTable(TableFile):
         for cell in _CELL.findall(self._rows.get(number, "")):
             place = re.match(r'<c\b[^>]*?\br="([A-Z]+)\d+"', cell)
             if place is None:
-                raise RecordError(f"{self._name} is written in an unusual way: open it in a spreadsheet, save it anew")
+                raise RecordError(f"{self._name} is written in an unusual way: open it in a spreadsheet, save it again")
             found[_index(place.group(1))] = cell
         return found
 

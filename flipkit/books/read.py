@@ -111,7 +111,8 @@ def _read_workbook(raw: RawBooks) -> None:
         sheets = tabular.read_sheets(raw.path)
         lost = tabular.lost_cells(raw.path)
     except (tabular.WorkbookError, OSError) as error:
-        findings.stop(None, "", str(error), "a workbook that opens", "open it in a spreadsheet and save it anew")
+        mend = error.mend if isinstance(error, tabular.WorkbookError) else "look at its path and permissions"
+        findings.stop(None, "", str(error), "a workbook that opens", mend)
         return
     for sheet in sheets:
         name = sheet.name.strip().lower().replace(" ", "_")

@@ -50,7 +50,7 @@ def record_work(
     cells = {"date": on.isoformat(), **said, **({place: name} if place else {})}
     workers = _workers(books, who, _records(work))
     what = {"item_id": _titled(items, name), "trip_id": f"trip {name}", "category": name}.get(place, "all of the day")
-    words = f"{_minutes(said['minutes'])} of {said['activity']} for {what}"
+    words = f"{_minutes(said['minutes'])} of {schema.DOING[said['activity']]} for {what}"
     rows = {f"{words}, {worker}, {_day(on)}": {**cells, "worker": worker} for worker in workers}
     return _write(books, "log", work, None, rows)
 
@@ -87,7 +87,7 @@ def record_listing(books: Path, item: str, price: str, *, on: dt.date, venue: st
     _require_order(row, on, "bought_on", "the day you bought it")
     if row.get("listed_on"):
         raise RecordError(
-            f"{row['item_id']} was listed on {row['listed_on']} already: for a new price use flipkit price"
+            f"you listed {row['item_id']} on {_plain_day(row['listed_on'])}: for a new price use flipkit price"
         )
     units = units_of(books)
     cells = _read(schema.ITEMS, {"list_price": price, "venue": venue}, units)
@@ -133,7 +133,7 @@ def undo(books: Path, command: str) -> list[str]:
         kept = _journal(books)
         of_command = [entry for entry in reversed(kept) if entry["command"] == command]
         if not of_command:
-            raise RecordError(f"nothing of flipkit {command} is left to take back")
+            raise RecordError(f"there is nothing left to undo for flipkit {command}")
         table = open_table(books, schema.BY_NAME[of_command[0]["table"]])
         said = []
         for last in of_command[: of_command[0]["together"]]:
@@ -141,7 +141,7 @@ def undo(books: Path, command: str) -> list[str]:
             if number is None:
                 raise RecordError(
                     f"{table.label} row {last['row']} was changed after it was recorded ({last['said']}): "
-                    "mend it by hand"
+                    "correct it by hand"
                 )
             if last["new"]:
                 table.remove(number)
@@ -220,7 +220,9 @@ def _target(books: Path, target: str, items: list[Row]) -> tuple[str, str]:
     if difflib.get_close_matches(target, names, n=1, cutoff=0.6):
         raise RecordError(f"no item, trip or category {target}{_near(target, names)}")
     categories = ", ".join(known["category"][:12])
-    raise RecordError(f"no item, trip or category {target}; categories: {categories}; or say day for all of the day")
+    raise RecordError(
+        f"no item, trip or category {target}; categories: {categories}; or say day for work that no one thing caused"
+    )
 
 
 def _workers(books: Path, who: Sequence[str], logged: list[Row]) -> list[str]:
@@ -241,7 +243,7 @@ def _workers(books: Path, who: Sequence[str], logged: list[Row]) -> list[str]:
         if not found and name.lower() in ("two", "both"):
             found = next((two for two in (people, owners) if len(two) == 2), [])
         if not found:
-            raise RecordError(f"nobody called {name} in people{_near(name, people)}")
+            raise RecordError(f"nobody in people is called {name}{_near(name, people)}")
         workers += found
     return list(dict.fromkeys(workers))
 
@@ -249,15 +251,18 @@ def _workers(books: Path, who: Sequence[str], logged: list[Row]) -> list[str]:
 def _require_here(row: Row, *, or_returned: bool = False) -> None:
     """An item that has not sold and not left."""
     if row.get("gone_on"):
-        raise RecordError(f"{row['item_id']} left on {row['gone_on']} ({row.get('gone_how') or 'how is not said'})")
+        how = f" ({row['gone_how']})" if row.get("gone_how") else ""
+        raise RecordError(f"{row['item_id']} has been gone since {_plain_day(row['gone_on'])}{how}")
     if row.get("sold_on") and not (or_returned and row.get("returned_on")):
-        back = f" and came back on {row['returned_on']}: give it a new row" if row.get("returned_on") else ""
-        raise RecordError(f"{row['item_id']} was sold on {row['sold_on']} already{back}")
+        back = (
+            f" and came back on {_plain_day(row['returned_on'])}: give it a new row" if row.get("returned_on") else ""
+        )
+        raise RecordError(f"{row['item_id']} sold on {_plain_day(row['sold_on'])} already{back}")
 
 
 def _require_order(row: Row, on: dt.date, column: str, what: str) -> None:
     if row.get(column, "")[:10] > on.isoformat():
-        raise RecordError(f"{_day(on)} is before {what} ({row[column][:10]}): say the day with --on")
+        raise RecordError(f"{_day(on)} is before {what}, {_plain_day(row[column])}: give the right day with --on")
 
 
 def _read(table: Table, said: Mapping[str, str], units: Units) -> Row:
@@ -270,10 +275,14 @@ def _read(table: Table, said: Mapping[str, str], units: Units) -> Row:
         value = reader_of(column, unit=column.unit, units=units)(text)
         if isinstance(value, InvalidCell):
             mend = f": {value.mend}" if value.mend else ""
-            raise RecordError(f"{name.replace('_', ' ')} must be {value.needed}, got {text!r}{mend}")
+            raise RecordError(f"{_ASKED.get(name, name.replace('_', ' '))} must be {value.needed}, got {text!r}{mend}")
         plain = column.kind in ("money", "signed money", "minutes", "choice")
         cells[name] = _plain(column.kind, value) if plain else text
     return cells
+
+
+#: What a person calls a column whose name is no plain word.
+_ASKED = {"gone_how": "how it left", "minutes": "the time"}
 
 
 def _plain(kind: str, value: object) -> str:
@@ -321,7 +330,7 @@ def _write(books: Path, command: str, table: TableFile, number: int | None, rows
         now = open_table(books, table.table)
         wanted = dict(table.records()).get(number, {}) if number is not None else {}
         if number is not None and dict(now.records()).get(number) != wanted:
-            raise RecordError(f"{table.label} was changed just now by somebody else: say it again")
+            raise RecordError(f"{table.label} was changed just now by somebody else: run this again")
         journal, said = _journal(books), []
         for words, cells in rows.items():
             if number is None:
@@ -433,6 +442,14 @@ def _titled(items: list[Row], item: str) -> str:
 
 def _day(on: dt.date) -> str:
     return f"{on.day} {on:%b %Y}"
+
+
+def _plain_day(text: str) -> str:
+    """A day of the books in words; as it stands where it is none."""
+    try:
+        return _day(dt.date.fromisoformat(text[:10]))
+    except ValueError:
+        return text
 
 
 def _money(text: str, units: Units) -> str:

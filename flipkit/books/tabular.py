@@ -30,6 +30,8 @@ MOST_CELLS = 10_000_000
 #: References of columns with two and three letters, of rows of five digits and of three hundred thousand or more.
 _WIDE, _WIDER = re.compile(rb"r=[\"'][A-Za-z]{2}\d"), re.compile(rb"r=[\"'][A-Za-z]{3}\d")
 _LONG, _LONGER = re.compile(rb"r=[\"'][A-Za-z]*\d{5}"), re.compile(rb"r=[\"'][A-Za-z]*(?:[3-9]\d{5}|\d{7})")
+#: Rows or cells that an OpenDocument sheet repeats a thousand times or more, and how often it does.
+_REPEATED, _REPEATED_TIMES = re.compile(rb'-repeated="\d{4}'), re.compile(rb'-repeated="(\d{1,9})"')
 _REFERENCE = re.compile(rb"r=[\"']([A-Za-z]{1,3})(\d{1,7})[\"']")
 
 _CELL = re.compile(rb"<c\b([^>]*)>\s*<f\b[^>]*?(?:/>|>[^<]*</f>)\s*(?:<v\s*/>|<v></v>)?\s*</c>")
@@ -56,7 +58,21 @@ class LostCell:
 
 
 class WorkbookError(ValueError):
-    """A workbook that cannot be opened; the message is the reason in the seller's words."""
+    """A workbook that cannot be opened: the reason in the seller's words, and what to do about it."""
+
+    def __init__(self, found: str, mend: str = "open it in a spreadsheet and save it again, or save the sheet as CSV"):
+        super().__init__(found)
+        self.mend = mend
+
+    @classmethod
+    def locked(cls) -> WorkbookError:
+        """A workbook that asks for a password."""
+        return cls("a workbook locked with a password", "open it in a spreadsheet and save it without the password")
+
+    @classmethod
+    def large(cls, found: str) -> WorkbookError:
+        """A workbook that would fill the memory."""
+        return cls(found, "delete what is not needed, or save the one sheet as CSV")
 
 
 def read_sheets(path: Path | io.BytesIO, *, only: str = "") -> list[Sheet]:
@@ -82,13 +98,13 @@ def read_sheets(path: Path | io.BytesIO, *, only: str = "") -> list[Sheet]:
                 Sheet(name, _text_rows(book.get_sheet_by_name(name).to_python(skip_empty_area=False))) for name in plain
             ]
     except python_calamine.PasswordError:
-        raise WorkbookError("it is locked with a password") from None
-    except (python_calamine.CalamineError, OSError, ValueError) as error:
-        raise WorkbookError(f"it is damaged or no workbook ({error})") from None
+        raise WorkbookError.locked() from None
+    except (python_calamine.CalamineError, OSError, ValueError):
+        raise WorkbookError("a damaged workbook, or something else with that name") from None
     except BaseException as error:  # a panic of the reader's native part is no Exception
         if not is_native_panic(error):
             raise
-        raise WorkbookError("it is damaged") from None
+        raise WorkbookError("a damaged workbook") from None
 
 
 def lost_cells(path: Path) -> list[LostCell]:
@@ -126,12 +142,12 @@ def _require_modest(path: Path | io.BytesIO) -> None:
             unpacked = sum(info.file_size for info in archive.infolist())
             packed = sum(info.compress_size for info in archive.infolist())
             if unpacked > LARGEST_UNPACKED or unpacked > max(_SMALL, _SWOLLEN * packed):
-                raise WorkbookError(f"it would unpack to {unpacked:,} bytes")
+                raise WorkbookError.large(f"a workbook that would unpack to {unpacked:,} bytes")
             _require_near(archive, cells="xl/workbook.xml" in archive.namelist())
     except (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError):
-        raise WorkbookError("it is damaged") from None
+        raise WorkbookError("a damaged workbook") from None
     except RuntimeError:
-        raise WorkbookError("it is locked with a password") from None
+        raise WorkbookError.locked() from None
 
 
 def _require_near(archive: zipfile.ZipFile, *, cells: bool) -> None:
@@ -141,6 +157,8 @@ def _require_near(archive: zipfile.ZipFile, *, cells: bool) -> None:
     """
     for part in archive.infolist():
         text = archive.read(part)
+        if part.filename == "content.xml" and _REPEATED.search(text):
+            _require_few(text)
         if not cells or not part.filename.endswith(".xml"):
             continue
         if _WIDER.search(text) or _LONGER.search(text) or (_LONG.search(text) and _WIDE.search(text)):
@@ -148,7 +166,27 @@ def _require_near(archive: zipfile.ZipFile, *, cells: bool) -> None:
             across = max((_column(letters.upper()) for letters, _ in set(places)), default=0)
             spanned = across * max((int(row) for _, row in places), default=0)
             if spanned > MOST_CELLS:
-                raise WorkbookError(f"a sheet spans {spanned:,} cells, more than {MOST_CELLS:,}")
+                raise WorkbookError.large(f"a sheet spans {spanned:,} cells, more than {MOST_CELLS:,}")
+
+
+def _require_few(text: bytes) -> None:
+    """Refuse an OpenDocument sheet whose filled cells, repeats counted, span too many."""
+    for sheet in text.split(b"<table:table ")[1:]:
+        down = across = spanned = 0
+        for row in sheet.split(b"<table:table-row")[1:]:
+            head, _, cells = row.partition(b">")
+            down += _repeats(head)
+            # Blanks behind the last filled cell are not made.
+            filled = cells[: cells.rfind(b"value-type") + 1]
+            across = max(across, sum(map(_repeats, filled.split(b"<table:table-cell")[1:])) if filled else 0)
+            spanned = down * across if filled else spanned
+        if spanned > MOST_CELLS:
+            raise WorkbookError.large(f"a sheet spans {spanned:,} cells, more than {MOST_CELLS:,}")
+
+
+def _repeats(tag: bytes) -> int:
+    found = _REPEATED_TIMES.search(tag.partition(b">")[0])
+    return int(found[1]) if found else 1
 
 
 def _column(letters: bytes) -> int:

@@ -93,7 +93,7 @@ def _require_unique(frame: pd.DataFrame, key: str, findings: Findings) -> None:
             row,
             key,
             value,
-            f"a {key} that no other row has (row {first[value]} has it too)",
+            f"{key} that no other row has (row {first[value]} has it too)",
             "if these are separate things give each its own; if one row is a copy delete it",
         )
 

@@ -10,7 +10,7 @@ import altair as alt
 import pandas as pd
 
 from flipkit.analysis.returns import TOO_FEW
-from flipkit.analysis.sliders import AS_CHARGED, DIVISORS, Settings
+from flipkit.analysis.what_if import AS_CHARGED, DIVISORS, Settings
 from flipkit.charts import style
 from flipkit.charts.returns import marks_words, returns_finding, returns_words
 from flipkit.charts.style import MIME_TYPE, TABLE_KEY, YOUR_BOOKS, described, headed, tone, wordless
@@ -22,7 +22,7 @@ _ABOVE, _BELOW, _EITHER = "above the target", "below the target", "may be above 
 
 
 class Slide(NamedTuple):
-    """One assumption that a reader moves: its name in ``Settings``, the words beside it, how far it goes."""
+    """One assumption that a reader moves: its name in ``Settings``, the words beside it, how far it goes, its unit."""
 
     name: str
     label: str
@@ -30,28 +30,32 @@ class Slide(NamedTuple):
     low: float
     high: float
     step: float
+    unit: str
 
 
 def slides(start: Settings, *, currency: str = "USD") -> list[Slide]:
-    """The assumptions that a reader moves by a slider.
+    """The assumptions that a reader moves by a slider, in the order of what they mostly change.
 
-    >>> wage = slides(Settings(target=18.0, wage=16.2))[1]
-    >>> wage.label, wage.low, wage.high
-    ('Hired wage an hour ($)', 0.2, 40)
+    >>> wage = slides(Settings(target=18.0, wage=16.2))[5]
+    >>> wage.label, wage.low, wage.high, wage.unit
+    ('Hired wage, an hour', 0.2, 40, '$')
     """
     unit = style.currency_mark(currency).strip()
 
-    def slide(name: str, label: str, low: float, high: float, step: float) -> Slide:
+    def slide(name: str, label: str, low: float, high: float, step: float, unit: str = "%") -> Slide:
         value = getattr(start, name)
         # A browser puts a slider on a step counted from its least value, so the first value must be one.
         low = round(value - step * int((value - min(low, value)) / step + 1e-9), 6)
-        return Slide(name, label, value, low, max(high, value), step)
+        return Slide(name, label, value, low, max(high, value), step, unit)
 
     return [
-        slide("target", f"Your hour should bring ({unit})", 0, 60, 0.5),
-        slide("wage", f"Hired wage an hour ({unit})", 0, 40, 0.5),
-        slide("points", "Fees, percentage points more", -5, 10, 0.25),
-        slide("factor", "Your minutes, times", 0.5, 2, 0.05),
+        slide("price", "Sold prices", 0.5, 1.5, 0.01),
+        slide("factor", "Your minutes", 0.5, 2, 0.05),
+        slide("postage", "Postage", 0.5, 2, 0.05),
+        slide("cost", "Cost of goods", 0, 2, 0.05),
+        slide("points", "Fees, percentage points more", -5, 10, 0.25, "points"),
+        slide("wage", "Hired wage, an hour", 0, 40, 0.5, unit),
+        slide("target", "Your target, an hour", 0, 60, 0.5, unit),
     ]
 
 

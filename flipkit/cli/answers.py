@@ -74,14 +74,14 @@ def refuse(text: str) -> NoReturn:
     sys.exit(2)
 
 
-def day_of(text: str) -> dt.date:
+def day_of(text: str, option: str = "--on") -> dt.date:
     """The day that a command is about; the present day where nothing is said."""
     if not text:
         return dt.date.today()
     try:
         return dt.date.fromisoformat(text)
     except ValueError:
-        refuse(f"--on must be a day such as 2026-11-14, got {text!r}")
+        refuse(f"{option} must be a day such as 2026-11-14, got {text!r}")
 
 
 def settings_of(pairs: Sequence[str], file: Path | None = None, books: Path | None = None) -> dict[str, str]:

@@ -6,6 +6,7 @@ import datetime as dt
 import json
 import os
 import sys
+from collections import Counter
 from collections.abc import Callable, Sequence
 from itertools import islice
 from pathlib import Path
@@ -38,10 +39,17 @@ def start(folder: Path, workbook: bool, metric: bool, currency: str) -> None:
     from flipkit.books.check import WORKBOOK, make_folder
 
     started = make_folder(folder, workbook=workbook, metric=metric, currency=currency)
-    for name in started.made:
-        say(f"made {name}")
-    for name in started.kept:
-        say(f"kept {name}, which was there")
+    for word, names in (("Made", started.made), ("Kept, since they were there:", started.kept)):
+        files = [name for name in names if "/" not in name]
+        folders = Counter(name.split("/")[0] for name in names if "/" in name)
+        parts = [
+            *files,
+            *(f"{count} {'file' if count == 1 else 'files'} in {name}/" for name, count in folders.items()),
+        ]
+        if parts:
+            say(f"{word} {', '.join(parts)}")
+    if (metric or currency != "USD") and {"shop.csv", WORKBOOK} & set(started.kept):
+        say("Your units and currency stay as they were: change them in the table shop")
     if workbook:
         say(f"Fill in the sheet items of {WORKBOOK}, then: flipkit check {folder / WORKBOOK}")
     else:
@@ -61,13 +69,13 @@ def check(books: Path, as_of: str) -> None:
     from flipkit.cli.answers import day_of
     from flipkit.economics.items import timings_wanted
 
-    found = checked(books, as_of=day_of(as_of) if as_of else None)
+    found = checked(books, as_of=day_of(as_of, "--as-of") if as_of else None)
     say(found.text(), nl=False)
     if found.stops or found.books is None:
         sys.exit(2)
     if found.books.items.empty:
         return
-    last = day_of(as_of) if as_of else last_recorded_day(found.books, until=dt.date.today())
+    last = day_of(as_of, "--as-of") if as_of else last_recorded_day(found.books, until=dt.date.today())
     wanted = timings_wanted(found.books, last)
     if not wanted:
         say("\nYour logs cover nearly all of your work: timing more of it would change little.")

@@ -130,6 +130,11 @@ def _doubts(answer: dict[str, Any], money: Money) -> list[str]:
         )
     if answer["typical_from"] == "comparables and price":
         found.append(f"Your price and the comparables count together: {money(answer['typical_cents'])}.")
+    if step := answer["fee_step"]:
+        found.append(
+            f"At {step['venue']} the fee jumps by {money(step['fee_rise_cents'])} just above "
+            f"{money(step['price_cents'])}, so one that sells for a little more can be worth less."
+        )
     return found + _comparable_doubts(answer, money)
 
 

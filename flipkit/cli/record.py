@@ -38,14 +38,14 @@ def _record(
     place = find_books(books)
     if undo:
         if any(said):
-            refuse("--undo takes nothing else: it undoes what was written last")
+            refuse(f"--undo stands alone: it takes back the last thing that flipkit {name} wrote")
         lines = take_back(place, name)
     else:
         if not all(said):
             refuse(f"something is missing: flipkit {name} --help shows how to say it")
         day = day_of(on)
         if day > dt.date.today():
-            refuse(f"--on must be a day up to today, got {day.isoformat()}")
+            refuse(f"--on must be today or earlier, got {day.isoformat()}")
         lines = write(place, day)
     for line in lines:
         say(line)

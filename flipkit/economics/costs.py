@@ -43,13 +43,13 @@ def packed_parcels(items: pd.DataFrame, rules: Rules, assumptions: Assumptions, 
     for name in MEASURES:
         filled[name] = filled[name].fillna(assumptions.number(f"parcel.{name}.{size}"))
     on = items["sold_on"].fillna(pd.Timestamp(as_of)).to_numpy().astype("datetime64[D]")
-    filled["size_class"] = _size_class(rules, on, {name: filled[name].to_numpy() for name in MEASURES})
+    filled["size_class"] = size_classes(rules, on, {name: filled[name].to_numpy() for name in MEASURES})
     filled["volume_cuft"] = filled[["length_in", "width_in", "height_in"]].prod(axis=1) / 1_728
     filled["measures_origin"] = np.where(given.notna().all(axis=1), "recorded", "assumed")
     return filled
 
 
-def _size_class(rules: Rules, on: npt.NDArray[np.datetime64], measures: dict[str, Any]) -> npt.NDArray[Any]:
+def size_classes(rules: Rules, on: npt.NDArray[np.datetime64], measures: dict[str, Any]) -> npt.NDArray[Any]:
     """Size classes on days: a yardstick, not a charge, so that older books are measured by the first block."""
     on = np.maximum(on, np.datetime64(rules.size_classes.blocks[0].starts, "D"))
     return np.asarray(rule_parcels.size_class(rules.size_classes, on=on, **measures))
@@ -160,7 +160,7 @@ def posted_parcels(items: pd.DataFrame, parcels: pd.DataFrame, orders: Orders, r
     found.loc[found.index[rows], "measures_origin"] = np.where(whole | of_one, "recorded", "assumed")
     on = items["sold_on"].to_numpy().astype("datetime64[D]")[rows]
     measures = {name: parcel[:, at] for at, name in enumerate(MEASURES)}
-    found.loc[found.index[rows], "size_class"] = _size_class(rules, on, measures)
+    found.loc[found.index[rows], "size_class"] = size_classes(rules, on, measures)
     found.loc[found.index[rows], "volume_cuft"] = parcel[:, :3].prod(axis=1) / 1_728
     return found
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -21,6 +22,7 @@ from flipkit.books.problems import shortened
 from flipkit.books.read import Books, books_as_of
 from flipkit.books.schema import ACTIVITIES, ITEMS
 from flipkit.economics.costs import (
+    MEASURES,
     Line,
     SuppliesUsed,
     by_rule,
@@ -39,15 +41,8 @@ from flipkit.economics.costs import (
     trip_costs,
     with_order_words,
 )
-from flipkit.economics.labor import TIMINGS, Labor, Parcels, item_labor, next_timings
-from flipkit.economics.overrides import (
-    labels_dearer,
-    overridden_fee,
-    overridden_hired,
-    overridden_label,
-    overridden_minutes,
-    suppositions,
-)
+from flipkit.economics.labor import EVERYBODY, TIMINGS, Labor, Parcels, item_labor, next_timings
+from flipkit.economics.overrides import NOTHING_SUPPOSED, labels_dearer, supposed_lines, suppositions
 from flipkit.money import PPM, Cents, percentage
 from flipkit.rules.tables import Rules, load_rules
 
@@ -187,41 +182,137 @@ class Economics:
     untaxed_venues: tuple[str, ...] = ()
 
 
-class Supposing:
-    """Economics as the books have them, ready to be asked under one supposition after another."""
+#: What an assumption touches, by the beginning of its key; anything else may touch every line.
+_TOUCHED = {
+    **dict.fromkeys(("minutes.", "help.share_of_packing"), "labor"),
+    **dict.fromkeys(("label.", "postage.", "protection."), "label"),
+    **dict.fromkeys(("materials.", "packing."), "materials"),
+    "fees.": "fees",
+    "loss.": "expected_loss",
+    # Help is paid anew each time, and the rest says what to do with the finished lines.
+    **dict.fromkeys(("help.", "suppose.", "hour.", "stock.", "report.", "what_if.", "buying.", "pricing."), ""),
+}
+_ALL = frozenset(_TOUCHED.values())
 
-    def __init__(self, recorded: Economics, rules: Rules, assumptions: Assumptions) -> None:
-        self._recorded = recorded
-        self._rules = rules
-        self._assumptions = assumptions
+
+class Supposing:
+    """Economics as the books have them, asked under other assumptions: only the lines that these touch are anew."""
+
+    def __init__(self, books: Books, rules: Rules, assumptions: Assumptions, as_of: dt.date) -> None:
+        self._books, self._rules, self._as_of = books, rules, as_of
+        self._held = assumptions.changed(NOTHING_SUPPOSED) if suppositions(assumptions) else assumptions
+        self._known = books_as_of(books, as_of)
+        items = self._items = with_order_words(self._known.items)
+        self._parcels = packed_parcels(items, rules, self._held, as_of=as_of)
+        self._orders = orders_of(items)
+        self._posted = posted_parcels(items, self._parcels, self._orders, rules)
+        self._sold = items["sold_on"].notna().to_numpy()
+        #: Whether what parcels lack stands in others of their category, so that no measure is an assumed one.
+        self._measured = bool((items.groupby("category")[list(MEASURES)].count() > 0).all(axis=None))
         self._dearer: dict[int, Cents] = {}
+        lines, said = self._lines(self._held, _ALL)
+        unborne, columns = said.pop("unborne"), _columns(lines)
+        described = _described(items, self._parcels, as_of)
+        frame = described.assign(**{name: columns[name] for line in LINES for name in _names(line)})
+        frame["net_cents"] = net_of(frame)
+        frame = pd.concat([frame, said["labor"].minutes.drop(columns=list(_names("hired")))], axis=1)
+        self.recorded = Economics(frame, unborne_cents=unborne, as_of=as_of, **said)
 
     def under(self, assumptions: Assumptions) -> Economics:
-        """The economics under assumptions that differ in ``suppose.*``, ``help.wage`` or ``help.burden`` alone."""
-        items = self._recorded.items
-        hired = self._recorded.labor.hired.cents(assumptions)
-        kinds = overridden_hired(hired, items["hired_origin"].to_numpy(dtype=object), assumptions)
-        changed: dict[str, Any] = {"hired_cents": hired, "hired_origin": kinds}
-        supposed = suppositions(assumptions)
-        if "suppose.fee_points" in supposed:
-            fee, origin = overridden_fee(items, assumptions)
-            changed |= {"marketplace_fee_cents": fee, "marketplace_fee_origin": origin}
-        if "suppose.divisor" in supposed:
-            label, origin = overridden_label(items, self.dearer(assumptions.whole("suppose.divisor")))
-            changed |= {"label_cents": label, "label_origin": origin}
-        if "suppose.minutes" in supposed:
-            changed |= overridden_minutes(items, assumptions.number("suppose.minutes"))
-        frame = items.assign(**changed)
+        """The economics under other assumptions of the same shop."""
+        before = self._held.entries
+        moved = [key for key, entry in assumptions.entries.items() if entry.value != before[key].value]
+        if not moved:
+            return self.recorded
+        touched = {self._touches(key) for key in moved}
+        if None in touched:
+            return Supposing(self._books, self._rules, assumptions, self._as_of).under(assumptions)
+        lines, said = self._lines(assumptions, touched)
+        found = dataclasses.replace(self.recorded, **said)
+        changed = _columns(lines)
+        if "labor" in touched:
+            changed |= {name: found.labor.minutes[name] for name in found.labor.minutes}
+        hired, origin = _names("hired")
+        changed[hired] = found.labor.hired.cents(assumptions)
+        alike = (changed[hired] != 0) & (assumptions.text("suppose.wage_for") == EVERYBODY)
+        changed[origin] = np.where(alike, "assumed", found.labor.minutes[origin]).astype(object)
+        frame = found.items.assign(**changed)
+        frame = frame.assign(**supposed_lines(frame, assumptions, self.dearer))
         frame["net_cents"] = net_of(frame)
-        return dataclasses.replace(self._recorded, items=frame)
+        return dataclasses.replace(found, items=frame)
 
-    def dearer(self, divisor: int) -> Cents:
-        """What each label would cost more at a divisor, computed when first asked for."""
-        if divisor not in self._dearer:
-            self._dearer[divisor] = labels_dearer(
-                self._recorded.items, divisor, rules=self._rules, assumptions=self._assumptions
+    def _touches(self, key: str) -> str | None:
+        """The line that an assumption touches, empty for none; None where it may touch every line."""
+        if key.startswith("parcel.") and self._measured:
+            return "materials"
+        return next((line for head, line in _TOUCHED.items() if key.startswith(head)), None)
+
+    def dearer(self, *divisors: int) -> Cents:
+        """What each label would cost more at the first of some divisors; all are kept for whoever asks again."""
+        new = [divisor for divisor in divisors if divisor not in self._dearer]
+        if new:
+            self._dearer |= labels_dearer(self.recorded.items, new, rules=self._rules, assumptions=self._held)
+        return self._dearer[divisors[0]]
+
+    def _lines(self, held: Assumptions, touched: Collection[str | None]) -> tuple[dict[str, Line], dict[str, Any]]:
+        """The lines that are touched, and what else is said of them."""
+        items, parcels, orders, posted, sold = self._items, self._parcels, self._orders, self._posted, self._sold
+        known, rules, as_of = self._known, self._rules, self._as_of
+        room = parcels["volume_cuft"].to_numpy()
+        lines, said = dict[str, Line](), dict[str, Any]()
+        if "labor" in touched:
+            labor = said["labor"] = item_labor(
+                items,
+                known.work,
+                known.people,
+                parcels["size_class"],
+                held,
+                parcel=Parcels(
+                    posted["size_class"].to_numpy(dtype=object), orders.part(room), orders.code, orders.lead
+                ),
             )
-        return self._dearer[divisor]
+            hired, origin = (labor.minutes[name].to_numpy() for name in _names("hired"))
+            lines["hired"] = hired, origin
+        if "fees" in touched:
+            charged, refund = _line(recorded(items["shipping_charged_cents"], sold, orders, room)), _refunds(items)
+            sales = items.assign(shipping_charged_cents=charged[0])
+            taken = marketplace_fees(sales, sold, refund, orders, rules, held)
+            lines |= {"shipping_charged": charged, "refund": refund}
+            lines |= {"marketplace_fee": taken.fee, "refunded_fee": taken.back}
+            said |= {"untaxed": taken.untaxed, "untaxed_venues": taken.untaxed_venues}
+        if "label" in touched:
+            lines["label"], lines["protection"] = label_lines(
+                items, parcels, sold, rules, held, orders=orders, posted=posted
+            )
+        if "materials" in touched:
+            lines["materials"], said["supplies"] = materials_line(
+                items, room, posted, sold, known.supplies, orders, held
+            )
+        if "expected_loss" in touched:
+            lines["expected_loss"] = _expected_loss(items, parcels, as_of, held)
+        if touched == _ALL:
+            listings = said["listings"] = listing_charges(items, orders, rules, held, as_of=as_of)
+            listed = np.bincount(listings["row"], weights=listings["cents"], minlength=len(items)).astype(np.int64)
+            stale = np.isin(np.arange(len(items)), listings.loc[listings["past"], "row"])
+            lines["listing_fee"] = (listed, np.where(listed != 0, by_rule(stale), "none").astype(object))
+            lines["sold_price"] = _line(recorded(items["sold_price_cents"], sold))
+            lines["label_adjustment"] = _line(recorded(items["label_adjustment_cents"], sold, orders, room))
+            cost = lines["cost"] = cost_of_goods(items, known.lots, parcels["weight_lb"])
+            lines["trip"] = trip_costs(items, known.trips, cost[0], rules, held)
+            overhead, unborne = overhead_shares(items, known.overheads, as_of=pd.Timestamp(as_of))
+            lines["overhead"] = _line((overhead, overhead != 0))
+            said["unborne"] = int(unborne.sum())
+        return lines, said
+
+
+def _names(line: str) -> tuple[str, str]:
+    """The columns of a line."""
+    return f"{line}_cents", f"{line}_origin"
+
+
+def _columns(lines: Mapping[str, Line]) -> dict[str, Any]:
+    """The columns of some lines."""
+    return {name: values for line, both in lines.items() for name, values in zip(_names(line), both, strict=True)}
 
 
 def item_economics(books: Books, rules: Rules, assumptions: Assumptions, as_of: dt.date) -> Economics:
@@ -248,63 +339,21 @@ def item_economics(books: Books, rules: Rules, assumptions: Assumptions, as_of: 
     RuleNotInForceError
         If a sale falls on a day that its venue's schedule or rate card does not cover.
     """
-    found = _as_recorded(books, rules, assumptions, as_of)
-    return Supposing(found, rules, assumptions).under(assumptions) if suppositions(assumptions) else found
+    return Supposing(books, rules, assumptions, as_of).under(assumptions)
 
 
-def _as_recorded(books: Books, rules: Rules, assumptions: Assumptions, as_of: dt.date) -> Economics:
-    """The same with nothing supposed."""
-    known = books_as_of(books, as_of)
-    items = with_order_words(known.items)
-    parcels = packed_parcels(items, rules, assumptions, as_of=as_of)
-    frame = _described(items, parcels, as_of)
-    orders = orders_of(items)
-    room = parcels["volume_cuft"].to_numpy()
-    posted = posted_parcels(items, parcels, orders, rules)
-    labor = item_labor(
-        items,
-        known.work,
-        known.people,
-        parcels["size_class"],
-        assumptions,
-        parcel=Parcels(posted["size_class"].to_numpy(dtype=object), orders.part(room), orders.code, orders.lead),
-    )
-    sold = items["sold_on"].notna().to_numpy()
-    lines: dict[str, Line] = {}
-    lines["sold_price"] = _line(recorded(items["sold_price_cents"], sold))
-    lines["shipping_charged"] = _line(recorded(items["shipping_charged_cents"], sold, orders, room))
-    lines["refund"] = _refunds(items)
-    charged = lines["shipping_charged"][0]
-    sales = items.assign(shipping_charged_cents=charged)
-    taken = marketplace_fees(sales, sold, lines["refund"], orders, rules, assumptions)
-    lines["marketplace_fee"], lines["refunded_fee"] = taken.fee, taken.back
-    listings = listing_charges(items, orders, rules, assumptions, as_of=as_of)
-    listed = np.bincount(listings["row"], weights=listings["cents"], minlength=len(items)).astype(np.int64)
-    stale = np.isin(np.arange(len(items)), listings.loc[listings["past"], "row"])
-    lines["listing_fee"] = (listed, np.where(listed != 0, by_rule(stale), "none").astype(object))
-    lines["label"], lines["protection"] = label_lines(
-        items, parcels, sold, rules, assumptions, orders=orders, posted=posted
-    )
-    lines["label_adjustment"] = _line(recorded(items["label_adjustment_cents"], sold, orders, room))
-    lines["materials"], supplies = materials_line(items, room, posted, sold, known.supplies, orders, assumptions)
-    lines["cost"] = cost_of_goods(items, known.lots, parcels["weight_lb"])
-    lines["trip"] = trip_costs(items, known.trips, lines["cost"][0], rules, assumptions)
-    lines["hired"] = (labor.minutes["hired_cents"].to_numpy(), labor.minutes["hired_origin"].to_numpy())
-    overhead, unborne = overhead_shares(items, known.overheads, as_of=pd.Timestamp(as_of))
-    lines["overhead"] = (overhead, np.where(overhead != 0, "recorded", "none").astype(object))
-    lines["expected_loss"] = _expected_loss(items, parcels, as_of, assumptions)
-    for line in LINES:
-        frame[f"{line}_cents"], frame[f"{line}_origin"] = lines[line]
-    frame["net_cents"] = net_of(frame)
-    frame = pd.concat([frame, labor.minutes.drop(columns=["hired_cents", "hired_origin"])], axis=1)
-    return Economics(frame, labor, int(unborne.sum()), as_of, listings, supplies, taken.untaxed, taken.untaxed_venues)
+def net_parts(changes: Mapping[str, npt.NDArray[Any]]) -> npt.NDArray[Any]:
+    """What changes of some lines do to the net.
+
+    >>> net_parts({"sold_price_cents": np.array([400]), "label_cents": np.array([90])}).tolist()
+    [310]
+    """
+    return np.asarray(sum(value if name.removesuffix("_cents") in GAINS else -value for name, value in changes.items()))
 
 
 def net_of(frame: pd.DataFrame) -> Cents:
     """Gains less costs, line by line."""
-    gains = sum(frame[f"{line}_cents"].to_numpy(dtype=np.int64) for line in GAINS)
-    costs = sum(frame[f"{line}_cents"].to_numpy(dtype=np.int64) for line in COSTS)
-    return np.asarray(gains - costs, dtype=np.int64)
+    return net_parts({f"{line}_cents": frame[f"{line}_cents"].to_numpy(dtype=np.int64) for line in LINES})
 
 
 def _described(items: pd.DataFrame, parcels: pd.DataFrame, as_of: dt.date) -> pd.DataFrame:

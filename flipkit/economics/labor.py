@@ -388,39 +388,46 @@ def _corrected(
     weight = assumptions.number("minutes.logged_weight")
     corrected = standard.copy()
     taught = np.zeros(standard.shape, dtype=bool)
+    kind, names = pd.factorize(category, sort=True)
+    codes = {shared: pd.Index(SIZES).get_indexer(parcel.size_class if shared else sizes) for shared in (False, True)}
     rows = []
     for at, activity in enumerate(ACTIVITIES):
         shared = activity in _PER_PARCEL
-        classes = parcel.size_class if shared else sizes
-        for size in SIZES:
-            seen = (classes == size) & has_log[:, at] & (standard[:, at] > 0)
-            # A parcel of several items is one observation.
-            seen &= parcel.lead if shared else True
-            prior = assumptions.number(f"minutes.{activity}.{size}") * (1 + assumptions.share("minutes.allowance"))
-            if not seen.any():
-                continue
-            taught[classes == size, at] = True
-            # A log from when the category was new counts as what it would be with practice.
-            practised = np.where(seen, logged[:, at] * prior / np.where(seen, standard[:, at], 1.0), 0.0)
-            whole = _pulled(prior, practised[seen], weight)
-            rows.append((activity, size, "all", prior, int(seen.sum()), practised[seen].mean(), whole))
-            inside = np.flatnonzero(classes == size)
-            names, code = np.unique(category[inside], return_inverse=True)
-            known, code_known = practised[inside][seen[inside]], code[seen[inside]]
-            for k, name in enumerate(names):
-                logs = known[code_known == k]
-                others = _pulled(prior, known[code_known != k], weight) if logs.size else whole
-                own = _pulled(others, logs, weight)
-                if logs.size:
-                    rows.append((activity, size, name, others, logs.size, logs.mean(), own))
-                corrected[inside[code == k], at] *= own / prior if prior else 0.0
+        cell = codes[shared] * len(names) + kind
+        # A parcel of several items is one observation.
+        seen = has_log[:, at] & (standard[:, at] > 0) & (parcel.lead if shared else True)
+        if not seen.any():
+            continue
+        allowed = 1 + assumptions.share("minutes.allowance")
+        prior = np.array(list(assumptions.by_size(f"minutes.{activity}").values()), dtype=np.float64)[:, None] * allowed
+        # A log from when the category was new counts as what it would be with practice.
+        practised = logged[seen, at] * prior[codes[shared][seen], 0] / standard[seen, at]
+        count, total = (
+            np.bincount(cell[seen], weights, len(SIZES) * len(names)).reshape(len(SIZES), -1).astype(np.float64)
+            for weights in (np.ones(practised.size), practised)
+        )
+        every, sums = count.sum(axis=1, keepdims=True), total.sum(axis=1, keepdims=True)
+        whole = _pulled(prior, every, sums, weight)
+        others = _pulled(prior, every - count, sums - total, weight)
+        own = _pulled(others, count, total, weight)
+        taught[:, at] = every[codes[shared], 0] > 0
+        change = np.divide(own, prior, out=np.zeros_like(own), where=prior > 0).reshape(-1)[cell]
+        corrected[:, at] *= np.where(taught[:, at], change, 1.0)
+        for size in np.flatnonzero(every[:, 0]):
+            told = (activity, SIZES[size])
+            logs = int(every[size, 0])
+            rows.append((*told, "all", prior[size, 0], logs, sums[size, 0] / logs, whole[size, 0]))
+            for own_at in np.flatnonzero(count[size]):
+                place, logs = (size, own_at), int(count[size, own_at])
+                rows.append((*told, names[own_at], others[place], logs, total[place] / logs, own[place]))
     columns = ["activity", "size_class", "category", "before_min", "logged_items", "logged_mean_min", "used_min"]
     return pd.DataFrame(rows, columns=columns), corrected, taught
 
 
-def _pulled(prior: float, logs: Floats, weight: float) -> float:
+def _pulled(prior: Floats, count: Floats, total: Floats, weight: float) -> Floats:
     """Minutes held so far, pulled towards the mean of what was logged."""
-    return float(shrunk_minutes(prior, logs.size, logs.mean(), weight=weight)) if logs.size else prior
+    found = (weight * prior + total) / np.maximum(weight + count, 1e-300)
+    return np.asarray(np.where(count > 0, found, prior))
 
 
 # What to time next: where standard minutes still stand in for most work, and are least known.

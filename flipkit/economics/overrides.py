@@ -8,6 +8,8 @@ each line that it moves counts as assumed.
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable, Sequence
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -16,7 +18,6 @@ import pandas as pd
 from flipkit.assumptions import Assumptions
 from flipkit.books.schema import ACTIVITIES, PICKUP
 from flipkit.economics.costs import label_lines, orders_of, posted_parcels
-from flipkit.economics.labor import EVERYBODY
 from flipkit.money import Cents, percentage
 from flipkit.rules.parcels import ParcelRules
 from flipkit.rules.tables import Rules
@@ -27,6 +28,15 @@ NOTHING_SUPPOSED: dict[str, object] = {
     "suppose.fee_points": 0,
     "suppose.divisor": 0,
     "suppose.minutes": 1,
+    "suppose.prices": 1,
+    "suppose.postage": 1,
+    "suppose.goods": 1,
+}
+#: Lines that a supposition multiplies.
+SCALED = {
+    "suppose.prices": ("sold_price", "marketplace_fee"),
+    "suppose.postage": ("label", "label_adjustment"),
+    "suppose.goods": ("cost",),
 }
 
 Origins = npt.NDArray[np.object_]
@@ -42,51 +52,51 @@ def suppositions(assumptions: Assumptions) -> list[str]:
     return [key for key, nothing in NOTHING_SUPPOSED.items() if assumptions.entries[key].value != nothing]
 
 
-def overridden_hired(cents: Cents, origin: Origins, assumptions: Assumptions) -> Origins:
-    """Origin of hired lines that were paid at a supposed wage."""
-    moved = assumptions.text("suppose.wage_for") == EVERYBODY
-    return np.where((cents != 0) & moved, "assumed", origin).astype(object)
-
-
-def overridden_fee(items: pd.DataFrame, assumptions: Assumptions) -> tuple[Cents, Origins]:
-    """Marketplace fees with percentage points on top, where a fee was paid.
+def supposed_lines(items: pd.DataFrame, assumptions: Assumptions, dearer: Callable[[int], Cents]) -> dict[str, Any]:
+    """The columns that the suppositions on prices, fees, labels, costs and minutes move; help is paid beforehand.
 
     >>> from flipkit.assumptions import load_assumptions
     >>> items = pd.DataFrame({"marketplace_fee_cents": [800, 0], "marketplace_fee_origin": ["recorded", "none"],
     ...     "sold_price_cents": [6000, 5000], "shipping_charged_cents": [400, 0]})
-    >>> overridden_fee(items, load_assumptions(overrides={"suppose.fee_points": 1.5}))[0].tolist()
+    >>> held = load_assumptions(overrides={"suppose.fee_points": 1.5})
+    >>> supposed_lines(items, held, lambda _: 0)["marketplace_fee_cents"].tolist()
     [896, 0]
     """
-    fee, origin = _line(items, "marketplace_fee")
-    points = assumptions.number("suppose.fee_points")
-    price = items["sold_price_cents"].to_numpy(dtype=np.int64) + items["shipping_charged_cents"].to_numpy(
-        dtype=np.int64
-    )
-    more = percentage(np.where(fee > 0, price, 0), round(abs(points) * 10_000)) * (1 if points > 0 else -1)
-    return np.maximum(fee + more, 0), np.where(more != 0, "assumed", origin).astype(object)
+    supposed, found = suppositions(assumptions), dict[str, Any]()
+
+    def line(name: str) -> Cents:
+        return np.asarray(found.get(f"{name}_cents", items[f"{name}_cents"]), dtype=np.int64)
+
+    def move(name: str, more: Cents) -> None:
+        found[f"{name}_cents"] = np.maximum(line(name) + more, 0) if name != "label_adjustment" else line(name) + more
+        origin = found.get(f"{name}_origin", items[f"{name}_origin"].to_numpy(dtype=object))
+        found[f"{name}_origin"] = np.where(more != 0, "assumed", origin).astype(object)
+
+    if "suppose.divisor" in supposed:
+        move("label", dearer(assumptions.whole("suppose.divisor")))
+    for key, names in SCALED.items():
+        for name in names if key in supposed else ():
+            move(name, np.rint(line(name) * (assumptions.number(key) - 1)).astype(np.int64))
+    if "suppose.fee_points" in supposed:
+        points, fee = assumptions.number("suppose.fee_points"), line("marketplace_fee")
+        price = np.where(fee > 0, line("sold_price") + line("shipping_charged"), 0)
+        move("marketplace_fee", percentage(price, round(abs(points) * 10_000)) * (1 if points > 0 else -1))
+    if "suppose.minutes" in supposed:
+        for name in (*ACTIVITIES, "owner"):
+            found[f"{name}_min"] = items[f"{name}_min"] * assumptions.number("suppose.minutes")
+        for name in ACTIVITIES:
+            found[f"{name}_origin"] = items[f"{name}_origin"].where(found[f"{name}_min"] == 0, "assumed")
+    return found
 
 
-def overridden_label(items: pd.DataFrame, dearer: Cents) -> tuple[Cents, Origins]:
-    """Labels at another divisor."""
-    label, origin = _line(items, "label")
-    return np.maximum(label + dearer, 0), np.where(dearer != 0, "assumed", origin).astype(object)
-
-
-def overridden_minutes(items: pd.DataFrame, factor: float) -> dict[str, pd.Series]:
-    """The owner's minutes in proportion to those in the books."""
-    moved = {f"{name}_min": items[f"{name}_min"] * factor for name in (*ACTIVITIES, "owner")}
-    origins = {
-        f"{name}_origin": items[f"{name}_origin"].where(moved[f"{name}_min"] == 0, "assumed") for name in ACTIVITIES
-    }
-    return moved | origins
-
-
-def labels_dearer(items: pd.DataFrame, divisor: int, *, rules: Rules, assumptions: Assumptions) -> Cents:
-    """What each label would have cost more had the divisor been another one on its day.
+def labels_dearer(
+    items: pd.DataFrame, divisors: Sequence[int], *, rules: Rules, assumptions: Assumptions
+) -> dict[int, Cents]:
+    """What each label would have cost more had the divisor been another one on its day, by divisor.
 
     A recorded label moves by what the rate cards say of the two divisors.
     """
-    more = np.zeros(len(items), dtype=np.int64)
+    more = {divisor: np.zeros(len(items), dtype=np.int64) for divisor in divisors}
     posted = np.flatnonzero((items["sold_on"].notna() & (items["zone"] != PICKUP)).to_numpy())
     if not posted.size:
         return more
@@ -94,12 +104,16 @@ def labels_dearer(items: pd.DataFrame, divisor: int, *, rules: Rules, assumption
     orders = orders_of(asked)
     parcels = posted_parcels(asked, asked, orders, rules)
     everything = np.ones(posted.size, dtype=bool)
-    moved, now = (
-        label_lines(asked, asked, everything, known, assumptions, orders=orders, posted=parcels, protected=False)[0]
-        for known in (with_divisor(rules, divisor), rules)
-    )
-    # Where only one of them is for sale by a card, the other is a guess by size: nothing to compare.
-    more[posted] = np.where(moved[1] == now[1], moved[0] - now[0], 0)
+
+    def labels(known: Rules) -> tuple[Cents, Origins]:
+        told = {"orders": orders, "posted": parcels, "protected": False}
+        return label_lines(asked, asked, everything, known, assumptions, **told)[0]
+
+    now = labels(rules)
+    for divisor in divisors:
+        moved = labels(with_divisor(rules, divisor))
+        # Where only one of them is for sale by a card, the other is a guess by size: nothing to compare.
+        more[divisor][posted] = np.where(moved[1] == now[1], moved[0] - now[0], 0)
     return more
 
 
@@ -123,7 +137,3 @@ def with_divisor(rules: Rules, divisor: int) -> Rules:
         return dataclasses.replace(parcels, blocks=blocks)
 
     return dataclasses.replace(rules, parcels={name: changed(found) for name, found in rules.parcels.items()})
-
-
-def _line(items: pd.DataFrame, name: str) -> tuple[Cents, Origins]:
-    return items[f"{name}_cents"].to_numpy(dtype=np.int64), items[f"{name}_origin"].to_numpy(dtype=object)

@@ -14,11 +14,11 @@ from rapidfuzz import process
 from flipkit.assumptions import Assumptions
 from flipkit.books.problems import rows_in_words
 from flipkit.books.read import Books, books_as_of
-from flipkit.books.schema import ACTIVITIES, BY_NAME
+from flipkit.books.schema import ACTIVITIES, BY_NAME, DOING
 from flipkit.economics.costs import MEASURES, orders_of, own_rate_cards, with_order_words
 from flipkit.economics.items import MONEY_LINES, Economics, MoneyLine
 from flipkit.economics.labor import entries_for
-from flipkit.economics.overrides import suppositions
+from flipkit.economics.overrides import SCALED, suppositions
 from flipkit.errors import AssumptionError
 from flipkit.money import show_cents
 from flipkit.rules import postage
@@ -28,9 +28,10 @@ from flipkit.rules.tables import Rules
 
 #: What a supposition moves.
 _SUPPOSED = {
-    "suppose.wage_for": "hired",
-    "suppose.fee_points": "marketplace_fee",
-    "suppose.divisor": "label",
+    "suppose.wage_for": ("hired",),
+    "suppose.fee_points": ("marketplace_fee",),
+    "suppose.divisor": ("label",),
+    **SCALED,
 }
 
 #: Lines that the items of one order share.
@@ -69,10 +70,10 @@ class ItemTrace:
 
     def __repr__(self) -> str:
         """The trace as lines of text."""
-        head = f"{self.item_id}, {self.title} ({self.category}): {self.status}, as known on {self.as_of.isoformat()}"
+        head = f"{self.item_id}, {self.title} ({self.category}): {self.status}, as of {self.as_of.isoformat()}"
         money = [(row.label, self._money(row.amount_cents), row.origin, row.where_from) for row in self._shown]
         work = [
-            (row.activity, f"{row.owner_min:.1f} min", row.origin, row.where_from)
+            (DOING[row.activity], f"{row.owner_min:.1f} min", row.origin, row.where_from)
             for row in self.minutes.itertuples(index=False)
         ]
         total = [("net", self._money(self.net_cents), "", "")]
@@ -80,10 +81,10 @@ class ItemTrace:
         if self.hired_min:
             hours.append(("hired work", f"{self.hired_min:.1f} min", "", ""))
         hourly = self.cents_per_hour
-        last = "No work of your own is on it, so there is no hour to divide by."
+        last = "You have not worked on it, so there is no figure per hour."
         if hourly is not None:
             so_far = "" if self.status == "sold" else " so far"
-            last = f"An hour of your own work on it left {self._money(hourly)}{so_far}."
+            last = f"An hour of your own work on it has made {self._money(hourly)}{so_far}."
         return "\n".join([head, "", *_table([*money, *total]), "", *_table([*work, *hours]), "", last])
 
     @property
@@ -172,7 +173,7 @@ class _Tracing:
         origin = self.item[f"{line.name}_origin"]
         if origin == "none":
             return ""
-        supposed = [key for key in suppositions(self._held) if _SUPPOSED.get(key) == line.name]
+        supposed = [key for key in suppositions(self._held) if line.name in _SUPPOSED.get(key, ())]
         if origin == "assumed" and supposed:
             return self._assumed(tuple(supposed))
         if origin == "recorded" and line.recorded:
@@ -224,7 +225,7 @@ class _Tracing:
 
     def _block(self, table: RuleSet[Any], day: dt.date) -> str:
         block = table.at(day)
-        past = ", ended, its last value goes on" if table.past([day])[0] else ""
+        past = ", ended; its last value is used" if table.past([day])[0] else ""
         return f"{table.title} {block.described}{past} (source {', '.join(block.sources)}, {block.seen})"
 
     @property
@@ -243,7 +244,7 @@ class _Tracing:
         return self._block(self._schedule, self._sold) if self._schedule else ""
 
     def _refunded_fee(self, origin: str) -> str:
-        back = "the part that the schedule gives back with the refund: "
+        back = "what the schedule gives back with a refund: "
         return back + self._block(self._schedule, self._sold) if self._schedule else ""
 
     def _listing_fee(self, origin: str) -> str:
@@ -268,8 +269,8 @@ class _Tracing:
         measured = self.item["measures_origin"] == "recorded"
         size = "medium" if measured else self.item["size_class"]
         told = self._assumed((f"materials.assumed.{size}",))
-        told += ", grown with its surface and price as packing plans do" if measured else ""
-        return told if used == 1 else f"{told}, times {used:.2f} as the supplies that you bought teach"
+        told += ", adjusted for its size and price" if measured else ""
+        return told if used == 1 else f"{told}, times {used:.2f} by the supplies you bought"
 
     def _label(self, origin: str) -> str:
         """The card and service that the label was priced by; nothing where the assumed label stands in."""
@@ -317,4 +318,4 @@ class _Tracing:
         last = pd.Timestamp(self._economics.as_of) if pd.isna(left) else left
         first = record["bought_on"].to_period("M").start_time
         held = overheads[(overheads["month"] >= first) & (overheads["month"] <= last)]
-        return f"its share of {self._rows('overheads', held)}, by the days that it was held"
+        return f"its share of {self._rows('overheads', held)}, by the days you held it"

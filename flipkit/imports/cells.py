@@ -17,9 +17,9 @@ from flipkit.imports.values import (
     DECIMALS,
     NOTHING,
     PlainNumbers,
+    by_word,
     fits_currency,
     number_of,
-    other_choices,
     read_written,
 )
 from flipkit.money import LARGEST_CENTS
@@ -255,7 +255,7 @@ def _choice(text: str, *, choices: tuple[str, ...]) -> str | InvalidCell:
     word = " ".join(text.lower().replace("_", " ").split())
     if word in choices or not word:
         return word
-    other = other_choices().get(import_values.plain_words(word), "")
+    other = by_word("choices").get(import_values.plain_words(word), "")
     if other in choices:
         return other
     return InvalidCell(f"one of {', '.join(choices)}")

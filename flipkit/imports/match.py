@@ -290,7 +290,9 @@ def _framed(export: Export, head: list[Record], header_row: int | None) -> Layou
     """The header and what stands above it."""
     good = [record for record in head if not record.broken]
     hashes = sum(record.cells[0][:1] == "#" for record in good) > 0.5 * len(good)
-    plain = [r for r in good if hashes or r.cells[0][:1] != "#"] or good
+    # A header that is the mark alone stands over the numbers of the rows.
+    plain = [r for r in good if hashes or r.cells[0][:1] != "#" or (r.cells[0] == "#" and sum(map(bool, r.cells)) > 2)]
+    plain = plain or good
     if not plain:
         raise refusal(
             export.label, head[0].row, head[0].broken, "a table", "if quotes are plain characters: --quote none"

@@ -845,6 +845,7 @@ class Settler:
     def words(self) -> None:
         """Words in the place of amounts, days or choices: what they mean is asked once a column and kept."""
         yearless: Counter[str] = Counter()
+        self.set(year=self.draft.answers.get("year", self.mapping.year))
         for name, fact in self.facts((*NUMBERS, "date", "choice")).items() if not self.draft.questions else ():
             source, kind, at = self.mapping.columns[name], kind_of(self.mapping.table, name), fact.index
             unread = fact.dates.unread + fact.dates.yearless if kind == "date" else fact.numbers.unread
@@ -853,7 +854,7 @@ class Settler:
             reader = ColumnReader(name, source, self.mapping, self.layout)
             texts = Counter(cells[at] for cells in self.cells())
             odd = {t: count for t, count in texts.items() if t and isinstance(reader.read_worded(t), InvalidCell)}
-            if kind == "date" and not self.mapping.year and "year" not in self.draft.answers:
+            if kind == "date" and not self.mapping.year:
                 order = source.order or self.mapping.order or ORDERS[0]
                 yearless.update({t: c for t, c in odd.items() if values.day_of(t, order, "2024") is not None})
                 odd = {t: c for t, c in odd.items() if t not in yearless}
@@ -861,7 +862,7 @@ class Settler:
         order = self.mapping.order or ORDERS[0]
         days = (values.day_of(text, order) for fact in self.layout.facts if fact.is_date for text in fact.examples)
         years = sorted({day.year for day in days if day is not None}, reverse=True) if yearless else []
-        if yearless or "year" in self.draft.answers:
+        if yearless:
             said = self.draft.decide(
                 "year",
                 f"{next(iter(yearless), '')} is written without a year, as {yearless.total():,} days are: of which "

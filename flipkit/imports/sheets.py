@@ -194,8 +194,7 @@ def _open_workbook(path: Path, sheet: str) -> Export:
         sheets = tabular.read_sheets(path)
         lost = tabular.lost_cells(path)
     except tabular.WorkbookError as error:
-        mend = "open it in a spreadsheet and save it anew; unpack it first if it is an archive"
-        raise refusal(path.name, None, str(error), "a workbook that opens", mend) from None
+        raise refusal(path.name, None, str(error), "a workbook that opens", error.mend) from None
     rows_of = {s.name: s.rows for s in sheets}
     for cell in lost:
         rows = rows_of.get(cell.sheet, [])

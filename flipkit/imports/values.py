@@ -606,7 +606,9 @@ def known_words() -> dict[str, dict[str, list[str]]]:
     return known
 
 
-def _by_word(section: str) -> dict[str, str]:
+@functools.cache
+def by_word(section: str) -> dict[str, str]:
+    """The words of a section of the list of words, each with what it means."""
     return {
         plain_words(word): meaning.removeprefix("=") for meaning, words in _file()[section].items() for word in words
     }
@@ -615,22 +617,16 @@ def _by_word(section: str) -> dict[str, str]:
 @functools.cache
 def cell_words() -> dict[str, str]:
     """Words that people write instead of an amount or a day, and what they mean."""
-    return _gone_words() | _by_word("cells")
-
-
-@functools.cache
-def other_choices() -> dict[str, str]:
-    """Other words for the choices that a column of the books may hold."""
-    return _by_word("choices")
+    return _gone_words() | by_word("cells")
 
 
 def _gone_words() -> dict[str, str]:
-    return {how: how for how in GONE} | {word: how for word, how in other_choices().items() if how in GONE}
+    return {how: how for how in GONE} | {word: how for word, how in by_word("choices").items() if how in GONE}
 
 
 @functools.cache
 def _states() -> dict[str, str]:
-    return _gone_words() | _by_word("states")
+    return _gone_words() | by_word("states")
 
 
 def state_of(text: str) -> str:
@@ -638,14 +634,9 @@ def state_of(text: str) -> str:
     return _states().get(plain_words(text)) or ("void" if VOID.search(text) else "")
 
 
-@functools.cache
-def _directions() -> dict[str, str]:
-    return _by_word("directions")
-
-
 def direction_of(text: str) -> str:
     """Whether a word of a bank list says that money went out or came in; empty for any other."""
-    return _directions().get(plain_words(text), "")
+    return by_word("directions").get(plain_words(text), "")
 
 
 _PLAIN_LETTERS = str.maketrans({"ł": "l", "ø": "o", "æ": "ae", "ı": "i", "đ": "d"})

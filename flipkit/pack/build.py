@@ -246,7 +246,8 @@ def linked_rows(page: str, ways: Mapping[str, str], *, here: str = "") -> str:
     def linked(cell: re.Match[str]) -> str:
         begin, _, text, end = cell.groups()
         named = _IN_BRACKETS.search(text)
-        file = known.get(text) or (known.get(named[1]) if named else None)
+        # A row may name a category and its size, or an item with its number in brackets.
+        file = known.get(text) or known.get(text.rpartition(", ")[0]) or (known.get(named[1]) if named else None)
         return f'{begin}<a href="{file}">{text}</a>{end}' if file else cell[0]
 
     return _CELL.sub(linked, page)

@@ -17,7 +17,7 @@ from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings
 from flipkit.books.read import read_books
 from flipkit.books.record import units_of
 from flipkit.books.schema import PICKUP
-from flipkit.economics.costs import unit_costs, usual_protection
+from flipkit.economics.costs import MEASURES, size_classes, unit_costs, usual_protection
 from flipkit.errors import AssumptionError, RuleTableError
 from flipkit.money import read_cents, show_cents
 from flipkit.packing.at_hand import Stock, read_stock, starter_stock
@@ -71,6 +71,9 @@ class ParcelPlan:
     own_cards: bool = True
     assumed_value: bool = False
     postage: Postage | None = None
+    #: What the books count for packing a parcel of this size, before any log: the plan's own minutes only choose a way.
+    counted_min: float | None = None
+    size_class: str = ""
 
     def reading(self) -> list[str]:
         """The plan in words, each caution after the step that it belongs to."""
@@ -80,7 +83,7 @@ class ParcelPlan:
             notes.append(
                 f"You gave no value, so this assumes {self._money(self.plan.item.value_cents)} to weigh damage against."
             )
-        return [first, *notes, *steps, *self._step(), *self._postage()]
+        return [first, *notes, *steps, *self._counted(), *self._step(), *self._postage()]
 
     @cached_property
     def trade(self) -> list[Priced]:
@@ -94,6 +97,15 @@ class ParcelPlan:
 
     def _money(self, cents: int) -> str:
         return show_cents(cents, currency=self.plan.assumptions.currency)
+
+    def _counted(self) -> list[str]:
+        best = self.plan.best
+        if best is None or self.counted_min is None:
+            return []
+        return [
+            f"Until you log your packing, your report and 'flipkit buy' count {self.counted_min:.0f} minutes for a "
+            f"{self.size_class} parcel; this plan reckons with {best.owner_min + best.helper_min:.0f}."
+        ]
 
     def _step(self) -> list[str]:
         step = self.step
@@ -142,6 +154,8 @@ class ParcelPlan:
             "decision": why,
             **self.plan.as_dict(),
             "value_assumed": self.assumed_value,
+            "size_class": self.size_class,
+            "counted_min": self.counted_min,
             "padding_trade": [priced_dict(one, self.plan.item) for one in self.trade],
             "pad_step": None if self.step is None else asdict(self.step),
             "postage": None if self.postage is None else asdict(self.postage),
@@ -300,7 +314,18 @@ def plan_parcel(
     rules = packing_rules(on=day, folder=own_rules)
     plan = packing_plan(item, stock, labels=labels, rules=rules, assumptions=assumptions)
     postage = _postage(plan, labels_to, cards, assumptions, on=day)
-    return ParcelPlan(plan, stock, labels, own_stock, own_cards, assumed_value, postage)
+    size, counted = _counted(plan, cards, assumptions, on=day)
+    return ParcelPlan(plan, stock, labels, own_stock, own_cards, assumed_value, postage, counted, size)
+
+
+def _counted(plan: Plan, rules: Rules, assumptions: Assumptions, *, on: dt.date) -> tuple[str, float | None]:
+    """The planned parcel's size class, and the minutes that the books count for packing one before any log."""
+    best = plan.best
+    if best is None or best.draft.style == "pickup":
+        return "", None
+    sides = dict(zip(MEASURES, [np.array([value]) for value in (*best.draft.outside_in, best.gross_lb)], strict=True))
+    size = str(size_classes(rules, np.array([on], dtype="datetime64[D]"), sides)[0])
+    return size, assumptions.by_size("minutes.pack")[size] * (1 + assumptions.share("minutes.allowance"))
 
 
 def drawings_page(parcel: ParcelPlan) -> str:

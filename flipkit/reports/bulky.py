@@ -14,7 +14,7 @@ import pandas as pd
 
 from flipkit.analysis.returns import TOO_FEW, in_window, side_by_side, too_few_words
 from flipkit.analysis.sizes import SIZE_ORDER, BreakEven
-from flipkit.analysis.sliders import DIVISORS, Settings
+from flipkit.analysis.what_if import DIVISORS, Settings
 from flipkit.charts.returns import plot_break_even_moves, plot_minutes, plot_price_bands, plot_size_comparison
 from flipkit.charts.style import hourly, joined, money
 from flipkit.money import show_cents
@@ -29,8 +29,8 @@ from flipkit.reports.elements import (
     table,
     to_do,
 )
-from flipkit.reports.panel import MovedStudies
 from flipkit.reports.sentences import count_of, day_words, money_per_hour, span_name
+from flipkit.reports.sliders import Moves
 from flipkit.reports.study import Study
 from flipkit.reports.tables import bases_columns, bases_formats, bases_headings, cautions
 from flipkit.units import CM_AN_INCH
@@ -99,13 +99,19 @@ class Bulky:
     def picture(self) -> Any:
         """What an hour on each size earned at each price."""
         study = self.study
+        bands = study.bought_bands
+        told = bands["size_class"].isin(bands.loc[bands["claimed"].astype(bool), "size_class"])
         chart = plot_price_bands(
-            study.bought_bands, study.target, counted="bought", confidence=study.confidence, currency=study.currency
+            bands[told] if told.any() else bands,
+            study.target,
+            counted="bought",
+            confidence=study.confidence,
+            currency=study.currency,
         )
         title = self._at_equal_prices() or "What an hour of each size earned at each price"
         subtitle = f"Everything bought, {span_name(study)}, by what such items sell for. Bar: where the true figure"
         subtitle += " probably lies."
-        if study.bought_bands.empty:
+        if bands.empty:
             return chart
         return chart.properties(title={"text": title.rstrip("."), "subtitle": subtitle})
 
@@ -427,8 +433,8 @@ def break_even_moves(study: Study) -> BreakEvenMoves:
     """
     sold = study.sold_items()
     compared = sold[sold["size_class"].isin(["small", "bulky", "oversize"])]
-    studies = MovedStudies(study)
-    start = studies.start
+    studies = Moves(study)
+    start = studies.supposed
     settings = [("", start)]
     if study.break_even.claimed:
         settings += [

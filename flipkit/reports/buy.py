@@ -337,8 +337,7 @@ def change_words(change: Change, *, target: float, currency: str) -> str:
         )
     if change.name == PACK_SMALLER:
         return f"Pack {joined(most)} in boxes just small enough: {worth}."
-    times = f"at {change.asked:.1f} times what such items sell for, and mark them down as Stock and prices says"
-    return f"List new {joined(most)} {times}: {worth}."
+    return f"List new {joined(most)} at {change.asked:.1f} times what such items sell for: {worth}."
 
 
 def rule_words(study: Study, rule: AisleRule) -> str:

@@ -25,7 +25,7 @@ from flipkit.money import nearest_cent, show_cents
 #: How a missing value shows.
 NOTHING = "–"
 _ONE_FIGURE = r"[+−-]?\W{0,4}\d[\d,. ]*(\W*%|\s?[a-z/]{0,12})?"
-_FIGURE = re.compile(rf"{_ONE_FIGURE}( (to|of) {_ONE_FIGURE})?|–|")
+_FIGURE = re.compile(rf"((under|over) )?{_ONE_FIGURE}( (to|of) {_ONE_FIGURE}| \({_ONE_FIGURE} to {_ONE_FIGURE}\))?|–|")
 #: Up to so many characters a column's cells stay on one line everywhere, or at least on a wide screen.
 _SHORT, _MEDIUM = 14, 26
 #: How a heading names the unit at the end of a column's name.

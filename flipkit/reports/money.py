@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -78,7 +79,7 @@ class Money:
         return to_do(
             [
                 f"Pay out shares only from cash that is left after you keep back about {each} for the next month's "
-                "goods, which is what you spent on goods a month this year."
+                "goods, which is what you spent on goods a month this year; less if you buy only what Buy says."
             ]
         )
 
@@ -100,9 +101,11 @@ class Money:
         study = self.study
         books = books_as_of(study.books, study.as_of)
         columns: dict[str, Any] = {}
+        hired: dict[str, float] = {}
         for name, window in (("month", study.month_so_far()), ("year", study.year_so_far())):
             logged = people_worked(books, study.assumptions, window)
             owners = (logged["role"] == "owner").to_numpy()
+            hired[name] = float(logged.loc[logged["role"] == "hired", "minutes"].sum()) / 60
             due = np.zeros(len(logged), dtype=np.int64)
             if owners.any():
                 due[owners] = share_out(study.result_cents(name), logged["share"].to_numpy()[owners])
@@ -127,8 +130,20 @@ class Money:
             pd.DataFrame(columns),
             caption="Shares of the result; wages with payroll taxes",
             headings=headings,
+            note=self._dearer_help(hired),
             formats={"month_hours": lambda hours: f"{hours:,.1f}"},
             currency=study.currency,
+        )
+
+    def _dearer_help(self, hours: Mapping[str, float]) -> str:
+        """What a dearer hour of help would have cost."""
+        if not hours["year"]:
+            return ""
+        more = 100 * (1 + self.study.assumptions.ppm("help.burden") / 1_000_000)
+        one, month, year = (self._dollars(cents) for cents in (100, more * hours["month"], more * hours["year"]))
+        return (
+            f"If help had cost {one} more an hour, it would have taken about {month} more in "
+            f"{month_name(self.study.month)} and {year} in {year_name(self.study)}, with payroll taxes."
         )
 
     def bridge(self) -> Element:

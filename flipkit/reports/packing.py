@@ -14,7 +14,7 @@ from flipkit.books.schema import PICKUP
 from flipkit.charts.stock import plot_packing_lessons
 from flipkit.charts.style import joined, money
 from flipkit.packing.parcel import ParcelPlan
-from flipkit.reports.elements import EMPTY, Element, caution, headline, table, to_do, together
+from flipkit.reports.elements import EMPTY, NOTHING, Element, caution, headline, table, to_do, together
 from flipkit.reports.sentences import count_of, span_name
 from flipkit.reports.study import Study
 from flipkit.reports.tables import LIFT_LB
@@ -105,7 +105,8 @@ class Packing:
             "other_cents": "Taken later or overbilled" if overbilled else "Taken later",
         }
         frame = self.totals.assign(other_cents=self.totals["adjustment_cents"] + self.totals["above_cents"])
-        return table(frame, caption="The most expensive first", headings=headings, currency=self.currency)
+        whole = dict.fromkeys(("trim_cents", "other_cents"), self._whole)
+        return table(frame, caption="The most expensive first", headings=headings, formats=whole)
 
     def dearest(self) -> Element:
         """The boxes that cost most, each with what to do next time."""
@@ -129,7 +130,8 @@ class Packing:
         caption = (
             f"The {len(shown)} most costly of {count_of(len(found), 'box', 'boxes')}, too big or charged more later"
         )
-        return table(shown, caption=caption, headings=headings, currency=self.currency)
+        whole = dict.fromkeys(("cost_cents", "rule_cents"), self._whole)
+        return table(shown, caption=caption, headings=headings, formats=whole)
 
     def cautions(self) -> Element:
         """What to beware of with knives, weights and strength."""
@@ -199,6 +201,10 @@ class Packing:
 
     def _money(self, cents: float) -> str:
         return money(cents, currency=self.currency)
+
+    def _whole(self, cents: float) -> str:
+        """An amount of a table: nothing where there is none, and no cents."""
+        return NOTHING if not cents else f"under {self._money(100)}" if cents < 100 else self._money(cents)
 
 
 def packing_page(study: Study, *, reach: str = "") -> Packing:

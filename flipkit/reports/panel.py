@@ -1,120 +1,28 @@
-"""The full model under moved assumptions, recomputing only what moves."""
+"""Sliders over the full model in JupyterLab: what moves is computed anew, what is wanted is saved."""
 
 from __future__ import annotations
 
 import asyncio
-import dataclasses
 import datetime as dt
-import hashlib
 import json
-from collections.abc import Mapping, Sequence
 from html import escape
 from pathlib import Path
 from typing import Any, Final
 
 import ipywidgets
 
-from flipkit.analysis.sliders import Settings
+from flipkit.analysis.what_if import Settings
 from flipkit.assumptions import Assumption, load_assumptions, parsed_settings
 from flipkit.charts.sliders import DIVISOR_LABEL, DIVISORS, divisor_options, plot_moved_returns, slides, with_figures
 from flipkit.charts.style import spec_bundle
-from flipkit.economics.items import Supposing, item_economics
-from flipkit.economics.labor import EVERYBODY
-from flipkit.economics.overrides import NOTHING_SUPPOSED, suppositions
 from flipkit.errors import AssumptionError, FlipkitError
 from flipkit.money import show_cents
 from flipkit.paths import demo_folder
 from flipkit.reports.elements import Element, headline
-from flipkit.reports.sentences import count_of, money_per_hour, overrides_sentence
-from flipkit.reports.sliders import wage_paid
+from flipkit.reports.sentences import count_of, money_per_hour, month_name, overrides_sentence
+from flipkit.reports.sliders import MOVED_KEYS, TARGET, Moves
 from flipkit.reports.study import Study
 from flipkit.reports.tables import ranking_table, returns_table
-
-# The full model under moved assumptions, quickly: what an assumption does not move is computed once.
-#
-# Both bases, intervals, pulled figures and verdicts are those that ``open_study`` gives for the same settings, to
-# the last digit: the same functions compute them, over lines of which only those are computed anew that move.
-
-TARGET = "hour.target"
-#: Assumptions that the five settings stand for.
-MOVED_KEYS = (TARGET, "help.wage", *NOTHING_SUPPOSED)
-
-
-class MovedStudies:
-    """A study, and the same study under other assumptions."""
-
-    def __init__(self, study: Study) -> None:
-        self.base = study
-        self.start = Settings(
-            target=study.target,
-            wage=wage_paid(study),
-            points=study.assumptions.number("suppose.fee_points"),
-            divisor=study.assumptions.whole("suppose.divisor"),
-            factor=study.assumptions.number("suppose.minutes"),
-        )
-        self._others: dict[str, str] = {}
-        self._study, self._supposing = study, _supposing(study)
-
-    def prepare(self, divisors: Sequence[int]) -> MovedStudies:
-        """Price every label at these divisors, so that the first move to one answers as soon as the next."""
-        for divisor in divisors:
-            self._supposing.dearer(divisor)
-        return self
-
-    def under(self, settings: Settings, others: Mapping[str, str] | None = None) -> Study:
-        """The study under moved assumptions."""
-        self._take(dict(others or {}))
-        moved = self.overrides(settings)
-        if not moved:
-            return self._study
-        study = self._study
-        assumptions = study.assumptions.changed(moved, currency=study.currency)
-        said = json.dumps([study.key, {key: str(value) for key, value in moved.items()}], sort_keys=True)
-        key = hashlib.sha256(said.encode()).hexdigest()
-        economics = self._supposing.under(assumptions)
-        return dataclasses.replace(study, assumptions=assumptions, economics=economics, key=key, giving=study.given_up)
-
-    def overrides(self, settings: Settings) -> dict[str, object]:
-        """The moved ones of the five as assumptions."""
-        start = self.start
-        found: dict[str, object] = {}
-        if settings.target != start.target:
-            found[TARGET] = f"{settings.target:.2f}"
-        if settings.wage != start.wage:
-            found |= {"help.wage": f"{settings.wage:.2f}", "suppose.wage_for": EVERYBODY}
-        if settings.points != start.points:
-            found["suppose.fee_points"] = settings.points
-        if settings.divisor != start.divisor:
-            found["suppose.divisor"] = settings.divisor
-        if settings.factor != start.factor:
-            found["suppose.minutes"] = settings.factor
-        return found
-
-    def _take(self, others: dict[str, str]) -> None:
-        """Start from other assumptions than before, where they are others."""
-        if others == self._others:
-            return
-        taken = [key for key in others if key in MOVED_KEYS]
-        if taken:
-            raise AssumptionError(taken[0], need="to be moved where it stands by itself", got=others[taken[0]])
-        study = self.base
-        if others:
-            assumptions = study.assumptions.changed(others, currency=study.currency)
-            economics = item_economics(study.books, study.rules, assumptions, study.as_of)
-            said = json.dumps([study.key, others], sort_keys=True)
-            key = hashlib.sha256(said.encode()).hexdigest()
-            given = study.given_up
-            study = dataclasses.replace(study, assumptions=assumptions, economics=economics, key=key, giving=given)
-        self._study, self._supposing, self._others = study, _supposing(study), others
-
-
-def _supposing(study: Study) -> Supposing:
-    """The study's lines with nothing supposed, ready to be asked."""
-    recorded = study.economics
-    if suppositions(study.assumptions):
-        plain = study.assumptions.changed(NOTHING_SUPPOSED)
-        recorded = item_economics(study.books, study.rules, plain, study.as_of)
-    return Supposing(recorded, study.rules, study.assumptions)
 
 
 def moved_sentence(study: Study, start: Study) -> tuple[str, str]:
@@ -134,6 +42,7 @@ def moved_sentence(study: Study, start: Study) -> tuple[str, str]:
     for frame, net, minutes, told in (
         (bought, "expected_net_cents", "expected_min", "Everything bought in these months stands at"),
         (sold, "net_cents", "owner_min", "What sold earned"),
+        (study.month_items(), "net_cents", "owner_min", f"{month_name(study.month)}, write-offs counted, made"),
     ):
         hours = float(frame[minutes].sum()) / 60
         if hours > 0:
@@ -249,13 +158,15 @@ class AssumptionPanel:
     """
 
     def __init__(self, study: Study) -> None:
-        self._studies = MovedStudies(study).prepare(DIVISORS)
+        self._studies = Moves(study)
+        # So that the first move to a divisor answers as soon as the next.
+        self._studies.asked.dearer(*DIVISORS)
         self._waiting: asyncio.TimerHandle | None = None
         self._silent = False
         self._shape: tuple[int, float] | None = None
         self._drawn: dict[str, Any] = {}
         self.study = study
-        self.controls = _controls(self._studies.start, study.currency)
+        self.controls = _controls(self._studies.supposed, study.currency)
         self._shown = {name: ipywidgets.Output() for name in ("words", "chart", "tables")}
         self._shown["chart"].layout.min_height = f"{_HEAD_PX + _ROW_PX * len(study.bought_returns)}px"
         self._status = ipywidgets.HTML(layout=ipywidgets.Layout(max_width="44em"))
@@ -296,7 +207,7 @@ class AssumptionPanel:
 
     def move_back(self) -> None:
         """Move everything back to where it started."""
-        self.move(**vars(self._studies.start), others="")
+        self.move(**vars(self._studies.supposed), others="")
 
     def recompute(self) -> None:
         """Compute the study where the controls stand, and show it; what cannot be is said and changes nothing."""
@@ -322,7 +233,7 @@ class AssumptionPanel:
 
     def sentence(self) -> Element:
         """What the categories earn where the controls stand, and what was moved."""
-        sentence, note = moved_sentence(self.study, self._studies.base)
+        sentence, note = moved_sentence(self.study, self._studies.study)
         return headline(sentence, note=note)
 
     def reading(self) -> Element:
@@ -407,7 +318,7 @@ def _controls(start: Settings, currency: str) -> dict[str, Any]:
             min=slide.low,
             max=slide.high,
             step=slide.step,
-            description=slide.label,
+            description=slide.label + {"%": ", times", "points": ""}.get(slide.unit, f" ({slide.unit})"),
             continuous_update=False,
             readout_format=".2f",
             **look,
@@ -423,9 +334,9 @@ def _controls(start: Settings, currency: str) -> dict[str, Any]:
     )
     wide = ipywidgets.Layout(width="auto")
     return {
-        **{name: found[name] for name in ("target", "wage", "points")},
+        "target": found.pop("target"),
+        **found,
         "divisor": divisor,
-        "factor": found["factor"],
         "others": others,
         "back": ipywidgets.Button(description="Back to where it started", layout=wide),
         "save": ipywidgets.Button(description="Save as my assumptions", layout=wide),

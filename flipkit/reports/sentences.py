@@ -244,6 +244,9 @@ def overrides_sentence(study: Study) -> str:
         "suppose.fee_points": f"fees {held.number('suppose.fee_points'):+g} percentage points",
         "suppose.divisor": f"a divisor of {held.whole('suppose.divisor'):,} for every parcel",
         "suppose.minutes": f"{held.number('suppose.minutes'):g} times your own minutes",
+        "suppose.prices": f"{held.number('suppose.prices'):g} times the sold prices",
+        "suppose.postage": f"{held.number('suppose.postage'):g} times the postage",
+        "suppose.goods": f"{held.number('suppose.goods'):g} times the cost of goods",
     }
     found = [said[key] for key in suppositions(held)]
     return f"Supposed in place of the books: {'; '.join(found)}.".replace("-", "−") if found else ""

@@ -1,62 +1,169 @@
-"""Sliders in a page: what they start from, how they look, and the sums that the page's script works on."""
+"""What if, on one study: the machine that sliders, panel and tornado ask, and the sliders of a page."""
 
 from __future__ import annotations
 
 import dataclasses
+import functools
+import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any, Final
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
+from flipkit.analysis.decisions import BUY, LEAST_CENTS, LEAVE, UNDER_A_PRICE
 from flipkit.analysis.returns import TOO_FEW, in_window
-from flipkit.analysis.sliders import (
+from flipkit.analysis.what_if import (
     AS_CHARGED,
     DIVISORS,
+    RULE,
+    Changes,
     MovingSums,
-    PageSettings,
+    Settings,
+    bought_gap,
     bought_sums,
+    line_sums,
     moved_returns,
-    sold_sums,
+    moved_verdicts,
+    part_changes,
 )
 from flipkit.charts import style
-from flipkit.charts.sliders import DIVISOR_LABEL, divisor_options, slides
+from flipkit.charts.sliders import DIVISOR_LABEL, Slide, divisor_options, slides
+from flipkit.economics.items import Supposing
 from flipkit.economics.labor import EVERYBODY
-from flipkit.economics.overrides import labels_dearer, with_divisor
+from flipkit.economics.overrides import NOTHING_SUPPOSED
+from flipkit.errors import AssumptionError
 from flipkit.reports.elements import Element, table
-from flipkit.reports.sentences import money_per_hour, span_name
+from flipkit.reports.sentences import money_per_hour, month_name, span_name
 from flipkit.reports.study import Study
 from flipkit.reports.tables import words
 
-#: The two ways to count, the first of which is how to buy.
-BASES: Final = {"bought": "Counting unsold items", "sold": "Sold items only"}
-#: What is moved in hundredths of what it is: name, words, least, most and step.
-_SHARES: Final = (
-    ("price", "Sold prices", 50, 150, 1),
-    ("factor", "Your minutes", 50, 200, 5),
-    ("postage", "Postage", 50, 200, 5),
-    ("cost", "Cost of goods", 0, 200, 5),
-)
+#: The ways to count, the first of which is how to buy; the last is the month that the page is about.
+BASES: Final = {"bought": "Counting unsold items", "sold": "Sold items only", "settled": "{}, with write-offs"}
 _NOTHING: Final = "Nothing sold or bought in these months, so there is no hour to move."
-#: Verdicts as the page's script gives them: too few, above, below, either.
-_VERDICTS: Final = (TOO_FEW, "above the target", "below the target", "may be above or below the target")
+#: Verdicts that the headline counts.
+_COUNTED: Final = (BUY, UNDER_A_PRICE, LEAVE)
+TARGET: Final = "hour.target"
+#: Assumptions that the settings stand for.
+MOVED_KEYS: Final = (TARGET, "help.wage", *NOTHING_SUPPOSED)
+#: The suppositions that a setting of that name is.
+_SUPPOSED: Final = {
+    "points": "suppose.fee_points",
+    "divisor": "suppose.divisor",
+    "factor": "suppose.minutes",
+    "price": "suppose.prices",
+    "postage": "suppose.postage",
+    "cost": "suppose.goods",
+}
 
 
-def study_sums(study: Study) -> dict[str, list[MovingSums]]:
-    """The sums that the sliders work on, over what was bought in the window and over what sold in it."""
-    supposed = study.assumptions.whole("suppose.divisor")
-    charged = {"rules": with_divisor(study.rules, supposed) if supposed else study.rules}
-    items = study.items
-    dearer = {divisor: labels_dearer(items, divisor, assumptions=study.assumptions, **charged) for divisor in DIVISORS}
-    bought, sold = (
-        items.index.isin(in_window(items, window=study.window(), basis=basis).index) for basis in ("bought", "sold")
-    )
-    return {
-        "bought": bought_sums(study.planned_items, dearer, study.bought_returns, study.horizon, inside=bought),
-        "sold": sold_sums(items[sold], {key: more[sold] for key, more in dearer.items()}, study.sold_returns),
-    }
+class Moves:
+    """A study and everything that it answers with assumptions moved: by sums, or as a study of its own."""
+
+    def __init__(self, study: Study) -> None:
+        self.study = study
+        self.start = Settings(target=study.target, wage=wage_paid(study))
+        held = study.assumptions
+        #: Where the panel starts: what the study supposes already.
+        self.supposed = dataclasses.replace(
+            self.start,
+            **{name: held.entries[key].value for name, key in _SUPPOSED.items()},  # type: ignore[arg-type]
+        )
+
+    @functools.cached_property
+    def asked(self) -> Supposing:
+        """The study's lines, ready to be asked under other assumptions."""
+        study = self.study
+        return Supposing(study.books, study.rules, study.assumptions, study.as_of)
+
+    @functools.cached_property
+    def parts(self) -> list[Changes]:
+        """What a whole one more of each part changes of every item's lines."""
+        study = self.study
+        everybody = {"help.wage": "100.00", "suppose.wage_for": EVERYBODY}
+        at_a_hundred = study.economics.labor.hired.cents(study.assumptions.changed(everybody, currency=study.currency))
+        supposed = study.assumptions.whole("suppose.divisor")
+        self.asked.dearer(*DIVISORS)
+        now = self.asked.dearer(supposed) if supposed else 0
+        dearer = {divisor: self.asked.dearer(divisor) - now for divisor in DIVISORS}
+        return part_changes(study.items, dearer, at_a_hundred / 100)
+
+    def inside(self, basis: str) -> npt.NDArray[np.bool_]:
+        """The items that a way of counting counts."""
+        study = self.study
+        window = study.window(months=1) if basis == "settled" else study.window()
+        return study.items.index.isin(in_window(study.items, window=window, basis=basis).index)
+
+    @functools.cached_property
+    def sums(self) -> dict[str, list[MovingSums]]:
+        """The sums that the sliders work on, for each way of counting."""
+        study = self.study
+        found = {
+            "bought": bought_sums(
+                study.planned_items, self.parts, study.bought_returns, study.horizon, inside=self.inside("bought")
+            )
+        }
+        for basis, known in (("sold", study.sold_returns), ("settled", None)):
+            rows = self.inside(basis)
+            parts = [{name: values[rows] for name, values in part.items()} for part in self.parts]
+            found[basis] = line_sums(study.items[rows], parts, known)
+        return found
+
+    def returns(self, basis: str, settings: Settings) -> pd.DataFrame:
+        """Every category's return and decision with the assumptions moved, best first."""
+        bounds = {one.category: one.bounds for one in self.study.verdicts if one.bounds}
+        verdicts = moved_verdicts(self.sums["bought"], bounds, settings, start=self.start)
+        return moved_returns(self.sums[basis], settings, wage=self.start.wage, verdicts=verdicts)
+
+    @functools.cached_property
+    def gap(self) -> float:
+        """How far the hour counting unsold items may be off, one slider at its end. [dollars per hour]"""
+        study, start = self.study, self.start
+        found = {slide.name: slide for slide in slides(start)}
+        ends = [
+            dataclasses.replace(start, **{name: end})  # type: ignore[arg-type]
+            for name in ("price", "postage", "cost")
+            for end in (found[name].low, found[name].high)
+        ]
+        return bought_gap(
+            self.sums["bought"],
+            study.planned_items,
+            self.parts,
+            study.horizon,
+            ends,
+            inside=self.inside("bought"),
+            wage=start.wage,
+        )
+
+    def under(self, settings: Settings, others: Mapping[str, str] | None = None) -> Study:
+        """The study under moved assumptions: what these do not touch is not computed anew."""
+        taken = [key for key in others or {} if key in MOVED_KEYS]
+        if taken:
+            raise AssumptionError(taken[0], need="to be moved where it stands by itself", got=(others or {})[taken[0]])
+        study, moved = self.study, {**(others or {}), **self.overrides(settings)}
+        if not moved:
+            return study
+        assumptions = study.assumptions.changed(moved, currency=study.currency)
+        said = json.dumps([study.key, {key: str(value) for key, value in moved.items()}], sort_keys=True)
+        key = hashlib.sha256(said.encode()).hexdigest()
+        economics = self.asked.under(assumptions)
+        return dataclasses.replace(study, assumptions=assumptions, economics=economics, key=key, giving=study.given_up)
+
+    def overrides(self, settings: Settings) -> dict[str, object]:
+        """The moved settings as assumptions."""
+        start = self.supposed
+        found: dict[str, object] = {}
+        if settings.target != start.target:
+            found[TARGET] = f"{settings.target:.2f}"
+        if settings.wage != start.wage:
+            found |= {"help.wage": f"{settings.wage:.2f}", "suppose.wage_for": EVERYBODY}
+        for name, key in _SUPPOSED.items():
+            if getattr(settings, name) != getattr(start, name):
+                found[key] = getattr(settings, name)
+        return found
 
 
 def wage_paid(study: Study) -> float:
@@ -73,48 +180,46 @@ def wage_paid(study: Study) -> float:
     return round(float((wages * minutes.to_numpy()).sum() / minutes.sum())) / 100
 
 
-def starting_settings(study: Study) -> PageSettings:
-    """Where the sliders stand at first: as the report assumes."""
-    return PageSettings(target=study.target, wage=wage_paid(study))
-
-
-def plot_sliders(study: Study) -> Element:
+def plot_sliders(moves: Moves) -> Element:
     """What an hour earns in each category, with sliders that a page moves without anything but its own script.
 
     Parameters
     ----------
-    study : Study
-        The numbers.
+    moves : Moves
+        What a study answers with assumptions moved, as ``what_if(study).moves``.
 
     Returns
     -------
     Element
         For a page; elsewhere it shows where everything stands.
     """
-    sums, start = study_sums(study), starting_settings(study)
+    study, sums, start = moves.study, moves.sums, moves.start
     if not any(sums.values()):
         return words(_NOTHING)
     basis = next(name for name in BASES if sums[name])
-    moved = moved_returns(sums[basis], start, wage=start.wage)
+    moved = moves.returns(basis, start)
     mark = style.currency_mark(study.currency)
-    said = " ".join([*moved_words(moved, moved, start.target, currency=study.currency), counted_words(study, basis)])
-    reach = _reach(sums, start)
+    said = " ".join([*moved_words(moved, moved, currency=study.currency), counted_words(study, basis)])
+    reach = _reach(moves)
     told = {
         "counted": {name: counted_words(study, name) for name in BASES},
         "bases": {name: [_told(row) for row in rows] for name, rows in sums.items()},
+        "bounds": {one.category: list(one.bounds) for one in study.verdicts if one.bounds},
         "divisors": DIVISORS,
+        "least": LEAST_CENTS,
         "mark": mark,
         "reach": reach,
-        "verdicts": _VERDICTS,
-        "wage": start.wage,
+        "rule": RULE,
+        "few": TOO_FEW,
+        "counts": _COUNTED,
     }
     data = json.dumps(told, allow_nan=False, ensure_ascii=False, separators=(",", ":")).replace("<", r"\u003c")
     rows = "".join(_row(row, start.target, reach, study.currency) for row in moved.to_dict("records"))
-    heads = ("Kind", "An hour of your work", "Probably between", "Against your target")
+    heads = ("Kind", "An hour of your work", "Probably between", "What to do")
     head = "".join(f'<th scope="col">{text}</th>' for text in heads)
     html = (
         f'<section class="moves" aria-label="Sliders"><p class="moved" aria-live="polite">{escape(said)}</p>'
-        f'<div class="controls">{_controls(start, sums, basis, study)}</div>'
+        f'<div class="controls">{_controls(moves, basis)}</div>'
         '<div class="scroll" role="group" tabindex="0" aria-label="Each kind"><table class="kinds">'
         f"<thead><tr>{head}</tr></thead>"
         f"<tbody>{rows}</tbody></table></div>"
@@ -124,13 +229,13 @@ def plot_sliders(study: Study) -> Element:
     return Element(html, "\n".join([said, *shown]))
 
 
-def moved_words(moved: pd.DataFrame, still: pd.DataFrame, target: float, *, currency: str = "USD") -> list[str]:
+def moved_words(moved: pd.DataFrame, still: pd.DataFrame, *, currency: str = "USD") -> list[str]:
     """The headline of the sliders, as the page's script writes it.
 
-    >>> rows = pd.DataFrame({"net": [400.0, 50.0], "hours": [20.0, 10.0],
-    ...     "verdict": ["above the target", "too few to tell"]})
-    >>> moved_words(rows, rows.assign(net=[300.0, 50.0]), 15.0)[0]
-    'An hour of your work would bring about $15, $3.33 more than as things stand.'
+    >>> rows = pd.DataFrame({"net": [400.0, 50.0], "hours": [20.0, 10.0], "verdict": ["buy", "leave"]})
+    >>> moved_words(rows, rows.assign(net=[300.0, 50.0]))
+    ['An hour of your work would bring about $15, $3.33 more than as things stand.', \
+'Buy 1 of 2 kinds, buy 0 only below a price, and leave 1.']
     """
     now, before = (float(frame["net"].sum() / frame["hours"].sum()) for frame in (moved, still))
     mark = style.currency_mark(currency)
@@ -142,37 +247,36 @@ def moved_words(moved: pd.DataFrame, still: pd.DataFrame, target: float, *, curr
         else f"An hour of your work would bring {about}, {more} {'more' if now > before else 'less'} than as things "
         "stand."
     )
-    above, below = (int((moved["verdict"] == verdict).sum()) for verdict in _VERDICTS[1:3])
-    aim = _amount(target, mark).removesuffix(".00")
-    return [first, f"{above} of {len(moved)} kinds are above {aim} an hour, {below} are below."]
+    buy, below, leave = (int((moved["verdict"] == verdict).sum()) for verdict in _COUNTED)
+    return [first, f"Buy {buy} of {len(moved)} kinds, buy {below} only below a price, and leave {leave}."]
 
 
 def counted_words(study: Study, basis: str) -> str:
     """What the headline of the sliders is about: how it counts, and over which months."""
+    if basis == "settled":
+        return f"This is for {BASES[basis].format(month_name(study.month))}."
     return f"This is for {span_name(study)}, {BASES[basis].lower()}."
 
 
-def divisors_table(study: Study) -> Element:
+def divisors_table(moves: Moves) -> Element:
     """What an hour of each category would have earned at each divisor.
 
     Parameters
     ----------
-    study : Study
-        The numbers.
+    moves : Moves
+        What a study answers with assumptions moved, as ``what_if(study).moves``.
 
     Returns
     -------
     Element
         For a page; words where nothing sold.
     """
-    sums = study_sums(study)["sold"]
-    if not sums:
+    study, start = moves.study, moves.start
+    if not moves.sums["sold"]:
         return words("Nothing sold in these months, so no label was needed.")
-    start = starting_settings(study)
     columns = {}
     for divisor in (AS_CHARGED, *DIVISORS):
-        settings = dataclasses.replace(start, divisor=divisor)
-        moved = moved_returns(sums, settings, wage=start.wage).set_index("category")
+        moved = moves.returns("sold", dataclasses.replace(start, divisor=divisor)).set_index("category")
         columns[str(divisor) if divisor else "as charged"] = moved["hourly"]
     frame = pd.DataFrame(columns).sort_values("as charged", ascending=False, kind="stable").reset_index()
     formats = dict.fromkeys(columns, lambda dollars: money_per_hour(float(dollars), currency=study.currency))
@@ -180,44 +284,33 @@ def divisors_table(study: Study) -> Element:
     return table(frame, caption="Per hour at each divisor", headings=headings, formats=formats, currency=study.currency)
 
 
-def _controls(start: PageSettings, sums: dict[str, list[MovingSums]], basis: str, study: Study) -> str:
+def _controls(moves: Moves, basis: str) -> str:
     """The switch, the sliders in the order of what they mostly change, and the way back."""
+    study = moves.study
     radios = "".join(
-        f'<label><input type="radio" name="basis" value="{name}"{" checked" if name == basis else ""}>{text}</label>'
+        f'<label><input type="radio" name="basis" value="{name}"{" checked" if name == basis else ""}>'
+        f"{text.format(month_name(study.month))}</label>"
         for name, text in BASES.items()
-        if sums[name]
+        if moves.sums[name]
     )
-    shares = [_slider(name, text, 100, least, most, step, "%") for name, text, least, most, step in _SHARES]
-    unit = style.currency_mark(study.currency).strip()
-    others = {
-        slide.name: _slider(slide.name, text, slide.start, slide.low, slide.high, slide.step, sign)
-        for slide in slides(start, currency=study.currency)
-        for text, sign in [_OTHERS.get(slide.name, ("", ""))]
-        if text
-        for sign in [sign or unit]
-    }
+    *others, target = (_slider(slide) for slide in slides(moves.start, currency=study.currency))
     options = "".join(f'<option value="{value}">{text}</option>' for text, value in divisor_options().items())
     divisor = f'<label class="control"><span>{DIVISOR_LABEL}</span><select name="divisor">{options}</select></label>'
     return (
-        f'<fieldset><legend class="hidden">What counts</legend>{radios}</fieldset>{"".join(shares)}'
-        f"{others['points']}{others['wage']}{divisor}{others['target']}"
+        f'<fieldset><legend class="hidden">What counts</legend>{radios}</fieldset>{"".join(others)}{divisor}{target}'
         '<button type="button">Back to how things stand</button>'
     )
 
 
-#: What is moved in its own unit: the words beside the slider, and the unit where it is not money.
-_OTHERS: Final = {
-    "points": ("Fees, percentage points more", "points"),
-    "wage": ("Hired wage, an hour", ""),
-    "target": ("Your target, an hour", ""),
-}
-
-
-def _slider(name: str, text: str, start: float, least: float, most: float, step: float, unit: str) -> str:
+def _slider(slide: Slide) -> str:
+    least, most, step, start = (
+        round(number * 100) if slide.unit == "%" else number
+        for number in (slide.low, slide.high, slide.step, slide.start)
+    )
     numbers = f'min="{least:g}" max="{most:g}" step="{step:g}" value="{start:g}"'
     return (
-        f'<label class="control"><span>{text} <output>{_written(start, unit)}</output></span>'
-        f'<input type="range" name="{name}" {numbers} data-unit="{escape(unit)}"></label>'
+        f'<label class="control"><span>{slide.label} <output>{_written(start, slide.unit)}</output></span>'
+        f'<input type="range" name="{slide.name}" {numbers} data-unit="{escape(slide.unit)}"></label>'
     )
 
 
@@ -253,11 +346,11 @@ def _place(value: float, reach: Sequence[float]) -> str:
     return f"{100 * min(max(share, 0.0), 1.0):.1f}"
 
 
-def _reach(sums: dict[str, list[MovingSums]], start: PageSettings) -> list[float]:
+def _reach(moves: Moves) -> list[float]:
     """From where to where the pictures go: what the rows span as things stand, and half as much again."""
-    ends = [start.target, 0.0]
-    for rows in sums.values():
-        moved = moved_returns(rows, start, wage=start.wage)
+    ends = [moves.start.target, 0.0]
+    for rows in moves.sums.values():
+        moved = moved_returns(rows, moves.start, wage=moves.start.wage)
         ends += [float(value) for name in ("hourly", "low", "high") for value in moved[name] if np.isfinite(value)]
     room = (max(ends) - min(ends)) / 4
     return [round(min(ends) - room, 2), round(max(ends) + room, 2)]

@@ -126,7 +126,7 @@ class Stock:
         gone = first[first["action"] == "give up"]
         if len(gone):
             how = "Bundle them into lots, sell them off locally, or give them away."
-            lines.append(f"{self.clear_out(gone)[0]} {how}")
+            lines.append(f"{self.clear_out(gone)[0]} {self._why_cleared(gone)} {how}")
         soon = self.soon()
         if len(soon):
             cuts = int(soon["markdown_on"].notna().sum())
@@ -150,23 +150,20 @@ class Stock:
         named = [f"{name} ({number})" for name, number in kinds.head(_NAMED).items()]
         rest = int(kinds.iloc[_NAMED:].sum())
         named += [f"{rest} of other kinds"] if rest else []
-        return (
-            f"Clear out {count_of(len(gone), 'item')}: {joined(named)}. {self._cleared_worth(gone)}",
-            -float(self._kept_as_now(gone)["worth_cents"].sum()),
-        )
+        saves = -float(self._kept_as_now(gone)["worth_cents"].sum())
+        worth = f" That saves about {self._whole(saves)}." if saves > 0 else ""
+        return f"Clear out {count_of(len(gone), 'item')}: {joined(named)}.{worth}", saves
 
-    def _cleared_worth(self, gone: pd.DataFrame) -> str:
-        """What clearing out saves, beside keeping the items and pricing them as before."""
+    def _why_cleared(self, gone: pd.DataFrame) -> str:
+        """What would come of what is cleared out if it were kept and priced as before."""
         kept = self._kept_as_now(gone)
         if kept.empty:
             return "What they may still bring is less than their room and your work."
         net, hours = kept["net_cents"].sum(), kept["work_min"].sum() / 60
         brings = f"bring {self._whole(net)}" if net >= 0 else f"lose {self._whole(-net)}"
         target = hourly(self.study.target, currency=self.study.currency)
-        return (
-            f"That saves about {self._whole(-kept['worth_cents'].sum())}: kept and priced as now, they would {brings} "
-            f"and take {count_of(round(hours), 'hour')}, each worth {target}."
-        )
+        takes = f"take {count_of(round(hours), 'hour')} at {target}"
+        return f"Kept and priced as now, they would {brings}, {takes}, and keep their room."
 
     def _kept_as_now(self, found: pd.DataFrame) -> pd.DataFrame:
         """What comes of some items if they are kept and priced as before."""
@@ -383,7 +380,8 @@ class Stock:
             "capital_return": "Return on money, a year",
             "net_per_cubic_ft_month": f"Net per {study.measures.room_words.replace(' ', '-')}-month",
         }
-        formats = {
+        formats: dict[str, Any] = {
+            "stock_cost_cents": self._whole,
             "stock_cubic_ft": study.measures.room_number,
             "sell_through": lambda share: f"{share:.0%}",
             "turnover": lambda turns: f"{turns:.1f}",
@@ -428,7 +426,8 @@ class Stock:
             "list_price_cents": "At first list price",
             "may_bring_cents": "May still bring",
         }
-        formats = {"cost_share": lambda share: f"{share:.0%}", "cubic_ft": study.measures.room_number}
+        formats: dict[str, Any] = dict.fromkeys(("cost_cents", "list_price_cents", "may_bring_cents"), self._whole)
+        formats |= {"cost_share": lambda share: f"{share:.0%}", "cubic_ft": study.measures.room_number}
         named = {"items": "things in stock", "cost_cents": "stock at cost"}
         figures = [study.figure(name, "shop", frame[column].sum()) for column, name in named.items()]
         note = f"All {count_of(len(study.unsold_items()), 'item')} in stock."
@@ -451,6 +450,8 @@ class Stock:
     def csv(self) -> str:
         """Every item in stock with what to do, as a table for a spreadsheet."""
         frame = self._told(self.plan.sort_values("item_id"))
+        gone = self._kept_as_now(frame[frame["action"] == "give up"]).set_index("item_id")["worth_cents"]
+        frame = frame.assign(saves_cents=-frame["item_id"].map(gone))
         dates = {"markdown_on": "markdown_on", "clear_out_on": "give_up_on"}
         shown = pd.DataFrame(
             {
@@ -463,6 +464,7 @@ class Stock:
                 "then_ask": _dollars(frame, "markdown_cents"),
                 **{said: pd.to_datetime(frame[name]).dt.date if name in frame else "" for said, name in dates.items()},
                 "still_brings": _dollars(frame, "worth_cents"),
+                "clearing_out_saves": _dollars(frame, "saves_cents"),
             }
         )
         return csv_text(list(shown), shown.astype(object).where(shown.notna(), "").astype(str).values.tolist())

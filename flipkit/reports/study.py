@@ -490,6 +490,7 @@ class Study:
         for name in (
             "sold_returns",
             "bought_returns",
+            "shop_bought",
             "shop_results",
             "shop_sales",
             "months",
@@ -506,6 +507,7 @@ class Study:
             "price_plan",
             "patience",
             "decisions",
+            "biggest_changes",
         ):
             getattr(self, name)
         # Plan and patience are known now; what they were computed from is large.

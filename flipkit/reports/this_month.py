@@ -145,10 +145,7 @@ class ThisMonth:
     def _item(self, stock: Stock, row: Mapping[Any, Any]) -> str:
         """One thing to do with one item, with its dollars."""
         do = stock.action(dict(row))
-        return (
-            f"{row['title'] or row['item_id']}: {do}. On average it may still bring {stock.worth(dict(row))} beyond "
-            "your work."
-        )
+        return f"{row['title'] or row['item_id']}: {do}. It may still bring {stock.worth(dict(row))} beyond your work."
 
     def _money(self, cents: float) -> str:
         return money(float(cents), currency=self.study.currency)

@@ -93,16 +93,6 @@ class CanWeTrustIt:
             meant=meant,
         )
 
-    def earned_picture(self) -> Any:
-        """What following the report earns in simulated shops."""
-        earned = self.measured.earned
-        kit = earned.set_index("name").loc["the kit", "share"]
-        return plot_shares(
-            _said_plainly(earned),
-            title=f"Buying by this report's advice earns {kit:.0%} of what a seller who knows the truth earns",
-            subtitle="Twelve months of buying in simulated shops, the same hours for everybody.",
-        )
-
     def hours(self) -> Element:
         """How much of the hours was logged."""
         return words(minutes_sentence(self.study.month_items()) or "No work is logged.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 import math
 from collections.abc import Mapping
@@ -9,29 +10,32 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
-from flipkit.analysis.returns import TOO_FEW, in_window, wage_verdict
-from flipkit.analysis.sensitivity import Bar, Cloud, Spread, as_override, monte_carlo, tornado, turning_point
-from flipkit.assumptions import Assumptions, load_assumptions
+from flipkit.analysis.returns import TOO_FEW, wage_verdict
+from flipkit.analysis.what_if import Bar, Cloud, Spread, line_changes, monte_carlo, tornado, turning_point
+from flipkit.assumptions import Assumptions
 from flipkit.books.schema import ACTIVITIES, DOING
 from flipkit.charts.returns import plot_minutes
 from flipkit.charts.sliders import plot_tornado
 from flipkit.charts.style import hourly, money
 from flipkit.economics.hiring import help_table, wage_limit
-from flipkit.economics.items import MONEY_LINES, item_economics
+from flipkit.economics.items import net_parts
+from flipkit.money import PPM
 from flipkit.reports import elements
 from flipkit.reports.buy import change_words
 from flipkit.reports.elements import EMPTY, NOTHING, Element, Said, activity_minutes, caution, headline, to_do
 from flipkit.reports.sentences import count_of, money_per_hour, month_name, span_name
-from flipkit.reports.sliders import wage_paid
+from flipkit.reports.sliders import Moves, wage_paid
 from flipkit.reports.study import Study
 from flipkit.reports.tables import words
 
+_ALLOWANCE = "allowance on minutes"
 #: What is moved together, under the words that name it: every assumption whose key begins so.
 _FAMILIES = {
     **{f"minutes of {DOING[activity]}": (f"minutes.{activity}.",) for activity in ACTIVITIES},
-    "allowance on minutes": ("minutes.allowance",),
+    _ALLOWANCE: ("minutes.allowance",),
     "weight of the logged minutes": ("minutes.logged_weight",),
     "labels not recorded": ("label.assumed.",),
     "materials not recorded": ("materials.assumed.",),
@@ -39,16 +43,14 @@ _FAMILIES = {
     "packed weights not recorded": ("parcel.weight_lb.",),
     "fees of venues without a schedule": ("fees.assumed_rate", "fees.assumed_per_order"),
     "chance of loss and damage": ("loss.chance.",),
-    "wage of help": ("help.wage",),
     "burden on that wage": ("help.burden",),
     "packing that help does": ("help.share_of_packing",),
 }
 #: Recorded lines and minutes that are moved too: what could have come out otherwise.
-_PRICES, _MINUTES = "sold prices", "your minutes"
-_LINES = {
-    family: tuple((f"{line.name}_cents", 1 if line.gain else -1) for line in MONEY_LINES if line.moved_with == family)
-    for family in ("labels", "marketplace fees", "cost of the goods", "trips", "overheads")
-}
+_PRICES, _MINUTES, _WAGE = "sold prices", "your minutes", "wage of help"
+_LINES = ("labels", "marketplace fees", "cost of the goods", "trips", "overheads")
+#: Assumptions on minutes, in which the minutes are a straight line: one full look gives them all.
+_STRAIGHT = {**{f"minutes of {DOING[activity]}": (activity,) for activity in ACTIVITIES}, _ALLOWANCE: ACTIVITIES}
 #: By how much better a line is told, and what is told of it.
 _BETTER: Final = 0.1
 _LEVER: Final = ["name", "net_cents", "freed", "hourly", "worth"]
@@ -60,7 +62,7 @@ _HOLDS = {
     "marketplace fees": ("fees of venues without a schedule",),
     _MINUTES: (
         *(f"minutes of {doing}" for doing in DOING.values()),
-        "allowance on minutes",
+        _ALLOWANCE,
         "weight of the logged minutes",
     ),
 }
@@ -79,7 +81,7 @@ _MOST_BARS = 12
 class WhatIf:
     """The page on what would change the answer: what helps most, what hangs on what, and hired help."""
 
-    study: Study
+    moves: Moves
     sales: int
     part: float
     middle: float  # [dollars per hour]
@@ -89,6 +91,24 @@ class WhatIf:
     cloud: Cloud | None
     turning: tuple[tuple[str, float], ...]
     gap: float  # [dollars per hour]
+
+    @property
+    def study(self) -> Study:
+        """The numbers."""
+        return self.moves.study
+
+    def how_exact(self) -> Element:
+        """How exactly the sliders follow the full model."""
+        if not any(self.moves.sums.values()):
+            return EMPTY
+        off = self._hour(max(self.moves.gap, 0.01))
+        return words(
+            "Over what sold, and over the month, every slider gives what a report under it would give, but for cents "
+            "lost in rounding. For unsold items the sliders move what they may still bring as a straight line: with "
+            f"prices, postage or cost of goods at either end that is off by at most {off} an hour over everything. "
+            "What to do follows the same rule as on Buy, with the price to pay moved by what an average thing of the "
+            "kind gains."
+        )
 
     def answer(self) -> Element:
         """The change that would bring most, in dollars a month."""
@@ -369,40 +389,33 @@ def what_if(study: Study) -> WhatIf:
     WhatIf
         What moves, and how to show it.
     """
-    part = study.assumptions.share("what_if.part")
-    month = _Month(study)
+    part, moves = study.assumptions.share("what_if.part"), Moves(study)
     sold = study.sold_items(month=study.month)
-    told = (study, len(sold), part)
+    told = (moves, len(sold), part)
     nothing = pd.DataFrame(columns=["name", "at_low", "at_high"])
     if sold.empty or float(sold["owner_min"].sum()) <= 0:
         return WhatIf(*told, np.nan, pd.DataFrame(columns=_LEVER), nothing, 0, None, (), 0.0)
-    spreads = [Spread(name, 1 - part, 1.0, 1 + part) for name in (*_FAMILIES, *_LINES, _PRICES, _MINUTES)]
-    middle, bars = tornado(month.hourly, study.assumptions, spreads)
+    month = _Month(moves, part)
+    spreads = [Spread(name, 1 - part, 1.0, 1 + part) for name in month.curves]
+    bars = tornado(month.hourly, spreads)
     moving = _each_once([bar for bar in bars if bar.width >= _STILL])
     moved = {bar.key for bar in moving}
     doubled = {part for whole, parts in _HOLDS.items() if whole in moved for part in parts}
     chosen = [spread for spread in spreads if spread.key in moved - doubled]
-    short = functools.partial(month.near, part=part)
-    cloud = monte_carlo(
-        short, study.assumptions, chosen, bound=study.target, draws=_DRAWS, seed=study.assumptions.whole("report.seed")
-    )
-    turning = [
-        (bar.key, found)
+    seed = study.assumptions.whole("report.seed")
+    cloud = monte_carlo(month.hourly, chosen, bound=study.target, draws=_DRAWS, seed=seed)
+    crossed = {
+        bar.key: turning_point(month.hourly, Spread(bar.key, 1 - part, 1.0, 1 + part), bound=study.target)
         for bar in moving
-        if (
-            found := turning_point(
-                short, study.assumptions, Spread(bar.key, 1 - part, 1.0, 1 + part), bound=study.target
-            )
-        )
-        is not None
-    ]
+    }
     frame = pd.DataFrame(
         [{"name": bar.key, "at_low": bar.at_low, "at_high": bar.at_high} for bar in moving[:_MOST_BARS]],
         columns=nothing.columns,
     )
-    gap = month.worst_gap([spread.key for spread in chosen], part) if chosen else 0.0
+    gap = month.worst_gap([spread.key for spread in chosen]) if chosen else 0.0
     less = len(moving) - len(frame) + sum(bar.width < _STILL for bar in bars)
-    return WhatIf(*told, middle, month.levers(study.target), frame, less, cloud, tuple(turning), gap)
+    turning = tuple((key, factor) for key, factor in crossed.items() if factor is not None)
+    return WhatIf(*told, float(month.hourly({})), month.levers(study.target), frame, less, cloud, turning, gap)
 
 
 def _each_once(bars: list[Bar]) -> list[Bar]:
@@ -417,89 +430,113 @@ def _each_once(bars: list[Bar]) -> list[Bar]:
 
 
 class _Month:
-    """Net and owner minutes of the month's sales under factors on groups of assumptions."""
+    """Net and owner minutes of the month's sales and write-offs under factors on what is moved."""
 
-    def __init__(self, study: Study) -> None:
-        self._study = study
-        self._window = study.window(months=1)
-        self._seen: dict[tuple[tuple[str, float], ...], tuple[float, float]] = {}
+    def __init__(self, moves: Moves, part: float) -> None:
+        self._moves, self._part = moves, part
+        study, self._inside = moves.study, moves.inside("settled")
+        mine = study.items[self._inside]
+        self.start = self._sums(study.items)
+        changes = line_changes(mine)
+        lines = {name: float(net_parts(changes[name]).sum()) for name in (_PRICES, *_LINES)}
+        at_start = moves.start.wage * float(moves.parts[4]["hired_cents"][self._inside].sum())
+        #: What a whole one more of each recorded line adds to net and minutes: lines of the sliders' own parts.
+        self._lines = {
+            **{name: np.array([net, 0.0]) for name, net in lines.items()},
+            _WAGE: np.array([-at_start, 0.0]),
+            _MINUTES: np.array([0.0, self.start[1]]),
+        }
+        #: Slope and bend of net and minutes in the factor of each thing, through three looks at the full model.
+        self.curves = {name: self._curve(name) for name in (*_FAMILIES, *self._lines)}
 
-    def hourly(self, factors: Mapping[str, Any]) -> float:
-        """The month computed in full. [dollars per hour]"""
-        net, minutes = self._sums(factors)
-        return net / 100 / (minutes / 60)
-
-    def near(self, factors: Mapping[str, Any], *, part: float) -> float:
-        """The month by curves through those computed with one assumption moved: quick. [dollars per hour]"""
-        base = np.array(self._sums({}))
-        total = base.copy()
+    def hourly(self, factors: Mapping[str, Any]) -> npt.NDArray[np.float64]:
+        """The month by curves through those computed with one thing moved: at once. [dollars per hour]"""
+        net, minutes = self.start
         for name, factor in factors.items():
-            low, high = (np.array(self._sums({name: end})) - base for end in (1 - part, 1 + part))
-            step = (float(factor) - 1) / part
-            total = total + (high - low) / 2 * step + (high + low) / 2 * step**2
-        return float(total[0] / 100 / (total[1] / 60))
+            step = np.asarray(factor, dtype=np.float64) - 1
+            (slope, slower), (bend, bent) = self.curves[name]
+            net, minutes = net + slope * step + bend * step**2, minutes + slower * step + bent * step**2
+        return np.asarray(net / 100 / (minutes / 60))
 
     def levers(self, target: float) -> pd.DataFrame:
         """What each recorded line a tenth better would bring in the month, the most first."""
-        net, minutes = self._sums({})
+        net, minutes = self.start
         rows = []
         for name in (_PRICES, _MINUTES, *_LINES):
-            better = 1 + _BETTER if name == _PRICES else 1 - _BETTER
-            then, spent = self._sums({name: better})
-            freed = (minutes - spent) / 60
-            rows.append((name, then - net, freed, then / 100 / (spent / 60), (then - net) / 100 + freed * target))
+            more, longer = self._lines[name] * (_BETTER if name == _PRICES else -_BETTER)
+            then = (net + more) / 100 / ((minutes + longer) / 60)
+            rows.append((name, more, -longer / 60, then, more / 100 - longer / 60 * target))
         found = pd.DataFrame(rows, columns=_LEVER)
         found = found[(found["net_cents"].abs() >= 1) | (found["freed"] > 0)]
         return found.sort_values("worth", ascending=False, kind="stable", ignore_index=True)
 
-    def worst_gap(self, names: list[str], part: float) -> float:
+    def worst_gap(self, names: list[str]) -> float:
         """How far the quick way is off where everything moves at once. [dollars per hour]"""
         random = np.random.default_rng(1)
         gaps = []
         for _ in range(_CHECKS):
-            factors = {name: float(factor) for name, factor in zip(names, _drawn(random, names, part), strict=True)}
-            gaps.append(abs(self.near(factors, part=part) - self.hourly(factors)))
+            drawn = random.triangular(1 - self._part, 1.0, 1 + self._part, size=len(names))
+            factors = {name: float(factor) for name, factor in zip(names, drawn, strict=True)}
+            gaps.append(abs(float(self.hourly(factors)) - self._full(factors)))
         return max(gaps)
 
-    def _sums(self, factors: Mapping[str, Any]) -> tuple[float, float]:
-        key = tuple(sorted((name, float(factor)) for name, factor in factors.items()))
-        if key not in self._seen:
-            study = self._study
-            items = study.items
-            assumed = {name: factor for name, factor in key if name in _FAMILIES}
-            if assumed:
-                held = _moved(study, assumed)
-                items = item_economics(study.books, study.rules, held, study.as_of).items
-            settled = in_window(items, window=self._window, basis="settled")
-            self._seen[key] = _sums_of(settled, dict(key))
-        return self._seen[key]
+    def _full(self, factors: Mapping[str, float]) -> float:
+        """The month computed in full: assumptions through the model, then the recorded lines. [dollars per hour]"""
+        items = self._looked({name: factor for name, factor in factors.items() if name in _FAMILIES})
+        changes = line_changes(items[self._inside])
+        net, minutes = self._sums(items)
+        for name, factor in factors.items():
+            if name in changes:
+                net += (factor - 1) * float(net_parts(changes[name]).sum())
+            elif name == _WAGE:
+                net += (factor - 1) * float(self._lines[_WAGE][0])
+        return net / 100 / (minutes * factors.get(_MINUTES, 1.0) / 60)
+
+    def _curve(self, name: str) -> npt.NDArray[np.float64]:
+        """Slope and bend of net and minutes in one factor."""
+        if name in self._lines:
+            return np.stack([self._lines[name], np.zeros(2)])
+        if name in _STRAIGHT:
+            slope = sum((self._by_activity[activity] for activity in _STRAIGHT[name]), start=np.zeros(2))
+            allowed = self._moves.study.assumptions.share("minutes.allowance")
+            return np.stack([slope * (allowed / (1 + allowed) if name == _ALLOWANCE else 1.0), np.zeros(2)])
+        low, high = (np.array(self._sums(self._looked({name: 1 + end}))) - self.start for end in self._ends)
+        return np.stack([(high - low) / 2 / self._part, (high + low) / 2 / self._part**2])
+
+    @property
+    def _ends(self) -> tuple[float, float]:
+        return -self._part, self._part
+
+    @functools.cached_property
+    def _by_activity(self) -> dict[str, npt.NDArray[np.float64]]:
+        """What a whole one more of each activity's standard minutes adds to net and minutes."""
+        names = [name for name in _STRAIGHT if name != _ALLOWANCE]
+        more, now = self._looked(dict.fromkeys(names, 1 + self._part)), self._moves.study.items
+        columns = [f"{activity}_min" for activity in ACTIVITIES]
+        longer = (more[columns] - now[columns])[self._inside].sum() / self._part
+        # Of the minutes that no log tells, help packs: what it costs follows those of packing alone.
+        paid = {"pack": (self._sums(more)[0] - self.start[0]) / self._part}
+        return {one: np.array([paid.get(one, 0.0), longer[f"{one}_min"]]) for one in ACTIVITIES}
+
+    def _looked(self, factors: Mapping[str, float]) -> pd.DataFrame:
+        """The items under factors on assumptions."""
+        held = self._moves.study.assumptions
+        return self._moves.asked.under(_moved(held, factors)).items if factors else self._moves.study.items
+
+    def _sums(self, items: pd.DataFrame) -> tuple[float, float]:
+        mine = items[self._inside]
+        return float(mine["net_cents"].sum()), float(mine["owner_min"].sum())
 
 
-def _sums_of(sold: pd.DataFrame, factors: Mapping[str, float]) -> tuple[float, float]:
-    """Net and owner minutes with recorded lines and minutes moved."""
-    net = float(sold["net_cents"].sum())
-    for name, lines in _LINES.items():
-        net += (factors.get(name, 1.0) - 1) * float(sum(sign * sold[line].sum() for line, sign in lines))
-    gained = float(sold["sold_price_cents"].sum() - sold["marketplace_fee_cents"].sum())
-    net += (factors.get(_PRICES, 1.0) - 1) * gained
-    return net, float(sold["owner_min"].sum()) * factors.get(_MINUTES, 1.0)
-
-
-def _drawn(random: np.random.Generator, names: list[str], part: float) -> Any:
-    return random.triangular(1 - part, 1.0, 1 + part, size=len(names))
-
-
-def _moved(study: Study, factors: Mapping[str, float]) -> Assumptions:
-    """The study's assumptions with some groups multiplied, as far as their own limits allow."""
-    held = study.assumptions
-    values: dict[str, object] = {
-        key: as_override(held, key, entry.value)  # type: ignore[arg-type]
-        for key, entry in held.entries.items()
-        if entry.layer == "this run"
-    }
+def _moved(held: Assumptions, factors: Mapping[str, float]) -> Assumptions:
+    """Assumptions with some groups multiplied, as far as their own limits allow."""
+    entries = dict(held.entries)
     for name, factor in factors.items():
         for key, entry in held.entries.items():
             if any(key == head or (head.endswith(".") and key.startswith(head)) for head in _FAMILIES[name]):
                 value = float(entry.value) * factor
-                values[key] = as_override(held, key, min(value, 1e6) if entry.kind == "rate" else value)
-    return load_assumptions(study.books.assumptions_file, overrides=values, currency=study.currency)
+                most = {"rate": min(round(value), PPM), "money": round(value), "whole": round(value)}.get(
+                    entry.kind, value
+                )
+                entries[key] = dataclasses.replace(entry, value=most, layer="this run")
+    return dataclasses.replace(held, entries=entries)

@@ -27,14 +27,13 @@ from flipkit.analysis.decisions import (
 )
 from flipkit.analysis.max_bid import answer, pocket_table
 from flipkit.analysis.returns import LIKELY, TOO_FEW, UNLIKELY, in_window
-from flipkit.reports.study import open_study
 
 SHARES = st.floats(0.0, 1.0)
 
 
 @pytest.fixture(scope="module")
-def study(demo_folder):
-    return open_study(demo_folder)
+def study(demo_study):
+    return demo_study
 
 
 def decided(study, *, ranking=None, purchases=None, knowledge=None):

@@ -12,8 +12,8 @@ from tests.helpers.small_books import write_books
 
 
 @pytest.fixture(scope="module")
-def study():
-    return open_study()
+def study(demo_study):
+    return demo_study
 
 
 @pytest.fixture(scope="module")

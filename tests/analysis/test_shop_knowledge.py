@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from flipkit import open_study
 from flipkit.analysis.max_bid import SHOP, answer, pocket_table
 from flipkit.analysis.shop_knowledge import FEE_PRICES, endings, shop_knowledge
 from flipkit.assumptions import load_assumptions
@@ -14,8 +13,8 @@ from flipkit.rules.fees import order_fee_lines
 
 
 @pytest.fixture(scope="module")
-def study():
-    return open_study()
+def study(demo_study):
+    return demo_study
 
 
 @pytest.fixture(scope="module")

@@ -9,7 +9,17 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.ratio_stats import IntervalSettings
-from flipkit.analysis.sizes import break_even_price, by_size, cubic_feet, in_stock, price_bands, within_price_bands
+from flipkit.analysis.returns import in_window
+from flipkit.analysis.sizes import (
+    bought_price_bands,
+    break_even_price,
+    by_size,
+    cubic_feet,
+    in_stock,
+    price_bands,
+    within_price_bands,
+)
+from flipkit.analysis.stock_value import Horizon
 from flipkit.errors import AssumptionError
 
 SETTINGS = {"settings": IntervalSettings(0.95, 500, 11, 10)}
@@ -93,6 +103,21 @@ def test_bands_compare_what_the_plain_table_mixes(economics, window):
     )
     assert overall["bulky"] > overall["small"]
     assert (bands["bulky"] < bands["small"]).all()
+
+
+def test_bought_bands_hold_everything_bought_by_what_it_should_sell_for(shop, window):
+    frame = shop(2)
+    prices = frame["sold_price_cents"].where(frame["sold_on"].notna(), 2500)
+    bands = bought_price_bands(frame, prices, window=window, edges_cents=[2500], horizon=Horizon(180, 0), **SETTINGS)
+    inside = in_window(frame, window=window, basis="bought")
+    assert bands["items"].sum() == len(inside)
+    # A price on the edge belongs to the upper band, where all that is unsold stands.
+    assert bands.loc[bands["band"] == 0, "unsold"].sum() == 0
+    assert bands.loc[bands["band"] == 1, "items"].sum() == (prices[inside.index] >= 2500).sum()
+    whole = by_size(frame, window=window, basis="bought", horizon=Horizon(180, 0), **SETTINGS).set_index("size_class")
+    sums = bands.groupby("size_class")[["net_cents", "owner_min"]].sum()
+    assert sums["net_cents"].to_dict() == whole["net_cents"].to_dict()
+    assert sums["owner_min"].to_numpy() == pytest.approx(whole["owner_min"].reindex(sums.index).to_numpy())
 
 
 def test_price_bands_are_whole_dollars_and_never_twice_the_same():

@@ -4,14 +4,19 @@ python -m tests.benchmarks.bench_faults kills 200
 python -m tests.benchmarks.bench_faults fuzz 1000000
 python -m tests.benchmarks.bench_faults shops 5000
 python -m tests.benchmarks.bench_faults versions
+python -m tests.benchmarks.bench_faults mutants 200 money    # in an environment with mutmut
 """
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import random
+import shutil
+import subprocess
 import sys
 import tempfile
+import textwrap
 import time
 from collections.abc import Iterable
 from importlib.metadata import PackageNotFoundError, distribution, requires
@@ -25,12 +30,31 @@ from tests.helpers.fuzz import failures
 from tests.helpers.kills import SIGNALS, killed, run, small_export, small_shop
 from tests.helpers.random_shops import faults_of_shop
 
+ROOT = Path(__file__).resolve().parents[2]
 RESULTS = Path(__file__).with_name("faults.json")
 #: Commands, and the seconds after which each may be killed.
 COMMANDS = {
     "report": (["report", "shop", "--jobs", "2"], 6.0),
     "convert": (["convert", "export.csv", "--into", "books", "--yes"], 1.5),
     "start": (["start", "new"], 1.0),
+}
+#: Parts whose mutants are to be killed: the code, and the tests that see it.
+MUTATED = {
+    "money": ("flipkit/money.py", "tests/test_money.py"),
+    "rules": ("flipkit/rules/*.py", "tests/rules"),
+    "economics": ("flipkit/economics/*.py", "tests/economics"),
+    "returns": ("flipkit/analysis/returns.py", "tests/analysis"),
+    "survival": ("flipkit/analysis/survival.py", "tests/analysis"),
+    "plan": ("flipkit/packing/plan.py", "tests/packing"),
+}
+#: Mutants that say the same as what they replace, by their line, and why.
+EQUIVALENT = {
+    "negative = None": "only its truth is asked",
+    "if isinstance(text, int) and abs(text) >= LARGEST_PPM:": "the largest is refused below, in the same words",
+    "if isinstance(text, int) and abs(text) >= LARGEST_CENTS:": "the same",
+    "body = (repr(float(text)) if (isinstance(text, float)) and False else str(text)).strip()": (
+        "a float is written the same both ways"
+    ),
 }
 
 
@@ -89,6 +113,58 @@ def shops(count: int) -> None:
             kept("random shops", {**found, "minutes": round((time.monotonic() - began) / 60, 1)})
 
 
+def mutants(count: int, name: str) -> None:
+    """A drawn sample of mutmut's mutants of one part, each run against the tests of that part."""
+    code, tests = MUTATED[name]
+    began, seed = time.monotonic(), 20
+    with tempfile.TemporaryDirectory() as folder:
+        home = Path(folder)
+        for kept_part in ("flipkit", "tests", "data_demo", "notebooks"):
+            shutil.copytree(ROOT / kept_part, home / kept_part)
+        lines = ["source_paths=flipkit", f"only_mutate={code}", "also_copy=\n data_demo\n notebooks"]
+        lines += [f"pytest_add_cli_args_test_selection=\n {tests}", "timeout_multiplier=30", "timeout_constant=20"]
+        lines += ["pytest_add_cli_args=\n -n\n 0\n -p\n no:cacheprovider\n -p\n flipkit.charts"]
+        lines += ["use_git_change_detection=False", "track_dependencies=False"]
+        (home / "setup.cfg").write_text("[mutmut]\n" + "\n".join(lines), encoding="utf-8")
+        told = "\n".join(f"{mark}: expected figures" for mark in ("published", "worked", "pinned", "browser", "slow"))
+        (home / "pytest.ini").write_text(f"[pytest]\nmarkers =\n{textwrap.indent(told, '    ')}\n", encoding="utf-8")
+
+        def mutmut(*words: str) -> str:
+            command = [sys.executable, "-m", "mutmut", *words]
+            return subprocess.run(command, cwd=home, capture_output=True, text=True, check=False).stdout
+
+        def endings() -> dict[str, int | None]:
+            files = sorted((home / "mutants").rglob("*.py.meta"))
+            return {
+                key: end
+                for file in files
+                for key, end in json.loads(file.read_text(encoding="utf-8"))["exit_code_by_key"].items()
+            }
+
+        mutmut("run", "--max-children", "1", "none such")  # makes all mutants and finds the tests of each function
+        drawn = random.Random(seed).sample(made := sorted(endings()), min(count, len(made)))  # noqa: S311
+        mutmut("run", "--max-children", "1", *drawn)
+        ends = endings()
+        lived = {one: _mutated_line(mutmut("show", one)) for one in drawn if ends[one] in (0, 33)}
+    same = {line: EQUIVALENT[line] for line in lived.values() if line in EQUIVALENT}
+    alive = [line for line in lived.values() if line not in EQUIVALENT]
+    killed = sum(ends[one] not in (0, 33, None) for one in drawn)
+    found = {
+        "mutants": len(made),
+        "tried": len(drawn),
+        "killed": killed,
+        "not run": sum(ends[k] is None for k in drawn),
+    }
+    found |= {"equivalent": len(lived) - len(alive), "survived": len(alive), "seed": seed}
+    found |= {"share killed": round(killed / max(killed + len(alive), 1), 3), "day": f"{dt.date.today()}"}
+    found |= {"mutmut": distribution("mutmut").version, "survivors": {"each": alive}, "reasons": same}
+    kept(f"mutants of {name}", {**found, "minutes": round((time.monotonic() - began) / 60, 1)})
+
+
+def _mutated_line(diff: str) -> str:
+    return " ".join(line[1:].strip() for line in diff.splitlines() if line[:1] == "+" and line[:3] != "+++")
+
+
 def versions() -> None:
     """Each installed dependency with its version and licence; no service for advisories is asked."""
     found: dict[str, dict[str, str]] = {}
@@ -121,6 +197,8 @@ if __name__ == "__main__":
     what, *rest = sys.argv[1:]
     if what == "versions":
         versions()
+    elif what == "mutants":
+        mutants(int(rest[0]), rest[1])
     elif what == "kills":
         kills(int(rest[0]), rest[1:] or COMMANDS)
     else:

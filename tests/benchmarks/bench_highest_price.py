@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 
 from flipkit.analysis.knowledge_file import read_knowledge
-from flipkit.analysis.max_bid import SHOP, Question, best_price, highest_price, question, recommended
+from flipkit.analysis.max_bid import SHOP, Question, best_price, fee_step, highest_price, question, recommended
 
 Knowledge = dict[str, Any]
 #: Both answers to a question, before and after a change that must not lower them.
@@ -117,17 +117,6 @@ def violations(
     return found
 
 
-def fee_step(knowledge: Knowledge, asked: dict[str, Any], up: float) -> str:
-    """The step of a fee schedule between two prices, where a fee rises by more than the price does."""
-    kind = knowledge["categories"][asked["category"]]
-    price = np.asarray(knowledge["fee_price_cents"], dtype=np.float64)
-    for venue, fees in kind["fees"].items():
-        steep = np.diff(np.asarray(fees, dtype=np.float64)) > np.diff(price)
-        if steep.any():
-            return f"{venue} at {price[1:][steep][0] / 100:.2f}"
-    return ""
-
-
 def main() -> None:
     given = argparse.ArgumentParser()
     given.add_argument("knowledge", type=Path)
@@ -137,8 +126,8 @@ def main() -> None:
     knowledge = read_knowledge(options.knowledge)
     for name in PROPERTIES:
         broken = violations(knowledge, name, askings=options.askings, random=np.random.default_rng(options.seed))
-        steps = [fee_step(knowledge, asked, up) for asked, up, _ in broken]
-        at = f", {sum(map(bool, steps))} of them at a step of a schedule" if any(steps) else ""
+        steps = [fee_step(knowledge, knowledge["categories"][asked["category"]]) for asked, _, _ in broken]
+        at = f", {len(steps)} of them with a step, such as {steps[0]}" if all(steps) and steps else ""
         sys.stdout.write(f"{name}: {len(broken)} of {options.askings:,} askings break it{at}\n")
         for asked, up, pair in broken[:3]:
             sys.stdout.write(f"  {asked} x {up:.3f}: {pair}\n")

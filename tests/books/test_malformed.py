@@ -320,7 +320,7 @@ def test_places_that_are_no_books(tmp_path):
     for name, words in [
         ("nowhere", "look at the spelling"),
         ("notes.docx", "a folder of CSV files"),
-        ("bad.xlsx", "open it in a spreadsheet and save it anew"),
+        ("bad.xlsx", "open it in a spreadsheet and save it again"),
         ("sub", "flipkit start makes a template"),
         (".", "the folder holds bad.xlsx: give the path of that file"),
     ]:

@@ -13,9 +13,10 @@ import urllib.request
 
 import pytest
 
-from flipkit.analysis.sliders import Settings
+from flipkit.analysis.what_if import Settings
 from flipkit.lab import lab_environment, lab_folder
-from flipkit.reports.panel import MovedStudies, moved_sentence, saved_text
+from flipkit.reports.panel import moved_sentence, saved_text
+from flipkit.reports.sliders import Moves
 from flipkit.reports.study import open_study
 from flipkit.reports.tables import ranking_table
 from tests.helpers.browser import window
@@ -116,8 +117,8 @@ def test_a_key_moves_the_full_model_and_a_button_saves_it(server, books, tmp_pat
     from selenium.webdriver.common.keys import Keys
 
     study = open_study(books)
-    studies = MovedStudies(study)
-    start = studies.start
+    studies = Moves(study)
+    start = studies.supposed
     with window(tmp_path, host=HOST) as page:
         page.size(1280, 1400)
         page.driver.get(f"{server}/doc/tree/move_assumptions.ipynb")
@@ -128,7 +129,7 @@ def test_a_key_moves_the_full_model_and_a_button_saves_it(server, books, tmp_pat
         by_name = {
             slider.text.split("\n")[0]: slider.find_element(By.CSS_SELECTOR, ".noUi-handle") for slider in sliders
         }
-        by_name["Your hour should bring ($)"].send_keys(Keys.ARROW_RIGHT * 4)
+        by_name["Your target, an hour ($)"].send_keys(Keys.ARROW_RIGHT * 4)
         target = Settings(start.target + 2, start.wage)
         second = shown_once(page, studies.under(target), study)
         by_name["Your minutes, times"].send_keys(Keys.ARROW_RIGHT * 3)

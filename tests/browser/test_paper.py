@@ -38,9 +38,9 @@ WORDS = """
 
 
 @pytest.fixture(scope="module")
-def pages(tmp_path_factory):
+def pages(tmp_path_factory, demo_studies):
     """Every page of the demo, by name."""
-    return {file.stem: file for file in demo_pages(tmp_path_factory.mktemp("demo pages"))}
+    return {file.stem: file for file in demo_pages(tmp_path_factory.mktemp("demo pages"), demo_studies)}
 
 
 def sheets(page, sheet):

@@ -6,19 +6,10 @@ import numpy as np
 import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 
-from flipkit.analysis.sliders import AS_CHARGED, DIVISORS, PageSettings, moved_returns
+from flipkit.analysis.what_if import AS_CHARGED, DIVISORS, Settings
 from flipkit.pack.build import single_page
 from flipkit.pack.page import render_page
-from flipkit.reports.sliders import (
-    BASES,
-    counted_words,
-    moved_words,
-    plot_sliders,
-    starting_settings,
-    study_sums,
-    wage_paid,
-)
-from flipkit.reports.study import open_study
+from flipkit.reports.sliders import BASES, Moves, counted_words, moved_words, plot_sliders
 
 pytestmark = pytest.mark.browser
 
@@ -41,18 +32,18 @@ SHOWN = """
 
 
 @pytest.fixture(scope="module")
-def study(demo_folder):
-    return open_study(demo_folder)
+def study(demo_study):
+    return demo_study
 
 
 @pytest.fixture(scope="module")
-def sums(study):
-    return study_sums(study)
+def moves(study):
+    return Moves(study)
 
 
 @pytest.fixture(scope="module")
-def html(study):
-    outputs = [new_output("display_data", data=plot_sliders(study)._repr_mimebundle_())]
+def html(moves):
+    outputs = [new_output("display_data", data=plot_sliders(moves)._repr_mimebundle_())]
     cells = [new_markdown_cell("# What if?"), new_code_cell("", outputs=outputs)]
     return render_page(new_notebook(cells=cells), name="what-if")
 
@@ -77,7 +68,7 @@ def chance_settings(start, count, seed):
     for _ in range(count):
         yield (
             str(draw.choice(list(BASES))),
-            PageSettings(
+            Settings(
                 target=start.target % 0.5 + 0.5 * int(draw.integers(0, 100)),
                 wage=round(start.wage % 0.5 + 0.5 * int(draw.integers(1, 78)), 2),
                 points=-5 + 0.25 * int(draw.integers(0, 61)),
@@ -90,21 +81,21 @@ def chance_settings(start, count, seed):
         )
 
 
-def test_fifty_settings_agree_with_the_package_to_the_cent(page, study, sums, sliders):
+def test_fifty_settings_agree_with_the_package_to_the_cent(page, study, moves, sliders):
     page.open(sliders)
-    start, wage = starting_settings(study), wage_paid(study)
+    start = moves.start
     seen = set()
     for basis, settings in chance_settings(start, 50, seed=8):
         headline, rows = put(page, settings, basis)
-        moved = moved_returns(sums[basis], settings, wage=wage)
-        still = moved_returns(sums[basis], start, wage=wage)
+        moved = moves.returns(basis, settings)
+        still = moves.returns(basis, start)
         assert [row[0] for row in rows] == moved["category"].tolist(), "the order from top to bottom"
         assert [row[2] for row in rows] == moved["verdict"].tolist()
         for (_, told, *_), row in zip(rows, moved.to_dict("records"), strict=True):
             ours = [row["hourly"], row["low"], row["high"]] if row["claimed"] else [row["hourly"]]
             theirs = [float(text) for text in told.split()[: len(ours)]]
             assert theirs == [round(value, 2) for value in ours], (basis, settings)
-        said = moved_words(moved, still, settings.target, currency=study.currency)
+        said = moved_words(moved, still, currency=study.currency)
         assert headline == " ".join([*said, counted_words(study, basis)])
         dots = [row[-1] for row in rows]
         assert dots == sorted(dots, reverse=True), "further right the higher"
@@ -122,7 +113,7 @@ def test_the_sliders_start_where_the_report_stands(page, study, sliders):
         row = bought.loc[category]
         ends = [row["hourly"], row["low"], row["high"]] if row["claimed"] else [row["hourly"]]
         assert [float(text) for text in told.split()[: len(ends)]] == pytest.approx(ends, abs=0.0051)
-        assert verdict == row["verdict"]
+        assert verdict == study.decision(category).verdict
 
 
 def test_before_the_script_runs_the_page_says_the_same(page, sliders):
@@ -186,7 +177,7 @@ def test_every_slider_has_a_name_a_unit_and_room_on_a_phone(page, sliders):
     """
     scroll, inner, inputs = page.run(script)
     assert scroll <= inner
-    assert len(inputs) == 11
+    assert len(inputs) == 12
     for label, width, height in inputs:
         assert len(label) > 8
         assert width >= 120

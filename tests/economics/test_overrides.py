@@ -115,15 +115,26 @@ def test_a_supposed_divisor_moves_recorded_labels_as_the_rate_cards_say(demo):
         assert ((plain["net_cents"] - moved["net_cents"]) == (moved["label_cents"] - plain["label_cents"])).all()
 
 
+#: Assumptions whose lines alone are computed anew, one line after another.
+OTHERS = (
+    {},
+    {"minutes.pack": 19, "minutes.allowance": "4 %", "minutes.logged_weight": 3},
+    {"label.assumed.bulky": "31.00", "materials.assumed.medium": "0.40", "packing.like_plans.level": 2},
+    {"fees.assumed_rate": "9 %", "loss.chance.small": "8 %", "help.share_of_packing": "10 %"},
+    {"parcel.weight_lb.medium": 9, "parcel.size_when_unknown": "bulky"},
+    {"stock.salvage": "20 %", "protection.declare_from": "30.00", "trip.share_by": "cost"},
+)
+
+
 def test_asked_anew_or_computed_anew_is_the_same_to_the_cent(demo):
     books, rules, assumptions = demo
     as_of = dt.date(2026, 11, 14)
     # Help that no log tells, so that its wage and its burden move something too.
     assumptions = assumptions.changed({"help.share_of_packing": "40 %"})
-    asked = Supposing(item_economics(books, rules, assumptions, as_of), rules, assumptions)
+    asked = Supposing(books, rules, assumptions, as_of)
     draw = np.random.default_rng(8)
     seen = set()
-    for _ in range(6):
+    for others in OTHERS:
         moved = assumptions.changed(
             {
                 "help.wage": f"{int(draw.integers(0, 4000)) / 100:.2f}",
@@ -132,6 +143,11 @@ def test_asked_anew_or_computed_anew_is_the_same_to_the_cent(demo):
                 "suppose.fee_points": float(draw.integers(-20, 41)) / 4,
                 "suppose.divisor": int(draw.choice([0, 139, 166, 194])),
                 "suppose.minutes": float(draw.integers(10, 41)) / 20,
+                "suppose.prices": float(draw.integers(10, 31)) / 20,
+                "suppose.postage": float(draw.integers(10, 41)) / 20,
+                "suppose.goods": float(draw.integers(0, 41)) / 20,
+                # An assumption that touches one line, every line, or none.
+                **others,
             }
         )
         anew = item_economics(books, rules, moved, as_of).items

@@ -337,8 +337,8 @@ def test_fees_on_a_base_with_tax_are_computed_with_it(tmp_path):
     assert not any("no tax" in line for line in open_study(tmp_path / "2", as_of="2026-06-30").left_out)
 
 
-def test_lines_of_the_demo_shop_are_whole_cents_of_whole_orders(demo_folder):
-    study = open_study(demo_folder)
+def test_lines_of_the_demo_shop_are_whole_cents_of_whole_orders(demo_study):
+    study = demo_study
     listings = study.economics.listings
     assert listings["cents"].sum() == study.items["listing_fee_cents"].sum() > 0
     used = study.economics.supplies

@@ -40,8 +40,8 @@ def study(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def demo():
-    return open_study()
+def demo(demo_study):
+    return demo_study
 
 
 def from_of(trace, line):
@@ -69,7 +69,7 @@ def test_recorded_lines_name_file_row_and_column(study):
     trace = study.item("A-0041")
     assert from_of(trace, "label") == "items.csv row 2, column label_paid"
     assert from_of(trace, "cost") == "items.csv row 2, column cost"
-    assert from_of(trace, "overhead") == "its share of overheads.csv row 2, by the days that it was held"
+    assert from_of(trace, "overhead") == "its share of overheads.csv row 2, by the days you held it"
     assert from_of(trace, "hired") == "work.csv row 2 at the wage of people.csv"
 
 
@@ -113,7 +113,7 @@ def test_the_hour_is_net_by_minutes(study):
     trace = study.item("A-0041")
     assert trace.cents_per_hour == round(trace.net_cents * 60 / trace.owner_min)
     assert dataclasses.replace(trace, owner_min=0.0).cents_per_hour is None
-    assert "no hour to divide by" in repr(dataclasses.replace(trace, owner_min=0.0))
+    assert "no figure per hour" in repr(dataclasses.replace(trace, owner_min=0.0))
 
 
 def test_an_unknown_id_names_the_nearest(study):

@@ -53,7 +53,7 @@ def yearly_sheet() -> Made:
         "Sold": "sold_on", "For": "sold_price", "Stamps": "label_paid", "Site took": "fees_paid", "Profit": "",
         "Remarks": "",
     }  # fmt: skip
-    made = laid("yearly", "items", columns, rows, above=[["Flips 2026"], []], say={"year": "2026", "header-row": "3"})
+    made = laid("yearly", "items", columns, rows, above=[["Flips 2026"], []], say={"year": "2026"})
     made.words = {"free": "0", "unsold": ""}
     return made
 

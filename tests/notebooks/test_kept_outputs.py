@@ -13,7 +13,7 @@ import nbformat
 import pytest
 from nbformat.v4 import new_code_cell, new_notebook
 
-from flipkit.reports.study import STUDIES, open_study
+from flipkit.reports.study import STUDIES
 from tests.notebooks.keeping import (
     NOTEBOOKS,
     TAGS,
@@ -34,7 +34,7 @@ def read(path):
 
 
 @pytest.fixture(scope="module")
-def verdicts(tmp_path_factory):
+def verdicts(tmp_path_factory, demo_studies):
     """What nbval says of each notebook and of the wrong cell at its end."""
     folder = tmp_path_factory.mktemp("kept")
     files = []
@@ -44,9 +44,7 @@ def verdicts(tmp_path_factory):
         chance = chance_of(path.stem)
         notebook = with_a_wrong_copy(notebook, chance.choice(kept_numbers(notebook)), chance)
         files[-1].write_text(json.dumps(notebook), encoding="utf-8")
-    # Every notebook opens the demo shop's study; it is computed here, once, by the same code.
-    open_study().keep(folder)
-    return compared(files, folder, {STUDIES: str(folder)})
+    return compared(files, folder, {STUDIES: str(demo_studies)})
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from flipkit.analysis.forecasts import kept_forecasts
 from flipkit.analysis.knowledge_file import read_knowledge
+from flipkit.cli.main import main
 from flipkit.pack.month import make_month_pack, month_plan
+from flipkit.pack.standing import standing_pack
 from tests.helpers.small_books import write_books
 
 ITEMS = """
@@ -24,23 +28,61 @@ def contents(folder: Path) -> dict[str, bytes]:
     return {str(path.relative_to(folder)): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
 
 
+def run(*arguments: object):
+    return CliRunner().invoke(main, [str(argument) for argument in arguments])
+
+
 @pytest.fixture(scope="module")
 def packs(tmp_path_factory):
-    """The same pack made twice, with kernels of their own and one and two at a time."""
+    """A pack and the same made again from its manifest, one and two kernels at a time."""
     folder = tmp_path_factory.mktemp("flip kit {x}")
     books = write_books(folder / "books", items=ITEMS)
-    made = []
-    for name, jobs in (("first", 1), ("second", 2)):
-        plan = month_plan(books, out=folder / name, settings={"hour.target": "30", "report.too_few_items": "2"})
-        made.append(make_month_pack(plan, jobs=jobs).folder)
-    return made
+    options = ["--set", "hour.target=30", "--set", "report.too_few_items=2", "--jobs", "1"]
+    made = run("report", books, *options, "--out", folder / "first")
+    assert made.exit_code == 0, made.output
+    again = run("report", books, "--again", folder / "first" / "run.json", "--jobs", "2", "--out", folder / "second")
+    assert again.exit_code == 0, again.output
+    assert "Every byte is the same as before." in again.output
+    return folder / "first", folder / "second"
 
 
 @pytest.mark.slow
 def test_the_same_books_and_day_give_the_same_bytes(packs):
     first, second = (contents(folder) for folder in packs)
     assert first == second
-    assert {"index.html", "run.json", "category-lamps-shades.html"} <= set(first)
+    assert {"index.html", "run.json", "pack.html", "pack.zip", "category-lamps-shades.html"} <= set(first)
+
+
+@pytest.mark.slow
+def test_what_stands_as_it_would_be_made_is_left_alone(packs, tmp_path):
+    books, settings = packs[0].parent / "books", {"hour.target": "30", "report.too_few_items": "2"}
+    pack = Path(shutil.copytree(packs[0], tmp_path / "pack"))
+    made = contents(pack)
+    options = [word for pair in settings.items() for word in ("--set", "=".join(pair))]
+    stays = run("report", books, *options, "--out", pack)
+    assert stays.output.startswith("Nothing has changed since this pack was made"), stays.output
+    assert contents(pack) == made
+    asked = {"month": "", "as_of": "", "settings": settings, "categories": (), "out": pack}
+    assert standing_pack(books, **asked) == pack
+    others = ({"categories": ("stoneware",)}, {"settings": settings | {"hour.target": "31"}}, {"as_of": "2026-03-15"})
+    for other in others:
+        assert standing_pack(books, **(asked | other)) is None
+    changed = Path(shutil.copytree(books, tmp_path / "books")) / "items.csv"
+    changed.write_text(changed.read_text(encoding="utf-8").replace("40.00", "41.00"), encoding="utf-8")
+    assert standing_pack(changed.parent, **asked) is None
+    (pack / "category-stoneware.html").write_text("cut")
+    assert standing_pack(books, **asked) is None
+
+
+@pytest.mark.slow
+def test_other_books_are_not_taken_for_the_same(packs, tmp_path):
+    file = shutil.copytree(packs[0].parent / "books", tmp_path / "books") / "items.csv"
+    file.write_text(file.read_text(encoding="utf-8").replace("40.00", "41.00"), encoding="utf-8")
+    refused = run("report", file.parent, "--again", packs[0], "--out", tmp_path / "third")
+    assert refused.exit_code == 2
+    assert "items.csv is changed" in refused.output
+    assert len(refused.output.strip().splitlines()) == 1
+    assert not (tmp_path / "third").exists()
 
 
 @pytest.mark.slow
@@ -77,6 +119,7 @@ def test_forecasts_are_kept_beside_the_packs_and_the_next_run_scores_them(packs)
         settings={"report.too_few_items": "2"},
     )
     later = make_month_pack(plan, jobs=2).folder
+    assert [path.name for path in later.glob("category-*")] == ["category-stoneware.html"]
     page = (later / "trust.html").read_text(encoding="utf-8")
     assert "Of 1 item on sale" in page
     assert set(kept_forecasts(kept[0].parent)["made_on"].dt.date.astype(str)) == {"2026-02-28", "2026-04-02"}

@@ -197,10 +197,11 @@ def test_two_people_are_asked_for_what_is_too_heavy_for_one():
 
 
 @pytest.mark.parametrize("settings", [{}, {"protection.declare_from": "100.00", "protection.signature_from": "200.00"}])
-def test_parcel_packing_and_economics_have_one_label_for_one_parcel(tmp_path, settings):
+def test_parcel_packing_and_economics_have_one_label_and_one_count_of_minutes_for_one_parcel(tmp_path, settings):
     rules = load_rules(demo_folder() / "rules")
     item = bare_item("panel", "56x20x3in", "9 lb", fragility="moderately delicate", value="325")
-    best = plan_parcel(item, on="2026-11-27", zone="5", settings=settings).plan.best
+    found = plan_parcel(item, on="2026-11-27", zone="5", settings=settings)
+    best = found.plan.best
     answer = parcel_answer(
         rules,
         on=dt.date(2026, 11, 27),
@@ -216,7 +217,13 @@ def test_parcel_packing_and_economics_have_one_label_for_one_parcel(tmp_path, se
     sides = ",".join(f"{side:.6f}" for side in (*best.draft.outside_in, best.gross_lb))
     head = "item_id,title,category,bought_on,cost,sold_on,sold_price,zone,length_in,width_in,height_in,weight_lb"
     books = small_books(tmp_path, items=f"{head}\nA,panel,panels,2026-11-01,20,2026-11-27,325,5,{sides}")
-    held = load_assumptions(overrides={"postage.rate_cards": "post, network", **settings})
+    # A kind that is no longer new takes the minutes that the plan says the books count.
+    practised = {"postage.rate_cards": "post, network", "minutes.practised_after": "1"}
+    held = load_assumptions(overrides={**practised, **settings})
     row = item_economics(books, rules, held, dt.date(2026, 11, 27)).items.iloc[0]
     assert row["label_cents"] + row["protection_cents"] == best.label_cents
     assert (row["protection_cents"] > 0) == bool(settings)
+    assert row["pack_min"] == pytest.approx(found.counted_min)
+    assert row["size_class"] == found.size_class
+    counted = f"count {found.counted_min:.0f} minutes for a {found.size_class} parcel; this plan reckons with "
+    assert any(counted in line for line in found.reading())

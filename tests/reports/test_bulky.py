@@ -19,8 +19,8 @@ HEAD = "item_id,title,category,bought_on,cost,listed_on,sold_on,sold_price,lengt
 
 
 @pytest.fixture(scope="module")
-def demo(demo_folder):
-    return open_study(demo_folder)
+def demo(demo_study):
+    return demo_study
 
 
 def shown(dollars):

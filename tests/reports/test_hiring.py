@@ -10,6 +10,7 @@ import pytest
 from flipkit.charts.style import hourly
 from flipkit.economics.hiring import help_table, wage_limit
 from flipkit.reports.sentences import money_per_hour
+from flipkit.reports.sliders import Moves
 from flipkit.reports.study import open_study
 from flipkit.reports.what_if import WhatIf, help_sentence, wage_limits
 from tests.helpers.small_books import write_books
@@ -18,8 +19,8 @@ HEAD = "item_id,title,category,bought_on,cost,listed_on,sold_on,sold_price\n"
 
 
 @pytest.fixture(scope="module")
-def demo(demo_folder):
-    return open_study(demo_folder)
+def demo(demo_study):
+    return demo_study
 
 
 def shown(dollars):
@@ -46,7 +47,7 @@ def test_both_bases_bought_first_with_the_interval_of_the_hour(demo):
 def page(study):
     """The page's part on help, without the rest."""
     none = pd.DataFrame()
-    return WhatIf(study, 0, 0.25, math.nan, none, none, 0, None, (), 0.0)
+    return WhatIf(Moves(study), 0, 0.25, math.nan, none, none, 0, None, (), 0.0)
 
 
 def test_the_sentence_and_the_tables_say_the_same_limits(demo):

@@ -12,8 +12,8 @@ def shown(dollars):
     return money_per_hour(float(dollars), currency="USD")
 
 
-def test_every_category_and_the_shop_by_all_methods(demo_folder):
-    demo = open_study(demo_folder)
+def test_every_category_and_the_shop_by_all_methods(demo_study):
+    demo = demo_study
     table = methods_table(demo)
     assert (
         '<p class="table-title">The same interval by other methods, counting unsold items</p><p>The interval'

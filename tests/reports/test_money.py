@@ -46,8 +46,8 @@ def study(tmp_path):
 
 
 @pytest.fixture(scope="module")
-def demo(demo_folder):
-    return open_study(demo_folder)
+def demo(demo_study):
+    return demo_study
 
 
 @pytest.mark.published(source="accounting-periods-538", where="specific identification", seen="from memory")
@@ -107,12 +107,13 @@ def test_miles_are_worth_the_rate_of_their_day(demo):
 
 def test_shares_add_up_to_the_net_and_wages_carry_their_taxes(study):
     text = Money(study).shares().text
+    assert "If help had cost $1 more an hour" in text.splitlines()[1]
     logged = people_worked(study.books, study.assumptions, YEAR)
     assert logged["minutes"].tolist() == [90.0, 30.0, 60.0]
     assert logged["paid_cents"].tolist() == [0, 0, 2200]  # an hour at 20.00 and 10 % on top
     settled = study.items["sold_on"].fillna(study.items["gone_on"])
     year = int(study.items.loc[settled >= "2026-01-01", "net_cents"].sum())
-    due = [float(row.split()[-2].replace(",", "").replace("−", "-")) for row in text.splitlines()[2:]]
+    due = [float(row.split()[-2].replace(",", "").replace("−", "-")) for row in text.splitlines()[3:]]
     assert round(due[0] + due[1], 2) == year / 100
     assert due[0] == pytest.approx(2 * due[1], abs=0.02)  # 60 to 30
     assert due[2] == 22.00

@@ -16,8 +16,8 @@ from tests.helpers.small_books import write_books
 
 
 @pytest.fixture(scope="module")
-def lessons():
-    return packing_page(open_study())
+def lessons(demo_study):
+    return packing_page(demo_study)
 
 
 def test_the_answer_and_what_to_do_state_the_numbers(lessons):

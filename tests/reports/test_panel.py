@@ -13,13 +13,14 @@ import pytest
 from click.testing import CliRunner
 from openpyxl import Workbook
 
-from flipkit.analysis.sliders import Settings
+from flipkit.analysis.what_if import Settings
 from flipkit.assumptions import load_assumptions, settings_in
 from flipkit.charts.sliders import plot_moved_returns
 from flipkit.charts.style import MIME_TYPE, spec_bundle
 from flipkit.cli.main import main
 from flipkit.errors import AssumptionError
-from flipkit.reports.panel import AssumptionPanel, MovedStudies, assumption_panel, save_assumptions
+from flipkit.reports.panel import AssumptionPanel, assumption_panel, save_assumptions
+from flipkit.reports.sliders import Moves
 from flipkit.reports.study import open_study
 from flipkit.reports.tables import ranking_table, returns_table
 
@@ -32,8 +33,8 @@ C,Lamp,lamps,2026-01-02,20.00,2026-01-05,2026-02-01,80.00,0
 
 
 @pytest.fixture(scope="module")
-def demo(demo_folder):
-    return open_study(demo_folder)
+def demo(demo_study):
+    return demo_study
 
 
 @pytest.fixture
@@ -70,7 +71,7 @@ def same_figures(moved, anew):
 
 @pytest.mark.slow
 def test_chance_settings_give_the_figures_of_a_report_under_them(demo, demo_folder):
-    studies = MovedStudies(demo)
+    studies = Moves(demo)
     draw = np.random.default_rng(20261125)
     seen = set()
     for _ in range(5):
@@ -80,6 +81,9 @@ def test_chance_settings_give_the_figures_of_a_report_under_them(demo, demo_fold
             points=float(draw.integers(-20, 41)) / 4,
             divisor=int(draw.choice([0, 139, 166, 194])),
             factor=float(draw.integers(10, 41)) / 20,
+            price=float(draw.integers(50, 151)) / 100,
+            postage=float(draw.integers(10, 41)) / 20,
+            cost=float(draw.integers(0, 41)) / 20,
         )
         moved = studies.under(settings)
         same_figures(moved, open_study(demo_folder, settings=studies.overrides(settings)))
@@ -88,17 +92,24 @@ def test_chance_settings_give_the_figures_of_a_report_under_them(demo, demo_fold
 
 
 @pytest.mark.slow
-def test_each_of_the_five_moves_something_and_back_is_the_report(demo):
+def test_each_slider_moves_something_and_back_is_the_report(demo):
     panel = assumption_panel(demo)
     start = panel.settings
     assert panel.overrides == {}
     first = {name: getattr(panel.study, name) for name in ("ranking", "both_bases")}
     texts = {panel.reading().text}
-    for name, value in (("target", 22.0), ("wage", 25.5), ("points", 1.25), ("divisor", 166), ("factor", 1.15)):
+    for name, value in (
+        ("target", 22.0),
+        ("wage", 25.5),
+        ("points", 1.25),
+        ("divisor", 166),
+        ("factor", 1.15),
+        ("price", 1.1),
+    ):
         panel.move(**{name: value})
         assert getattr(panel.settings, name) == value
         texts.add(panel.reading().text)
-    assert len(texts) == 6, "each slider changes what is read"
+    assert len(texts) == 7, "each slider changes what is read"
     panel.move_back()
     assert panel.settings == start
     for name, frame in first.items():
@@ -270,7 +281,7 @@ def test_beside_a_workbook_and_not_among_the_demo_books(tmp_path, monkeypatch, d
     assert "hour.target = $34.00 per owner hour (shop)" in listed
     (tmp_path / "here").mkdir()
     monkeypatch.chdir(tmp_path / "here")
-    moved = MovedStudies(demo).under(Settings(target=19.0, wage=16.5))
+    moved = Moves(demo).under(Settings(target=19.0, wage=16.5))
     assert save_assumptions(moved, on=DAY).parent == tmp_path / "here"
 
 

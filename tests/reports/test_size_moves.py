@@ -11,8 +11,8 @@ from flipkit.reports.study import open_study
 
 
 @pytest.fixture(scope="module")
-def moves() -> BreakEvenMoves:
-    return break_even_moves(open_study())
+def moves(demo_study) -> BreakEvenMoves:
+    return break_even_moves(demo_study)
 
 
 def test_a_dearer_helper_raises_the_price_and_a_larger_divisor_lowers_it(moves: BreakEvenMoves) -> None:

@@ -41,8 +41,8 @@ C,Jar,stoneware,2026-03-04,2.00,2026-03-05,,,10,8,6,3
 
 
 @pytest.fixture(scope="module")
-def demo(demo_folder):
-    return open_study(demo_folder)
+def demo(demo_study):
+    return demo_study
 
 
 @pytest.fixture

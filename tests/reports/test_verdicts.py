@@ -28,8 +28,8 @@ B,Lamp,lamps,2026-02-04,12.50
 
 
 @pytest.fixture(scope="module")
-def study():
-    return open_study()
+def study(demo_study):
+    return demo_study
 
 
 def test_the_list_names_every_category_once_with_its_reason(study):

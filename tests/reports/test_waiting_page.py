@@ -13,8 +13,8 @@ HEAD = "item_id,title,category,bought_on,cost,listed_on,list_price,sold_on,sold_
 
 
 @pytest.fixture(scope="module")
-def demo():
-    return open_study()
+def demo(demo_study):
+    return demo_study
 
 
 def study_of(folder, rows):

@@ -84,9 +84,9 @@ def test_the_order_of_rows_moves_nothing(tmp_path):
 
 
 @pytest.mark.worked
-def test_the_years_lines_are_those_of_the_books(demo_folder):
+def test_the_years_lines_are_those_of_the_books(demo_folder, demo_study):
     """The same lines added up from the tables themselves, without the kit's own sums."""
-    study = open_study(demo_folder)
+    study = demo_study
     books = books_as_of(read_books(demo_folder), study.as_of)
     first, last = (pd.Timestamp(day) for day in study.year_so_far())
 

@@ -69,7 +69,7 @@ phone.addEventListener("change", cards);
 cards();
 // end
 // only moves
-// Sliders: each kind's hour from sums, as flipkit/analysis/sliders.py computes it.
+// Sliders: each kind's hour from sums, as flipkit/analysis/what_if.py computes it.
 const sign = (value, text) => (value < 0 && Number(text.replace(/,/g, "")) ? "\u2212" : "");
 const grouped = (text) => text.replace(/\B(?=(\d{3})+(?!\d))/, ",");
 const written = (value, unit) => unit === "%" ? `${value}%` : unit === "points" ? `${value} points`.replace("-", "\u2212") : `${unit}${value.toFixed(2)}`;
@@ -88,8 +88,8 @@ const sliders = (section) => {
   const weights = (at) => {
     const points = Number(at.points);
     const postage = at.postage / 100;
-    const help = told.wage ? at.wage / told.wage - 1 : 0;
-    return [1, at.price / 100 - 1, postage - 1, at.cost / 100 - 1, help, points * (at.price / 100), points,
+    const anew = at.wage === start.wage ? 0 : 1;
+    return [1, at.price / 100 - 1, postage - 1, at.cost / 100 - 1, anew, anew * at.wage, points * (at.price / 100), points,
       ...told.divisors.map((divisor) => divisor === Number(at.divisor) ? postage : 0)];
   };
   const dot = (of, sums) => of.reduce((total, weight, k) => total + weight * sums[k], 0);
@@ -100,23 +100,34 @@ const sliders = (section) => {
     return Math.sqrt(Math.max(squares, 0)) / sums[of.length];
   };
   const still = weights(start);
+  const rowOf = ([category, items, claimed, low, high, ...numbers], of, factor) => {
+    const sums = numbers.slice(0, of.length + 1);
+    const products = numbers.slice(of.length + 1);
+    const net = dot(of, sums);
+    const hours = sums[of.length] * factor;
+    const known = error(still, sums, products);
+    const stretch = known > 0 ? error(of, sums, products) / factor / known : 1;
+    const at = (bound) => net / hours + (bound - sums[0] / sums[of.length]) * stretch;
+    return { category, items, claimed, sums, net, hours, hourly: net / hours, at, from: at(low), to: at(high) };
+  };
+  // The decision's rule is a table; here its bounds are moved along.
+  const verdicts = (at, of) => new Map(told.bases.bought.filter(([category, items]) => items && told.bounds[category]).map((numbers) => {
+    const row = rowOf(numbers, of, at.factor / 100);
+    const [sure, hopeful, forTarget, forLoss, price, few, least] = told.bounds[row.category];
+    const target = Number(at.target);
+    const gain = 100 * (row.net - of[3] * row.sums[3] - row.sums[0]) / row.items;
+    const work = 100 * (target * row.hours - start.target * row.sums[of.length]) / row.items;
+    const most = Math.min(forTarget + gain - work, forLoss + gain, price * (at.price / 100));
+    const enough = most >= few * (at.cost / 100) ? 2 : most >= least * (at.cost / 100) ? 1 : 0;
+    const likely = target <= row.at(sure) ? 2 : target < row.at(hopeful) ? 1 : 0;
+    return [row.category, told.rule[likely][most >= told.least ? enough : 0]];
+  }));
   const moved = (at) => {
     const of = weights(at);
-    const factor = at.factor / 100;
-    const target = Number(at.target);
-    return told.bases[at.basis].map(([category, items, claimed, low, high, ...numbers]) => {
-      const sums = numbers.slice(0, of.length + 1);
-      const products = numbers.slice(of.length + 1);
-      const net = dot(of, sums);
-      const hours = sums[of.length] * factor;
-      const hourly = net / hours;
-      const before = dot(still, sums) / sums[of.length];
-      const known = error(still, sums, products);
-      const stretch = known > 0 ? error(of, sums, products) / factor / known : 1;
-      const [from, to] = [low, high].map((end) => hourly + (end - before) * stretch);
-      const verdict = told.verdicts[!claimed ? 0 : from > target ? 1 : to < target ? 2 : 3];
-      return { category, items, claimed, net, hours, hourly, from, to, verdict };
-    }).sort((a, b) => b.hourly - a.hourly || (a.category < b.category ? -1 : 1));
+    const said = verdicts(at, of);
+    return told.bases[at.basis].map((numbers) => rowOf(numbers, of, at.factor / 100))
+      .map((row) => ({ ...row, verdict: said.get(row.category) ?? told.few }))
+      .sort((a, b) => b.hourly - a.hourly || (a.category < b.category ? -1 : 1));
   };
   const all = (found) => found.reduce((sum, row) => sum + row.net, 0) / found.reduce((sum, row) => sum + row.hours, 0);
   const show = () => {
@@ -125,10 +136,10 @@ const sliders = (section) => {
     const now = all(found);
     const before = all(moved({ ...start, basis: at.basis }));
     const more = Math.abs(now - before);
-    const count = (verdict) => found.filter((row) => row.verdict === told.verdicts[verdict]).length;
+    const count = (verdict) => found.filter((row) => row.verdict === told.counts[verdict]).length;
     headline.textContent = (more.toFixed(2) === "0.00" ? `An hour of your work brings about ${whole(now)} as things stand.` :
       `An hour of your work would bring about ${whole(now)}, ${cents(more)} ${now > before ? "more" : "less"} than as things stand.`) +
-      ` ${count(1)} of ${found.length} kinds are above ${cents(Number(at.target)).replace(/\.00$/, "")} an hour, ${count(2)} are below. ${told.counted[at.basis]}`;
+      ` Buy ${count(0)} of ${found.length} kinds, buy ${count(1)} only below a price, and leave ${count(2)}. ${told.counted[at.basis]}`;
     for (const input of inputs) {
       if (input.type !== "range") continue;
       const said = written(Number(input.value), input.dataset.unit);
