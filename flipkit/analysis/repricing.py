@@ -76,7 +76,7 @@ class StockPlans:
         """
         parts = [group.patience() for group in self.groups]
         if not parts:
-            return pd.DataFrame(columns=["item_id", "within_weeks"])
+            return pd.DataFrame(columns=["item_id", "way", "within_weeks", "week_cents"])
         found = pd.concat(parts)
         found = found.assign(last=found["way"] == AS_NOW).sort_values(["row", "last", "within_weeks"], kind="stable")
         return found.drop(columns=["row", "last"]).reset_index(drop=True)
