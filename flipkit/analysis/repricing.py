@@ -7,7 +7,7 @@ import functools
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -52,6 +52,13 @@ _HALF_YEAR, _NEARLY = 26, 0.05
 #: No plan looks further than this.
 _MOST_WEEKS = 156
 
+#: What a plan says of each thing, also where there is none to plan.
+_COLUMNS: Final = (
+    "item_id", "title", "category", "size_class", "weeks_listed", "typical_cents", "typical_error", "asked_cents",
+    "price_cents", "at_edge", "lowest_offer_cents", "floor_cents", "markdown_weeks", "markdown_cents", "markdown_on",
+    "give_up_weeks", "give_up_on", "act_on", "sold_share", "work_min", "net_cents", "worth_cents", "action", "steps",
+)  # fmt: skip
+
 
 @dataclass(frozen=True)
 class StockPlans:
@@ -66,7 +73,7 @@ class StockPlans:
         """
         parts = [rows for group in self.groups for _, _, _, rows in group.courses]
         if not parts:
-            return pd.DataFrame(columns=["item_id", "action"])
+            return pd.DataFrame(columns=list(_COLUMNS))
         return pd.concat(parts).sort_index().reset_index(drop=True)
 
     def patience(self) -> pd.DataFrame:
@@ -76,7 +83,7 @@ class StockPlans:
         """
         parts = [group.patience() for group in self.groups]
         if not parts:
-            return pd.DataFrame(columns=["item_id", "way", "within_weeks", "week_cents"])
+            return pd.DataFrame(columns=[*_COLUMNS, "within_weeks", "way", "week_cents"])
         found = pd.concat(parts)
         found = found.assign(last=found["way"] == AS_NOW).sort_values(["row", "last", "within_weeks"], kind="stable")
         return found.drop(columns=["row", "last"]).reset_index(drop=True)
