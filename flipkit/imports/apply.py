@@ -510,7 +510,7 @@ def _refused_by_books(job: _Job, result: Merged) -> dict[int, str]:
         if number is None:
             others.append(problem)
         else:
-            text = f"{problem.column}: {problem.found}, needed {problem.needed}"
+            text = f"{problem.column}: {problem.sentence}"
             bad[number] = f"{bad[number]}; {text}" if number in bad else text
     if others and not bad:
         raise ConversionError(others)

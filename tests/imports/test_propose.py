@@ -98,11 +98,11 @@ def test_a_mapping_with_everything_comes_back():
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ('table = "things"', "table: found 'things', needed one of items"),
-        ("[columns]\ncolour = { from = 'a' }\n", "found 'colour', needed one of item_id"),
-        ("[columns]\ntitle = { form = 'a' }\n", "columns.title.form: found 'a', needed a key that a mapping has"),
-        ("[rows]\nduplicates = 'drop'\n", "rows.duplicates: found 'drop', needed"),
-        ("table = ", "needed TOML"),
+        ('table = "things"', 'table: "things" isn\'t one of items'),
+        ("[columns]\ncolour = { from = 'a' }\n", '"colour" isn\'t one of item_id'),
+        ("[columns]\ntitle = { form = 'a' }\n", 'columns.title.form: "a". It needs a key that a mapping has'),
+        ("[rows]\nduplicates = 'drop'\n", 'rows.duplicates: "drop". It needs'),
+        ("table = ", "It needs TOML"),
     ],
 )
 def test_a_wrong_mapping_says_where(tmp_path, text, words):
@@ -365,8 +365,8 @@ def test_a_formula_without_its_result_refuses_its_row(tmp_path):
     path = tmp_path / "book.xlsx"
     made.save(path)
     done = apply(propose(path), tmp_path / "books")
-    assert [(left.row, left.reason.split(" (")[0]) for left in done.refused] == [
-        (3, "cost: '⚠ a formula without its result' is not an amount"),
-        (4, "title: '⚠ a formula without its result' is not a value"),
+    assert [(left.row, left.reason.split("; ")[0]) for left in done.refused] == [
+        (3, 'cost: "⚠ a formula without its result" isn\'t an amount'),
+        (4, 'title: "⚠ a formula without its result" isn\'t a value'),
     ]
     assert done.taken == 1
