@@ -18,7 +18,7 @@ from flipkit.imports.join import stock_of
 from flipkit.imports.mapping import Candidate, Draft, File, Mapping, Question, Source, mapping_text, read_mapping
 from flipkit.imports.match import survey
 from flipkit.imports.merge import books_in, read_ledger
-from flipkit.imports.settle import settle
+from flipkit.imports.settle import content_of, settle
 from flipkit.imports.sheets import Export, Layout, open_export
 from flipkit.rules.tables import load_rules
 
@@ -41,6 +41,7 @@ class Proposal:
     guessed: tuple[str, ...]
     questions: tuple[Question, ...]
     unused: tuple[str, ...]
+    left_over: tuple[str, ...] = ()
 
     @property
     def mapping_toml(self) -> str:
@@ -54,8 +55,8 @@ class Proposal:
             parts.append("Certain:\n" + "\n".join(f"  {line}" for line in self.certain))
         if self.guessed:
             parts.append("Guessed (say otherwise in the mapping):\n" + "\n".join(f"  {line}" for line in self.guessed))
-        if self.unused:
-            parts.append(f"Not taken: {', '.join(self.unused)}")
+        if self.left_over:
+            parts.append("Not taken:\n" + "\n".join(f"  {line}" for line in self.left_over))
         if self.questions:
             parts.append("To settle first:\n" + "\n".join(f"  {question}" for question in self.questions))
         return "\n\n".join(parts) + "\n"
@@ -112,8 +113,22 @@ def _made(export: Export, layout: Layout | None, mapping: Mapping, draft: Draft,
     used = {h for source in mapping.columns.values() for h in (*source.headers, source.blank)}
     used |= {*rows.skip, *rows.keep, *rows.unsold, *rows.gone}
     facts = layout.facts if settled and layout is not None else []
-    unused = tuple(fact.header for fact in facts if fact.filled and fact.header not in used)
-    return Proposal(export, layout, mapping, tuple(draft.certain), tuple(draft.guessed), tuple(draft.questions), unused)
+    unused = [fact for fact in facts if fact.filled and fact.header not in used]
+    sums = layout.sums(export, [fact for fact in unused if content_of(fact) == "money"]) if layout and settled else {}
+    lines = []
+    for fact in unused:
+        total = f"; they add up to {sums[fact.header]:,}" if fact.header in sums else ""
+        lines.append(f"{fact.header}: {', '.join(text[:24] for text in fact.examples[:3])}{total}")
+    return Proposal(
+        export,
+        layout,
+        mapping,
+        tuple(draft.certain),
+        tuple(draft.guessed),
+        tuple(draft.questions),
+        tuple(fact.header for fact in unused),
+        tuple(lines),
+    )
 
 
 def _checked(answers: Answers[str, str]) -> dict[str, str]:

@@ -47,6 +47,7 @@ _MAY_BE = {
     "date": ("listed_on", "sold_on", "bought_on", "returned_on"),
     "length": import_match.SIDES,
     "weight": ("weight_lb",),
+    "count": ("quantity",),
 }  # fmt: skip
 _IGNORED = re.compile(
     r"pct\b|\b(?:zip|postcode|plz|phone|code|ean|isbn|station|per|percent|square|sq|tax|vat|year|age|shelf|bin|box|row|line|page|views?|watchers?|days?|count|rank|number|no|id)\b"
@@ -57,6 +58,8 @@ _PRICED = re.compile(r"\b(?:price|cost|paid|fees?|charged?|amount|preis|kosten|p
 _FILLED = {"category": "unsorted", "bought_on": "", "sold_on": ""}
 #: Unreadable texts that stand so often in a column are asked about; a lone one is left blank and told.
 _OFTEN = 3
+#: A number of things in a row is hardly larger.
+_LARGEST_COUNT = 24
 _DOUBTED = re.compile(r"(?:(?:~|ca\.?|circa|about|approx\.?|env\.?)\s*)?([\d.,]+)\s*\??")
 #: A column of postage is what labels cost where so many amounts are prices of the seller's rate card for the weights,
 #: and what buyers paid where so many are far below the least that a label costs.
@@ -732,7 +735,7 @@ class Settler:
             or any(score > 90 and n in columns and f"column {n}" in draft.answers for n, score in likely.items())
         ):
             return []
-        kind = "" if taken or not fact.filled or values.COMPUTED.search(head.words) else _content(fact, head)
+        kind = "" if taken or not fact.filled or values.COMPUTED.search(head.words) else self._kind(fact)
         if not either and not kind:
             return []
         free = [name for name in _MAY_BE.get(kind, ()) if name not in columns or name in draft.unsure]
@@ -746,6 +749,27 @@ class Settler:
             meaning = f"{values.columns_of('items')[name].meaning}{now}"
             found.append(Candidate(name, meaning, sure, f"{name} is {fact.header}: {why}", typed))
         return [*found, Candidate("ignore", "not for the books", 0.3, typed=f"'ignore={fact.header}'")]
+
+    def _kind(self, fact: ColumnFacts) -> str:
+        """What a header that no words tell holds: small whole numbers, mostly 1, count things if the titles say so."""
+        numbers, at, title = fact.numbers, fact.index, self.at("title")
+        whole = fact.is_number and not (numbers.with_part or numbers.negatives or numbers.currencies)
+        counts = (
+            [self.number(record.cells, at) for record in self.layout.kept]
+            if whole and fact.distinct > 1
+            else [Decimal(0)]
+        )
+        lone = [title >= 0 and values.says_several(r.cells[title]) for r in self.layout.kept if r.cells[at] == "1"]
+        if (
+            max(counts) > _LARGEST_COUNT
+            or len(lone) < _HALF * min(fact.filled, len(counts))
+            or _PRICED.search(heading(fact.header).words)
+        ):
+            return content_of(fact)
+        pairs = zip(counts, self.layout.kept, strict=False)
+        many = [title >= 0 and values.says_several(record.cells[title]) for count, record in pairs if count > 1]
+        said = sum(many) >= _HALF * len(many) > 0 and sum(lone) < _HALF * len(lone)
+        return "count" if said and not _IGNORED.search(heading(fact.header).words) else ""
 
     def _postage(self, fact: ColumnFacts, taken: str) -> dict[str, tuple[float, str]]:
         """Whether a column of postage is income or cost: by its sign, by what stands beside it, by a rate card."""
@@ -907,8 +931,9 @@ class Settler:
         self.set_column(name, words=words)
 
 
-def _content(fact: ColumnFacts, head: values.Heading) -> str:
+def content_of(fact: ColumnFacts) -> str:
     """What a column that no header tells holds by its content: money, days, measures, or none of these."""
+    head = heading(fact.header)
     if fact.is_date:
         return "date" if fact.dates.serials < fact.dates.read else ""
     if said := {_UNIT_KINDS.get(unit, "") for unit in fact.units - {""}}:

@@ -567,6 +567,16 @@ class Layout:
             for block in self._held or self.sorted_blocks(export):
                 yield from block.rows
 
+    def sums(self, export: Export, facts: list[ColumnFacts]) -> dict[str, Decimal]:
+        """What the numbers of columns add up to, by header."""
+        totals = [total.cells for total in self.totals]
+        return {
+            fact.header: _sum(
+                (cells[fact.index] for cells in self.all_cells(export) if cells not in totals), fact.likely_decimal
+            )
+            for fact in facts
+        }
+
     def _read_blocks(self, export: Export) -> Iterator[SortedBlock]:
         width = len(self.headers)
         first_header = self.given[0] if self.given else "#"

@@ -634,6 +634,19 @@ def state_of(text: str) -> str:
     return _states().get(plain_words(text)) or ("void" if VOID.search(text) else "")
 
 
+def says_several(title: str) -> bool:
+    """Whether a title speaks of several things.
+
+    >>> says_several("Lot of 4 cups"), says_several("Lotus vase"), says_several("3 x spoon")
+    (True, False, True)
+    """
+    words = plain_words(title).split()
+    return (
+        not by_word("several").keys().isdisjoint(words)
+        or re.search(r"\b(?:\d+ ?x|x ?\d+)\b", " ".join(words)) is not None
+    )
+
+
 def direction_of(text: str) -> str:
     """Whether a word of a bank list says that money went out or came in; empty for any other."""
     return by_word("directions").get(plain_words(text), "")

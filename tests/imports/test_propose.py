@@ -370,3 +370,34 @@ def test_a_formula_without_its_result_refuses_its_row(tmp_path):
         (4, 'title: "⚠ a formula without its result" isn\'t a value'),
     ]
     assert done.taken == 1
+
+
+#: Titles of things one by one, and of several together.
+ONE, SEVERAL = (
+    ["jug", "oak box", "vase", "lamp", "clock", "mirror"],
+    ["lot of cups", "pair of bookends", "set of 4 plates"],
+)
+
+
+@pytest.mark.parametrize(
+    ("titles", "counts", "is_asked"),
+    [
+        ([*ONE, *SEVERAL], ["1"] * 6 + ["12", "2", "4"], True),
+        ([*ONE, "bowl", "tray", "stool"], ["1"] * 6 + ["12", "2", "4"], False),  # a number of something else
+        ([*ONE, *SEVERAL], ["1", "2", "1", "2", "1", "2", "1", "1", "1"], False),  # lots of one
+    ],
+)
+def test_small_numbers_beside_titles_of_several_things_are_asked_about(export, titles, counts, is_asked):
+    rows = [f"{t},home,2026-03-0{n},{n}.50,{c},{n}.25" for n, (t, c) in enumerate(zip(titles, counts, strict=True), 1)]
+    path = export("\n".join(["Item,Category,Bought,Cost,Together,Profit", *rows, ""]))
+    first = propose(path)
+    assert [(q.key, [c.value for c in q.choices]) for q in first.questions] == [
+        ("means Together", ["quantity", "ignore"])
+    ] * is_asked
+    if is_asked:
+        # Taken, it opens the question what the cost is for.
+        assert [*asked(path, answers={"means Together": "quantity"})] == ["cost-is"]
+    # What stays out is shown with values, money with its sum.
+    left = propose(path, answers={"means Together": "ignore"}).text()
+    assert f"Not taken:\n  Together: {', '.join(counts[:1])}" in left
+    assert "  Profit: 1.25, 2.25, 3.25; they add up to 47.25\n" in left
