@@ -428,10 +428,11 @@ class Settler:
     def of_order(self) -> None:
         """Whether an amount that repeats within an order belongs to the order or to each line."""
         at, price = self.at("order_id"), self.at("sold_price")
+        lines_of = Counter(cells[at] for cells in self.cells()) if self.items and at >= 0 else Counter()
         groups: dict[str, list[list[str]]] = {}
-        for cells in self.cells() if self.items and at >= 0 and not self.layout.facts[at].unique else ():
+        for cells in self.cells() if max(lines_of.values(), default=0) > 1 else ():
             # Money given back says nothing about how the sale's own lines are written.
-            if cells[at] and self.number(cells, price) >= 0:
+            if cells[at] and lines_of[cells[at]] > 1 and self.number(cells, price) >= 0:
                 groups.setdefault(cells[at], []).append(cells)
         several = [lines for lines in groups.values() if len(lines) > 1]
         for column, key in (

@@ -241,6 +241,7 @@ class NumberEvidence(Evidence):
         return next(iter(self.doubtful)) if self.below_thousand >= 3 and self.doubts >= 3 else ""
 
 
+@functools.lru_cache(maxsize=200_000)
 def number_of(text: str, decimal: str) -> Decimal | None:
     """The number that a text names, exactly, under a decimal mark.
 
