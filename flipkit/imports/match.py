@@ -72,7 +72,7 @@ def matches(
     pairs: list[tuple[float, int, str, str]] = []
     for fact in layout.facts:
         words = values.heading(fact.header).words
-        if not fact.filled or values.COMPUTED.search(words) or states_of(fact):
+        if not fact.filled or values.says("computed", words) or states_of(fact):
             continue
         for at, (column, held) in enumerate(columns_of(table).items()):
             # A day may be that of the purchase and of the sale by words of both; what the seller has placed is placed.

@@ -13,8 +13,8 @@ import numpy as np
 from flipkit.books.cells import InvalidCell
 from flipkit.books.problems import Problem, rows_in_words
 from flipkit.errors import ConversionError
+from flipkit.imports import SAID, values
 from flipkit.imports import match as import_match
-from flipkit.imports import values
 from flipkit.imports.cells import ColumnReader
 from flipkit.imports.join import plain
 from flipkit.imports.mapping import Candidate, Draft, Mapping
@@ -27,33 +27,9 @@ from flipkit.imports.values import DECIMALS, ORDERS, heading, number_of
 
 _WORD_OF = {mark: word for word, mark in DECIMALS.items()}
 _DATES = ("date", "month")
-#: Columns that an export of sales or stock may lack and that only the seller can give.
-_HINTS = {
-    "cost": "0 if all of it was free, blank if you do not know, or the column of another export later",
-    "bought_on": "a header that comes close, such as the day of listing, or one day for all rows",
-    "category": "one word for all rows, such as unsorted; mend it in the books later",
-    "title": "a header; two joined by + become one text",
-    "worker": "a name, such as me",
-    "sold_on": "a header, or one day for all rows",
-    "sold_price": "what the buyer paid for the goods alone",
-}
 #: Bare measures: the option that says their unit, and the columns.
 _UNITS = {"length-unit": import_match.SIDES, "weight-unit": ("weight_lb",), "time-unit": ("minutes",)}
-#: What a column of money, days or measures may be that no header tells, the likelier first.
-_MAY_BE = {
-    "money": (
-        "sold_price", "shipping_charged", "label_paid", "fees_paid", "materials_paid", "cost", "list_price", "refund",
-    ),
-    "date": ("listed_on", "sold_on", "bought_on", "returned_on"),
-    "length": import_match.SIDES,
-    "weight": ("weight_lb",),
-    "count": ("quantity",),
-}  # fmt: skip
-_IGNORED = re.compile(
-    r"pct\b|\b(?:zip|postcode|plz|phone|code|ean|isbn|station|per|percent|square|sq|tax|vat|year|age|shelf|bin|box|row|line|page|views?|watchers?|days?|count|rank|number|no|id)\b"
-)
 _UNIT_KINDS = dict.fromkeys(("in", "cm", "mm", "ft"), "length") | dict.fromkeys(("lb", "oz", "kg", "g"), "weight")
-_PRICED = re.compile(r"\b(?:price|cost|paid|fees?|charged?|amount|preis|kosten|prix|precio|prezzo|prijs|cena|koszt)\b")
 #: Columns whose blanks may be filled with one value, with what is offered.
 _FILLED = {"category": "unsorted", "bought_on": "", "sold_on": ""}
 #: Unreadable texts that stand so often in a column are asked about; a lone one is left blank and told.
@@ -399,7 +375,7 @@ class Settler:
         if sold >= 0 and not self.mapping.rows.left:
             words = heading(self.header("quantity")).words
             more = any(self.number(cells, sold) > self.number(cells, at) for cells in self.cells())
-            left = 0.9 if values.LEFT.search(words) else 0.5 if more or values.STOCK.search(words) else 0.1
+            left = 0.9 if values.says("left", words) else 0.5 if more or values.says("stock", words) else 0.1
             here, beside = self.header("quantity"), self.header("quantity_sold")
             text, told = f"{here} stands beside {beside}: what does it count?", f"{here} counts what is left unsold"
             told = told if left > 0.5 else ""
@@ -413,10 +389,10 @@ class Settler:
             if not header or self.mapping.columns[column].each:
                 continue
             words = heading(header).words
-            whole = values.WHOLE.search(words) or any(
+            whole = values.says("whole", words) or any(
                 header in told and " times " in told for told in self.draft.certain
             )
-            one = 0.9 if values.EACH.search(words) else 0.5
+            one = 0.9 if values.says("each", words) else 0.5
             where = rows_in_words(several, most=5) if several else "some rows"
             text = f"{where} have a quantity above 1, and {header} does not say what it is for"
             told = "" if whole else f"{header} is for one; the row's {column} is that times the quantity"
@@ -470,7 +446,7 @@ class Settler:
                     ways[value < 0].add(cells[fact.index])
             if fact.index in own or ways[True] & ways[False] or not all(ways.values()):
                 continue
-            back = [text for text in sorted(ways[True]) if values.VOID.search(text)]
+            back = [text for text in sorted(ways[True]) if values.says("void", text)]
             rest = "|".join(text for text in sorted(ways[True]) if text not in back)
             for name in [n for n in self.mapping.columns if self.header(n) == fact.header]:
                 self.drop(name)
@@ -532,9 +508,7 @@ class Settler:
         """A column that says of each thing whether it is sold, unsold, or gone in another way."""
         for fact in self.layout.facts if self.items else ():
             said = import_match.states_of(fact)
-            if not said or (
-                said <= {"yes", "no"} and not values.SOLD_FLAG.search(heading(fact.header).words.rstrip("? "))
-            ):
+            if not said or (said <= {"yes", "no"} and not values.says("sold", heading(fact.header).words.rstrip("? "))):
                 continue
             texts = {cells[fact.index] for cells in self.cells()} - {""}
             no = tuple(sorted(text for text in texts if values.state_of(text) in ("no", "unsold")))
@@ -582,10 +556,10 @@ class Settler:
         """Orders that do not stand."""
         skip = {**self.mapping.rows.skip, **self._answered("skip")}
         for fact in self.layout.facts if self.items and not self.draft.kept else ():
-            if fact.header in skip or not values.STATUS.search(heading(fact.header).words):
+            if fact.header in skip or not values.says("status", heading(fact.header).words):
                 continue
             void = "|".join(
-                sorted(text for text in {cells[fact.index] for cells in self.cells()} if values.VOID.search(text))
+                sorted(text for text in {cells[fact.index] for cells in self.cells()} if values.says("void", text))
             )
             if void:
                 self.draft.decide(
@@ -606,7 +580,7 @@ class Settler:
         if self.mapping.table not in ("overheads", "supplies") or self.draft.kept or not (header and amount):
             return
         numbers = self.layout.fact(amount).numbers
-        bank = any(values.BALANCE.search(heading(name).words) for name in self.layout.headers)
+        bank = any(values.says("balance", heading(name).words) for name in self.layout.headers)
         for fact in self.layout.facts:
             ways = {values.direction_of(text) for text in fact.examples} if 0 < fact.distinct <= 4 else {""}
             if ways == {"out", "in"} and fact.header not in self.mapping.rows.keep:
@@ -669,7 +643,7 @@ class Settler:
         for name in dict.fromkeys(needed):
             if name in columns or (name == "cost" and "lot_id" in columns) or f"column {name}" in asked:
                 continue
-            hint = _HINTS.get(name, "a header, or a value for all rows")
+            hint = SAID["hints"].get(name, "a header, or a value for all rows")
             option = f"--column {name}=HEADER or --fixed {name}=VALUE"
             self.draft.decide(f"column {name}", f"no column is {name} ({hint})", option=option, free=True)
 
@@ -736,10 +710,10 @@ class Settler:
             or any(score > 90 and n in columns and f"column {n}" in draft.answers for n, score in likely.items())
         ):
             return []
-        kind = "" if taken or not fact.filled or values.COMPUTED.search(head.words) else self._kind(fact)
+        kind = "" if taken or not fact.filled or values.says("computed", head.words) else self._kind(fact)
         if not either and not kind:
             return []
-        free = [name for name in _MAY_BE.get(kind, ()) if name not in columns or name in draft.unsure]
+        free = [name for name in SAID["may_be"].get(kind, ()) if name not in columns or name in draft.unsure]
         names = doubtful if either else free
         proof = self._postage(fact, taken) if either else {}
         found = []
@@ -764,13 +738,13 @@ class Settler:
         if (
             max(counts) > _LARGEST_COUNT
             or len(lone) < _HALF * min(fact.filled, len(counts))
-            or _PRICED.search(heading(fact.header).words)
+            or values.says("priced", heading(fact.header).words)
         ):
             return content_of(fact)
         pairs = zip(counts, self.layout.kept, strict=False)
         many = [title >= 0 and values.says_several(record.cells[title]) for count, record in pairs if count > 1]
         said = sum(many) >= _HALF * len(many) > 0 and sum(lone) < _HALF * len(lone)
-        return "count" if said and not _IGNORED.search(heading(fact.header).words) else ""
+        return "count" if said and not values.says("ignored", heading(fact.header).words) else ""
 
     def _postage(self, fact: ColumnFacts, taken: str) -> dict[str, tuple[float, str]]:
         """Whether a column of postage is income or cost: by its sign, by what stands beside it, by a rate card."""
@@ -939,7 +913,7 @@ def content_of(fact: ColumnFacts) -> str:
         return "date" if fact.dates.serials < fact.dates.read else ""
     if said := {_UNIT_KINDS.get(unit, "") for unit in fact.units - {""}}:
         return said.pop() if len(said) == 1 else ""
-    if not fact.is_number or values.STATUS.search(head.words) or _IGNORED.search(head.words):
+    if not fact.is_number or values.says("status", head.words) or values.says("ignored", head.words):
         return "money" if fact.is_number and head.currency else ""
     if head.unit:
         return _UNIT_KINDS.get(head.unit, "")
@@ -951,5 +925,5 @@ def content_of(fact: ColumnFacts) -> str:
     priced = cents or (any(value >= 10 for value in given) and all(round(value, 2) == value for value in given))
     # Whole numbers of one length are codes or years, and one a row is a number of the row.
     codes = not numbers.with_part and (len(set(map(len, texts))) == 1 or (fact.unique and fact.filled > 20))
-    money = head.currency or numbers.currencies or (priced and not codes) or _PRICED.search(head.words)
+    money = head.currency or numbers.currencies or (priced and not codes) or values.says("priced", head.words)
     return "money" if money else ""

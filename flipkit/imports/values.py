@@ -23,21 +23,23 @@ from flipkit.money import SYMBOLS
 # ``1,234`` is a thousand or a little over one. Only marks that read one way settle a column; where none does, the
 # seller is asked.
 
+
+@functools.cache
+def _file() -> dict[str, Any]:
+    text = importlib.resources.files("flipkit.imports").joinpath("words.toml").read_text(encoding="utf-8")
+    words: dict[str, Any] = tomllib.loads(text)
+    return words
+
+
 #: Decimal marks, by the word that options and mappings use.
 DECIMALS = {"point": ".", "comma": ","}
 #: Texts that programs write where there is nothing.
-NOTHING = frozenset([
-    "-", "--", "---", "–", "—", ".", "?", "??", "n/a", "na", "#n/a", "none", "null", "nil", "nan", "n.a.", "n. a.",
-    "tbd", "k.a.", "k. a.", "n/d", "n.d.", "s/d", "brak", "n.v.t.",
-])  # fmt: skip
+NOTHING = frozenset(_file()["nothing"])
 #: Currencies that a sign or a word beside an amount can mean, the likeliest first.
 SIGNS: dict[str, tuple[str, ...]] = dict.fromkeys(SYMBOLS.values(), ())
 for _code, _sign in SYMBOLS.items():
     SIGNS[_sign] += (_code,)
-SIGNS |= {
-    "US$": ("USD",), "C$": ("CAD",), "CA$": ("CAD",), "A$": ("AUD",), "AU$": ("AUD",), "NZ$": ("NZD",), "zl": ("PLN",),
-    "Fr.": ("CHF",), "SFr.": ("CHF",),
-}  # fmt: skip
+SIGNS |= {sign: (code,) for sign, code in _file()["signs"].items()}
 _WHOLE = re.compile(
     r"(?P<open>\()?\s*(?P<sign>[-+−–])?\s*(?P<before>S?Fr\.|[^0-9\s.,()+−–-]{1,4}|[A-Z]{3})?\s*(?P<inner>[-+−])?\s*"
     r"(?P<body>(?:[0-9][0-9.,'’\u00a0\u202f\u2009 ]*)?[0-9][.,]?|[.,][0-9]+)\s*"
@@ -528,56 +530,10 @@ def day_of(text: str, order: str, year: str = "") -> dt.date | None:
 LABELS = "labels"
 _LANGUAGES = ("de", "fr", "es", "it", "nl", "pl")
 
-#: Headers that say an amount is for one of several like things, or for all of them together.
-EACH = re.compile(
-    r"\b(?:unit|each|per (?:item|unit|piece|pc|stuk)|apiece|ea|stuck(?:preis)?|unitaire|unitario|unitaria|za sztuke)\b"
-)
-WHOLE = re.compile(r"\b(?:total|subtotal|sum|all|line|gesamt\w*|totale|razem|totaal)\b")
-#: Headers that say a quantity is what is left, and those that may.
-LEFT = re.compile(
-    r"\b(?:left|remaining|unsold|on hand|rest|reste|restant\w*|quedan?|rimast\w*|resterend\w*|pozostal\w*)\b"
-)
-STOCK = re.compile(r"\b(?:stock|bestand|lager|existencias|giacenza|voorraad|stan|magazyn)\b")
-#: Headers that name the buyer.
-_BUYER = re.compile(
-    r"\b(?:buyer|customer|kaufer|kunde|acheteur|client|comprador|cliente|acquirente|koper|kupujac\w*)\b"
-)
-#: Headers of a column that says whether an order stands.
-STATUS = re.compile(
-    r"\b(?:status|state|order state|cancelled|canceled|cancellation|bestellstatus|statut|etat|estado|stato|stan)\b"
-)
-#: Words in such a column for an order that does not count as a sale.
-VOID = re.compile(
-    r"\b(?:cancel|void|unpaid|failed|declined|not paid|expired|abandoned|refund|return|stornier|annul|rembours|"
-    r"reembols|rimbors|geannuleerd|terugbetaald|anulowan|zwrot|zwroc)",
-    re.I,
-)
-#: Headers that a bank list has and a list of expenses has not.
-BALANCE = re.compile(
-    r"\b(?:balance|running total|credit|paid in|money in|deposit|deposits|saldo|kontostand|solde|haben)\b"
-)
-#: Figures that the kit computes itself and never takes.
-COMPUTED = re.compile(
-    r"\b(?:profit|net|margin|roi|return on investment|gain|loss|hourly|days (?:listed|held|on hand)|sell.?through|"
-    r"gewinn|marge|rendite|benefice|beneficio|ganancia|margen|guadagno|utile|margine|winst|zysk|marza)\b"
-)
-#: Headers of a column that says whether a thing is sold.
-SOLD_FLAG = re.compile(r"^(?:is |already )?(?:sold|verkauft|vendue?|vendido|venduto|verkocht|sprzedane|sold y n)$")
 #: How a thing leaves the stock without a sale, and the word for one that its buyer fetches.
 GONE = ("donated", "scrapped", "kept")
 COLLECTED = "collected"
 
-_UNIT_WORDS = {
-    "in": "in", "inch": "in", "inches": "in", "cm": "cm", "mm": "mm", "ft": "ft", "feet": "ft",
-    "lb": "lb", "lbs": "lb", "pound": "lb", "pounds": "lb", "oz": "oz", "ounce": "oz", "ounces": "oz",
-    "kg": "kg", "kgs": "kg", "kilo": "kg", "kilos": "kg", "kilogram": "kg", "kilograms": "kg",
-    "g": "g", "gram": "g", "grams": "g",
-    "min": "min", "mins": "min", "minutes": "min", "hours": "hour", "hrs": "hour", "h": "hour", "hour": "hour",
-    "minuten": "min", "minuti": "min", "minutos": "min", "minuty": "min", "std": "hour", "stunden": "hour",
-    "heures": "hour", "horas": "hour", "ore": "hour", "uren": "hour", "godziny": "hour", "godz": "hour",
-    "s": "s", "sec": "s", "secs": "s", "seconds": "s", "sekunden": "s", "secondes": "s", "m": "m",
-    "km": "km", "kilometers": "km", "kilometres": "km", "miles": "mile", "mi": "mile",
-}  # fmt: skip
 #: Units that are words of their own, which need a measure before them.
 _DOUBTFUL = frozenset(["in", "g", "h", "s", "m", "ore", "min"])
 _IN_BRACKETS = re.compile(r"[(\[]\s*([a-z]+)\.?\s*[)\]]\s*$")
@@ -585,13 +541,6 @@ _SIDES = frozenset(
     ["length", "width", "height", "depth", "l", "w", "h", "size", "girth", "weight", "wt", "time", "duration"]
 )
 _CURRENCY = re.compile(r"[$€£¥]|\b(?:usd|eur|gbp|cad|aud|nzd|chf|sek|nok|dkk|pln|czk|jpy)\b")
-
-
-@functools.cache
-def _file() -> dict[str, Any]:
-    text = importlib.resources.files("flipkit.imports").joinpath("words.toml").read_text(encoding="utf-8")
-    words: dict[str, Any] = tomllib.loads(text)
-    return words
 
 
 @functools.cache
@@ -616,6 +565,20 @@ def by_word(section: str) -> dict[str, str]:
 
 
 @functools.cache
+def _pattern(kind: str) -> re.Pattern[str]:
+    return re.compile(rf"\b(?:{'|'.join(_file()['headers'][kind])})\b", re.IGNORECASE)
+
+
+def says(kind: str, words: str) -> bool:
+    """Whether a text says one of the things that the list of words has for headers.
+
+    >>> says("each", "unit price"), says("each", "united"), says("void", "Cancelled by buyer")
+    (True, False, True)
+    """
+    return _pattern(kind).search(words) is not None
+
+
+@functools.cache
 def cell_words() -> dict[str, str]:
     """Words that people write instead of an amount or a day, and what they mean."""
     return _gone_words() | by_word("cells")
@@ -632,7 +595,7 @@ def _states() -> dict[str, str]:
 
 def state_of(text: str) -> str:
     """Whether a word says that a thing is sold, unsold, kept and so on, or just yes or no; empty for any other."""
-    return _states().get(plain_words(text)) or ("void" if VOID.search(text) else "")
+    return _states().get(plain_words(text)) or ("void" if says("void", text) else "")
 
 
 def says_several(title: str) -> bool:
@@ -698,10 +661,10 @@ def heading(header: str) -> Heading:
     words = re.sub(r"[^\w]+|_", " ", unaccented(text)).split()
     unit = ""
     doubtful = not _SIDES.intersection(words) and bracketed is None
-    if len(words) > 1 and words[-1] in _UNIT_WORDS and not (words[-1] in _DOUBTFUL and doubtful):
-        unit = _UNIT_WORDS[words.pop()]
+    if len(words) > 1 and words[-1] in by_word("units") and not (words[-1] in _DOUBTFUL and doubtful):
+        unit = by_word("units")[words.pop()]
     elif len(words) == 1 and words[0] not in _DOUBTFUL:
-        unit = _UNIT_WORDS.get(words[0], "")
+        unit = by_word("units").get(words[0], "")
     return Heading(" ".join(words), unit, currency)
 
 
@@ -751,7 +714,7 @@ def likenesses(words: str) -> dict[tuple[str, str], float]:
     if f"{words}?" in index:
         for column, own in index[f"{words}?"]:
             found[column] = max(found.get(column, 0.0), own)
-    if ("items", "label_paid") in found and _BUYER.search(words):
+    if ("items", "label_paid") in found and says("buyer", words):
         # Postage that the buyer paid is income, whatever other words say.
         found["items", "shipping_charged"] = max(found.pop(("items", "label_paid")), 90.0)
     return found
@@ -830,7 +793,7 @@ def unit_in(text: str) -> str | None:
     match = _MEASURE.fullmatch(text)
     if match is None:
         return None
-    return "in" if match[1] in tuple('"”″') else _UNIT_WORDS.get(match[1].lower()) if match[1] else ""
+    return "in" if match[1] in tuple('"”″') else by_word("units").get(match[1].lower()) if match[1] else ""
 
 
 _SIDE = r"(?:[lwhdbt]\s*)?([\d.,]+)\s*(in(?:ch(?:es)?)?|cm|mm|ft|[\"”″])?\.?"
