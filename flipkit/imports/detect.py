@@ -170,11 +170,11 @@ def _tell_file(export: Export, file: File, draft: Draft) -> None:
     if len(export.sheets) > 1 and not file.sheet:
         choices = [Candidate(name, "convert this one") for name in export.sheets]
         what = "sheets with something in them" if export.encoding is None else "tables"
-        draft.decide("sheet", f"{export.path.name} has {len(export.sheets)} {what}", *choices)
+        draft.decide("sheet", f"{export.path.name} has {len(export.sheets)} {what}: which one is it?", *choices)
     elif export.encoding is None:
         draft.certain.append(f"a workbook, sheet {export.sheet}")
     if export.encoding is not None:
-        told = f"the letters are {export.encoding.name}: {export.encoding.why}"
+        told = f"the text is read as {export.encoding.name}: {export.encoding.why}"
         (draft.certain if export.encoding.certain else draft.guessed).append(told)
 
 
@@ -188,7 +188,7 @@ def _settle_header(export: Export, layout: Layout, file: File, draft: Draft) -> 
         shown = ", ".join(cell[:40] for cell in first.cells[:4] if cell)
         draft.decide(
             "header-row",
-            f"no row of headers was found; the first row is {shown}",
+            f"no row of headers was found, and the first row is {shown}: is that the header?",
             Candidate(str(first.row), "this row is the header"),
             Candidate("0", "there is none: columns are called column 1, column 2 and so on"),
             free=True,
@@ -199,12 +199,12 @@ def _settle_header(export: Export, layout: Layout, file: File, draft: Draft) -> 
         raise ConversionError([Problem(export.label, layout.header_row, "", found, "rows below the headers", "")])
     if layout.header_row:
         more = f", below {len(layout.before)} other lines" if layout.before else ""
-        draft.certain.append(f"the headers stand in row {layout.header_row}{more}")
+        draft.certain.append(f"the headers are in row {layout.header_row}{more}")
     draft.certain.append(f"{layout.rows_in:,} rows that are not blank")
     again = [header for header, given in zip(layout.headers, layout.given, strict=False) if given and header != given]
     doubled = [header for header in again if header.endswith(")")]
     if doubled:
-        draft.guessed.append(f"headers that stand twice are told apart as {', '.join(doubled)}")
+        draft.guessed.append(f"headers that are there twice are now called {', '.join(doubled)}")
     return True
 
 
@@ -234,7 +234,7 @@ def _settle_table(layout: Layout, base: Mapping, draft: Draft) -> str:
         return best
     what = {table.name: table.meaning for table in schema.TABLES} | {values.LABELS: "one shipping label of a sale"}
     choices = [Candidate(name, f"a row is {what[name]}") for name, _ in likely]
-    draft.decide("table", "the headers do not say what the rows are", *choices)
+    draft.decide("table", "the headers do not say what the rows are: what is one?", *choices)
     return ""
 
 

@@ -227,12 +227,12 @@ class Question:
 
     def __str__(self) -> str:
         if not self.choices:
-            return f"{self.text}: settle it with {self.option}"
+            return f"{self.text} Say {self.option}"
         ways = []
         for choice in self.choices:
             way = f"{self.option} {choice.typed or choice.value}"
             ways.append(f"{way} ({choice.meaning})" if choice.meaning else way)
-        return f"{self.text}: settle it with {' or '.join(ways)}"
+        return f"{self.text} Say {' or '.join(ways)}"
 
 
 #: Evidence from which a reading is certain, from which it may be guessed, and how far it must stand above the next.

@@ -45,25 +45,12 @@ _POUNDS = {"lb": 1.0, "oz": 1 / 16, "kg": 1 / 0.45359237, "g": 1 / 453.59237}
 
 def settle(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
     """Settle what an export leaves open."""
-    work = Settler(export, layout, mapping, draft)
-    once = (
-        work.rivals,
-        work.each,
-        work.of_order,
-        work.kinds,
-        work.refunds,
-        work.signs,
-        work.titles,
-        work.states,
-        work.units,
-    )
-    steps = (work.decimal, work.order, work.currency, work.readable, work.identity, *(() if draft.kept else once))
-    for step in (
-        *steps, work.skip, work.keep, work.repeats, work.missing, work.meanings, work.free_or_unknown, work.otherwise,
-        work.nothings, work.words,
-    ):  # fmt: skip
+    w, new = Settler(export, layout, mapping, draft), not draft.kept
+    amounts = (w.rivals, w.each, w.of_order, w.kinds, w.refunds, w.signs, w.titles, w.states, w.units) if new else ()
+    rows = (w.skip, w.keep, w.repeats, w.missing, w.meanings, w.free_or_unknown, w.otherwise, w.nothings, w.words)
+    for step in (w.decimal, w.order, w.currency, w.readable, w.identity, *amounts, *rows):
         step()
-    return work.mapping
+    return w.mapping
 
 
 @dataclass
@@ -87,9 +74,10 @@ class Settler:
         """Change one column."""
         self.set(columns={**self.mapping.columns, name: self.mapping.columns[name].model_copy(update=changes)})
 
-    def drop(self, name: str) -> None:
-        """Take a column from nowhere."""
-        self.set(columns={one: source for one, source in self.mapping.columns.items() if one != name})
+    def drop(self, name: str, header: str = "\0") -> None:
+        """Take a column, or all that come from a header, from nowhere."""
+        columns = self.mapping.columns
+        self.set(columns={n: columns[n] for n in columns if n != name and self.header(n) != header})
 
     @property
     def items(self) -> bool:
@@ -138,8 +126,12 @@ class Settler:
             seen = fact.numbers.decisive
             if len(seen) == 2:
                 both = " and ".join(seen.values())
-                text = f"{fact.header} writes numbers in two ways, {both}; the others would be refused"
-                self.draft.decide("decimal", text, *(Candidate(_WORD_OF[m], f"{seen[m]} is meant") for m in ".,"))
+                text = f"{fact.header} has numbers written in two ways, {both}: which one is right?"
+                self.draft.decide(
+                    "decimal",
+                    text,
+                    *(Candidate(_WORD_OF[m], f"{seen[m]} is right; the others are refused") for m in ".,"),
+                )
                 return
             mark = next(iter(seen), "") or {".": ",", ",": "."}.get(fact.numbers.grouped, "")
             if mark:
@@ -164,7 +156,11 @@ class Settler:
             text = next(iter(doubts[0].numbers.doubtful.values()))
             bare = re.sub(r"[^\d.,]", "", text)
             ways = (Candidate(_WORD_OF[m], f"{bare} is {abs(number_of(text, m) or 0):f}") for m in ".,")
-            self.draft.decide("decimal", f"{doubts[0].header} holds {text}, and nothing says what the mark is", *ways)
+            self.draft.decide(
+                "decimal",
+                f"{doubts[0].header} has {text}: does that mark stand before the cents or between thousands?",
+                *ways,
+            )
         elif not marks:
             self.set(decimal="point")
 
@@ -178,7 +174,7 @@ class Settler:
             if fact.dates.short_years:
                 draft.guessed.append(f"two-digit years in {fact.header} are 1970 to 2069")
             if fact.dates.clocks:
-                draft.certain.append(f"the time of day in {fact.header} is left aside")
+                draft.certain.append(f"the time of day in {fact.header} is left out")
         if "dates" in draft.answers or self.mapping.order:
             self.set(order=draft.said("dates", self.mapping.order))
             return
@@ -204,12 +200,17 @@ class Settler:
 
     def _ask_order(self, fact: ColumnFacts) -> None:
         dates, text = fact.dates, fact.dates.differing
-        why = f"every date in {fact.header} reads in more than one way, such as {text}"
+        why = f"every date in {fact.header} can be read in more than one way, such as {text}: which is right?"
         ways = {order: values.day_of(text, order) for order in dates.orders}
         said = {order: f"{text} is {day.day} {day:%B} {day.year}" for order, day in ways.items() if day is not None}
         if not dates.orders:
-            why = f"{fact.header} holds dates in more than one order, such as {' and '.join(dates.decisive.values())}"
-            said = {order: f"{count} texts fit, the others are refused" for order, count in dates.fits.items() if count}
+            both = " and ".join(dates.decisive.values())
+            why = f"{fact.header} has dates in more than one order, such as {both}: which is right?"
+            said = {
+                order: f"fits {count} of the dates; the others are refused"
+                for order, count in dates.fits.items()
+                if count
+            }
         self.draft.decide("dates", why, *(Candidate(order, meaning) for order, meaning in said.items()))
 
     def currency(self) -> None:
@@ -240,9 +241,9 @@ class Settler:
             several = len(set(fits.values())) > 1
             said = draft.decide(
                 "currency",
-                "the amounts are in more than one currency, and a shop has one"
+                "the amounts are in more than one currency, and a shop has one: which is yours?"
                 if several
-                else f"{next(iter(found))} may mean more than one currency",
+                else f"{next(iter(found))} can mean more than one currency: which is it?",
                 *(
                     Candidate(
                         code,
@@ -321,7 +322,9 @@ class Settler:
         at, held = self.at("title"), {plain(row["title"]) for row in self.draft.stock.rows}
         there = sum(plain(record.cells[at]) in held for record in self.layout.kept) if at >= 0 else 0
         if there and self.at("cost") >= 0:
-            text = f"the books name their items by {by}, which this file lacks, and {there:,} titles are in the books"
+            text = (
+                f"the books name their items by {by}, which this file lacks: are {there:,} like titles the same things?"
+            )
             self.set_rows(names=self.draft.settle("names", text, given=self.mapping.rows.names) or "")
 
     # What the amounts are for: one thing or several, a line or its order, spent or earned.
@@ -347,7 +350,7 @@ class Settler:
                 continue
             self.draft.decide(
                 f"column {name}",
-                f"{match.header} and {match.rivals[0]} could both be {name}, and they differ",
+                f"{match.header} and {match.rivals[0]} could both be {name}, and they differ: which is it?",
                 *(Candidate(header, typed=f"'{name}={header}'") for header in (match.header, *match.rivals)),
                 option="--column",
             )
@@ -394,7 +397,7 @@ class Settler:
             )
             one = 0.9 if values.says("each", words) else 0.5
             where = rows_in_words(several, most=5) if several else "some rows"
-            text = f"{where} have a quantity above 1, and {header} does not say what it is for"
+            text = f"{where} have a quantity above 1: is {header} for one of them or for the row?"
             told = "" if whole else f"{header} is for one; the row's {column} is that times the quantity"
             sure = {"each": 0.0, "row": 0.9} if whole else {"each": one, "row": 1 - one}
             said = self.draft.settle(key, text, sure, told=told)
@@ -428,7 +431,12 @@ class Settler:
             named = 0.9 if re.search(r"\border\b", heading(header).words) else 0.5
             told = f"{header} {way} shared among {'its items' if first else 'them'}"
             sure = {"order": 1.0, "line": 0.0} if first else {"order": named, "line": 0.3}
-            said = self.draft.settle(key, f"{header} is the same on all lines of each order", sure, told=told)
+            said = self.draft.settle(
+                key,
+                f"{header} is the same on all lines of an order: was it paid once or for each line?",
+                sure,
+                told=told,
+            )
             self.set_column(column, per_order=said == "order")
 
     def kinds(self) -> None:
@@ -448,8 +456,7 @@ class Settler:
                 continue
             back = [text for text in sorted(ways[True]) if values.says("void", text)]
             rest = "|".join(text for text in sorted(ways[True]) if text not in back)
-            for name in [n for n in self.mapping.columns if self.header(n) == fact.header]:
-                self.drop(name)
+            self.drop("", fact.header)
             if rest:
                 self.draft.decide(
                     f"skip {fact.header}",
@@ -469,7 +476,7 @@ class Settler:
         if numbers is not None and numbers.negatives and numbers.positives:
             told = f"rows with a negative {header} are money given back; it goes to the sale of the same order"
             sure = 0.9 if linked != {"title"} else 0.6
-            text, given = f"{header} is negative in some rows", self.mapping.rows.refunds
+            text, given = f"{header} is negative in some rows: what are they?", self.mapping.rows.refunds
             self.set_rows(
                 refunds=self.draft.settle("refunds", text, {"join": sure, "refuse": 0.4}, given=given, told=told) or ""
             )
@@ -481,7 +488,7 @@ class Settler:
             if not numbers.negatives or name in ("adjustment", "label_adjustment") or self.mapping.columns[name].turned:
                 continue
             if not numbers.positives:
-                self.draft.guessed.append(f"{fact.header} writes amounts as negative throughout; the sign is turned")
+                self.draft.guessed.append(f"{fact.header} has negative amounts alone; they are taken as positive")
             elif (self.mapping.table, name) == ("overheads", "amount"):
                 told = f"negative amounts in {fact.header} are spent, positive ones came in and are refused"
                 self.draft.guessed.append(told)
@@ -519,8 +526,7 @@ class Settler:
             if gone:
                 self.draft.guessed.append(f"where {fact.header} says {', '.join(gone)} the thing left the stock unsold")
                 self.set_rows(gone={fact.header: gone})
-            for name in [n for n in self.mapping.columns if self.header(n) == fact.header]:
-                self.drop(name)
+            self.drop("", fact.header)
 
     def units(self) -> None:
         """The unit of bare numbers in sides, weights and times: as other headers say, or asked."""
@@ -533,7 +539,7 @@ class Settler:
             # A time that is called minutes or hours has its unit; what is called time has none.
             sure = dict.fromkeys(said, 0.9) if len(said) == 1 else {}
             told = f"{heads} is in {', '.join(said)}, like what stands beside it"
-            text = f"{heads} holds bare numbers: in which unit?"
+            text = f"{heads} has plain numbers: in which unit?"
             unit = self.draft.settle(key, text, sure, told=told) if bare else None
             for name in bare if unit else ():
                 self.set_column(name, unit=unit)
@@ -593,8 +599,8 @@ class Settler:
         if (bank or (numbers.negatives and numbers.positives)) and header not in self.mapping.rows.keep and not said:
             self.draft.decide(
                 f"keep {header}",
-                f"this looks like a bank list, which holds more than {self.mapping.table}: which words in {header} "
-                f"mark the lines to take",
+                f"this looks like a bank list, which has more than {self.mapping.table}: which words in {header} "
+                f"mark the lines to take?",
                 option=f"--keep '{header}=WORD|WORD', or '{header}=*' for every line",
                 free=True,
             )
@@ -607,7 +613,7 @@ class Settler:
         if layout.duplicate_count and not duplicates:
             row, first = layout.duplicates[0]
             equal = f"{layout.duplicate_count:,} rows are equal to an earlier one in every cell"
-            draft.settle("duplicates", f"{equal} (row {row} to row {first})")
+            draft.settle("duplicates", f"{equal} (row {row} to row {first}): do they all count?")
         doubtful = [total for total in layout.totals if not total.certain]
         for total in layout.totals if not totals else ():
             if total.certain:
@@ -620,7 +626,7 @@ class Settler:
             why = f"has no words, and is the sum of the rows above in {', '.join(total.sums)}"
             if total.label:
                 why = f"is called {total.label}, but its numbers are not the sums of the rows above"
-            draft.settle("totals", f"row {total.row} {why}")
+            draft.settle("totals", f"row {total.row} {why}: is it a total?")
         elif layout.totals:
             totals = totals or "leave-out"
         self.set_rows(duplicates=duplicates, totals=totals)
@@ -645,7 +651,9 @@ class Settler:
                 continue
             hint = SAID["hints"].get(name, "a header, or a value for all rows")
             option = f"--column {name}=HEADER or --fixed {name}=VALUE"
-            self.draft.decide(f"column {name}", f"no column is {name} ({hint})", option=option, free=True)
+            self.draft.decide(
+                f"column {name}", f"no column is {name} ({hint}): where does it come from?", option=option, free=True
+            )
 
     def _sales_of_stock(self) -> bool:
         """Whether the rows are sales of items that the books hold, so that nothing is missing for new ones."""
@@ -661,7 +669,7 @@ class Settler:
             and not (title_at >= 0 and plain(record.cells[title_at]) in titles)
         ]
         told = "every row is a sale of an item in the books, found by its number or its title"
-        text = f"{rows_in_words(strange, most=5)} of {len(self.layout.kept):,} sell no item that the books hold"
+        text = f"{rows_in_words(strange, most=5)} of {len(self.layout.kept):,} sell no item of the books: what then?"
         sure = {} if strange else {"refuse": 0.9, "new": 0.0}
         said = self.draft.settle("unmatched", text, sure, told="" if strange else told)
         return said != "new"
@@ -676,8 +684,7 @@ class Settler:
             )
             if draft.answers.get(key) == "ignore" or header in ignored:
                 ignored.append(header)
-                for name in [n for n in self.mapping.columns if self.header(n) == header]:
-                    self.drop(name)
+                self.drop("", header)
                 continue
             # What a record cannot be without is asked first: it may be this header.
             first = any(question.key.startswith("column ") for question in draft.questions)
@@ -820,7 +827,7 @@ class Settler:
             offers = [Candidate(offered, "for these rows", typed=f"{name}={offered}")] if offered else []
             said = self.draft.decide(
                 f"blank {name}",
-                f"{lacking:,} rows have no {header}",
+                f"{lacking:,} rows have no {header}: what should stand there?",
                 *offers,
                 Candidate("refuse", "list these rows and take the others", typed=f"{name}=refuse"),
                 option="--blank",
@@ -891,7 +898,7 @@ class Settler:
         offers = [Candidate(proposed, reading, typed=f"'{name}={proposed}'")] if not column.choices else []
         said = self.draft.decide(
             f"words {name}",
-            f"{header} holds {shown}, where {name} needs {needed}: what do they mean? (WORD=MEANING|WORD=MEANING)",
+            f"{header} has {shown}, and {name} needs {needed}: what do they mean? (WORD=MEANING|WORD=MEANING)",
             *offers,
             option="--words" if offers else f"--words '{name}=WORD=MEANING|WORD=MEANING'",
             free=True,

@@ -256,7 +256,7 @@ def test_tables_without_names_count_equal_rows(run):
     )
     run(STOCK)
     every = {"keep Description": "*"}
-    with pytest.raises(ConversionError, match="this looks like a bank list, which holds more than overheads"):
+    with pytest.raises(ConversionError, match="this looks like a bank list, which has more than overheads"):
         run(text, name="bank.csv", table="overheads")
     done = run(text, name="bank.csv", table="overheads", more=every)
     assert (done.rows_in, done.added, len(done.refused)) == (4, 3, 1)
@@ -292,10 +292,10 @@ def test_text_says_what_was_done(run):
     text = run(STOCK + "A3,Jug,pots,2026-03-07,x,\n").text()
     assert "export.csv: 3 rows in = 3 taken + 0 refused" in text
     assert "sum of cost over the rows taken: 23.00" in text
-    assert '1 cells could not be read and are blank, their rows taken:\n  row 4: cost: "x" isn\'t an amount' in text
+    assert 'left blank, and their rows are taken (1):\n  row 4: cost: "x" isn\'t an amount' in text
     text = run(STOCK + "A3,Jug,pots,soon,1,\n", name="other.csv").text()
     assert 'refused, row 4: bought_on: "soon" isn\'t a date' in text
-    assert "1 rows are not in the books: converted/other-refused.csv has them, with reasons" in text
+    assert "not in the books: 1 of the rows. converted/other-refused.csv has them, with reasons" in text
     assert "nothing new: nothing written" in run(STOCK + "A3,Jug,pots,2026-03-07,x,\n").text()
 
 

@@ -125,8 +125,8 @@ def test_dates_that_read_both_ways_are_asked(export):
 
 def test_dates_in_two_orders_are_asked_with_how_many_fit(export):
     question = asked(export(items(Bought=["25/04/2026", "26/04/2026", "04/27/2026"])))["dates"]
-    assert "day-month-year (2 texts fit" in str(question)
-    assert "month-day-year (1 texts fit" in str(question)
+    assert "day-month-year (fits 2 of the dates" in str(question)
+    assert "month-day-year (fits 1 of the dates" in str(question)
 
 
 def test_columns_may_differ_in_their_order(export):
@@ -152,7 +152,7 @@ def test_another_column_may_settle_the_mark(export):
 
 
 def test_one_column_in_two_ways_is_asked(export):
-    assert "writes numbers in two ways" in str(asked(export(items(Cost=["1.234,50", "12.50", "3,00"])))["decimal"])
+    assert "has numbers written in two ways" in str(asked(export(items(Cost=["1.234,50", "12.50", "3,00"])))["decimal"])
 
 
 def test_equal_rows_are_asked_and_named(export):
