@@ -884,7 +884,7 @@ class Settler:
         meant: dict[str, str] = {}
         for text in odd:
             doubted = _DOUBTED.fullmatch(text.casefold())
-            guess = values.cell_words().get(values.plain_words(text), doubted[1] if doubted else None)
+            guess = values.with_gone("cells").get(values.plain_words(text), doubted[1] if doubted else None)
             if guess is not None and not isinstance(reader.meant(guess), InvalidCell):
                 meant[text] = guess
         asked = [text for text, count in odd.items() if text in meant or count >= _OFTEN]

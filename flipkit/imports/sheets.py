@@ -324,11 +324,6 @@ class ColumnFacts:
         return self.dates.mostly and self.dates.read > (self.dates.serials if self.is_number else 0)
 
     @property
-    def may_be_date(self) -> bool:
-        """Whether nearly all of its texts could be dates, day numbers included."""
-        return self.dates.mostly
-
-    @property
     def is_sides(self) -> bool:
         """Whether its texts are three sides each."""
         return bool(self.examples) and all(map(three_sides, self.examples))

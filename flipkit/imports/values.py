@@ -5,11 +5,12 @@ from __future__ import annotations
 import datetime as dt
 import functools
 import importlib.resources
+import itertools
 import re
 import tomllib
 import unicodedata
 from collections import Counter
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
@@ -389,36 +390,27 @@ class DateEvidence(Evidence):
         return bool(self.differing) or bool(self.decisive)
 
 
-@functools.cache
-def _months() -> dict[str, int]:
+def _calendar(kind: str) -> Iterator[tuple[int, str]]:
+    """The names of months or days in every language, each with its number."""
     from babel import Locale
 
-    known: dict[str, int] = {}
-    clash: set[str] = set()
     for name in LOCALES:
-        locale = Locale.parse(name)
-        for context in ("format", "stand-alone"):
-            for width in ("wide", "abbreviated"):
-                for number, word in locale.months[context][width].items():
-                    plain = word.casefold().strip(". ")
-                    if known.setdefault(plain, number) != number:
-                        clash.add(plain)
-    known["sept"] = 9
-    return {word: number for word, number in known.items() if word not in clash and not word.isdigit()}
+        held = getattr(Locale.parse(name), kind)
+        for context, width in itertools.product(("format", "stand-alone"), ("wide", "abbreviated")):
+            yield from ((number, word.casefold().strip(". ")) for number, word in held[context][width].items())
+
+
+@functools.cache
+def _months() -> dict[str, int]:
+    known: dict[str, int] = {}
+    clash = {word for number, word in _calendar("months") if known.setdefault(word, number) != number}
+    return {word: n for word, n in known.items() if word not in clash and not word.isdigit()} | {"sept": 9}
 
 
 @functools.cache
 def _day_words() -> frozenset[str]:
-    from babel import Locale
-
     words = {"de", "of", "the", "den", "le", "el", "del", "th", "st", "nd", "rd"}
-    for name in LOCALES:
-        days = Locale.parse(name).days
-        for context in ("format", "stand-alone"):
-            for width in ("wide", "abbreviated"):
-                for word in days[context][width].values():
-                    words.update(_WORD.findall(word.casefold()))
-    return frozenset(words)
+    return frozenset(words.union(*(_WORD.findall(word) for _, word in _calendar("days"))))
 
 
 @functools.lru_cache(maxsize=200_000)
@@ -579,23 +571,15 @@ def says(kind: str, words: str) -> bool:
 
 
 @functools.cache
-def cell_words() -> dict[str, str]:
-    """Words that people write instead of an amount or a day, and what they mean."""
-    return _gone_words() | by_word("cells")
-
-
-def _gone_words() -> dict[str, str]:
-    return {how: how for how in GONE} | {word: how for word, how in by_word("choices").items() if how in GONE}
-
-
-@functools.cache
-def _states() -> dict[str, str]:
-    return _gone_words() | by_word("states")
+def with_gone(section: str) -> dict[str, str]:
+    """The words of a section and those for how a thing leaves the stock unsold, each with what it means."""
+    ways = {how: how for how in GONE} | {word: how for word, how in by_word("choices").items() if how in GONE}
+    return ways | by_word(section)
 
 
 def state_of(text: str) -> str:
     """Whether a word says that a thing is sold, unsold, kept and so on, or just yes or no; empty for any other."""
-    return _states().get(plain_words(text)) or ("void" if says("void", text) else "")
+    return with_gone("states").get(plain_words(text)) or ("void" if says("void", text) else "")
 
 
 def says_several(title: str) -> bool:
@@ -674,20 +658,15 @@ CERTAIN, FAIR = 95.0, 60.0
 WEAK = 64.0
 
 
-def likeness(words: str, table: str, column: str) -> float:
-    """How well a header's words fit a column, from 0 to 100.
-
-    >>> likeness("purchase date", "items", "bought_on") >= CERTAIN
-    True
-    >>> FAIR <= likeness("date of purchase of item", "items", "bought_on") < CERTAIN
-    True
-    """
-    return likenesses(words).get((table, column), 0.0)
-
-
 @functools.lru_cache(maxsize=20_000)
 def likenesses(words: str) -> dict[tuple[str, str], float]:
-    """How well a header's words fit each column that they fit at all."""
+    """How well a header's words fit each column that they fit at all, from 0 to 100.
+
+    >>> likenesses("purchase date")["items", "bought_on"] >= CERTAIN
+    True
+    >>> FAIR <= likenesses("date of purchase of item")["items", "bought_on"] < CERTAIN
+    True
+    """
     from rapidfuzz import fuzz, process
 
     found: dict[tuple[str, str], float] = {}
