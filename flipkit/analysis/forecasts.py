@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import math
+import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -18,6 +19,7 @@ from flipkit.analysis.ratio_stats import generator
 from flipkit.analysis.returns import FEW_TRIPS, in_window
 from flipkit.analysis.sale_hazard import PersonWeeks, SellingModel, Typical, asking_prices, person_weeks, week_rates
 from flipkit.analysis.stock_value import item_facts
+from flipkit.books.read import Books
 from flipkit.errors import AssumptionError, NotEnoughDataError
 
 # The track record: each run's forecasts kept beside the books, and scored once the month is over.
@@ -28,6 +30,8 @@ from flipkit.errors import AssumptionError, NotEnoughDataError
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
+#: Folder beside the packs in which the forecasts of every run are kept.
+FOLDER = "track-record"
 #: Name of the file beside the books.
 FILE = "forecasts.csv"
 COLUMNS = ("made_on", "due_on", "what", "subject", "category", "chance", "low", "middle", "high", "level")
@@ -71,6 +75,12 @@ def forecast_table(forecasts: Iterable[Forecast]) -> pd.DataFrame:
     for name in ("chance", "low", "middle", "high", "level"):
         frame[name] = frame[name].astype(np.float64)
     return frame
+
+
+def record_folder(packs: Path, books: Books) -> Path:
+    """Where a shop's forecasts are kept: beside its packs, never in its books."""
+    text = f"{books.shop.name} {books.path.resolve().stem}".lower()
+    return packs / FOLDER / (re.sub(r"[^a-z0-9]+", "-", text).strip("-") or "shop")
 
 
 def kept_forecasts(folder: Path) -> pd.DataFrame:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -51,8 +52,44 @@ _HALF_YEAR, _NEARLY = 26, 0.05
 #: No plan looks further than this.
 _MOST_WEEKS = 156
 
+#: What a plan says of each thing, also where there is none to plan.
+_COLUMNS: Final = (
+    "item_id", "title", "category", "size_class", "weeks_listed", "typical_cents", "typical_error", "asked_cents",
+    "price_cents", "at_edge", "lowest_offer_cents", "floor_cents", "markdown_weeks", "markdown_cents", "markdown_on",
+    "give_up_weeks", "give_up_on", "act_on", "sold_share", "work_min", "net_cents", "worth_cents", "action", "steps",
+)  # fmt: skip
 
-def price_plan(
+
+@dataclass(frozen=True)
+class StockPlans:
+    """The stock in groups, of which each is planned once for all that is asked of it."""
+
+    groups: tuple[_Group, ...]
+
+    def plan(self) -> pd.DataFrame:
+        """What to do with each thing in stock, listed or not, with the dates.
+
+        See ``tests/analysis/test_stock_prices.py``.
+        """
+        parts = [rows for group in self.groups for _, _, _, rows in group.courses]
+        if not parts:
+            return pd.DataFrame(columns=list(_COLUMNS))
+        return pd.concat(parts).sort_index().reset_index(drop=True)
+
+    def patience(self) -> pd.DataFrame:
+        """For each thing, a row for each number of weeks within which it may be wanted sold, and one as before.
+
+        See ``tests/analysis/test_stock_prices.py``.
+        """
+        parts = [group.patience() for group in self.groups]
+        if not parts:
+            return pd.DataFrame(columns=[*_COLUMNS, "within_weeks", "way", "week_cents"])
+        found = pd.concat(parts)
+        found = found.assign(last=found["way"] == AS_NOW).sort_values(["row", "last", "within_weeks"], kind="stable")
+        return found.drop(columns=["row", "last"]).reset_index(drop=True)
+
+
+def stock_plans(
     items: pd.DataFrame,
     price_changes: pd.DataFrame,
     model: SellingModel,
@@ -60,36 +97,9 @@ def price_plan(
     knowledge: Mapping[str, Any],
     *,
     as_of: dt.date,
-) -> pd.DataFrame:
-    """What to do with each thing in stock, listed or not, with the dates.
-
-    See ``tests/analysis/test_stock_prices.py``.
-    """
-    parts = [group.plan() for group in _groups(items, price_changes, model, typical, knowledge, as_of)]
-    if not parts:
-        return pd.DataFrame(columns=["item_id", "action"])
-    return pd.concat(parts).sort_index().reset_index(drop=True)
-
-
-def patience_table(
-    items: pd.DataFrame,
-    price_changes: pd.DataFrame,
-    model: SellingModel,
-    typical: Typical,
-    knowledge: Mapping[str, Any],
-    *,
-    as_of: dt.date,
-) -> pd.DataFrame:
-    """For each thing in stock, a row for each number of weeks within which it may be wanted sold, and one as before.
-
-    See ``tests/analysis/test_stock_prices.py``.
-    """
-    parts = [group.patience() for group in _groups(items, price_changes, model, typical, knowledge, as_of)]
-    if not parts:
-        return pd.DataFrame(columns=["item_id", "within_weeks"])
-    found = pd.concat(parts)
-    found = found.assign(last=found["way"] == AS_NOW).sort_values(["row", "last", "within_weeks"], kind="stable")
-    return found.drop(columns=["row", "last"]).reset_index(drop=True)
+) -> StockPlans:
+    """The stock as it is to be priced from here."""
+    return StockPlans(tuple(_groups(items, price_changes, model, typical, knowledge, as_of)))
 
 
 @dataclass(frozen=True)
@@ -182,15 +192,16 @@ class _Group:
             if at.size:
                 yield at, on
 
-    def plan(self) -> pd.DataFrame:
-        """What to do with each thing, made on the day of its last event and read today."""
-        return pd.concat([self._rows(at, listed, self._course(at, listed)) for at, listed in self.parts()])
+    @functools.cached_property
+    def courses(self) -> list[tuple[Ints, bool, _Course, pd.DataFrame]]:
+        """What to do with the things on sale and those to be listed, made on the day of their last event."""
+        planned = [(at, listed, self._course(at, listed)) for at, listed in self.parts()]
+        return [(at, listed, course, self._rows(at, listed, course)) for at, listed, course in planned]
 
     def patience(self) -> pd.DataFrame:
         """The best way to sell each thing within so many weeks from today, the plan's own among them."""
         found = []
-        for at, listed in self.parts():
-            course = self._course(at, listed)
+        for at, listed, course, rows in self.courses:
             left = course.paths.weeks_to_give_up
             own = np.where(left > 0, left, course.ends)
             longest = course.longest
@@ -198,15 +209,16 @@ class _Group:
                 # Beside the plan's own weeks: shorter ones, and where the plan ends early, those left at most.
                 some = (weeks < longest if weeks is not longest else own < longest) & (weeks != own)
                 if some.any():
-                    hurried = self._hurried(at[some], listed, weeks[some])
-                    found.append(self._told(at[some], listed, hurried, weeks[some], WITHIN))
-            found.append(self._told(at, listed, course, own, PLANNED))
+                    hurried = self._rows(at[some], listed, self._hurried(at[some], listed, weeks[some]))
+                    found.append(self._told(at[some], hurried, weeks[some], WITHIN))
+            found.append(self._told(at, rows, own, PLANNED))
             if self.habit is not None:
-                found.append(self._told(at, listed, self._as_now(at, listed, self.habit, course), own, AS_NOW))
+                now = self._rows(at, listed, self._as_now(at, listed, self.habit, course))
+                found.append(self._told(at, now, own, AS_NOW))
         return pd.concat(found)
 
-    def _told(self, at: Ints, listed: bool, course: _Course, weeks: Ints, way: str) -> pd.DataFrame:
-        told = self._rows(at, listed, course).assign(row=self.rows[at], within_weeks=weeks, way=way)
+    def _told(self, at: Ints, rows: pd.DataFrame, weeks: Ints, way: str) -> pd.DataFrame:
+        told = rows.assign(row=self.rows[at], within_weeks=weeks, way=way)
         # The room of a week more, and what the money would earn elsewhere.
         return told.assign(week_cents=self._storage + (1 - self._settings(1).keep) * told["worth_cents"].clip(lower=0))
 

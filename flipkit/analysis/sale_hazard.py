@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,11 +44,13 @@ def posterior_mode(
     levels: Wanting,
     prior_mean: Floats,
     prior_spread: Floats,
+    groups: int = 0,
 ) -> tuple[Floats, Floats]:
     """Most likely coefficients under a normal prior, and their covariance there.
 
     A thing that has met the sum h of weekly rates is unsold with chance
-    never + (1 - never) * mean of exp(-level * h); a sale falls in its last week.
+    never + (1 - never) * mean of exp(-level * h); a sale falls in its last week. The last coefficients
+    are one a group for each of ``OWN``, and a thing is of one group.
     """
     if not first.size:
         return prior_mean.copy(), np.diag(prior_spread**2)
@@ -92,13 +95,13 @@ def posterior_mode(
         options={"maxiter": 400, "gtol": 1e-3, "ftol": 1e-10},
     )
     at = np.asarray(found.x, dtype=np.float64)
-    curve = _curvature(loss, at)
+    curve = _curvature(loss, at, groups)
     for _ in range(20):
         slope = loss(at)[1]
         if float(np.abs(slope).max()) < 1e-6:
             break
         at = at - np.linalg.solve(curve, slope)
-        curve = _curvature(loss, at)
+        curve = _curvature(loss, at, groups)
     if not np.isfinite(at).all() or float(np.abs(loss(at)[1]).max()) > 1e-3:
         raise NotEnoughDataError("person-weeks", need="a fit that settles", got=float(np.abs(loss(at)[1]).max()))
     covariance = np.linalg.inv(curve) * np.outer(prior_spread, prior_spread)
@@ -111,17 +114,33 @@ def _unsold(met: Floats, levels: Wanting) -> tuple[Floats, Floats]:
     return left.sum(axis=1), -(left * levels.level).sum(axis=1)
 
 
-def _curvature(loss: object, at: Floats) -> Floats:
-    """Second derivatives by differences of the slope; kept from falling below the prior's half."""
+def _curvature(loss: Callable[[Floats], tuple[float, Floats]], at: Floats, groups: int) -> Floats:
+    """Second derivatives by differences of the slope; kept from falling below the prior's half.
+
+    Things of one group say nothing of another's coefficients, so those of all groups are moved at once.
+    """
     step = 1e-4
-    rows = []
-    for place in range(at.size):
-        moved = np.zeros(at.size)
-        moved[place] = step
-        rows.append((loss(at + moved)[1] - loss(at - moved)[1]) / (2 * step))  # type: ignore[operator]
-    curve = np.array(rows)
+    shared = at.size - len(OWN) * groups
+    own = [np.arange(shared + kind * groups, shared + (kind + 1) * groups) for kind in range(len(OWN))]
+    curve = np.zeros((at.size, at.size))
+    for place in range(shared):
+        curve[place] = _bent(loss, at, [place], step)
+    curve[shared:, :shared] = curve[:shared, shared:].T
+    for places in own if groups else ():
+        bent = _bent(loss, at, places, step)
+        for others in own:
+            curve[places, others] = bent[others]
     value, vector = np.linalg.eigh((curve + curve.T) / 2)
     return np.asarray((vector * np.maximum(value, 0.5)) @ vector.T, dtype=np.float64)
+
+
+def _bent(
+    loss: Callable[[Floats], tuple[float, Floats]], at: Floats, places: list[int] | Counts, step: float
+) -> Floats:
+    """How the slope changes with some coefficients."""
+    moved = np.zeros(at.size)
+    moved[places] = step
+    return np.asarray((loss(at + moved)[1] - loss(at - moved)[1]) / (2 * step))
 
 
 # The listings of a shop week by week: what was asked in each week, and whether it sold then.
@@ -682,6 +701,7 @@ def selling_model(weeks: PersonWeeks, categories: tuple[str, ...], *, prior: Sel
         Wanting(level.level[1:], level.share[1:]),
         prior_mean,
         prior_spread,
+        own,
     )
     offers, at_asking = _offers(weeks, prior)
     return SellingModel(

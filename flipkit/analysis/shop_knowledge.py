@@ -109,7 +109,7 @@ def shop_knowledge(study: Known, learnt: tuple[SellingModel, Typical] | None = N
     like = dataclasses.replace(like, spread=shared_spread(own[own["item_id"] != ""], like))
     venues = _venues(items, study.rules, held)
     collected = _collected_venues(items, venues)
-    whole = _terms(items, None, None, held)
+    whole = _terms(items, None, held)
     changes = study.books.price_changes
     habit = seller_habit(study.items, changes, typical.cents, as_of=study.as_of, held=held)
     highest = highest_ratio(
@@ -227,7 +227,7 @@ def _kind(
     held = study.assumptions
     log = np.log(mine["typical"].dropna().to_numpy(dtype=np.float64))
     middle, own = _usual(log, like, otherwise=float(np.log(items["typical"]).median()))
-    terms = whole if name == SHOP else _terms(mine, items, whole, held)
+    terms = whole if name == SHOP else _terms(mine, whole, held)
     shares = mine["size_class"].value_counts(normalize=True)
     sold = mine[mine["sold_on"].notna()]
     shipping = float(sold.loc[sold["zone"] != PICKUP, "shipping_charged_cents"].mean()) if len(sold) else 0.0
@@ -282,10 +282,10 @@ def _usual(log: Floats, like: TypicalPrice | None, *, otherwise: float) -> tuple
 
 
 def _terms(
-    mine: pd.DataFrame, shop: pd.DataFrame | None, above: dict[str, dict[str, float]] | None, held: Assumptions
+    mine: pd.DataFrame, above: dict[str, dict[str, float]] | None, held: Assumptions
 ) -> dict[str, dict[str, float]]:
     """What a thing of each size class takes, a category's own pulled towards the shop's, that towards the assumed."""
-    refunds = _refund_share(mine, None if shop is None else _refund_share(shop, None, held), held)
+    refunds = _refund_share(mine, above[SIZES[0]]["refund_share"] if above else None, held)
     days = mine["days_held"].clip(lower=1).sum()
     week = float(_summed(mine, "overhead_cents", "listing_fee_cents").sum()) / max(float(days), 1.0) * 7
     found = {}

@@ -308,6 +308,7 @@ def lab(books: Path, folder: Path | None, no_open: bool) -> None:
     "--assumptions", "file", type=BOOKS, metavar="FILE", help="A file of assumptions that you saved in the lab."
 )
 @click.option("--again", type=BOOKS, metavar="RUN.JSON", help="Make an earlier pack again, from its run.json.")
+@click.option("--anew", is_flag=True, help="Make every page again, even if nothing has changed.")
 @click.option("--jobs", type=click.IntRange(min=1), help="How many notebooks to run at a time.")
 def report(
     books: Path | None,
@@ -318,6 +319,7 @@ def report(
     settings: Sequence[str],
     file: Path | None,
     again: Path | None,
+    anew: bool,
     jobs: int | None,
 ) -> None:
     """Make the month's pages from BOOKS, a folder or a workbook; by default the demo shop's.
@@ -327,10 +329,6 @@ def report(
     # Many threads on small matrices wait for each other; the notebooks' kernels run on one each.
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")
-    from tqdm import tqdm
-
-    from flipkit.pack.month import default_jobs, make_month_pack, month_plan
-
     asked: dict[str, Any] = {
         "month": month,
         "as_of": as_of,
@@ -348,6 +346,17 @@ def report(
         earlier = read_run(again)
         earlier.require_same_books(read_books(books or demo_folder()).hashes)
         asked = {name: getattr(earlier, name) for name in asked}
+    elif not anew:
+        from flipkit.pack.standing import standing_pack
+
+        if (stands := standing_pack(books, **asked, out=out)) is not None:
+            say("Nothing has changed since this pack was made, so it stays as it is. To make it again, add --anew.")
+            say(f"Open {(stands / 'index.html').resolve().as_uri()}")
+            return
+    from tqdm import tqdm
+
+    from flipkit.pack.month import default_jobs, make_month_pack, month_plan
+
     plan = month_plan(books, **asked, out=out)
     with tqdm(total=len(plan.pages), unit="page", desc="pages", disable=None, file=sys.stderr) as bar:
         pack = make_month_pack(plan, jobs=jobs or default_jobs(), on_done=lambda _: bar.update())

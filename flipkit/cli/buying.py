@@ -12,7 +12,6 @@ import click
 
 from flipkit.cli.answers import BOOKS, columns, json_option, told
 from flipkit.errors import AssumptionError
-from flipkit.money import show_cents
 
 # The answer in the shop aisle as lines of text, the one that matters first.
 
@@ -28,6 +27,8 @@ Money = Callable[[int], str]
 
 def buying_words(answer: dict[str, Any]) -> list[str]:
     """The most to pay and why."""
+    from flipkit.money import show_cents
+
     money = functools.partial(show_cents, currency=answer["currency"])
     lines = [_verdict(answer, money), _recommended(answer, money), *_two_limits(answer, money)]
     lines += [_course(answer, money, "As you price now"), *_doubts(answer, money)]

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
-import platform
 import re
 import shutil
 import zipfile
@@ -13,7 +11,6 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
 from html import escape
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final
 
@@ -22,15 +19,12 @@ from flipkit.errors import PackError
 from flipkit.owned import left_folders, make_folder, only_one, swap, sweep
 from flipkit.pack.page import TEMPLATES, document, page_figures
 from flipkit.pack.run import NotebookTask, PageResult, run_notebooks
+from flipkit.pack.standing import ARCHIVE, FILE, file_hashes, versions
 from flipkit.reports.elements import Figure
 from flipkit.reports.tables import RuleUsed
 
 # What a pack was made from, written beside it: enough to make it again and to see what changed.
 
-#: Name of the manifest's file in a pack.
-FILE: Final = "run.json"
-#: Libraries whose version can move a figure, a drawing or a page.
-LIBRARIES: Final = ("altair", "nbconvert", "numpy", "pandas", "papermill", "pint", "scipy", "vl-convert-python")
 _MACHINE_PATH = re.compile(r"(?:^|[\s'\"=(])(?:/(?!/)[^/\s]+/|~/|[A-Za-z]:[\\/]|\\\\)")
 
 
@@ -59,21 +53,8 @@ class Manifest:
     left_out: Sequence[str] = ()
     notes: Sequence[str] = ()
     options: Mapping[str, Any] = field(default_factory=dict)
-
-
-def versions() -> dict[str, str]:
-    """Versions of the kit, of Python and of what draws and writes the pages.
-
-    >>> sorted(versions())[:2]
-    ['altair', 'flipkit']
-    """
-    return {name: version(name) for name in ("flipkit", *LIBRARIES)} | {"python": platform.python_version()}
-
-
-def file_hashes(folder: Path) -> dict[str, str]:
-    """SHA-256 of every file below a folder, the manifest itself left out."""
-    found = sorted(path for path in folder.rglob("*") if path.is_file() and path != folder / FILE)
-    return {path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest() for path in found}
+    #: Digest of all that the pages depend on.
+    made_from: str = ""
 
 
 def manifest_text(manifest: Manifest, files: Mapping[str, str]) -> str:
@@ -108,9 +89,8 @@ def _texts(value: object) -> list[str]:
 
 # A whole pack in one file to open, and in one archive to send.
 
-#: All pages in one file; the pack as an archive.
+#: All pages in one file.
 SINGLE: Final = "pack.html"
-ARCHIVE: Final = "pack.zip"
 _MAIN = re.compile(r"<main>(.*)</main>", re.DOTALL)
 _NAV = re.compile(r"<nav aria-label=.*?</nav>", re.DOTALL)
 #: An archive knows the time of each file; this one is the earliest it can write.

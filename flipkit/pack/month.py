@@ -11,7 +11,7 @@ from pathlib import Path
 
 from flipkit.analysis import knowledge_file
 from flipkit.analysis.forecasts import FILE as FORECASTS
-from flipkit.analysis.forecasts import keep_forecasts
+from flipkit.analysis.forecasts import keep_forecasts, record_folder
 from flipkit.analysis.repricing import plans_text
 from flipkit.errors import AssumptionError
 from flipkit.owned import temporary_folder
@@ -25,9 +25,10 @@ from flipkit.pack.build import (
     require_writable,
 )
 from flipkit.pack.run import NotebookTask, PageResult
+from flipkit.pack.standing import PACKS, made_from
 from flipkit.paths import demo_folder, notebooks_folder
 from flipkit.reports.category import page_names, sold_csv
-from flipkit.reports.forecasts import month_forecasts, record_folder
+from flipkit.reports.forecasts import month_forecasts
 from flipkit.reports.sentences import (
     month_name,
 )
@@ -35,8 +36,6 @@ from flipkit.reports.stock import Stock
 from flipkit.reports.study import STUDIES, Study, open_study
 from flipkit.reports.tables import rules_used
 
-#: Where packs go, below the folder that the command was started in.
-PACKS = "packs"
 #: Every item in stock with what to do, for a spreadsheet.
 TO_DO = "to-do.csv"
 #: Every sale of the months looked back on, likewise.
@@ -103,7 +102,7 @@ def month_plan(
 def make_month_pack(plan: MonthPlan, *, jobs: int = 2, on_done: Callable[[PageResult], object] | None = None) -> Pack:
     """Run the notebooks of a plan and put the pack in place."""
     study = plan.study
-    record = record_folder(plan.out.resolve().parent, study)
+    record = record_folder(plan.out.resolve().parent, study.books)
     with temporary_folder() as shared:
         study.keep(shared)
         if (record / FORECASTS).is_file():
@@ -150,6 +149,7 @@ def month_manifest(plan: MonthPlan) -> Manifest:
             "categories": list(plan.categories),
             "settings": plan.settings,
         },
+        made_from=made_from(study, plan.categories, plan.out),
     )
 
 

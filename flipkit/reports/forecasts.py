@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import os
-import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -36,8 +35,6 @@ from flipkit.reports.sentences import count_of, day_words, few_sales_sentence, m
 from flipkit.reports.study import STUDIES, Study
 from flipkit.reports.tables import words
 
-#: Folder beside the packs in which the forecasts of every run are kept.
-FOLDER = "track-record"
 _MONEY = ("sold price", "month net")
 #: What is forecast, in a reader's words.
 _SAID: Final = {
@@ -259,12 +256,6 @@ class TrackRecord:
         formats = dict.fromkeys(("coverage", "level"), lambda share: f"{share:.0%}")
         formats |= dict.fromkeys(("brier", "brier_of_base"), lambda score: f"{score:.3f}")
         return elements.table(shown, caption=caption, headings=headings, formats=formats)
-
-
-def record_folder(packs: Path, study: Study) -> Path:
-    """Where a shop's forecasts are kept: beside its packs, never in its books."""
-    text = f"{study.books.shop.name} {study.books.path.resolve().stem}".lower()
-    return packs / FOLDER / (re.sub(r"[^a-z0-9]+", "-", text).strip("-") or "shop")
 
 
 def month_forecasts(study: Study) -> pd.DataFrame:

@@ -31,7 +31,7 @@ from flipkit.analysis.decisions import (
 )
 from flipkit.analysis.packing_review import parcel_lessons
 from flipkit.analysis.ratio_stats import IntervalSettings, interval_settings
-from flipkit.analysis.repricing import patience_table, price_plan
+from flipkit.analysis.repricing import StockPlans, stock_plans
 from flipkit.analysis.returns import Window, in_window, shrunken_returns
 from flipkit.analysis.sale_hazard import SellingModel, Typical
 from flipkit.analysis.shop_knowledge import shop_knowledge, shop_model
@@ -425,10 +425,14 @@ class Study:
         return shop_knowledge(self, self.selling)
 
     @functools.cached_property
+    def stock_plans(self) -> StockPlans:
+        """The stock as it is to be priced from here, for the plan and for what haste costs."""
+        return stock_plans(self.items, self.books.price_changes, *self.selling, self.knowledge, as_of=self.as_of)
+
+    @functools.cached_property
     def price_plan(self) -> pd.DataFrame:
         """For each thing in stock: what to ask, which offer to take, when to mark down and to give up."""
-        changes = self.books.price_changes
-        return price_plan(self.items, changes, *self.selling, self.knowledge, as_of=self.as_of)
+        return self.stock_plans.plan()
 
     @functools.cached_property
     def given_up(self) -> frozenset[str]:
@@ -448,8 +452,7 @@ class Study:
     @functools.cached_property
     def patience(self) -> pd.DataFrame:
         """What each thing in stock brings if it is to be sold within so many weeks, and priced as before."""
-        changes = self.books.price_changes
-        return patience_table(self.items, changes, *self.selling, self.knowledge, as_of=self.as_of)
+        return self.stock_plans.patience()
 
     def sold_items(self, category: str | None = None, *, month: str | None = None) -> pd.DataFrame:
         """The items sold in the window, or in one month."""
@@ -507,6 +510,8 @@ class Study:
             "biggest_changes",
         ):
             getattr(self, name)
+        # Plan and patience are known now; what they were computed from is large.
+        self.__dict__.pop("stock_plans", None)
         return self
 
     def keep(self, folder: Path) -> None:
@@ -610,6 +615,36 @@ def open_study(
     PackError
         If the folder of studies already computed is open to others.
     """
+    asked = asked_study(books, month=month, as_of=as_of, settings=settings)
+    read, day = asked.books, asked.as_of
+    folder = os.environ.get(STUDIES)
+    if folder and (kept := Path(folder, f"{asked.key}.pickle")).is_file():
+        _require_private(Path(folder))
+        with kept.open("rb") as file:
+            found: Study = pickle.load(file)  # noqa: S301 - our own file, in a folder of our own
+        return found
+    rules = load_rules(read.rules_folder).lasts()
+    assumptions = load_assumptions(read.assumptions_file, overrides=asked.overrides, currency=read.shop.currency)
+    economics = item_economics(read, rules, assumptions, day)
+    return Study(read, rules, assumptions, day, asked.month, economics, asked.key)
+
+
+@dataclass(frozen=True, eq=False)
+class AskedStudy:
+    """What a study is to be of, before anything is computed."""
+
+    books: Books
+    as_of: dt.date
+    month: str
+    overrides: Mapping[str, object]
+    #: Names the study by everything that it depends on.
+    key: str
+
+
+def asked_study(
+    books: str | Path = "", *, month: str = "", as_of: str | dt.date = "", settings: str | Mapping[str, object] = ""
+) -> AskedStudy:
+    """The books read, and the day, the month and the settings of the study that is asked for."""
     path = Path(books) if str(books) else demo_folder()
     today = dt.date.today()
     read = read_books(path, as_of=today)
@@ -627,16 +662,7 @@ def open_study(
     # Books that began this month have no full one yet: the month that runs is reported.
     chosen = month or max(latest_full_month(day), f"{first:%Y-%m}")
     _require_month(chosen, first.date(), day, asked=bool(month))
-    key = _digest(read, overrides, day, chosen)
-    folder = os.environ.get(STUDIES)
-    if folder and (kept := Path(folder, f"{key}.pickle")).is_file():
-        _require_private(Path(folder))
-        with kept.open("rb") as file:
-            found: Study = pickle.load(file)  # noqa: S301 - our own file, in a folder of our own
-        return found
-    rules = load_rules(read.rules_folder).lasts()
-    assumptions = load_assumptions(read.assumptions_file, overrides=overrides, currency=read.shop.currency)
-    return Study(read, rules, assumptions, day, chosen, item_economics(read, rules, assumptions, day), key)
+    return AskedStudy(read, day, chosen, overrides, _digest(read, overrides, day, chosen))
 
 
 def latest_full_month(day: dt.date) -> str:
@@ -699,11 +725,14 @@ def _digest(books: Books, overrides: Mapping[str, object], day: dt.date, month: 
 
 @functools.cache
 def _code_digest() -> str:
-    """Digest of the package's code, packaged rules and packaged assumptions, and of the libraries that pickle."""
+    """Digest of the package's code, templates, packaged rules and assumptions, and of the libraries that pickle."""
     root = Path(__file__).resolve().parents[1]
     known = hashlib.sha256(f"{sys.version} {np.__version__} {pd.__version__}".encode())
     for path in sorted(root.rglob("*")):
-        if path.suffix in (".py", ".toml", ".csv") and "shipped" not in path.relative_to(root).parts:
+        if (
+            path.suffix in (".py", ".toml", ".csv", ".json", ".js", ".css", ".j2")
+            and "shipped" not in path.relative_to(root).parts
+        ):
             body = path.read_bytes()
             known.update(f"{path.relative_to(root).as_posix()} {len(body)}\n".encode() + body)
     return known.hexdigest()

@@ -321,7 +321,7 @@ def assumptions_table(study: Study) -> Element:
     columns = ["assumption", "value", "rests", "meaning"]
     caption = "Every assumption, its value and who says so"
     note = (
-        f"First come those on which most of {month_name(study.month)} rested: its dollars and minutes, at your target, "
+        f"First come those on which most of {month_name(study.month)} rested: its money and minutes, at your target, "
         "that the books did not say and your logs only corrected. Then come those that you or this run set. Where no "
         "source is named it is common practice."
     )

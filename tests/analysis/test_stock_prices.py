@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.demand import Offers
-from flipkit.analysis.repricing import price_plan
+from flipkit.analysis.repricing import stock_plans
 from flipkit.analysis.sale_hazard import OWN, SHARED, SellingModel, Typical
 from tests.helpers.known_shop import known_shop
 
@@ -38,7 +38,7 @@ def plan(rows, never=0.1, habit=None, **wishes):
     known["wishes"] |= wishes
     if habit:
         known["categories"]["lamps"]["habit"] = habit
-    return price_plan(items, changes, model(never), typical, known, as_of=TODAY).set_index("item_id")
+    return stock_plans(items, changes, model(never), typical, known, as_of=TODAY).plan().set_index("item_id")
 
 
 def test_each_thing_in_stock_has_a_row_and_nothing_is_raised():

@@ -8,7 +8,8 @@ import json
 import pytest
 
 from flipkit.errors import PackError
-from flipkit.pack.build import FILE, LIBRARIES, AssumptionUsed, Manifest, file_hashes, manifest_text
+from flipkit.pack.build import AssumptionUsed, Manifest, manifest_text
+from flipkit.pack.standing import FILE, LIBRARIES, file_hashes
 from flipkit.reports.tables import RuleUsed
 
 BASE = Manifest(

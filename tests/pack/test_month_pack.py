@@ -13,6 +13,7 @@ from flipkit.analysis.forecasts import kept_forecasts
 from flipkit.analysis.knowledge_file import read_knowledge
 from flipkit.cli.main import main
 from flipkit.pack.month import make_month_pack, month_plan
+from flipkit.pack.standing import standing_pack
 from tests.helpers.small_books import write_books
 
 ITEMS = """
@@ -50,6 +51,27 @@ def test_the_same_books_and_day_give_the_same_bytes(packs):
     first, second = (contents(folder) for folder in packs)
     assert first == second
     assert {"index.html", "run.json", "pack.html", "pack.zip", "category-lamps-shades.html"} <= set(first)
+
+
+@pytest.mark.slow
+def test_what_stands_as_it_would_be_made_is_left_alone(packs, tmp_path):
+    books, settings = packs[0].parent / "books", {"hour.target": "30", "report.too_few_items": "2"}
+    pack = Path(shutil.copytree(packs[0], tmp_path / "pack"))
+    made = contents(pack)
+    options = [word for pair in settings.items() for word in ("--set", "=".join(pair))]
+    stays = run("report", books, *options, "--out", pack)
+    assert stays.output.startswith("Nothing has changed since this pack was made"), stays.output
+    assert contents(pack) == made
+    asked = {"month": "", "as_of": "", "settings": settings, "categories": (), "out": pack}
+    assert standing_pack(books, **asked) == pack
+    others = ({"categories": ("stoneware",)}, {"settings": settings | {"hour.target": "31"}}, {"as_of": "2026-03-15"})
+    for other in others:
+        assert standing_pack(books, **(asked | other)) is None
+    changed = Path(shutil.copytree(books, tmp_path / "books")) / "items.csv"
+    changed.write_text(changed.read_text(encoding="utf-8").replace("40.00", "41.00"), encoding="utf-8")
+    assert standing_pack(changed.parent, **asked) is None
+    (pack / "category-stoneware.html").write_text("cut")
+    assert standing_pack(books, **asked) is None
 
 
 @pytest.mark.slow

@@ -14,10 +14,10 @@ import pandas as pd
 import pytest
 
 from flipkit.analysis.decisions import BUY, LEAVE, UNDER_A_PRICE
-from flipkit.analysis.forecasts import keep_forecasts
+from flipkit.analysis.forecasts import keep_forecasts, record_folder
 from flipkit.analysis.max_bid import aisle_rule, answer
 from flipkit.analysis.offers import offer_answer
-from flipkit.analysis.repricing import AS_NOW, PLANNED, WITHIN, plans_text, price_plan
+from flipkit.analysis.repricing import AS_NOW, PLANNED, WITHIN, plans_text, stock_plans
 from flipkit.analysis.sale_hazard import first_ratios
 from flipkit.charts.sliders import plot_tornado
 from flipkit.charts.stock import plot_patience
@@ -218,7 +218,7 @@ def test_a_plan_stands_still_for_half_a_year(demo):
     def plan(weeks):
         day = demo.as_of + dt.timedelta(days=7 * weeks)
         items = demo.items.iloc[some]
-        found = price_plan(items, demo.books.price_changes, model, cut, demo.knowledge, as_of=day)
+        found = stock_plans(items, demo.books.price_changes, model, cut, demo.knowledge, as_of=day).plan()
         return found[found["item_id"].isin(items.loc[items["listed_on"].notna(), "item_id"])].set_index("item_id")
 
     first = plan(0)
@@ -399,7 +399,7 @@ def test_what_was_said_on_the_same_day_is_not_counted(demo, scored_demo, tmp_pat
 
 
 def test_a_shops_forecasts_are_kept_apart_from_anothers(demo, few, tmp_path):
-    own, other = forecasts.record_folder(tmp_path, demo), forecasts.record_folder(tmp_path, few)
+    own, other = record_folder(tmp_path, demo.books), record_folder(tmp_path, few.books)
     assert own != other
     assert own.parent == other.parent == tmp_path / "track-record"
 

@@ -9,7 +9,7 @@ from click.testing import CliRunner
 
 from flipkit.analysis.knowledge_file import knowledge_text
 from flipkit.cli.main import main
-from flipkit.errors import AssumptionError, BooksError
+from flipkit.errors import BooksError, NotEnoughDataError
 from flipkit.pack.month import month_plan
 from flipkit.reports.bulky import Bulky
 from flipkit.reports.buy import Buy
@@ -95,7 +95,7 @@ def test_books_with_headers_only(shop, doing):
 
 
 def test_books_with_headers_only_and_a_day_named(shop):
-    with pytest.raises(AssumptionError, match="at least one thing in items"):
+    with pytest.raises(NotEnoughDataError, match="the number of things in items must be at least 1"):
         open_study(shop([]), as_of="2026-10-31")
 
 
