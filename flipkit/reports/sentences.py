@@ -146,13 +146,13 @@ def year_sentence(study: Study) -> str:
     if not gap.claimed:
         return ""
     now, then = (hourly(value, currency=study.currency) for value in (gap.hourly_first, gap.hourly_second))
-    text = f"So far {gap.first} made {now} an hour, the same months of {gap.second} {then}:"
+    text = f"So far {gap.first} made {now} an hour, the same months of {gap.second} made {then}:"
     low, high = (hourly(value, currency=study.currency) for value in sorted((abs(gap.low), abs(gap.high))))
     told = f"probably {low} to {high} {'more' if gap.gap > 0 else 'less'}"
     told = "too close to call" if gap.low < 0 < gap.high else told
     sales = study.year_gap_of_sales
     alone, before = (hourly(value, currency=study.currency) for value in (sales.hourly_first, sales.hourly_second))
-    return f"{text} {told} (sales alone: {alone} and {before})."
+    return f"{text} {told}. Without what was written off it was {alone}, and {before} then."
 
 
 def _cost_unknown(study: Study, row: pd.Series, unknown: int, things: int) -> tuple[str, str]:

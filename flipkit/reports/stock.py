@@ -452,6 +452,12 @@ class Stock:
         frame = self._told(self.plan.sort_values("item_id"))
         gone = self._kept_as_now(frame[frame["action"] == "give up"]).set_index("item_id")["worth_cents"]
         frame = frame.assign(saves_cents=-frame["item_id"].map(gone))
+        # Nothing is asked for what is cleared out; what has no typical price stands there too.
+        cleared = frame["action"] == "give up"
+        frame.loc[cleared, ["price_cents", "lowest_offer_cents", "markdown_cents"]] = np.nan
+        frame.loc[cleared, "give_up_on"] = pd.Timestamp(self.study.as_of)
+        unpriced = self._unpriced()[["item_id", "title", "category"]].assign(do="look up what like items sold for")
+        frame = pd.concat([frame, unpriced], ignore_index=True).sort_values("item_id")
         dates = {"markdown_on": "markdown_on", "clear_out_on": "give_up_on"}
         shown = pd.DataFrame(
             {

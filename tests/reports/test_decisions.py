@@ -117,8 +117,11 @@ def test_every_thing_in_stock_has_one_action_and_the_sentence_counts_them(demo):
     assert len(soon)
     assert all(f"({name})" in shown["list"] for name in soon["item_id"])
     sheet = pd.read_csv(io.StringIO(page.csv()))
-    assert sheet["item_id"].tolist() == sorted(plan["item_id"])
-    assert sheet["ask"].sum() == pytest.approx(plan["price_cents"].sum() / 100, abs=1)
+    # Everything in stock is on the sheet, what has no typical price too; nothing is asked for what is cleared out.
+    assert sheet["item_id"].tolist() == sorted(demo.unsold_items()["item_id"])
+    asked = plan.loc[plan["action"] != "give up", "price_cents"]
+    assert sheet["ask"].sum() == pytest.approx(asked.sum() / 100, abs=1)
+    assert sheet.loc[sheet["do"] == "clear out", "ask"].isna().all()
 
 
 def test_the_tables_of_prices_do_not_raise_what_is_asked(demo):
@@ -256,7 +259,7 @@ def test_hours_are_shared_within_what_can_be_found(demo):
     assert not set(left) & set(frame["category"])
     for row in frame[frame["hours"] >= 0.5].to_dict("records"):
         assert f"Give {row['category']} about {row['hours']:.0f} hours next month" in page.to_do().text
-    assert f"{shared.free_hours:,.0f} hours free" in page.to_do().text
+    assert f"{round(shared.hours) - round(float(shared.plan.hours.sum())):,} hours of the" in page.to_do().text
     # What the hours bring is the sum of the rows as they show, within the rounding of each to a tenth of an hour.
     shown = [
         [float(part) for part in row] for row in re.findall(r"([\d.]+) h +\$([\d.]+) +\$(\d+) ", page.hours().text)
