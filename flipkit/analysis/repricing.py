@@ -298,7 +298,9 @@ class _Group:
             sold, minutes, net, worth = (np.where(worth > 0, part, 0.0) for part in (sold, minutes, net, worth))
         place, price, row = paths.place, paths.price_cents, np.arange(rows.size)
         asked, week, first = self.dates.asked[rows], self.dates.week[rows], self.dates.first_on[rows]
-        later = (place[:, 1:] != place[:, :-1]) & (place[:, 1:] != GIVE_UP)
+        # A last week in which nothing changes, since a course of one week has none to compare.
+        ahead = np.column_stack([place[:, 1:], place[:, -1]])
+        later = (ahead != place) & (ahead != GIVE_UP)
         step = np.where(later.any(axis=1), later.argmax(axis=1) + 1, 0)
         # What is asked above every price considered is to be lowered to the highest of them.
         held = np.zeros(rows.size, dtype=bool)

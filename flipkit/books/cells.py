@@ -231,7 +231,7 @@ def _money(text: str, *, name: str, currency: str, signed: bool) -> int | Invali
             return InvalidCell(error.need, error.mend or _money_hint(text))
     if cents < 0 and not signed:
         return InvalidCell(
-            "an amount of at least 0", "leave the sign out; a cost, a fee and a refund are written as positive"
+            "an amount of at least 0", "leave the sign out (a cost, a fee and a refund are written as positive)"
         )
     return cents
 
@@ -275,7 +275,7 @@ def _distance(text: str, *, unit: str) -> float | InvalidCell:
     found = _measure(text, name="miles", unit=unit, read=the_units.read_distance, zero=True)
     if isinstance(found, InvalidCell):
         return InvalidCell(
-            "a number of at least 0", "write digits, with a point before decimals; 50 km is understood too"
+            "a number of at least 0", "write digits, with a point before decimals (50 km is understood too)"
         )
     return found
 
@@ -348,7 +348,7 @@ def _rate(text: str) -> int | InvalidCell:
 
 def _name(text: str) -> str | InvalidCell:
     if len(text) > LONGEST_NAME:
-        return InvalidCell(f"at most {LONGEST_NAME} characters", "give it a short name; a note may be long")
+        return InvalidCell(f"a name of at most {LONGEST_NAME} characters", "give it a short name (a note may be long)")
     return write.unescape_formula(text)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import gc
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -14,6 +15,8 @@ Severity = Literal["stop", "note"]
 
 #: Longest piece of a cell that a message repeats; a cell can hold a whole pasted page.
 _LONGEST = 60
+#: What a cell can fail to be; other findings are told in words of their own.
+_KIND = re.compile(r"(?:an amount|a (?:whole |finite )?number|a (?:date|month|measure|name|rate)|one of|in [A-Z]{3})\b")
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +24,7 @@ class Problem:
     """One finding: where, what was found, what is needed, how to mend it.
 
     >>> print(Problem("items.csv", 17, "cost", "-5", "an amount of at least 0", "write 5.00"))
-    items.csv row 17, column cost: found '-5', needed an amount of at least 0: write 5.00
+    items.csv row 17, column cost: "-5" isn't an amount of at least 0; write 5.00
     """
 
     file: str
@@ -38,7 +41,20 @@ class Problem:
         return located(self.file, self.row, self.column)
 
     def __str__(self) -> str:
-        text = f"{self.where}: found {_quoted(self.found)}, needed {self.needed}"
+        return f"{self.where}: {self.sentence}"
+
+    @property
+    def sentence(self) -> str:
+        """What is wrong and how to mend it, in words.
+
+        >>> print(Problem("items.csv", 4, "sold_price", "", "what the buyer paid", "fill it in").sentence)
+        this is blank. It needs what the buyer paid: fill it in
+        """
+        if self.found and _KIND.match(self.needed):
+            return f'"{self.found}" isn\'t {self.needed}' + (f"; {self.mend}" if self.mend else "")
+        found = f'"{self.found}"' if self.found and " " not in self.found else self.found
+        found = found or ("this is missing" if self.row is None else "this is blank")
+        text = f"{found}. {'It needs' if self.severity == 'stop' else 'Expected'} {self.needed}"
         return f"{text}: {self.mend}" if self.mend else text
 
 
@@ -81,7 +97,7 @@ def folded(problems: Iterable[Problem], *, alike: int = 3) -> list[str]:
 
     >>> lines = folded([Problem("items.csv", r, "cost", "?", "an amount", "") for r in (2, 3, 4, 5)])
     >>> print(lines[0])
-    items.csv, column cost: 4 times (rows 2, 3, 4, 5), first found '?', needed an amount
+    items.csv, column cost: 4 times (rows 2, 3, 4, 5), first "?" isn't an amount
     """
     groups: dict[tuple[str, str, str, str], list[Problem]] = {}
     for problem in problems:
@@ -93,11 +109,8 @@ def folded(problems: Iterable[Problem], *, alike: int = 3) -> list[str]:
             lines += [str(p) for p in members]
             continue
         first = members[0]
-        text = (
-            f"{located(first.file, None, first.column)}: {len(members)} times ({rows_in_words(rows)}), "
-            f"first found {_quoted(first.found)}, needed {first.needed}"
-        )
-        lines.append(f"{text}: {first.mend}" if first.mend else text)
+        place = f"{located(first.file, None, first.column)}: {len(members)} times ({rows_in_words(rows)})"
+        lines.append(f"{place}, first {first.sentence}")
     return lines
 
 
@@ -135,10 +148,6 @@ class Findings:
     def note(self, row: int | None, column: str, found: object, needed: str, mend: str = "") -> None:
         """Record a finding that is told and listed, and stops nothing."""
         self.problems.append(Problem(self.file, row, column, shortened(str(found)), needed, mend, "note"))
-
-
-def _quoted(found: str) -> str:
-    return f"'{found}'" if found else "nothing"
 
 
 # The garbage collector held while many rows are made: none of them is garbage yet.

@@ -147,11 +147,14 @@ def convert(
 
     Example: flipkit convert sales.csv --into my-books --dry-run
     """
+    from flipkit.books.problems import collector_held
     from flipkit.books.write import finish_moves
     from flipkit.imports.apply import Conversion, apply
     from flipkit.imports.detect import propose
     from flipkit.imports.mapping import read_mapping
 
+    # Hundreds of thousands of rows live until the end: none of them is garbage to look for.
+    click.get_current_context().with_resource(collector_held())
     answers = {key.replace("_", "-"): value for key, value in said.items() if value is not None}
     named = {"column": columns, "fixed": fixed, "blank": blank, "words": words, "skip": skip, "keep": keep}
     for word, pairs in named.items():

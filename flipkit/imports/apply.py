@@ -89,7 +89,9 @@ class Conversion:
         lines += [f"sum of {name} over the rows taken: {total}" for name, total in self.sums.items()]
         lines += [f"look at this: {remark}" for remark in self.remarks]
         if self.cells:
-            lines.append(f"{len(self.cells):,} cells could not be read and are blank, their rows taken:")
+            lines.append(
+                f"cells that could not be read are left blank, and their rows are taken ({len(self.cells):,}):"
+            )
             lines += [f"  row {cell.row}: {cell.why}" for cell in self.cells[:10]]
         done = {what: sum(change.done == what for change in self.changes) for what in ("filled", "taken")}
         left = [change for change in self.changes if change.done not in done]
@@ -98,7 +100,7 @@ class Conversion:
         if done["taken"]:
             lines.append(f"{done['taken']:,} changed cells taken")
         if left:
-            lines.append(f"{len(left):,} cells differ from the export and were left:")
+            lines.append(f"{len(left):,} cells differ from the export and stay as they are:")
             lines += [f"  {c.key} {c.column}: books {c.books!r}, export {c.export!r} ({c.done})" for c in left[:10]]
         if self.matched:
             lines.append(f"{len(self.matched):,} rows matched with the books")
@@ -113,7 +115,7 @@ class Conversion:
         if self.lost:
             stem = _stem(self.export)
             lines.append(
-                f"{self.lost:,} rows are not in the books: {CONVERTED}/{stem}-refused.csv has them, with reasons"
+                f"not in the books: {self.lost:,} of the rows. {CONVERTED}/{stem}-refused.csv has them, with reasons"
             )
         return "\n".join(lines) + "\n"
 
@@ -510,7 +512,7 @@ def _refused_by_books(job: _Job, result: Merged) -> dict[int, str]:
         if number is None:
             others.append(problem)
         else:
-            text = f"{problem.column}: {problem.found}, needed {problem.needed}"
+            text = f"{problem.column}: {problem.sentence}"
             bad[number] = f"{bad[number]}; {text}" if number in bad else text
     if others and not bad:
         raise ConversionError(others)

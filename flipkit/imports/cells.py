@@ -124,8 +124,7 @@ class ColumnReader:
     def complaint(self, bad: InvalidCell, cells: list[str]) -> str:
         """Why a cell of this column cannot be taken."""
         shown = " ".join(cells[at] for at in self.places)[:60]
-        mend = f" ({bad.mend})" if bad.mend else ""
-        return f"{self.name}: '{shown}' is not {bad.needed}{mend}"
+        return f'{self.name}: "{shown}" isn\'t {bad.needed}' + (f"; {bad.mend}" if bad.mend else "")
 
 
 def _text(text: str) -> str | InvalidCell:

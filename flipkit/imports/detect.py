@@ -18,7 +18,7 @@ from flipkit.imports.join import stock_of
 from flipkit.imports.mapping import Candidate, Draft, File, Mapping, Question, Source, mapping_text, read_mapping
 from flipkit.imports.match import survey
 from flipkit.imports.merge import books_in, read_ledger
-from flipkit.imports.settle import settle
+from flipkit.imports.settle import content_of, settle
 from flipkit.imports.sheets import Export, Layout, open_export
 from flipkit.rules.tables import load_rules
 
@@ -41,6 +41,7 @@ class Proposal:
     guessed: tuple[str, ...]
     questions: tuple[Question, ...]
     unused: tuple[str, ...]
+    left_over: tuple[str, ...] = ()
 
     @property
     def mapping_toml(self) -> str:
@@ -54,8 +55,8 @@ class Proposal:
             parts.append("Certain:\n" + "\n".join(f"  {line}" for line in self.certain))
         if self.guessed:
             parts.append("Guessed (say otherwise in the mapping):\n" + "\n".join(f"  {line}" for line in self.guessed))
-        if self.unused:
-            parts.append(f"Not taken: {', '.join(self.unused)}")
+        if self.left_over:
+            parts.append("Not taken:\n" + "\n".join(f"  {line}" for line in self.left_over))
         if self.questions:
             parts.append("To settle first:\n" + "\n".join(f"  {question}" for question in self.questions))
         return "\n\n".join(parts) + "\n"
@@ -112,8 +113,22 @@ def _made(export: Export, layout: Layout | None, mapping: Mapping, draft: Draft,
     used = {h for source in mapping.columns.values() for h in (*source.headers, source.blank)}
     used |= {*rows.skip, *rows.keep, *rows.unsold, *rows.gone}
     facts = layout.facts if settled and layout is not None else []
-    unused = tuple(fact.header for fact in facts if fact.filled and fact.header not in used)
-    return Proposal(export, layout, mapping, tuple(draft.certain), tuple(draft.guessed), tuple(draft.questions), unused)
+    unused = [fact for fact in facts if fact.filled and fact.header not in used]
+    sums = layout.sums(export, [fact for fact in unused if content_of(fact) == "money"]) if layout and settled else {}
+    lines = []
+    for fact in unused:
+        total = f"; they add up to {sums[fact.header]:,}" if fact.header in sums else ""
+        lines.append(f"{fact.header}: {', '.join(text[:24] for text in fact.examples[:3])}{total}")
+    return Proposal(
+        export,
+        layout,
+        mapping,
+        tuple(draft.certain),
+        tuple(draft.guessed),
+        tuple(draft.questions),
+        tuple(fact.header for fact in unused),
+        tuple(lines),
+    )
 
 
 def _checked(answers: Answers[str, str]) -> dict[str, str]:
@@ -155,11 +170,11 @@ def _tell_file(export: Export, file: File, draft: Draft) -> None:
     if len(export.sheets) > 1 and not file.sheet:
         choices = [Candidate(name, "convert this one") for name in export.sheets]
         what = "sheets with something in them" if export.encoding is None else "tables"
-        draft.decide("sheet", f"{export.path.name} has {len(export.sheets)} {what}", *choices)
+        draft.decide("sheet", f"{export.path.name} has {len(export.sheets)} {what}: which one is it?", *choices)
     elif export.encoding is None:
         draft.certain.append(f"a workbook, sheet {export.sheet}")
     if export.encoding is not None:
-        told = f"the letters are {export.encoding.name}: {export.encoding.why}"
+        told = f"the text is read as {export.encoding.name}: {export.encoding.why}"
         (draft.certain if export.encoding.certain else draft.guessed).append(told)
 
 
@@ -173,7 +188,7 @@ def _settle_header(export: Export, layout: Layout, file: File, draft: Draft) -> 
         shown = ", ".join(cell[:40] for cell in first.cells[:4] if cell)
         draft.decide(
             "header-row",
-            f"no row of headers was found; the first row is {shown}",
+            f"no row of headers was found, and the first row is {shown}: is that the header?",
             Candidate(str(first.row), "this row is the header"),
             Candidate("0", "there is none: columns are called column 1, column 2 and so on"),
             free=True,
@@ -184,12 +199,12 @@ def _settle_header(export: Export, layout: Layout, file: File, draft: Draft) -> 
         raise ConversionError([Problem(export.label, layout.header_row, "", found, "rows below the headers", "")])
     if layout.header_row:
         more = f", below {len(layout.before)} other lines" if layout.before else ""
-        draft.certain.append(f"the headers stand in row {layout.header_row}{more}")
+        draft.certain.append(f"the headers are in row {layout.header_row}{more}")
     draft.certain.append(f"{layout.rows_in:,} rows that are not blank")
     again = [header for header, given in zip(layout.headers, layout.given, strict=False) if given and header != given]
     doubled = [header for header in again if header.endswith(")")]
     if doubled:
-        draft.guessed.append(f"headers that stand twice are told apart as {', '.join(doubled)}")
+        draft.guessed.append(f"headers that are there twice are now called {', '.join(doubled)}")
     return True
 
 
@@ -219,7 +234,7 @@ def _settle_table(layout: Layout, base: Mapping, draft: Draft) -> str:
         return best
     what = {table.name: table.meaning for table in schema.TABLES} | {values.LABELS: "one shipping label of a sale"}
     choices = [Candidate(name, f"a row is {what[name]}") for name, _ in likely]
-    draft.decide("table", "the headers do not say what the rows are", *choices)
+    draft.decide("table", "the headers do not say what the rows are: what is one?", *choices)
     return ""
 
 

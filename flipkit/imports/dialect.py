@@ -69,14 +69,11 @@ def encoding_of(path: Path, *, given: str = "") -> Encoding:
         return Encoding(name, True, "as you said")
     with path.open("rb") as handle:
         head = handle.read(4096)
-    for mark, name in _MARKS:
-        if head.startswith(mark):
-            _require_text(path, name)
-            return Encoding(name, True, "the mark at its beginning says so")
-    wide = _wide(head)
-    if wide:
-        _require_text(path, wide)
-        return Encoding(wide, True, "every second byte of its letters is zero")
+    marked = next((name for mark, name in _MARKS if head.startswith(mark)), "")
+    if name := marked or _wide(head):
+        _require_text(path, name)
+        why = "the mark at its beginning says so" if marked else "every second byte of its letters is zero"
+        return Encoding(name, True, why)
     try:
         plain = _require_text(path, "utf-8")
         return Encoding("utf-8", True, "plain letters alone" if plain else "every byte fits")
@@ -254,6 +251,12 @@ def dialect_of(path: Path, encoding: Encoding) -> Dialect:
 
 
 def _detected(sample: str) -> Dialect:
+    # Where one mark alone cuts all lines into equally many cells, there is nothing to weigh.
+    even = [
+        mark for mark in DELIMITERS if len({line.count(mark) for line in sample.splitlines()}) == 1 and mark in sample
+    ]
+    if len(even) == 1 and not any(character in sample for character in "'\"\\"):
+        return Dialect(even[0])
     import clevercsv
 
     try:

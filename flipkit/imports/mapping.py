@@ -14,9 +14,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from flipkit.books.problems import Problem, shortened
 from flipkit.errors import ConversionError
-from flipkit.imports import ANSWERS, values
+from flipkit.imports import ANSWERS, SAID, values
 from flipkit.imports.join import Stock
-from flipkit.imports.values import ORDERS
 from flipkit.rules.tables import Rules
 
 Order = Literal["", "day-month-year", "month-day-year", "year-month-day"]
@@ -149,44 +148,30 @@ def _needed(kind: str, message: str) -> str:
 
 def mapping_text(mapping: Mapping, *, export: str) -> str:
     """A mapping as a TOML file with a word beside each line."""
-    told = {
-        "order": f"of dates: {', '.join(ORDERS)}",
-        "decimal": "mark before the part of a number: point or comma",
-        "currency": "of the amounts",
-        "year": "of days that are written without one",
-        "ignore": "headers that are not for the books",
-        "headers": "a file with just these is read this way",
-    }
     lines = [
         f"# How flipkit reads {export}. Keep this file and give it again with --mapping for a later export.",
         f"table = {_quoted(mapping.table)}  # what the rows become",
-        *(f"{key} = {_value(getattr(mapping, key))}  # {note}" for key, note in told.items() if getattr(mapping, key)),
+        *(
+            f"{key} = {_value(getattr(mapping, key))}  # {note}"
+            for key, note in SAID["mapping"].items()
+            if getattr(mapping, key)
+        ),
     ]
-    lines += _section("file", mapping.file, {"header_row": "row of the headers, 0 for none"})
-    rows = {
-        "duplicates": "equal rows are separate things, or count once",
-        "totals": "rows that add up others",
-        "refunds": "rows with a negative price are refunds of their order",
-        "ids": "rows that share a number",
-        "names": "rows without the number that the books go by",
-        "unsold": "words that say a row is not sold",
-        "gone": "words that say a thing left the stock unsold, and how",
-        "left": "the quantity counts what is left, beside what sold",
-    }
-    lines += _section("rows", mapping.rows, rows)
+    lines += _section("file", mapping.file)
+    lines += _section("rows", mapping.rows)
     if mapping.columns:
         lines += ["", "[columns]  # a column of the table, and where its cells come from"]
         lines += [f"{name} = {_source(source)}" for name, source in mapping.columns.items()]
     return "\n".join(lines) + "\n"
 
 
-def _section(name: str, part: BaseModel, comments: dict[str, str]) -> list[str]:
-    said = part.model_dump(exclude_defaults=True, exclude={"named_by"})
+def _section(name: str, part: BaseModel) -> list[str]:
+    said, notes = part.model_dump(exclude_defaults=True, exclude={"named_by"}), SAID["mapping_sections"]
     if not said:
         return []
     lines = ["", f"[{name}]"]
     for key, value in said.items():
-        note = f"  # {comments[key]}" if key in comments else ""
+        note = f"  # {notes[key]}" if key in notes else ""
         lines.append(f"{key} = {_value(value)}{note}")
     return lines
 
@@ -242,12 +227,12 @@ class Question:
 
     def __str__(self) -> str:
         if not self.choices:
-            return f"{self.text}: settle it with {self.option}"
+            return f"{self.text} Say {self.option}"
         ways = []
         for choice in self.choices:
             way = f"{self.option} {choice.typed or choice.value}"
             ways.append(f"{way} ({choice.meaning})" if choice.meaning else way)
-        return f"{self.text}: settle it with {' or '.join(ways)}"
+        return f"{self.text} Say {' or '.join(ways)}"
 
 
 #: Evidence from which a reading is certain, from which it may be guessed, and how far it must stand above the next.

@@ -72,11 +72,12 @@ def matches(
     pairs: list[tuple[float, int, str, str]] = []
     for fact in layout.facts:
         words = values.heading(fact.header).words
-        if not fact.filled or values.COMPUTED.search(words) or states_of(fact):
+        likely = values.likenesses(words)
+        if not fact.filled or values.says("computed", words) or states_of(fact):
             continue
         for at, (column, held) in enumerate(columns_of(table).items()):
             # A day may be that of the purchase and of the sale by words of both; what the seller has placed is placed.
-            score = values.likeness(words, table, column)
+            score = likely.get((table, column), 0.0)
             if column in taken or (fact.header in used and (held.kind in NUMBERS or score <= WEAK)):
                 continue
             if column in SIDES and fact.is_sides:
@@ -135,7 +136,7 @@ def _fit(fact: ColumnFacts, kind: str) -> float:
     """What the cells below a header say for or against a kind; far below zero rules it out."""
     dates, numbers = fact.dates, fact.numbers
     if kind in ("date", "month"):
-        if fact.is_date or fact.may_be_date:
+        if fact.dates.mostly:
             return 0.5 if fact.is_date else -3.0
         if kind == "month" and not fact.is_number:
             return 2 * _DOUBT

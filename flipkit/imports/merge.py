@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import functools
 import io
 import operator
 from collections import Counter
@@ -147,7 +148,7 @@ def _by_key(
     }
     places = [(at, file.columns.index(name), name) for at, name in enumerate(taken.columns) if name in file.columns]
     key_from = taken.columns.index(table.key)
-    same = {name: _same(table, name, units) for _, _, name in places}
+    mean = {name: _meaning(table, name, units) for _, _, name in places}
     for number, row in enumerate(taken.rows):
         place = where.get(row[key_from])
         if place is None:
@@ -167,12 +168,12 @@ def _by_key(
         accepted = row
         for at, to, name in places:
             said, stands = row[at], line[to]
-            if not said or said == stands or (stands and same[name](stands, said)):
+            if not said or said == stands or (stands and mean[name](stands) == mean[name](said)):
                 continue
             before = last.get((row[key_from], name), "")
             if not stands:
                 done = "filled" if not before else "left: you emptied this cell"
-            elif not before or not same[name](stands, before):
+            elif not before or mean[name](stands) != mean[name](before):
                 done = "left: you wrote this cell by hand"
             else:
                 done = "taken" if take_changes else "left: take changes with --changes take"
@@ -210,39 +211,26 @@ def _all_new(table: Table, result: Merged, taken: AcceptedRow) -> bool:
     return True
 
 
-def _same(table: Table, name: str, units: Units) -> Callable[[str, str], bool]:
-    """Whether two texts of a column mean the same."""
-    column = table.column(name)
-    read = reader_of(column, unit=column.unit, units=units)
-    known: dict[str, object] = {}
+def _meaning(table: Table, name: str, units: Units) -> Callable[[str], object]:
+    """What the texts of a column mean, each read once; a text that cannot be read means itself."""
+    read = reader_of(table.column(name), unit=table.column(name).unit, units=units)
 
-    def value(text: str) -> object:
-        if text not in known:
-            found = read(text)
-            known[text] = text if isinstance(found, InvalidCell) else found
-        return known[text]
+    @functools.cache
+    def meaning(text: str) -> object:
+        found = read(text) if text else None
+        return text if isinstance(found, InvalidCell) else found
 
-    return lambda one, other: value(one) == value(other)
+    return meaning
 
 
 def _by_content(table: Table, result: Merged, taken: AcceptedRow, units: Units) -> None:
     """Rows without a name: as many of each as the export has, those already there included."""
     file = result.file
     places = [(at, file.columns.index(name), name) for at, name in enumerate(taken.columns) if name in file.columns]
-    readers = []
-    for _, _, name in places:
-        column = table.column(name)
-        readers.append(reader_of(column, unit=column.unit, units=units))
-    known: dict[tuple[int, str], object] = {}
+    meanings = [_meaning(table, name, units) for _, _, name in places]
 
     def meant(cells: list[str]) -> tuple[object, ...]:
-        values: list[object] = []
-        for at, text in enumerate(cells):
-            if (at, text) not in known:
-                found = readers[at](text) if text else None
-                known[at, text] = text if isinstance(found, InvalidCell) else found
-            values.append(known[at, text])
-        return tuple(values)
+        return tuple(meaning(text) for meaning, text in zip(meanings, cells, strict=True))
 
     have: Counter[tuple[object, ...]] = Counter()
     for place in file.records:

@@ -13,8 +13,8 @@ import numpy as np
 from flipkit.books.cells import InvalidCell
 from flipkit.books.problems import Problem, rows_in_words
 from flipkit.errors import ConversionError
+from flipkit.imports import SAID, values
 from flipkit.imports import match as import_match
-from flipkit.imports import values
 from flipkit.imports.cells import ColumnReader
 from flipkit.imports.join import plain
 from flipkit.imports.mapping import Candidate, Draft, Mapping
@@ -27,36 +27,15 @@ from flipkit.imports.values import DECIMALS, ORDERS, heading, number_of
 
 _WORD_OF = {mark: word for word, mark in DECIMALS.items()}
 _DATES = ("date", "month")
-#: Columns that an export of sales or stock may lack and that only the seller can give.
-_HINTS = {
-    "cost": "0 if all of it was free, blank if you do not know, or the column of another export later",
-    "bought_on": "a header that comes close, such as the day of listing, or one day for all rows",
-    "category": "one word for all rows, such as unsorted; mend it in the books later",
-    "title": "a header; two joined by + become one text",
-    "worker": "a name, such as me",
-    "sold_on": "a header, or one day for all rows",
-    "sold_price": "what the buyer paid for the goods alone",
-}
 #: Bare measures: the option that says their unit, and the columns.
 _UNITS = {"length-unit": import_match.SIDES, "weight-unit": ("weight_lb",), "time-unit": ("minutes",)}
-#: What a column of money, days or measures may be that no header tells, the likelier first.
-_MAY_BE = {
-    "money": (
-        "sold_price", "shipping_charged", "label_paid", "fees_paid", "materials_paid", "cost", "list_price", "refund",
-    ),
-    "date": ("listed_on", "sold_on", "bought_on", "returned_on"),
-    "length": import_match.SIDES,
-    "weight": ("weight_lb",),
-}  # fmt: skip
-_IGNORED = re.compile(
-    r"pct\b|\b(?:zip|postcode|plz|phone|code|ean|isbn|station|per|percent|square|sq|tax|vat|year|age|shelf|bin|box|row|line|page|views?|watchers?|days?|count|rank|number|no|id)\b"
-)
 _UNIT_KINDS = dict.fromkeys(("in", "cm", "mm", "ft"), "length") | dict.fromkeys(("lb", "oz", "kg", "g"), "weight")
-_PRICED = re.compile(r"\b(?:price|cost|paid|fees?|charged?|amount|preis|kosten|prix|precio|prezzo|prijs|cena|koszt)\b")
 #: Columns whose blanks may be filled with one value, with what is offered.
 _FILLED = {"category": "unsorted", "bought_on": "", "sold_on": ""}
 #: Unreadable texts that stand so often in a column are asked about; a lone one is left blank and told.
 _OFTEN = 3
+#: A number of things in a row is hardly larger.
+_LARGEST_COUNT = 24
 _DOUBTED = re.compile(r"(?:(?:~|ca\.?|circa|about|approx\.?|env\.?)\s*)?([\d.,]+)\s*\??")
 #: A column of postage is what labels cost where so many amounts are prices of the seller's rate card for the weights,
 #: and what buyers paid where so many are far below the least that a label costs.
@@ -66,25 +45,12 @@ _POUNDS = {"lb": 1.0, "oz": 1 / 16, "kg": 1 / 0.45359237, "g": 1 / 453.59237}
 
 def settle(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Mapping:
     """Settle what an export leaves open."""
-    work = Settler(export, layout, mapping, draft)
-    once = (
-        work.rivals,
-        work.each,
-        work.of_order,
-        work.kinds,
-        work.refunds,
-        work.signs,
-        work.titles,
-        work.states,
-        work.units,
-    )
-    steps = (work.decimal, work.order, work.currency, work.readable, work.identity, *(() if draft.kept else once))
-    for step in (
-        *steps, work.skip, work.keep, work.repeats, work.missing, work.meanings, work.free_or_unknown, work.otherwise,
-        work.nothings, work.words,
-    ):  # fmt: skip
+    w, new = Settler(export, layout, mapping, draft), not draft.kept
+    amounts = (w.rivals, w.each, w.of_order, w.kinds, w.refunds, w.signs, w.titles, w.states, w.units) if new else ()
+    rows = (w.skip, w.keep, w.repeats, w.missing, w.meanings, w.free_or_unknown, w.otherwise, w.nothings, w.words)
+    for step in (w.decimal, w.order, w.currency, w.readable, w.identity, *amounts, *rows):
         step()
-    return work.mapping
+    return w.mapping
 
 
 @dataclass
@@ -108,9 +74,10 @@ class Settler:
         """Change one column."""
         self.set(columns={**self.mapping.columns, name: self.mapping.columns[name].model_copy(update=changes)})
 
-    def drop(self, name: str) -> None:
-        """Take a column from nowhere."""
-        self.set(columns={one: source for one, source in self.mapping.columns.items() if one != name})
+    def drop(self, name: str, header: str = "\0") -> None:
+        """Take a column, or all that come from a header, from nowhere."""
+        columns = self.mapping.columns
+        self.set(columns={n: columns[n] for n in columns if n != name and self.header(n) != header})
 
     @property
     def items(self) -> bool:
@@ -159,8 +126,12 @@ class Settler:
             seen = fact.numbers.decisive
             if len(seen) == 2:
                 both = " and ".join(seen.values())
-                text = f"{fact.header} writes numbers in two ways, {both}; the others would be refused"
-                self.draft.decide("decimal", text, *(Candidate(_WORD_OF[m], f"{seen[m]} is meant") for m in ".,"))
+                text = f"{fact.header} has numbers written in two ways, {both}: which one is right?"
+                self.draft.decide(
+                    "decimal",
+                    text,
+                    *(Candidate(_WORD_OF[m], f"{seen[m]} is right; the others are refused") for m in ".,"),
+                )
                 return
             mark = next(iter(seen), "") or {".": ",", ",": "."}.get(fact.numbers.grouped, "")
             if mark:
@@ -185,7 +156,11 @@ class Settler:
             text = next(iter(doubts[0].numbers.doubtful.values()))
             bare = re.sub(r"[^\d.,]", "", text)
             ways = (Candidate(_WORD_OF[m], f"{bare} is {abs(number_of(text, m) or 0):f}") for m in ".,")
-            self.draft.decide("decimal", f"{doubts[0].header} holds {text}, and nothing says what the mark is", *ways)
+            self.draft.decide(
+                "decimal",
+                f"{doubts[0].header} has {text}: does that mark stand before the cents or between thousands?",
+                *ways,
+            )
         elif not marks:
             self.set(decimal="point")
 
@@ -199,7 +174,7 @@ class Settler:
             if fact.dates.short_years:
                 draft.guessed.append(f"two-digit years in {fact.header} are 1970 to 2069")
             if fact.dates.clocks:
-                draft.certain.append(f"the time of day in {fact.header} is left aside")
+                draft.certain.append(f"the time of day in {fact.header} is left out")
         if "dates" in draft.answers or self.mapping.order:
             self.set(order=draft.said("dates", self.mapping.order))
             return
@@ -225,12 +200,17 @@ class Settler:
 
     def _ask_order(self, fact: ColumnFacts) -> None:
         dates, text = fact.dates, fact.dates.differing
-        why = f"every date in {fact.header} reads in more than one way, such as {text}"
+        why = f"every date in {fact.header} can be read in more than one way, such as {text}: which is right?"
         ways = {order: values.day_of(text, order) for order in dates.orders}
         said = {order: f"{text} is {day.day} {day:%B} {day.year}" for order, day in ways.items() if day is not None}
         if not dates.orders:
-            why = f"{fact.header} holds dates in more than one order, such as {' and '.join(dates.decisive.values())}"
-            said = {order: f"{count} texts fit, the others are refused" for order, count in dates.fits.items() if count}
+            both = " and ".join(dates.decisive.values())
+            why = f"{fact.header} has dates in more than one order, such as {both}: which is right?"
+            said = {
+                order: f"fits {count} of the dates; the others are refused"
+                for order, count in dates.fits.items()
+                if count
+            }
         self.draft.decide("dates", why, *(Candidate(order, meaning) for order, meaning in said.items()))
 
     def currency(self) -> None:
@@ -261,9 +241,9 @@ class Settler:
             several = len(set(fits.values())) > 1
             said = draft.decide(
                 "currency",
-                "the amounts are in more than one currency, and a shop has one"
+                "the amounts are in more than one currency, and a shop has one: which is yours?"
                 if several
-                else f"{next(iter(found))} may mean more than one currency",
+                else f"{next(iter(found))} can mean more than one currency: which is it?",
                 *(
                     Candidate(
                         code,
@@ -342,7 +322,9 @@ class Settler:
         at, held = self.at("title"), {plain(row["title"]) for row in self.draft.stock.rows}
         there = sum(plain(record.cells[at]) in held for record in self.layout.kept) if at >= 0 else 0
         if there and self.at("cost") >= 0:
-            text = f"the books name their items by {by}, which this file lacks, and {there:,} titles are in the books"
+            text = (
+                f"the books name their items by {by}, which this file lacks: are {there:,} like titles the same things?"
+            )
             self.set_rows(names=self.draft.settle("names", text, given=self.mapping.rows.names) or "")
 
     # What the amounts are for: one thing or several, a line or its order, spent or earned.
@@ -368,7 +350,7 @@ class Settler:
                 continue
             self.draft.decide(
                 f"column {name}",
-                f"{match.header} and {match.rivals[0]} could both be {name}, and they differ",
+                f"{match.header} and {match.rivals[0]} could both be {name}, and they differ: which is it?",
                 *(Candidate(header, typed=f"'{name}={header}'") for header in (match.header, *match.rivals)),
                 option="--column",
             )
@@ -396,7 +378,7 @@ class Settler:
         if sold >= 0 and not self.mapping.rows.left:
             words = heading(self.header("quantity")).words
             more = any(self.number(cells, sold) > self.number(cells, at) for cells in self.cells())
-            left = 0.9 if values.LEFT.search(words) else 0.5 if more or values.STOCK.search(words) else 0.1
+            left = 0.9 if values.says("left", words) else 0.5 if more or values.says("stock", words) else 0.1
             here, beside = self.header("quantity"), self.header("quantity_sold")
             text, told = f"{here} stands beside {beside}: what does it count?", f"{here} counts what is left unsold"
             told = told if left > 0.5 else ""
@@ -410,12 +392,12 @@ class Settler:
             if not header or self.mapping.columns[column].each:
                 continue
             words = heading(header).words
-            whole = values.WHOLE.search(words) or any(
+            whole = values.says("whole", words) or any(
                 header in told and " times " in told for told in self.draft.certain
             )
-            one = 0.9 if values.EACH.search(words) else 0.5
+            one = 0.9 if values.says("each", words) else 0.5
             where = rows_in_words(several, most=5) if several else "some rows"
-            text = f"{where} have a quantity above 1, and {header} does not say what it is for"
+            text = f"{where} have a quantity above 1: is {header} for one of them or for the row?"
             told = "" if whole else f"{header} is for one; the row's {column} is that times the quantity"
             sure = {"each": 0.0, "row": 0.9} if whole else {"each": one, "row": 1 - one}
             said = self.draft.settle(key, text, sure, told=told)
@@ -425,10 +407,11 @@ class Settler:
     def of_order(self) -> None:
         """Whether an amount that repeats within an order belongs to the order or to each line."""
         at, price = self.at("order_id"), self.at("sold_price")
+        lines_of = Counter(cells[at] for cells in self.cells()) if self.items and at >= 0 else Counter()
         groups: dict[str, list[list[str]]] = {}
-        for cells in self.cells() if self.items and at >= 0 and not self.layout.facts[at].unique else ():
+        for cells in self.cells() if max(lines_of.values(), default=0) > 1 else ():
             # Money given back says nothing about how the sale's own lines are written.
-            if cells[at] and self.number(cells, price) >= 0:
+            if cells[at] and lines_of[cells[at]] > 1 and self.number(cells, price) >= 0:
                 groups.setdefault(cells[at], []).append(cells)
         several = [lines for lines in groups.values() if len(lines) > 1]
         for column, key in (
@@ -448,7 +431,12 @@ class Settler:
             named = 0.9 if re.search(r"\border\b", heading(header).words) else 0.5
             told = f"{header} {way} shared among {'its items' if first else 'them'}"
             sure = {"order": 1.0, "line": 0.0} if first else {"order": named, "line": 0.3}
-            said = self.draft.settle(key, f"{header} is the same on all lines of each order", sure, told=told)
+            said = self.draft.settle(
+                key,
+                f"{header} is the same on all lines of an order: was it paid once or for each line?",
+                sure,
+                told=told,
+            )
             self.set_column(column, per_order=said == "order")
 
     def kinds(self) -> None:
@@ -466,10 +454,9 @@ class Settler:
                     ways[value < 0].add(cells[fact.index])
             if fact.index in own or ways[True] & ways[False] or not all(ways.values()):
                 continue
-            back = [text for text in sorted(ways[True]) if values.VOID.search(text)]
+            back = [text for text in sorted(ways[True]) if values.says("void", text)]
             rest = "|".join(text for text in sorted(ways[True]) if text not in back)
-            for name in [n for n in self.mapping.columns if self.header(n) == fact.header]:
-                self.drop(name)
+            self.drop("", fact.header)
             if rest:
                 self.draft.decide(
                     f"skip {fact.header}",
@@ -489,7 +476,7 @@ class Settler:
         if numbers is not None and numbers.negatives and numbers.positives:
             told = f"rows with a negative {header} are money given back; it goes to the sale of the same order"
             sure = 0.9 if linked != {"title"} else 0.6
-            text, given = f"{header} is negative in some rows", self.mapping.rows.refunds
+            text, given = f"{header} is negative in some rows: what are they?", self.mapping.rows.refunds
             self.set_rows(
                 refunds=self.draft.settle("refunds", text, {"join": sure, "refuse": 0.4}, given=given, told=told) or ""
             )
@@ -501,7 +488,7 @@ class Settler:
             if not numbers.negatives or name in ("adjustment", "label_adjustment") or self.mapping.columns[name].turned:
                 continue
             if not numbers.positives:
-                self.draft.guessed.append(f"{fact.header} writes amounts as negative throughout; the sign is turned")
+                self.draft.guessed.append(f"{fact.header} has negative amounts alone; they are taken as positive")
             elif (self.mapping.table, name) == ("overheads", "amount"):
                 told = f"negative amounts in {fact.header} are spent, positive ones came in and are refused"
                 self.draft.guessed.append(told)
@@ -528,9 +515,7 @@ class Settler:
         """A column that says of each thing whether it is sold, unsold, or gone in another way."""
         for fact in self.layout.facts if self.items else ():
             said = import_match.states_of(fact)
-            if not said or (
-                said <= {"yes", "no"} and not values.SOLD_FLAG.search(heading(fact.header).words.rstrip("? "))
-            ):
+            if not said or (said <= {"yes", "no"} and not values.says("sold", heading(fact.header).words.rstrip("? "))):
                 continue
             texts = {cells[fact.index] for cells in self.cells()} - {""}
             no = tuple(sorted(text for text in texts if values.state_of(text) in ("no", "unsold")))
@@ -541,8 +526,7 @@ class Settler:
             if gone:
                 self.draft.guessed.append(f"where {fact.header} says {', '.join(gone)} the thing left the stock unsold")
                 self.set_rows(gone={fact.header: gone})
-            for name in [n for n in self.mapping.columns if self.header(n) == fact.header]:
-                self.drop(name)
+            self.drop("", fact.header)
 
     def units(self) -> None:
         """The unit of bare numbers in sides, weights and times: as other headers say, or asked."""
@@ -555,7 +539,7 @@ class Settler:
             # A time that is called minutes or hours has its unit; what is called time has none.
             sure = dict.fromkeys(said, 0.9) if len(said) == 1 else {}
             told = f"{heads} is in {', '.join(said)}, like what stands beside it"
-            text = f"{heads} holds bare numbers: in which unit?"
+            text = f"{heads} has plain numbers: in which unit?"
             unit = self.draft.settle(key, text, sure, told=told) if bare else None
             for name in bare if unit else ():
                 self.set_column(name, unit=unit)
@@ -578,10 +562,10 @@ class Settler:
         """Orders that do not stand."""
         skip = {**self.mapping.rows.skip, **self._answered("skip")}
         for fact in self.layout.facts if self.items and not self.draft.kept else ():
-            if fact.header in skip or not values.STATUS.search(heading(fact.header).words):
+            if fact.header in skip or not values.says("status", heading(fact.header).words):
                 continue
             void = "|".join(
-                sorted(text for text in {cells[fact.index] for cells in self.cells()} if values.VOID.search(text))
+                sorted(text for text in {cells[fact.index] for cells in self.cells()} if values.says("void", text))
             )
             if void:
                 self.draft.decide(
@@ -602,7 +586,7 @@ class Settler:
         if self.mapping.table not in ("overheads", "supplies") or self.draft.kept or not (header and amount):
             return
         numbers = self.layout.fact(amount).numbers
-        bank = any(values.BALANCE.search(heading(name).words) for name in self.layout.headers)
+        bank = any(values.says("balance", heading(name).words) for name in self.layout.headers)
         for fact in self.layout.facts:
             ways = {values.direction_of(text) for text in fact.examples} if 0 < fact.distinct <= 4 else {""}
             if ways == {"out", "in"} and fact.header not in self.mapping.rows.keep:
@@ -615,8 +599,8 @@ class Settler:
         if (bank or (numbers.negatives and numbers.positives)) and header not in self.mapping.rows.keep and not said:
             self.draft.decide(
                 f"keep {header}",
-                f"this looks like a bank list, which holds more than {self.mapping.table}: which words in {header} "
-                f"mark the lines to take",
+                f"this looks like a bank list, which has more than {self.mapping.table}: which words in {header} "
+                f"mark the lines to take?",
                 option=f"--keep '{header}=WORD|WORD', or '{header}=*' for every line",
                 free=True,
             )
@@ -629,7 +613,7 @@ class Settler:
         if layout.duplicate_count and not duplicates:
             row, first = layout.duplicates[0]
             equal = f"{layout.duplicate_count:,} rows are equal to an earlier one in every cell"
-            draft.settle("duplicates", f"{equal} (row {row} to row {first})")
+            draft.settle("duplicates", f"{equal} (row {row} to row {first}): do they all count?")
         doubtful = [total for total in layout.totals if not total.certain]
         for total in layout.totals if not totals else ():
             if total.certain:
@@ -642,7 +626,7 @@ class Settler:
             why = f"has no words, and is the sum of the rows above in {', '.join(total.sums)}"
             if total.label:
                 why = f"is called {total.label}, but its numbers are not the sums of the rows above"
-            draft.settle("totals", f"row {total.row} {why}")
+            draft.settle("totals", f"row {total.row} {why}: is it a total?")
         elif layout.totals:
             totals = totals or "leave-out"
         self.set_rows(duplicates=duplicates, totals=totals)
@@ -665,9 +649,11 @@ class Settler:
         for name in dict.fromkeys(needed):
             if name in columns or (name == "cost" and "lot_id" in columns) or f"column {name}" in asked:
                 continue
-            hint = _HINTS.get(name, "a header, or a value for all rows")
+            hint = SAID["hints"].get(name, "a header, or a value for all rows")
             option = f"--column {name}=HEADER or --fixed {name}=VALUE"
-            self.draft.decide(f"column {name}", f"no column is {name} ({hint})", option=option, free=True)
+            self.draft.decide(
+                f"column {name}", f"no column is {name} ({hint}): where does it come from?", option=option, free=True
+            )
 
     def _sales_of_stock(self) -> bool:
         """Whether the rows are sales of items that the books hold, so that nothing is missing for new ones."""
@@ -683,7 +669,7 @@ class Settler:
             and not (title_at >= 0 and plain(record.cells[title_at]) in titles)
         ]
         told = "every row is a sale of an item in the books, found by its number or its title"
-        text = f"{rows_in_words(strange, most=5)} of {len(self.layout.kept):,} sell no item that the books hold"
+        text = f"{rows_in_words(strange, most=5)} of {len(self.layout.kept):,} sell no item of the books: what then?"
         sure = {} if strange else {"refuse": 0.9, "new": 0.0}
         said = self.draft.settle("unmatched", text, sure, told="" if strange else told)
         return said != "new"
@@ -698,8 +684,7 @@ class Settler:
             )
             if draft.answers.get(key) == "ignore" or header in ignored:
                 ignored.append(header)
-                for name in [n for n in self.mapping.columns if self.header(n) == header]:
-                    self.drop(name)
+                self.drop("", header)
                 continue
             # What a record cannot be without is asked first: it may be this header.
             first = any(question.key.startswith("column ") for question in draft.questions)
@@ -732,10 +717,10 @@ class Settler:
             or any(score > 90 and n in columns and f"column {n}" in draft.answers for n, score in likely.items())
         ):
             return []
-        kind = "" if taken or not fact.filled or values.COMPUTED.search(head.words) else _content(fact, head)
+        kind = "" if taken or not fact.filled or values.says("computed", head.words) else self._kind(fact)
         if not either and not kind:
             return []
-        free = [name for name in _MAY_BE.get(kind, ()) if name not in columns or name in draft.unsure]
+        free = [name for name in SAID["may_be"].get(kind, ()) if name not in columns or name in draft.unsure]
         names = doubtful if either else free
         proof = self._postage(fact, taken) if either else {}
         found = []
@@ -746,6 +731,27 @@ class Settler:
             meaning = f"{values.columns_of('items')[name].meaning}{now}"
             found.append(Candidate(name, meaning, sure, f"{name} is {fact.header}: {why}", typed))
         return [*found, Candidate("ignore", "not for the books", 0.3, typed=f"'ignore={fact.header}'")]
+
+    def _kind(self, fact: ColumnFacts) -> str:
+        """What a header that no words tell holds: small whole numbers, mostly 1, count things if the titles say so."""
+        numbers, at, title = fact.numbers, fact.index, self.at("title")
+        whole = fact.is_number and not (numbers.with_part or numbers.negatives or numbers.currencies)
+        counts = (
+            [self.number(record.cells, at) for record in self.layout.kept]
+            if whole and fact.distinct > 1
+            else [Decimal(0)]
+        )
+        lone = [title >= 0 and values.says_several(r.cells[title]) for r in self.layout.kept if r.cells[at] == "1"]
+        if (
+            max(counts) > _LARGEST_COUNT
+            or len(lone) < _HALF * min(fact.filled, len(counts))
+            or values.says("priced", heading(fact.header).words)
+        ):
+            return content_of(fact)
+        pairs = zip(counts, self.layout.kept, strict=False)
+        many = [title >= 0 and values.says_several(record.cells[title]) for count, record in pairs if count > 1]
+        said = sum(many) >= _HALF * len(many) > 0 and sum(lone) < _HALF * len(lone)
+        return "count" if said and not values.says("ignored", heading(fact.header).words) else ""
 
     def _postage(self, fact: ColumnFacts, taken: str) -> dict[str, tuple[float, str]]:
         """Whether a column of postage is income or cost: by its sign, by what stands beside it, by a rate card."""
@@ -821,7 +827,7 @@ class Settler:
             offers = [Candidate(offered, "for these rows", typed=f"{name}={offered}")] if offered else []
             said = self.draft.decide(
                 f"blank {name}",
-                f"{lacking:,} rows have no {header}",
+                f"{lacking:,} rows have no {header}: what should stand there?",
                 *offers,
                 Candidate("refuse", "list these rows and take the others", typed=f"{name}=refuse"),
                 option="--blank",
@@ -878,7 +884,7 @@ class Settler:
         meant: dict[str, str] = {}
         for text in odd:
             doubted = _DOUBTED.fullmatch(text.casefold())
-            guess = values.cell_words().get(values.plain_words(text), doubted[1] if doubted else None)
+            guess = values.with_gone("cells").get(values.plain_words(text), doubted[1] if doubted else None)
             if guess is not None and not isinstance(reader.meant(guess), InvalidCell):
                 meant[text] = guess
         asked = [text for text, count in odd.items() if text in meant or count >= _OFTEN]
@@ -892,7 +898,7 @@ class Settler:
         offers = [Candidate(proposed, reading, typed=f"'{name}={proposed}'")] if not column.choices else []
         said = self.draft.decide(
             f"words {name}",
-            f"{header} holds {shown}, where {name} needs {needed}: what do they mean? (WORD=MEANING|WORD=MEANING)",
+            f"{header} has {shown}, and {name} needs {needed}: what do they mean? (WORD=MEANING|WORD=MEANING)",
             *offers,
             option="--words" if offers else f"--words '{name}=WORD=MEANING|WORD=MEANING'",
             free=True,
@@ -907,13 +913,14 @@ class Settler:
         self.set_column(name, words=words)
 
 
-def _content(fact: ColumnFacts, head: values.Heading) -> str:
+def content_of(fact: ColumnFacts) -> str:
     """What a column that no header tells holds by its content: money, days, measures, or none of these."""
+    head = heading(fact.header)
     if fact.is_date:
         return "date" if fact.dates.serials < fact.dates.read else ""
     if said := {_UNIT_KINDS.get(unit, "") for unit in fact.units - {""}}:
         return said.pop() if len(said) == 1 else ""
-    if not fact.is_number or values.STATUS.search(head.words) or _IGNORED.search(head.words):
+    if not fact.is_number or values.says("status", head.words) or values.says("ignored", head.words):
         return "money" if fact.is_number and head.currency else ""
     if head.unit:
         return _UNIT_KINDS.get(head.unit, "")
@@ -925,5 +932,5 @@ def _content(fact: ColumnFacts, head: values.Heading) -> str:
     priced = cents or (any(value >= 10 for value in given) and all(round(value, 2) == value for value in given))
     # Whole numbers of one length are codes or years, and one a row is a number of the row.
     codes = not numbers.with_part and (len(set(map(len, texts))) == 1 or (fact.unique and fact.filled > 20))
-    money = head.currency or numbers.currencies or (priced and not codes) or _PRICED.search(head.words)
+    money = head.currency or numbers.currencies or (priced and not codes) or values.says("priced", head.words)
     return "money" if money else ""

@@ -324,11 +324,6 @@ class ColumnFacts:
         return self.dates.mostly and self.dates.read > (self.dates.serials if self.is_number else 0)
 
     @property
-    def may_be_date(self) -> bool:
-        """Whether nearly all of its texts could be dates, day numbers included."""
-        return self.dates.mostly
-
-    @property
     def is_sides(self) -> bool:
         """Whether its texts are three sides each."""
         return bool(self.examples) and all(map(three_sides, self.examples))
@@ -566,6 +561,16 @@ class Layout:
         else:
             for block in self._held or self.sorted_blocks(export):
                 yield from block.rows
+
+    def sums(self, export: Export, facts: list[ColumnFacts]) -> dict[str, Decimal]:
+        """What the numbers of columns add up to, by header."""
+        totals = [total.cells for total in self.totals]
+        return {
+            fact.header: _sum(
+                (cells[fact.index] for cells in self.all_cells(export) if cells not in totals), fact.likely_decimal
+            )
+            for fact in facts
+        }
 
     def _read_blocks(self, export: Export) -> Iterator[SortedBlock]:
         width = len(self.headers)

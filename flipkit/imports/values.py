@@ -5,11 +5,12 @@ from __future__ import annotations
 import datetime as dt
 import functools
 import importlib.resources
+import itertools
 import re
 import tomllib
 import unicodedata
 from collections import Counter
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
@@ -23,21 +24,23 @@ from flipkit.money import SYMBOLS
 # ``1,234`` is a thousand or a little over one. Only marks that read one way settle a column; where none does, the
 # seller is asked.
 
+
+@functools.cache
+def _file() -> dict[str, Any]:
+    text = importlib.resources.files("flipkit.imports").joinpath("words.toml").read_text(encoding="utf-8")
+    words: dict[str, Any] = tomllib.loads(text)
+    return words
+
+
 #: Decimal marks, by the word that options and mappings use.
 DECIMALS = {"point": ".", "comma": ","}
 #: Texts that programs write where there is nothing.
-NOTHING = frozenset([
-    "-", "--", "---", "–", "—", ".", "?", "??", "n/a", "na", "#n/a", "none", "null", "nil", "nan", "n.a.", "n. a.",
-    "tbd", "k.a.", "k. a.", "n/d", "n.d.", "s/d", "brak", "n.v.t.",
-])  # fmt: skip
+NOTHING = frozenset(_file()["nothing"])
 #: Currencies that a sign or a word beside an amount can mean, the likeliest first.
 SIGNS: dict[str, tuple[str, ...]] = dict.fromkeys(SYMBOLS.values(), ())
 for _code, _sign in SYMBOLS.items():
     SIGNS[_sign] += (_code,)
-SIGNS |= {
-    "US$": ("USD",), "C$": ("CAD",), "CA$": ("CAD",), "A$": ("AUD",), "AU$": ("AUD",), "NZ$": ("NZD",), "zl": ("PLN",),
-    "Fr.": ("CHF",), "SFr.": ("CHF",),
-}  # fmt: skip
+SIGNS |= {sign: (code,) for sign, code in _file()["signs"].items()}
 _WHOLE = re.compile(
     r"(?P<open>\()?\s*(?P<sign>[-+−–])?\s*(?P<before>S?Fr\.|[^0-9\s.,()+−–-]{1,4}|[A-Z]{3})?\s*(?P<inner>[-+−])?\s*"
     r"(?P<body>(?:[0-9][0-9.,'’\u00a0\u202f\u2009 ]*)?[0-9][.,]?|[.,][0-9]+)\s*"
@@ -241,6 +244,7 @@ class NumberEvidence(Evidence):
         return next(iter(self.doubtful)) if self.below_thousand >= 3 and self.doubts >= 3 else ""
 
 
+@functools.lru_cache(maxsize=200_000)
 def number_of(text: str, decimal: str) -> Decimal | None:
     """The number that a text names, exactly, under a decimal mark.
 
@@ -386,36 +390,27 @@ class DateEvidence(Evidence):
         return bool(self.differing) or bool(self.decisive)
 
 
-@functools.cache
-def _months() -> dict[str, int]:
+def _calendar(kind: str) -> Iterator[tuple[int, str]]:
+    """The names of months or days in every language, each with its number."""
     from babel import Locale
 
-    known: dict[str, int] = {}
-    clash: set[str] = set()
     for name in LOCALES:
-        locale = Locale.parse(name)
-        for context in ("format", "stand-alone"):
-            for width in ("wide", "abbreviated"):
-                for number, word in locale.months[context][width].items():
-                    plain = word.casefold().strip(". ")
-                    if known.setdefault(plain, number) != number:
-                        clash.add(plain)
-    known["sept"] = 9
-    return {word: number for word, number in known.items() if word not in clash and not word.isdigit()}
+        held = getattr(Locale.parse(name), kind)
+        for context, width in itertools.product(("format", "stand-alone"), ("wide", "abbreviated")):
+            yield from ((number, word.casefold().strip(". ")) for number, word in held[context][width].items())
+
+
+@functools.cache
+def _months() -> dict[str, int]:
+    known: dict[str, int] = {}
+    clash = {word for number, word in _calendar("months") if known.setdefault(word, number) != number}
+    return {word: n for word, n in known.items() if word not in clash and not word.isdigit()} | {"sept": 9}
 
 
 @functools.cache
 def _day_words() -> frozenset[str]:
-    from babel import Locale
-
     words = {"de", "of", "the", "den", "le", "el", "del", "th", "st", "nd", "rd"}
-    for name in LOCALES:
-        days = Locale.parse(name).days
-        for context in ("format", "stand-alone"):
-            for width in ("wide", "abbreviated"):
-                for word in days[context][width].values():
-                    words.update(_WORD.findall(word.casefold()))
-    return frozenset(words)
+    return frozenset(words.union(*(_WORD.findall(word) for _, word in _calendar("days"))))
 
 
 @functools.lru_cache(maxsize=200_000)
@@ -527,56 +522,10 @@ def day_of(text: str, order: str, year: str = "") -> dt.date | None:
 LABELS = "labels"
 _LANGUAGES = ("de", "fr", "es", "it", "nl", "pl")
 
-#: Headers that say an amount is for one of several like things, or for all of them together.
-EACH = re.compile(
-    r"\b(?:unit|each|per (?:item|unit|piece|pc|stuk)|apiece|ea|stuck(?:preis)?|unitaire|unitario|unitaria|za sztuke)\b"
-)
-WHOLE = re.compile(r"\b(?:total|subtotal|sum|all|line|gesamt\w*|totale|razem|totaal)\b")
-#: Headers that say a quantity is what is left, and those that may.
-LEFT = re.compile(
-    r"\b(?:left|remaining|unsold|on hand|rest|reste|restant\w*|quedan?|rimast\w*|resterend\w*|pozostal\w*)\b"
-)
-STOCK = re.compile(r"\b(?:stock|bestand|lager|existencias|giacenza|voorraad|stan|magazyn)\b")
-#: Headers that name the buyer.
-_BUYER = re.compile(
-    r"\b(?:buyer|customer|kaufer|kunde|acheteur|client|comprador|cliente|acquirente|koper|kupujac\w*)\b"
-)
-#: Headers of a column that says whether an order stands.
-STATUS = re.compile(
-    r"\b(?:status|state|order state|cancelled|canceled|cancellation|bestellstatus|statut|etat|estado|stato|stan)\b"
-)
-#: Words in such a column for an order that does not count as a sale.
-VOID = re.compile(
-    r"\b(?:cancel|void|unpaid|failed|declined|not paid|expired|abandoned|refund|return|stornier|annul|rembours|"
-    r"reembols|rimbors|geannuleerd|terugbetaald|anulowan|zwrot|zwroc)",
-    re.I,
-)
-#: Headers that a bank list has and a list of expenses has not.
-BALANCE = re.compile(
-    r"\b(?:balance|running total|credit|paid in|money in|deposit|deposits|saldo|kontostand|solde|haben)\b"
-)
-#: Figures that the kit computes itself and never takes.
-COMPUTED = re.compile(
-    r"\b(?:profit|net|margin|roi|return on investment|gain|loss|hourly|days (?:listed|held|on hand)|sell.?through|"
-    r"gewinn|marge|rendite|benefice|beneficio|ganancia|margen|guadagno|utile|margine|winst|zysk|marza)\b"
-)
-#: Headers of a column that says whether a thing is sold.
-SOLD_FLAG = re.compile(r"^(?:is |already )?(?:sold|verkauft|vendue?|vendido|venduto|verkocht|sprzedane|sold y n)$")
 #: How a thing leaves the stock without a sale, and the word for one that its buyer fetches.
 GONE = ("donated", "scrapped", "kept")
 COLLECTED = "collected"
 
-_UNIT_WORDS = {
-    "in": "in", "inch": "in", "inches": "in", "cm": "cm", "mm": "mm", "ft": "ft", "feet": "ft",
-    "lb": "lb", "lbs": "lb", "pound": "lb", "pounds": "lb", "oz": "oz", "ounce": "oz", "ounces": "oz",
-    "kg": "kg", "kgs": "kg", "kilo": "kg", "kilos": "kg", "kilogram": "kg", "kilograms": "kg",
-    "g": "g", "gram": "g", "grams": "g",
-    "min": "min", "mins": "min", "minutes": "min", "hours": "hour", "hrs": "hour", "h": "hour", "hour": "hour",
-    "minuten": "min", "minuti": "min", "minutos": "min", "minuty": "min", "std": "hour", "stunden": "hour",
-    "heures": "hour", "horas": "hour", "ore": "hour", "uren": "hour", "godziny": "hour", "godz": "hour",
-    "s": "s", "sec": "s", "secs": "s", "seconds": "s", "sekunden": "s", "secondes": "s", "m": "m",
-    "km": "km", "kilometers": "km", "kilometres": "km", "miles": "mile", "mi": "mile",
-}  # fmt: skip
 #: Units that are words of their own, which need a measure before them.
 _DOUBTFUL = frozenset(["in", "g", "h", "s", "m", "ore", "min"])
 _IN_BRACKETS = re.compile(r"[(\[]\s*([a-z]+)\.?\s*[)\]]\s*$")
@@ -584,13 +533,6 @@ _SIDES = frozenset(
     ["length", "width", "height", "depth", "l", "w", "h", "size", "girth", "weight", "wt", "time", "duration"]
 )
 _CURRENCY = re.compile(r"[$€£¥]|\b(?:usd|eur|gbp|cad|aud|nzd|chf|sek|nok|dkk|pln|czk|jpy)\b")
-
-
-@functools.cache
-def _file() -> dict[str, Any]:
-    text = importlib.resources.files("flipkit.imports").joinpath("words.toml").read_text(encoding="utf-8")
-    words: dict[str, Any] = tomllib.loads(text)
-    return words
 
 
 @functools.cache
@@ -615,23 +557,42 @@ def by_word(section: str) -> dict[str, str]:
 
 
 @functools.cache
-def cell_words() -> dict[str, str]:
-    """Words that people write instead of an amount or a day, and what they mean."""
-    return _gone_words() | by_word("cells")
+def _pattern(kind: str) -> re.Pattern[str]:
+    return re.compile(rf"\b(?:{'|'.join(_file()['headers'][kind])})\b", re.IGNORECASE)
 
 
-def _gone_words() -> dict[str, str]:
-    return {how: how for how in GONE} | {word: how for word, how in by_word("choices").items() if how in GONE}
+def says(kind: str, words: str) -> bool:
+    """Whether a text says one of the things that the list of words has for headers.
+
+    >>> says("each", "unit price"), says("each", "united"), says("void", "Cancelled by buyer")
+    (True, False, True)
+    """
+    return _pattern(kind).search(words) is not None
 
 
 @functools.cache
-def _states() -> dict[str, str]:
-    return _gone_words() | by_word("states")
+def with_gone(section: str) -> dict[str, str]:
+    """The words of a section and those for how a thing leaves the stock unsold, each with what it means."""
+    ways = {how: how for how in GONE} | {word: how for word, how in by_word("choices").items() if how in GONE}
+    return ways | by_word(section)
 
 
 def state_of(text: str) -> str:
     """Whether a word says that a thing is sold, unsold, kept and so on, or just yes or no; empty for any other."""
-    return _states().get(plain_words(text)) or ("void" if VOID.search(text) else "")
+    return with_gone("states").get(plain_words(text)) or ("void" if says("void", text) else "")
+
+
+def says_several(title: str) -> bool:
+    """Whether a title speaks of several things.
+
+    >>> says_several("Lot of 4 cups"), says_several("Lotus vase"), says_several("3 x spoon")
+    (True, False, True)
+    """
+    words = plain_words(title).split()
+    return (
+        not by_word("several").keys().isdisjoint(words)
+        or re.search(r"\b(?:\d+ ?x|x ?\d+)\b", " ".join(words)) is not None
+    )
 
 
 def direction_of(text: str) -> str:
@@ -684,10 +645,10 @@ def heading(header: str) -> Heading:
     words = re.sub(r"[^\w]+|_", " ", unaccented(text)).split()
     unit = ""
     doubtful = not _SIDES.intersection(words) and bracketed is None
-    if len(words) > 1 and words[-1] in _UNIT_WORDS and not (words[-1] in _DOUBTFUL and doubtful):
-        unit = _UNIT_WORDS[words.pop()]
+    if len(words) > 1 and words[-1] in by_word("units") and not (words[-1] in _DOUBTFUL and doubtful):
+        unit = by_word("units")[words.pop()]
     elif len(words) == 1 and words[0] not in _DOUBTFUL:
-        unit = _UNIT_WORDS.get(words[0], "")
+        unit = by_word("units").get(words[0], "")
     return Heading(" ".join(words), unit, currency)
 
 
@@ -697,20 +658,15 @@ CERTAIN, FAIR = 95.0, 60.0
 WEAK = 64.0
 
 
-def likeness(words: str, table: str, column: str) -> float:
-    """How well a header's words fit a column, from 0 to 100.
-
-    >>> likeness("purchase date", "items", "bought_on") >= CERTAIN
-    True
-    >>> FAIR <= likeness("date of purchase of item", "items", "bought_on") < CERTAIN
-    True
-    """
-    return likenesses(words).get((table, column), 0.0)
-
-
 @functools.lru_cache(maxsize=20_000)
 def likenesses(words: str) -> dict[tuple[str, str], float]:
-    """How well a header's words fit each column that they fit at all."""
+    """How well a header's words fit each column that they fit at all, from 0 to 100.
+
+    >>> likenesses("purchase date")["items", "bought_on"] >= CERTAIN
+    True
+    >>> FAIR <= likenesses("date of purchase of item")["items", "bought_on"] < CERTAIN
+    True
+    """
     from rapidfuzz import fuzz, process
 
     found: dict[tuple[str, str], float] = {}
@@ -737,7 +693,7 @@ def likenesses(words: str) -> dict[tuple[str, str], float]:
     if f"{words}?" in index:
         for column, own in index[f"{words}?"]:
             found[column] = max(found.get(column, 0.0), own)
-    if ("items", "label_paid") in found and _BUYER.search(words):
+    if ("items", "label_paid") in found and says("buyer", words):
         # Postage that the buyer paid is income, whatever other words say.
         found["items", "shipping_charged"] = max(found.pop(("items", "label_paid")), 90.0)
     return found
@@ -816,7 +772,7 @@ def unit_in(text: str) -> str | None:
     match = _MEASURE.fullmatch(text)
     if match is None:
         return None
-    return "in" if match[1] in tuple('"”″') else _UNIT_WORDS.get(match[1].lower()) if match[1] else ""
+    return "in" if match[1] in tuple('"”″') else by_word("units").get(match[1].lower()) if match[1] else ""
 
 
 _SIDE = r"(?:[lwhdbt]\s*)?([\d.,]+)\s*(in(?:ch(?:es)?)?|cm|mm|ft|[\"”″])?\.?"

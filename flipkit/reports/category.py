@@ -154,13 +154,16 @@ class Category:
     def _sure(self) -> str:
         """Which months the figures are of, and what one item contributes to them."""
         row = self.study.bought_returns.set_index("category").loc[self.name]
-        now, without, more = (
-            hourly(float(row[name]), currency=self.study.currency) for name in ("hourly", "without_best", "one_more")
-        )
-        return (
-            f"An hour made {now} ({past_words(self.study)}). Without its best sale it would have made {without}; "
-            f"with a second sale like that, {more}."
-        )
+        said = {
+            name: hourly(float(row[name]), currency=self.study.currency)
+            for name in ("hourly", "without_best", "one_more")
+            if np.isfinite(row[name])
+        }
+        best = [f"without its best sale it would have made {said['without_best']}"] if "without_best" in said else []
+        best += [f"with a second sale like that, {said['one_more']}"] if "one_more" in said else []
+        told = "; ".join(best)
+        known = f"An hour made {said['hourly']} ({past_words(self.study)})." if "hourly" in said else ""
+        return " ".join(filter(None, [known, f"{told[:1].upper()}{told[1:]}." if told else ""]))
 
     def _usual(self) -> str:
         """How many of the bought sold, and what it usually sells for where the verdict does not say it."""

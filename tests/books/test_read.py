@@ -179,7 +179,7 @@ def test_read_books_raises_them_all(folder):
     home = folder({"items": "item_id,title,category,bought_on,cost\n1,,b,2026-01-02,-3\n"})
     with pytest.raises(BooksError, match="2 problems") as caught:
         read_books(home)
-    assert "items.csv row 2, column cost: found '-3'" in str(caught.value)
+    assert 'items.csv row 2, column cost: "-3"' in str(caught.value)
     again = pickle.loads(pickle.dumps(caught.value))  # noqa: S301
     assert again.problems == caught.value.problems
 

@@ -219,7 +219,9 @@ def test_a_title_of_a_hundred_thousand_letters_is_shortened_on_pages(tmp_path):
 
 
 def test_a_category_longer_than_a_heading_is_refused(tmp_path):
-    with pytest.raises(BooksError, match=r"items.csv row 2, column category: .* needed at most 200 characters"):
+    with pytest.raises(
+        BooksError, match=r"items.csv row 2, column category: .* isn't a name of at most 200 characters"
+    ):
         small_books(tmp_path, items=f"{ITEMS_HEAD}\nA-1,lamp,{'k' * 201},2026-03-07,3.00")
 
 

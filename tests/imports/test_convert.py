@@ -53,20 +53,23 @@ def test_rows_in_are_rows_taken_and_rows_refused(run):
     done = run(text, totals="leave-out")
     assert (done.rows_in, done.taken, len(done.refused), done.lost) == (10, 4, 6, 4)
     assert [(cell.row, cell.why) for cell in done.cells] == [
-        (4, "cost: 'abc' is not an amount"),
-        (5, "cost: '-2' is not an amount of at least 0"),
+        (4, 'cost: "abc" isn\'t an amount'),
+        (5, 'cost: "-2" isn\'t an amount of at least 0'),
     ]
     assert read_books(done.folder).items.sort_values("row")["cost_cents"].isna().tolist() == [False, True, True, True]
     assert [(row["row"], row["reason"]) for row in refused(done.folder)] == [
-        ("3", "bought_on: '2026-13-01' is not a date"),
+        ("3", 'bought_on: "2026-13-01" isn\'t a date'),
         ("6", "no title"),
         ("7", "a comment"),
         (
             "8",
-            "sold_on: sold_on 2026-02-01 before bought_on 2026-03-01, needed sold_on on or after bought_on "
-            "(a thing is sold after it was bought)",
+            "sold_on: sold_on 2026-02-01 before bought_on 2026-03-01. It needs sold_on on or after bought_on "
+            "(a thing is sold after it was bought): mend the date that is wrong",
         ),
-        ("9", "sold_on: sold for 4.00 without a day, needed the day of the sale"),
+        (
+            "9",
+            "sold_on: sold for 4.00 without a day. It needs the day of the sale: fill in sold_on, or empty sold_price",
+        ),
         ("11", "a row that adds up others"),
     ]
     assert refused(done.folder)[4]["Item"] == "plate"
@@ -186,7 +189,7 @@ def test_books_with_problems_of_their_own_are_left_alone(run, tmp_path):
     folder.mkdir()
     (folder / "items.csv").write_text("item_id,title,category,bought_on,cost\nB1,Old jug,pots,2/1/26,3.00\n")
     before = tree(folder)
-    with pytest.raises(ConversionError, match=r"items.csv row 2, column bought_on: found '2/1/26'"):
+    with pytest.raises(ConversionError, match=r"items.csv row 2, column bought_on: \"2/1/26\""):
         run(STOCK)
     assert tree(folder) == before
 
@@ -198,7 +201,7 @@ def test_another_currency_is_refused(run, tmp_path):
     euro = run(STOCK.replace("18", "18 EUR").replace(",5,", ",5 EUR,"), into="euro")
     assert read_books(euro.folder).shop.currency == "EUR"
     mixed = run(STOCK.replace("18", "18 EUR"), into="mixed", currency="USD")
-    assert mixed.refused[0].reason == "cost: '18 EUR' is not in USD, the currency of the shop"
+    assert mixed.refused[0].reason == 'cost: "18 EUR" isn\'t in USD, the currency of the shop'
 
 
 def test_a_file_in_place_of_a_folder(run, tmp_path):
@@ -253,7 +256,7 @@ def test_tables_without_names_count_equal_rows(run):
     )
     run(STOCK)
     every = {"keep Description": "*"}
-    with pytest.raises(ConversionError, match="this looks like a bank list, which holds more than overheads"):
+    with pytest.raises(ConversionError, match="this looks like a bank list, which has more than overheads"):
         run(text, name="bank.csv", table="overheads")
     done = run(text, name="bank.csv", table="overheads", more=every)
     assert (done.rows_in, done.added, len(done.refused)) == (4, 3, 1)
@@ -289,10 +292,10 @@ def test_text_says_what_was_done(run):
     text = run(STOCK + "A3,Jug,pots,2026-03-07,x,\n").text()
     assert "export.csv: 3 rows in = 3 taken + 0 refused" in text
     assert "sum of cost over the rows taken: 23.00" in text
-    assert "1 cells could not be read and are blank, their rows taken:\n  row 4: cost: 'x' is not an amount" in text
+    assert 'left blank, and their rows are taken (1):\n  row 4: cost: "x" isn\'t an amount' in text
     text = run(STOCK + "A3,Jug,pots,soon,1,\n", name="other.csv").text()
-    assert "refused, row 4: bought_on: 'soon' is not a date" in text
-    assert "1 rows are not in the books: converted/other-refused.csv has them, with reasons" in text
+    assert 'refused, row 4: bought_on: "soon" isn\'t a date' in text
+    assert "not in the books: 1 of the rows. converted/other-refused.csv has them, with reasons" in text
     assert "nothing new: nothing written" in run(STOCK + "A3,Jug,pots,2026-03-07,x,\n").text()
 
 

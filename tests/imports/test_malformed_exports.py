@@ -111,6 +111,6 @@ def test_ten_thousand_columns(tmp_path):
     path.write_bytes(b",".join(b"c%d" % n for n in range(10_000)) + b"\n" + b",".join([b"1"] * 10_000) + b"\n")
     _, words = tried(path, tmp_path / "books")
     assert words[0] == [
-        "export.csv row 1: found '10,000 cells', needed at most 1,000 columns: is this one table, with that delimiter? "
+        "export.csv row 1: 10,000 cells. It needs at most 1,000 columns: is this one table, with that delimiter? "
         "name it with --delimiter"
     ]

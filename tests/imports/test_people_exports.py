@@ -284,7 +284,7 @@ def test_words_say_what_became_of_a_thing(put):
 def test_three_sides_in_one_cell(put, size, unit, sides):
     text = f"{HEADS.replace(',', ';')};Box\nlamp;x;2026-03-01;5,00;{size}\n"
     if unit:
-        with pytest.raises(ConversionError, match="Box holds bare numbers: in which unit"):
+        with pytest.raises(ConversionError, match="Box has plain numbers: in which unit"):
             put(text)
     item = read_books(put(text, decimal="comma", **({"length_unit": unit} if unit else {})).folder).items.iloc[0]
     held = item[["length_in", "width_in", "height_in"]]
@@ -293,7 +293,9 @@ def test_three_sides_in_one_cell(put, size, unit, sides):
 
 def test_two_tables_of_one_sheet_are_taken_one_by_one(put, tmp_path):
     text = LAMPS + "\nExpenses,,\nMonth,What,Amount\n2026-03,storage,45.00\n2026-04,tape,5.00\n"
-    with pytest.raises(ConversionError, match=r"2 tables: settle it with --sheet SKU, Item, Category .* --sheet Month"):
+    with pytest.raises(
+        ConversionError, match=r"2 tables: which one is it\? Say --sheet SKU, Item, Category .* --sheet Month"
+    ):
         put(text)
     assert put(text, sheet="SKU, Item, Category").added == 3
     assert put(text, sheet="Month, What, Amount", table="overheads").added == 2

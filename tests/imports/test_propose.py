@@ -98,11 +98,11 @@ def test_a_mapping_with_everything_comes_back():
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ('table = "things"', "table: found 'things', needed one of items"),
-        ("[columns]\ncolour = { from = 'a' }\n", "found 'colour', needed one of item_id"),
-        ("[columns]\ntitle = { form = 'a' }\n", "columns.title.form: found 'a', needed a key that a mapping has"),
-        ("[rows]\nduplicates = 'drop'\n", "rows.duplicates: found 'drop', needed"),
-        ("table = ", "needed TOML"),
+        ('table = "things"', 'table: "things" isn\'t one of items'),
+        ("[columns]\ncolour = { from = 'a' }\n", '"colour" isn\'t one of item_id'),
+        ("[columns]\ntitle = { form = 'a' }\n", 'columns.title.form: "a". It needs a key that a mapping has'),
+        ("[rows]\nduplicates = 'drop'\n", 'rows.duplicates: "drop". It needs'),
+        ("table = ", "It needs TOML"),
     ],
 )
 def test_a_wrong_mapping_says_where(tmp_path, text, words):
@@ -125,8 +125,8 @@ def test_dates_that_read_both_ways_are_asked(export):
 
 def test_dates_in_two_orders_are_asked_with_how_many_fit(export):
     question = asked(export(items(Bought=["25/04/2026", "26/04/2026", "04/27/2026"])))["dates"]
-    assert "day-month-year (2 texts fit" in str(question)
-    assert "month-day-year (1 texts fit" in str(question)
+    assert "day-month-year (fits 2 of the dates" in str(question)
+    assert "month-day-year (fits 1 of the dates" in str(question)
 
 
 def test_columns_may_differ_in_their_order(export):
@@ -152,7 +152,7 @@ def test_another_column_may_settle_the_mark(export):
 
 
 def test_one_column_in_two_ways_is_asked(export):
-    assert "writes numbers in two ways" in str(asked(export(items(Cost=["1.234,50", "12.50", "3,00"])))["decimal"])
+    assert "has numbers written in two ways" in str(asked(export(items(Cost=["1.234,50", "12.50", "3,00"])))["decimal"])
 
 
 def test_equal_rows_are_asked_and_named(export):
@@ -365,8 +365,39 @@ def test_a_formula_without_its_result_refuses_its_row(tmp_path):
     path = tmp_path / "book.xlsx"
     made.save(path)
     done = apply(propose(path), tmp_path / "books")
-    assert [(left.row, left.reason.split(" (")[0]) for left in done.refused] == [
-        (3, "cost: '⚠ a formula without its result' is not an amount"),
-        (4, "title: '⚠ a formula without its result' is not a value"),
+    assert [(left.row, left.reason.split("; ")[0]) for left in done.refused] == [
+        (3, 'cost: "⚠ a formula without its result" isn\'t an amount'),
+        (4, 'title: "⚠ a formula without its result" isn\'t a value'),
     ]
     assert done.taken == 1
+
+
+#: Titles of things one by one, and of several together.
+ONE, SEVERAL = (
+    ["jug", "oak box", "vase", "lamp", "clock", "mirror"],
+    ["lot of cups", "pair of bookends", "set of 4 plates"],
+)
+
+
+@pytest.mark.parametrize(
+    ("titles", "counts", "is_asked"),
+    [
+        ([*ONE, *SEVERAL], ["1"] * 6 + ["12", "2", "4"], True),
+        ([*ONE, "bowl", "tray", "stool"], ["1"] * 6 + ["12", "2", "4"], False),  # a number of something else
+        ([*ONE, *SEVERAL], ["1", "2", "1", "2", "1", "2", "1", "1", "1"], False),  # lots of one
+    ],
+)
+def test_small_numbers_beside_titles_of_several_things_are_asked_about(export, titles, counts, is_asked):
+    rows = [f"{t},home,2026-03-0{n},{n}.50,{c},{n}.25" for n, (t, c) in enumerate(zip(titles, counts, strict=True), 1)]
+    path = export("\n".join(["Item,Category,Bought,Cost,Together,Profit", *rows, ""]))
+    first = propose(path)
+    assert [(q.key, [c.value for c in q.choices]) for q in first.questions] == [
+        ("means Together", ["quantity", "ignore"])
+    ] * is_asked
+    if is_asked:
+        # Taken, it opens the question what the cost is for.
+        assert [*asked(path, answers={"means Together": "quantity"})] == ["cost-is"]
+    # What stays out is shown with values, money with its sum.
+    left = propose(path, answers={"means Together": "ignore"}).text()
+    assert f"Not taken:\n  Together: {', '.join(counts[:1])}" in left
+    assert "  Profit: 1.25, 2.25, 3.25; they add up to 47.25\n" in left

@@ -137,7 +137,7 @@ def test_a_year_mistyped_into_2062_moves_no_report(shop):
 def test_the_check_names_the_mistyped_year(shop):
     found = command("check", shop([*rows("20.00"), LATE]))
     assert found.exit_code == 0
-    assert "items.csv row 14, column sold_on: found '2062-05-01'" in found.output
+    assert 'items.csv row 14, column sold_on: "2062-05-01"' in found.output
     assert "if the year is mistyped, mend it" in found.output
 
 
