@@ -183,7 +183,7 @@ def minutes_sentence(items: pd.DataFrame) -> str:
     known = minutes_known(items)
     if math.isnan(known["logged"]):
         return ""
-    doubt = "the interval does not carry the doubt in minutes that nobody logged"
+    doubt = "unlogged minutes could make the range wider"
     if known["logged"] == 0 and known["corrected"] == 0:
         return f"No work is logged: these hours are assumed minutes throughout, and {doubt}."
     parts = {

@@ -624,8 +624,8 @@ class ClearOutRecord:
         hour = 60 * gone["net_cents"] / gone["owner_min"]
         target = self.study.assumptions.cents("hour.target")
         side = f"{'under' if hour < target else 'over'} your {money(target, currency=self.study.currency)} target"
-        brought = money(hour, currency=self.study.currency)
-        return f"{text}, and together they brought {brought} for each hour of further work, {side}."
+        did = f"{'lost' if hour < 0 else 'brought'} {money(abs(hour), currency=self.study.currency)}"
+        return f"{text}, and together they {did} for each extra hour of work, {side}."
 
     def in_short(self) -> str:
         """That earlier plans can be checked, though no forecast may have come due."""
