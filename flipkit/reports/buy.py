@@ -241,8 +241,8 @@ class Buy:
         lost = _whole(int(wishes.get("loss_from_cents", 0)), self.study)
         return (
             f"Pay no more than the prices below, list and mark down as you do now, and an hour should bring {target} "
-            f"at least. The prices also keep to your limit on losses: at most {wishes['loss_limit']:.0%} of what you buy "
-            f"may lose you {lost} or more apiece."
+            f"at least. The prices also keep to your limit on losses: at most {wishes['loss_limit']:.0%} of what you "
+            f"buy may lose you {lost} or more apiece."
         )
 
     def _reason(self, one: Decision) -> str:
