@@ -73,7 +73,9 @@ class Buy:
         if shared.plan is None:
             return EMPTY
         given = shared.frame[shared.frame["hours"] >= 0.5]
-        free, used = round(shared.free_hours), round(float(shared.plan.hours.sum()))
+        # From the hours as they are shown, so that what is given out and what is free add up.
+        used = int(given["hours"].round().sum())
+        free = max(round(shared.hours) - used, 0)
         figures = [
             self.study.figure("free hours next month", "shop", free),
             self.study.figure("next month's hours bring", "shop", self._brings()),
@@ -87,8 +89,8 @@ class Buy:
         if lines:
             lines.append(
                 f"{'That hour' if used == 1 else f'These {used:,} hours'} should bring about "
-                f"{_whole(self._brings(), self.study)} once what you find has sold; a month without trips gives that "
-                f"up. What you have in stock brings its money besides{self._stock_hours()}."
+                f"{_whole(self._brings(), self.study)} once what you find has sold; skip buying for a month and you "
+                f"lose that. What you have in stock brings its money besides{self._stock_hours()}."
             )
         if free > 0:
             lines.append(
@@ -109,7 +111,8 @@ class Buy:
         sure = int((frame["verdict"] == "above the target").sum())
         target = hourly(study.target, currency=study.currency)
         title = (
-            f"{count_of(sure, 'category', 'categories')} of {len(frame):,} earned more than {target} an hour for sure"
+            f"{count_of(sure, 'category', 'categories')} of {len(frame):,} almost certainly earned more than {target} "
+            "an hour"
         )
         subtitle = f"Everything bought, {span_name(study)}, unsold items too. Bar: where the true figure probably lies."
         return chart.properties(title={"text": title, "subtitle": subtitle})
@@ -142,7 +145,7 @@ class Buy:
             "rule": "Any other price",
         }
         figures = [figure for one in _bought(study) for figure in decision_figures(study, one)]
-        caption = "What it sells for, then the most to pay" + ("" if category else "; kinds to buy first")
+        caption = "What it sells for: the most to pay" + ("" if category else "; kinds to buy first")
         shown = table(pd.DataFrame(rows), caption=caption, headings=headings, figures=figures)
         # Neither a phone nor a desk has the width that long words are given elsewhere: here they wrap.
         return Element(shown.html.replace(' class="long"', ""), shown.text, shown.figures)
@@ -158,7 +161,8 @@ class Buy:
             needed = study.assumptions.whole("report.too_few_items")
             parts.append(f"* {TOO_FEW}: fewer than {needed} sales of its own, so the whole shop's count beside them.")
         parts.append(
-            "A sheet knows the kind and not the item: a flaw, a missing part or a slow season are for you to see."
+            "These prices are for the kind, not for the item in your hand: a flaw, a missing part or a "
+            "slow season are for you to see."
         )
         return words(" ".join(parts))
 
@@ -238,8 +242,9 @@ class Buy:
         target = _whole(int(wishes["target_cents"]), self.study)
         lost = _whole(int(wishes.get("loss_from_cents", 0)), self.study)
         return (
-            f"Pay no more than the prices below, list and mark down as you do now, and an hour should bring {target}. "
-            f"Even so, up to {wishes['loss_limit']:.0%} of what you buy may lose you {lost} or more apiece."
+            f"Pay no more than the prices below, list and mark down as you do now, and an hour should bring {target} "
+            f"or more. The prices also keep what loses you {lost} or more to at most {wishes['loss_limit']:.0%} of "
+            "what you buy: for some kinds that limit decides."
         )
 
     def _reason(self, one: Decision) -> str:
@@ -252,10 +257,9 @@ class Buy:
         """The bounds of the verdicts."""
         return (
             f"{BUY.capitalize()}: a chance of {LIKELY:.0%} or more to make your target, and {FEW_FINDS:.0%} or more of "
-            f"your finds cheap enough. {UNDER_A_PRICE.capitalize()}: as many cheap enough but a lower chance, or fewer "
-            f"cheap enough and a chance over {UNLIKELY:.0%}. {LEAVE.capitalize()}: none of your finds cheap enough, "
-            f"whatever the chance; or fewer than {FEW_FINDS:.0%}, and a chance of {UNLIKELY:.0%} or less. Prices are "
-            "for the usual size, listed and marked down as you do now. The figures are of "
+            f"your finds cheap enough. {LEAVE.capitalize()}: none of your finds cheap enough; or fewer than "
+            f"{FEW_FINDS:.0%}, and a chance of {UNLIKELY:.0%} or less. {UNDER_A_PRICE.capitalize()}: all between. "
+            "Prices are for the usual size, listed and marked down as you do now. The figures are of "
             f"{past_words(self.study)}."
         )
 
@@ -275,8 +279,8 @@ class Buy:
         if doubt:
             errors = "its error" if doubt == 1 else f"{doubt:g} times its error"
             text += (
-                f" What we know less about may come earlier: each is ranked by its return plus {errors}, because "
-                "buying it is how you learn."
+                f" Kinds that we know little about can go earlier, because buying is how you learn: the return plus "
+                f"{errors} settles the order."
             )
         return text
 
@@ -330,11 +334,17 @@ def change_words(change: Change, *, target: float, currency: str) -> str:
         hours = max(round(change.hours), 1)
         made = 100 * target * hours - change.cents_a_month
         earned = f"{'made' if made >= 0 else 'lost'} about {money(abs(made), currency=currency)}"
-        return (
-            f"Stop buying {joined(most)} at what you usually pay: that frees about {count_of(hours, 'hour')} a month, "
-            f"which {earned}. Filled at {hourly(target, currency=currency)} an hour they would make "
-            f"{money(change.cents_a_month, currency=currency)} more."
+        more, paid = money(change.cents_a_month, currency=currency), hourly(target, currency=currency)
+        text = (
+            f"Stop buying {joined(most)} at what you usually pay: the {count_of(hours, 'hour')} a month that they took "
+            f"{earned}. "
         )
+        if made > 0:
+            return (
+                f"{text}You gain {more} a month only if you find {paid} work for those hours; otherwise you lose that "
+                f"{money(made, currency=currency)}."
+            )
+        return f"{text}With {paid} work for those hours you gain {more} a month."
     if change.name == PACK_SMALLER:
         return f"Pack {joined(most)} in boxes just small enough: {worth}."
     return f"List new {joined(most)} at {change.asked:.1f} times what such items sell for: {worth}."
@@ -343,10 +353,10 @@ def change_words(change: Change, *, target: float, currency: str) -> str:
 def rule_words(study: Study, rule: AisleRule) -> str:
     """A kind's rule for the aisle, and how far it may be off where that is more than a dollar."""
     if not rule.share:
-        return f"pay nothing under {_whole(rule.nothing_under_cents, study)}"
+        return f"leave it under {_whole(rule.nothing_under_cents, study)}; for a dearer one, see its verdict"
     less = f", less {_whole(rule.less_cents, study)}" if rule.less_cents > 0 else ""
     more = f", plus {_whole(-rule.less_cents, study)}" if rule.less_cents < 0 else ""
-    under = f"; pay nothing under {_whole(rule.nothing_under_cents, study)}" if rule.nothing_under_cents else ""
+    under = f"; leave it under {_whole(rule.nothing_under_cents, study)}" if rule.nothing_under_cents else ""
     off = f" (within {_whole(rule.off_cents + 50, study)})" if rule.off_cents > 100 else ""
     return f"{rule.share:.0%} of what it sells for{less}{more}{under}{off}"
 

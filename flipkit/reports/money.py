@@ -61,7 +61,9 @@ class Money:
         sold = int(settled["sold_on"].notna().sum())
         brought = f"{month} brought {self._dollars(study.result_cents('month'))}"
         if WRITTEN_OFF in steps:
-            off = f"{self._dollars(-int(steps[WRITTEN_OFF]))} for {count_of(len(settled) - sold, 'item')}"
+            # By difference of the figures as they show, so that they add up.
+            less = round(int(steps[SALES]), -2) - round(study.result_cents("month"), -2)
+            off = f"{self._dollars(less)} for {count_of(len(settled) - sold, 'item')}"
             brought += f": {self._dollars(int(steps[SALES]))} from {count_of(sold, 'sale')}, less {off} you wrote off."
         else:
             brought += f", from {count_of(sold, 'sale')}." if sold else ": nothing sold."

@@ -23,7 +23,7 @@ from flipkit.reports.study import Study
 from flipkit.reports.tables import cautions, words
 
 #: What stands above the kinds to leave that pay at a price.
-_LEAVE_UNLESS: Final = "Leave at what you usually pay, unless one will sell for at least"
+_LEAVE_UNLESS: Final = "Don't buy at your usual price, unless it will sell for at least"
 #: A month's row, low enough that the page keeps to one sheet. [px]
 _MONTH_ROW: Final = 25
 #: Things to do that the first page shows; the rest are counted and linked.
@@ -138,6 +138,10 @@ class ThisMonth:
         if len(gone):
             line, saves = stock.clear_out(gone)
             found.append((saves, line))
+        gain, line = stock.gain()
+        if gain > 0:
+            # A year's worth at most, ranked beside what the changes bring a month.
+            found.append((gain / 12, line))
         found.sort(key=lambda pair: -pair[0])
         rest = found[_SHOWN:]
         return [line for _, line in found[:_SHOWN]], len(rest), sum(cents for cents, _ in rest)
@@ -145,7 +149,9 @@ class ThisMonth:
     def _item(self, stock: Stock, row: Mapping[Any, Any]) -> str:
         """One thing to do with one item, with its dollars."""
         do = stock.action(dict(row))
-        return f"{row['title'] or row['item_id']}: {do}. It may still bring {stock.worth(dict(row))} beyond your work."
+        paid = hourly(self.study.target, currency=self.study.currency)
+        left = f"{stock.worth(dict(row))} left after costs and {paid} an hour for you"
+        return f"{row['title'] or row['item_id']}: {do}. On average {left}."
 
     def _money(self, cents: float) -> str:
         return money(float(cents), currency=self.study.currency)
@@ -157,7 +163,10 @@ def threshold(study: Study, one: Decision) -> str:
         return f": {one.sentence.removeprefix(f'{TOO_FEW.capitalize()}: ')}"
     show = functools.partial(whole_down, currency=study.currency)
     if one.verdict != LEAVE:
-        return f": up to {show(one.highest_cents)} for one that sells at {show(one.typical_cents)}."
+        # The price of the usual size: Buy gives the others.
+        usual = one.size.partition(",")[0]
+        size = f"a {usual} one" if usual else "one"
+        return f": up to {show(one.highest_cents)} for {size} that sells at {show(one.typical_cents)}."
     if one.sells_from_cents is not None:
-        return f" {show(one.sells_from_cents)}"
+        return f" {show(one.sells_from_cents)} (you usually pay {show(one.usual_cost_cents)})"
     return f" (worth {show(one.highest_cents)} at most)" if one.highest_cents else " (even if it's free)"
