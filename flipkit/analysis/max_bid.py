@@ -698,7 +698,7 @@ def _terms(
             terms["at_sale_cents"] += terms["pound_cents"] * (weight_lb - terms["weight_lb"])
         chosen = last
     most_of = {name: max(terms[name] for terms in each.values()) for name in next(iter(each.values()))}
-    for name in ("weight_lb", "pound_cents", "collected"):
+    for name in ("weight_lb", "pound_cents", "collected", "pack_min"):
         most_of.pop(name, None)
     posting = most_of.pop("post_min")
     if at_sale_cents is not None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-from typing import Any, Protocol
+from typing import Any, Final, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -82,6 +82,15 @@ class Known(Protocol):
         """The last day that is known."""
 
 
+#: Columns of the items that knowledge is made of.
+_READ: Final = (
+    "category", "size_class", "sold_on", "zone", "venue", "days_held", "days_listed", "volume_cuft", "weight_lb",
+    "overhead_cents", "listing_fee_cents", "trip_cents", "label_cents", "label_adjustment_cents", "protection_cents",
+    "materials_cents", "hired_cents", "shipping_charged_cents", "sold_price_cents", "refund_cents",
+    "expected_loss_cents", "refunded_fee_cents", *(f"{name}_min" for name in (*_BEFORE, *_AT_SALE, "returns")),
+)  # fmt: skip
+
+
 def shop_model(study: Known) -> tuple[SellingModel, Typical]:
     """The chance of a sale, and typical prices, as the books teach them."""
     held = study.assumptions
@@ -102,7 +111,9 @@ def shop_knowledge(study: Known, learnt: tuple[SellingModel, Typical] | None = N
     """What the shop knows about buying: demand, work, fees and costs by category and size class."""
     held = study.assumptions
     model, typical = shop_model(study) if learnt is None else learnt
-    items = study.items.assign(typical=typical.cents)
+    # Taken apart again and again by category and size: the columns read alone, in one piece, are taken three times as
+    # fast.
+    items = study.items.filter(list(_READ)).assign(typical=typical.cents).copy()
     # How far like things differ from sale to sale, as the shop's own comparables have shown.
     own = study.books.comparables
     like = comparable_rules(held)
@@ -324,6 +335,7 @@ def _terms(
                 minutes(posted, (*_AT_SALE, "returns")), "sale_min", sum(assumed[name] for name in _AT_SALE)
             ),
             "week_min": 0.0,
+            "pack_min": pulled(minutes(posted, ("pack",)), "pack_min", assumed["pack"]),
             "post_min": pulled(minutes(posted, _POSTING), "post_min", sum(assumed[name] for name in _POSTING)),
             "volume_cuft": pulled(rows["volume_cuft"], "volume_cuft", _assumed_volume(size, held)),
         }

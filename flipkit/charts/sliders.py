@@ -53,7 +53,7 @@ def slides(start: Settings, *, currency: str = "USD") -> list[Slide]:
         slide("factor", "Your minutes", 0.5, 2, 0.05),
         slide("postage", "Postage", 0.5, 2, 0.05),
         slide("cost", "Cost of goods", 0, 2, 0.05),
-        slide("points", "Fees, percentage points more", -5, 10, 0.25, "points"),
+        slide("points", "Extra fees", -5, 10, 0.25, "points"),
         slide("wage", "Hired wage, an hour", 0, 40, 0.5, unit),
         slide("target", "Your target, an hour", 0, 60, 0.5, unit),
     ]
@@ -266,7 +266,7 @@ def plot_tornado(
                     "name": label,
                     "from": middle,
                     "to": float(row[end]),
-                    "end": f"{word}: {style.hourly(float(row[end]), currency=currency)}",
+                    "end": f"{word}: {beside_target(float(row[end]), target, currency=currency)}",
                     "tone": "better" if better else "worse",
                 }
             )
@@ -286,7 +286,7 @@ def plot_tornado(
                 scale=alt.Scale(domain=["better", "worse"], range=[style.color("above"), style.color("below")]),
                 legend=alt.Legend(orient="top", title=None),
             ),
-            tooltip=[alt.Tooltip("name:N", title="Moved"), alt.Tooltip("end:N", title="At its")],
+            tooltip=[alt.Tooltip("name:N", title="Changed"), alt.Tooltip("end:N", title="At its")],
         )
     )
     marks: list[Any] = [bars, _line(middle, scale, axis, "ink", [1, 0])]
@@ -296,8 +296,8 @@ def plot_tornado(
         width="container", height=_TORNADO_ROW * len(order), title=alt.TitleParams(title, subtitle=subtitle)
     )
     parts = [
-        f"{row['name']}: {style.hourly(float(row['at_low']), currency=currency)} at the low, "
-        f"{style.hourly(float(row['at_high']), currency=currency)} at the high"
+        f"{row['name']}: {beside_target(float(row['at_low']), target, currency=currency)} at the low, "
+        f"{beside_target(float(row['at_high']), target, currency=currency)} at the high"
         for row in records
     ]
     reading = f"With nothing moved {style.hourly(middle, currency=currency)}. " + " ".join(
@@ -305,13 +305,24 @@ def plot_tornado(
     )
     numbers = [
         {
-            "Moved": str(row["name"]),
+            "Changed": str(row["name"]),
             "At its low, an hour": f"{float(row['at_low']):.2f}".replace("-", "−"),
             "At its high, an hour": f"{float(row['at_high']):.2f}".replace("-", "−"),
         }
         for row in records
     ]
     return described(chart, reading, numbers)
+
+
+def beside_target(value: float, target: float | None, *, currency: str) -> str:
+    """An hour in words, which never claims a target that it falls just short of.
+
+    >>> beside_target(17.95, 18.0, currency="USD"), beside_target(17.2, 18.0, currency="USD")
+    ('just under $18', '$17')
+    """
+    said = style.hourly(value, currency=currency)
+    short = target is not None and value < target and said == style.hourly(target, currency=currency)
+    return f"just under {said}" if short else said
 
 
 def _line(at: float, scale: alt.Scale, axis: alt.Axis, role: str, dash: list[int]) -> alt.Chart:

@@ -72,7 +72,8 @@ def _recommended(answer: dict[str, Any], money: Money) -> str:
         return "Even if you list it in the best way and place, it is not worth buying."
     return (
         f"If you list it{place} as recommended: {money(best['highest_cents'])} at most. {_steps(best, money)} It then "
-        f"sells {best['sold_share']:.0%} of the time, after {best['expected_weeks']:.0f} weeks."
+        f"sells {best['sold_share']:.0%} of the time, after {best['expected_weeks']:.0f} weeks; it earns less if "
+        "buyers turn away from high prices faster than so far."
     )
 
 

@@ -9,6 +9,7 @@ import click
 
 from flipkit.cli.answers import BOOKS, day_of, json_option, refuse, say, settings_of, settings_option, told
 from flipkit.cli.prices import books_option, on_option
+from flipkit.errors import PackError
 
 
 @click.command()
@@ -85,6 +86,7 @@ def packing(
         card=card or "",
         stock_file=stock_file,
         settings=settings_of(settings),
+        learned_min=_learned_min(),
     )
     tried = parcel.trials() if trials else []
     told(parcel.answer(), as_json, lambda _: [*parcel.reading(), *parcel.padding_table(), *tried])
@@ -95,3 +97,18 @@ def packing(
         say(f"Wrote the drawings into {drawing}", err=True)
     if parcel.plan.best is None:
         sys.exit(2)
+
+
+def _learned_min() -> dict[str, float]:
+    """Minutes of packing by size class, as the newest report learned them; none where there is no report."""
+    from flipkit.analysis.knowledge_file import newest_knowledge, read_knowledge
+    from flipkit.cli.buying import PACKS
+
+    try:
+        knowledge = read_knowledge(newest_knowledge(Path(PACKS)))
+    except PackError:
+        return {}
+    from flipkit.analysis.max_bid import SHOP
+
+    sizes = knowledge["categories"][SHOP]["sizes"]
+    return {size: terms["pack_min"] for size, terms in sizes.items() if "pack_min" in terms}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import hashlib
 import re
@@ -199,19 +200,15 @@ def sums_of(taken: AcceptedRow, table: str) -> dict[str, str]:
     """Sums over the rows taken, for comparison with the other program."""
     sums: dict[str, str] = {}
     columns = columns_of(table)
-    for name in (*_SUMMED, *(name for name in taken.columns if columns[name].kind in import_match.MONEY)):
+    money = [name for name in taken.columns if columns[name].kind in import_match.MONEY]
+    for name in (*(name for name in _SUMMED if name in taken.columns), *money):
         texts = [text for text in taken.texts(name) if text]
         cents = book_cells.cents_of(texts)
-        try:
-            total = (
-                sum((Decimal(text) * count for text, count in Counter(texts).items()), Decimal(0))
-                if cents is None
-                else (Decimal(int(cents.sum())) / 100).quantize(Decimal("0.01"))
+        with contextlib.suppress(ArithmeticError):  # minutes may stand there with their unit
+            several = (Decimal(text) * count for text, count in Counter(texts).items()) if cents is None else ()
+            sums[name] = (
+                f"{sum(several, Decimal(0)):,f}" if cents is None else f"{Decimal(int(cents.sum())) / 100:,.2f}"
             )
-        except ArithmeticError:
-            continue
-        if name in taken.columns:
-            sums[name] = f"{total:,f}"
     return sums
 
 

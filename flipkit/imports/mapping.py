@@ -230,7 +230,8 @@ class Question:
             return f"{self.text} Say {self.option}"
         ways = []
         for choice in self.choices:
-            way = f"{self.option} {choice.typed or choice.value}"
+            typed = choice.typed or choice.value
+            way = typed if typed.startswith("--") else f"{self.option} {typed}"
             ways.append(f"{way} ({choice.meaning})" if choice.meaning else way)
         return f"{self.text} Say {' or '.join(ways)}"
 

@@ -397,7 +397,7 @@ class Settler:
             )
             one = 0.9 if values.says("each", words) else 0.5
             where = rows_in_words(several, most=5) if several else "some rows"
-            text = f"{where} have a quantity above 1: is {header} for one of them or for the row?"
+            text = f"the quantity is above 1 in {where}: is {header} for one of them or for the row?"
             told = "" if whole else f"{header} is for one; the row's {column} is that times the quantity"
             sure = {"each": 0.0, "row": 0.9} if whole else {"each": one, "row": 1 - one}
             said = self.draft.settle(key, text, sure, told=told)
@@ -730,7 +730,7 @@ class Settler:
             now = f" (now {', '.join(columns[name].headers)})" if name in columns and name != taken else ""
             meaning = f"{values.columns_of('items')[name].meaning}{now}"
             found.append(Candidate(name, meaning, sure, f"{name} is {fact.header}: {why}", typed))
-        return [*found, Candidate("ignore", "not for the books", 0.3, typed=f"'ignore={fact.header}'")]
+        return [*found, Candidate("ignore", "not for the books", 0.3, typed=f"--ignore '{fact.header}'")]
 
     def _kind(self, fact: ColumnFacts) -> str:
         """What a header that no words tell holds: small whole numbers, mostly 1, count things if the titles say so."""
@@ -751,7 +751,11 @@ class Settler:
         pairs = zip(counts, self.layout.kept, strict=False)
         many = [title >= 0 and values.says_several(record.cells[title]) for count, record in pairs if count > 1]
         said = sum(many) >= _HALF * len(many) > 0 and sum(lone) < _HALF * len(lone)
-        return "count" if said and not values.says("ignored", heading(fact.header).words) else ""
+        return (
+            "count"
+            if said and self.at("quantity") < 0 and not values.says("ignored", heading(fact.header).words)
+            else ""
+        )
 
     def _postage(self, fact: ColumnFacts, taken: str) -> dict[str, tuple[float, str]]:
         """Whether a column of postage is income or cost: by its sign, by what stands beside it, by a rate card."""

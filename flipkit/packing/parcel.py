@@ -71,9 +71,11 @@ class ParcelPlan:
     own_cards: bool = True
     assumed_value: bool = False
     postage: Postage | None = None
-    #: What the books count for packing a parcel of this size, before any log: the plan's own minutes only choose a way.
+    #: What is counted for packing a parcel of this size, as a report learned it or else as without any log: the plan's
+    #: own minutes only choose a way.
     counted_min: float | None = None
     size_class: str = ""
+    learned: bool = False
 
     def reading(self) -> list[str]:
         """The plan in words, each caution after the step that it belongs to."""
@@ -102,9 +104,10 @@ class ParcelPlan:
         best = self.plan.best
         if best is None or self.counted_min is None:
             return []
+        who = "Your last report" if self.learned else "Where no packing is logged yet, your report"
         return [
-            f"Until you log your packing, your report and 'flipkit buy' count {self.counted_min:.0f} minutes for a "
-            f"{self.size_class} parcel; this plan reckons with {best.owner_min + best.helper_min:.0f}."
+            f"{who} and 'flipkit buy' count {self.counted_min:.0f} minutes for a {self.size_class} parcel; this plan "
+            f"reckons with {best.owner_min + best.helper_min:.0f}."
         ]
 
     def _step(self) -> list[str]:
@@ -247,6 +250,7 @@ def plan_parcel(
     card: str = "",
     stock_file: Path | None = None,
     settings: Mapping[str, Any] | str = "",
+    learned_min: Mapping[str, float] | None = None,
 ) -> ParcelPlan:
     """Plan a parcel with the rules, rate cards, assumptions and stock of a shop.
 
@@ -267,6 +271,8 @@ def plan_parcel(
         What is at hand; ``packing.toml`` of the books, or else a packing corner to start from.
     settings : mapping or str
         This run's assumptions; as text ``KEY=VALUE`` with semicolons between.
+    learned_min : mapping, optional
+        Minutes that a report learned for packing a parcel of each size class; else the assumed ones.
 
     Returns
     -------
@@ -315,7 +321,10 @@ def plan_parcel(
     plan = packing_plan(item, stock, labels=labels, rules=rules, assumptions=assumptions)
     postage = _postage(plan, labels_to, cards, assumptions, on=day)
     size, counted = _counted(plan, cards, assumptions, on=day)
-    return ParcelPlan(plan, stock, labels, own_stock, own_cards, assumed_value, postage, counted, size)
+    learned = size in (learned_min or {})
+    if learned_min and learned:
+        counted = learned_min[size]
+    return ParcelPlan(plan, stock, labels, own_stock, own_cards, assumed_value, postage, counted, size, learned)
 
 
 def _counted(plan: Plan, rules: Rules, assumptions: Assumptions, *, on: dt.date) -> tuple[str, float | None]:

@@ -91,9 +91,10 @@ class Bulky:
         inside = found.seen_from_cents <= found.price_cents <= found.seen_to_cents
         beyond = "" if inside else " No bulky item sold at such a price, so this is a guess."
         return (
-            f"Among what sold, a bulky item had to sell for about {_price(self.study.currency, found.price_cents)} "
-            f"(probably between {low} and {high}): from there on it beats the average small item.{beyond} What to pay "
-            "for each kind and size, and which to leave, is on Buy."
+            "Counting sold items only, a bulky item had to sell for about "
+            f"{_price(self.study.currency, found.price_cents)} (probably between {low} and {high}): from there on it "
+            f"beats the average small item.{beyond} That leaves out what never sold, so decide by Buy: it says what to "
+            "pay for each kind and size."
         )
 
     def picture(self) -> Any:
@@ -267,7 +268,7 @@ class Bulky:
         gap = self.study.size_gaps[basis]
         counted = "Counting unsold items" if basis == "bought" else "Counting sold items only"
         small, bulky = (hourly(value, currency=self.study.currency) for value in (gap.hourly_second, gap.hourly_first))
-        return f"{counted}, an hour earned {small} on small items and {bulky} on bulky ones."
+        return f"{counted}, over all prices an hour earned {small} on small items and {bulky} on bulky ones."
 
     def _figures(self) -> tuple[Figure, ...]:
         if not self._both("bought"):
@@ -337,7 +338,7 @@ def size_words(study: Study) -> str:
     block = classes.at(max(study.as_of, classes.blocks[0].starts))
 
     def bounds(found: Mapping[str, float], than: str) -> list[str]:
-        names = {"longest": "longest side", "second": "second side", "length_plus_girth": "length plus girth"}
+        names = {"longest": "longest side", "second": "second side", "length_plus_girth": "length plus the way around"}
         names |= {"united": "sides together"}
         return [
             f"{names.get(measure, measure.replace('_', ' '))} {than} {_threshold(study, measure, value)}"

@@ -73,8 +73,7 @@ class Buy:
         if shared.plan is None:
             return EMPTY
         given = shared.frame[shared.frame["hours"] >= 0.5]
-        # From the hours as they are shown, so that what is given out and what is free add up.
-        used = int(given["hours"].round().sum())
+        used = round(float(shared.plan.hours.sum()))
         free = max(round(shared.hours) - used, 0)
         figures = [
             self.study.figure("free hours next month", "shop", free),
@@ -89,13 +88,13 @@ class Buy:
         if lines:
             lines.append(
                 f"{'That hour' if used == 1 else f'These {used:,} hours'} should bring about "
-                f"{_whole(self._brings(), self.study)} once what you find has sold; skip buying for a month and you "
+                f"{_whole(self._brings(), self.study)} once what you find has sold. Skip buying for a month and you "
                 f"lose that. What you have in stock brings its money besides{self._stock_hours()}."
             )
         if free > 0:
             lines.append(
-                f"{count_of(free, 'hour')} free, of the {shared.hours:,.0f} that a month's purchases take: they bring "
-                "nothing until you find more of what pays, or other work."
+                f"{count_of(free, 'hour')} of the {shared.hours:,.0f} that a month's purchases take now stay free. "
+                "They bring nothing until you find more of what pays, or other work."
             )
         return to_do([Said(line, figures) for line in lines])
 
@@ -111,7 +110,7 @@ class Buy:
         sure = int((frame["verdict"] == "above the target").sum())
         target = hourly(study.target, currency=study.currency)
         title = (
-            f"{count_of(sure, 'category', 'categories')} of {len(frame):,} almost certainly earned more than {target} "
+            f"{count_of(sure, 'category', 'categories')} of {len(frame):,} almost surely earned more than {target} "
             "an hour"
         )
         subtitle = f"Everything bought, {span_name(study)}, unsold items too. Bar: where the true figure probably lies."
@@ -145,7 +144,7 @@ class Buy:
             "rule": "Any other price",
         }
         figures = [figure for one in _bought(study) for figure in decision_figures(study, one)]
-        caption = "What it sells for: the most to pay" + ("" if category else "; kinds to buy first")
+        caption = "Price it sells for: the most to pay" + ("" if category else "; kinds to buy first")
         shown = table(pd.DataFrame(rows), caption=caption, headings=headings, figures=figures)
         # Neither a phone nor a desk has the width that long words are given elsewhere: here they wrap.
         return Element(shown.html.replace(' class="long"', ""), shown.text, shown.figures)
@@ -161,8 +160,7 @@ class Buy:
             needed = study.assumptions.whole("report.too_few_items")
             parts.append(f"* {TOO_FEW}: fewer than {needed} sales of its own, so the whole shop's count beside them.")
         parts.append(
-            "These prices are for the kind, not for the item in your hand: a flaw, a missing part or a "
-            "slow season are for you to see."
+            "These prices know the kind and not the item: a flaw, a missing part or a slow season are for you to see."
         )
         return words(" ".join(parts))
 
@@ -243,8 +241,8 @@ class Buy:
         lost = _whole(int(wishes.get("loss_from_cents", 0)), self.study)
         return (
             f"Pay no more than the prices below, list and mark down as you do now, and an hour should bring {target} "
-            f"or more. The prices also keep what loses you {lost} or more to at most {wishes['loss_limit']:.0%} of "
-            "what you buy: for some kinds that limit decides."
+            f"at least. The prices also keep to your limit on losses: at most {wishes['loss_limit']:.0%} of what you "
+            f"buy may lose you {lost} or more apiece."
         )
 
     def _reason(self, one: Decision) -> str:
@@ -256,10 +254,10 @@ class Buy:
     def _bounds(self) -> str:
         """The bounds of the verdicts."""
         return (
-            f"{BUY.capitalize()}: a chance of {LIKELY:.0%} or more to make your target, and {FEW_FINDS:.0%} or more of "
-            f"your finds cheap enough. {LEAVE.capitalize()}: none of your finds cheap enough; or fewer than "
-            f"{FEW_FINDS:.0%}, and a chance of {UNLIKELY:.0%} or less. {UNDER_A_PRICE.capitalize()}: all between. "
-            "Prices are for the usual size, listed and marked down as you do now. The figures are of "
+            f"{BUY.capitalize()}: a chance of {LIKELY:.0%} or more to make your target, and at least {FEW_FINDS:.0%} "
+            f"of your finds cheap enough. {LEAVE.capitalize()}: no find cheap enough; or fewer than {FEW_FINDS:.0%}, "
+            f"and a chance of {UNLIKELY:.0%} or less. {UNDER_A_PRICE.capitalize()}: everything between. Prices are "
+            "for the usual size, listed and marked down as you do now. The figures are of "
             f"{past_words(self.study)}."
         )
 
@@ -279,8 +277,8 @@ class Buy:
         if doubt:
             errors = "its error" if doubt == 1 else f"{doubt:g} times its error"
             text += (
-                f" Kinds that we know little about can go earlier, because buying is how you learn: the return plus "
-                f"{errors} settles the order."
+                f" Kinds that you know little about come earlier (each is ranked by its return plus {errors}), because "
+                "buying them is how you learn."
             )
         return text
 
@@ -324,7 +322,7 @@ def change_words(change: Change, *, target: float, currency: str) -> str:
     """One of the changes that would bring most, in words and dollars a month.
 
     >>> change_words(Change("pack an inch smaller", 3323, (("lamps", 3323),)), target=18.0, currency="USD")
-    'Pack lamps in boxes just small enough: about $33 a month.'
+    'Pack lamps in boxes an inch smaller: about $33 a month.'
     """
     kinds = [kind for kind, _ in change.parts]
     most = kinds if len(kinds) <= _MOST_KINDS + 1 else [*kinds[:_MOST_KINDS], f"{len(kinds) - _MOST_KINDS} more kinds"]
@@ -333,11 +331,11 @@ def change_words(change: Change, *, target: float, currency: str) -> str:
         # From the hours as they are shown, so that the figures of the sentence add up.
         hours = max(round(change.hours), 1)
         made = 100 * target * hours - change.cents_a_month
-        earned = f"{'made' if made >= 0 else 'lost'} about {money(abs(made), currency=currency)}"
-        more, paid = money(change.cents_a_month, currency=currency), hourly(target, currency=currency)
-        text = (
-            f"Stop buying {joined(most)} at what you usually pay: the {count_of(hours, 'hour')} a month that they took "
-            f"{earned}. "
+        earned = f"{'make' if made >= 0 else 'lose'} about {money(abs(made), currency=currency)}"
+        return (
+            f"Stop buying {joined(most)} at what you usually pay: such purchases take about {count_of(hours, 'hour')} "
+            f"a month and {earned}. Filled with work at {hourly(target, currency=currency)} an hour, those hours make "
+            f"{money(change.cents_a_month, currency=currency)} more; left empty, they make nothing."
         )
         if made > 0:
             return (
@@ -346,14 +344,14 @@ def change_words(change: Change, *, target: float, currency: str) -> str:
             )
         return f"{text}With {paid} work for those hours you gain {more} a month."
     if change.name == PACK_SMALLER:
-        return f"Pack {joined(most)} in boxes just small enough: {worth}."
+        return f"Pack {joined(most)} in boxes an inch smaller: {worth}."
     return f"List new {joined(most)} at {change.asked:.1f} times what such items sell for: {worth}."
 
 
 def rule_words(study: Study, rule: AisleRule) -> str:
     """A kind's rule for the aisle, and how far it may be off where that is more than a dollar."""
     if not rule.share:
-        return f"leave it under {_whole(rule.nothing_under_cents, study)}; for a dearer one, see its verdict"
+        return f"leave it under {_whole(rule.nothing_under_cents, study)}"
     less = f", less {_whole(rule.less_cents, study)}" if rule.less_cents > 0 else ""
     more = f", plus {_whole(-rule.less_cents, study)}" if rule.less_cents < 0 else ""
     under = f"; leave it under {_whole(rule.nothing_under_cents, study)}" if rule.nothing_under_cents else ""

@@ -165,7 +165,11 @@ class TrackRecord:
     def _so_far(self) -> str:
         """Where the month has begun: that the returns of what it sold by now are known."""
         due = self.new["due_on"].max().date()
-        return ", its sales so far as they were" if self.new["made_on"].max().date() >= due.replace(day=1) else ""
+        return (
+            f", using its sales to {day_words(self.new['made_on'].max())}"
+            if self.new["made_on"].max().date() >= due.replace(day=1)
+            else ""
+        )
 
     def hourly_table(self) -> Element:
         """What this run forecasts of each category's hour."""

@@ -12,7 +12,6 @@ import pandas as pd
 from flipkit.analysis.results import (
     BOOK_LINES,
     RESULT,
-    SALES,
     WRITTEN_OFF,
     driven_cents,
     people_worked,
@@ -30,7 +29,7 @@ from flipkit.money import share_out
 from flipkit.reports.elements import EMPTY, Element, Said, caution, headline, line_sums, table, to_do
 from flipkit.reports.sentences import count_of, day_words, month_name, year_name
 from flipkit.reports.study import Study, currency_unit
-from flipkit.reports.tables import months_table, words
+from flipkit.reports.tables import months_table, seen_words, words
 
 #: Lines of the usual form for a business of one owner, part on the cost of goods, by number.
 GOODS_LINES = {
@@ -61,10 +60,8 @@ class Money:
         sold = int(settled["sold_on"].notna().sum())
         brought = f"{month} brought {self._dollars(study.result_cents('month'))}"
         if WRITTEN_OFF in steps:
-            # By difference of the figures as they show, so that they add up.
-            less = round(int(steps[SALES]), -2) - round(study.result_cents("month"), -2)
-            off = f"{self._dollars(less)} for {count_of(len(settled) - sold, 'item')}"
-            brought += f": {self._dollars(int(steps[SALES]))} from {count_of(sold, 'sale')}, less {off} you wrote off."
+            off = f"{self._dollars(-int(steps[WRITTEN_OFF]))} for {count_of(len(settled) - sold, 'item')}"
+            brought += f" from {count_of(sold, 'sale')}, after {off} you wrote off."
         else:
             brought += f", from {count_of(sold, 'sale')}." if sold else ": nothing sold."
         scopes = {"month": month, "year": year_name(study)}
@@ -77,11 +74,12 @@ class Money:
         goods, months = self.goods(), self.study.year_so_far()[1].month
         if self._owners().empty or goods["purchases"] <= 0:
             return EMPTY
-        each = self._dollars(goods["purchases"] / months)
+        each = self._dollars((goods["purchases"] - goods["kept"]) / months)
         return to_do(
             [
                 f"Pay out shares only from cash that is left after you keep back about {each} for the next month's "
-                "goods, which is what you spent on goods a month this year; less if you buy only what Buy says."
+                "goods. You spent that a month this year, on average, on goods to sell; it is less if you buy only "
+                "what Buy says."
             ]
         )
 
@@ -159,8 +157,9 @@ class Money:
         headings = {"step": "What", "month_cents": month_name(study.month), "year_cents": year_name(study)}
         note = (
             "The result counts an item on the day that it sold or was written off, with all that it ever cost. The "
-            "last line counts money on its own day. Written off are items that you cleared out. What you paid for "
-            "items still in stock stands between the two."
+            "last line counts most money on the day that it moved, goods when they leave and miles at the dated rate. "
+            "Written off are items that you cleared out: their goods and also their trips, fees and overheads. A plus "
+            "means that the result had already counted more than what you paid in that time."
         )
         caption = "From the sales to the result, and on to your books"
         return table(frame, caption=caption, headings=headings, note=note, currency=study.currency)
@@ -176,7 +175,13 @@ class Money:
         headings = {"line": "Line", "amount_cents": "Amount", "recorded": "Recorded", "rule": "By a rule"}
         headings["assumed"] = "Assumed"
         frame = line_sums(self.study.month_items())
-        return table(frame, caption=caption, headings=headings, formats=shares, currency=self.study.currency)
+        return table(
+            frame[frame["amount_cents"] != 0],
+            caption=caption,
+            headings=headings,
+            formats=shares,
+            currency=self.study.currency,
+        )
 
     def hours(self) -> Element:
         """How far the log of hours reaches."""
@@ -241,7 +246,12 @@ class Money:
         ]
         frame = pd.DataFrame(rows, columns=["line", "what", "amount_cents"])
         headings = {"line": "Line", "what": "What", "amount_cents": "Amount"}
-        return table(frame, caption="Cost of goods", headings=headings, currency=self.study.currency)
+        return table(
+            frame,
+            caption="Cost of goods, by the lines of the usual tax form for a business of one owner",
+            headings=headings,
+            currency=self.study.currency,
+        )
 
     def income_table(self) -> Element:
         """What the sales took in and what they and the shop cost, beside the goods."""
@@ -299,7 +309,7 @@ class Money:
                 "trips": len(group),
                 "miles": float(study.measures.distances_of(group["miles"].sum())),
                 "amount_cents": int(group["cents"].sum()),
-                "seen": f"assumed: it ended {rates.blocks[at].ends}" if past else rates.blocks[at].seen,
+                "seen": f"assumed: it ended {rates.blocks[at].ends}" if past else seen_words(rates.blocks[at].seen),
             }
             for (at, past), group in frame.groupby(["block", "past"])
         ]
@@ -309,11 +319,13 @@ class Money:
             "trips": "Trips",
             "miles": self._distances(),
             "amount_cents": f"Amount ({currency_unit(study)})",
-            "seen": "How the rate is known",
+            "seen": "How we know the rate",
         }
         formats = {"miles": lambda miles: f"{miles:,.1f}"}
         caption = f"{self._distances()} driven to buy"
-        return table(pd.DataFrame(rows), caption=caption, headings=headings, formats=formats, currency=study.currency)
+        note = "The amount of each trip is rounded to the cent."
+        frame = pd.DataFrame(rows)
+        return table(frame, caption=caption, headings=headings, formats=formats, note=note, currency=study.currency)
 
     def cautions(self) -> Element:
         """That these are statements of the books, and no advice."""
@@ -342,7 +354,7 @@ class Money:
             f"{_named(who)} {self._dollars(int(cents))} ({share / 1_000_000:.0%})"
             for who, cents, share in zip(owners["worker"], due, shares, strict=True)
         ]
-        return f"Shares of {month_name(self.study.month)}, as people.csv divides them: {', '.join(said)}."
+        return f"Shares of {month_name(self.study.month)}, by your agreed split: {', '.join(said)}."
 
     def _shares_note(self) -> list[str]:
         """Who gets what of the month, and that it is no cash to take out."""

@@ -55,7 +55,7 @@ class Packing:
         return headline(f"{said} That cost {self._money(trims.sum())}{usual}.", note=self._note())
 
     def to_do(self) -> Element:
-        """How to pack next time, the dearest lessons first."""
+        """How to pack next time: what you still buy first, then the dearest lessons."""
         lines = [
             f"{self._kind(str(row['category']))}: use a box {self._reach()} smaller where the item allows it. "
             f"{row['trims']:,} of {row['parcels']:,} boxes were just too big, which cost "
@@ -65,7 +65,7 @@ class Packing:
         later = self.frame[self.frame["adjustment_cents"] > 0]
         if len(later):
             lines.append(
-                "Measure and weigh each box closed and taped, and round up: carriers took "
+                "Measure and weigh each box closed and taped, and round up: carriers charged "
                 f"{self._money(later['adjustment_cents'].sum())} more on {count_of(len(later), 'box', 'boxes')}."
             )
         above = self.frame[self.frame["above_cents"] > 0]
@@ -83,7 +83,7 @@ class Packing:
         title = f"{joined([str(name) for name in most['category']])} cost {self._money(most['cost_cents'].sum())}"
         title += f" of {self._money(every)}" if len(costly) > _NAMED else ""
         trims, later = (self._money(costly[name].sum()) for name in ("trim_cents", "adjustment_cents"))
-        parts = f"{trims} for boxes too big, {later} that carriers took later"
+        parts = f"{trims} for boxes too big, {later} that carriers charged later"
         above = costly["above_cents"].sum()
         parts += f", {self._money(above)} above the rules" if above else ""
         chart = plot_packing_lessons(self.totals, currency=self.currency)
@@ -102,11 +102,11 @@ class Packing:
             "parcels": "Boxes",
             "trims": "Just too big",
             "trim_cents": "That cost",
-            "other_cents": "Taken later or overbilled" if overbilled else "Taken later",
+            "other_cents": "Charged later or overbilled" if overbilled else "Charged later",
         }
         frame = self.totals.assign(other_cents=self.totals["adjustment_cents"] + self.totals["above_cents"])
         whole = dict.fromkeys(("trim_cents", "other_cents"), self._whole)
-        return table(frame, caption="The most expensive first", headings=headings, formats=whole)
+        return table(frame, caption="What boxes cost more than they had to, by kind", headings=headings, formats=whole)
 
     def dearest(self) -> Element:
         """The boxes that cost most, each with what to do next time."""
@@ -166,7 +166,11 @@ class Packing:
         whole += f", {here:,} of them picked up without a box." if here else "."
         if not missing:
             return whole
-        more = f"; carriers took {self._money(self.unmeasured_cents)} later on those" if self.unmeasured_cents else ""
+        more = (
+            f"; carriers charged {self._money(self.unmeasured_cents)} more on those later"
+            if self.unmeasured_cents
+            else ""
+        )
         boxes = count_of(missing, "more box", "more boxes")
         return f"{whole} {boxes} can't be judged: their size or zone is not in the books{more}."
 
@@ -176,7 +180,8 @@ class Packing:
 
     def _by_trims(self) -> pd.DataFrame:
         found = self.totals[self.totals["trim_cents"] > 0]
-        return found.sort_values(["trim_cents", "category"], ascending=[False, True])
+        found = found.assign(leave=found["category"].isin(self.to_leave))
+        return found.sort_values(["leave", "trim_cents", "category"], ascending=[True, False, True])
 
     def _advice(self, row: dict[Hashable, Any]) -> str:
         """What to do next time, the dearest first."""

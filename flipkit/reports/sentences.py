@@ -146,18 +146,13 @@ def year_sentence(study: Study) -> str:
     if not gap.claimed:
         return ""
     now, then = (hourly(value, currency=study.currency) for value in (gap.hourly_first, gap.hourly_second))
-    text = f"So far {gap.first} made {now} an hour, {gap.second} by then {then}:"
+    text = f"So far {gap.first} made {now} an hour, the same months of {gap.second} made {then}:"
     low, high = (hourly(value, currency=study.currency) for value in sorted((abs(gap.low), abs(gap.high))))
     told = f"probably {low} to {high} {'more' if gap.gap > 0 else 'less'}"
     told = "too close to call" if gap.low < 0 < gap.high else told
     sales = study.year_gap_of_sales
     alone, before = (hourly(value, currency=study.currency) for value in (sales.hourly_first, sales.hourly_second))
-    first, last = (day.replace(year=day.year - 1) for day in map(pd.Timestamp, study.year_so_far()))
-    off = int((study.items["gone_on"].between(first, last) & study.items["sold_on"].isna()).sum())
-    # A young shop has hardly anything to write off yet, which flatters its first year.
-    if off < study.assumptions.whole("report.too_few_items"):
-        told += f", but {gap.second} had written off only {count_of(off, 'item')}"
-    return f"{text} {told} (without write-offs: {alone} and {before})."
+    return f"{text} {told}. Without what was written off it was {alone}, and {before} then."
 
 
 def _cost_unknown(study: Study, row: pd.Series, unknown: int, things: int) -> tuple[str, str]:
@@ -188,7 +183,7 @@ def minutes_sentence(items: pd.DataFrame) -> str:
     known = minutes_known(items)
     if math.isnan(known["logged"]):
         return ""
-    doubt = "the interval does not carry the doubt in minutes that nobody logged"
+    doubt = "unlogged minutes could make the range wider"
     if known["logged"] == 0 and known["corrected"] == 0:
         return f"No work is logged: these hours are assumed minutes throughout, and {doubt}."
     parts = {

@@ -38,7 +38,7 @@ from flipkit.economics.overrides import NOTHING_SUPPOSED
 from flipkit.errors import AssumptionError
 from flipkit.reports.elements import Element, table
 from flipkit.reports.sentences import money_per_hour, month_name, span_name
-from flipkit.reports.study import Study
+from flipkit.reports.study import Study, help_paid
 from flipkit.reports.tables import words
 
 #: The ways to count, the first of which is how to buy; the last is the month that the page is about.
@@ -166,24 +166,6 @@ class Moves:
         return found
 
 
-def help_paid(study: Study) -> tuple[float, int]:
-    """What an hour of help was paid and the payroll taxes on it, by the log, or as assumed where that stands in."""
-    assumed = study.assumptions.cents("help.wage"), study.assumptions.ppm("help.burden")
-    hired = study.books.people[study.books.people["role"] == "hired"].set_index("worker")
-    logged = study.books.work[study.books.work["worker"].isin(hired.index)]
-    minutes = logged.groupby("worker")["minutes"].sum()
-    if not minutes.sum() > 0:
-        return assumed[0] / 100, assumed[1]
-    alike = study.assumptions.text("suppose.wage_for") == EVERYBODY
-    wages, taxes = (
-        hired.loc[minutes.index, name].fillna(default).to_numpy(dtype=np.float64)
-        for name, default in zip(("wage_cents", "payroll_burden_ppm"), assumed, strict=True)
-    )
-    paid = minutes.to_numpy() * (np.full(wages.size, assumed[0]) if alike else wages)
-    burden = float(np.average(taxes, weights=paid)) if paid.any() else assumed[1]
-    return round(float(paid.sum() / minutes.sum())) / 100, round(burden)
-
-
 def plot_sliders(moves: Moves) -> Element:
     """What an hour earns in each category, with sliders that a page moves without anything but its own script.
 
@@ -285,7 +267,13 @@ def divisors_table(moves: Moves) -> Element:
     frame = pd.DataFrame(columns).sort_values("as charged", ascending=False, kind="stable").reset_index()
     formats = dict.fromkeys(columns, lambda dollars: money_per_hour(float(dollars), currency=study.currency))
     headings = {"category": "Category", "as charged": "As charged", **{str(d): f"Divisor {d}" for d in DIVISORS}}
-    return table(frame, caption="Per hour at each divisor", headings=headings, formats=formats, currency=study.currency)
+    return table(
+        frame,
+        caption="Per hour at each divisor, sold items only",
+        headings=headings,
+        formats=formats,
+        currency=study.currency,
+    )
 
 
 def _controls(moves: Moves, basis: str) -> str:

@@ -455,13 +455,12 @@ class Stock:
         frame = self._told(self.plan.sort_values("item_id"))
         gone = self._kept_as_now(frame[frame["action"] == "give up"]).set_index("item_id")["worth_cents"]
         frame = frame.assign(saves_cents=-frame["item_id"].map(gone))
-        # What is cleared out goes today, at any price: neither an ask nor a day to come is left to say.
-        going = frame["action"] == "give up"
-        asked = [name for name in ("price_cents", "lowest_offer_cents", "markdown_cents") if name in frame]
-        frame[asked] = frame[asked].astype(np.float64).mask(going)
-        for name in ("markdown_on", "give_up_on"):
-            if name in frame:
-                frame[name] = pd.to_datetime(frame[name]).mask(going)
+        # Nothing is asked for what is cleared out; what has no typical price stands there too.
+        cleared = frame["action"] == "give up"
+        frame.loc[cleared, ["price_cents", "lowest_offer_cents", "markdown_cents"]] = np.nan
+        frame.loc[cleared, "give_up_on"] = pd.Timestamp(self.study.as_of)
+        unpriced = self._unpriced()[["item_id", "title", "category"]].assign(do="look up what like items sold for")
+        frame = pd.concat([frame, unpriced], ignore_index=True).sort_values("item_id")
         dates = {"markdown_on": "markdown_on", "clear_out_on": "give_up_on"}
         shown = pd.DataFrame(
             {
@@ -648,8 +647,8 @@ class ClearOutRecord:
         hour = 60 * gone["net_cents"] / gone["owner_min"]
         target = self.study.assumptions.cents("hour.target")
         side = f"{'under' if hour < target else 'over'} your {money(target, currency=self.study.currency)} target"
-        brought = money(hour, currency=self.study.currency)
-        return f"{text}, and together they brought {brought} for each extra hour, {side}."
+        did = f"{'lost' if hour < 0 else 'brought'} {money(abs(hour), currency=self.study.currency)}"
+        return f"{text}, and together they {did} for each extra hour of work, {side}."
 
     def in_short(self) -> str:
         """That earlier plans can be checked, though no forecast may have come due."""

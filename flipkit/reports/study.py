@@ -43,6 +43,7 @@ from flipkit.books.problems import Problem
 from flipkit.books.read import Books, books_as_of, last_recorded_day, read_books
 from flipkit.economics.costs import MOST_TAUGHT, SuppliesUsed
 from flipkit.economics.items import Economics, item_economics
+from flipkit.economics.labor import EVERYBODY
 from flipkit.economics.trace import ItemTrace, item_trace
 from flipkit.errors import AssumptionError, NotEnoughDataError, PackError
 from flipkit.money import nearest_cent, show_cents
@@ -551,9 +552,8 @@ def _supplies_told(used: SuppliesUsed | None, currency: str) -> list[str]:
         )
     if np.isfinite(used.seen):
         told += (
-            f" Materials that you did not record count {used.used:.2f} times the assumed amount. That is learned from "
-            "the parcels between the first and the last purchase of each supply, with the assumption weighed in, so it "
-            "is not the ratio of the two sums."
+            f" Materials that you did not record count {used.used:.2f} times the assumed amount, as far as your "
+            "purchases teach."
         )
     return [told]
 
@@ -563,10 +563,10 @@ def _untaxed_told(economics: Economics) -> list[str]:
     if not economics.untaxed:
         return []
     return [
-        f"{' and '.join(economics.untaxed_venues)} also charge fees on the sales tax that the buyer pays. The books "
-        f"give no tax for {economics.untaxed:,} of these sales, so their fees are computed without it and are a little "
-        "too low. Write the tax in the column tax_paid of items.csv, or the usual rate as fees.buyer_tax in "
-        "assumptions.toml."
+        f"The marketplaces {' and '.join(economics.untaxed_venues)} also charge fees on the sales tax that the buyer "
+        f"pays. The books give no tax for {economics.untaxed:,} of these sales, so their fees are computed without it "
+        "and are a little too low. Write the tax in the column tax_paid of items.csv, or the usual rate as "
+        "fees.buyer_tax in assumptions.toml."
     ]
 
 
@@ -736,6 +736,24 @@ def _code_digest() -> str:
             body = path.read_bytes()
             known.update(f"{path.relative_to(root).as_posix()} {len(body)}\n".encode() + body)
     return known.hexdigest()
+
+
+def help_paid(study: Study) -> tuple[float, int]:
+    """What an hour of help was paid and the payroll taxes on it, by the log, or as assumed where that stands in."""
+    assumed = study.assumptions.cents("help.wage"), study.assumptions.ppm("help.burden")
+    hired = study.books.people[study.books.people["role"] == "hired"].set_index("worker")
+    logged = study.books.work[study.books.work["worker"].isin(hired.index)]
+    minutes = logged.groupby("worker")["minutes"].sum()
+    if not minutes.sum() > 0:
+        return assumed[0] / 100, assumed[1]
+    alike = study.assumptions.text("suppose.wage_for") == EVERYBODY
+    wages, taxes = (
+        hired.loc[minutes.index, name].fillna(default).to_numpy(dtype=np.float64)
+        for name, default in zip(("wage_cents", "payroll_burden_ppm"), assumed, strict=True)
+    )
+    paid = minutes.to_numpy() * (np.full(wages.size, assumed[0]) if alike else wages)
+    burden = float(np.average(taxes, weights=paid)) if paid.any() else assumed[1]
+    return round(float(paid.sum() / minutes.sum())) / 100, round(burden)
 
 
 def currency_unit(study: Study) -> str:

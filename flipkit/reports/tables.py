@@ -17,7 +17,7 @@ from flipkit.charts.style import money
 from flipkit.economics.costs import own_rate_cards
 from flipkit.reports.elements import EMPTY, NOTHING, Element, caution, figures_said, table
 from flipkit.reports.sentences import money_per_hour, month_name, of_category, past_words
-from flipkit.reports.study import Study
+from flipkit.reports.study import Study, help_paid
 from flipkit.rules.blocks import RuleSet
 
 # Which blocks of which rule sets the figures of a study depend on.
@@ -262,6 +262,19 @@ def months_table(study: Study) -> Element:
     )
 
 
+#: How a rule's figures were known to whoever wrote them down, in a reader's words.
+_SEEN = {"found": "read in the rule itself", "secondary": "read in a report of it"}
+
+
+def seen_words(seen: str) -> str:
+    """How the values of a rule are known, in a reader's words.
+
+    >>> seen_words("secondary, from memory")
+    'read in a report of it, from memory'
+    """
+    return ", ".join(_SEEN.get(one, one) for one in seen.split(", "))
+
+
 def rules_table(study: Study) -> Element:
     """Every rule block that some figure depends on.
 
@@ -282,12 +295,12 @@ def rules_table(study: Study) -> Element:
             used.begins,
             used.ends or "–",
             "the shop's own" if used.own else "packaged",
-            used.seen,
+            seen_words(used.seen),
             "; ".join(_source_title(study, key.strip()) for key in used.source.split(",")),
         )
         for used in rules_used(study)
     ]
-    columns = ["rule", "name", "from", "to", "table", "seen", "source"]
+    columns = ["rule", "name", "from", "to", "table", "how we know it", "source"]
     return table(pd.DataFrame(rows, columns=columns), caption="Each block in force on a day that mattered")
 
 
@@ -309,10 +322,21 @@ def assumptions_table(study: Study) -> Element:
     rests = resting_on(study.month_items(), target_cents=held.cents("hour.target"), by_card=by_card)
     entries = sorted(held.entries.values(), key=lambda entry: (-rests.get(entry.key, 0.0), order[entry.layer]))
     whose = {"packaged": "", "shop": " (yours)", "this run": " (this run)"}
+    wage, burden = help_paid(study)
+    # What the log of help says stands in the figures in place of what is assumed.
+    paid = {"help.wage": money_per_hour(wage, currency=study.currency), "help.burden": f"{burden / 10_000:.3g}%"}
+    if study.books.work.empty or (wage, burden) == (held.cents("help.wage") / 100, held.ppm("help.burden")):
+        paid = {}
     rows = [
         (
             entry.key,
-            " ".join(filter(None, entry.shown(study.measures, currency=study.currency))) + whose[entry.layer],
+            " ".join(filter(None, entry.shown(study.measures, currency=study.currency)))
+            + whose[entry.layer]
+            + (
+                f"; what you paid, {paid[entry.key]}, is used"
+                if entry.key in paid and entry.layer == "packaged"
+                else ""
+            ),
             money(rests[entry.key], currency=study.currency) if rests.get(entry.key, 0.0) >= 50 else NOTHING,
             entry.meaning if entry.source.startswith("common practice") else f"{entry.meaning} Source: {entry.source}.",
         )
@@ -366,15 +390,15 @@ def cautions(items: pd.DataFrame) -> Element:
     if heavy.any():
         boxes.append(
             caution(
-                "Some of these parcels are bulky or heavy: lift them with two people, and heed the lifting limits of "
-                "the authority for work safety where you live.",
+                "Some parcels are bulky or heavy: lift them with two people, and heed the work-safety limits where you "
+                "live.",
                 title="Lifting",
             )
         )
     boxes.append(
         caution(
-            "Knives and cutters in packing work, batteries, aerosols, perfumes and other restricted goods, recalled "
-            "products, food and child-safety goods have rules of their own: check the carrier's and the authority's.",
+            "Check the carrier's and the authority's rules for knives and cutters, batteries, aerosols, perfumes and "
+            "other restricted goods, recalled products, food and child-safety goods.",
             title="Goods and tools",
         )
     )

@@ -23,7 +23,7 @@ from flipkit.reports.study import Study
 from flipkit.reports.tables import cautions, words
 
 #: What stands above the kinds to leave that pay at a price.
-_LEAVE_UNLESS: Final = "Don't buy at your usual price, unless it will sell for at least"
+_LEAVE_UNLESS: Final = "Don't buy at your usual price, unless one will sell for at least"
 #: A month's row, low enough that the page keeps to one sheet. [px]
 _MONTH_ROW: Final = 25
 #: Things to do that the first page shows; the rest are counted and linked.
@@ -149,9 +149,8 @@ class ThisMonth:
     def _item(self, stock: Stock, row: Mapping[Any, Any]) -> str:
         """One thing to do with one item, with its dollars."""
         do = stock.action(dict(row))
-        paid = hourly(self.study.target, currency=self.study.currency)
-        left = f"{stock.worth(dict(row))} left after costs and {paid} an hour for you"
-        return f"{row['title'] or row['item_id']}: {do}. On average {left}."
+        left = f"That leaves about {stock.worth(dict(row))} after paying your work."
+        return f"{row['title'] or row['item_id']}: {do}. {left}"
 
     def _money(self, cents: float) -> str:
         return money(float(cents), currency=self.study.currency)

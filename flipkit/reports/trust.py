@@ -38,7 +38,7 @@ _PLAIN: Final = {
     "drift": "prices fall over the years",
     "rare dear finds": "rare expensive finds",
     "the kit": "this report's advice",
-    "the kit, no benefit of the doubt": "the same without benefit of the doubt",
+    "the kit, no benefit of the doubt": "the same, with no extra try of kinds we know little about",
     "hourly of sold things": "the hour of sold items",
     "highest profit a sale": "the highest profit a sale",
     "buy everything": "no rule, everything",
@@ -81,7 +81,8 @@ class CanWeTrustIt:
             title, source = "This shop's forecasts", "Forecasts that have come due, scored by your books"
         else:
             shares, meant = self.measured.held, self.measured.confidence
-            title, source = "Ranges in simulated shops", "Counting unsold items"
+            title = "Ranges in simulated shops"
+            source = f"{self.items} items bought of each kind, unsold ones counted"
         low, high = shares["share"].min(), shares["share"].max()
         held = f"{low:.0%}" if round(low, 2) == round(high, 2) else f"{low:.0%} to {high:.0%}"
         return plot_shares(
@@ -94,7 +95,10 @@ class CanWeTrustIt:
     def _minutes(self) -> str:
         """How much of the month's hours was logged, and that the ranges leave out the doubt in the rest."""
         said = minutes_sentence(self.study.month_items())
-        return said.replace("Hours:", f"Hours in {month_name(self.study.month)}:") or "No work is logged."
+        return (
+            said.replace("Hours:", f"Hours behind the result of {month_name(self.study.month)}:")
+            or "No work is logged."
+        )
 
     def learned(self) -> Element:
         """Standard minutes, and what they become with the shop's own log."""
@@ -111,7 +115,11 @@ class CanWeTrustIt:
         }
         formats: dict[str, Any] = {"activity": lambda name: DOING.get(name, name)}
         caption = "Standard minutes, and what they become with your own log; each category moves on from there"
-        return elements.table(frame, caption=caption, headings=headings, formats=formats)
+        note = (
+            "Used: for an item whose work nobody logged, all hands counted. Bulky or small shows another figure: your "
+            "own minutes a sale, as logged where they were, help's left out and pickups counted with none to pack."
+        )
+        return elements.table(frame, caption=caption, headings=headings, formats=formats, note=note)
 
     def cautions(self) -> Element:
         """That simulated shops are simple, and which forecasts are off."""
@@ -160,14 +168,17 @@ class Trust:
 
     def sentence(self) -> str:
         """Both measurements in words."""
-        held, thumb = self.held, self.earned[~self.earned["name"].str.startswith("the kit")]
+        table, thumb = self.returns.table, self.earned[~self.earned["name"].str.startswith("the kit")]
         best = thumb.sort_values("share").iloc[-1]
         kit = self.earned.set_index("name").loc["the kit", "share"]
-        weakest = held.iloc[0]
+        weakest = table.loc[table["held"].idxmin()]
+        shops = int(table.loc[table["basis"] == weakest["basis"], "shops"].sum())
+        case = _PLAIN.get(weakest["scenario"], weakest["scenario"])
         return (
-            f"In {int(held['shops'].sum()):,} simulated shops, {self.confidence:.0%} intervals held the truth "
-            f"{weakest['share']:.0%} to {held['share'].max():.0%} of the time. Their hardest case: {weakest['name']}. "
-            f"A seller who bought by this report's advice earned {kit:.0%} of what one who knows the truth earned. The "
+            f"In {shops:,} simulated shops, {self.confidence:.0%} intervals held the truth {weakest['held']:.1%} to "
+            f"{table['held'].max():.0%} of the time. The weakest case: {case}, {weakest['items']} items bought, "
+            f"{_BASES[weakest['basis']]}. A seller who bought by this report's advice earned {kit:.0%} of what one "
+            "who knows the truth earned. The "
             f"best rule of thumb, buying by {_PLAIN.get(best['name'], best['name'])}, earned {best['share']:.0%}."
         )
 
@@ -177,9 +188,8 @@ class Trust:
         day = f"{made.made_on.day} {made.made_on:%B %Y}"
         return (
             f"Measured on {day} with version {made.version} from seed {made.seed}: {held['shops'].min():.0f} shops of "
-            f"each of {len(held)} kinds, shown here with {self.items} items bought of each category. Each share is "
-            f"known to about {2 * held['error'].max():.0%} either way. We tuned nothing on the shops of the second "
-            "family, the mixtures."
+            f"each of {len(held)} kinds. The picture shows {self.items} items bought of each category. Each share is "
+            f"known to {2 * made.table['held_error'].max():.0%} or better either way."
         )
 
     def held_table(self) -> Element:

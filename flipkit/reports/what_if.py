@@ -18,7 +18,7 @@ from flipkit.analysis.what_if import Bar, Cloud, Spread, line_changes, monte_car
 from flipkit.assumptions import Assumptions
 from flipkit.books.schema import ACTIVITIES, DOING
 from flipkit.charts.returns import plot_minutes
-from flipkit.charts.sliders import plot_tornado
+from flipkit.charts.sliders import beside_target, plot_tornado
 from flipkit.charts.style import hourly, money
 from flipkit.economics.hiring import help_table, wage_limit
 from flipkit.economics.items import net_parts
@@ -27,8 +27,8 @@ from flipkit.reports import elements
 from flipkit.reports.buy import change_words
 from flipkit.reports.elements import EMPTY, NOTHING, Element, Said, activity_minutes, caution, headline, to_do
 from flipkit.reports.sentences import count_of, money_per_hour, month_name, span_name
-from flipkit.reports.sliders import Moves, help_paid
-from flipkit.reports.study import Study
+from flipkit.reports.sliders import Moves
+from flipkit.reports.study import Study, help_paid
 from flipkit.reports.tables import words
 
 _ALLOWANCE = "allowance on minutes"
@@ -36,7 +36,7 @@ _ALLOWANCE = "allowance on minutes"
 _FAMILIES = {
     **{f"minutes of {DOING[activity]}": (f"minutes.{activity}.",) for activity in ACTIVITIES},
     _ALLOWANCE: ("minutes.allowance",),
-    "weight of the logged minutes": ("minutes.logged_weight",),
+    "trust in your logged minutes": ("minutes.logged_weight",),
     "labels not recorded": ("label.assumed.",),
     "materials not recorded": ("materials.assumed.",),
     "packed sizes not recorded": ("parcel.length_in.", "parcel.width_in.", "parcel.height_in."),
@@ -55,7 +55,7 @@ _STRAIGHT = {**{f"minutes of {DOING[activity]}": (activity,) for activity in ACT
 _BETTER: Final = 0.1
 _LEVER: Final = ["name", "net_cents", "freed", "hourly", "worth"]
 #: How the two ways of counting are named.
-_COUNTED: Final = {"bought": "unsold items too", "sold": "sold items only"}
+_COUNTED: Final = {"bought": "unsold items too", "sold": "sold items only: too high"}
 #: What a line holds of the assumptions above it: drawn together, the one stands for all of them.
 _HOLDS = {
     "labels": ("labels not recorded",),
@@ -63,7 +63,7 @@ _HOLDS = {
     _MINUTES: (
         *(f"minutes of {doing}" for doing in DOING.values()),
         _ALLOWANCE,
-        "weight of the logged minutes",
+        "trust in your logged minutes",
     ),
 }
 #: A part so near to the whole is the whole.
@@ -73,8 +73,8 @@ _DRAWS = 500
 _CHECKS = 4
 #: Below so many dollars an hour an assumption does not move the month.
 _STILL = 0.005
-#: Bars drawn.
-_MOST_BARS = 12
+#: A narrower bar is not drawn: both its ends would be the same dollar. [dollars per hour]
+_SEEN = 1.0
 
 
 @dataclass(frozen=True)
@@ -130,12 +130,13 @@ class WhatIf:
         top = self.levers.iloc[0]
         if top["name"] == _MINUTES:
             worth = self._whole(100 * float(top["worth"]))
-            hours = f"{top['freed']:,.0f} hours a month"
-            return f"Your minutes move an hour most: 10% less time frees about {hours}, worth {worth} at your target."
+            hours = f"about {top['freed']:,.0f} hours a month"
+            lead = "Your minutes matter most for your hourly pay"
+            return f"{lead}: 10% less time frees {hours}, worth {worth} at your target."
         change = "10% higher" if top["name"] == _PRICES else "10% lower"
         lead = str(top["name"]).capitalize()
         brings = self._whole(top["net_cents"])
-        return f"{lead} move an hour most: {change}, they would bring about {brings} more a month."
+        return f"{lead} matter most for your hourly pay: {change} would bring about {brings} more a month."
 
     def picture(self) -> Any:
         """What moves the month's hour, each thing alone."""
@@ -144,7 +145,8 @@ class WhatIf:
             self.bars,
             middle=self.middle,
             title=self._finding() or f"An hour in {month}",
-            subtitle=f"{month}: each thing alone, {self.part:.0%} down and up. Dashed: the target. Your books.",
+            subtitle=f"{month}: each alone, {self.part:.0%} down and up. Dashed line: your target. {self._others()}"
+            "Your books.",
             target=self.study.target,
             currency=self.study.currency,
         )
@@ -170,14 +172,9 @@ class WhatIf:
         caption = f"What it would have brought in {month_name(self.study.month)}"
         return elements.table(frame, caption=caption, headings=headings, formats=formats, currency=self.study.currency)
 
-    def all_bars(self) -> Element:
-        """The bars in figures, and what does not move the month."""
-        if self.bars.empty:
-            return EMPTY
-        hours = dict.fromkeys(("at_low", "at_high"), self._hour)
-        headings = {"name": "Moved alone", "at_low": f"{self.part:.0%} less of it", "at_high": f"{self.part:.0%} more"}
-        note = f"{count_of(self.less, 'other assumption')} would move it less or not at all." if self.less else ""
-        return elements.table(self.bars, caption="An hour then", headings=headings, formats=hours, note=note)
+    def _others(self) -> str:
+        """How many more were moved, of which no bar would be seen."""
+        return f"{count_of(self.less, 'more thing')} would move it by less than a dollar. " if self.less else ""
 
     def together(self) -> Element:
         """All of them moved at once, in words."""
@@ -185,8 +182,9 @@ class WhatIf:
             return EMPTY
         cloud = self.cloud
         return words(
-            f"If everything moves at once, each thing by up to {self.part:.0%}, eight months of ten earn between "
-            f"{self._hour(cloud.low)} and {self._hour(cloud.high)} an hour, and {_share(cloud.above)} beat the target. "
+            f"If everything changes at once, each by up to {self.part:.0%}, you would earn between "
+            f"{self._hour(cloud.low)} and {self._hour(cloud.high)} an hour in 8 of 10 such months, and beat the target "
+            f"in {_share(cloud.above)} of them. "
             f"The luck of {count_of(self.sales, 'sale')} comes on top. We tried {_DRAWS} such months by a quick way. "
             f"In {_CHECKS} that we also computed in full, it was off by at most {self._hour(max(self.gap, 0.01))}."
         )
@@ -199,7 +197,7 @@ class WhatIf:
         return elements.table(
             pd.DataFrame(rows, columns=["name", "share"]),
             caption="What the spread comes from",
-            headings={"name": "Moved", "share": "Part of the spread"},
+            headings={"name": "Changed", "share": "Part of the spread"},
             formats={"share": lambda share: f"{share:.0%}"},
         )
 
@@ -226,9 +224,8 @@ class WhatIf:
         frame["limit"] = frame["limit"].fillna(-math.inf)
         formats = {"hourly": self._hour, "limit": lambda dollars: _wage(study, float(dollars))}
         note = (
-            "Decide by the first row. A row that counts sold items only leaves out the hours spent on what never sold, "
-            "so it makes your hour, and the wage that you could pay, look higher. The wage is the same whatever work "
-            "help does."
+            "Decide by the first row: the second leaves out your hours on what never sold, so a wage that it allows "
+            "can lose you money. The wage is the same whatever work help does."
         )
         caption = "The wage below which help pays, payroll taxes on top"
         return elements.table(frame, caption=caption, headings=headings, formats=formats, note=note)
@@ -264,7 +261,8 @@ class WhatIf:
             formats=formats | {"hourly_then": self._hour, "activity": DOING.get},
             note=f"An hour that help frees costs you {must}: the wage of {_shown_wage(study, wage)}, "
             f"{burden / 10_000:.3g}% payroll taxes, help's slower pace and your own time to guide it. So it raises "
-            "your income only if you earn more than that in each freed hour.",
+            "your income only if you earn more than that in each freed hour. At the wage below which help pays, a "
+            "freed hour costs just what your own hour earns.",
             currency=study.currency,
         )
 
@@ -285,10 +283,10 @@ class WhatIf:
             return ""
         top = self.bars.iloc[0]
         low, high = sorted((float(top["at_low"]), float(top["at_high"])))
-        low_text, high_text = (hourly(value, currency=self.study.currency) for value in (low, high))
-        if high < self.study.target and high_text == hourly(self.study.target, currency=self.study.currency):
-            high_text = f"just under {high_text}"
-        return f"{str(top['name']).capitalize()} move an hour most: from {low_text} to {high_text}"
+        low_text, high_text = (
+            beside_target(value, self.study.target, currency=self.study.currency) for value in (low, high)
+        )
+        return f"{str(top['name']).capitalize()} matter most for an hour: from {low_text} to {high_text}"
 
     def _note(self, told: list[str]) -> str:
         """What else would help, how far the month is from the target, and whether one change alone reaches it."""
@@ -411,7 +409,7 @@ def what_if(study: Study) -> WhatIf:
         for bar in moving
     }
     frame = pd.DataFrame(
-        [{"name": bar.key, "at_low": bar.at_low, "at_high": bar.at_high} for bar in moving[:_MOST_BARS]],
+        [{"name": bar.key, "at_low": bar.at_low, "at_high": bar.at_high} for bar in moving if bar.width >= _SEEN],
         columns=nothing.columns,
     )
     gap = month.worst_gap([spread.key for spread in chosen]) if chosen else 0.0

@@ -104,7 +104,7 @@ def test_the_rule_is_the_decisions_and_its_bounds_move_along(study, moves):
         assert low != high
 
 
-@pytest.mark.parametrize("name", ["minutes of storing", "allowance on minutes", "weight of the logged minutes",
+@pytest.mark.parametrize("name", ["minutes of storing", "allowance on minutes", "trust in your logged minutes",
                                   "packed sizes not recorded", "chance of loss and damage"])  # fmt: skip
 def test_a_bar_is_the_month_computed_in_full_with_that_assumption(study, moves, month, name):
     for factor in (0.75, 1.25):

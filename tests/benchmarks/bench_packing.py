@@ -1,8 +1,8 @@
 """Time of packing plans for anything from 1 to 108 in, their properties, and the figures of awkward things.
 
-Run it by hand: ``python -m tests.benchmarks.bench_packing [time|judgement|tables|like] [THINGS]``. The goal: a
-warm plan within 30 ms, the first one of a process within a second (imports aside). Processor seconds, which other
-work on the machine does not stretch; the clock's stand beside them. ``like`` fits the curve by which economics
+Run it by hand: ``python -m tests.benchmarks.bench_packing [time|judgement|tables|like] [THINGS [FIRST_SEED]]``. The
+goal: a warm plan within 30 ms, the first one of a process within a second (imports aside). Processor seconds, which
+other work on the machine does not stretch; the clock's stand beside them. ``like`` fits the curve by which economics
 reckons what packing takes, ``packing.like_plans``.
 """
 
@@ -62,10 +62,11 @@ def plans(count: int = PLANS) -> None:
         )
 
 
-def judgement(things: int = 2000) -> None:
+def judgement(things: int = 2000, first: int = 0) -> None:
     """What does not hold of random things: cost against fragility, value and any stated padding."""
-    broken = [found for seed in range(things) for found in wrong(random.Random(seed))]  # noqa: S311
-    print(f"judgement: {things} things, {len(broken)} properties broken {broken[:5]}")  # noqa: T201
+    seeds = range(first, first + things)
+    broken = [f"seed {seed}: {found}" for seed in seeds for found in wrong(random.Random(seed))]  # noqa: S311
+    print(f"judgement: {things} things from seed {first}, {len(broken)} properties broken {broken[:5]}")  # noqa: T201
 
 
 #: Sides, weight, whether round, and the fragilities and values asked about.
@@ -121,4 +122,5 @@ if __name__ == "__main__":
     asked = {"time": plans, "judgement": judgement, "tables": tables, "like": like_plans}
     things = [int(text) for text in sys.argv[1:] if text.isdigit()]
     for name in [text for text in sys.argv[1:] if text in asked] or list(asked):
-        asked[name](*(things if name != "tables" else ()))  # type: ignore[operator]
+        takes = {"tables": 0, "judgement": 2}.get(name, 1)
+        asked[name](*things[:takes])  # type: ignore[operator]

@@ -189,7 +189,7 @@ def test_missing_columns_are_asked_with_both_ways_to_give_them(export):
 def test_a_price_for_one_or_for_all_is_asked_when_there_are_several(export):
     path = export(items(Quantity=["1", "3", "1"]))
     question = asked(path)["cost-is"]
-    assert "row 3 have a quantity above 1" in str(question)
+    assert "the quantity is above 1 in row 3" in str(question)
     assert propose(path, answers={"cost-is": "each"}).mapping.columns["cost"].each
     assert "cost-is" not in asked(export(items(Quantity=["1", "1", "1"])))
     each = propose(export(items(Quantity=["1", "3", "1"]).replace("Cost", "Cost each")))
@@ -397,7 +397,14 @@ def test_small_numbers_beside_titles_of_several_things_are_asked_about(export, t
     if is_asked:
         # Taken, it opens the question what the cost is for.
         assert [*asked(path, answers={"means Together": "quantity"})] == ["cost-is"]
+        assert "--ignore 'Together' (not for the books)" in str(first.questions[0])
     # What stays out is shown with values, money with its sum.
     left = propose(path, answers={"means Together": "ignore"}).text()
     assert f"Not taken:\n  Together: {', '.join(counts[:1])}" in left
     assert "  Profit: 1.25, 2.25, 3.25; they add up to 47.25\n" in left
+
+
+def test_a_second_column_of_small_numbers_is_left_where_the_quantity_is_known(export):
+    rows = [f"{title},home,2026-03-01,5,{n},{n}" for title, n in (("jug", 1), ("vase", 1), ("lot of cups", 4))]
+    path = export("\n".join(["Item,Category,Bought,Cost,Qty,Together", *rows, ""]))
+    assert [*asked(path)] == ["cost-is"]

@@ -10,8 +10,12 @@ import random
 import numpy as np
 import pandas as pd
 import pytest
+from click.testing import CliRunner
 
+from flipkit.analysis.knowledge_file import knowledge_text
+from flipkit.analysis.max_bid import SHOP
 from flipkit.assumptions import load_assumptions
+from flipkit.cli.main import main
 from flipkit.economics.costs import materials_like_plans
 from flipkit.economics.items import item_economics
 from flipkit.errors import MeasureError
@@ -23,6 +27,7 @@ from flipkit.packing.trials import pad_step, padding_trade
 from flipkit.paths import demo_folder
 from flipkit.rules.parcel_advice import parcel_answer
 from flipkit.rules.tables import load_rules
+from tests.helpers.known_shop import known_shop
 from tests.helpers.packing_stock import ASSUMED, LABELS, RULES, STOCK, plans_of_household
 from tests.helpers.small_books import small_books
 
@@ -227,3 +232,19 @@ def test_parcel_packing_and_economics_have_one_label_and_one_count_of_minutes_fo
     assert row["size_class"] == found.size_class
     counted = f"count {found.counted_min:.0f} minutes for a {found.size_class} parcel; this plan reckons with "
     assert any(counted in line for line in found.reading())
+
+
+def test_packing_counts_the_minutes_that_the_last_report_learned(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+
+    def asked():
+        found = CliRunner().invoke(main, ["packing", "20x14x10in", "9lb", "--on", "2026-11-27"])
+        return next(line for line in found.output.splitlines() if "this plan reckons with" in line)
+
+    size = plan_parcel(bare_item("x", "20x14x10in", "9 lb", fragility="rugged"), on="2026-11-27").size_class
+    assert asked().startswith("Where no packing is logged yet, your report and 'flipkit buy' count ")
+    shop = known_shop()
+    shop["categories"][SHOP]["sizes"][size] = {"pack_min": 71.4}
+    (tmp_path / "packs" / "2026-10").mkdir(parents=True)
+    (tmp_path / "packs" / "2026-10" / "knowledge.json").write_text(knowledge_text(shop), encoding="utf-8")
+    assert asked().startswith(f"Your last report and 'flipkit buy' count 71 minutes for a {size} parcel; ")

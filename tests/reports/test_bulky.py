@@ -53,7 +53,10 @@ def test_the_comparison_rests_on_the_interval_of_the_difference(demo):
     text = Bulky(demo).answer().text
     bought = demo.size_gaps["bought"]
     small, bulky = hourly(bought.hourly_second), hourly(bought.hourly_first)
-    assert f"Counting unsold items, an hour earned {small} on small items and {bulky} on bulky ones." in text
+    assert (
+        f"Counting unsold items, over all prices an hour earned {small} on small items and {bulky} on bulky ones."
+        in text
+    )
     low, high = sorted((abs(bought.low), abs(bought.high)))
     assert f"The difference is probably between {hourly(low)} and {hourly(high)} an hour." in text
     # The figures of sentence and table are the same ones.
