@@ -73,7 +73,8 @@ class Buy:
         if shared.plan is None:
             return EMPTY
         given = shared.frame[shared.frame["hours"] >= 0.5]
-        used = round(float(shared.plan.hours.sum()))
+        # From the hours as they are shown, so that what is given out and what is free add up.
+        used = int(given["hours"].round().sum())
         free = max(round(shared.hours) - used, 0)
         figures = [
             self.study.figure("free hours next month", "shop", free),
@@ -337,12 +338,6 @@ def change_words(change: Change, *, target: float, currency: str) -> str:
             f"a month and {earned}. Filled with work at {hourly(target, currency=currency)} an hour, those hours make "
             f"{money(change.cents_a_month, currency=currency)} more; left empty, they make nothing."
         )
-        if made > 0:
-            return (
-                f"{text}You gain {more} a month only if you find {paid} work for those hours; otherwise you lose that "
-                f"{money(made, currency=currency)}."
-            )
-        return f"{text}With {paid} work for those hours you gain {more} a month."
     if change.name == PACK_SMALLER:
         return f"Pack {joined(most)} in boxes an inch smaller: {worth}."
     return f"List new {joined(most)} at {change.asked:.1f} times what such items sell for: {worth}."

@@ -152,6 +152,11 @@ def year_sentence(study: Study) -> str:
     told = "too close to call" if gap.low < 0 < gap.high else told
     sales = study.year_gap_of_sales
     alone, before = (hourly(value, currency=study.currency) for value in (sales.hourly_first, sales.hourly_second))
+    first, last = (day.replace(year=day.year - 1) for day in map(pd.Timestamp, study.year_so_far()))
+    off = int((study.items["gone_on"].between(first, last) & study.items["sold_on"].isna()).sum())
+    # A young shop has hardly anything to write off yet, which flatters its first year.
+    if off < study.assumptions.whole("report.too_few_items"):
+        told += f", but {gap.second} had written off only {count_of(off, 'item')}"
     return f"{text} {told}. Without what was written off it was {alone}, and {before} then."
 
 

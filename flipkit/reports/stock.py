@@ -477,8 +477,6 @@ class Stock:
                 "clearing_out_saves": _dollars(frame, "saves_cents"),
             }
         )
-        unpriced = self._unpriced()[["item_id", "title", "category"]].assign(do="look up what like items sell for")
-        shown = pd.concat([shown.astype(object), unpriced.astype(object)], ignore_index=True)
         return csv_text(list(shown), shown.astype(object).where(shown.notna(), "").astype(str).values.tolist())
 
     def _told(self, found: pd.DataFrame) -> pd.DataFrame:
