@@ -94,8 +94,8 @@ class Buy:
             )
         if free > 0:
             lines.append(
-                f"{count_of(free, 'hour')} of the {shared.hours:,.0f} that a month's purchases take now stay free. "
-                "They bring nothing until you find more of what pays, or other work."
+                f"{count_of(free, 'hour')} of the {shared.hours:,.0f} that a month's purchases take now stay free: "
+                "they bring nothing until you find more of what pays, or other work."
             )
         return to_do([Said(line, figures) for line in lines])
 
