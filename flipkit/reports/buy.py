@@ -73,7 +73,8 @@ class Buy:
         if shared.plan is None:
             return EMPTY
         given = shared.frame[shared.frame["hours"] >= 0.5]
-        used = round(float(shared.plan.hours.sum()))
+        # From the hours as they are shown, so that what is given out and what is free add up.
+        used = int(given["hours"].round().sum())
         free = max(round(shared.hours) - used, 0)
         figures = [
             self.study.figure("free hours next month", "shop", free),
@@ -93,8 +94,8 @@ class Buy:
             )
         if free > 0:
             lines.append(
-                f"{count_of(free, 'hour')} of the {shared.hours:,.0f} that a month's purchases take now stay free. "
-                "They bring nothing until you find more of what pays, or other work."
+                f"{count_of(free, 'hour')} of the {shared.hours:,.0f} that a month's purchases take now stay free: "
+                "they bring nothing until you find more of what pays, or other work."
             )
         return to_do([Said(line, figures) for line in lines])
 

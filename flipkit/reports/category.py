@@ -32,6 +32,7 @@ from flipkit.reports.elements import (
 from flipkit.reports.sentences import (
     count_of,
     doubts,
+    money_per_hour,
     of_category,
     past_words,
     span_name,
@@ -159,6 +160,9 @@ class Category:
             for name in ("hourly", "without_best", "one_more")
             if np.isfinite(row[name])
         }
+        # Rounded to the target, a figure beside it would contradict the verdict.
+        if said.get("hourly") == hourly(self.study.target, currency=self.study.currency):
+            said["hourly"] = money_per_hour(float(row["hourly"]), currency=self.study.currency)
         best = [f"without its best sale it would have made {said['without_best']}"] if "without_best" in said else []
         best += [f"with a second sale like that, {said['one_more']}"] if "one_more" in said else []
         told = "; ".join(best)

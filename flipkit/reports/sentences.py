@@ -152,6 +152,11 @@ def year_sentence(study: Study) -> str:
     told = "too close to call" if gap.low < 0 < gap.high else told
     sales = study.year_gap_of_sales
     alone, before = (hourly(value, currency=study.currency) for value in (sales.hourly_first, sales.hourly_second))
+    first, last = (day.replace(year=day.year - 1) for day in map(pd.Timestamp, study.year_so_far()))
+    off = int((study.items["gone_on"].between(first, last) & study.items["sold_on"].isna()).sum())
+    # A young shop has hardly anything to write off yet, which flatters its first year.
+    if off < study.assumptions.whole("report.too_few_items"):
+        told += f", but {gap.second} had written off only {count_of(off, 'item')}"
     return f"{text} {told}. Without what was written off it was {alone}, and {before} then."
 
 
@@ -307,10 +312,10 @@ def may_bring_sentence(study: Study) -> Said:
     unsold = study.unsold_items()
     may = round(float(study.prospects.loc[unsold.index, "value_cents"].sum()))
     likely = float(study.prospects.loc[unsold.index, "chance"].sum())
-    given = f". The {len(study.given_up):,} to clear out count with their salvage alone" if study.given_up else ""
+    given = f". The {len(study.given_up):,} to clear out count at their clear-out value" if study.given_up else ""
     return Said(
         f"Over the next {study.horizon.days} days the stock may bring {money(may, currency=study.currency)} after "
-        f"what is still to be paid, before your work, about {likely:,.0f} items selling{given}.",
+        f"fees, label and packing, before your work, about {likely:,.0f} items selling{given}.",
         [study.figure("stock may bring", "shop", may)],
     )
 

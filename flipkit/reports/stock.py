@@ -63,8 +63,8 @@ _PLANNED: Final = [
 _LEAST: Final = "Take at least: for the item alone. What you charge for postage comes on top."
 #: Why a lowest offer can stand above a markdown to come.
 _WHY_ABOVE: Final = (
-    "A lowest offer can be above a later markdown. Until that day a buyer may still pay the full price, so waiting is "
-    "worth more than the offer. The lowest offer falls as the day comes nearer."
+    "Refuse lower offers now, even above a later markdown: a buyer may still pay the full price. The lowest offer "
+    "falls as the day of the markdown comes nearer."
 )
 
 
@@ -163,7 +163,10 @@ class Stock:
         brings = f"bring {self._whole(net)}" if net >= 0 else f"lose {self._whole(-net)}"
         target = hourly(self.study.target, currency=self.study.currency)
         takes = f"take {count_of(round(hours), 'hour')} at {target}"
-        return f"Kept and priced as now, they would {brings}, {takes}, and keep their room."
+        # What the room and the money tied up cost: the rest of what clearing out saves, as the figures show it.
+        room = -kept["worth_cents"].sum() + net - 100 * self.study.target * round(hours)
+        held = f"cost {self._whole(room)} in room and money tied up" if room >= 100 else "keep their room"
+        return f"Kept and priced as now, they would {brings}, {takes}, and {held}."
 
     def _kept_as_now(self, found: pd.DataFrame) -> pd.DataFrame:
         """What comes of some items if they are kept and priced as before."""
@@ -193,7 +196,7 @@ class Stock:
         headings = {"item": "Item", "do": "What to do", "asked": "Asked now", "least": "Take at least today"}
         headings["brings"] = "Still brings"
         caption = "In stock, item by item" if category else "To do now and in the next four weeks, item by item"
-        note = f"{_LEAST} Still brings: on average, after all costs, with your work at your target."
+        note = f"{_LEAST} Still brings: on average, after all costs and your work at your target."
         shown = self._told(found.assign(due=found["markdown_on"].fillna(found["give_up_on"])))
         if category:
             # What is kept is kept at what is asked: one column says both.
@@ -252,10 +255,11 @@ class Stock:
         }
         caption = f"{count_of(len(found), 'item')}, the longest listed first"
         note = (
-            "That saves what the item would lose if you kept it and priced it as now, with your work at your target. "
-            "Below the price from which posting pays, sell it in a lot or locally at any price."
+            "Loss avoided: what keeping it and pricing it as now would cost you, your work at your target and its room "
+            "included. Under the price from which posting pays, sell it in a lot or locally at any price; a "
+            "dash: no price pays for posting. What has waited long can go at a price that would pay: few come."
         )
-        return table(shown, caption=caption, headings=headings | {"saves": "That saves"}, note=note)
+        return table(shown, caption=caption, headings=headings | {"saves": "Loss avoided"}, note=note)
 
     def action(self, row: dict[Hashable, Any]) -> str:
         """What to do with one item, and when."""
@@ -354,7 +358,7 @@ class Stock:
             hour=[self._hour(row) for row in frame.to_dict("records")],
         )
         headings = {"within": "Sell within", "course": "Ask", "least": "Lowest offer", "sold_share": "Chance"}
-        headings["hour"] = "Brings, for an hour"
+        headings["hour"] = "Brings, per hour"
         formats = {"sold_share": lambda share: "under 1%" if share < 0.01 else f"{share:.0%}"}
         note = (
             "What it brings is after fees, label and packing, before your hours. The recommended wait is worth most "
@@ -374,7 +378,6 @@ class Stock:
             "stock_cost_cents": "At cost",
             "stock_cubic_ft": study.measures.rooms_words.capitalize(),
             "sell_through": "Sell-through",
-            "turnover": "Turns a year",
             "days_on_hand": "Days on hand",
             "gmroi": "GMROI",
             "capital_return": "Return on money, a year",
@@ -384,7 +387,6 @@ class Stock:
             "stock_cost_cents": self._whole,
             "stock_cubic_ft": study.measures.room_number,
             "sell_through": lambda share: f"{share:.0%}",
-            "turnover": lambda turns: f"{turns:.1f}",
             "days_on_hand": lambda days: NOTHING if days == float("inf") else f"{days:,.0f}",
             "gmroi": lambda ratio: f"{ratio:.2f}",
             "capital_return": lambda rate: f"{rate:,.0%}".replace("-", "−"),
@@ -400,7 +402,8 @@ class Stock:
             headings=headings,
             formats=formats,
             note=f"The first three figures are of that day and count all items, those without a typical price too; the "
-            f"ratios are of {span_name(study)}.",
+            f"ratios are of {span_name(study)}. "
+            f"GMROI: a year's margin per {money(100, currency=study.currency)} of stock at cost.",
             currency=study.currency,
             figures=[
                 study.figure(name, scope, float(value))
@@ -432,7 +435,7 @@ class Stock:
         figures = [study.figure(name, "shop", frame[column].sum()) for column, name in named.items()]
         note = f"All {count_of(len(study.unsold_items()), 'item')} in stock."
         if study.given_up:
-            note += f" Under May still bring, the {len(study.given_up):,} to clear out count with their salvage alone."
+            note += f" Under May still bring, the {len(study.given_up):,} to clear out count at their clear-out value."
         return table(
             frame,
             caption=f"Stock by age on {day_words(study.as_of)}",
@@ -468,6 +471,7 @@ class Stock:
                 "ask": _dollars(frame, "price_cents"),
                 "take_at_least": _dollars(frame, "lowest_offer_cents"),
                 "then_ask": _dollars(frame, "markdown_cents"),
+                "posting_pays_from": _dollars(frame, "floor_cents"),
                 **{said: pd.to_datetime(frame[name]).dt.date if name in frame else "" for said, name in dates.items()},
                 "still_brings": _dollars(frame, "worth_cents"),
                 "clearing_out_saves": _dollars(frame, "saves_cents"),
@@ -512,8 +516,10 @@ class Stock:
         return unsold[~unsold["item_id"].isin(self.plan["item_id"])].sort_values(["category", "item_id"])
 
     def _brings(self, found: pd.DataFrame) -> str:
-        they = "it" if len(found) == 1 else "they"
-        return f"{they} may still bring {self._whole(found['worth_cents'].sum())} beyond your work"
+        they, paid = "it" if len(found) == 1 else "they", hourly(self.study.target, currency=self.study.currency)
+        return (
+            f"{they} may still bring {self._whole(found['worth_cents'].sum())} after costs and {paid} an hour for you"
+        )
 
     def _held(self) -> str:
         """What the stock cost, and what it may still bring."""
@@ -523,7 +529,7 @@ class Stock:
         cost = money(int(unsold["cost_cents"].sum()), currency=study.currency)
         if not study.items["sold_on"].notna().any():
             return f"They cost {cost}. Nothing has sold yet, so nobody can say what they may bring."
-        return f"On {day_words(study.as_of)} what is in stock has cost {cost}. {may_bring_sentence(study)}"
+        return f"On {day_words(study.as_of)} your stock cost {cost}. {may_bring_sentence(study)}"
 
     def _patience_title(self, frame: pd.DataFrame) -> str:
         """What the recommended wait brings beside the next shorter one."""
@@ -537,6 +543,21 @@ class Stock:
         last = shorter.iloc[-1]
         more = money(best["worth_cents"] - last["worth_cents"], currency=self.study.currency)
         return f"Waiting up to {_weeks(best)} brings {more} more than {_weeks(last)}"
+
+    def gain(self) -> tuple[float, str]:
+        """What pricing the stock by the plan is worth beside going on as now: in cents, and in words."""
+        sums = self.study.patience.groupby("way")[["net_cents", "work_min", "worth_cents"]].sum()
+        if self.plan.empty or not {AS_NOW, PLANNED} <= set(sums.index):
+            return 0.0, ""
+        brings = [
+            f"{self._whole(sums.at[way, 'net_cents'])} for {count_of(round(sums.at[way, 'work_min'] / 60), 'hour')}"
+            for way in (PLANNED, AS_NOW)
+        ]
+        text = (
+            f"Price and clear out all your stock by the plan: it brings {brings[0]} of work until all is gone; as now, "
+            f"{brings[1]}. The lines on items below are part of that."
+        )
+        return float(sums.at[PLANNED, "worth_cents"] - sums.at[AS_NOW, "worth_cents"]), text
 
     def _gain(self) -> str:
         """What the plan brings beside going on as before, for everything in stock."""
@@ -650,7 +671,7 @@ class ClearOutRecord:
             "plan": "The plan said",
             "came": "Sold since",
             "net_cents": "Brought since",
-            "hour": "For an hour",
+            "hour": "Per hour",
         }
         note = "Only money and work since that day count. An item can stand on more than one date."
         return table(

@@ -138,6 +138,10 @@ class ThisMonth:
         if len(gone):
             line, saves = stock.clear_out(gone)
             found.append((saves, line))
+        gain, line = stock.gain()
+        if gain > 0:
+            # A year's worth at most, ranked beside what the changes bring a month.
+            found.append((gain / 12, line))
         found.sort(key=lambda pair: -pair[0])
         rest = found[_SHOWN:]
         return [line for _, line in found[:_SHOWN]], len(rest), sum(cents for cents, _ in rest)
@@ -158,7 +162,10 @@ def threshold(study: Study, one: Decision) -> str:
         return f": {one.sentence.removeprefix(f'{TOO_FEW.capitalize()}: ')}"
     show = functools.partial(whole_down, currency=study.currency)
     if one.verdict != LEAVE:
-        return f": up to {show(one.highest_cents)} for one that sells at {show(one.typical_cents)}."
+        # The price of the usual size: Buy gives the others.
+        usual = one.size.partition(",")[0]
+        size = f"a {usual} one" if usual else "one"
+        return f": up to {show(one.highest_cents)} for {size} that sells at {show(one.typical_cents)}."
     if one.sells_from_cents is not None:
-        return f" {show(one.sells_from_cents)}"
+        return f" {show(one.sells_from_cents)} (you usually pay {show(one.usual_cost_cents)})"
     return f" (worth {show(one.highest_cents)} at most)" if one.highest_cents else " (even if it's free)"
