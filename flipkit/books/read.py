@@ -437,6 +437,8 @@ def _frame(table: Table, raw: RawTable | None, units: Units, problems: list[Prob
         frame[column.frame_name] = _one_of(typed, [raw.header[at] for at, _ in places], raw, findings)
         if column.required and not (table.name == "items" and column.name == "cost"):
             _tell_blanks(raw, places[0][0], column, findings)
+            if column.default:
+                frame[column.name] = frame[column.name].replace("", column.default)
     frame["row"] = pd.Series(raw.rows, dtype="int64")
     return pd.DataFrame(frame, copy=False)
 
@@ -475,11 +477,16 @@ def _sources(table: Table, raw: RawTable, findings: Findings) -> dict[str, list[
 
 
 def _tell_blanks(raw: RawTable, at: int, column: Column, findings: Findings) -> None:
-    if "" not in raw.columns[at]:
+    blank = [row for row, text in zip(raw.rows, raw.columns[at], strict=True) if not text]
+    if column.default and blank:
+        found, needed = (
+            f"blank in {len(blank):,} of {len(raw.rows):,} rows",
+            f"a {column.name} such as {column.example}",
+        )
+        findings.note(blank[0], raw.header[at], found, needed, f"until filled in, they count as {column.default}")
         return
-    for row, text in zip(raw.rows, raw.columns[at], strict=True):
-        if not text:
-            findings.stop(row, raw.header[at], "", f"{column.meaning}, such as {column.example}", "fill it in")
+    for row in blank:
+        findings.stop(row, raw.header[at], "", f"{column.meaning}, such as {column.example}", "fill it in")
 
 
 def _one_of(typed: list[pd.Series], headers: list[str], raw: RawTable, findings: Findings) -> pd.Series:

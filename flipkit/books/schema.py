@@ -89,7 +89,14 @@ ITEMS = Table(
     (
         _c("item_id", "id", "your own name for the item, different for each", "A-0001", required=True),
         _c("title", "text", "what it is", "Stoneware crock, 2 gallon", required=True),
-        _c("category", "text", "the kind of thing; reports compare categories", "stoneware", required=True),
+        _c(
+            "category",
+            "text",
+            "the kind of thing; reports compare categories",
+            "stoneware",
+            required=True,
+            default="unsorted",
+        ),
         _c("bought_on", "date", "the day you bought it", "2026-03-07", required=True),
         _c(
             "cost",

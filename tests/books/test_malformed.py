@@ -27,7 +27,6 @@ def beside(**tables: str) -> dict[str, str]:
 STOPS = [
     # cells of items
     (item("A-1,,stoneware,2026-03-07,18"), "items.csv row 2, column title: this is blank", "what it is"),
-    (item("A-1,crock,,2026-03-07,18"), "row 2, column category: this is blank", "kind of thing"),
     (item(",crock,stoneware,2026-03-07,18"), "row 2, column item_id: this is blank", "your own name"),
     (item("A-1,crock,stoneware,,18"), "row 2, column bought_on: this is blank", "such as 2026-03-07"),
     (item("A-1,crock,stoneware,2026-03-07,-5"), 'column cost: "-5"', "at least 0; leave the sign out"),
@@ -223,6 +222,11 @@ NOTES = [
         item("A-1,a,Lamps,2026-03-07,1\nA-2,b,lamps,2026-03-07,1\nA-3,b,lamps,2026-03-07,1"),
         "row 2, column category: lamps (2), Lamps (1)",
         "count as two categories",
+    ),
+    (
+        item("A-1,a,b,2026-03-07,1\nA-2,a,,2026-03-07,1\nA-3,a,,2026-03-07,1"),
+        "row 3, column category: blank in 2 of 3 rows",
+        "they count as unsorted",
     ),
     (item("a-1,a,b,2026-03-07,1\nA-1,b,b,2026-03-07,1"), "A-1 (1), a-1 (1)", "count as two items"),
     (sale("2026-03-01,,,,,,,,"), "listed_on 2026-03-01 before bought_on", "listed after they were bought"),

@@ -39,6 +39,7 @@ CASES = {
     "No work is logged": {"logged": False},
     "No parcel was measured": {"measured": False},
     "Everything unsold is called leftovers": {"rest": "leftovers"},
+    "Everything unsold is called unsorted": {"rest": ""},
 }
 
 
@@ -53,6 +54,17 @@ def test_each_doubt_stands_at_the_headline_and_beside_the_verdicts(tmp_path, beg
     beside = ThisMonth(study).verdicts()
     assert told[0] in beside.text
     assert 'class="caution"' in beside.html
+
+
+def test_blank_categories_are_a_group_of_their_own_and_no_row_is_lost(tmp_path):
+    study = shop(tmp_path / "books", rest="")
+    assert study.items["category"].value_counts().to_dict() == {"lamps": 40, "unsorted": 20}
+    assert [str(note) for note in study.books.notes if note.column == "category"] == [
+        "items.csv row 2, column category: blank in 20 of 60 rows. Expected a category such as stoneware: until filled "
+        "in, they count as unsorted"
+    ]
+    claimed = study.bought_returns.set_index("category")["claimed"]
+    assert not claimed["unsorted"]
 
 
 def test_books_that_hold_what_they_should_draw_no_doubt(tmp_path):
