@@ -174,11 +174,10 @@ class WhatIf:
 
     def _others(self) -> str:
         """How many more were moved, of which no bar would be seen."""
-        return (
-            f"{count_of(self.less, 'more thing')} would move it by less than {hourly(1, currency=self.study.currency)}. "
-            if self.less
-            else ""
-        )
+        if not self.less:
+            return ""
+        least = hourly(1, currency=self.study.currency)
+        return f"{count_of(self.less, 'more thing')} would move it by less than {least}. "
 
     def together(self) -> Element:
         """All of them moved at once, in words."""
