@@ -323,7 +323,7 @@ def change_words(change: Change, *, target: float, currency: str) -> str:
     """One of the changes that would bring most, in words and dollars a month.
 
     >>> change_words(Change("pack an inch smaller", 3323, (("lamps", 3323),)), target=18.0, currency="USD")
-    'Pack lamps in boxes an inch smaller: about $33 a month.'
+    'Pack lamps in slightly smaller boxes: about $33 a month.'
     """
     kinds = [kind for kind, _ in change.parts]
     most = kinds if len(kinds) <= _MOST_KINDS + 1 else [*kinds[:_MOST_KINDS], f"{len(kinds) - _MOST_KINDS} more kinds"]
@@ -334,12 +334,12 @@ def change_words(change: Change, *, target: float, currency: str) -> str:
         made = 100 * target * hours - change.cents_a_month
         earned = f"{'make' if made >= 0 else 'lose'} about {money(abs(made), currency=currency)}"
         return (
-            f"Stop buying {joined(most)} at what you usually pay: such purchases take about {count_of(hours, 'hour')} "
-            f"a month and {earned}. Filled with work at {hourly(target, currency=currency)} an hour, those hours make "
-            f"{money(change.cents_a_month, currency=currency)} more; left empty, they make nothing."
+            f"Stop buying {joined(most)} at what you usually pay: they take about {count_of(hours, 'hour')} a month "
+            f"and {earned}. Only if filled at {hourly(target, currency=currency)} an hour do those hours make "
+            f"{money(change.cents_a_month, currency=currency)} more."
         )
     if change.name == PACK_SMALLER:
-        return f"Pack {joined(most)} in boxes an inch smaller: {worth}."
+        return f"Pack {joined(most)} in slightly smaller boxes: {worth}."
     return f"List new {joined(most)} at {change.asked:.1f} times what such items sell for: {worth}."
 
 

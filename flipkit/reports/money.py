@@ -157,7 +157,7 @@ class Money:
         headings = {"step": "What", "month_cents": month_name(study.month), "year_cents": year_name(study)}
         note = (
             "The result counts an item on the day that it sold or was written off, with all that it ever cost. The "
-            "last line counts most money on the day that it moved, goods when they leave and miles at the dated rate. "
+            "last line counts most money on the day that it moved, goods when they leave and trips at the dated rate. "
             "Written off are items that you cleared out: their goods and also their trips, fees and overheads. A plus "
             "means that the result had already counted more than what you paid in that time."
         )

@@ -146,7 +146,7 @@ def year_sentence(study: Study) -> str:
     if not gap.claimed:
         return ""
     now, then = (hourly(value, currency=study.currency) for value in (gap.hourly_first, gap.hourly_second))
-    text = f"So far {gap.first} made {now} an hour, the same months of {gap.second} made {then}:"
+    text = f"So far {gap.first} made {now} an hour, the same months of {gap.second} {then}:"
     low, high = (hourly(value, currency=study.currency) for value in sorted((abs(gap.low), abs(gap.high))))
     told = f"probably {low} to {high} {'more' if gap.gap > 0 else 'less'}"
     told = "too close to call" if gap.low < 0 < gap.high else told
@@ -156,8 +156,8 @@ def year_sentence(study: Study) -> str:
     off = int((study.items["gone_on"].between(first, last) & study.items["sold_on"].isna()).sum())
     # A young shop has hardly anything to write off yet, which flatters its first year.
     if off < study.assumptions.whole("report.too_few_items"):
-        told += f", but {gap.second} had written off only {count_of(off, 'item')}"
-    return f"{text} {told}. Without what was written off it was {alone}, and {before} then."
+        told += f" ({gap.second} wrote off only {count_of(off, 'item')})"
+    return f"{text} {told}. Sales alone: {alone} and {before}."
 
 
 def _cost_unknown(study: Study, row: pd.Series, unknown: int, things: int) -> tuple[str, str]:

@@ -457,8 +457,9 @@ class Stock:
         frame = frame.assign(saves_cents=-frame["item_id"].map(gone))
         # Nothing is asked for what is cleared out; what has no typical price stands there too.
         cleared = frame["action"] == "give up"
-        frame.loc[cleared, ["price_cents", "lowest_offer_cents", "markdown_cents"]] = np.nan
-        frame.loc[cleared, "give_up_on"] = pd.Timestamp(self.study.as_of)
+        if cleared.any():
+            frame.loc[cleared, ["price_cents", "lowest_offer_cents", "markdown_cents"]] = np.nan
+            frame.loc[cleared, "give_up_on"] = pd.Timestamp(self.study.as_of)
         unpriced = self._unpriced()[["item_id", "title", "category"]].assign(do="look up what like items sold for")
         frame = pd.concat([frame, unpriced], ignore_index=True).sort_values("item_id")
         dates = {"markdown_on": "markdown_on", "clear_out_on": "give_up_on"}
@@ -543,21 +544,6 @@ class Stock:
         last = shorter.iloc[-1]
         more = money(best["worth_cents"] - last["worth_cents"], currency=self.study.currency)
         return f"Waiting up to {_weeks(best)} brings {more} more than {_weeks(last)}"
-
-    def gain(self) -> tuple[float, str]:
-        """What pricing the stock by the plan is worth beside going on as now: in cents, and in words."""
-        sums = self.study.patience.groupby("way")[["net_cents", "work_min", "worth_cents"]].sum()
-        if self.plan.empty or not {AS_NOW, PLANNED} <= set(sums.index):
-            return 0.0, ""
-        brings = [
-            f"{self._whole(sums.at[way, 'net_cents'])} for {count_of(round(sums.at[way, 'work_min'] / 60), 'hour')}"
-            for way in (PLANNED, AS_NOW)
-        ]
-        text = (
-            f"Price and clear out all your stock by the plan: it brings {brings[0]} of work until all is gone; as now, "
-            f"{brings[1]}. The lines on items below are part of that."
-        )
-        return float(sums.at[PLANNED, "worth_cents"] - sums.at[AS_NOW, "worth_cents"]), text
 
     def _gain(self) -> str:
         """What the plan brings beside going on as before, for everything in stock."""

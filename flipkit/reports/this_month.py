@@ -23,7 +23,7 @@ from flipkit.reports.study import Study
 from flipkit.reports.tables import cautions, words
 
 #: What stands above the kinds to leave that pay at a price.
-_LEAVE_UNLESS: Final = "Don't buy at your usual price, unless one will sell for at least"
+_LEAVE_UNLESS: Final = "Don't buy, unless one will sell for at least"
 #: A month's row, low enough that the page keeps to one sheet. [px]
 _MONTH_ROW: Final = 25
 #: Things to do that the first page shows; the rest are counted and linked.
@@ -138,10 +138,6 @@ class ThisMonth:
         if len(gone):
             line, saves = stock.clear_out(gone)
             found.append((saves, line))
-        gain, line = stock.gain()
-        if gain > 0:
-            # A year's worth at most, ranked beside what the changes bring a month.
-            found.append((gain / 12, line))
         found.sort(key=lambda pair: -pair[0])
         rest = found[_SHOWN:]
         return [line for _, line in found[:_SHOWN]], len(rest), sum(cents for cents, _ in rest)
@@ -167,5 +163,5 @@ def threshold(study: Study, one: Decision) -> str:
         size = f"a {usual} one" if usual else "one"
         return f": up to {show(one.highest_cents)} for {size} that sells at {show(one.typical_cents)}."
     if one.sells_from_cents is not None:
-        return f" {show(one.sells_from_cents)} (you usually pay {show(one.usual_cost_cents)})"
+        return f" {show(one.sells_from_cents)}"
     return f" (worth {show(one.highest_cents)} at most)" if one.highest_cents else " (even if it's free)"

@@ -174,7 +174,10 @@ class WhatIf:
 
     def _others(self) -> str:
         """How many more were moved, of which no bar would be seen."""
-        return f"{count_of(self.less, 'more thing')} would move it by less than a dollar. " if self.less else ""
+        if not self.less:
+            return ""
+        least = hourly(1, currency=self.study.currency)
+        return f"{count_of(self.less, 'more thing')} would move it by less than {least}. "
 
     def together(self) -> Element:
         """All of them moved at once, in words."""
@@ -182,7 +185,7 @@ class WhatIf:
             return EMPTY
         cloud = self.cloud
         return words(
-            f"If everything changes at once, each by up to {self.part:.0%}, you would earn between "
+            f"If everything moves at once, each by up to {self.part:.0%}, you would earn between "
             f"{self._hour(cloud.low)} and {self._hour(cloud.high)} an hour in 8 of 10 such months, and beat the target "
             f"in {_share(cloud.above)} of them. "
             f"The luck of {count_of(self.sales, 'sale')} comes on top. We tried {_DRAWS} such months by a quick way. "

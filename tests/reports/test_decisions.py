@@ -300,7 +300,7 @@ def test_the_widest_bar_comes_first_and_the_words_name_it(moved):
     assert next(iter(moved.cloud.hangs_on)) == moved.bars["name"].iloc[0]
     for name, factor in moved.turning:
         assert 1 - moved.part <= factor <= 1 + moved.part, name
-    assert "everything changes at once" in moved.together().text
+    assert "everything moves at once" in moved.together().text
     assert moved.hangs_table().text
 
 
@@ -311,7 +311,7 @@ def test_what_is_all_assumption_is_moved_and_counted_once(moved):
     assert "labels" not in names
     assert "your minutes" in moved.cloud.hangs_on
     assert not [name for name in moved.cloud.hangs_on if name.startswith("minutes of")]
-    assert f"{moved.less} more things would move it by less than a dollar" in str(moved.picture().to_dict()["title"])
+    assert f"{moved.less} more things would move it by less than $1." in str(moved.picture().to_dict()["title"])
     assert moved.less + len(moved.bars) < len(_FAMILIES) + 8
 
 

@@ -172,7 +172,7 @@ def test_this_year_stands_against_the_same_months_of_the_last(demo):
     # Of the sales alone too: what is written off can begin late.
     sold = demo.items[(demo.items["sold_on"].dt.year == 2025) & (demo.items["sold_on"].dt.month <= 10)]
     alone = hourly(sold["net_cents"].sum() / 100 / (sold["owner_min"].sum() / 60))
-    assert said.endswith(f", and {alone} then.")
+    assert said.endswith(f" and {alone}.")
 
 
 def test_the_latest_thirteen_months_have_their_intervals(demo):
