@@ -335,8 +335,8 @@ def change_words(change: Change, *, target: float, currency: str) -> str:
         earned = f"{'make' if made >= 0 else 'lose'} about {money(abs(made), currency=currency)}"
         return (
             f"Stop buying {joined(most)} at what you usually pay: they take about {count_of(hours, 'hour')} a month "
-            f"and {earned}. Only if filled at {hourly(target, currency=currency)} an hour do those hours make "
-            f"{money(change.cents_a_month, currency=currency)} more."
+            f"and {earned}. Those hours make {money(change.cents_a_month, currency=currency)} more "
+            f"only if you fill them at {hourly(target, currency=currency)} an hour."
         )
     if change.name == PACK_SMALLER:
         return f"Pack {joined(most)} in slightly smaller boxes: {worth}."
