@@ -350,16 +350,11 @@ def _whole(cents: float, *, currency: str, pay: bool = False) -> str:
 
 
 class SharedHours(NamedTuple):
-    """Next month's hours: a row a category that is to be bought, and what is left free."""
+    """Next month's hours: a row a category that is to be bought, and the hours that a month's purchases take."""
 
     frame: pd.DataFrame
     plan: HourPlan | None
     hours: float  # [h]
-
-    @property
-    def free_hours(self) -> float:
-        """Hours for which no find is expected to reach the target."""
-        return self.hours - (0.0 if self.plan is None else float(self.plan.hours.sum()))
 
 
 def shared_hours(
