@@ -195,6 +195,7 @@ def _parts(
     rates = week_rates(model, weeks)
     dates = _dates(stock, price_changes, as_of)
     listing = _listing_min(items)
+    told = stock[[name for name in ("item_id", "title", "size_class") if name in stock]]
     on_sale = dates.listed & (dates.asked > 0)
     for (category, size), rows in stock.groupby(["category", "size_class"], sort=False).indices.items():
         known = str(category) if str(category) in knowledge["categories"] else SHOP
@@ -225,7 +226,7 @@ def _parts(
                 endings_cents=one.endings_cents,
             )
             yield _Part(
-                stock.iloc[mine],
+                told.iloc[mine],
                 mine,
                 str(category),
                 one,
