@@ -802,6 +802,8 @@ def usual_sizes(kind: Mapping[str, Any], least_share: float = 0.1) -> list[str]:
 PRICES = ("low", "usual", "high")
 #: Prices at which a rule for the aisle is held beside the exact highest price.
 _RULE_PRICES = 24
+#: How much farther off a rule may be that gives the prices of the sheet to the dollar. [cents]
+_LINE_CENTS = 200
 #: Halvings of the range in which its first price is sought.
 _RULE_TURNS = 12
 #: A rule within so much of the exact price says no range, and a price of no more is none. [cents]
@@ -833,7 +835,7 @@ def aisle_rule(knowledge: Mapping[str, Any], category: str, *, size: str = "") -
 
     See ``tests/analysis/test_buying.py``.
     """
-    low, _, high = knowledge["categories"][category]["prices_cents"]
+    low, usual, high = knowledge["categories"][category]["prices_cents"]
     asked = question(knowledge, category, price_cents=max(high, 100), size=size)
     begins = turning_price(asked, _WITHIN_CENTS, steps=_RULE_TURNS)
     if begins is None or begins > high:
@@ -842,13 +844,21 @@ def aisle_rule(knowledge: Mapping[str, Any], category: str, *, size: str = "") -
     price = np.unique(np.rint(np.linspace(first, high, _RULE_PRICES) / 100)) * 100
     exact = np.array([most_to_pay(replace(asked, typical_cents=float(one))) for one in price], dtype=np.float64)
     slope = np.polyfit(price, exact, 1)[0] if price.size > 1 else 0.0
-    best = (math.inf, 0.0, 0)
+    seen = [100 * math.floor(one / 100) for one in (usual, high) if one >= first]
+    meant = [
+        math.floor(most_to_pay(replace(asked, typical_cents=float(one))) / 100) for one in (usual, high) if one >= first
+    ]
+    lines = []
     for percent in range(max(math.floor(100 * slope) - 3, 1), min(math.ceil(100 * slope) + 3, 100) + 1):
         away = percent / 100 * price - exact
-        less = 100 * round((away.max() + away.min()) / 200)
-        off = float(np.abs(np.maximum(percent / 100 * price - less, 0.0) - exact).max())
-        best = min(best, (off, percent / 100, less))
-    off, share, less = best
+        middle = 100 * round((away.max() + away.min()) / 200)
+        for less in range(middle - 200, middle + 300, 100):
+            off = float(np.abs(np.maximum(percent / 100 * price - less, 0.0) - exact).max())
+            told = [math.floor(max(percent * one - 100 * less, 0) / 10_000) for one in seen]
+            lines.append((sum(one != other for one, other in zip(told, meant, strict=True)), off, percent / 100, less))
+    # Of the lines that are about as near, the one that gives the very prices that stand beside it.
+    nearest = min(off for _, off, _, _ in lines)
+    _, off, share, less = min(line for line in lines if line[1] <= nearest + _LINE_CENTS)
     return AisleRule(share, less, first if first > low else 0, high, math.ceil(off))
 
 

@@ -61,7 +61,7 @@ def packing(
     on_text: str,
     as_json: bool,
 ) -> None:
-    """Say how to pack an unpacked item of these SIDES and this WEIGHT, or why not to post it.
+    """Say how to pack an unpacked item of these SIDES and this WEIGHT, or why not to ship it.
 
     Example: flipkit packing 20x14x10in 9lb --fragility delicate
     """

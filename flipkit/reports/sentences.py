@@ -315,7 +315,7 @@ def may_bring_sentence(study: Study) -> Said:
     given = f". The {len(study.given_up):,} to clear out count at their clear-out value" if study.given_up else ""
     return Said(
         f"Over the next {study.horizon.days} days the stock may bring {money(may, currency=study.currency)} after "
-        f"fees, label and packing, before your work, about {likely:,.0f} items selling{given}.",
+        f"fees, postage and packing, before your work, about {likely:,.0f} items selling{given}.",
         [study.figure("stock may bring", "shop", may)],
     )
 

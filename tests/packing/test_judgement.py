@@ -128,7 +128,7 @@ def panel(value, fragility="moderately delicate"):
 def test_a_panel_of_80_dollars_is_not_packed_for_more_than_it_is_worth_without_a_word():
     found = panel("80", "delicate")
     assert not decision(found.plan)[0]
-    assert found.reading()[0].startswith("No: packing and posting it takes $")
+    assert found.reading()[0].startswith("No: packing and shipping it takes $")
     assert found.plan.best.total_cents < 10000
     assert found.answer()["post"] is False
 

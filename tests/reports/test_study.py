@@ -120,7 +120,7 @@ def test_a_categorys_page_says_the_decision_and_counts_the_unsold(demo):
         answer = Category(demo, row["category"]).answer().text
         sentence = demo.decision(row["category"]).sentence
         assert sentence[1:] in answer
-        assert f"{int(row['sold'])} of {int(row['items'])} bought have sold" in answer
+        assert f"{int(row['sold'])} of {int(row['items'])} bought had sold by" in answer
 
 
 def test_an_average_sale_adds_up_and_is_the_mean(demo):
