@@ -6,7 +6,7 @@ import functools
 import math
 from dataclasses import dataclass
 from html import escape
-from typing import Any, Final
+from typing import Any
 
 import pandas as pd
 
@@ -43,8 +43,8 @@ from flipkit.reports.sentences import (
 from flipkit.reports.study import Study, stock_gain
 from flipkit.reports.tables import cautions, ranking_table, returns_table, words
 
-#: Categories that a sentence names; the rest are counted.
-_NAMED: Final = 4
+#: Categories that a sentence names, and kinds to stop buying; the rest are counted.
+_NAMED, _STOPPED = 4, 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,8 +100,12 @@ class Buy:
                 f"{whose if 0 < left < free else ''}: they bring nothing until you find more of what pays, or other "
                 "work."
             )
-        changes = [change for change in self.study.biggest_changes if change.name == PRICE_AS_RECOMMENDED]
-        lines += [change_words(one, target=self.study.target, currency=self.study.currency) for one in changes]
+        lines += [
+            f"List new {_kinds([kind for kind, _ in one.parts])} at {one.asked:.1f} times what such items sell for: "
+            f"about {money(one.cents_a_month, currency=self.study.currency)} a month."
+            for one in self.study.biggest_changes
+            if one.name == PRICE_AS_RECOMMENDED
+        ]
         return to_do([Said(line, figures) for line in lines])
 
     def picture(self) -> Any:
@@ -234,7 +238,7 @@ class Buy:
             # In the order of the change on the first page, so that both name the same kinds.
             most = [kind for one in self.study.biggest_changes if one.name == STOP_BUYING for kind, _ in one.parts]
             mine.sort(key=lambda kind: most.index(kind) if kind in most else len(most))
-            return f"stop buying {_kinds(mine)} at what you usually pay"
+            return f"stop buying {_kinds(mine, _STOPPED)} at what you usually pay"
         return f"buy {_kinds(mine)}{'' if verdict == BUY else ' only below a price'}"
 
     def _promise(self) -> str:
@@ -321,56 +325,46 @@ def chance_words(study: Study, one: Decision) -> str:
     return f"Chance to make {hourly(study.target, currency=study.currency)} an hour: {chance(one.chance)}."
 
 
-def change_words(change: Change, *, target: float, currency: str) -> str:
-    """One of the changes that would bring most, in words and dollars a month.
-
-    >>> change_words(Change("pack an inch smaller", 3323, (("lamps", 3323),)), target=18.0, currency="USD")
-    'Pack lamps in slightly smaller boxes: about $33 a month.'
-    """
-    most = _kinds([kind for kind, _ in change.parts])
-    worth = f"about {money(change.cents_a_month, currency=currency)} a month"
-    if change.name == STOP_BUYING:
-        # From the hours as they are shown, so that the figures of the sentence add up.
-        hours = max(round(change.hours), 1)
-        made = 100 * target * hours - change.cents_a_month
-        earned = f"{'make' if made >= 0 else 'lose'} about {money(abs(made), currency=currency)}"
-        return (
-            f"Stop buying {most} at what you usually pay: they take about {count_of(hours, 'hour')} a month "
-            f"and {earned}. Those hours make {money(change.cents_a_month, currency=currency)} more "
-            f"only if you fill them at {hourly(target, currency=currency)} an hour."
-        )
-    if change.name == PACK_SMALLER:
-        return f"Pack {most} in slightly smaller boxes: {worth}."
-    return f"List new {most} at {change.asked:.1f} times what such items sell for: {worth}."
-
-
 def helps_most(study: Study) -> str:
     """All changes that the seller can decide, ranked by what they bring in a year; nothing where there is none."""
     show = functools.partial(money, currency=study.currency)
     ranked: list[tuple[float, str]] = []
     for change in study.biggest_changes:
+        worth = f"about {show(change.cents_a_month)} a month"
         does = {
-            STOP_BUYING: f"stop buying {count_of(len(change.parts), 'kind')} at what you usually pay",
-            PACK_SMALLER: "pack what you still buy in slightly smaller boxes",
-            PRICE_AS_RECOMMENDED: f"list new finds at {change.asked:.1f} times what such items sell for",
+            STOP_BUYING: _stopping(study, change),
+            PACK_SMALLER: f"pack what you still buy in slightly smaller boxes ({worth})",
+            PRICE_AS_RECOMMENDED: f"list new finds at {change.asked:.1f} times what such items sell for ({worth})",
         }[change.name]
-        ranked.append((12 * change.cents_a_month, f"{does} (about {show(change.cents_a_month)} a month)"))
+        ranked.append((12 * change.cents_a_month, does))
     gain = stock_gain(study)
     if gain >= 100:
         ranked.append((gain, f"follow the price plan for your stock (about {show(gain)} in all)"))
     if not ranked:
         return ""
     first, *rest = [text for _, text in sorted(ranked, key=lambda pair: -pair[0])]
-    then = f"; then to {joined(rest)}" if rest else ""
+    then = f" Next: {joined(rest)}." if rest else ""
     figures = [study.figure("the plan for the stock is worth", "shop", round(gain / 100))]
-    hour = hourly(study.target, currency=study.currency)
-    return Said(f"With your hours worth {hour} each, what helps most is to {first}{then}.", figures)
+    return Said(f"What helps most is to {first}.{then}", figures)
 
 
-def _kinds(names: list[str]) -> str:
+def _stopping(study: Study, change: Change) -> str:
+    """What to stop buying, and what that brings with its hours filled and left free."""
+    show, hours = functools.partial(money, currency=study.currency), max(round(change.hours), 1)
+    # From the hours as they are shown, so that the figures of the sentence add up.
+    made = 100 * study.target * hours - change.cents_a_month
+    free = f"if not, you lose the {show(made)} they make" if made >= 0 else f"{show(-made)} if you don't"
+    return (
+        f"stop buying {_kinds([kind for kind, _ in change.parts], _STOPPED)} at what you usually pay (about "
+        f"{show(change.cents_a_month)} more a month if you fill their {count_of(hours, 'hour')} at "
+        f"{hourly(study.target, currency=study.currency)} each; {free})"
+    )
+
+
+def _kinds(names: list[str], most: int = _NAMED) -> str:
     """Kinds in a sentence: the first few by name, the rest counted."""
-    more = len(names) - _NAMED
-    return joined([*names[:_NAMED], f"{more} more kinds"] if more > 1 else names)
+    more = len(names) - most
+    return joined([*names[:most], f"{more} more kinds"] if more > 1 else names)
 
 
 def rule_words(study: Study, rule: AisleRule) -> str:

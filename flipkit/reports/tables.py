@@ -308,7 +308,7 @@ def rules_table(study: Study) -> Element:
 #: Money on an assumption from which on it is named. [cents]
 _LEAST_RESTS: Final = 50
 #: What the files say of values that have no unit.
-_NO_UNITS: Final = ("choice", "who")
+_NO_UNITS: Final = ("choice", "who", "key", "name", "size class", "same", "power", "of the logarithm")
 
 
 def assumptions_table(study: Study) -> Element:
@@ -373,7 +373,7 @@ def _values(study: Study, own: Sequence[Assumption]) -> str:
     """The values of assumptions that share a row, each with the end of its key, and their unit once."""
     said = [entry.shown(study.measures, currency=study.currency) for entry in own]
     unit = "" if said[0][1] in _NO_UNITS else said[0][1]
-    each = [value for value, _ in said]
+    each = [value or "none" for value, _ in said]
     if len(own) > 1:
         ends = [entry.key.rpartition(".")[2].replace("_", " ") for entry in own]
         each = [f"{end} {value}" for end, value in zip(ends, each, strict=True)]

@@ -13,7 +13,7 @@ from flipkit.analysis.returns import TOO_FEW
 from flipkit.charts.returns import plot_category_returns
 from flipkit.charts.style import hourly, joined, money
 from flipkit.reports.bulky import Bulky
-from flipkit.reports.buy import change_words, decision_figures, helps_most, whole_down
+from flipkit.reports.buy import decision_figures, helps_most, whole_down
 from flipkit.reports.category import page_names
 from flipkit.reports.elements import EMPTY, Element, Said, caution, figures_said, headline, together
 from flipkit.reports.money import Money
@@ -28,8 +28,6 @@ _LEAVE_UNLESS: Final = "Don't buy, unless one will sell for at least"
 _MONTH_ROW: Final = 25
 #: Things to do that the first page shows; the rest are counted and linked.
 _SHOWN: Final = 10
-#: A change that brings less a month stands in the ranking alone.
-_SMALL_CENTS: Final = 1000
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,7 +45,7 @@ class ThisMonth:
     def to_do(self) -> Element:
         """The ten things worth most, each with its dollars, and how many more there are."""
         (lines, more, worth), most = self._lines(), helps_most(self.study)
-        if not lines:
+        if not (lines or most):
             return EMPTY
         rest = f"And {count_of(more, 'more', 'more')}, worth {self._money(worth)}: " if more else "Item by item: "
         way = '<a href="stock.html">Stock and prices</a>'
@@ -130,11 +128,7 @@ class ThisMonth:
     def _lines(self) -> tuple[list[str], int, float]:
         """What to do, worth most first; how much more there is, and what that is worth. [cents]"""
         study = self.study
-        found: list[tuple[float, str]] = [
-            (change.cents_a_month, change_words(change, target=study.target, currency=study.currency))
-            for change in study.biggest_changes
-            if change.cents_a_month >= _SMALL_CENTS
-        ]
+        found: list[tuple[float, str]] = []
         stock = Stock(study)
         now, soon = stock.now(), stock.soon()
         rows = [*now.to_dict("records"), *soon[soon["markdown_on"].notna()].to_dict("records")]
