@@ -422,36 +422,18 @@ def _numbered_labels(
     *,
     on: object,
     zone: object,
-    length_in: npt.ArrayLike,
-    width_in: npt.ArrayLike,
-    height_in: npt.ArrayLike,
-    weight_lb: npt.ArrayLike,
     declared_cents: npt.ArrayLike = 0,
     signature: object = False,
     residential: object = True,
     service: str | None = None,
-    packaging: object = "box",
-    nonrectangular: object = False,
-    dimensions_entered: object = True,
     zone_mix: Mapping[str, float] | None = None,
     weight_only: bool = False,
+    **parcels: Any,
 ) -> tuple[cols.Columns, Words]:
     """The columns of labels with numbers in place of ``service`` and ``refused``, and the words they stand for."""
     kind = signature if isinstance(signature, str) else ""
-    given = parcel_inputs(
-        on=on,
-        length_in=length_in,
-        width_in=width_in,
-        height_in=height_in,
-        weight_lb=weight_lb,
-        zone=zone,
-        packaging=packaging,
-        nonrectangular=nonrectangular,
-        dimensions_entered=dimensions_entered,
-        declared_cents=declared_cents,
-        signature=signature,
-        residential=residential,
-    )
+    further = {"declared_cents": declared_cents, "signature": signature, "residential": residential}
+    given = parcel_inputs(on=on, zone=zone, further=further, **parcels)
     rows = given["length_in"].size
     given["zone_code"] = zone_codes(card, zone, rows, missing=zone_mix is not None)
     given["pair"] = cols.pairs(
