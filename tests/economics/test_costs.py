@@ -124,6 +124,16 @@ def test_a_collected_sale_has_no_label_and_an_open_window(economics):
     assert (row["expected_loss_cents"], row["expected_loss_origin"]) == (54, "assumed")
 
 
+@pytest.mark.parametrize(("age", "still"), [(29, True), (30, False)])
+def test_a_sale_can_come_back_until_its_window_is_over(tmp_path, age, still):
+    items = "item_id,title,category,bought_on,cost,sold_on,sold_price\nA,Jug,jars,2026-01-01,2.00,2026-02-01,40.00\n"
+    as_of = dt.date(2026, 2, 1) + dt.timedelta(days=age)
+    held = load_assumptions(overrides={"loss.return_window_days": 30})
+    row = item_economics(small_books(tmp_path, items=items), load_rules(), held, as_of).items.iloc[0]
+    assert (row["expected_loss_cents"] > 0) == still
+    assert row["expected_loss_origin"] == ("assumed" if still else "none")
+
+
 def test_what_happens_after_the_day_is_not_known_yet(tmp_path):
     books = small_books(tmp_path, items=ITEMS)
     items = item_economics(books, load_rules(), load_assumptions(), dt.date(2026, 1, 5)).items.set_index("item_id")
