@@ -473,17 +473,14 @@ def adjustment_columns(
     *,
     on: object,
     zone: object,
-    length_in: npt.ArrayLike,
-    width_in: npt.ArrayLike,
-    height_in: npt.ArrayLike,
     weight_lb: npt.ArrayLike,
     entered_lb: npt.ArrayLike | None = None,
     residential: object = True,
     service: str | None = None,
     packaging: object = "box",
+    **sides: npt.ArrayLike,
 ) -> cols.Columns:
     """The label a seller buys who types in a weight and no sides, and what is added once the carrier measures."""
-    sides = {"length_in": length_in, "width_in": width_in, "height_in": height_in}
     others = {"entered_lb": entered_lb, "residential": residential, "packaging": packaging}
     rows = cols.row_count(on=on, zone=zone, weight_lb=weight_lb, **others, **sides)
     typed = weight_lb if entered_lb is None else entered_lb
