@@ -11,7 +11,7 @@ from pathlib import Path
 from flipkit.errors import FlipkitError
 from flipkit.reports.study import open_study
 from tests.helpers.pages_in_process import pages_shown
-from tests.helpers.random_books import write_random_books
+from tests.helpers.random_books import SIZES_OF_MANY, write_random_books
 from tests.reports.test_whole_shops import require_exact_sums, require_one_voice
 
 
@@ -26,7 +26,7 @@ def main() -> None:
     start = time.perf_counter()
     for seed in range(options.first, options.first + options.shops):
         with tempfile.TemporaryDirectory() as folder:
-            books = write_random_books(Path(folder) / "books", seed)
+            books = write_random_books(Path(folder) / "books", seed, sizes=SIZES_OF_MANY)
             try:
                 if options.study_alone:
                     require_exact_sums(open_study(books))
