@@ -2,7 +2,7 @@
 
 python -m tests.benchmarks.bench_faults kills 200
 python -m tests.benchmarks.bench_faults fuzz 1000000
-python -m tests.benchmarks.bench_faults shops 5000
+python -m tests.benchmarks.bench_faults shops 5000 1000    # so many, from this number on
 python -m tests.benchmarks.bench_faults versions
 python -m tests.benchmarks.bench_faults mutants 200 money    # with the extra "bench"; 0: what survived, again
 """
@@ -28,9 +28,13 @@ from typing import Any
 from packaging.requirements import Requirement
 
 from flipkit import owned
+from flipkit.errors import NotEnoughDataError
 from tests.helpers.fuzz import failures
 from tests.helpers.kills import SIGNALS, killed, run, small_export, small_shop
+from tests.helpers.pages_in_process import pages_shown
+from tests.helpers.random_books import SIZES_OF_MANY, write_random_books
 from tests.helpers.random_shops import faults_of_shop
+from tests.reports.test_whole_shops import require_exact_sums, require_one_voice
 
 ROOT = Path(__file__).resolve().parents[2]
 RESULTS = Path(__file__).with_name("faults.json")
@@ -134,15 +138,32 @@ def fuzz(count: int) -> None:
     kept("fuzzed inputs", {**found, "minutes": round((time.monotonic() - began) / 60, 1)})
 
 
-def shops(count: int) -> None:
-    """Random shops through the whole study and the figures of its pages."""
-    began, told = time.monotonic(), []
-    for seed in range(count):
+def shops(count: int, first: int = 1_000) -> None:
+    """Random shops of two kinds: one through the study and the pages' sentences, one through every page."""
+    began, told, empty = time.monotonic(), [], 0
+    for seed in range(first, first + count):
         with tempfile.TemporaryDirectory() as folder:
-            told += [f"shop {seed}: {fault}" for fault in faults_of_shop(Path(folder), seed)]
-        if seed % 50 == 49 or seed == count - 1:
-            bad = len({line.split(":")[0] for line in told})
-            found = {"tried": seed + 1, "survived": seed + 1 - bad, "first": told[:5]}
+            told += [f"shop {seed}: {fault}" for fault in faults_of_shop(Path(folder, "one"), seed)]
+            books = write_random_books(Path(folder, "other"), seed, sizes=SIZES_OF_MANY)
+            try:
+                study, shown = pages_shown(books)
+                require_exact_sums(study)
+                require_one_voice(shown)
+            except NotEnoughDataError as refused:
+                # Whoever has nothing is told to write something down.
+                empty += 1
+                told += [f"shop {seed}: {refused}"] * (len((books / "items.csv").read_text().splitlines()) > 1)
+            except Exception as problem:
+                told.append(f"shop {seed}: {type(problem).__name__}: {str(problem)[:300]}")
+        if (seed - first) % 20 == 19 or seed == first + count - 1:
+            tried, bad = seed - first + 1, len({line.split(":")[0] for line in told})
+            found = {
+                "tried": tried,
+                "survived": tried - bad,
+                "first": told[:5],
+                "from": first,
+                "without a thing": empty,
+            }
             kept("random shops", {**found, "minutes": round((time.monotonic() - began) / 60, 1)})
 
 
@@ -260,4 +281,4 @@ if __name__ == "__main__":
     elif what == "kills":
         kills(int(rest[0]), rest[1:] or COMMANDS)
     else:
-        {"fuzz": fuzz, "shops": shops}[what](int(rest[0]))
+        {"fuzz": fuzz, "shops": shops}[what](*map(int, rest))

@@ -161,6 +161,16 @@ def test_reasons_of_weight_strength_stock_and_label():
     assert any("united in, the carton rule allows 75" in one.reason for one in refuse.refusals)
 
 
+@pytest.mark.worked
+@pytest.mark.parametrize(("weight", "takes"), [(4.84, True), (4.85, True), (4.86, False)])
+def test_exactly_the_maximum_weight_is_taken(weight, takes):
+    # A bag of .15 lb that takes 5: 4.85 lb of wool, and a hundredth more is too much.
+    bags = dataclasses.replace(STOCK, cartons=(), sheets=(), tubes=(), bags=(STOCK.bags[1],))
+    plan = plan_of(PackItem("S", "scarf", 10, 8, 1, weight, "soft", 3000), bags)
+    assert (plan.best.draft.style == "bag") is takes
+    assert reasons(plan, "bag") == ([] if takes else ["5.0 lb packed, it takes 5 lb"])
+
+
 def test_bad_items_are_refused_in_words():
     with pytest.raises(MeasureError, match=r"height_in must be a finite number above 0, got -3 \(item A-1\)"):
         plan_of(dataclasses.replace(JUG, height_in=-3))
