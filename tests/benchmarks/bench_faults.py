@@ -70,7 +70,8 @@ EQUIVALENT = Path(__file__).with_name("equivalent_mutants.json")
 #: Seconds of a mutant's tests, the quickest first: beyond them a mutant that lives costs more than it tells.
 LONGEST = 8.0
 #: Laid beside the tests of mutants. Tables read by the unchanged code would be found still kept in a fork; of the
-#: examples in docstrings each is run once, not for every mutant's copy; what needs the demo's study is left out.
+#: examples in docstrings each is run once, not for every mutant's copy; what needs the demo's study or draws its
+#: own cases is left out.
 QUICK = """
 import importlib
 import sys
@@ -91,6 +92,7 @@ def pytest_collection_modifyitems(items):
         one for one in items
         if not any(name.startswith("demo") for name in getattr(one, "fixturenames", ()))
         and not one.get_closest_marker("slow")
+        and not getattr(getattr(one, "obj", None), "is_hypothesis_test", False)
     ]
 """
 
