@@ -134,7 +134,7 @@ MONEY_LINES = (
         "packing materials",
         "materials_paid",
         timing=_SUPPLIES,
-        assumed_by=("materials.assumed.{size}", "materials.assumed.medium", "packing.like_plans.level"),
+        assumed_by=("materials.assumed.{size}", "materials.assumed.medium", "packing.like_plans"),
     ),
     MoneyLine("cost", False, "cost of goods", "cost", "", "cost of the goods", held=True, timing=_BACK),
     MoneyLine("trip", False, "sourcing trips", "", "", "trips", held=True, timing=_UNSOLD),
