@@ -102,13 +102,12 @@ def packing(
 def _learned_min() -> dict[str, float]:
     """Minutes of packing by size class, as the newest report learned them; none where there is no report."""
     from flipkit.analysis.knowledge_file import newest_knowledge, read_knowledge
-    from flipkit.cli.buying import PACKS
+    from flipkit.analysis.max_bid import SHOP
+    from flipkit.paths import PACKS
 
     try:
-        knowledge = read_knowledge(newest_knowledge(Path(PACKS)))
+        knowledge = read_knowledge(newest_knowledge(PACKS))
     except PackError:
         return {}
-    from flipkit.analysis.max_bid import SHOP
-
     sizes = knowledge["categories"][SHOP]["sizes"]
     return {size: terms["pack_min"] for size, terms in sizes.items() if "pack_min" in terms}
