@@ -399,7 +399,7 @@ def _likely(asked: Question, way: Ways) -> Likely:
                 # Where what is asked follows the thing's worth, so does what it brings, and else how fast it sells.
                 worth = asked.typical_cents * (1.0 if way.spread is None else math.exp(off))
                 rate = asked.demand.log_rate + shift + (pull * off if way.spread is None else 0.0) + rest * tempo
-                one = Demand(rate, np.array([pull]), asked.demand.weekly, asked.demand.offers)
+                one = replace(asked.demand, log_rate=rate, pull=np.array([pull]))
                 sure = replace(asked, typical_cents=worth, demand=one, price_error=0.0, pace_error=0.0, pull_error=0.0)
                 found.append(float(_Course(sure, way).for_target[0]))
                 share.append(part * likely * often)
@@ -428,60 +428,39 @@ def _normal(nodes: int) -> tuple[Floats, Floats]:
 
 def drivers(asked: Question) -> list[dict[str, Any]]:
     """What the highest price hangs on: each input moved down and up, the widest first."""
-    terms = asked.terms
-    price = max(asked.price_error, 0.05)
-    pace = max(asked.pace_error, 0.2)
+    terms, demand = asked.terms, asked.demand
+    price, pace = max(asked.price_error, 0.05), max(asked.pace_error, 0.2)
+    label = max(200.0, 0.2 * terms.at_sale_cents)
 
-    def paced(factor: float) -> Question:
-        demand = asked.demand
-        faster = Demand(demand.log_rate + np.log(factor), demand.pull, demand.weekly, demand.offers)
-        return replace(asked, demand=faster, pace_error=0.0)
-
-    def priced(factor: float) -> Question:
-        return replace(asked, typical_cents=asked.typical_cents * factor, price_error=0.0)
-
-    def worked(factor: float) -> Question:
-        return moved(before_min=terms.before_min * factor, sale_min=terms.sale_min * factor)
-
-    def moved(**change: Any) -> Question:
+    def taking(**change: Any) -> Question:
         return replace(asked, terms=replace(terms, **change))
 
-    label = max(200.0, 0.2 * terms.at_sale_cents)
+    def priced(by: float) -> Question:
+        return replace(asked, typical_cents=asked.typical_cents * np.exp(by), price_error=0.0)
+
+    def paced(by: float) -> Question:
+        return replace(asked, demand=replace(demand, log_rate=demand.log_rate + by), pace_error=0.0)
+
+    def worked(by: float) -> Question:
+        return taking(before_min=terms.before_min * by, sale_min=terms.sale_min * by)
+
+    quarter = "+25 % and -25 %"
+    prices = f"{np.expm1(-price):+.0%} and {np.expm1(price):+.0%}"
+    paces = f"x {np.exp(-pace):.2f} and x {np.exp(pace):.2f}"
+    labels = "+$2 and -$2" if terms.at_sale_cents < 1000 else "+20 % and -20 %"
+    costs = [taking(at_sale_cents=terms.at_sale_cents + by) for by in (label, -label)]
+    unwanted = [replace(asked, never_share=min(asked.never_share * by, 0.95)) for by in (2.0, 0.5)]
+    targets = [replace(asked, target_cents=asked.target_cents * by) for by in (1.25, 0.75)]
     pairs = (
-        (
-            "what like things sell for",
-            f"{np.expm1(-price):+.0%} and {np.expm1(price):+.0%}",
-            priced(np.exp(-price)),
-            priced(np.exp(price)),
-        ),
-        (
-            "how fast they sell",
-            f"x {np.exp(-pace):.2f} and x {np.exp(pace):.2f}",
-            paced(np.exp(-pace)),
-            paced(np.exp(pace)),
-        ),
-        ("minutes of work", "+25 % and -25 %", worked(1.25), worked(0.75)),
-        (
-            "label, materials and hired packing",
-            "+$2 and -$2" if terms.at_sale_cents < 1000 else "+20 % and -20 %",
-            moved(at_sale_cents=terms.at_sale_cents + label),
-            moved(at_sale_cents=terms.at_sale_cents - label),
-        ),
-        (
-            "share that nobody wants",
-            "twice and half",
-            replace(asked, never_share=min(2 * asked.never_share, 0.95)),
-            replace(asked, never_share=asked.never_share / 2),
-        ),
-        (
-            "what an hour should bring",
-            "+25 % and -25 %",
-            replace(asked, target_cents=asked.target_cents * 1.25),
-            replace(asked, target_cents=asked.target_cents * 0.75),
-        ),
+        ("what like things sell for", prices, [priced(-price), priced(price)]),
+        ("how fast they sell", paces, [paced(-pace), paced(pace)]),
+        ("minutes of work", quarter, [worked(1.25), worked(0.75)]),
+        ("label, materials and hired packing", labels, costs),
+        ("share that nobody wants", "twice and half", unwanted),
+        ("what an hour should bring", quarter, targets),
     )
     names = ("input", "moved", "highest_at_first_cents", "highest_at_second_cents")
-    found = [(name, how, most_to_pay(low), most_to_pay(high)) for name, how, low, high in pairs]
+    found: list[tuple[Any, ...]] = [(name, how, *map(most_to_pay, pair)) for name, how, pair in pairs]
     return [dict(zip(names, one, strict=True)) for one in sorted(found, key=lambda one: one[2] - one[3])]
 
 
@@ -593,7 +572,7 @@ def question(
     chosen, terms = _terms(knowledge, kind, size, weight_lb, venue, at_sale_cents)
     demand = demand_from(kind["demand"])
     ratio = kind["venue_pace"].get(venue, 1.0)
-    demand = Demand(demand.log_rate + np.log(ratio), demand.pull, demand.weekly, demand.offers)
+    demand = replace(demand, log_rate=demand.log_rate + np.log(ratio))
     low, high, step = knowledge["grid"]
     return Question(
         likely.cents,

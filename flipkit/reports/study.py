@@ -235,7 +235,8 @@ class Study:
     def aisle_knowledge(self) -> dict[str, Any]:
         """What ``flipkit buy`` answers from: what the books know, and the decision on each category."""
         said = {one.category: {"verdict": one.verdict, "sentence": one.sentence} for one in self.decisions}
-        return {**self.knowledge, "decisions": said}
+        bought = self.economics.supplies
+        return {**self.knowledge, "decisions": said, "materials_taught": bought.used if bought else 1.0}
 
     @property
     def months_looked_back(self) -> int:
