@@ -337,7 +337,6 @@ def _terms(
             "sale_min": pulled(
                 minutes(posted, (*_AT_SALE, "returns")), "sale_min", sum(assumed[name] for name in _AT_SALE)
             ),
-            "week_min": 0.0,
             "pack_min": pulled(minutes(posted, ("pack",)), "pack_min", assumed["pack"]),
             "post_min": pulled(minutes(posted, _POSTING), "post_min", sum(assumed[name] for name in _POSTING)),
             "volume_cuft": pulled(rows["volume_cuft"], "volume_cuft", _assumed_volume(size, held)),

@@ -161,7 +161,7 @@ MONEY_LINES = (
         by_order=True,
         at_sale=True,
         timing=_SUPPLIES,
-        assumed_by=("materials.assumed.{size}", "materials.assumed.medium", "packing.like_plans.level"),
+        assumed_by=("materials.assumed.{size}", "materials.assumed.medium", "packing.like_plans"),
     ),
     MoneyLine(
         name="cost",
