@@ -398,12 +398,12 @@ class _Part:
         """Chance of a sale, minutes, money before hours, and worth of a course from today on."""
         found = self._outcomes(self.dates.week, self.now, course)
         value = worth_by_week(found, self.settings(course.paths.place.shape[1]), storage_cents=self.storage)
-        sold, changes, waited, takings, worth = (
+        sold, changes, takings, worth = (
             self._weighed(self.now, part)
-            for part in (found.sold_share, found.changes, found.weeks, found.takings_cents, value.sum(axis=-1))
+            for part in (found.sold_share, found.changes, found.takings_cents, value.sum(axis=-1))
         )
         terms, before = self.one.terms, self.listing_min
-        minutes = terms.sale_min * sold + self.one.change_min * changes + terms.week_min * waited + before
+        minutes = terms.sale_min * sold + self.one.change_min * changes + before
         return sold, minutes, takings + self._minute * terms.sale_min * sold, worth - self._minute * before
 
     def _outcomes(self, week: Ints, possible: Possible, course: _Course) -> Outcomes:
@@ -424,7 +424,7 @@ class _Part:
     @property
     def storage(self) -> float:
         """What a week on the shelf costs a thing. [cents]"""
-        return self.one.storage_cents * self.one.terms.volume_cuft + self._minute * self.one.terms.week_min
+        return self.one.storage_cents * self.one.terms.volume_cuft
 
     def settings(self, weeks: int) -> PriceSettings:
         """What waiting and a change of price cost."""

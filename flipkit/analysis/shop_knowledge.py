@@ -32,6 +32,7 @@ from flipkit.analysis.stock import room_price
 from flipkit.assumptions import SIZES, Assumptions
 from flipkit.books.read import Books
 from flipkit.books.schema import PICKUP
+from flipkit.economics.items import MONEY_LINES
 from flipkit.money import percentage
 from flipkit.rules.fees import order_fee_lines
 from flipkit.rules.parcels import size_class
@@ -83,12 +84,14 @@ class Known(Protocol):
         """The last day that is known."""
 
 
+#: What posting a sale takes, beside the venue's fees and the seller's work.
+_POSTED: Final = tuple(f"{line.name}_cents" for line in MONEY_LINES if line.at_sale)
 #: Columns of the items that knowledge is made of.
 _READ: Final = (
     "category", "size_class", "sold_on", "zone", "venue", "days_held", "days_listed", "volume_cuft", "weight_lb",
-    "overhead_cents", "listing_fee_cents", "trip_cents", "label_cents", "label_adjustment_cents", "protection_cents",
-    "materials_cents", "hired_cents", "shipping_charged_cents", "sold_price_cents", "refund_cents",
-    "expected_loss_cents", "refunded_fee_cents", *(f"{name}_min" for name in (*_BEFORE, *_AT_SALE, "returns")),
+    "overhead_cents", "listing_fee_cents", "trip_cents", "hired_cents", "shipping_charged_cents", "sold_price_cents",
+    "refund_cents", "expected_loss_cents", "refunded_fee_cents", *_POSTED,
+    *(f"{name}_min" for name in (*_BEFORE, *_AT_SALE, "returns")),
 )  # fmt: skip
 
 
@@ -308,7 +311,7 @@ def _taken(items: pd.DataFrame) -> pd.DataFrame:
     listed, sold = items["days_listed"].notna(), items["sold_on"].notna()
     posted = sold & (items["zone"] != PICKUP)
     weight = _weights(items).where(posted)
-    parcel = items[["label_cents", "label_adjustment_cents", "protection_cents", "materials_cents"]].sum(axis=1)
+    parcel = items[list(_POSTED)].sum(axis=1)
     lost = items["refund_cents"] + items["expected_loss_cents"] - _summed(items, "refunded_fee_cents")
     parts = {
         "items": 1.0,
@@ -382,7 +385,6 @@ def _terms(
             "week_cents": float(week),
             "before_min": before,
             "sale_min": pulled("sale_min", "posted", sum(assumed[name] for name in _AT_SALE)),
-            "week_min": 0.0,
             "pack_min": pulled("pack_min", "posted", assumed["pack"]),
             "post_min": pulled("post_min", "posted", sum(assumed[name] for name in _POSTING)),
             "volume_cuft": pulled("volume_cuft", "items", _assumed_volume(str(size), held)),
