@@ -48,6 +48,6 @@ def pages_shown(books: Path, **how: Any) -> tuple[Study, dict[str, list[Element]
     ):
         plan.study.keep(Path(kept))
         for page in plan.pages:
-            shown = shown_by(page.task.notebook, {**page.task.parameters, "books": str(books)})
-            found[page.task.name] = [one for one in shown if isinstance(one, Element)]
+            shown = shown_by(page.notebook, {**page.parameters, "books": str(books)})
+            found[page.name] = [one for one in shown if isinstance(one, Element)]
     return plan.study, found

@@ -53,7 +53,7 @@ def test_a_larger_free_carton_loses_to_a_cut_down_one_where_space_is_billed():
 
 
 def _flat_labels():
-    from flipkit.packing.plan import simple_labels
+    from tests.helpers.packing_stock import simple_labels
 
     return simple_labels(lambda *_: 1000)
 
