@@ -7,7 +7,6 @@ import csv
 import datetime as dt
 import importlib.resources
 import io
-import json
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -23,7 +22,7 @@ from flipkit.books.problems import Problem, folded
 from flipkit.books.read import Books, inspect_books
 from flipkit.books.schema import Table
 from flipkit.books.tabular import EXAMPLE
-from flipkit.books.write import CONVERTED, NOT_TAKEN, csv_text, staged
+from flipkit.books.write import CONVERTED, NOT_TAKEN, csv_text, staged, toml_text
 from flipkit.errors import BooksError, FlipkitError
 from flipkit.paths import notebooks_folder
 from flipkit.rules.blocks import RuleSet
@@ -354,35 +353,30 @@ def _scheduled(books: Books) -> set[str]:
     return names
 
 
-def _labels(posted: pd.DataFrame) -> list[Statement]:
-    if posted.empty:
-        return []
-    paid = int(posted["label_paid_cents"].notna().sum())
-    found = [Statement(True, f"postage as paid for {_of(paid, len(posted))} posted sales")] if paid else []
-    lacking = len(posted) - paid
+def _shared(part: int, whole: int, can: str, cannot: str, record: str, gain: float) -> list[Statement]:
+    """What a part tells, and what the rest of the whole cannot; the words name the count as {of}."""
+    told, lacking = can.format(of=_of(part, whole)), whole - part
+    found = [Statement(True, told)] if part else []
     if lacking:
-        zones = int((posted["label_paid_cents"].isna() & (posted["zone"] != "")).sum())
-        text = f"postage of {_of(lacking, len(posted))} posted sales: no label_paid"
-        text += f", computed for {zones:,} with a zone where a rate card is there" if zones else ", so an assumed label"
-        record = "label_paid: convert your postage history with flipkit convert"
-        found.append(Statement(False, text, record, 4.5 * lacking / len(posted)))
+        found.append(Statement(False, cannot.format(of=_of(lacking, whole)), record, gain * lacking / whole))
     return found
+
+
+def _labels(posted: pd.DataFrame) -> list[Statement]:
+    known = posted["label_paid_cents"].notna()
+    zones = int((~known & (posted["zone"] != "")).sum())
+    cannot = "postage of {of} posted sales: no label_paid"
+    cannot += f", computed for {zones:,} with a zone where a rate card is there" if zones else ", so an assumed label"
+    record = "label_paid: convert your postage history with flipkit convert"
+    return _shared(int(known.sum()), len(posted), "postage as paid for {of} posted sales", cannot, record, 4.5)
 
 
 def _sizes(items: pd.DataFrame) -> list[Statement]:
-    measures = ["length_in", "width_in", "height_in", "weight_lb"]
-    full = int(items[measures].notna().all(axis=1).sum())
-    found = (
-        [Statement(True, f"size class and billable weight of {_of(full, len(items))} items as measured")]
-        if full
-        else []
-    )
-    lacking = len(items) - full
-    if lacking:
-        text = f"size of {_of(lacking, len(items))} items: not measured, so taken from like items or assumed"
-        record = "length_in, width_in, height_in and weight_lb of packed parcels, at least some of each category"
-        found.append(Statement(False, text, record, 3.5 * lacking / len(items)))
-    return found
+    full = int(items[["length_in", "width_in", "height_in", "weight_lb"]].notna().all(axis=1).sum())
+    can = "size class and billable weight of {of} items as measured"
+    cannot = "size of {of} items: not measured, so taken from like items or assumed"
+    record = "length_in, width_in, height_in and weight_lb of packed parcels, at least some of each category"
+    return _shared(full, len(items), can, cannot, record, 3.5)
 
 
 def _comparables(books: Books) -> list[Statement]:
@@ -401,18 +395,14 @@ def _comparables(books: Books) -> list[Statement]:
 
 def _waiting(books: Books) -> list[Statement]:
     items = books.items
-    listed = items["listed_on"].notna()
+    listed = int(items["listed_on"].notna().sum())
     waiting = items["sold_on"].isna() & items["gone_on"].isna()
-    found = []
-    if listed.any():
-        found.append(Statement(True, f"how long things wait, from {_of(int(listed.sum()), len(items))} listing dates"))
-    lacking = int((~listed).sum())
-    if lacking:
-        text = f"how long {_of(lacking, len(items))} items waited for a buyer: no listed_on"
-        found.append(
-            Statement(False, text, "listed_on and list_price of everything that you list", 3.0 * lacking / len(items))
-        )
-    if listed.any() and not waiting.any() and len(items) > 5:
+    can, cannot = (
+        "how long things wait, from {of} listing dates",
+        "how long {of} items waited for a buyer: no listed_on",
+    )
+    found = _shared(listed, len(items), can, cannot, "listed_on and list_price of everything that you list", 3.0)
+    if listed and not waiting.any() and len(items) > 5:
         text = "whether things sell at all: no unsold item is in the books"
         found.append(Statement(False, text, "unsold items too, or every figure looks too good", 6.0))
     return found
@@ -553,8 +543,7 @@ def make_folder(folder: Path | str, *, workbook: bool = False, metric: bool = Fa
 
     ``metric`` gives it centimeters, kilograms and kilometers; ``currency`` is three letters.
     """
-    if not (len(currency) == 3 and currency.isascii() and currency.isalpha() and currency.isupper()):
-        needed = "three capital letters such as USD"
+    if needed := schema.setting_needs("currency", currency):
         raise BooksError([Problem("shop", None, "currency", currency, needed, "write the code of your currency")])
     home = Path(folder)
     if home.exists() and not home.is_dir():
@@ -672,8 +661,8 @@ def workbook_body(shop: list[tuple[str, str, str]], *, metric: bool = False) -> 
         sheet.column_dimensions[letter].width = width
         sheet[f"{letter}1"].font, sheet[f"{letter}1"].fill = bold, fill
     places = {key: at for at, (key, _, _) in enumerate(shop, start=2)}
-    for key, words in (("length_unit", "in,ft,cm,mm,m"), ("weight_unit", "lb,oz,kg,g")):
-        choice = DataValidation(type="list", formula1=f'"{words}"', showErrorMessage=True)
+    for key, own in schema.SHOP_UNITS.items():
+        choice = DataValidation(type="list", formula1=f'"{",".join(own)}"', showErrorMessage=True)
         choice.add(f"B{places[key]}")
         sheet.add_data_validation(choice)
     out = io.BytesIO()
@@ -724,15 +713,5 @@ def assumptions_text(*, currency: str = "USD") -> str:
             lines.append(f"# {entry['meaning']}")
             unit = f"{entry['unit']}; " if entry["unit"] else ""
             lines.append(f"#   [{unit}from: {entry['source']}]")
-            lines.append(f"# {name} = {_toml(entry['value'])}")
+            lines.append(f"# {name} = {toml_text(entry['value'])}")
     return "\n".join(lines) + "\n"
-
-
-def _toml(value: object) -> str:
-    if isinstance(value, dict):
-        return "{ " + ", ".join(f"{_key(key)} = {_toml(item)}" for key, item in value.items()) + " }"
-    return json.dumps(value, ensure_ascii=False)
-
-
-def _key(key: str) -> str:
-    return key if key.isascii() and key.replace("_", "").replace("-", "").isalnum() else json.dumps(key)

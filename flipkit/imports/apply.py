@@ -284,12 +284,9 @@ def _costs(stock: Stock, ledger: list[dict[str, str]]) -> list[list[str]]:
     known = stock.ids
     for row in ledger:
         items = [item for item in row["items"].split("|") if item in known]
-        if not items:
-            continue
-        for item, share in shares_of(stock, items, cents_in(row["amount"])).items():
-            paid[item] += share
-        for item, share in shares_of(stock, items, cents_in(row["adjustment"])).items():
-            later[item] += share
+        for sums, name in ((paid, "amount"), (later, "adjustment")) if items else ():
+            for item, share in shares_of(stock, items, cents_in(row[name])).items():
+                sums[item] += share
     rows = []
     for item in paid:
         # A label given back leaves nothing to pay; more than that is a credit.
@@ -424,9 +421,7 @@ def _posted(job: _Job) -> Merged:
     names = costs.columns[1:]
     last = {(row[0], name): text for row in postings.before for name, text in zip(names, row[1:], strict=True)}
     file = merge.read_table_file(job.folder / schema.ITEMS.file)
-    return merge.merged(
-        schema.ITEMS, file, costs, last=last, units=job.units, take_changes=True, may_add=lambda place: False
-    )
+    return merge.merged(schema.ITEMS, file, costs, last=last, units=job.units, take_changes=True, adds=False)
 
 
 def _placed(job: _Job, take_changes: bool) -> Merged:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 from collections.abc import Mapping as Answers
 from dataclasses import dataclass
 from pathlib import Path
 
 from flipkit.books import schema
-from flipkit.books.problems import Problem
+from flipkit.books.problems import Problem, meant
 from flipkit.books.write import CONVERTED
 from flipkit.errors import ConversionError
 from flipkit.imports import ANSWERS, values
@@ -148,9 +147,8 @@ def _checked(answers: Answers[str, str]) -> dict[str, str]:
 def _require_known(file: str, column: str, found: str, name: str, known: Iterable[str], row: int | None = None) -> None:
     """Refuse a name that is none of those known; the one that comes close is offered."""
     if name not in (names := list(known)):
-        near = difflib.get_close_matches(name, names, n=1)
-        mend = f"did you mean {near[0]}?" if near else ""
-        raise ConversionError([Problem(file, row, column, found, f"one of {', '.join(names[:30])}", mend)])
+        needed = f"one of {', '.join(names[:30])}"
+        raise ConversionError([Problem(file, row, column, found, needed, meant(name, names))])
 
 
 def _file(given: File, said: dict[str, str]) -> File:

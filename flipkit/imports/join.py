@@ -216,29 +216,23 @@ def match_labels(stock: Stock, labels: list[Label], *, already: dict[str, list[s
     for item in sold:
         if item.get("order_id"):
             by_order[plain(item["order_id"])].append(item["item_id"])
-    by_item = {plain(item["item_id"]): item["item_id"] for item in sold}
-    posted = Posted()
-    tracked = dict(already)
+    by_item = {plain(item["item_id"]): [item["item_id"]] for item in sold}
+    posted, tracked = Posted(), dict(already)
     loose: list[Label] = []
     for label in labels:
-        tracking = label.key.split(":", 1)[0]
-        if label.order_id and plain(label.order_id) in by_order:
-            _put(posted, label, by_order[plain(label.order_id)], f"order {label.order_id}")
-        elif label.item_id and plain(label.item_id) in by_item:
-            _put(posted, label, [by_item[plain(label.item_id)]], f"item {label.item_id}")
-        elif label.order_id and plain(label.order_id) in by_item:
-            _put(posted, label, [by_item[plain(label.order_id)]], f"item {label.order_id}")
-        elif tracking in tracked:
-            _put(posted, label, tracked[tracking], f"tracking number {tracking}")
-        elif label.order_id:
-            posted.unmatched[label.key] = f"no sale in the books has the order number {label.order_id}"
-        elif label.item_id:
-            posted.unmatched[label.key] = f"no sold item in the books is {label.item_id}"
+        tracking, order, own = label.key.split(":", 1)[0], label.order_id, label.item_id
+        ways = [("order", order, by_order), ("item", own, by_item), ("item", order, by_item)]
+        fits = [(held[plain(name)], f"{what} {name}") for what, name, held in ways if name and plain(name) in held]
+        fits += [(tracked[tracking], f"tracking number {tracking}")] if tracking in tracked else []
+        if fits:
+            _put(posted, label, *fits[0])
+            tracked[tracking] = posted.items[label.key]
+        elif order:
+            posted.unmatched[label.key] = f"no sale in the books has the order number {order}"
+        elif own:
+            posted.unmatched[label.key] = f"no sold item in the books is {own}"
         else:
             loose.append(label)
-            continue
-        if label.key in posted.items:
-            tracked[tracking] = posted.items[label.key]
     _by_day(sold, loose, posted)
     return posted
 

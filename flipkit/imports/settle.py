@@ -70,6 +70,12 @@ class Settler:
         """Change which rows are records."""
         self.set(rows=self.mapping.rows.model_copy(update=changes))
 
+    def settle_rows(self, key: str, text: str, sure: dict[str, float] | None = None, told: str = "") -> str:
+        """Settle which rows are records in one way, with the words of its key."""
+        said = self.draft.settle(key, text, sure, given=getattr(self.mapping.rows, key), told=told) or ""
+        self.set_rows(**{key: said})
+        return said
+
     def set_column(self, name: str, **changes: object) -> None:
         """Change one column."""
         self.set(columns={**self.mapping.columns, name: self.mapping.columns[name].model_copy(update=changes)})
@@ -309,13 +315,11 @@ class Settler:
         few = 0.5 if 0 < len(repeats) <= 0.2 * len(rows) else 0.0
         sure = {"separate": few, "same": few, "note": 0.8 - 0.8 * few}
         text = f"{own} repeats in rows that differ ({', '.join(repeats[:3])}): are they the same thing?"
-        said = draft.settle("ids", text, sure, given=self.mapping.rows.ids, told=told)
-        if said == "note":
+        if self.settle_rows("ids", text, sure, told) == "note":
             self.set(columns={"note": self.mapping.columns[key], **self.mapping.columns})
             for lines in (draft.guessed, draft.certain):
                 lines[:] = [line for line in lines if not line.startswith("item_id is ")]
             self.drop(key)
-        self.set_rows(ids=said or "")
 
     def _names(self, by: str) -> None:
         """Rows without the number that the books name their items by: things that are there, or new ones."""
@@ -325,7 +329,7 @@ class Settler:
             text = (
                 f"the books name their items by {by}, which this file lacks: are {there:,} like titles the same things?"
             )
-            self.set_rows(names=self.draft.settle("names", text, given=self.mapping.rows.names) or "")
+            self.settle_rows("names", text)
 
     # What the amounts are for: one thing or several, a line or its order, spent or earned.
 
@@ -476,10 +480,8 @@ class Settler:
         if numbers is not None and numbers.negatives and numbers.positives:
             told = f"rows with a negative {header} are money given back; it goes to the sale of the same order"
             sure = 0.9 if linked != {"title"} else 0.6
-            text, given = f"{header} is negative in some rows: what are they?", self.mapping.rows.refunds
-            self.set_rows(
-                refunds=self.draft.settle("refunds", text, {"join": sure, "refuse": 0.4}, given=given, told=told) or ""
-            )
+            text = f"{header} is negative in some rows: what are they?"
+            self.settle_rows("refunds", text, {"join": sure, "refuse": 0.4}, told)
 
     def signs(self) -> None:
         """Costs that a list writes as negative are turned."""

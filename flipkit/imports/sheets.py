@@ -15,10 +15,8 @@ from pathlib import Path
 
 from flipkit.books import cells as book_cells
 from flipkit.books import tabular
-from flipkit.books.problems import Problem
-from flipkit.errors import ConversionError
 from flipkit.imports import dialect as import_dialect
-from flipkit.imports.dialect import Block, Dialect, Encoding, Record
+from flipkit.imports.dialect import Block, Dialect, Encoding, Record, refusal
 from flipkit.imports.values import (
     NOTHING,
     DateEvidence,
@@ -110,16 +108,7 @@ class Export:
 
     def _of_text(self, size: int) -> Generator[Block]:
         assert self.encoding is not None and self.dialect is not None  # noqa: PT018, S101
-        try:
-            yield from import_dialect.blocks_of(self.path, self.encoding, self.dialect, size=size)
-        except import_dialect.TooManyBrokenError as error:
-            raise refusal(
-                self.label,
-                error.row,
-                f"quotes that do not match in more than {import_dialect.MOST_BROKEN} rows",
-                "cells in matching quotes",
-                "if quotes are plain characters in this file: --quote none",
-            ) from None
+        yield from import_dialect.blocks_of(self.path, self.encoding, self.dialect, size=size)
 
     def _of_sheet(self, size: int) -> Generator[Block]:
         rows = self._rows[self.sheet]
@@ -130,11 +119,6 @@ class Export:
         """SHA-256 of its bytes."""
         with self.path.open("rb") as handle:
             return hashlib.file_digest(handle, "sha256").hexdigest()
-
-
-def refusal(file: str, row: int | None, found: str, needed: str, mend: str) -> ConversionError:
-    """The error that says why an export cannot be taken at all."""
-    return ConversionError([Problem(file, row, "", found, needed, mend)])
 
 
 def open_export(
@@ -502,6 +486,19 @@ class SortedBlock:
     numbers: Sequence[int]
     rows: list[list[str]]
     left: list[SkippedRow]
+
+    def sifted(self, why: Callable[[int, list[str]], str]) -> SortedBlock:
+        """The rows that nothing speaks against, those apart that something does, with what."""
+        numbers: list[int] = []
+        rows: list[list[str]] = []
+        left: list[SkippedRow] = []
+        for number, cells in zip(self.numbers, self.rows, strict=True):
+            if reason := why(number, cells):
+                left.append(SkippedRow(number, reason, cells))
+            else:
+                numbers.append(number)
+                rows.append(cells)
+        return SortedBlock(numbers, rows, left)
 
 
 @dataclass(slots=True)
