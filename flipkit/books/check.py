@@ -11,7 +11,7 @@ import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -23,7 +23,7 @@ from flipkit.books.read import Books, inspect_books
 from flipkit.books.schema import Table
 from flipkit.books.tabular import EXAMPLE
 from flipkit.books.write import CONVERTED, NOT_TAKEN, csv_text, staged, toml_text
-from flipkit.errors import BooksError, FlipkitError
+from flipkit.errors import BooksError, FlipkitError, count_of
 from flipkit.paths import notebooks_folder
 from flipkit.rules.blocks import RuleSet
 from flipkit.rules.tables import Rules, load_rules
@@ -56,8 +56,8 @@ class RunOut:
         end = f"{self.table} ends on {self.ended.isoformat()}"
         if not self.rows:
             return f"{end}. From then on a report goes on with its last value and calls it assumed."
-        rows = f"{self.rows:,} {'row' if self.rows == 1 else 'rows'} of the books"
-        return f"{end}. Its last value stands in for {rows} from {self.day.isoformat()} on ({self.where})."
+        rows = count_of(self.rows, "row")
+        return f"{end}. Its last value stands in for {rows} of the books from {self.day.isoformat()} on ({self.where})."
 
 
 def rule_days(books: Books, rules: Rules, assumptions: Assumptions, day: dt.date) -> Iterator[tuple[Any, pd.DataFrame]]:
@@ -128,6 +128,15 @@ class Statement:
     gain: float = 0.0
 
 
+#: What a row of a table is called, and several, where the table's name is not just its plural.
+_NOUNS = {
+    "work": ("stretch of work", "stretches of work"),
+    "price_changes": ("price change",),
+    "supplies": ("supply", "supplies"),
+    "people": ("person", "people"),
+}
+
+
 @dataclass(frozen=True)
 class Check:
     """What is wrong with books, and what a report can say from them."""
@@ -154,7 +163,7 @@ class Check:
         parts: list[str] = []
         stops = self.stops
         if stops:
-            head = f"{len(stops):,} problem{'' if len(stops) == 1 else 's'} to mend before a report can be made:"
+            head = f"{count_of(len(stops), 'problem')} to mend before a report can be made:"
             parts.append("\n".join([head, *(f"  {line}" for line in folded(stops))]))
         notes = [problem for problem in self.problems if problem.severity == "note"]
         if notes:
@@ -168,9 +177,8 @@ class Check:
         missing = not_taken(self.path)
         if missing:
             parts.append("\n".join(["Not in the books:", *(f"  {line}" for line in missing)]))
-        counts = [(name, len(self.books.table(name))) for name in schema.BY_NAME]
-        words = {"work": "stretches of work", "price_changes": "price changes"}
-        there = ", ".join(f"{count:,} {words.get(name, name)}" for name, count in counts if count)
+        counts = {name: len(self.books.table(name)) for name in schema.BY_NAME}
+        there = ", ".join(count_of(count, *_NOUNS.get(name, (name[:-1],))) for name, count in counts.items() if count)
         parts.append(f"{self.path.name} holds {there or 'no items yet'}.")
         for able, head in ((True, "The report can say:"), (False, "The report cannot say, or only assume:")):
             lines = [f"  {statement.text}" for statement in self.statements if statement.able == able]
@@ -190,15 +198,11 @@ def not_taken(path: Path) -> list[str]:
     found = []
     with place.open(encoding="utf-8", newline="") as handle:
         for row in csv.DictReader(handle):
-            rows, cells = int(row["rows"]), int(row["cells"])
-            if rows:
-                were = _counted(rows, "row", "rows")
-                found.append(
-                    f"{were} of {row['file']} could not be taken and {'is' if rows == 1 else 'are'} missing here."
-                )
-            if cells:
-                blank = _counted(cells, "cell", "cells")
-                found.append(f"{blank} of {row['file']} could not be read and {'is' if cells == 1 else 'are'} blank.")
+            for key, noun, what in (("rows", "row", "taken"), ("cells", "cell", "read")):
+                if count := int(row[key]):
+                    lacks = "missing here" if key == "rows" else "blank"
+                    be = "is" if count == 1 else "are"
+                    found.append(f"{count_of(count, noun)} of {row['file']} could not be {what} and {be} {lacks}.")
     return found
 
 
@@ -245,8 +249,19 @@ def _packaged_too_few() -> int:
     return int(tomllib.loads(text)["report"]["too_few_items"]["value"])
 
 
-def _of(part: int, whole: int) -> str:
-    return f"all {whole:,}" if part == whole else f"{part:,} of {whole:,}"
+class _Of(NamedTuple):
+    """A part of a whole, shown with the noun that a format names.
+
+    >>> f"{_Of(2, 3):item}, {_Of(3, 3):item}, {_Of(1, 1):item}"
+    '2 of 3 items, all 3 items, 1 item'
+    """
+
+    part: int
+    whole: int
+
+    def __format__(self, noun: str) -> str:
+        told = count_of(self.whole, noun)
+        return f"{self.part:,} of {told}" if self.part < self.whole else f"all {told}" if self.whole != 1 else told
 
 
 def statements_of(books: Books, enough: int) -> list[Statement]:
@@ -272,15 +287,11 @@ def statements_of(books: Books, enough: int) -> list[Statement]:
     ]
 
 
-def _counted(number: int, one: str, several: str) -> str:
-    return f"{number:,} {one if number == 1 else several}"
-
-
 def _sales(items: pd.DataFrame, sold: pd.DataFrame, enough: int) -> list[Statement]:
     """What was earned, per category, and on how many sales that rests."""
     total = len(items)
     kinds = items["category"].nunique()
-    paid = f"what {_counted(total, 'item', 'items')} in {_counted(kinds, 'category', 'categories')} cost"
+    paid = f"what {count_of(total, 'item')} in {count_of(kinds, 'category', 'categories')} cost"
     if sold.empty:
         record = "each sale: sold_on and sold_price"
         return [
@@ -289,7 +300,7 @@ def _sales(items: pd.DataFrame, sold: pd.DataFrame, enough: int) -> list[Stateme
         ]
     counts = sold["category"].value_counts()
     many, few = counts[counts >= enough], counts[counts < enough]
-    found = [Statement(True, f"{paid}, and what {_counted(len(sold), 'sale', 'sales')} brought")]
+    found = [Statement(True, f"{paid}, and what {count_of(len(sold), 'sale')} brought")]
     if len(many):
         found.append(Statement(True, f"an hourly return with its interval for {', '.join(sorted(many.index)[:12])}"))
     if len(few):
@@ -305,10 +316,9 @@ def _hours(books: Books, sold: pd.DataFrame) -> list[Statement]:
         return [Statement(False, "your own hours: no work table, so hours are standard minutes", record, 5.0)]
     logged = set(work.loc[work["item_id"] != "", "item_id"]) & set(sold["item_id"])
     share = len(logged) / max(len(sold), 1)
+    stretches = count_of(len(work), "logged stretch", "logged stretches") + " of work"
     kinds = [activity for activity in schema.ACTIVITIES if activity not in set(work["activity"])]
-    found = [
-        Statement(True, f"hours from {len(work):,} logged stretches of work, {_of(len(logged), len(sold))} sold items")
-    ]
+    found = [Statement(True, f"hours from {stretches}, {_Of(len(logged), len(sold)):sold item}")]
     if kinds:
         text = f"hours of {', '.join(kinds)}: none logged, so standard minutes stand in"
         found.append(Statement(False, text, f"work.csv: minutes of {', '.join(kinds[:3])}", 2.5 * (1 - share)))
@@ -326,14 +336,14 @@ def _fees(books: Books, sold: pd.DataFrame) -> list[Statement]:
     by_rule = lacking["venue"].str.lower().isin(scheduled)
     found = []
     if known.any() or by_rule.any():
-        ways = [f"as paid for {known.sum():,} sales" if known.any() else ""]
+        ways = [f"as paid for {count_of(int(known.sum()), 'sale')}" if known.any() else ""]
         ways.append(f"by a schedule of yours for {by_rule.sum():,}" if by_rule.any() else "")
         found.append(Statement(True, f"fees {' and '.join(way for way in ways if way)}"))
     assumed = int((~by_rule).sum())
     if assumed:
         venues = sorted(set(lacking.loc[~by_rule, "venue"]) - {""})
         record = f"the fee schedule of {', '.join(venues[:3])} in rules/fees/" if venues else "venue, or fees_paid"
-        text = f"fees of {_of(assumed, len(sold))} sales: neither fees_paid nor a schedule, so an assumed rate"
+        text = f"fees of {_Of(assumed, len(sold)):sale}: neither fees_paid nor a schedule, so an assumed rate"
         found.append(Statement(False, text, record, 4.0 * assumed / len(sold)))
     return found
 
@@ -354,27 +364,27 @@ def _scheduled(books: Books) -> set[str]:
 
 
 def _shared(part: int, whole: int, can: str, cannot: str, record: str, gain: float) -> list[Statement]:
-    """What a part tells, and what the rest of the whole cannot; the words name the count as {of}."""
-    told, lacking = can.format(of=_of(part, whole)), whole - part
+    """What a part tells, and what the rest of the whole cannot; the words name the count as {of:item}."""
+    told, lacking = can.format(of=_Of(part, whole)), whole - part
     found = [Statement(True, told)] if part else []
     if lacking:
-        found.append(Statement(False, cannot.format(of=_of(lacking, whole)), record, gain * lacking / whole))
+        found.append(Statement(False, cannot.format(of=_Of(lacking, whole)), record, gain * lacking / whole))
     return found
 
 
 def _labels(posted: pd.DataFrame) -> list[Statement]:
     known = posted["label_paid_cents"].notna()
     zones = int((~known & (posted["zone"] != "")).sum())
-    cannot = "postage of {of} posted sales: no label_paid"
+    cannot = "postage of {of:posted sale}: no label_paid"
     cannot += f", computed for {zones:,} with a zone where a rate card is there" if zones else ", so an assumed label"
     record = "label_paid: convert your postage history with flipkit convert"
-    return _shared(int(known.sum()), len(posted), "postage as paid for {of} posted sales", cannot, record, 4.5)
+    return _shared(int(known.sum()), len(posted), "postage as paid for {of:posted sale}", cannot, record, 4.5)
 
 
 def _sizes(items: pd.DataFrame) -> list[Statement]:
     full = int(items[["length_in", "width_in", "height_in", "weight_lb"]].notna().all(axis=1).sum())
-    can = "size class and billable weight of {of} items as measured"
-    cannot = "size of {of} items: not measured, so taken from like items or assumed"
+    can = "size class and billable weight of {of:item} as measured"
+    cannot = "size of {of:item}: not measured, so taken from like items or assumed"
     record = "length_in, width_in, height_in and weight_lb of packed parcels, at least some of each category"
     return _shared(full, len(items), can, cannot, record, 3.5)
 
@@ -387,7 +397,7 @@ def _comparables(books: Books) -> list[Statement]:
     known = found["price_cents"] > 0
     own = known & found["item_id"].isin(books.items["item_id"])
     kind = known & (found["item_id"] == "") & found["category"].isin(books.items["category"])
-    text = f"what like things sell for, from {_of(int((own | kind).sum()), len(found))} comparables"
+    text = f"what like things sell for, from {_Of(int((own | kind).sum()), len(found)):comparable}"
     parts = [f"{int(own.sum()):,} of single things" if own.any() else "", f"{int(kind.sum()):,} of a category"]
     said = " and ".join(part for part in parts if part and not part.startswith("0 "))
     return [Statement(bool((own | kind).any()), f"{text}: {said}" if said else text)]
@@ -398,8 +408,8 @@ def _waiting(books: Books) -> list[Statement]:
     listed = int(items["listed_on"].notna().sum())
     waiting = items["sold_on"].isna() & items["gone_on"].isna()
     can, cannot = (
-        "how long things wait, from {of} listing dates",
-        "how long {of} items waited for a buyer: no listed_on",
+        "how long things wait, from {of:listing date}",
+        "how long {of:item} waited for a buyer: no listed_on",
     )
     found = _shared(listed, len(items), can, cannot, "listed_on and list_price of everything that you list", 3.0)
     if listed and not waiting.any() and len(items) > 5:
@@ -412,7 +422,7 @@ def _buying(books: Books) -> list[Statement]:
     items, found = books.items, []
     tripped = items["trip_id"] != ""
     if tripped.any() and len(books.trips):
-        found.append(Statement(True, f"what sourcing trips cost, for {_of(int(tripped.sum()), len(items))} items"))
+        found.append(Statement(True, f"what sourcing trips cost, for {_Of(int(tripped.sum()), len(items)):item}"))
     else:
         text = "what sourcing trips cost, and how alike things of one trip are: no trips"
         found.append(Statement(False, text, "trips.csv and trip_id", 2.0 * float((~tripped).mean())))
@@ -430,9 +440,8 @@ def _prices(books: Books) -> list[Statement]:
         books.comparables["category"].replace("", pd.NA).nunique()
         + books.comparables["item_id"].replace("", pd.NA).nunique()
     )
-    return [
-        Statement(True, f"prices beside {len(books.comparables):,} recorded sales of like things ({count:,} kinds)")
-    ]
+    sales = count_of(len(books.comparables), "recorded sale")
+    return [Statement(True, f"prices beside {sales} of like things ({count_of(count, 'kind')})")]
 
 
 #: Assumed amounts that stand in wherever the books say nothing, set for US dollars.

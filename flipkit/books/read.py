@@ -20,7 +20,7 @@ from flipkit.books.cells import Units
 from flipkit.books.problems import Findings, Problem, collector_held, meant, near, plain_header, rows_in_words
 from flipkit.books.schema import Column, Table
 from flipkit.books.tabular import RawTable, TableMaker
-from flipkit.errors import BooksError
+from flipkit.errors import BooksError, count_of
 from flipkit.money import share_out_groups
 from flipkit.units import Measures
 
@@ -487,7 +487,7 @@ def _tell_mixed_units(raw: RawTable, at: int, unit: str, column: Column, units: 
         else:
             named += 1
     if bare and named:
-        found = f"{len(bare)} bare numbers beside {named} with a unit"
+        found = f"{count_of(len(bare), 'bare number')} beside {named} with a unit"
         mend = f"the bare ones ({rows_in_words(bare)}) were taken as {bare_unit}"
         findings.note(None, raw.header[at], found, "units that are plain", mend)
 

@@ -11,7 +11,7 @@ from typing import Any
 import click
 
 from flipkit.cli.answers import BOOKS, columns, json_option, told
-from flipkit.errors import AssumptionError
+from flipkit.errors import AssumptionError, count_of
 
 # The answer in the shop aisle as lines of text, the one that matters first.
 
@@ -121,10 +121,8 @@ def _doubts(answer: dict[str, Any], money: Money) -> list[str]:
     elif answer["decision"]:
         found.append(f"This month's decision on {answer['judged_by']}: {answer['decision']}")
     if answer["too_few_to_tell"]:
-        sales = answer["sales_in_books"]
-        found.append(
-            f"Too few to tell: {sales} sale{'' if sales == 1 else 's'} of such things, so the rest is assumed."
-        )
+        sales = count_of(answer["sales_in_books"], "sale")
+        found.append(f"Too few to tell: {sales} of such things, so the rest is assumed.")
     if answer["typical_from"] == "books":
         found.append(
             "You gave no price, so this goes by what such things sold for. Give one with --price or --comparable."
@@ -190,7 +188,7 @@ def _cost_words(judged: dict[str, Any], money: Money) -> list[str]:
         lines.append(
             f"However many comparables you find, the chance that they change this stays below {chance}."
             if more is None
-            else f"{more} more comparable{'' if more == 1 else 's'} would change this with a chance of {chance}."
+            else f"{count_of(more, 'more comparable')} would change this with a chance of {chance}."
         )
     return lines
 

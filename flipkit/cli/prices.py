@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from flipkit.cli.answers import BOOKS, Voice, columns, day_of, json_option, rules_folder, told, voice_of
+from flipkit.errors import count_of
 
 # The answers about charges as lines of text.
 
@@ -171,7 +172,7 @@ def _patience_reason(answer: dict[str, Any], money: Callable[[int], str]) -> str
     best = next((row for row in answer["patience"] if row["way"] == "planned"), None)
     if best is None or not best["ask_cents"]:
         return ""
-    weeks, said = "1 week" if best["within_weeks"] == 1 else f"{best['within_weeks']} weeks", []
+    weeks, said = count_of(best["within_weeks"], "week"), []
     shorter = [row for row in hurried if row["within_weeks"] < best["within_weeks"]]
     longer = [row for row in hurried if row["within_weeks"] > best["within_weeks"]]
     if shorter:
@@ -204,7 +205,7 @@ def _offer_answer(answer: dict[str, Any], money: Callable[[int], str]) -> str:
 
 
 def _patience_words(row: dict[str, Any], money: Callable[[int], str]) -> list[str]:
-    weeks = "1 week" if row["within_weeks"] == 1 else f"{row['within_weeks']} weeks"
+    weeks = count_of(row["within_weeks"], "week")
     way = {"as now": "as you price now", "planned": f"{weeks} (recommended)"}
     ask = money(row["ask_cents"]) if row["ask_cents"] else "not worth listing"
     if row["markdown_on"]:

@@ -23,7 +23,7 @@ from flipkit.books.read import Books, RawBooks, inspect_raw, read_raw
 from flipkit.books.schema import ITEMS
 from flipkit.books.tabular import TableMaker
 from flipkit.books.write import CONVERTED, NOT_TAKEN, Stage, csv_text, finish_moves, staged
-from flipkit.errors import ConversionError
+from flipkit.errors import ConversionError, count_of
 from flipkit.imports import match as import_match
 from flipkit.imports import merge
 from flipkit.imports.detect import Proposal
@@ -83,9 +83,10 @@ class Conversion:
 
     def summary(self) -> str:
         """What comes of the rows of the export, in words."""
+        came = count_of(self.rows_in, "row")
         lines = [
-            f"{self.export.name}: {self.rows_in:,} rows in = {self.taken:,} taken + {len(self.refused):,} refused",
-            f"{self.table}: {self.added:,} rows added, {self.there:,} were there already",
+            f"{self.export.name}: {came} in = {self.taken:,} taken + {len(self.refused):,} refused",
+            f"{self.table}: {count_of(self.added, 'row')} added, {count_of(self.there, 'was', 'were')} there already",
         ]
         lines += [f"sum of {name} over the rows taken: {total}" for name, total in self.sums.items()]
         lines += [f"look at this: {remark}" for remark in self.remarks]
@@ -97,14 +98,16 @@ class Conversion:
         done = {what: sum(change.done == what for change in self.changes) for what in ("filled", "taken")}
         left = [change for change in self.changes if change.done not in done]
         if done["filled"]:
-            lines.append(f"{done['filled']:,} blank cells filled")
+            lines.append(f"{count_of(done['filled'], 'blank cell')} filled")
         if done["taken"]:
-            lines.append(f"{done['taken']:,} changed cells taken")
+            lines.append(f"{count_of(done['taken'], 'changed cell')} taken")
         if left:
-            lines.append(f"{len(left):,} cells differ from the export and stay as they are:")
+            lines.append(
+                f"{count_of(len(left), 'cell differs', 'cells differ')} from the export, and the books keep theirs:"
+            )
             lines += [f"  {c.key} {c.column}: books {c.books!r}, export {c.export!r} ({c.done})" for c in left[:10]]
         if self.matched:
-            lines.append(f"{len(self.matched):,} rows matched with the books")
+            lines.append(f"{count_of(len(self.matched), 'row')} matched with the books")
         reasons: dict[str, list[int]] = {}
         for row in self.refused:
             reason = re.sub(r"^equal to row \d+", "equal to an earlier row", row.reason)
@@ -112,7 +115,7 @@ class Conversion:
         for reason, rows in sorted(reasons.items(), key=lambda pair: -len(pair[1]))[:12]:
             lines.append(f"refused, {rows_in_words(rows, most=5)}: {reason}")
         if len(reasons) > 12:
-            lines.append(f"refused for {len(reasons) - 12} more reasons, all in {CONVERTED}/")
+            lines.append(f"refused for {count_of(len(reasons) - 12, 'more reason')}, all in {CONVERTED}/")
         if self.lost:
             stem = _stem(self.export)
             lines.append(
@@ -220,7 +223,7 @@ def remarks_of(taken: AcceptedRow, table: str) -> list[str]:
     """What is hardly right about the rows taken: a slipped unit or mark shows here."""
     found: list[str] = []
     if taken.unsold:
-        found.append(f"{taken.unsold:,} rows have a sale of 0.00 and no day: taken as not sold")
+        found.append(f"{count_of(taken.unsold, 'row has', 'rows have')} a sale of 0.00 and no day: taken as not sold")
     if taken.undated:
         which = rows_in_words(taken.undated, most=5)
         found.append(f"{which}: gone, and no day says when: in stock until gone_on and gone_how are filled in")
@@ -401,7 +404,7 @@ def _require_rows(proposal: Proposal, taken: AcceptedRow) -> None:
     if taken.rows:
         return
     first = taken.refused[0] if taken.refused else None
-    found = f"{len(taken.refused):,} rows, none of which can be taken" if first else "no rows"
+    found = f"{count_of(len(taken.refused), 'row')}, none of which can be taken" if first else "no rows"
     mend = f"the first: {first.reason}" if first else ""
     row = first.row if first else None
     raise ConversionError([Problem(proposal.export.label, row, "", found, "rows of the table", mend)])

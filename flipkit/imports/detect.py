@@ -10,7 +10,7 @@ from pathlib import Path
 from flipkit.books import schema
 from flipkit.books.problems import Problem, meant
 from flipkit.books.write import CONVERTED
-from flipkit.errors import ConversionError
+from flipkit.errors import ConversionError, count_of
 from flipkit.imports import ANSWERS, values
 from flipkit.imports import match as import_match
 from flipkit.imports.join import stock_of
@@ -198,7 +198,7 @@ def _settle_header(export: Export, layout: Layout, file: File, draft: Draft) -> 
     if layout.header_row:
         more = f", below {len(layout.before)} other lines" if layout.before else ""
         draft.certain.append(f"the headers are in row {layout.header_row}{more}")
-    draft.certain.append(f"{layout.rows_in:,} rows that are not blank")
+    draft.certain.append(f"{count_of(layout.rows_in, 'row that is', 'rows that are')} not blank")
     again = [header for header, given in zip(layout.headers, layout.given, strict=False) if given and header != given]
     doubled = [header for header in again if header.endswith(")")]
     if doubled:

@@ -12,7 +12,7 @@ import numpy as np
 
 from flipkit.books.cells import InvalidCell
 from flipkit.books.problems import Problem, rows_in_words
-from flipkit.errors import ConversionError
+from flipkit.errors import ConversionError, count_of
 from flipkit.imports import SAID, values
 from flipkit.imports import match as import_match
 from flipkit.imports.cells import ColumnReader
@@ -304,13 +304,16 @@ class Settler:
         repeats = [name for name, seen in rows.items() if len(seen) > 1]
         if own in named or (not repeats and blank < 0.3 * fact.rows):
             if blank and own not in named:
-                draft.guessed.append(f"{own} is blank in {blank:,} rows, which get names of their own")
+                which = count_of(blank, "row, which gets a name", "rows, which get names")
+                draft.guessed.append(f"{own} is blank in {which} of {'its' if blank == 1 else 'their'} own")
             count = self.layout.duplicate_count
             if count and not (repeats or "duplicates" in draft.answers or self.mapping.rows.duplicates):
-                draft.certain.append(f"{count:,} rows are copies of an earlier one, {own} and all: they count once")
+                copies = count_of(count, "row is a copy", "rows are copies")
+                draft.certain.append(f"{copies} of an earlier one, {own} and all: each thing counts once")
                 self.set_rows(duplicates="once")
             return
-        told = f"{own} {'repeats' if repeats else f'is blank in {blank:,} rows'}, so each row gets a name of its own"
+        why = "repeats" if repeats else f"is blank in {count_of(blank, 'row')}"
+        told = f"{own} {why}, so each row gets a name of its own"
         told += "" if "note" in self.mapping.columns else f", and {own} goes to note"
         few = 0.5 if 0 < len(repeats) <= 0.2 * len(rows) else 0.0
         sure = {"separate": few, "same": few, "note": 0.8 - 0.8 * few}
@@ -326,9 +329,8 @@ class Settler:
         at, held = self.at("title"), {plain(row["title"]) for row in self.draft.stock.rows}
         there = sum(plain(record.cells[at]) in held for record in self.layout.kept) if at >= 0 else 0
         if there and self.at("cost") >= 0:
-            text = (
-                f"the books name their items by {by}, which this file lacks: are {there:,} like titles the same things?"
-            )
+            alike = count_of(there, "title is", "titles are")
+            text = f"the books name their items by {by}, which this file lacks; {alike} like theirs: the same things?"
             self.settle_rows("names", text)
 
     # What the amounts are for: one thing or several, a line or its order, spent or earned.
@@ -509,7 +511,8 @@ class Settler:
         fitting = [f for f in words if f.header not in used and f.filled == f.rows and f.distinct > 1]
         if fitting:
             best = max(fitting, key=lambda other: (len(" ".join(other.examples[:3])), other.distinct))
-            told = f"{fact.rows - fact.filled:,} rows have no {header}: their title is taken from {best.header}"
+            lacking = count_of(fact.rows - fact.filled, "row has", "rows have")
+            told = f"{lacking} no {header}: the title is taken from {best.header}"
             self.draft.guessed.append(told)
             self.set_column("title", blank=best.header)
 
@@ -614,7 +617,7 @@ class Settler:
         totals = draft.said("totals", rows.totals)
         if layout.duplicate_count and not duplicates:
             row, first = layout.duplicates[0]
-            equal = f"{layout.duplicate_count:,} rows are equal to an earlier one in every cell"
+            equal = f"{count_of(layout.duplicate_count, 'row is', 'rows are')} equal to an earlier one in every cell"
             draft.settle("duplicates", f"{equal} (row {row} to row {first}): do they all count?")
         doubtful = [total for total in layout.totals if not total.certain]
         for total in layout.totals if not totals else ():
@@ -671,7 +674,7 @@ class Settler:
             and not (title_at >= 0 and plain(record.cells[title_at]) in titles)
         ]
         told = "every row is a sale of an item in the books, found by its number or its title"
-        text = f"{rows_in_words(strange, most=5)} of {len(self.layout.kept):,} sell no item of the books: what then?"
+        text = f"{rows_in_words(strange, most=5)} of {len(self.layout.kept):,} sold no item of the books: what then?"
         sure = {} if strange else {"refuse": 0.9, "new": 0.0}
         said = self.draft.settle("unmatched", text, sure, told="" if strange else told)
         return said != "new"
@@ -833,7 +836,7 @@ class Settler:
             offers = [Candidate(offered, "for these rows", typed=f"{name}={offered}")] if offered else []
             said = self.draft.decide(
                 f"blank {name}",
-                f"{lacking:,} rows have no {header}: what should stand there?",
+                f"{count_of(lacking, 'row has', 'rows have')} no {header}: what should stand there?",
                 *offers,
                 Candidate("refuse", "list these rows and take the others", typed=f"{name}=refuse"),
                 option="--blank",
@@ -875,10 +878,10 @@ class Settler:
         days = (values.day_of(text, order) for fact in self.layout.facts if fact.is_date for text in fact.examples)
         years = sorted({day.year for day in days if day is not None}, reverse=True) if yearless else []
         if yearless:
+            count = count_of(yearless.total(), "day")
             said = self.draft.decide(
                 "year",
-                f"{next(iter(yearless), '')} is written without a year, as {yearless.total():,} days are: of which "
-                f"year?",
+                f"{next(iter(yearless), '')} is written without a year, as {count} are: of which year?",
                 *(Candidate(str(year)) for year in years),
                 free=True,
             )
