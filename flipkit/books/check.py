@@ -10,6 +10,7 @@ import io
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -487,32 +488,6 @@ _TEMPLATES = {
     "rules/sources.toml.template": "sources.template",
 }
 
-#: Second example rows, where the first is made of the examples of the schema.
-_SECOND = {
-    "items": {
-        "item_id": "A-0002",
-        "title": "Table lamp, brass",
-        "category": "table lamps",
-        "bought_on": "2026-03-07",
-        "lot_id": "L-07",
-        "quantity": "1",
-    },
-    "price_changes": {"item_id": "A-0001", "changed_on": "2026-04-11", "price": "72.00"},
-    "work": {
-        "date": "2026-03-07",
-        "activity": "find",
-        "minutes": "2 h 10 min",
-        "worker": "me",
-        "trip_id": "T-2026-03-07",
-    },
-    "trips": {"trip_id": "T-2026-03-14", "date": "2026-03-14", "miles": "12"},
-    "lots": {"lot_id": "L-08", "date": "2026-03-14", "cost": "25.00", "share_by": "expected value"},
-    "supplies": {"date": "2026-02-20", "supply": "tape", "quantity": "6", "unit": "roll", "cost": "14.20"},
-    "comparables": {"category": "table lamps", "sold_on": "2026-02-12", "price": "31.00", "condition": "worn"},
-    "overheads": {"month": "2026-03", "what": "website", "amount": "12.00"},
-    "people": {"worker": "Ann", "role": "hired", "wage": "16.00", "payroll_burden": "7.65 %"},
-}
-
 
 @dataclass(frozen=True)
 class Started:
@@ -535,16 +510,6 @@ _METRIC = {
 WORKBOOK = "books.xlsx"
 #: Rows of a workbook that drop-down lists reach to.
 _LISTED_ROWS = 5_000
-#: Columns whose drop-down list is what another sheet holds: the list's table and column.
-_LISTED = {
-    ("items", "lot_id"): ("lots", "lot_id"),
-    ("items", "trip_id"): ("trips", "trip_id"),
-    ("price_changes", "item_id"): ("items", "item_id"),
-    ("work", "item_id"): ("items", "item_id"),
-    ("work", "trip_id"): ("trips", "trip_id"),
-    ("work", "worker"): ("people", "worker"),
-    ("comparables", "item_id"): ("items", "item_id"),
-}
 
 
 def make_folder(folder: Path | str, *, workbook: bool = False, metric: bool = False, currency: str = "USD") -> Started:
@@ -586,12 +551,15 @@ def _shop_default(key: str, default: str, metric: bool, currency: str) -> str:
 def _texts(currency: str) -> dict[str, str]:
     """The files beside the tables."""
     texts = {"assumptions.toml": assumptions_text(currency=currency)}
-    templates = importlib.resources.files("flipkit.books") / "template"
     for name, template in _TEMPLATES.items():
-        texts[name] = (templates / template).read_text(encoding="utf-8")
+        texts[name] = (_templates() / template).read_text(encoding="utf-8")
     for notebook in sorted(notebooks_folder().glob("*.ipynb")):
         texts[f"notebooks/{notebook.name}"] = notebook.read_text(encoding="utf-8")
     return texts
+
+
+def _templates() -> Traversable:
+    return importlib.resources.files("flipkit.books") / "template"
 
 
 def _rows(table: Table, *, metric: bool) -> list[list[str]]:
@@ -599,7 +567,8 @@ def _rows(table: Table, *, metric: bool) -> list[list[str]]:
     others = _METRIC if metric else {}
     names = [column.name for column in table.columns]
     first = [others[column.name][1] if column.name in others else column.example for column in table.columns]
-    second = [_SECOND[table.name].get(name, "") for name in names]
+    more = tomllib.loads((_templates() / "examples.toml").read_text(encoding="utf-8"))[table.name]
+    second = [more.get(name, "") for name in names]
     heads = [others[name][0] if name in others else name for name in names]
     return [heads, *([f"{EXAMPLE} {row[0]}".rstrip(), *row[1:]] for row in (first, second))]
 
@@ -651,13 +620,12 @@ def workbook_body(shop: list[tuple[str, str, str]], *, metric: bool = False) -> 
             note = Comment(f"{column.meaning}. {need}.{words} For example {column.example or '(blank)'}.", "flipkit")
             note.width, note.height = 320, 110
             sheet[f"{letter}1"].comment = note
-            source = _LISTED.get((table.name, column.name))
+            source = next((one for one in schema.TABLES if one.key == column.name and one is not table), None)
             if column.choices:
                 listed(sheet, letter, f'"{",".join(column.choices)}"', strict=True)
             elif source:
-                listed(
-                    sheet, letter, f"{source[0]}!${letters[source]}$2:${letters[source]}${_LISTED_ROWS}", strict=False
-                )
+                held = letters[source.name, column.name]
+                listed(sheet, letter, f"{source.name}!${held}$2:${held}${_LISTED_ROWS}", strict=False)
             elif column.name in ("category", "venue"):
                 held = letters["items", column.name]
                 listed(sheet, letter, f"items!${held}$2:${held}${_LISTED_ROWS}", strict=False)

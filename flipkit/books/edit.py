@@ -114,13 +114,11 @@ class CsvTable(TableFile):
         """Add a row; its number."""
         self._widen(cells)
         quoted = all(cell.startswith('"') for cell in _csv_cells(self._parts[-1])[0])
-        raw = [_csv_raw("", quoted=quoted)] * len(self.header)
-        for name, text in cells.items():
-            raw[self.places[name]] = _csv_raw(text, quoted=quoted)
         if not self._parts[-1].endswith(("\n", "\r")):
             self._parts[-1] += self._end
-        self._parts.append(",".join(raw) + self._end)
+        self._parts.append(",".join([_csv_raw("", quoted=quoted)] * len(self.header)) + self._end)
         self._all.append([])
+        self.change(len(self._parts), cells)
         return len(self._parts)
 
     def remove(self, number: int) -> None:

@@ -558,28 +558,13 @@ def _shared(amounts: pd.Series, row: npt.NDArray[np.int64]) -> pd.Series:
 _EVENTS = {
     "listed_on": (),
     "sold_on": (
-        "sold_price_cents",
-        "shipping_charged_cents",
-        "tax_paid_cents",
-        "fees_paid_cents",
-        "label_paid_cents",
-        "declared_value_cents",
-        "protection_paid_cents",
-        "label_adjustment_cents",
-        "materials_paid_cents",
+        "sold_price", "shipping_charged", "tax_paid", "fees_paid", "label_paid", "declared_value", "protection_paid",
+        "label_adjustment", "materials_paid",
     ),
-    "returned_on": ("refund_cents", "fees_refunded_cents"),
+    "returned_on": ("refund", "fees_refunded"),
     "gone_on": (),
-}
-_DATED = {
-    "price_changes": "changed_on",
-    "work": "date",
-    "trips": "date",
-    "lots": "date",
-    "supplies": "date",
-    "comparables": "sold_on",
-    "overheads": "month",
-}
+}  # fmt: skip
+_DATED = {table.name: table.day for table in schema.TABLES if table.day and table is not schema.ITEMS}
 
 
 def books_as_of(books: Books, as_of: dt.date) -> Books:
@@ -590,8 +575,7 @@ def books_as_of(books: Books, as_of: dt.date) -> Books:
         later = items[date] > day
         if later.any():
             items.loc[later, date] = pd.NaT
-            for column in told:
-                items.loc[later, column] = pd.NA
+            items.loc[later, [f"{column}_cents" for column in told]] = pd.NA
             if date == "gone_on":
                 items.loc[later, "gone_how"] = ""
     tables = {

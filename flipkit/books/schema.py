@@ -74,6 +74,11 @@ class Table:
         raise KeyError(name)
 
     @property
+    def day(self) -> str:
+        """The column that says when a row happened; empty where none does."""
+        return next((column.name for column in self.columns if column.kind in ("date", "month")), "")
+
+    @property
     def required(self) -> tuple[str, ...]:
         """Names of the columns that must be there."""
         return tuple(column.name for column in self.columns if column.required)

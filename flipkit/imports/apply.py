@@ -27,6 +27,7 @@ from flipkit.errors import ConversionError, count_of
 from flipkit.imports import match as import_match
 from flipkit.imports import merge
 from flipkit.imports.detect import Proposal
+from flipkit.imports.dialect import refusal
 from flipkit.imports.join import (
     AcceptedRow,
     Cell,
@@ -142,8 +143,7 @@ def told_files(
     proposal: Proposal, refused: list[SkippedRow], changes: list[Change], matched: list[str], blanked: list[Cell]
 ) -> dict[str, str]:
     """What a conversion tells, by file."""
-    layout = proposal.layout
-    assert layout is not None  # noqa: S101 - applied proposals are surveyed
+    layout = proposal.table
     home = f"{CONVERTED}/{_stem(proposal.export.path)}"
     width = max([len(layout.headers), *(len(left.cells) for left in refused)])
     header = [*layout.headers, *(f"more {n}" for n in range(1, width - len(layout.headers) + 1))]
@@ -309,14 +309,14 @@ def post_labels(taken: AcceptedRow, stock: Stock, earlier: list[dict[str, str]])
     posted = match_labels(stock, new, already=already)
     cells = dict(zip(taken.origins, taken.rows, strict=True))
     for label in new:
-        items = posted.items.get(label.key)
-        if items is None:
-            postings.refused.append(SkippedRow(label.origin, posted.unmatched[label.key], cells[label.origin]))
+        items, how = posted[label.key]
+        if not items:
+            postings.refused.append(SkippedRow(label.origin, how, cells[label.origin]))
             continue
         postings.added += 1
-        postings.told.append(f"row {label.origin}: {', '.join(items)}, by {posted.how[label.key]}")
+        postings.told.append(f"row {label.origin}: {', '.join(items)}, by {how}")
         said = ("|".join(items), as_text(label.amount_cents), as_text(label.adjustment_cents), label.date)
-        entry = (label.key, *said, posted.how[label.key])
+        entry = (label.key, *said, how)
         postings.ledger.append(dict(zip(_LEDGER, entry, strict=True)))
     return postings
 
@@ -396,7 +396,7 @@ def _currency(books: Books | None, proposal: Proposal) -> str:
     said = proposal.mapping.currency
     if own and said and own != said:
         mend = "convert the amounts before they enter the books, or name another folder with --into"
-        raise ConversionError([Problem(proposal.export.label, None, "", f"amounts in {said}", f"in {own}", mend)])
+        raise refusal(proposal.export.label, None, f"amounts in {said}", f"in {own}", mend)
     return own or said or "USD"
 
 
@@ -407,14 +407,14 @@ def _require_rows(proposal: Proposal, taken: AcceptedRow) -> None:
     found = f"{count_of(len(taken.refused), 'row')}, none of which can be taken" if first else "no rows"
     mend = f"the first: {first.reason}" if first else ""
     row = first.row if first else None
-    raise ConversionError([Problem(proposal.export.label, row, "", found, "rows of the table", mend)])
+    raise refusal(proposal.export.label, row, found, "rows of the table", mend)
 
 
 def _posted(job: _Job) -> Merged:
     """Labels put to the items that they posted."""
     if job.books is None or not job.books.items["sold_on"].notna().any():
         needed = "sales in the books that labels can be matched with"
-        raise ConversionError([Problem(job.folder.name, None, "", "no sold items", needed, "convert the sales first")])
+        raise refusal(job.folder.name, None, "no sold items", needed, "convert the sales first")
     postings = post_labels(job.taken, stock_of(job.books.items), read_ledger(job.folder / CONVERTED / "labels.csv"))
     job.postings = postings
     job.matched = postings.told
@@ -455,7 +455,7 @@ def _placed(job: _Job, take_changes: bool) -> Merged:
             return result
         taken.drop(bad)
         _require_rows(job.proposal, taken)
-    raise ConversionError([Problem(job.proposal.export.label, None, "", "rows that fit no books", "rows that do", "")])
+    raise refusal(job.proposal.export.label, None, "rows that fit no books", "rows that do", "")
 
 
 def _named_alone(job: _Job, stock: Stock) -> bool:
@@ -523,8 +523,6 @@ def _put_table(raw: RawBooks, name: str, file: str, lines: list[list[str]]) -> N
 
 
 def _write(job: _Job, result: Merged, agreed: Callable[[Conversion], bool]) -> Conversion:
-    layout = job.proposal.layout
-    assert layout is not None  # noqa: S101 - applied proposals are surveyed
     refused = with_cells(job.proposal, job.taken.refused)
     counted = result if job.postings is None else job.postings
     table = job.proposal.mapping.table
@@ -532,7 +530,7 @@ def _write(job: _Job, result: Merged, agreed: Callable[[Conversion], bool]) -> C
         export=job.proposal.export.path,
         folder=job.folder,
         table=table,
-        rows_in=layout.rows_in,
+        rows_in=job.proposal.table.rows_in,
         taken=len(set(job.taken.origins)) + len(job.taken.joined),
         refused=tuple(refused),
         added=counted.added,

@@ -13,6 +13,7 @@ from flipkit.books.write import CONVERTED
 from flipkit.errors import ConversionError, count_of
 from flipkit.imports import ANSWERS, values
 from flipkit.imports import match as import_match
+from flipkit.imports.dialect import refusal
 from flipkit.imports.join import stock_of
 from flipkit.imports.mapping import Candidate, Draft, File, Mapping, Question, Source, mapping_text, read_mapping
 from flipkit.imports.match import survey
@@ -41,6 +42,12 @@ class Proposal:
     questions: tuple[Question, ...]
     unused: tuple[str, ...]
     left_over: tuple[str, ...] = ()
+
+    @property
+    def table(self) -> Layout:
+        """The table found in the export, which every proposal without a question has."""
+        assert self.layout is not None  # noqa: S101
+        return self.layout
 
     @property
     def mapping_toml(self) -> str:
@@ -194,7 +201,7 @@ def _settle_header(export: Export, layout: Layout, file: File, draft: Draft) -> 
         return False
     if layout.data_rows == 0:
         found = f"no row of a table below row {layout.last_before}"
-        raise ConversionError([Problem(export.label, layout.header_row, "", found, "rows below the headers", "")])
+        raise refusal(export.label, layout.header_row, found, "rows below the headers", "")
     if layout.header_row:
         more = f", below {len(layout.before)} other lines" if layout.before else ""
         draft.certain.append(f"the headers are in row {layout.header_row}{more}")

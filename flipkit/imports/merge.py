@@ -12,11 +12,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from flipkit.books.cells import InvalidCell, Units, reader_of
-from flipkit.books.problems import Problem, plain_header
+from flipkit.books.problems import plain_header
 from flipkit.books.read import Books, inspect_books
 from flipkit.books.schema import Table
 from flipkit.books.write import csv_text, unescape_formula
 from flipkit.errors import ConversionError
+from flipkit.imports.dialect import refusal
 from flipkit.imports.join import AcceptedRow
 
 # New rows among those that the books hold already: added, filled in, or shown as changed.
@@ -255,12 +256,11 @@ def _by_content(table: Table, result: Merged, taken: AcceptedRow, units: Units) 
 def books_in(folder: Path) -> Books | None:
     """The books in a folder."""
     if folder.exists() and not folder.is_dir():
-        raise ConversionError([Problem(folder.name, None, "", "a file", "a folder", "name a folder with --into")])
+        raise refusal(folder.name, None, "a file", "a folder", "name a folder with --into")
     if not folder.exists() or not any(folder.glob("*.csv")):
         parent = folder if folder.exists() else folder.parent
         if not parent.is_dir():
-            found = f"no folder {parent}"
-            raise ConversionError([Problem(folder.name, None, "", found, "a folder that it can be made in", "")])
+            raise refusal(folder.name, None, f"no folder {parent}", "a folder that it can be made in", "")
         return None
     books, problems = inspect_books(folder, as_written=True)
     if books is None:

@@ -30,8 +30,7 @@ _SALE = (
 
 def taken_rows(proposal: Proposal, *, units: Units) -> AcceptedRow:
     """Turn the rows of an export into rows of its table."""
-    layout, mapping = proposal.layout, proposal.mapping
-    assert layout is not None  # noqa: S101 - a proposal without questions has a layout
+    layout, mapping = proposal.table, proposal.mapping
     rows, place = mapping.rows, layout.headers.index
     readers = [ColumnReader(name, source, mapping, layout, units) for name, source in mapping.columns.items()]
     # Words that say what became of a thing, by the column that they stand in.

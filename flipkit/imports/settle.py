@@ -112,6 +112,10 @@ class Settler:
         """The cells of every row."""
         return self.layout.all_cells(self.export)
 
+    def texts(self, fact: ColumnFacts) -> list[str]:
+        """The different texts of a column, in order."""
+        return sorted({cells[fact.index] for cells in self.cells()} - {""})
+
     def number(self, cells: list[str], at: int) -> Decimal:
         """The number in a cell; 0 for none."""
         return (
@@ -225,8 +229,8 @@ class Settler:
         column = next(
             (f for f in self.layout.facts if 0 < f.distinct <= 12 and all(map(values.currency_of, f.examples))), None
         )
-        texts = {cells[column.index] for cells in self.cells()} - {""} if column is not None else set()
-        named = {text: values.currency_of(text) or text for text in sorted(texts)}
+        texts = self.texts(column) if column is not None else []
+        named = {text: values.currency_of(text) or text for text in texts}
         found: dict[str, str] = {}
         for fact in self.facts(MONEY).values():
             for mark in (*fact.numbers.currencies, heading(fact.header).currency):
@@ -522,9 +526,9 @@ class Settler:
             said = import_match.states_of(fact)
             if not said or (said <= {"yes", "no"} and not values.says("sold", heading(fact.header).words.rstrip("? "))):
                 continue
-            texts = {cells[fact.index] for cells in self.cells()} - {""}
-            no = tuple(sorted(text for text in texts if values.state_of(text) in ("no", "unsold")))
-            gone = {text: values.state_of(text) for text in sorted(texts) if values.state_of(text) in values.GONE}
+            states = {text: values.state_of(text) for text in self.texts(fact)}
+            no = tuple(text for text, state in states.items() if state in ("no", "unsold"))
+            gone = {text: state for text, state in states.items() if state in values.GONE}
             if no:
                 self.draft.guessed.append(f"where {fact.header} says {no[0]} the thing is not sold")
                 self.set_rows(unsold={fact.header: no})
@@ -569,9 +573,7 @@ class Settler:
         for fact in self.layout.facts if self.items and not self.draft.kept else ():
             if fact.header in skip or not values.says("status", heading(fact.header).words):
                 continue
-            void = "|".join(
-                sorted(text for text in {cells[fact.index] for cells in self.cells()} if values.says("void", text))
-            )
+            void = "|".join(text for text in self.texts(fact) if values.says("void", text))
             if void:
                 self.draft.decide(
                     f"skip {fact.header}",

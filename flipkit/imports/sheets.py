@@ -42,15 +42,12 @@ SMALL = 2_000_000
 LARGEST_EXPORT = 4_000_000_000
 
 #: First bytes of files that are no table, with what they are and what to do.
+_ANEW = "ask the program for a CSV or spreadsheet export instead"
 _KINDS = (
-    (b"%PDF", "a PDF document", "ask the program for a CSV or spreadsheet export instead"),
-    (b"\x1f\x8b", "a compressed file", "unpack it first"),
-    (b"BZh", "a compressed file", "unpack it first"),
-    (b"7z\xbc\xaf", "a compressed file", "unpack it first"),
-    (b"Rar!", "a compressed file", "unpack it first"),
-    (b"\x89PNG", "a picture", "ask the program for a CSV or spreadsheet export instead"),
-    (b"\xff\xd8\xff", "a picture", "ask the program for a CSV or spreadsheet export instead"),
-    (b"SQLite format 3", "a database", "ask the program for a CSV or spreadsheet export instead"),
+    ((b"%PDF",), "a PDF document", _ANEW),
+    ((b"\x1f\x8b", b"BZh", b"7z\xbc\xaf", b"Rar!"), "a compressed file", "unpack it first"),
+    ((b"\x89PNG", b"\xff\xd8\xff"), "a picture", _ANEW),
+    ((b"SQLite format 3",), "a database", _ANEW),
 )
 _MARKUP = (b"<html", b"<!doctype", b"<table", b"<?xml", b"<div")
 
@@ -139,8 +136,8 @@ def open_export(
         raise refusal(label, None, f"{size:,} bytes", f"at most {LARGEST_EXPORT:,} bytes", "split it")
     if not head.strip():
         raise refusal(label, None, "an empty file", "a table", "export it anew")
-    for mark, kind, mend in _KINDS:
-        if head.startswith(mark):
+    for marks, kind, mend in _KINDS:
+        if head.startswith(marks):
             raise refusal(label, None, kind, "a table (CSV, TSV or a workbook)", mend)
     if head.startswith((b"PK", b"\xd0\xcf\x11\xe0")):
         return _open_workbook(path, sheet)
