@@ -675,8 +675,9 @@ class Settler:
             if not (id_at >= 0 and record.cells[id_at] in ids)
             and not (title_at >= 0 and plain(record.cells[title_at]) in titles)
         ]
-        told = "every row is a sale of an item in the books, found by its number or its title"
-        text = f"{rows_in_words(strange, most=5)} of {len(self.layout.kept):,} sold no item of the books: what then?"
+        told, sell = "every row is a sale of an item in the books, found by its number or its title", "sell"
+        sell += "s" if len(strange) == 1 else ""
+        text = f"{rows_in_words(strange, most=5)} of {len(self.layout.kept):,} {sell} no item of the books: what then?"
         sure = {} if strange else {"refuse": 0.9, "new": 0.0}
         said = self.draft.settle("unmatched", text, sure, told="" if strange else told)
         return said != "new"
