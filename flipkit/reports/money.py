@@ -254,7 +254,7 @@ class Money:
         headings = {"line": "Line", "what": "What", "amount_cents": "Amount"}
         return table(
             frame,
-            caption="Cost of goods, by the lines of the usual tax form for a business of one owner",
+            caption="Cost of goods, by the lines of the usual tax form for one owner; partners use another",
             headings=headings,
             currency=self.study.currency,
         )

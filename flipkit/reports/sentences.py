@@ -148,7 +148,7 @@ def year_sentence(study: Study) -> str:
     off = int((study.items["gone_on"].between(first, last) & study.items["sold_on"].isna()).sum())
     # A young shop has hardly anything to write off yet, which flatters its first year.
     if off < study.assumptions.whole("report.too_few_items"):
-        told += f" ({gap.second} wrote off only {count_of(off, 'item')})"
+        told += f" (only {count_of(off, 'item')} written off in those months of {gap.second})"
     return f"{text} {told}. Sales alone: {alone} and {before}."
 
 

@@ -24,7 +24,7 @@ from flipkit.reports.study import Study
 from flipkit.reports.tables import cautions, words
 
 #: What stands above the kinds to leave that pay at a price.
-_LEAVE_UNLESS: Final = "Don't buy, unless one will sell for at least"
+_LEAVE_UNLESS: Final = "Don't buy at what you usually pay, unless one will sell for at least"
 #: A month's row, low enough that the page keeps to one sheet. [px]
 _MONTH_ROW: Final = 25
 #: Things to do that the first page shows; the rest are counted and linked.
@@ -145,7 +145,7 @@ class ThisMonth:
     def _item(self, stock: Stock, row: Mapping[Any, Any]) -> str:
         """One thing to do with one item, with its dollars."""
         do = stock.action(dict(row))
-        left = f"That leaves about {stock.worth(dict(row))} after paying your work."
+        left = f"That leaves about {stock.worth(dict(row))} after all costs and your work."
         return f"{row['title'] or row['item_id']}: {do}. {left}"
 
     def _money(self, cents: float) -> str:
