@@ -346,6 +346,13 @@ def _in_order(problems: list[Problem], labels: list[str]) -> None:
     problems.sort(key=lambda p: (place.get(p.file, -1), p.row if p.row is not None else -1))
 
 
+def book_hashes(path: Path) -> dict[str, str]:
+    """``Books.hashes`` by the files alone, without reading what stands in them."""
+    files = [path] if path.is_file() else sorted(path.glob("*.[cC][sS][vV]"))
+    known = [file for file in files if file == path or file.stem.strip().lower() in _KNOWN]
+    return {file.name: hashlib.sha256(file.read_bytes()).hexdigest() for file in known} | _beside(path)[2]
+
+
 def _beside(path: Path) -> tuple[Path | None, Path | None, dict[str, str]]:
     """The shop's own rules and assumptions, which lie in the folder or beside the workbook."""
     home = path if path.is_dir() else path.parent
@@ -556,14 +563,9 @@ def _shared(amounts: pd.Series, row: npt.NDArray[np.int64]) -> pd.Series:
 
 #: What an item's row says of each event, to be forgotten where the event lies ahead.
 _EVENTS = {
-    "listed_on": (),
-    "sold_on": (
-        "sold_price", "shipping_charged", "tax_paid", "fees_paid", "label_paid", "declared_value", "protection_paid",
-        "label_adjustment", "materials_paid",
-    ),
-    "returned_on": ("refund", "fees_refunded"),
-    "gone_on": (),
-}  # fmt: skip
+    event: tuple(column.frame_name for column in schema.ITEMS.columns if column.known_on == event)
+    for event in ("listed_on", "sold_on", "returned_on", "gone_on")
+}
 _DATED = {table.name: table.day for table in schema.TABLES if table.day and table is not schema.ITEMS}
 
 

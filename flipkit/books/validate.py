@@ -131,8 +131,8 @@ def _items_dates(items: pd.DataFrame, findings: Findings) -> None:
     _tell(findings, both, "gone_on", "sold {sold_on} and gone {gone_on}", "one end for each item", mend)
 
 
-#: Amounts that only a sale has.
-_PAID = ("refund", "tax_paid", "fees_paid", "fees_refunded", "label_paid", "label_adjustment", "protection_paid")
+#: Money of a sale that may stand on an unsold item too, or is looked at apart.
+_UNSOLD_TOO = ("sold_price", "shipping_charged", "declared_value", "materials_paid")
 
 
 def _items_sale(items: pd.DataFrame, findings: Findings) -> None:
@@ -152,9 +152,10 @@ def _items_sale(items: pd.DataFrame, findings: Findings) -> None:
     mend = "fill in sold_on, or empty sold_price"
     stop(~sold & priced, "sold_on", "sold for {sold_price_cents} without a day", "the day of the sale", mend)
     stop(~sold & returned, "returned_on", "a return without a sale", "sold_on and sold_price", "fill them in")
-    for name in _PAID:
-        found, mend = f"{name} {{{name}_cents}} on an unsold item", "fill in sold_on, or empty it"
-        note(~sold & (items[f"{name}_cents"].fillna(0) != 0), name, found, "a sale that it belongs to", mend)
+    for one in schema.ITEMS.columns:
+        if one.known_on and one.name not in _UNSOLD_TOO:
+            found, mend = f"{one.name} {{{one.frame_name}}} on an unsold item", "fill in sold_on, or empty it"
+            note(~sold & (items[one.frame_name].fillna(0) != 0), one.name, found, "a sale that it belongs to", mend)
     found, mend = "refund {refund_cents} of {gross_cents}", "look whether a mark or a digit slipped"
     note(sold & (items["refund_cents"].fillna(0) > gross), "refund", found, "at most what the buyer paid", mend)
     mend = "a return without a refund counts as fully paid"

@@ -18,11 +18,11 @@ from flipkit.analysis.pricing import (
     weighed_paths,
 )
 from flipkit.assumptions import load_assumptions
-from flipkit.simulation.demo import scenarios
 from tests.benchmarks.buying_year import buying_year, year_assumptions
 from tests.benchmarks.oracle_prices import knowing_paths
 from tests.benchmarks.price_earnings import GRID, HABITS, price_earnings
 from tests.benchmarks.price_habits import world
+from tests.benchmarks.scenarios import scenarios
 
 
 @pytest.fixture(scope="module")
@@ -98,14 +98,8 @@ def test_the_yardstick_earns_what_the_induction_with_chances_as_a_state_earns(sc
     fast = weighed_paths(demand, truth, table, SETTINGS, storage_cents=storage, sweeps=3)
 
     def worth(place, lowest):
-        every = zip(truth.share, truth.moved(demand), strict=True)
-        return sum(
-            share
-            * expected_value_cents(
-                path_outcomes(place, lowest, one, table), SETTINGS, storage_cents=storage, end_cents=0
-            )[0]
-            for share, one in every
-        )
+        found = path_outcomes(place, lowest, truth.moved(demand), table)
+        return truth.share @ expected_value_cents(found, SETTINGS, storage_cents=storage, end_cents=0)[:, 0]
 
     assert worth(fast.place, fast.lowest_offer_cents) == pytest.approx(worth(place, lowest), rel=0.003)
 
