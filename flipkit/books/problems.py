@@ -16,6 +16,8 @@ Severity = Literal["stop", "note"]
 
 #: Longest piece of a cell that a message repeats; a cell can hold a whole pasted page.
 _LONGEST = 60
+#: So many alike findings are told one by one.
+_ALIKE = 3
 #: What a cell can fail to be; other findings are told in words of their own.
 _KIND = re.compile(r"(?:an amount|a (?:whole |finite )?number|a (?:date|month|measure|name|rate)|one of|in [A-Z]{3})\b")
 
@@ -93,7 +95,7 @@ def rows_in_words(rows: Sequence[int], most: int = 8) -> str:
     return f"rows {named} and {more} more" if more > 0 else f"rows {named}"
 
 
-def folded(problems: Iterable[Problem], *, alike: int = 3) -> list[str]:
+def folded(problems: Iterable[Problem]) -> list[str]:
     """Findings as lines, alike ones folded into one line that names their rows.
 
     >>> lines = folded([Problem("items.csv", r, "cost", "?", "an amount", "") for r in (2, 3, 4, 5)])
@@ -106,7 +108,7 @@ def folded(problems: Iterable[Problem], *, alike: int = 3) -> list[str]:
     lines: list[str] = []
     for members in groups.values():
         rows = [p.row for p in members if p.row is not None]
-        if len(members) <= alike or len(rows) < len(members):
+        if len(members) <= _ALIKE or len(rows) < len(members):
             lines += [str(p) for p in members]
             continue
         first = members[0]

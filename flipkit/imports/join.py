@@ -257,31 +257,21 @@ def _by_day(sold: list[dict[str, str]], labels: list[Label], posted: dict[str, M
 
 
 def _fits(label: Label, items: list[dict[str, str]]) -> bool:
-    try:
-        posted, sold = dt.date.fromisoformat(label.date), dt.date.fromisoformat(items[0]["sold_on"][:10])
-    except ValueError:
-        return False
+    posted, sold = dt.date.fromisoformat(label.date), dt.date.fromisoformat(items[0]["sold_on"])
     if not dt.timedelta(0) <= posted - sold <= dt.timedelta(days=POSTED_WITHIN_DAYS):
         return False
     zones = {plain(item["zone"]) for item in items if item.get("zone")}
     if label.zone and zones and plain(label.zone) not in zones:
         return False
-    weights = [_pounds(item.get("weight_lb", "")) for item in items]
+    weights = [float(item.get("weight_lb") or 0) for item in items]
     if label.weight_lb and all(weights):
         heavy = max(label.weight_lb, sum(weights))
         return abs(label.weight_lb - sum(weights)) <= WEIGHTS_APART * heavy
     return True
 
 
-def _pounds(text: str) -> float:
-    try:
-        return float(text)
-    except ValueError:
-        return 0.0
-
-
 def shares_of(stock: Stock, items: list[str], cents: int) -> dict[str, int]:
     """What each item of a parcel bears of an amount, by sold price, not a cent lost or invented."""
     price = {row["item_id"]: row.get("sold_price", "") for row in stock.rows}
-    weights = [_pounds(price.get(item, "")) for item in items]
+    weights = [float(price.get(item) or 0) for item in items]
     return dict(zip(items, shared_out(cents, weights), strict=True))

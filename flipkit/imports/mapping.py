@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
-from flipkit.books.problems import Problem, shortened
+from flipkit.books.problems import Problem, meant, shortened
 from flipkit.books.write import toml_text
 from flipkit.errors import ConversionError
 from flipkit.imports import ANSWERS, SAID, values
@@ -219,12 +219,19 @@ class Question:
     def __str__(self) -> str:
         if not self.choices:
             return f"{self.text} Say {self.option}"
-        ways = []
+        ways, name = [], self.key.partition(" ")[2]
         for choice in self.choices:
-            typed = choice.typed or choice.value
+            typed = choice.typed or (f"'{name}={choice.value}'" if name else choice.value)
             way = typed if typed.startswith("--") else f"{self.option} {typed}"
             ways.append(f"{way} ({choice.meaning})" if choice.meaning else way)
         return f"{self.text} Say {' or '.join(ways)}"
+
+
+def require_known(file: str, column: str, found: str, name: str, known: Iterable[str], row: int | None = None) -> None:
+    """Refuse a name that is none of those known; the one that comes close is offered."""
+    if name not in (names := list(known)):
+        needed = f"one of {', '.join(names[:30])}"
+        raise ConversionError([Problem(file, row, column, found, needed, meant(name, names))])
 
 
 #: Evidence from which a reading is certain, from which it may be guessed, and how far it must stand above the next.
@@ -274,5 +281,8 @@ class Draft:
             if best.told:
                 (self.certain if best.evidence >= SURE else self.guessed).append(best.told)
             return best.value
-        self.questions.append(Question(key, option or f"--{key}", text, candidates, free))
+        word = key.partition(" ")[0]
+        self.questions.append(
+            Question(key, option or f"--{word if word != 'means' else 'column'}", text, candidates, free)
+        )
         return None

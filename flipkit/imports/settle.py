@@ -17,7 +17,7 @@ from flipkit.imports import SAID, values
 from flipkit.imports import match as import_match
 from flipkit.imports.cells import ColumnReader
 from flipkit.imports.join import plain
-from flipkit.imports.mapping import Candidate, Draft, Mapping
+from flipkit.imports.mapping import Candidate, Draft, Mapping, require_known
 from flipkit.imports.match import MONEY, NUMBERS, kind_of, sources_of
 from flipkit.imports.sheets import ColumnFacts, Export, Layout
 from flipkit.imports.values import DECIMALS, ORDERS, heading, number_of
@@ -129,25 +129,15 @@ class Settler:
         if "decimal" in self.draft.answers or self.mapping.decimal:
             self.set(decimal=self.draft.said("decimal", self.mapping.decimal))
             return
-        settled: dict[str, str] = {}
-        doubts: list[ColumnFacts] = []
         facts = {n: fact for n, fact in self.facts(NUMBERS).items() if not self.mapping.columns[n].decimal}
-        for name, fact in facts.items():
-            seen = fact.numbers.decisive
-            if len(seen) == 2:
-                both = " and ".join(seen.values())
-                text = f"{fact.header} has numbers written in two ways, {both}: which one is right?"
-                self.draft.decide(
-                    "decimal",
-                    text,
-                    *(Candidate(_WORD_OF[m], f"{seen[m]} is right; the others are refused") for m in ".,"),
-                )
-                return
-            mark = next(iter(seen), "") or {".": ",", ",": "."}.get(fact.numbers.grouped, "")
-            if mark:
-                settled[name] = mark
-            elif fact.numbers.doubtful:
-                doubts.append(fact)
+        settled = {name: fact.numbers.mark for name, fact in facts.items() if fact.numbers.mark}
+        doubts = [fact for name, fact in facts.items() if name not in settled and fact.numbers.doubtful]
+        if both := next((fact for fact in facts.values() if len(fact.numbers.decisive) == 2), None):
+            seen = both.numbers.decisive
+            text = f"{both.header} has numbers written in two ways, {' and '.join(seen.values())}: which one is right?"
+            ways = (Candidate(_WORD_OF[m], f"{seen[m]} is right; the others are refused") for m in ".,")
+            self.draft.decide("decimal", text, *ways)
+            return
         marks = set(settled.values())
         if len(marks) == 2:
             for name, mark in settled.items():
@@ -166,11 +156,8 @@ class Settler:
             text = next(iter(doubts[0].numbers.doubtful.values()))
             bare = re.sub(r"[^\d.,]", "", text)
             ways = (Candidate(_WORD_OF[m], f"{bare} is {abs(number_of(text, m) or 0):f}") for m in ".,")
-            self.draft.decide(
-                "decimal",
-                f"{doubts[0].header} has {text}: does that mark stand before the cents or between thousands?",
-                *ways,
-            )
+            asked = f"{doubts[0].header} has {text}: does that mark stand before the cents or between thousands?"
+            self.draft.decide("decimal", asked, *ways)
         elif not marks:
             self.set(decimal="point")
 
@@ -361,8 +348,7 @@ class Settler:
             self.draft.decide(
                 f"column {name}",
                 f"{match.header} and {match.rivals[0]} could both be {name}, and they differ: which is it?",
-                *(Candidate(header, typed=f"'{name}={header}'") for header in (match.header, *match.rivals)),
-                option="--column",
+                *map(Candidate, (match.header, *match.rivals)),
             )
 
     def _product(self, one: int, other: int) -> bool:
@@ -472,9 +458,8 @@ class Settler:
                     f"skip {fact.header}",
                     f"{price.header} is negative where {fact.header} says {', '.join(sorted(ways[True]))}: what are "
                     "these rows?",
-                    Candidate(rest, "these are no sales: leave them out", typed=f"'{fact.header}={rest}'"),
-                    Candidate("", "all of them are money given back to buyers", typed=f"'{fact.header}='"),
-                    option="--skip",
+                    Candidate(rest, "these are no sales: leave them out"),
+                    Candidate("", "all of them are money given back to buyers"),
                     free=True,
                 )
             self.draft.guessed.append(f"{fact.header} says what kind of row each is; it is no column of the books")
@@ -561,9 +546,7 @@ class Settler:
         for key, value in self.draft.answers.items():
             if key.startswith(f"{word} "):
                 header = key.removeprefix(f"{word} ").strip()
-                if header not in self.layout.headers:
-                    needed = f"one of {', '.join(self.layout.headers[:30])}"
-                    raise ConversionError([Problem("answers", None, key, header, needed, "")])
+                require_known("answers", key, header, header, self.layout.headers)
                 found[header] = tuple(word.strip() for word in value.split("|") if word.strip())
         return found
 
@@ -578,9 +561,8 @@ class Settler:
                 self.draft.decide(
                     f"skip {fact.header}",
                     f"{fact.header} says {void.replace('|', ', ')} of some rows: do they count as sales?",
-                    Candidate(void, "leave these rows out", typed=f"'{fact.header}={void}'"),
-                    Candidate("", "they count like the others", typed=f"'{fact.header}='"),
-                    option="--skip",
+                    Candidate(void, "leave these rows out"),
+                    Candidate("", "they count like the others"),
                 )
         self.set_rows(skip=skip)
 
@@ -698,7 +680,7 @@ class Settler:
             first = any(question.key.startswith("column ") for question in draft.questions)
             candidates = self._meaning_of(fact, taken) if key in draft.answers or not first else []
             seen = ", ".join(fact.examples[:3])
-            said = candidates and draft.decide(key, f"what is {header} ({seen})?", *candidates, option="--column")
+            said = candidates and draft.decide(key, f"what is {header} ({seen})?", *candidates)
             if not said or said == taken:
                 continue
             if taken:
@@ -842,7 +824,6 @@ class Settler:
                 f"{count_of(lacking, 'row has', 'rows have')} no {header}: what should stand there?",
                 *offers,
                 Candidate("refuse", "list these rows and take the others", typed=f"{name}=refuse"),
-                option="--blank",
                 free=True,
             )
             if said and said != "refuse":
@@ -907,12 +888,12 @@ class Settler:
         needed = "a date" if column.kind == "date" else "a number"
         needed = f"one of {', '.join(column.choices)}" if column.choices else needed
         reading = "; ".join(f"{text} is {meant.get(text) or 'blank'}" for text in asked[:8])
-        offers = [Candidate(proposed, reading, typed=f"'{name}={proposed}'")] if not column.choices else []
+        offers = [Candidate(proposed, reading)] if not column.choices else []
         said = self.draft.decide(
             f"words {name}",
             f"{header} has {shown}, and {name} needs {needed}: what do they mean? (WORD=MEANING|WORD=MEANING)",
             *offers,
-            option="--words" if offers else f"--words '{name}=WORD=MEANING|WORD=MEANING'",
+            option="" if offers else f"--words '{name}=WORD=MEANING|WORD=MEANING'",
             free=True,
         )
         words = dict(self.mapping.columns[name].words)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import operator
 import re
 from collections import Counter
@@ -111,11 +110,6 @@ class Export:
         rows = self._rows[self.sheet]
         for first in range(0, len(rows), size):
             yield Block(first + 1, [[cell.strip() for cell in row] for row in rows[first : first + size]])
-
-    def digest(self) -> str:
-        """SHA-256 of its bytes."""
-        with self.path.open("rb") as handle:
-            return hashlib.file_digest(handle, "sha256").hexdigest()
 
 
 def open_export(
@@ -325,10 +319,7 @@ class ColumnFacts:
     @property
     def likely_decimal(self) -> str:
         """The decimal mark that its numbers speak for; a point where they do not say."""
-        decisive = list(self.numbers.decisive)
-        if len(decisive) == 1:
-            return decisive[0]
-        return "," if self.numbers.grouped == "." else "."
+        return self.numbers.mark or "."
 
 
 # Rows of an export that add up others: found by their word, proved by their sums.
