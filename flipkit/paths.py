@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+#: Where packs go, below the folder that the command is started in.
+PACKS = Path("packs")
 _PACKAGE = Path(__file__).resolve().parent
 
 

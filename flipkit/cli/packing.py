@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -61,7 +62,7 @@ def packing(
     on_text: str,
     as_json: bool,
 ) -> None:
-    """Say how to pack an unpacked item of these SIDES and this WEIGHT, or why not to post it.
+    """Say how to pack an unpacked item of these SIDES and this WEIGHT, or why not to ship it.
 
     Example: flipkit packing 20x14x10in 9lb --fragility delicate
     """
@@ -86,7 +87,7 @@ def packing(
         card=card or "",
         stock_file=stock_file,
         settings=settings_of(settings),
-        learned_min=_learned_min(),
+        **_learned(),
     )
     tried = parcel.trials() if trials else []
     told(parcel.answer(), as_json, lambda _: [*parcel.reading(), *parcel.padding_table(), *tried])
@@ -99,16 +100,16 @@ def packing(
         sys.exit(2)
 
 
-def _learned_min() -> dict[str, float]:
-    """Minutes of packing by size class, as the newest report learned them; none where there is no report."""
+def _learned() -> dict[str, Any]:
+    """What the newest report learned of packing: minutes by size class, and materials; nothing without a report."""
     from flipkit.analysis.knowledge_file import newest_knowledge, read_knowledge
-    from flipkit.cli.buying import PACKS
+    from flipkit.analysis.max_bid import SHOP
+    from flipkit.paths import PACKS
 
     try:
-        knowledge = read_knowledge(newest_knowledge(Path(PACKS)))
+        knowledge = read_knowledge(newest_knowledge(PACKS))
     except PackError:
         return {}
-    from flipkit.analysis.max_bid import SHOP
-
     sizes = knowledge["categories"][SHOP]["sizes"]
-    return {size: terms["pack_min"] for size, terms in sizes.items() if "pack_min" in terms}
+    minutes = {size: terms["pack_min"] for size, terms in sizes.items() if "pack_min" in terms}
+    return {"learned_min": minutes, "materials_taught": knowledge.get("materials_taught", 1.0)}

@@ -89,15 +89,15 @@ def strength_cautions(one: Priced, check: StrengthCheck, measures: Measures) -> 
             f"{measures.span(check.united_limit_in or 0, spec='g')} that the carton rule covers for {check.grade}. "
             "Stronger board or extra tape helps."
         )
-    if check.burst_wanted and not check.burst_enough:
+    if check.burst_wanted_psi and not check.burst_enough:
         said.append(
             f"Strength: if the contents are dense (metal, books), the post asks for "
-            f"{_burst(check.burst_wanted, measures)} burst."
+            f"{_burst(check.burst_wanted_psi, measures)} burst."
         )
-    if check.bears is False:
+    if check.bears_the_stack is False:
         said.append(
-            f"Stacking: parcels like this on top of it weigh {measures.mass(check.load_lb, spec='.0f')}. Time and "
-            f"damp leave it about {measures.mass(check.left_lb, spec='.0f')} of "
+            f"Stacking: parcels like this on top of it weigh {measures.mass(check.stack_above_lb, spec='.0f')}. Time "
+            f"and damp leave it about {measures.mass(check.left_after_losses_lb, spec='.0f')} of "
             f"{measures.mass(check.compression_lb, spec='.0f')}, so let the contents or corner posts carry the load."
         )
     elif check.out_of_scope:
@@ -197,7 +197,7 @@ def plan_reading(plan: Plan) -> list[str]:
     return [line for line in said if line]
 
 
-#: What to do with a thing that is not worth posting; taking apart with its caution.
+#: What to do with a thing that is not worth shipping; taking apart with its caution.
 _INSTEAD = (
     "Let the buyer collect it, ask a licensed freight carrier, sell it locally, take it apart if it was made to come "
     "apart (keep the screws in a bag tied to it, and photograph each step), or do not buy it."
@@ -205,7 +205,7 @@ _INSTEAD = (
 
 
 def decision(plan: Plan, *, currency: str = "USD") -> tuple[bool, str]:
-    """Whether to post it, and the answer in one line."""
+    """Whether to ship it, and the answer in one line."""
     best = plan.best
     if best is None:
         return False, f"No: nothing you have packs it so that a carrier takes it. {_INSTEAD}"
@@ -215,7 +215,7 @@ def decision(plan: Plan, *, currency: str = "USD") -> tuple[bool, str]:
     costs, worth = show_cents(spent, currency=currency), show_cents(value, currency=currency)
     most = plan.assumptions.share("packing.most_share")
     if spent > most * value:
-        return False, f"No: packing and posting it takes {costs}, and it is worth {worth}. {_INSTEAD}"
+        return False, f"No: packing and shipping it takes {costs}, and it is worth {worth}. {_INSTEAD}"
     if best.chance > plan.assumptions.share("packing.most_chance"):
         return False, f"No: even packed the best way, {best.chance:.0%} of such parcels would break. {_INSTEAD}"
     return True, f"Post it: {costs} to pack and post, {spent / value:.0%} of the {worth} that it is worth."

@@ -31,7 +31,7 @@ from flipkit.analysis.decisions import (
 )
 from flipkit.analysis.packing_review import parcel_lessons
 from flipkit.analysis.ratio_stats import IntervalSettings, interval_settings
-from flipkit.analysis.repricing import StockPlans, stock_plans
+from flipkit.analysis.repricing import AS_NOW, PLANNED, StockPlans, stock_plans
 from flipkit.analysis.returns import Window, in_window, shrunken_returns
 from flipkit.analysis.sale_hazard import SellingModel, Typical
 from flipkit.analysis.shop_knowledge import shop_knowledge, shop_model
@@ -197,7 +197,7 @@ class Study:
 
     @functools.cached_property
     def hours(self) -> SharedHours:
-        """Where the hours go that a month's purchases take, from finding to posting, and which stay free."""
+        """Where the hours go that a month's purchases take, from finding to shipping, and which stay free."""
         return shared_hours(
             self.verdicts,
             self.ranking,
@@ -235,7 +235,8 @@ class Study:
     def aisle_knowledge(self) -> dict[str, Any]:
         """What ``flipkit buy`` answers from: what the books know, and the decision on each category."""
         said = {one.category: {"verdict": one.verdict, "sentence": one.sentence} for one in self.decisions}
-        return {**self.knowledge, "decisions": said}
+        bought = self.economics.supplies
+        return {**self.knowledge, "decisions": said, "materials_taught": bought.used if bought else 1.0}
 
     @property
     def months_looked_back(self) -> int:
@@ -538,7 +539,7 @@ def _supplies_told(used: SuppliesUsed | None, currency: str) -> list[str]:
 
     told = (
         f"Since {used.since.day} {used.since:%b %Y} you bought packing supplies for {shown(used.bought_cents)}. "
-        f"The parcels that you posted since then were charged {shown(used.charged_cents)}."
+        f"The parcels that you shipped since then were charged {shown(used.charged_cents)}."
     )
     apart = used.bought_cents - used.charged_cents
     if apart > 0:
@@ -736,6 +737,14 @@ def _code_digest() -> str:
             body = path.read_bytes()
             known.update(f"{path.relative_to(root).as_posix()} {len(body)}\n".encode() + body)
     return known.hexdigest()
+
+
+def stock_gain(study: Study) -> float:
+    """What the plan for the stock is worth beside going on as now, work, room and money counted. [cents]"""
+    if study.patience.empty:
+        return 0.0
+    worth = study.patience.groupby("way")["worth_cents"].sum()
+    return float(worth[PLANNED] - worth[AS_NOW]) if {PLANNED, AS_NOW} <= set(worth.index) else 0.0
 
 
 def help_paid(study: Study) -> tuple[float, int]:
