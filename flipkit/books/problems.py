@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import difflib
 import gc
 import re
 from collections.abc import Iterable, Iterator, Sequence
@@ -112,6 +113,21 @@ def folded(problems: Iterable[Problem], *, alike: int = 3) -> list[str]:
         place = f"{located(first.file, None, first.column)}: {len(members)} times ({rows_in_words(rows)})"
         lines.append(f"{place}, first {first.sentence}")
     return lines
+
+
+def near(word: str, known: Iterable[str], *, cutoff: float = 0.6) -> str:
+    """The name that a word is a slip of; empty where none is near enough.
+
+    >>> near("tripid", ["item_id", "trip_id"])
+    'trip_id'
+    """
+    return next(iter(difflib.get_close_matches(word, list(known), n=1, cutoff=cutoff)), "")
+
+
+def meant(word: str, known: Iterable[str], otherwise: str = "", *, cutoff: float = 0.6) -> str:
+    """How to mend a name that is none of those known: the one that it is near, or something else to do."""
+    found = near(word, known, cutoff=cutoff)
+    return f"did you mean {found}?" if found else otherwise
 
 
 def plain_header(header: str) -> str:

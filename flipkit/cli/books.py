@@ -15,12 +15,16 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from flipkit.cli.answers import BOOKS, json_option, refuse, say, settings_of, settings_option, told
-from flipkit.errors import ConversionError
+from flipkit.errors import ConversionError, count_of
 from flipkit.imports import ANSWERS
 
 if TYPE_CHECKING:
     from flipkit.imports.detect import Proposal
     from flipkit.imports.mapping import Question
+    from flipkit.pack.run import PageResult
+
+#: The bar while pages are made: how far, how long still, and the page made last.
+PROGRESS = "{n_fmt} of {total_fmt} pages |{bar:20}| {remaining} left, {desc}"
 
 
 # Commands about the books: a folder to begin with, an export converted, the check.
@@ -44,7 +48,7 @@ def start(folder: Path, workbook: bool, metric: bool, currency: str) -> None:
         folders = Counter(name.split("/")[0] for name in names if "/" in name)
         parts = [
             *files,
-            *(f"{count} {'file' if count == 1 else 'files'} in {name}/" for name, count in folders.items()),
+            *(f"{count_of(count, 'file')} in {name}/" for name, count in folders.items()),
         ]
         if parts:
             say(f"{word} {', '.join(parts)}")
@@ -203,7 +207,7 @@ class Session:
         self.answers = answers
         if self._kept.is_file():
             earlier = json.loads(self._kept.read_text(encoding="utf-8"))
-            say(f"Continuing with {len(earlier)} answers that you gave before ({self._kept})")
+            say(f"Continuing with {count_of(len(earlier), 'answer')} that you gave before ({self._kept})")
             self.answers = {**earlier, **answers}
 
     def settled(self, proposed: Callable[[dict[str, str]], Proposal]) -> Proposal:
@@ -279,7 +283,6 @@ def lab(books: Path, folder: Path | None, no_open: bool) -> None:
     Example: flipkit lab my-books
     """
     from flipkit.lab import lab_folder, open_lab
-    from flipkit.reports.sentences import count_of
 
     found = lab_folder(books, folder)
     if found.made:
@@ -358,8 +361,13 @@ def report(
     from flipkit.pack.month import default_jobs, make_month_pack, month_plan
 
     plan = month_plan(books, **asked, out=out)
-    with tqdm(total=len(plan.pages), unit="page", desc="pages", disable=None, file=sys.stderr) as bar:
-        pack = make_month_pack(plan, jobs=jobs or default_jobs(), on_done=lambda _: bar.update())
+    with tqdm(total=len(plan.pages), desc="starting", bar_format=PROGRESS, disable=None, file=sys.stderr) as bar:
+
+        def on_done(result: PageResult) -> None:
+            bar.set_description_str(f"made: {result.title}", refresh=False)
+            bar.update()
+
+        pack = make_month_pack(plan, jobs=jobs or default_jobs(), on_done=on_done)
     for result in pack.results:
         for warning in result.warnings:
             say(f"flipkit: {result.name}: {warning}", err=True)

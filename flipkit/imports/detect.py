@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 from collections.abc import Mapping as Answers
 from dataclasses import dataclass
 from pathlib import Path
 
 from flipkit.books import schema
-from flipkit.books.problems import Problem
+from flipkit.books.problems import Problem, meant
 from flipkit.books.write import CONVERTED
-from flipkit.errors import ConversionError
+from flipkit.errors import ConversionError, count_of
 from flipkit.imports import ANSWERS, values
 from flipkit.imports import match as import_match
+from flipkit.imports.dialect import refusal
 from flipkit.imports.join import stock_of
 from flipkit.imports.mapping import Candidate, Draft, File, Mapping, Question, Source, mapping_text, read_mapping
 from flipkit.imports.match import survey
@@ -42,6 +42,12 @@ class Proposal:
     questions: tuple[Question, ...]
     unused: tuple[str, ...]
     left_over: tuple[str, ...] = ()
+
+    @property
+    def table(self) -> Layout:
+        """The table found in the export, which every proposal without a question has."""
+        assert self.layout is not None  # noqa: S101
+        return self.layout
 
     @property
     def mapping_toml(self) -> str:
@@ -148,9 +154,8 @@ def _checked(answers: Answers[str, str]) -> dict[str, str]:
 def _require_known(file: str, column: str, found: str, name: str, known: Iterable[str], row: int | None = None) -> None:
     """Refuse a name that is none of those known; the one that comes close is offered."""
     if name not in (names := list(known)):
-        near = difflib.get_close_matches(name, names, n=1)
-        mend = f"did you mean {near[0]}?" if near else ""
-        raise ConversionError([Problem(file, row, column, found, f"one of {', '.join(names[:30])}", mend)])
+        needed = f"one of {', '.join(names[:30])}"
+        raise ConversionError([Problem(file, row, column, found, needed, meant(name, names))])
 
 
 def _file(given: File, said: dict[str, str]) -> File:
@@ -196,11 +201,11 @@ def _settle_header(export: Export, layout: Layout, file: File, draft: Draft) -> 
         return False
     if layout.data_rows == 0:
         found = f"no row of a table below row {layout.last_before}"
-        raise ConversionError([Problem(export.label, layout.header_row, "", found, "rows below the headers", "")])
+        raise refusal(export.label, layout.header_row, found, "rows below the headers", "")
     if layout.header_row:
         more = f", below {len(layout.before)} other lines" if layout.before else ""
         draft.certain.append(f"the headers are in row {layout.header_row}{more}")
-    draft.certain.append(f"{layout.rows_in:,} rows that are not blank")
+    draft.certain.append(f"{count_of(layout.rows_in, 'row that is', 'rows that are')} not blank")
     again = [header for header, given in zip(layout.headers, layout.given, strict=False) if given and header != given]
     doubled = [header for header in again if header.endswith(")")]
     if doubled:

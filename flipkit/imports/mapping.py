@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import tomllib
 from collections.abc import Iterable
 from collections.abc import Mapping as Answers
@@ -13,6 +12,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from flipkit.books.problems import Problem, shortened
+from flipkit.books.write import toml_text
 from flipkit.errors import ConversionError
 from flipkit.imports import ANSWERS, SAID, values
 from flipkit.imports.join import Stock
@@ -150,7 +150,7 @@ def mapping_text(mapping: Mapping, *, export: str) -> str:
     """A mapping as a TOML file with a word beside each line."""
     lines = [
         f"# How flipkit reads {export}. Keep this file and give it again with --mapping for a later export.",
-        f"table = {_quoted(mapping.table)}  # what the rows become",
+        f"table = {_value(mapping.table)}  # what the rows become",
         *(
             f"{key} = {_value(getattr(mapping, key))}  # {note}"
             for key, note in SAID["mapping"].items()
@@ -182,23 +182,14 @@ def _source(source: Source) -> str:
 
 
 def _value(value: object) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, int):
-        return str(value)
-    if isinstance(value, list | tuple):
-        return _value(value[0]) if len(value) == 1 else f"[{', '.join(map(_value, value))}]"
+    return toml_text(_bare(value))
+
+
+def _bare(value: Any) -> Any:
+    """A value with each list of one thing as that thing."""
     if isinstance(value, dict):
-        return "{ " + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items()) + " }"
-    return _quoted(str(value))
-
-
-def _key(key: str) -> str:
-    return key if key.replace("_", "").replace("-", "").isalnum() and key.isascii() else _quoted(key)
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+        return {key: _bare(held) for key, held in value.items()}
+    return value[0] if isinstance(value, list | tuple) and len(value) == 1 else value
 
 
 # What only the seller can say about an export: a question, its answers, the option that gives one.

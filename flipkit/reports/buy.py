@@ -28,10 +28,10 @@ from flipkit.analysis.repricing import PLANNED
 from flipkit.analysis.returns import LIKELY, TOO_FEW, UNLIKELY
 from flipkit.charts.returns import plot_category_returns
 from flipkit.charts.style import hourly, joined, money
+from flipkit.errors import count_of
 from flipkit.money import show_cents
 from flipkit.reports.elements import EMPTY, Element, Figure, Said, headline, table, to_do, together
 from flipkit.reports.sentences import (
-    count_of,
     day_words,
     doubts,
     few_sales_sentence,

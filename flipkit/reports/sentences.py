@@ -14,6 +14,7 @@ from flipkit.analysis.results import RESULT, minutes_known
 from flipkit.analysis.returns import TOO_FEW, too_few_words, unsold_group
 from flipkit.charts.style import hourly, money
 from flipkit.economics.overrides import suppositions
+from flipkit.errors import count_of
 from flipkit.money import show_cents
 from flipkit.reports.elements import Figure, Said, origin_mix
 from flipkit.reports.study import Study
@@ -55,15 +56,6 @@ def span_name(study: Study) -> str:
 def year_name(study: Study) -> str:
     """The year so far, in words."""
     return f"{study.year_so_far()[1].year} so far"
-
-
-def count_of(number: int, noun: str, plural: str = "") -> str:
-    """A number with its noun.
-
-    >>> count_of(1, "sale"), count_of(1200, "category", "categories")
-    ('1 sale', '1,200 categories')
-    """
-    return f"{number:,} {noun if number == 1 else plural or noun + 's'}"
 
 
 def sales_known(study: Study) -> int:

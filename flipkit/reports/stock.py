@@ -20,10 +20,10 @@ from flipkit.books.write import csv_text
 from flipkit.charts.stock import plot_days_listed, plot_patience
 from flipkit.charts.style import hourly, joined, money
 from flipkit.economics.items import item_economics
+from flipkit.errors import count_of
 from flipkit.money import show_cents
 from flipkit.reports.elements import EMPTY, NOTHING, Element, Said, figures_said, headline, table, to_do
 from flipkit.reports.sentences import (
-    count_of,
     day_words,
     few_sales_sentence,
     may_bring_sentence,

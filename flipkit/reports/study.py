@@ -12,6 +12,7 @@ import pickle
 import stat
 import sys
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -40,12 +41,12 @@ from flipkit.analysis.stock_value import Horizon, expected_stock_values
 from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings, settings_in
 from flipkit.books.check import RunOut, not_taken, rules_run_out
 from flipkit.books.problems import Problem
-from flipkit.books.read import Books, books_as_of, last_recorded_day, read_books
+from flipkit.books.read import Books, book_hashes, books_as_of, last_recorded_day, read_books
 from flipkit.economics.costs import MOST_TAUGHT, SuppliesUsed
 from flipkit.economics.items import Economics, item_economics
 from flipkit.economics.labor import EVERYBODY
 from flipkit.economics.trace import ItemTrace, item_trace
-from flipkit.errors import AssumptionError, NotEnoughDataError, PackError
+from flipkit.errors import AssumptionError, NotEnoughDataError, PackError, count_of
 from flipkit.money import nearest_cent, show_cents
 from flipkit.paths import demo_folder
 from flipkit.reports.elements import Figure
@@ -114,11 +115,10 @@ class Study:
         found = []
         later = int((self.books.items["bought_on"] > pd.Timestamp(self.as_of)).sum())
         if later:
-            found.append(f"{later:,} items bought after {self.as_of.isoformat()} are not in these figures.")
+            found.append(f"Not in these figures: {count_of(later, 'item')} bought after {self.as_of.isoformat()}.")
         sold = int((self.books.items["sold_on"] > pd.Timestamp(self.as_of)).sum())
         if sold:
-            sales = "1 sale" if sold == 1 else f"{sold:,} sales"
-            found.append(f"Not in these figures: {sales} dated after {self.as_of.isoformat()}.")
+            found.append(f"Not in these figures: {count_of(sold, 'sale')} dated after {self.as_of.isoformat()}.")
         if self.economics.labor.unplaced_min:
             found.append(f"{self.economics.labor.unplaced_min:,.0f} logged minutes fit no item and are left out.")
         if self.economics.unborne_cents:
@@ -616,18 +616,30 @@ def open_study(
     PackError
         If the folder of studies already computed is open to others.
     """
+    if os.environ.get(STUDIES) and month and as_of:
+        # What is asked for in full is named by the files alone: the books need not be read to find it.
+        path = Path(books) if str(books) else demo_folder()
+        with suppress(OSError):
+            if kept := _kept(_digest(book_hashes(path), _overrides(settings, path), _day(as_of), month)):
+                return kept
     asked = asked_study(books, month=month, as_of=as_of, settings=settings)
+    if kept := _kept(asked.key):
+        return kept
     read, day = asked.books, asked.as_of
-    folder = os.environ.get(STUDIES)
-    if folder and (kept := Path(folder, f"{asked.key}.pickle")).is_file():
-        _require_private(Path(folder))
-        with kept.open("rb") as file:
-            found: Study = pickle.load(file)  # noqa: S301 - our own file, in a folder of our own
-        return found
     rules = load_rules(read.rules_folder).lasts()
     assumptions = load_assumptions(read.assumptions_file, overrides=asked.overrides, currency=read.shop.currency)
     economics = item_economics(read, rules, assumptions, day)
     return Study(read, rules, assumptions, day, asked.month, economics, asked.key)
+
+
+def _kept(key: str) -> Study | None:
+    """The study of a key, where a run left it."""
+    folder = os.environ.get(STUDIES)
+    if not folder or not (file := Path(folder, f"{key}.pickle")).is_file():
+        return None
+    _require_private(Path(folder))
+    found: Study = pickle.loads(file.read_bytes())  # noqa: S301 - our own file, in a folder of our own
+    return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -649,7 +661,7 @@ def asked_study(
     path = Path(books) if str(books) else demo_folder()
     today = dt.date.today()
     read = read_books(path, as_of=today)
-    overrides = _overrides(settings, path) if isinstance(settings, str) else dict(settings)
+    overrides = _overrides(settings, path)
     day = _day(as_of) if as_of else last_recorded_day(read, until=today)
     first = read.items["bought_on"].min()
     if pd.isna(first) or first.date() > day:
@@ -663,7 +675,7 @@ def asked_study(
     # Books that began this month have no full one yet: the month that runs is reported.
     chosen = month or max(latest_full_month(day), f"{first:%Y-%m}")
     _require_month(chosen, first.date(), day, asked=bool(month))
-    return AskedStudy(read, day, chosen, overrides, _digest(read, overrides, day, chosen))
+    return AskedStudy(read, day, chosen, overrides, _digest(read.hashes, overrides, day, chosen))
 
 
 def latest_full_month(day: dt.date) -> str:
@@ -676,8 +688,10 @@ def latest_full_month(day: dt.date) -> str:
     return str(pd.Period(tomorrow, "M") - 1)
 
 
-def _overrides(settings: str, books: Path) -> dict[str, str]:
+def _overrides(settings: str | Mapping[str, object], books: Path) -> Mapping[str, object]:
     """Settings as written, or those of a file in the working folder or beside the books."""
+    if not isinstance(settings, str):
+        return dict(settings)
     if not settings.strip().endswith(".toml"):
         return parsed_settings(settings)
     return settings_in(Path(settings.strip()), books=books)
@@ -717,10 +731,10 @@ def _require_private(folder: Path) -> None:
         )
 
 
-def _digest(books: Books, overrides: Mapping[str, object], day: dt.date, month: str) -> str:
+def _digest(hashes: Mapping[str, str], overrides: Mapping[str, object], day: dt.date, month: str) -> str:
     """Names the study by everything that it depends on: books with their rules and assumptions, settings, the kit."""
     settings = {key: str(value) for key, value in overrides.items()}
-    said = json.dumps([_code_digest(), books.hashes, settings, day.isoformat(), month], sort_keys=True)
+    said = json.dumps([_code_digest(), hashes, settings, day.isoformat(), month], sort_keys=True)
     return hashlib.sha256(said.encode()).hexdigest()
 
 

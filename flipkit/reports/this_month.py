@@ -12,12 +12,13 @@ from flipkit.analysis.decisions import LEAVE, VERDICTS, Decision
 from flipkit.analysis.returns import TOO_FEW
 from flipkit.charts.returns import plot_category_returns
 from flipkit.charts.style import hourly, joined, money
+from flipkit.errors import count_of
 from flipkit.reports.bulky import Bulky
 from flipkit.reports.buy import decision_figures, helps_most, whole_down
 from flipkit.reports.category import page_names
 from flipkit.reports.elements import EMPTY, Element, Said, caution, figures_said, headline, together
 from flipkit.reports.money import Money
-from flipkit.reports.sentences import count_of, day_words, doubts, month_sentence
+from flipkit.reports.sentences import day_words, doubts, month_sentence
 from flipkit.reports.stock import Stock
 from flipkit.reports.study import Study
 from flipkit.reports.tables import cautions, words
