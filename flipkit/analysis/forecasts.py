@@ -17,7 +17,7 @@ from scipy.special import bdtr, bdtrc, ndtri
 
 from flipkit.analysis.ratio_stats import generator
 from flipkit.analysis.returns import FEW_TRIPS, in_window
-from flipkit.analysis.sale_hazard import PersonWeeks, SellingModel, Typical, asking_prices, person_weeks, week_rates
+from flipkit.analysis.sale_hazard import PersonWeeks, SellingModel, Typical, asking_prices, expected_sales, person_weeks
 from flipkit.analysis.stock_value import item_facts
 from flipkit.books.read import Books
 from flipkit.errors import AssumptionError, NotEnoughDataError
@@ -34,7 +34,6 @@ Ints = npt.NDArray[np.int64]
 FOLDER = "track-record"
 #: Name of the file beside the books.
 FILE = "forecasts.csv"
-COLUMNS = ("made_on", "due_on", "what", "subject", "category", "chance", "low", "middle", "high", "level")
 #: What can be forecast: a chance of a sale, or an amount with an interval.
 CHANCES = ("sale",)
 AMOUNTS = ("sold price", "days to sale", "month net", "month hourly", "category hourly")
@@ -57,6 +56,9 @@ class Forecast(NamedTuple):
     middle: float = math.nan
     high: float = math.nan
     level: float = math.nan
+
+
+COLUMNS = Forecast._fields
 
 
 def forecast_table(forecasts: Iterable[Forecast]) -> pd.DataFrame:
@@ -285,31 +287,22 @@ def stock_forecasts(
     as_of: dt.date,
     due_on: dt.date,
     level: float,
-) -> pd.DataFrame:
-    """For each thing on sale: the chance that it sells by a day, and its price then.
+) -> tuple[pd.DataFrame, Floats]:
+    """For each thing on sale: the chance that it sells by a day, and its price then; and how unsure its pace is.
 
     Prices are taken to fall on as they usually did. What has waited long is more likely one of the
     things that few want; the chances that it has already had are counted. The middle of a price is
     the mean of what sales brought of the price asked up to as long before, of things whose price
-    had stood as long.
+    had stood as long. The pace is unsure in many directions together, a row a thing in the books' order.
 
     See ``tests/analysis/test_forecasts.py``.
     """
     weeks = person_weeks(items, price_changes, typical.cents, as_of=as_of)
-    rates = week_rates(model, weeks)
-    met = np.bincount(weeks.item, weights=rates, minlength=len(items))
     ahead, freshly = _ahead(items, weeks, as_of=as_of, due_on=due_on)
-    coming_rates = (1 - freshly) * week_rates(model, ahead)
-    coming_rates += freshly * week_rates(model, dataclasses.replace(ahead, cut=np.ones(ahead.item.size, dtype=bool)))
-    coming = np.bincount(ahead.item, weights=coming_rates, minlength=len(items))
+    on_sale = np.unique(ahead.item)
+    chance, doubt = _chances(items["category"].iloc[on_sale], weeks, ahead, freshly, model)
     asked = asking_prices(items, price_changes, on=as_of)
     told = []
-    on_sale = np.unique(ahead.item)
-    chance = np.zeros(on_sale.size)
-    for place, at in enumerate(on_sale):
-        liking = model.wanted(str(items["category"].iloc[at]))
-        left = liking.share * np.exp(-liking.level * met[at])
-        chance[place] = 1 - float(left @ np.exp(-liking.level * coming[at])) / float(left.sum())
     since = _weeks_since(weeks)
     last = np.flatnonzero(np.diff(weeks.item, append=-1) != 0)
     now = since[last[np.searchsorted(weeks.item[last], on_sale)]]
@@ -332,7 +325,28 @@ def stock_forecasts(
                 level=level,
             )
         )
-    return forecast_table(told)
+    return forecast_table(told), doubt
+
+
+def _chances(
+    category: pd.Series, weeks: PersonWeeks, ahead: PersonWeeks, freshly: float, model: SellingModel
+) -> tuple[Floats, Floats]:
+    """The chance of a sale of each thing on sale, and how unsure the logarithm of its pace is in each direction."""
+    met = expected_sales(model, weeks.of(ahead.item))
+    cut = dataclasses.replace(ahead, cut=np.ones(ahead.item.size, dtype=bool))
+    coming = (1 - freshly) * expected_sales(model, ahead) + freshly * expected_sales(model, cut)
+    pace, slope = np.zeros(len(category)), np.zeros_like(met)
+    for at, name in enumerate(category.astype(str)):
+        liking = model.wanted(name)
+        now = liking.share * np.exp(-liking.level * met[at, 0])
+        then = now * np.exp(-liking.level * coming[at, 0])
+        pace[at] = np.log(now.sum() / then.sum())
+        now, then = now / now.sum(), then / then.sum()
+        # Where all sells faster than was thought, those that are left are wanted less: the two nearly cancel.
+        slope[at] = (liking.level @ then) * (met[at] + coming[at]) - (liking.level @ now) * met[at]
+        slope[at] += (now[0] - then[0]) * model.pick("never wanted", name)
+    value, vector = np.linalg.eigh(model.covariance)
+    return -np.expm1(-pace), slope / np.maximum(pace, 1e-9)[:, None] @ (vector * np.sqrt(np.maximum(value, 0.0)))
 
 
 def _weeks_since(weeks: PersonWeeks) -> Ints:
@@ -345,23 +359,21 @@ def _weeks_since(weeks: PersonWeeks) -> Ints:
 # What a month may come to: its sales so far, those of the things on sale, and those of things still to be listed.
 #
 # Each thing on sale sells with its chance at the price that is forecast for it; the chances are unsure together, as
-# far as the pace of the shop is. What a month's own listings bring is told by the months before: by what was sold in
-# each of things that were not on sale when it began. The spread of whole months alone, which was said before, knows
-# nothing of what stands on the shelf, and its intervals were three times as wide as the months differed from what
-# could have been known.
+# far as the pace of the shop is. What a month's own listings bring is told by the months before, by what was sold in
+# each of things that were not on sale when it began: how many, and for each one of those sales. So a month may hold
+# one dear find or two, and it brings little rather than less than nothing. The spread of whole months alone knows
+# nothing of what stands on the shelf.
 
 #: Months that are imagined.
 _IMAGINED = 2000
 #: Sales of the whole shop that weigh beside a category's own, in what a sale leaves of its price.
 _SHOP_SALES = 3.0
-#: Weeks on sale over which the pace is judged.
-_PACE_WEEKS = 13
 
 
 def imagined_months(
     items: pd.DataFrame,
     stock: pd.DataFrame,
-    model: SellingModel | None,
+    doubt: Floats,
     *,
     as_of: dt.date,
     due_on: dt.date,
@@ -370,13 +382,14 @@ def imagined_months(
 ) -> pd.DataFrame:
     """Months that the one which ends on a day may come to: ``net_cents`` and ``owner_min`` of its sales.
 
-    ``stock`` are the forecasts of the things on sale. Empty where too few months are known.
+    ``stock`` are the forecasts of the things on sale, ``doubt`` how unsure their
+    paces are. Empty where too few months are known.
 
     >>> day = pd.date_range("2026-01-20", periods=8, freq="MS")
     >>> items = pd.DataFrame({"item_id": list("abcdefgh"), "category": "mugs", "status": "sold", "sold_on": day,
     ...     "listed_on": day, "days_listed": 0.0, "net_cents": 1200, "owner_min": 60.0, "cost_cents": 0,
     ...     "list_price_cents": 2000, "sold_price_cents": 2000, "trip_id": "t"})
-    >>> found = imagined_months(items, forecast_table([]), None, as_of=dt.date(2026, 9, 30),
+    >>> found = imagined_months(items, forecast_table([]), np.zeros((0, 0)), as_of=dt.date(2026, 9, 30),
     ...     due_on=dt.date(2026, 10, 31), months=12, seed=1)
     >>> found.mean().round().tolist()
     [1200.0, 60.0]
@@ -396,25 +409,35 @@ def imagined_months(
         if not start >= first.to_period("M").start_time - pd.Timedelta(days=1):
             break
         inside = (sold_on > start) & (sold_on <= end) & ~(listed_on <= start)
-        fresh.append(items.loc[inside, columns].sum().to_numpy(dtype=np.float64))
+        fresh.append(items.loc[inside, columns].to_numpy(dtype=np.float64))
     if len(fresh) < _FEWEST_MONTHS:
         return pd.DataFrame(columns=columns, dtype=np.float64)
-    past = np.array(fresh)
-    count = len(past)
-    # Normal draws with the months' own variances and covariance, as wide as the next one of so few is unsure.
-    wide = np.sqrt((1 + 1 / count) / random.chisquare(count - 1, (_IMAGINED, 1)))
-    to_come = past.mean(axis=0) + wide * (random.standard_normal((_IMAGINED, count)) @ (past - past.mean(axis=0)))
-    sums = so_far.to_numpy(dtype=np.float64) + to_come + _stock_sales(items, stock, model, random)
+    sums = so_far.to_numpy(dtype=np.float64) + _fresh_sales(fresh, random) + _stock_sales(items, stock, doubt, random)
     return pd.DataFrame(sums, columns=columns)
 
 
-def _stock_sales(
-    items: pd.DataFrame, stock: pd.DataFrame, model: SellingModel | None, random: np.random.Generator
-) -> Floats:
+def _fresh_sales(past: list[Floats], random: np.random.Generator) -> Floats:
+    """Net and minutes of what months list and sell themselves, from the sales of past ones, in each of many months."""
+    sales, count = np.concatenate(past), np.array([len(one) for one in past])
+    months = count.size
+    if not len(sales):
+        return np.zeros((_IMAGINED, 2))
+    # As many as a normal draw with the months' own spread says, as wide as the next one of so few is unsure.
+    wide = np.sqrt((1 + 1 / months) / random.chisquare(months - 1, _IMAGINED))
+    number = count.mean() + wide * (random.standard_normal((_IMAGINED, months)) @ (count - count.mean()))
+    # The months are weighed at random, since others could have come as well.
+    weight = random.standard_exponential((_IMAGINED, months)) * count
+    taken = random.multinomial(np.rint(np.maximum(number, 0.0)).astype(np.int64), weight / weight.sum(axis=1)[:, None])
+    month, back = np.divmod(np.repeat(np.arange(taken.size), taken.ravel()), months)
+    pick = (np.cumsum(count) - count)[back] + (random.random(back.size) * count[back]).astype(np.int64)
+    return np.column_stack([np.bincount(month, weights=one, minlength=_IMAGINED) for one in sales[pick].T])
+
+
+def _stock_sales(items: pd.DataFrame, stock: pd.DataFrame, doubt: Floats, random: np.random.Generator) -> Floats:
     """Net and minutes of the things on sale that sell, in each of many months."""
     said = {what: stock[stock["what"] == what].set_index("subject") for what in ("sale", "sold price")}
     at = np.flatnonzero(items["item_id"].isin(said["sale"].index))
-    if model is None or not at.size:
+    if not at.size:
         return np.zeros((_IMAGINED, 2))
     name = items["item_id"].iloc[at]
     chance = said["sale"]["chance"].reindex(name).to_numpy(dtype=np.float64)
@@ -427,7 +450,8 @@ def _stock_sales(
     own = pd.DataFrame({"left": facts["proceeds"], "paid": paid, "min": facts["sale_min"]})[sold]
     mean = own.groupby(category[sold]).mean().reindex(range(len(names)))
     inside = own - mean.loc[category[sold]].to_numpy()
-    kept = _part(float(inside["paid"] @ inside["left"]), float(inside["paid"] @ inside["paid"]))
+    apart = float(inside["paid"] @ inside["paid"])
+    kept = float(inside["paid"] @ inside["left"]) / apart if apart > 0 else 0.0
     sales = np.bincount(category[sold], minlength=len(names))
     extra = {"left": mean["left"] - kept * mean["paid"], "min": mean["min"]}
     whole = {"left": float((own["left"] - kept * own["paid"]).mean()) if len(own) else 0.0, "min": own["min"].mean()}
@@ -437,10 +461,8 @@ def _stock_sales(
         for what, one in extra.items()
     )
     luck = own["left"].to_numpy() - amount[category[sold]] - kept * own["paid"].to_numpy() if len(own) else np.zeros(1)
-    pace = model.pace_covariance(tuple(str(one) for one in names), np.zeros(len(names)), weeks=_PACE_WEEKS)
-    value, vector = np.linalg.eigh(pace)
-    moved = np.exp(random.standard_normal((_IMAGINED, value.size)) @ (vector * np.sqrt(np.maximum(value, 0.0))).T)
-    none = np.log1p(-np.minimum(chance, 1 - 1e-9)) * moved[:, category[at]]
+    moved = np.exp(random.standard_normal((_IMAGINED, doubt.shape[1])) @ doubt.T)
+    none = np.log1p(-np.minimum(chance, 1 - 1e-9)) * moved
     month, place = np.nonzero(random.random(none.shape) < -np.expm1(none))
     left = amount[category[at]][place] + kept * price[place] + random.choice(luck, place.size)
     before = items[["net_cents", "owner_min"]].to_numpy(dtype=np.float64)[at][place]
@@ -452,14 +474,10 @@ def _stock_sales(
     )
 
 
-def _part(above: float, below: float) -> float:
-    return float(above / below) if below > 0 else 0.0
-
-
 def return_forecasts(
     items: pd.DataFrame,
     stock: pd.DataFrame,
-    model: SellingModel | None,
+    doubt: Floats,
     *,
     as_of: dt.date,
     due_on: dt.date,
@@ -471,7 +489,7 @@ def return_forecasts(
 
     See ``tests/analysis/test_forecasts.py``.
     """
-    like = imagined_months(items, stock, model, as_of=as_of, due_on=due_on, months=months, seed=seed)
+    like = imagined_months(items, stock, doubt, as_of=as_of, due_on=due_on, months=months, seed=seed)
     month, told = str(pd.Period(due_on, "M")), []
     hours = like["owner_min"] / 60
     for what, drawn in (("month net", like["net_cents"]), ("month hourly", like["net_cents"] / 100 / hours)):

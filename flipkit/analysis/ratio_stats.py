@@ -14,7 +14,7 @@ import numpy.typing as npt
 from scipy.special import ndtr, ndtri, stdtr, stdtrit
 
 from flipkit.assumptions import Assumptions
-from flipkit.errors import AssumptionError, NotEnoughDataError
+from flipkit.errors import AssumptionError
 
 # A ratio of sums, its standard error, and what becomes of it without each cluster.
 #
@@ -35,10 +35,10 @@ def ratio_of_sums(numerator: npt.ArrayLike, denominator: npt.ArrayLike) -> float
     return float(np.sum(np.asarray(numerator, dtype=np.float64))) / below if below > 0 else math.nan
 
 
-def ratio_standard_error(numerator: npt.ArrayLike, denominator: npt.ArrayLike, *, clusters_correction: bool) -> float:
-    """Delta-method standard error of a ratio of sums over independent units.
+def ratio_standard_error(numerator: npt.ArrayLike, denominator: npt.ArrayLike) -> float:
+    """Delta-method standard error of a ratio of sums over independent units, corrected for few of them.
 
-    >>> round(ratio_standard_error([2.0, 4.0], [1.0, 1.0], clusters_correction=True), 4)
+    >>> round(ratio_standard_error([2.0, 4.0], [1.0, 1.0]), 4)
     1.0
     """
     above = np.asarray(numerator, dtype=np.float64)
@@ -47,9 +47,7 @@ def ratio_standard_error(numerator: npt.ArrayLike, denominator: npt.ArrayLike, *
     if above.size < 2 or total <= 0:
         return math.nan
     residual = above - ratio_of_sums(above, below) * below
-    size = above.size
-    factor = size / (size - 1) if clusters_correction else 1.0
-    return math.sqrt(factor * float(residual @ residual)) / total
+    return math.sqrt(above.size / (above.size - 1) * float(residual @ residual)) / total
 
 
 def ratios_without_each(numerator: npt.ArrayLike, denominator: npt.ArrayLike) -> Floats:
@@ -215,7 +213,6 @@ def ratio_interval(
     resamples: int,
     seed: int,
     name: object = "",
-    normals: npt.NDArray[np.float32] | None = None,
     prior_shape: float = PRIOR_SHAPE,
 ) -> RatioInterval:
     """A ratio of sums over independent units with its intervals.
@@ -232,7 +229,7 @@ def ratio_interval(
     rest = ratios_without_each(above, below)
     if size < 2 or not math.isfinite(estimate) or not np.isfinite(rest).all():
         return RatioInterval(estimate, math.nan, math.nan, math.nan, math.nan, math.nan, size)
-    error = ratio_standard_error(above, below, clusters_correction=True)
+    error = ratio_standard_error(above, below)
     if error <= 1e-12 * max(1.0, abs(estimate)):
         return RatioInterval(estimate, estimate, estimate, error, estimate, estimate, size, 0.0, error)
     sums = resampled_sums(
@@ -247,9 +244,8 @@ def ratio_interval(
     tails = np.array([(1 - confidence) / 2, (1 + confidence) / 2])
     limits = [np.quantile(_studentised(estimate, error, drawn, sums, size), tails)]
     if size <= SMALL_SAMPLE:
-        if normals is None:
-            normals = parent_normals(size, resamples=resamples, seed=seed)
-        limits.append(np.quantile(_parent_studentised(estimate, above, below, normals[:size], prior_shape), tails))
+        normals = _parent_normals(resamples, seed)[:size]
+        limits.append(np.quantile(_parent_studentised(estimate, above, below, normals, prior_shape), tails))
     spread = jackknife_error(rest)
     table = np.array(limits)
     reach = min(max((size - MEAN_TRIPS) / (OUTER_TRIPS - MEAN_TRIPS), 0.0), 1.0)
@@ -299,38 +295,13 @@ def require_interval_settings(confidence: float, resamples: int) -> None:
         raise AssumptionError("resamples", need="at least 100", got=resamples)
 
 
-def parent_normals(units: int, *, resamples: int, seed: int) -> npt.NDArray[np.float32]:
-    """Standard normal draws for the skewed parent, one row a unit.
-
-    A longer table begins with the rows of a shorter one, so that a group's interval does not
-    depend on how large its neighbours are.
-
-    >>> long, short = (parent_normals(n, resamples=100, seed=1) for n in (9, 3))
-    >>> bool((long[:3] == short).all())
-    True
-    """
-    return _parent_normals(min(units, SMALL_SAMPLE), resamples, seed)
-
-
 @lru_cache(maxsize=4)
-def _parent_normals(rows: int, resamples: int, seed: int) -> npt.NDArray[np.float32]:
-    drawn = generator(seed, "skewed parent").standard_normal((rows, resamples), dtype=np.float32)
+def _parent_normals(resamples: int, seed: int) -> npt.NDArray[np.float32]:
+    """Standard normal draws for the skewed parent, a row a unit: the same for a group whatever its neighbours."""
+    drawn = generator(seed, "skewed parent").standard_normal((SMALL_SAMPLE, resamples), dtype=np.float32)
     # Kept for whoever asks again, so nobody may write into it.
     drawn.flags.writeable = False
     return drawn
-
-
-def student_limits(estimate: float, error: float, units: int, *, confidence: float) -> tuple[float, float]:
-    """Limits by Student's t with one degree of freedom less than there are units.
-
-    >>> low, high = student_limits(10.0, 1.0, 10, confidence=0.95)
-    >>> round(low, 3), round(high, 3)
-    (7.738, 12.262)
-    """
-    if units < 2:
-        raise NotEnoughDataError("units", need="at least 2", got=units)
-    reach = float(stdtrit(units - 1, (1 + confidence) / 2)) * error
-    return estimate - reach, estimate + reach
 
 
 def _studentised(estimate: float, error: float, drawn: Floats, sums: Floats, size: int) -> Floats:

@@ -23,7 +23,6 @@ from flipkit.analysis.ratio_stats import (
     jackknife_error,
     lent_reach,
     one_find_decides,
-    parent_normals,
     ratio_interval,
     ratio_of_sums,
     ratios_without_each,
@@ -261,25 +260,6 @@ FEW_TRIPS = 5
 SHOP = "whole shop"
 
 
-class HourlyInterval(NamedTuple):
-    """True hourly return with its interval, in dollars per hour.
-
-    ``low`` and ``high`` are what the kit claims, ``bca_low`` and ``bca_high`` the textbook
-    bootstrap beside it, ``delta_se`` the delta-method error as a check; ``lean`` how many such
-    errors the truth's median lies above ``hourly``; ``jackknife_se`` the error with each trip left out.
-    """
-
-    hourly: float
-    low: float
-    high: float
-    delta_se: float
-    bca_low: float
-    bca_high: float
-    trips: int
-    lean: float = math.nan
-    jackknife_se: float = math.nan
-
-
 def true_hourly_return(net_cents: npt.ArrayLike, owner_min: npt.ArrayLike) -> float:
     """Total net over total owner hours: a ratio of sums, never a mean of ratios.
 
@@ -301,28 +281,6 @@ def true_hourly_return(net_cents: npt.ArrayLike, owner_min: npt.ArrayLike) -> fl
     20.0
     """
     return ratio_of_sums(net_cents, owner_min) * 0.6
-
-
-def hourly_interval(
-    net_cents: npt.ArrayLike,
-    owner_min: npt.ArrayLike,
-    trip: npt.ArrayLike,
-    *,
-    confidence: float,
-    resamples: int,
-    seed: int,
-) -> HourlyInterval:
-    """True hourly return with an interval by drawing whole sourcing trips anew.
-
-    >>> found = hourly_interval(
-    ...     [900, 2500, 400, 3100, 1200, 800], [30, 50, 20, 60, 40, 40], list("aabbcd"),
-    ...     confidence=0.95, resamples=500, seed=1)
-    >>> round(found.hourly, 2), found.trips
-    (22.25, 4)
-    """
-    code, _ = pd.factorize(np.asarray(trip))
-    net, minutes = coded_sums(net_cents, code), coded_sums(owner_min, code)
-    return _dollars(ratio_interval(net, minutes, confidence=confidence, resamples=resamples, seed=seed))
 
 
 def category_returns(
@@ -394,10 +352,8 @@ def _told_by_group(
 ) -> pd.DataFrame:
     """The rows of a report on groups, each with its interval and with what one find contributes."""
     sums = [(net[mine], minutes[mine]) for mine, net, minutes in zip(*by_trip, strict=True)]
-    largest = max((len(net) for net, _ in sums), default=0)
-    normals = parent_normals(largest, resamples=settings.resamples, seed=settings.seed)
     intervals = [
-        ratio_interval(net, minutes, **settings.drawn, name=name, normals=normals)
+        ratio_interval(net, minutes, **settings.drawn, name=name)
         for name, (net, minutes) in zip(counts[by], sums, strict=True)
     ]
     one_decides = _one_decides(items, counts, sums, intervals, by, settings)
@@ -500,14 +456,14 @@ def returns_table(
     (6.0, False)
     """
     table = counts.copy()
-    dollars = [_dollars(interval) for interval in intervals]
-    found = pd.DataFrame(dollars, columns=list(HourlyInterval._fields), index=table.index)
+    found = pd.DataFrame(intervals, columns=list(RatioInterval._fields), index=table.index, dtype=np.float64)
     enough = (table["items"] >= too_few) & (table["trips"] >= FEW_TRIPS) & found["low"].notna()
     table["one_decides"] = enough.to_numpy(dtype=bool) & np.asarray(one_decides, dtype=bool)
     claimed = enough & ~table["one_decides"]
     claims = ["low", "high", "bca_low", "bca_high"]
-    for name in ("hourly", "delta_se", "jackknife_se", "lean", *claims):
-        table[name] = found[name].astype(np.float64)
+    table["hourly"] = 0.6 * found["estimate"]
+    for name in ("delta_se", "jackknife_se", "lean", *claims):
+        table[name] = found[name] if name == "lean" else 0.6 * found[name]
     table.loc[~claimed, claims] = math.nan
     table["claimed"] = claimed.to_numpy(dtype=bool)
     table["verdict"] = [
@@ -515,13 +471,6 @@ def returns_table(
         for low, high, said in zip(table["low"], table["high"], table["claimed"], strict=True)
     ]
     return table
-
-
-def _dollars(interval: RatioInterval) -> HourlyInterval:
-    """Cents per minute to dollars per hour."""
-    hourly, low, high, delta_se, bca_low, bca_high = (0.6 * value for value in interval[:6])
-    jackknife = 0.6 * interval.jackknife_se
-    return HourlyInterval(hourly, low, high, delta_se, bca_low, bca_high, interval.units, interval.lean, jackknife)
 
 
 # True hourly return on bought basis, unsold stock entering with what it may still bring.

@@ -190,6 +190,14 @@ class PersonWeeks:
     sold: Bools
     offer_part: Floats
 
+    def of(self, things: Ints) -> PersonWeeks:
+        """The weeks of some things."""
+        kept = np.isin(self.item, things)
+        weekly = {
+            one.name: getattr(self, one.name)[kept] for one in dataclasses.fields(self) if one.name != "offer_part"
+        }
+        return PersonWeeks(**weekly, offer_part=self.offer_part)
+
 
 def person_weeks(
     items: pd.DataFrame, price_changes: pd.DataFrame, typical_cents: npt.ArrayLike, *, as_of: dt.date
@@ -611,9 +619,9 @@ class SellingModel:
     def pace(self, category: str, *, weeks: int) -> tuple[float, float]:
         """How unsure the rate is over the time on sale: fading misjudged is a pace misjudged."""
         pick = self._paces((category,), np.zeros(1), weeks)[0]
-        own = self.level(category)[1] ** 2 - self._variance(self._pick("level", category))
+        own = self.level(category)[1] ** 2 - self._variance(self.pick("level", category))
         error = float(np.sqrt(self._variance(pick) + own))
-        return error, float(pick @ self.covariance @ self._pick("pull", category))
+        return error, float(pick @ self.covariance @ self.pick("pull", category))
 
     def pace_covariance(self, categories: tuple[str, ...], log_ratio: npt.ArrayLike, *, weeks: int) -> Floats:
         """How the errors of the categories' rates go together: most of what one shop misjudges, it misjudges in all."""
@@ -670,7 +678,7 @@ class SellingModel:
         share = share / share.sum()
         picks = []
         for category, ratio in zip(categories, log_ratio, strict=True):
-            pick = self._pick("level", category) - ratio * self._pick("pull", category)
+            pick = self.pick("level", category) - ratio * self.pick("pull", category)
             pick[2], pick[3] = share @ week, share @ np.log1p(week)
             picks.append(pick)
         return np.stack(picks)
@@ -678,7 +686,7 @@ class SellingModel:
     def _variance(self, pick: Floats) -> float:
         return float(pick @ self.covariance @ pick)
 
-    def _pick(self, what: str, category: str) -> Floats:
+    def pick(self, what: str, category: str) -> Floats:
         """Coefficients whose sum a category's is: the shared one, and its own where it has one."""
         pick = np.zeros(self.mean.size)
         pick[SHARED.index(what)] = 1.0
@@ -687,7 +695,7 @@ class SellingModel:
         return pick
 
     def _of(self, what: str, category: str) -> tuple[float, float]:
-        pick, extra = self._pick(what, category), 0.0
+        pick, extra = self.pick(what, category), 0.0
         if category not in self.categories and self.categories:
             extra = float(self.prior_spread[len(SHARED) + OWN.index(what) * len(self.categories)] ** 2)
         return float(pick @ self.mean), float(np.sqrt(pick @ self.covariance @ pick + extra))
@@ -737,6 +745,16 @@ def selling_model(weeks: PersonWeeks, categories: tuple[str, ...], *, prior: Sel
 def week_rates(model: SellingModel, weeks: PersonWeeks) -> Floats:
     """Sales expected in each week on sale of a thing of middling liking."""
     return np.asarray(weeks.exposure * np.exp(_design(weeks, model.categories).log_rates(model.mean)))
+
+
+def expected_sales(model: SellingModel, weeks: PersonWeeks) -> Floats:
+    """How the sales expected of each thing over its weeks move with each coefficient; with the first, as themselves."""
+    design = _design(weeks, model.categories)
+    first = np.flatnonzero(np.diff(weeks.item, prepend=-1))
+    met = np.add.reduceat(design.shared * week_rates(model, weeks)[:, None], first)
+    member = design.code[first][:, None] == np.arange(design.categories)
+    # A category's own level and pull move what the shared ones do, of its own things.
+    return np.concatenate((met, member * met[:, :1], member * met[:, 1:2], np.zeros(member.shape)), axis=1)
 
 
 def _design(weeks: PersonWeeks, categories: tuple[str, ...]) -> Design:

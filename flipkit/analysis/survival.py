@@ -147,33 +147,23 @@ def days_to_sale(
     return DaysToSale(first("unsold_share"), first("low"), first("high"))
 
 
-def restricted_mean(days: npt.ArrayLike, sold: npt.ArrayLike, *, within_days: float) -> float:
-    """Mean days on sale up to a stated day: the area under the unsold share.
-
-    >>> restricted_mean([5, 8, 8, 12], [True, True, False, False], within_days=10)
-    8.25
-    """
-    table = survival_table(days, sold, confidence=0.95)
-    inside = table["days"].to_numpy(dtype=np.float64) < within_days
-    edges = np.concatenate(([0.0], table["days"].to_numpy(dtype=np.float64)[inside], [within_days]))
-    share = np.concatenate(([1.0], table["unsold_share"].to_numpy()[inside]))
-    return float(np.diff(edges) @ share)
-
-
-def restricted_mean_error(
+def restricted_mean(
     days: npt.ArrayLike, sold: npt.ArrayLike, *, within_days: float, trip: npt.ArrayLike | None = None
-) -> float:
-    """Standard error of the restricted mean: Greenwood's terms, each weighed by the area still ahead.
+) -> tuple[float, float]:
+    """Mean days on sale up to a stated day, the area under the unsold share, and its standard error.
 
-    >>> round(restricted_mean_error([5, 8, 8, 12], [True, True, False, False], within_days=10), 3)
-    1.023
+    The error takes Greenwood's terms, each weighed by the area still ahead.
+
+    >>> mean, error = restricted_mean([5, 8, 8, 12], [True, True, False, False], within_days=10)
+    >>> mean, round(error, 3)
+    (8.25, 1.023)
     """
     time, event = _checked(days, sold)
     moments, at_risk, events = _at_risk(time, event)
     inside = moments < within_days
     share = np.cumprod(1 - events / np.maximum(at_risk, 1))[inside]
-    widths = np.diff(np.concatenate((moments[inside], [within_days])))
-    ahead = np.cumsum((widths * share)[::-1])[::-1]
+    widths = np.diff(np.concatenate(([0.0], moments[inside], [within_days])))
+    ahead = np.cumsum((widths[1:] * share)[::-1])[::-1]
     left = at_risk - events
     # Where the last item sells, nothing lies ahead, and nothing of it is unsure.
     terms = np.divide(events, at_risk * left, out=np.zeros(events.size), where=left > 0)[inside]
@@ -181,7 +171,7 @@ def restricted_mean_error(
     if trip is not None:
         by_trip = _trip_steps(time, event, trip, moments, at_risk, events)[:, inside] @ ahead
         variance, _ = _alike(variance, np.array([(by_trip**2).sum()]), by_trip.size, 0.5)
-    return float(np.sqrt(variance[0]))
+    return float(widths @ np.concatenate(([1.0], share))), float(np.sqrt(variance[0]))
 
 
 class LogRank(NamedTuple):
@@ -405,6 +395,7 @@ def waiting_table(groups: pd.DataFrame, *, within_days: float, confidence: float
         days, sold = part["days"].to_numpy(dtype=np.float64), part["sold"].to_numpy(dtype=bool)
         trip = part.get("trip")
         half = days_to_sale(days, sold, confidence=confidence, trip=trip)
+        mean, error = restricted_mean(days, sold, within_days=within_days, trip=trip)
         known = days.max() >= within_days or bool(sold[days == days.max()].all())
         row = {
             "group": name,
@@ -412,10 +403,8 @@ def waiting_table(groups: pd.DataFrame, *, within_days: float, confidence: float
             "sold": int(sold.sum()),
             "still": int((~sold & ~part["given_up"]).sum()),
             "given_up": int(part["given_up"].sum()),
-            "mean_days": restricted_mean(days, sold, within_days=within_days) if known else math.nan,
-            "mean_error": restricted_mean_error(days, sold, within_days=within_days, trip=trip)
-            if known and sold.any()
-            else math.nan,
+            "mean_days": mean if known else math.nan,
+            "mean_error": error if known and sold.any() else math.nan,
             "half_days": half.days,
             "half_low": half.low,
             "half_high": half.high,

@@ -27,7 +27,7 @@ from flipkit.analysis.forecasts import (
 )
 from flipkit.analysis.forecasts import WHAT as CATEGORY_HOURLY
 from flipkit.analysis.results import by_month
-from flipkit.analysis.returns import TOO_FEW
+from flipkit.analysis.returns import ONE_DECIDES, TOO_FEW
 from flipkit.errors import count_of
 from flipkit.money import show_cents
 from flipkit.reports import elements
@@ -63,6 +63,7 @@ class TrackRecord:
     too_few: int
     currency: str
     lately: str = ""
+    one_decides: tuple[str, ...] = ()
 
     def sentence(self) -> str:
         """How the earlier forecasts came out."""
@@ -160,8 +161,17 @@ class TrackRecord:
         ]
         headings = {"what": "Forecast", "count": "How many", "due": "Known on", "said": "Said"}
         caption = f"Forecasts of this run{self._so_far()}"
-        note = f"{_SALES_ALONE} {self.lately}".strip()
+        note = " ".join(filter(None, (_SALES_ALONE, self._one_find(), self.lately)))
         return elements.table(pd.DataFrame(rows), caption=caption, headings=headings, note=note)
+
+    def _one_find(self) -> str:
+        """Where one dear find carries what is forecast, by the rule of the returns."""
+        if not self.one_decides:
+            return ""
+        return (
+            f"{ONE_DECIDES.capitalize()} in {', '.join(self.one_decides)}: a single expensive sale there can carry the "
+            "hour and the month, and a month without one brings less than expected."
+        )
 
     def _so_far(self) -> str:
         """Where the month has begun: that the returns of what it sold by now are known."""
@@ -183,7 +193,8 @@ class TrackRecord:
                 "expected": [self._amount(CATEGORY_HOURLY, float(one)) for one in new["middle"]],
                 "between": [
                     f"{self._amount(CATEGORY_HOURLY, low)} to {self._amount(CATEGORY_HOURLY, high)}"
-                    for low, high in zip(new["low"], new["high"], strict=True)
+                    + (f", {ONE_DECIDES}" if name in self.one_decides else "")
+                    for name, low, high in zip(new["subject"], new["low"], new["high"], strict=True)
                 ],
             }
         )
@@ -270,7 +281,7 @@ def month_forecasts(study: Study) -> pd.DataFrame:
     month = pd.Period(study.as_of + dt.timedelta(days=1), "M")
     due = month.end_time.date()
     model, typical = study.selling
-    things = stock_forecasts(
+    things, doubt = stock_forecasts(
         study.items, study.books.price_changes, model, typical, as_of=study.as_of, due_on=due, level=study.confidence
     )
     months = study.assumptions.whole("report.window_months")
@@ -278,7 +289,7 @@ def month_forecasts(study: Study) -> pd.DataFrame:
     returns = return_forecasts(
         study.items,
         things,
-        model,
+        doubt,
         as_of=study.as_of,
         due_on=due,
         months=months,
@@ -328,6 +339,7 @@ def track_record(study: Study, kept: str = "") -> TrackRecord:
         study.assumptions.whole("report.too_few_items"),
         study.currency,
         _lately(study),
+        tuple(study.sold_returns.loc[study.sold_returns["one_decides"], "category"].astype(str)),
     )
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -46,7 +45,7 @@ def foretold():
     known["status"] = np.where(on_sale, "for sale", "gone")
     earlier = changes[changes["changed_on"] <= day].reset_index(drop=True)
     model, typical = learned_from(known, earlier, like, as_of=then, assumptions=assumptions)
-    told = stock_forecasts(known, earlier, model, typical, as_of=then, due_on=TODAY, level=0.8)
+    told, _ = stock_forecasts(known, earlier, model, typical, as_of=then, due_on=TODAY, level=0.8)
     return told, items.assign(days_listed=0.0), known
 
 
@@ -112,17 +111,31 @@ def months_of(net_cents, *, listed=None):
     )
 
 
+NO_DOUBT = np.zeros((0, 0))
 SEPTEMBER = {"as_of": dt.date(2026, 8, 31), "due_on": dt.date(2026, 9, 30), "months": 12, "seed": 1}
+DECEMBER = {"as_of": dt.date(2026, 12, 31), "due_on": dt.date(2027, 1, 31)}
 
 
 @pytest.mark.worked
 def test_a_months_own_listings_are_as_those_of_the_months_before():
-    # Eight months of 10 and 14 dollars in turn: mean 12, standard deviation 2.138; the next one of eight lies about
-    # it by that times the root of 1 + 1/8, and a t distribution of 7 freedoms is wider by the root of 7/5.
-    found = imagined_months(months_of([1000, 1400] * 4), forecast_table([]), None, **SEPTEMBER)
-    assert found["net_cents"].mean() == pytest.approx(1200, abs=20)
-    assert found["net_cents"].std() == pytest.approx(213.8 * (9 / 8) ** 0.5 * 1.4**0.5, rel=0.08)
-    assert found["owner_min"].std() == pytest.approx(0, abs=1e-9)
+    # Eight months of one sale each, of 10 and 14 dollars in turn: the next one brings either.
+    found = imagined_months(months_of([1000, 1400] * 4), forecast_table([]), NO_DOUBT, **SEPTEMBER)
+    assert found["net_cents"].value_counts(normalize=True).to_dict() == pytest.approx({1000: 0.5, 1400: 0.5}, abs=0.05)
+    assert (found["owner_min"] == 60).all()
+    # Of six and eight sales in turn: mean 7, standard deviation 1.069; the next one of eight lies about it by that
+    # times the root of 1 + 1/8, a t distribution of 7 freedoms is wider by the root of 7/5, and rounding to whole
+    # sales adds 1/12 to the variance.
+    items = pd.concat([months_of([1000] * 8)] * 6 + [months_of([1000] * 8).iloc[1::2]] * 2, ignore_index=True)
+    sales = imagined_months(items, forecast_table([]), NO_DOUBT, **SEPTEMBER)["owner_min"] / 60
+    assert sales.mean() == pytest.approx(7, abs=0.1)
+    assert sales.std() == pytest.approx((1.069**2 * 9 / 8 * 1.4 + 1 / 12) ** 0.5, rel=0.08)
+
+
+def test_one_dear_find_may_come_again_or_not():
+    found = imagined_months(months_of([1000] * 11 + [20_000]), forecast_table([]), NO_DOUBT, **SEPTEMBER | DECEMBER)
+    dear = found["net_cents"] == 20_000
+    assert 0.04 < dear.mean() < 0.13
+    assert (found["net_cents"][~dear] == 1000).all()
 
 
 def test_what_was_on_sale_before_a_month_began_is_none_of_its_own_listings():
@@ -130,7 +143,7 @@ def test_what_was_on_sale_before_a_month_began_is_none_of_its_own_listings():
     # Listed in January and sold in the months after it: no thing of those months' own.
     early = pd.concat([items, months_of([5000] * 8, listed=["2026-01-05"] * 8).tail(7)], ignore_index=True)
     early["item_id"] = early.index.astype(str)
-    found = imagined_months(early, forecast_table([]), None, **SEPTEMBER)
+    found = imagined_months(early, forecast_table([]), NO_DOUBT, **SEPTEMBER)
     assert found["net_cents"].to_numpy() == pytest.approx(1000)
 
 
@@ -138,11 +151,11 @@ def test_a_month_that_has_begun_keeps_its_sales_and_takes_the_rest_from_the_same
     items = months_of([1000] * 9)
     late = {"as_of": dt.date(2026, 9, 25), "due_on": dt.date(2026, 9, 30), "months": 12, "seed": 1}
     # By the 25th September's own sale of the 20th is in; after their 25th the other months sold nothing.
-    assert imagined_months(items, forecast_table([]), None, **late)["net_cents"].to_numpy() == pytest.approx(1000)
+    assert imagined_months(items, forecast_table([]), NO_DOUBT, **late)["net_cents"].to_numpy() == pytest.approx(1000)
     early = {**late, "as_of": dt.date(2026, 9, 19)}
     begun = items[items["sold_on"] <= "2026-09-19"]
-    assert imagined_months(begun, forecast_table([]), None, **early)["net_cents"].to_numpy() == pytest.approx(1000)
-    assert imagined_months(items.tail(5), forecast_table([]), None, **late).empty
+    assert imagined_months(begun, forecast_table([]), NO_DOUBT, **early)["net_cents"].to_numpy() == pytest.approx(1000)
+    assert imagined_months(items.tail(5), forecast_table([]), NO_DOUBT, **late).empty
 
 
 @pytest.mark.worked
@@ -160,16 +173,15 @@ def test_things_on_sale_bring_what_sales_leave_of_their_forecast_price():
     ]
     price = {"low": 2000.0, "middle": 3000.0, "high": 3000.0, "level": 0.95}
     told += [Forecast(made, due, "sold price", name, "mugs", **price) for name in "xyz"]
-    sure = SimpleNamespace(pace_covariance=lambda names, ratio, weeks: np.zeros((1, 1)))
     both = pd.concat([items, things], ignore_index=True)
-    alone = imagined_months(items, forecast_table([]), None, **SEPTEMBER)
-    found = imagined_months(both, forecast_table(told), sure, **SEPTEMBER)
+    alone = imagined_months(items, forecast_table([]), NO_DOUBT, **SEPTEMBER)
+    found = imagined_months(both, forecast_table(told), np.zeros((3, 1)), **SEPTEMBER)
     assert (found["net_cents"] - alone["net_cents"]).to_numpy() == pytest.approx(2 * (2200 - 500))
     # What is unsure in the pace moves all chances together.
-    unsure = SimpleNamespace(pace_covariance=lambda names, ratio, weeks: np.full((1, 1), 0.25))
     half = [one._replace(chance=0.5) if one.what == "sale" else one for one in told]
     spread = [
-        imagined_months(both, forecast_table(half), one, **SEPTEMBER)["net_cents"].std() for one in (sure, unsure)
+        imagined_months(both, forecast_table(half), np.full((3, 1), unsure), **SEPTEMBER)["net_cents"].std()
+        for unsure in (0.0, 0.5)
     ]
     assert spread[1] > 1.05 * spread[0]
 

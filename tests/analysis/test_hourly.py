@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.analysis.ratio_stats import IntervalSettings
+from flipkit.analysis.ratio_stats import IntervalSettings, ratio_interval
 from flipkit.analysis.returns import (
     FEW_TRIPS,
     UNKNOWN,
@@ -17,7 +17,6 @@ from flipkit.analysis.returns import (
     chance_verdict,
     difference_verdict,
     group_counts,
-    hourly_interval,
     hourly_verdict,
     in_window,
     shop_return,
@@ -40,14 +39,14 @@ def test_hourly_return_is_a_ratio_of_sums():
     net_cents = 100 * np.array(CITY_1930)
     owner_min = 60.0 * np.array(CITY_1920)
     assert true_hourly_return(net_cents, owner_min) == pytest.approx(1.5203125, abs=1e-6)
-    found = hourly_interval(net_cents, owner_min, range(10), confidence=0.95, resamples=500, seed=1)
-    assert found.delta_se == pytest.approx(0.1900, abs=5e-5)
+    found = ratio_interval(net_cents, owner_min, confidence=0.95, resamples=500, seed=1)
+    assert 0.6 * found.delta_se == pytest.approx(0.1900, abs=5e-5)
 
 
 @pytest.mark.published(source="scipy-bootstrap-tests", where="BCa of a mean as in R's boot", seen="found")
 def test_textbook_bootstrap_stands_beside():
     values = [10, 12, 12.5, 12.5, 13.9, 15, 21, 22, 23, 34, 50, 81, 89, 121, 134, 213]
-    found = hourly_interval(100 * np.array(values), [60.0] * 16, range(16), confidence=0.95, resamples=400_000, seed=1)
+    found = ratio_interval(values, np.ones(16), confidence=0.95, resamples=40_000, seed=1)
     assert (found.bca_low, found.bca_high) == pytest.approx((32.31, 91.43), rel=0.01)
     assert found.low < found.bca_low
     assert found.high > found.bca_high
@@ -55,14 +54,11 @@ def test_textbook_bootstrap_stands_beside():
 
 def test_items_of_a_trip_stay_together(shop):
     frame = shop(3, trips=30)
-    trip_of = frame["trip_id"]
-    together = hourly_interval(frame["net_cents"], frame["owner_min"], trip_of, confidence=0.95, resamples=500, seed=1)
-    net = frame.groupby("trip_id")["net_cents"].sum()
-    minutes = frame.groupby("trip_id")["owner_min"].sum()
-    summed = hourly_interval(net, minutes, net.index, confidence=0.95, resamples=500, seed=1)
-    assert together.trips == summed.trips == trip_of.nunique()
-    assert together.hourly == pytest.approx(summed.hourly)
-    assert together.delta_se == pytest.approx(summed.delta_se)
+    by_trip = frame.groupby("trip_id")
+    summed = by_trip[["net_cents", "owner_min"]].sum().assign(trip_id=by_trip["trip_id"].first())
+    together, alone = (trip_sums(one.assign(category="all"), by="category")[2:] for one in (frame, summed))
+    assert together[0].shape == (1, frame["trip_id"].nunique())
+    assert [one.ravel().tolist() for one in together] == [pytest.approx(one.ravel().tolist()) for one in alone]
 
 
 def test_a_category_does_not_depend_on_its_neighbours(shop, window):

@@ -52,14 +52,15 @@ def test_ratio_of_sums_of_ten_cities():
 
 @pytest.mark.published(source="davison-hinkley-1997", where="example 2.19, delta variance .0325", seen="from memory")
 def test_delta_error_of_ten_cities():
-    error = ratio_standard_error(CITY_1930, CITY_1920, clusters_correction=False)
+    # The example's own form divides by n where ours divides by n - 1.
+    error = ratio_standard_error(CITY_1930, CITY_1920) * math.sqrt(9 / 10)
     assert error == pytest.approx(0.1802, abs=5e-5)
     assert error**2 == pytest.approx(0.03249, abs=5e-6)
 
 
 @pytest.mark.published(source="cochran-1977", where="chapter 6, n - 1 form of the standard error", seen="from memory")
 def test_cluster_correction_gives_cochran_s_form():
-    assert ratio_standard_error(CITY_1930, CITY_1920, clusters_correction=True) == pytest.approx(0.1900, abs=5e-5)
+    assert ratio_standard_error(CITY_1930, CITY_1920) == pytest.approx(0.1900, abs=5e-5)
 
 
 @pytest.mark.published(source="cochran-1977", where="section 6.1, 49 cities", seen="from memory")
@@ -69,7 +70,7 @@ def test_forty_nine_cities():
     ratio = ratio_of_sums(after, before)
     assert ratio == pytest.approx(1.2390, abs=5e-5)
     assert ratio * 22_919 == pytest.approx(28_397, abs=0.5)
-    error = ratio_standard_error(after, before, clusters_correction=True)
+    error = ratio_standard_error(after, before)
     assert error == pytest.approx(0.0345, abs=5e-5)
     assert error * math.sqrt(1 - 49 / 196) == pytest.approx(0.0299, abs=5e-5)
 
@@ -89,8 +90,8 @@ def test_ratios_without_each_unit():
 
 def test_nothing_below_the_line_is_no_number_and_no_warning():
     assert math.isnan(ratio_of_sums([5.0], [0.0]))
-    assert math.isnan(ratio_standard_error([5.0, 1.0], [0.0, 0.0], clusters_correction=True))
-    assert math.isnan(ratio_standard_error([5.0], [1.0], clusters_correction=True))
+    assert math.isnan(ratio_standard_error([5.0, 1.0], [0.0, 0.0]))
+    assert math.isnan(ratio_standard_error([5.0], [1.0]))
     assert np.isnan(ratios_without_each([5.0, 1.0], [0.0, 2.0])[1])
 
 
@@ -98,9 +99,9 @@ def test_nothing_below_the_line_is_no_number_and_no_warning():
 def test_order_and_scale_do_not_matter(pairs):
     above, below = np.array(pairs, dtype=float).T
     assert ratio_of_sums(above[::-1], below[::-1]) == pytest.approx(ratio_of_sums(above, below))
-    error = ratio_standard_error(above, below, clusters_correction=True)
-    assert ratio_standard_error(3 * above, below, clusters_correction=True) == pytest.approx(3 * error, abs=1e-9)
-    assert ratio_standard_error(above, 2 * below, clusters_correction=True) == pytest.approx(error / 2, abs=1e-9)
+    error = ratio_standard_error(above, below)
+    assert ratio_standard_error(3 * above, below) == pytest.approx(3 * error, abs=1e-9)
+    assert ratio_standard_error(above, 2 * below) == pytest.approx(error / 2, abs=1e-9)
 
 
 @pytest.mark.worked

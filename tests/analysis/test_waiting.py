@@ -22,7 +22,7 @@ from flipkit.analysis.survival import (
     days_to_sale,
     holm,
     log_rank,
-    restricted_mean_error,
+    restricted_mean,
     share_sold,
     unsold_missing,
     waiting_groups,
@@ -176,8 +176,8 @@ def test_table_counts_what_is_still_for_sale_and_reckons_by_trip():
     month = share_sold(groups["days"], groups["sold"], by_days=30, **how)
     assert row[["sold_30", "low_30", "high_30"]].tolist() == pytest.approx(list(month))
     assert month.low < share_sold(groups["days"], groups["sold"], by_days=30, confidence=0.8).low
-    error = restricted_mean_error(groups["days"], groups["sold"], within_days=10, trip=groups["trip"])
-    assert row["mean_error"] == pytest.approx(error)
+    mean, error = restricted_mean(groups["days"], groups["sold"], within_days=10, trip=groups["trip"])
+    assert row[["mean_days", "mean_error"]].tolist() == pytest.approx([mean, error])
 
 
 def test_groups_are_compared_by_trip_where_trips_are_told():

@@ -24,6 +24,7 @@ from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import load_assumptions
 from flipkit.simulation.coverage import CALIBRATION
+from tests.benchmarks.bench_intervals import mixed_shops, tenths, told
 from tests.benchmarks.coverage import FAMILIES, coverage, scenario_truth, season, shares_of_the_knowing, shop_intervals
 from tests.benchmarks.scenarios import Scenario, scenarios
 
@@ -31,6 +32,8 @@ SEED = 20260101
 #: Items behind the truth of a scenario: its error is far below that of a shop's interval.
 TRUTH_ITEMS = 1_000_000
 TRUTH_SEED = 11
+#: Shops by seed in which chances are held against what came: those of ``bench_intervals``, and fresh ones.
+CHANCES = {20260101: 1000, 777: 900}
 
 
 def measured_returns(
@@ -101,10 +104,31 @@ def earned_tables(options: argparse.Namespace) -> dict[str, pd.DataFrame]:
     return {"earned": found.assign(shops=options.seasons).rename_axis("name").reset_index()}
 
 
+def chances_tables(options: argparse.Namespace) -> dict[str, pd.DataFrame]:
+    """The chance to beat the target by tenths, said and come, in shops that nothing was tuned on; all of them last."""
+    return {"chances": by_tenths({seed: told(mixed_shops(shops, seed)) for seed, shops in CHANCES.items()})}
+
+
+def by_tenths(found: dict[int, pd.DataFrame]) -> pd.DataFrame:
+    """The tenths of each seed's shops and of all; ``beyond``: how far a tenth is off beyond its error."""
+    shops = {str(seed): one.assign(shop=[f"{seed} {at}" for at in one["shop"]]) for seed, one in found.items()}
+    rows = []
+    for seeds, told_ones in (*shops.items(), (", ".join(shops), pd.concat(shops.values(), ignore_index=True))):
+        table = tenths(told_ones[told_ones["claimed"]], "beats_target")
+        table.insert(0, "seeds", seeds)
+        table.insert(1, "shops", told_ones["shop"].nunique())
+        table.insert(2, "from", np.arange(10) / 10)
+        rows.append(table.assign(beyond=np.maximum(table["off"].abs() - table["error"], 0.0)))
+    whole = pd.concat(rows, ignore_index=True)
+    sys.stdout.write(whole.round(3).to_string(index=False) + "\n")
+    return whole
+
+
 #: The parts of the file, each with what makes its tables.
 PARTS: dict[str, Callable[[argparse.Namespace], dict[str, pd.DataFrame]]] = {
     "returns": returns_tables,
     "earned": earned_tables,
+    "chances": chances_tables,
 }
 
 

@@ -16,9 +16,9 @@ from collections.abc import Callable, Iterator
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.special import stdtr
+from scipy.special import stdtr, stdtrit
 
-from flipkit.analysis.ratio_stats import IntervalSettings, ratio_interval, student_limits
+from flipkit.analysis.ratio_stats import IntervalSettings, ratio_interval
 from flipkit.analysis.returns import category_returns, pulled, shrunken_returns
 
 Floats = npt.NDArray[np.float64]
@@ -232,7 +232,7 @@ def print_trips(shops: int, out: Callable[[str], object]) -> None:
                 if size < 20:
                     continue
                 found = ratio_interval(net, hours, confidence=0.95, resamples=1000, seed=len(limits))
-                plain = student_limits(found.estimate, found.delta_se, count, confidence=0.95)
+                plain = found.estimate + found.delta_se * stdtrit(count - 1, [0.025, 0.975])
                 limits.append(((found.low, found.high), (found.bca_low, found.bca_high), plain))
                 items.append(size)
             table = np.array(limits)

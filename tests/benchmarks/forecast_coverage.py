@@ -21,7 +21,7 @@ from flipkit.analysis.forecasts import (
     scored,
     stock_forecasts,
 )
-from flipkit.analysis.sale_hazard import SellingModel, asking_prices
+from flipkit.analysis.sale_hazard import asking_prices
 from flipkit.assumptions import load_assumptions
 from flipkit.simulation.shops import EPOCH, Histories, Shop, asked_cents, by_kind, histories, weekly_rates
 from tests.benchmarks.price_habits import learned_from
@@ -94,7 +94,7 @@ class ForecastDay:
     changes: pd.DataFrame
     later: pd.DataFrame
     told: pd.DataFrame
-    model: SellingModel
+    doubt: np.ndarray
     made: dt.date
     due: dt.date
     level: float
@@ -108,7 +108,7 @@ class ForecastDay:
     def month(self) -> dict[str, object]:
         """The month's net: what was said from the things on sale, from the spread of months alone, and what came."""
         how = {"as_of": self.made, "due_on": self.due, "level": self.level, "months": 24, "seed": 1}
-        told = return_forecasts(self.known, self.told, self.model, **how)  # type: ignore[arg-type]
+        told = return_forecasts(self.known, self.told, self.doubt, **how)  # type: ignore[arg-type]
         sold = self.later[self.later["sold_on"] > pd.Timestamp(self.made)]
         before = _spread_of_months(self.known, self.due, self.level)
         row: dict[str, object] = {"made": self.made, "due": self.due, "came": float(sold["net_cents"].sum())}
@@ -125,8 +125,8 @@ def forecast_days(drawn: Histories, *, first: str, last: str, level: float) -> I
     for made, due in itertools.pairwise(month_ends(first, last)):
         known, changes = books_on(drawn, as_of=made), price_changes(drawn, as_of=made)
         model, typical = learned_from(known, changes, NO_COMPARABLES, as_of=made, assumptions=assumptions)
-        told = stock_forecasts(known, changes, model, typical, as_of=made, due_on=due, level=level)
-        yield ForecastDay(known, changes, books_on(drawn, as_of=due), told, model, made, due, level)
+        told, doubt = stock_forecasts(known, changes, model, typical, as_of=made, due_on=due, level=level)
+        yield ForecastDay(known, changes, books_on(drawn, as_of=due), told, doubt, made, due, level)
 
 
 def foretold_months(drawn: Histories, *, first: str, last: str, level: float) -> pd.DataFrame:

@@ -180,7 +180,7 @@ def _category(part: pd.DataFrame) -> dict[str, float]:
         net, minutes = part[f"{kind}net"].to_numpy(float), part[f"{kind}min"].to_numpy(float)
         if minutes.sum() <= 0:
             return np.nan, np.nan
-        error = ratio_standard_error(net, minutes, clusters_correction=True)
+        error = ratio_standard_error(net, minutes)
         return net.sum() / minutes.sum() * per_hour, error * per_hour
 
     on_sold, on_sold_error = hourly("sold_")

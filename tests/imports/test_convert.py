@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import os
+from collections import Counter
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -14,6 +17,7 @@ from flipkit.books.read import inspect_books, read_books
 from flipkit.errors import ConversionError
 from flipkit.imports.apply import apply
 from flipkit.imports.detect import propose
+from flipkit.reports.study import open_study
 
 STOCK = "SKU,Item,Category,Bought,Cost,Note\nA1,Crock,pots,2026-03-07,18,\nA2,Blue vase,vases,2026-03-07,5,nice\n"
 UNNAMED = "Item,Category,Bought,Cost\nlamp,x,2026-03-01,5\nlamp,x,2026-03-01,5\nvase,y,2026-03-01,6\n"
@@ -74,6 +78,30 @@ def test_rows_in_are_rows_taken_and_rows_refused(run):
     ]
     assert refused(done.folder)[4]["Item"] == "plate"
     assert [p.severity for p in inspect_books(done.folder)[1]].count("stop") == 0
+
+
+@pytest.mark.parametrize("blank", ["unsorted", "refuse"])
+def test_every_row_of_a_ledger_with_blank_categories_is_in_a_group_or_refused_with_its_reason(run, blank):
+    random = np.random.default_rng(2807)
+    rows, expected = ["Item,Category,Bought,Cost,Sold,Price"], Counter()
+    for at in range(281):
+        bought = dt.date(2026, 1, 5) + dt.timedelta(days=int(random.integers(240)))
+        sold, price = (bought + dt.timedelta(days=30), 9 + at % 50) if random.random() < 0.6 else ("", "")
+        name, category = f"thing {at}", str(random.choice(["pots", "vases", "", " "], p=[0.3, 0.2, 0.3, 0.2]))
+        wrong = str(random.choice(["", "no title", "a date", "order"], p=[0.85, 0.05, 0.05, 0.05]))
+        name, category = "" if wrong == "no title" else name, "pots" if wrong else category
+        sold = bought - dt.timedelta(days=9) if wrong == "order" else sold
+        price = 5 if wrong == "order" else price
+        day = f"2026-{13 + at % 80}-{at % 28 + 1:02}" if wrong == "a date" else bought
+        expected[wrong or category.strip() or blank] += 1
+        rows.append(f"{name},{category},{day},{at % 20},{sold},{price}")
+    done = run("\n".join(rows) + "\n", more={"blank category": blank})
+    short = {"no title": "no title", "bought_on": "a date", "sold_on": "order", "no category": "refuse"}
+    why = Counter(short[row["reason"].split(":")[0]] for row in refused(done.folder))
+    table = open_study(done.folder, month="2026-10", as_of="2026-10-31").bought_returns.set_index("category")
+    assert done.rows_in == 281 == table["items"].sum() + why.total()
+    assert expected == Counter(table["items"].to_dict()) + why
+    assert min(expected.values()) > 5
 
 
 def test_converting_twice_adds_nothing_and_touches_nothing(run):

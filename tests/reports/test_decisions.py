@@ -401,6 +401,18 @@ def test_what_was_said_on_the_same_day_is_not_counted(demo, scored_demo, tmp_pat
     assert alone.new.equals(again.new)
 
 
+def test_where_one_find_decides_the_forecast_says_so(demo, scored_demo):
+    _, found = scored_demo
+    by_rule = demo.sold_returns.set_index("category")["one_decides"]
+    assert list(found.one_decides) == by_rule.index[by_rule].tolist()
+    told, plain = (dataclasses.replace(found, one_decides=names) for names in (("hand tools",), ()))
+    for table in (told.new_table(), told.hourly_table()):
+        assert "one find decides" in table.text.lower()
+    assert "One find decides in hand tools: a single expensive sale" in told.new_table().text
+    for table in (plain.new_table(), plain.hourly_table()):
+        assert "find decides" not in table.text.lower()
+
+
 def test_a_shops_forecasts_are_kept_apart_from_anothers(demo, few, tmp_path):
     own, other = record_folder(tmp_path, demo.books), record_folder(tmp_path, few.books)
     assert own != other

@@ -82,7 +82,7 @@ def test_errors_on_both_sides(measured: tuple[pd.DataFrame, pd.DataFrame]) -> No
 
 
 def test_the_file_says_when_and_how_it_was_measured() -> None:
-    for name in ("returns", "truth", "earned"):
+    for name in ("returns", "truth", "earned", "chances"):
         assert CALIBRATION[name].version
         assert CALIBRATION[name].seed
         assert dt.date(2026, 1, 1) < CALIBRATION[name].made_on

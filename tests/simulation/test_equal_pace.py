@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from flipkit.analysis.survival import log_rank, restricted_mean_error, share_sold, survival_table
+from flipkit.analysis.survival import log_rank, restricted_mean, share_sold, survival_table
 from flipkit.simulation.shops import histories
 from tests.benchmarks.scenarios import scenarios
 from tests.benchmarks.truth import observed
@@ -75,7 +75,7 @@ def test_where_every_thing_is_a_trip_all_is_as_in_scipy():
     inside = plain.low.probabilities[-len(curve) :] > 0
     assert curve["standard_error"].to_numpy()[inside] == pytest.approx(error[-len(curve) :][inside])
     for figure in (
-        lambda trip: restricted_mean_error(days, sold, within_days=90, trip=trip),
+        lambda trip: restricted_mean(days, sold, within_days=90, trip=trip)[1],
         lambda trip: share_sold(days, sold, by_days=60, confidence=0.95, trip=trip),
     ):
         assert figure(alone) == pytest.approx(figure(None))
