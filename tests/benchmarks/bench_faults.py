@@ -68,7 +68,7 @@ MUTATED = {
 #: Mutants that do the same as what they replace, by function and line, each with its reason.
 EQUIVALENT = Path(__file__).with_name("equivalent_mutants.json")
 #: Seconds of a mutant's tests, the quickest first: beyond them a mutant that lives costs more than it tells.
-LONGEST = 8.0
+LONGEST = 20.0
 #: Laid beside the tests of mutants. Tables read by the unchanged code would be found still kept in a fork; of the
 #: examples in docstrings each is run once, not for every mutant's copy; what needs the demo's study or draws its
 #: own cases is left out.
