@@ -1,7 +1,7 @@
 """Kills, fuzz, random shops, the versions of what is installed: tried and survived, kept in one results file.
 
 python -m tests.benchmarks.bench_faults kills 200
-python -m tests.benchmarks.bench_faults fuzz 1000000
+python -m tests.benchmarks.bench_faults fuzz 1000000 20    # so many, from this seed on
 python -m tests.benchmarks.bench_faults shops 5000 1000    # so many, from this number on
 python -m tests.benchmarks.bench_faults versions
 python -m tests.benchmarks.bench_faults mutants 200 money    # with the extra "bench"; 0: what survived, again
@@ -93,6 +93,7 @@ def pytest_collection_modifyitems(items):
         if not any(name.startswith("demo") for name in getattr(one, "fixturenames", ()))
         and not one.get_closest_marker("slow")
         and not getattr(getattr(one, "obj", None), "is_hypothesis_test", False)
+        and not getattr(getattr(one, "obj", None), "is_hypothesis_test", False)
     ]
 """
 
@@ -131,13 +132,15 @@ def kills(count: int, only: Iterable[str] = COMMANDS) -> None:
             kept(f"kills of {name}", {**found, "left in temporary": [path.name for path in temporary.iterdir()]})
 
 
-def fuzz(count: int) -> None:
-    """Random texts and files through all readers."""
-    began = time.monotonic()
-    with tempfile.TemporaryDirectory() as folder:
-        told = list(failures(count, Path(folder), seed=20))
-    found = {"tried": count, "survived": count - len(told), "first": told[:5]}
-    kept("fuzzed inputs", {**found, "minutes": round((time.monotonic() - began) / 60, 1)})
+def fuzz(count: int, first: int = 20) -> None:
+    """Random texts and files through all readers, 5,000 a seed."""
+    began, told = time.monotonic(), []
+    for tried in range(0, count, 5_000):
+        with tempfile.TemporaryDirectory() as folder:
+            told += [f"seed {first}: {one}" for one in failures(min(5_000, count - tried), Path(folder), seed=first)]
+        first, done = first + 1, min(tried + 5_000, count)
+        found = {"tried": done, "survived": done - len(told), "first": told[:5], "next seed": first}
+        kept("fuzzed inputs", {**found, "minutes": round((time.monotonic() - began) / 60, 1)})
 
 
 def shops(count: int, first: int = 1_000) -> None:
@@ -173,7 +176,9 @@ def mutants(count: int, name: str) -> None:
     """A drawn sample of mutmut's mutants of one part, or with 0 its survivors again, run against that part's tests."""
     code, tests = MUTATED[name]
     began, seed = time.monotonic(), 20
+    reasons = json.loads(EQUIVALENT.read_text(encoding="utf-8"))
     before = {} if count else json.loads(RESULTS.read_text(encoding="utf-8"))[f"mutants of {name}"]
+    old: dict[str, str] = before.get("survivors", {})
     with tempfile.TemporaryDirectory() as folder:
         home = Path(folder)
         for kept_part in ("flipkit", "tests", "data_demo", "notebooks"):
@@ -205,14 +210,14 @@ def mutants(count: int, name: str) -> None:
         mutmut("run", "--max-children", "1", "none such")  # makes all mutants and finds the tests of each function
         _quickest_first(home / "mutants" / "mutmut-stats.json")
         made = sorted(endings())
-        drawn = [*before["survivors"]] if before else random.Random(seed).sample(made, min(count, len(made)))  # noqa: S311
+        drawn = random.Random(seed).sample(made, min(count, len(made)))  # noqa: S311
+        drawn += [one for one, line in old.items() if line not in reasons]
         mutmut("run", "--max-children", "1", *drawn)
         ends = endings()
         lived = {
             one: f"{_function(one)}: {_mutated_line(mutmut('show', one))}" for one in drawn if ends[one] in (0, 33)
         }
-    reasons = json.loads(EQUIVALENT.read_text(encoding="utf-8"))
-    same = [line for line in lived.values() if line in reasons]
+    same = [line for line in [*lived.values(), *old.values()] if line in reasons]
     alive = {one: line for one, line in lived.items() if line not in reasons}
     undone = sum(ends[one] is None for one in drawn)
     tried, equivalent = before.get("tried", len(drawn)), before.get("equivalent", 0) + len(same)
