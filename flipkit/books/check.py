@@ -10,7 +10,7 @@ import io
 import json
 import tomllib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -149,6 +149,17 @@ class Check:
         """What to record next, the greatest gain first."""
         lacking = sorted((s for s in self.statements if s.record), key=lambda s: -s.gain)
         return tuple(dict.fromkeys(s.record for s in lacking))
+
+    def as_dict(self) -> dict[str, Any]:
+        """The check for a program to read."""
+        return {
+            "problems": [asdict(problem) for problem in self.problems],
+            "running_out": [one.text for one in self.running_out],
+            "not_in_the_books": not_taken(self.path),
+            "can_say": [statement.text for statement in self.statements if statement.able],
+            "cannot_say": [statement.text for statement in self.statements if not statement.able],
+            "record_next": list(self.next_to_record),
+        }
 
     def text(self) -> str:
         """The check in words."""

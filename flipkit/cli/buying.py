@@ -10,7 +10,7 @@ from typing import Any
 
 import click
 
-from flipkit.cli.answers import BOOKS, columns, json_option, told
+from flipkit.cli.answers import BOOKS, books_option, columns, json_option, told
 from flipkit.errors import AssumptionError
 
 # The answer in the shop aisle as lines of text, the one that matters first.
@@ -224,9 +224,6 @@ def _venue_words(answer: dict[str, Any], money: Money) -> list[str]:
 
 # The command for the shop aisle: the most to pay for a thing, from what the last report left.
 
-#: Where reports leave their packs, below the folder that the command is started in.
-PACKS = "packs"
-
 
 @click.command()
 @click.argument("category")
@@ -256,7 +253,10 @@ PACKS = "packs"
     "--part", "parts", multiple=True, metavar="AMOUNT", help="What one part would sell for alone; repeatable."
 )
 @click.option("--apart", "apart_min", type=click.FloatRange(0), default=0.0, help="Minutes to take it apart.")
-@click.option("--from", "source", type=BOOKS, help="A pack or its knowledge.json; by default the newest pack.")
+@click.option(
+    "--from", "source", type=BOOKS, help="A pack or its knowledge.json; by default the newest pack of your books."
+)
+@books_option("the demo shop's")
 @json_option
 def buy(
     category: str,
@@ -273,6 +273,7 @@ def buy(
     parts: Sequence[str],
     apart_min: float,
     source: Path | None,
+    books: Path | None,
     as_json: bool,
 ) -> None:
     """Find the most to pay for a thing of this CATEGORY.
@@ -284,7 +285,7 @@ def buy(
     from flipkit.money import read_cents, read_ppm
     from flipkit.units import read_weight
 
-    knowledge = read_knowledge(source or newest_knowledge(Path(PACKS)))
+    knowledge = read_knowledge(source or newest_knowledge(books))
     answer = buying_answer(
         knowledge,
         category,

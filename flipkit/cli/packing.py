@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from flipkit.cli.answers import BOOKS, day_of, json_option, refuse, say, settings_of, settings_option, told
-from flipkit.cli.prices import books_option, on_option
+from flipkit.cli.prices import on_option, rules_of_books
 from flipkit.errors import PackError
 
 
@@ -38,7 +38,7 @@ from flipkit.errors import PackError
 @click.option("--trials", is_flag=True, help="Also try other cushioning and other wages.")
 @click.option("--drawing", type=BOOKS, help="Write drawings of where to cut and fold into this HTML file.")
 @settings_option
-@books_option
+@rules_of_books
 @on_option
 @json_option
 def packing(
@@ -86,7 +86,7 @@ def packing(
         card=card or "",
         stock_file=stock_file,
         settings=settings_of(settings),
-        learned_min=_learned_min(),
+        learned_min=_learned_min(books),
     )
     tried = parcel.trials() if trials else []
     told(parcel.answer(), as_json, lambda _: [*parcel.reading(), *parcel.padding_table(), *tried])
@@ -99,13 +99,12 @@ def packing(
         sys.exit(2)
 
 
-def _learned_min() -> dict[str, float]:
+def _learned_min(books: Path | None) -> dict[str, float]:
     """Minutes of packing by size class, as the newest report learned them; none where there is no report."""
     from flipkit.analysis.knowledge_file import newest_knowledge, read_knowledge
-    from flipkit.cli.buying import PACKS
 
     try:
-        knowledge = read_knowledge(newest_knowledge(Path(PACKS)))
+        knowledge = read_knowledge(newest_knowledge(books))
     except PackError:
         return {}
     from flipkit.analysis.max_bid import SHOP

@@ -10,7 +10,20 @@ from typing import Any
 
 import click
 
-from flipkit.cli.answers import BOOKS, Voice, columns, day_of, json_option, rules_folder, told, voice_of
+from flipkit.cli.answers import (
+    BOOKS,
+    Voice,
+    books_option,
+    columns,
+    day_of,
+    json_option,
+    own_table,
+    refuse,
+    rules_folder,
+    say,
+    told,
+    voice_of,
+)
 
 # The answers about charges as lines of text.
 
@@ -125,7 +138,14 @@ def fee_words(answer: dict[str, Any], voice: Voice) -> list[str]:
         ]
         lines += columns([*rows, ["  total fees", voice.money(venue["total_cents"])]])
     lines += [f"{venue['venue']} is left out: {venue['why']}" for venue in answer["left_out"]]
-    return lines or ["No venue has a fee schedule for that day."]
+    return lines
+
+
+def _venues_told(answer: dict[str, Any], voice: Voice, books: Path | None, as_json: bool) -> None:
+    """Print what venues take; without any, say where a fee schedule goes."""
+    if not (answer["venues"] or answer["left_out"]):
+        refuse(f"no venue has a fee schedule: {own_table(books, 'fees')}")
+    told(answer, as_json, functools.partial(fee_words, voice=voice))
 
 
 def offer_words(answer: dict[str, Any]) -> list[str]:
@@ -256,7 +276,7 @@ def protection_words(answer: dict[str, Any], voice: Voice) -> list[str]:
 
 Command = Callable[..., None]
 
-books_option = click.option("--books", type=BOOKS, help="Books whose rules to use; by default the demo shop's.")
+rules_of_books = books_option("the demo shop's rules")
 on_option = click.option("--on", "on_text", default="", metavar="DATE", help="Day to answer for; by default today.")
 
 
@@ -269,7 +289,7 @@ on_option = click.option("--on", "on_text", default="", metavar="DATE", help="Da
 @click.option("--trim", metavar="LENGTH", help="Most to trim off a side; by default 2in or 5cm, 0 for none.")
 @click.option("--declared", default="0", metavar="AMOUNT", help="Value that you declare.")
 @click.option("--signature", is_flag=True, help="The receiver must sign.")
-@books_option
+@rules_of_books
 @on_option
 @json_option
 def parcel(
@@ -313,6 +333,8 @@ def parcel(
         signature=signature,
     )
     told(answer, as_json, functools.partial(parcel_words, voice=voice))
+    if not any(carrier.get("cards") for carrier in answer["carriers"]):
+        say(f"No rate card, so no price of a label: {own_table(books, 'rate_cards')}", err=True)
 
 
 def _sale_options(command: Command) -> Command:
@@ -327,7 +349,7 @@ def _sale_options(command: Command) -> Command:
         click.option("--level", "seller_level", metavar="WORD", help="Your seller level, in the venue's words."),
         click.option("--days", "days_listed", type=click.IntRange(min=0), help="Days listed, for listing fees."),
         click.option("--tax", "tax", default="0 %", metavar="PERCENT", help="Sales tax that the venue collects."),
-        books_option,
+        rules_of_books,
         on_option,
         json_option,
     ):
@@ -348,11 +370,8 @@ def fees(price: str, as_json: bool, **options: Any) -> None:
 
     voice = voice_of(options["books"])
     asked = _sale(voice, **options)
-    told(
-        fees_answer(goods_cents=read_cents(price, name="price", currency=voice.currency), **asked),
-        as_json,
-        functools.partial(fee_words, voice=voice),
-    )
+    answer = fees_answer(goods_cents=read_cents(price, name="price", currency=voice.currency), **asked)
+    _venues_told(answer, voice, options["books"], as_json)
 
 
 @click.command("net-price")
@@ -368,30 +387,29 @@ def net_price(net: str, as_json: bool, **options: Any) -> None:
 
     voice = voice_of(options["books"])
     asked = _sale(voice, **options)
-    told(
-        price_answer(net_cents=read_cents(net, name="net", currency=voice.currency), **asked),
-        as_json,
-        functools.partial(fee_words, voice=voice),
-    )
+    answer = price_answer(net_cents=read_cents(net, name="net", currency=voice.currency), **asked)
+    _venues_told(answer, voice, options["books"], as_json)
 
 
 @click.command()
 @click.argument("item")
 @click.argument("amount", required=False)
-@click.option("--from", "source", type=BOOKS, help="A pack or its stock.json; by default the newest pack.")
+@click.option(
+    "--from", "source", type=BOOKS, help="A pack or its stock.json; by default the newest pack of your books."
+)
+@books_option("the demo shop's")
 @on_option
 @json_option
-def offer(item: str, amount: str | None, source: Path | None, on_text: str, as_json: bool) -> None:
+def offer(item: str, amount: str | None, source: Path | None, books: Path | None, on_text: str, as_json: bool) -> None:
     """Say whether to take an offer, counter it or wait; without an AMOUNT, show the plan for the item.
 
     Example: flipkit offer A-0042 45
     """
     from flipkit.analysis.knowledge_file import PLANS, newest_knowledge, read_plans
     from flipkit.analysis.offers import offer_answer
-    from flipkit.cli.buying import PACKS
     from flipkit.money import read_cents
 
-    plans = read_plans(source or newest_knowledge(Path(PACKS), PLANS))
+    plans = read_plans(source or newest_knowledge(books, PLANS))
     cents = None if amount is None else read_cents(amount, name="offer", currency=plans["currency"])
     told(offer_answer(plans, item, cents, on=day_of(on_text)), as_json, offer_words)
 
@@ -408,7 +426,7 @@ def offer(item: str, amount: str | None, source: Path | None, on_text: str, as_j
     help="Share of the losses that a signature prevents.",
 )
 @click.option("--card", "cards", multiple=True, metavar="NAME", help="Use only this rate card; repeatable.")
-@books_option
+@rules_of_books
 @on_option
 @json_option
 def protect(
@@ -439,6 +457,8 @@ def protect(
         signature_stops_ppm=read_ppm(signature_stops, name="--signature-stops"),
         cards=cards,
     )
+    if not answer["cards"]:
+        refuse(f"no rate card has a fee for that: {own_table(books, 'rate_cards')}")
     told(answer, as_json, functools.partial(protection_words, voice=voice))
 
 

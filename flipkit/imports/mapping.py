@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 import tomllib
 from collections.abc import Iterable
 from collections.abc import Mapping as Answers
@@ -230,7 +231,7 @@ class Question:
             return f"{self.text} Say {self.option}"
         ways = []
         for choice in self.choices:
-            typed = choice.typed or choice.value
+            typed = choice.typed or (shlex.quote(choice.value) if " " in choice.value else choice.value)
             way = typed if typed.startswith("--") else f"{self.option} {typed}"
             ways.append(f"{way} ({choice.meaning})" if choice.meaning else way)
         return f"{self.text} Say {' or '.join(ways)}"

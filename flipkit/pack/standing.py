@@ -14,11 +14,9 @@ from typing import Final
 import pandas as pd
 
 from flipkit.analysis.forecasts import kept_forecasts, record_folder
-from flipkit.paths import demo_folder, notebooks_folder
+from flipkit.paths import demo_folder, notebooks_folder, packs_folder
 from flipkit.reports.study import AskedStudy, Study, asked_study
 
-#: Where packs go, below the folder that the command was started in.
-PACKS: Final = "packs"
 #: Name of the manifest's file in a pack, and of the pack as an archive.
 FILE: Final = "run.json"
 ARCHIVE: Final = "pack.zip"
@@ -37,7 +35,7 @@ def standing_pack(
 ) -> Path | None:
     """The pack that is asked for, where it is whole and would come out the same."""
     asked = asked_study((books or demo_folder()).resolve(), month=month, as_of=as_of, settings=settings)
-    folder = out or Path(PACKS, asked.month)
+    folder = out or packs_folder(books) / asked.month
     try:
         told = json.loads((folder / FILE).read_text(encoding="utf-8"))
         same = told["made_from"] == made_from(asked, categories, folder) and told["versions"] == versions()
