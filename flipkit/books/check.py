@@ -423,6 +423,9 @@ def _waiting(books: Books) -> list[Statement]:
         found.append(
             Statement(False, text, "listed_on and list_price of everything that you list", 3.0 * lacking / len(items))
         )
+    if items["list_price_cents"].isna().all() and books.comparables.empty:
+        text = "what to ask, what to pay and what to mark down: no list_price and no comparables"
+        found.append(Statement(False, text, "list_price, what you first ask for each thing", 5.0))
     if listed.any() and not waiting.any() and len(items) > 5:
         text = "whether things sell at all: no unsold item is in the books"
         found.append(Statement(False, text, "unsold items too, or every figure looks too good", 6.0))
