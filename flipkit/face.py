@@ -22,7 +22,7 @@ from flipkit.money import read_cents, read_ppm, show_cents
 from flipkit.units import in_unit, is_quantity, read_flag, read_length, read_minutes, read_weight, unit_registry
 
 if TYPE_CHECKING:
-    from flipkit.cli.answers import Voice
+    from flipkit.reports.answers import Voice
     from flipkit.reports.study import Study
     from flipkit.rules.tables import Rules
 
@@ -264,7 +264,7 @@ def _assumed(books: Shop, settings: str = "") -> Assumptions:
 
 def _voice(books: Shop) -> Voice:
     """How the shop that is asked about says money and measures; the demo shop where none is named."""
-    from flipkit.cli.answers import Voice, voice_of
+    from flipkit.reports.answers import Voice, voice_of
 
     if not isinstance(books, str | Path):
         return Voice(books.currency, books.measures)
@@ -580,7 +580,7 @@ def parcel(
     >>> parcel("24x18x12 in", "9 lb", zone="4", carrier="post", on="2026-09-03").frame["billable_lb"].tolist()
     [38.0]
     """
-    from flipkit.cli.prices import parcel_words
+    from flipkit.reports.answers import parcel_words
     from flipkit.rules.parcel_advice import parcel_answer
 
     given = _gather(**_sides(sides, None, None), weight_lb=(weight, _pounds)).columns
@@ -964,7 +964,7 @@ def highest_price(
     [6000]
     """
     from flipkit.analysis.max_bid import buying_answer
-    from flipkit.cli.buying import buying_words
+    from flipkit.reports.answers import buying_words
     from flipkit.reports.study import open_study
 
     asked = _gather(

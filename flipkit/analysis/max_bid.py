@@ -7,7 +7,7 @@ import difflib
 import functools
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from functools import partial
 from typing import Any, NamedTuple
 
@@ -81,7 +81,6 @@ class Terms:
     week_cents: float
     before_min: float
     sale_min: float
-    week_min: float
     volume_cuft: float  # [cu ft]
 
     def net_cents(self, price: Floats) -> Floats:
@@ -224,10 +223,7 @@ class Answer:
 
 
 def highest_price(asked: Question, ways: Ways | None = None) -> Answer:
-    """The most to pay for a thing priced in the best of some ways; without any, as the seller prices now.
-
-    See ``answer``, which makes the question from what the shop knows.
-    """
+    """The most to pay for a thing priced in the best of some ways; without any, as the seller prices now."""
     ways = asked.habits if ways is None else ways
     found = _Course(asked, ways)
     target = found.for_target
@@ -257,10 +253,7 @@ def most_to_pay(asked: Question) -> int:
 
 
 def best_price(asked: Question) -> Answer:
-    """The most to pay for a thing priced in the best of every way that the books support, the seller's own among them.
-
-    See ``tests/analysis/test_buying.py``.
-    """
+    """The most to pay for a thing priced in the best way that the books support, the seller's own among them."""
     return _most(map(partial(highest_price, asked), (None, considered_ways(asked.grid.high, asked.demand.weeks))))
 
 
@@ -332,7 +325,6 @@ class _Course:
         self.minutes = (
             terms.before_min
             + terms.sale_min * (1 - self.unsold)
-            + terms.week_min * self.weeks
             + asked.change_min * (self.still[:, 1:-1] * moved).sum(axis=1)
         )
         self.factor = 1 + asked.money_rate * self.weeks / 52 - asked.salvage * self.unsold
@@ -434,20 +426,8 @@ def _normal(nodes: int) -> tuple[Floats, Floats]:
 # What the highest price worth paying hangs on, and whether a thing is worth more in parts.
 
 
-class Driver(NamedTuple):
-    """One input moved down and up, and the highest price then. [cents]"""
-
-    name: str
-    moved: str
-    low_cents: int
-    high_cents: int
-
-
-def drivers(asked: Question) -> list[Driver]:
-    """What the highest price hangs on: each input moved down and up, the widest first.
-
-    See ``tests/analysis/test_buying.py``.
-    """
+def drivers(asked: Question) -> list[dict[str, Any]]:
+    """What the highest price hangs on: each input moved down and up, the widest first."""
     terms = asked.terms
     price = max(asked.price_error, 0.05)
     pace = max(asked.pace_error, 0.2)
@@ -500,45 +480,29 @@ def drivers(asked: Question) -> list[Driver]:
             replace(asked, target_cents=asked.target_cents * 0.75),
         ),
     )
-    found = [Driver(name, how, most_to_pay(low), most_to_pay(high)) for name, how, low, high in pairs]
-    return sorted(found, key=lambda one: one.low_cents - one.high_cents)
+    names = ("input", "moved", "highest_at_first_cents", "highest_at_second_cents")
+    found = [(name, how, most_to_pay(low), most_to_pay(high)) for name, how, low, high in pairs]
+    return [dict(zip(names, one, strict=True)) for one in sorted(found, key=lambda one: one[2] - one[3])]
 
 
-class PartOut(NamedTuple):
-    """Keeping a thing whole against selling its parts."""
-
-    whole: Answer
-    parts: tuple[Answer, ...]
-    whole_cents: int
-    parts_cents: int
-    better: str
-
-
-def part_out(whole: Question, parts: Sequence[Question], *, apart_min: float = 0.0) -> PartOut:
-    """Whether a thing is worth more whole or in parts: which way allows to pay more for the target.
-
-    Finding it, its trip and taking it apart count once for the parts together.
-
-    See ``tests/analysis/test_buying.py``.
-    """
+def part_out(whole: Question, parts: Sequence[Question], *, apart_min: float = 0.0) -> dict[str, Any]:
+    """Whether a thing is worth more whole or in parts: which way allows to pay more for the target."""
     if not parts:
         raise AssumptionError("parts", need="at least one", got=0)
-    kept = highest_price(whole)
-    found = tuple(highest_price(replace(part, terms=replace(part.terms, before_cents=0.0))) for part in parts)
+    kept = highest_price(whole).for_target_cents
+    # Finding it, its trip and taking it apart count once for the parts together.
+    found = (highest_price(replace(part, terms=replace(part.terms, before_cents=0.0))) for part in parts)
     total = sum(one.for_target_cents for one in found) - whole.terms.before_cents - whole.target_cents / 60 * apart_min
-    return PartOut(
-        kept, found, kept.for_target_cents, round(total), "parts" if total > kept.for_target_cents else "whole"
-    )
+    return {
+        "better": "parts" if total > kept else "whole",
+        "whole_for_target_cents": kept,
+        "parts_for_target_cents": round(total),
+        "apart_min": apart_min,
+    }
 
 
 def turning_price(asked: Question, cost_cents: float, *, steps: int = 14) -> float | None:
-    """What like things must sell for that a cost is just the highest price.
-
-    With ``comparables.more_comparables`` it says how many more comparables would change the
-    decision.
-
-    See ``tests/analysis/test_buying.py``.
-    """
+    """What like things must sell for that a cost is just the highest price."""
 
     def worth(factor: float) -> bool:
         return most_to_pay(replace(asked, typical_cents=asked.typical_cents * factor)) >= cost_cents
@@ -565,13 +529,12 @@ _AGAIN = "run 'flipkit report' again"
 SHOP = "whole shop"
 #: The size classes from the smallest up; a thing too heavy for one belongs to a later one.
 _SIZES = ("small", "medium", "bulky", "oversize")
+#: What the knowledge says by size class of the terms.
+_TAKES = [one.name for one in fields(Terms) if not one.name.startswith("fee_")]
 
 
 def answer(knowledge: Mapping[str, Any], category: str, **known: Any) -> Answer:
-    """The most to pay for a thing by a seller who prices as now, from what the shop knows.
-
-    See ``tests/analysis/test_buying.py``.
-    """
+    """The most to pay for a thing by a seller who prices as now, from what the shop knows."""
     return highest_price(question(knowledge, category, **known))
 
 
@@ -581,8 +544,6 @@ def recommended(
     """The most to pay by a seller who prices in the way and sells at the venue that allow most.
 
     With ``own_venues`` it is sold where such things are sold now, and priced otherwise alone.
-
-    See ``tests/analysis/test_buying.py``.
     """
     kind = knowledge["categories"].get(category) or knowledge["categories"][SHOP]
     found = []
@@ -607,10 +568,7 @@ def question(
     target_cents: float | None = None,
     loss_limit: float | None = None,
 ) -> Question:
-    """A question about a thing from what the shop knows; without a venue it sells as such things do now.
-
-    See ``tests/analysis/test_buying.py``.
-    """
+    """A question about a thing from what the shop knows; without a venue it sells as such things do now."""
     kind = knowledge["categories"].get(category) or knowledge["categories"][SHOP]
     wishes = knowledge["wishes"]
     if price_cents is not None and not price_cents > 0:
@@ -697,15 +655,12 @@ def _terms(
         for terms in each.values():
             terms["at_sale_cents"] += terms["pound_cents"] * (weight_lb - terms["weight_lb"])
         chosen = last
-    most_of = {name: max(terms[name] for terms in each.values()) for name in next(iter(each.values()))}
-    for name in ("weight_lb", "pound_cents", "collected", "pack_min"):
-        most_of.pop(name, None)
-    posting = most_of.pop("post_min")
+    most_of = {name: max(terms[name] for terms in each.values()) for name in _TAKES}
     if at_sale_cents is not None:
         most_of["at_sale_cents"] = float(at_sale_cents)
     # What is collected has no label and hardly any packing.
     most_of["at_sale_cents"] *= 1 - collected
-    most_of["sale_min"] -= collected * posting
+    most_of["sale_min"] -= collected * max(terms["post_min"] for terms in each.values())
     return chosen, Terms(tuple(knowledge["fee_price_cents"]), _fees(knowledge, kind, venue, collected), **most_of)
 
 
@@ -745,10 +700,7 @@ def _places(knowledge: Mapping[str, Any], kind: Mapping[str, Any], known: Mappin
 
 
 def venue_answers(knowledge: Mapping[str, Any], category: str, **known: Any) -> dict[str, Answer]:
-    """The same thing at each venue, local ones included: which allows to pay most for it.
-
-    See ``tests/analysis/test_buying.py``.
-    """
+    """The same thing at each venue, local ones included: which allows to pay most for it."""
     kind = knowledge["categories"].get(category) or knowledge["categories"][SHOP]
     places = _places(knowledge, kind, known)
     found = {venue: answer(knowledge, category, venue=venue, **known) for venue in places}
@@ -756,47 +708,38 @@ def venue_answers(knowledge: Mapping[str, Any], category: str, **known: Any) -> 
     return dict(sorted(found.items(), key=lambda pair: (-pair[1].highest_cents, -pair[1].for_target_cents)))
 
 
-def pocket_table(
-    knowledge: Mapping[str, Any], *, categories: Sequence[str] | None = None, least_share: float = 0.1
-) -> list[dict[str, Any]]:
-    """The highest price by category, size class and each kind's own low, usual and high sale price.
-
-    See ``tests/analysis/test_buying.py``.
-    """
-    names = [name for name in knowledge["categories"] if name != SHOP] if categories is None else list(categories)
+def pocket_table(knowledge: Mapping[str, Any], *, categories: Sequence[str] | None = None) -> list[dict[str, Any]]:
+    """The highest price by category, size class and each kind's own low, usual and high sale price."""
     rows = []
-    for name in names:
+    for name in [name for name in knowledge["categories"] if name != SHOP] if categories is None else categories:
         kind = knowledge["categories"][name]
-        for size in usual_sizes(kind, least_share):
+        for size in usual_sizes(kind):
             rule = aisle_rule(knowledge, name, size=size)
             for which, price in zip(PRICES, kind["prices_cents"], strict=True):
-                found = answer(knowledge, name, price_cents=price, size=size)
                 rows.append(
                     {
                         "category": name,
                         "size_class": size,
                         "which": which,
                         "price_cents": int(price),
-                        "highest_cents": found.highest_cents,
-                        "binding": found.binding,
-                        "sold_share": found.sold_share,
-                        "weeks": found.weeks,
-                        "list_cents": found.list_cents,
+                        "highest_cents": most_to_pay(question(knowledge, name, price_cents=price, size=size)),
                         "rule": rule,
                     }
                 )
     return rows
 
 
-def usual_sizes(kind: Mapping[str, Any], least_share: float = 0.1) -> list[str]:
+def usual_sizes(kind: Mapping[str, Any]) -> list[str]:
     """The size classes into which enough of a kind pack.
 
     >>> usual_sizes({"size_shares": {"medium": 0.93, "small": 0.07}, "size": "medium"})
     ['medium']
     """
-    return [size for size, share in kind["size_shares"].items() if share >= least_share] or [kind["size"]]
+    return [size for size, share in kind["size_shares"].items() if share >= _USUAL_SIZE] or [kind["size"]]
 
 
+#: The share of a kind that packs into a usual size class of it.
+_USUAL_SIZE = 0.1
 #: A kind's own sale prices for the pocket sheet: one in ten sold for less than the low one, one in ten for more than
 #: the high one.
 PRICES = ("low", "usual", "high")
@@ -829,10 +772,7 @@ class AisleRule(NamedTuple):
 
 
 def aisle_rule(knowledge: Mapping[str, Any], category: str, *, size: str = "") -> AisleRule:
-    """The straight line nearest to the highest prices over the kind's own sale prices, in whole percents and dollars.
-
-    See ``tests/analysis/test_buying.py``.
-    """
+    """The line nearest to the highest prices over the kind's own sale prices, in whole percents and dollars."""
     low, _, high = knowledge["categories"][category]["prices_cents"]
     asked = question(knowledge, category, price_cents=max(high, 100), size=size)
     begins = turning_price(asked, _WITHIN_CENTS, steps=_RULE_TURNS)
@@ -874,10 +814,7 @@ def buying_answer(
     venue: str = "",
     **known: Any,
 ) -> dict[str, Any]:
-    """The most to pay for a thing, with everything that the question in the aisle asks.
-
-    See ``tests/test_cli_buying.py``.
-    """
+    """The most to pay for a thing, with everything that the question in the aisle asks."""
     if not category.strip():
         raise AssumptionError("category", need="the kind of thing, such as lamps", got=category)
     if cost_cents is not None and cost_cents < 0:
@@ -908,32 +845,28 @@ def buying_answer(
         **({"usual_cents": round(kind["typical_cents"])} if kind["typical_cents"] else {}),
         **_comparables(asked, compared, known.get("weights")),
         "guess_is_far": _guess_is_far(kind, guess),
-        **_figures(found, asked),
+        "for_target_low_cents": round(found.likely.low_cents),
+        "for_target_high_cents": round(found.likely.high_cents),
+        "target_cents_per_hour": round(asked.target_cents),
+        "loss_limit_share": asked.loss_limit,
+        "loss_from_cents": round(asked.loss_from_cents),
+        "at_sale_cents": round(asked.terms.at_sale_cents),
+        **_course(found),
         "recommended": {
             "venue": best.venue,
             "collected": best.venue in knowledge["collected"],
-            "highest_cents": best.highest_cents,
-            "for_target_cents": best.for_target_cents,
-            "for_loss_cents": best.for_loss_cents,
-            "binding": best.binding,
             **_course(best),
         },
-        "drivers": [
-            {
-                "input": one.name,
-                "moved": one.moved,
-                "highest_at_first_cents": one.low_cents,
-                "highest_at_second_cents": one.high_cents,
-            }
-            for one in drivers(asked)
-        ],
+        "drivers": drivers(asked),
         "venues": _venues(knowledge, name, venue or kind["venue"], known),
         "fee_step": fee_step(knowledge, kind, venue),
     }
     if cost_cents is not None:
         answer["at_cost"] = _at_cost(asked, found, best, cost_cents)
     if parts_cents:
-        answer["parts"] = _parts(knowledge, name, asked, parts_cents, apart_min, venue, known)
+        wishes = {key: known[key] for key in ("size", "target_cents", "loss_limit") if known.get(key) is not None}
+        pieces = [question(knowledge, name, price_cents=price, venue=venue, **wishes) for price in parts_cents]
+        answer["parts"] = part_out(asked, pieces, apart_min=apart_min) | {"part_cents": list(parts_cents)}
     return answer
 
 
@@ -977,26 +910,13 @@ def sales_compared(
     return {"comparables_cents": prices, "weights": weights.tolist()}
 
 
-def _figures(found: Answer, asked: Question) -> dict[str, Any]:
-    """The price and its reasons."""
+def _course(found: Answer) -> dict[str, Any]:
+    """The price, how a thing is listed and what comes of it."""
     return {
         "highest_cents": found.highest_cents,
         "for_target_cents": found.for_target_cents,
-        "for_target_low_cents": round(found.likely.low_cents),
-        "for_target_high_cents": round(found.likely.high_cents),
         "for_loss_cents": found.for_loss_cents,
         "binding": found.binding,
-        "target_cents_per_hour": round(asked.target_cents),
-        "loss_limit_share": asked.loss_limit,
-        "loss_from_cents": round(asked.loss_from_cents),
-        "at_sale_cents": round(asked.terms.at_sale_cents),
-        **_course(found),
-    }
-
-
-def _course(found: Answer) -> dict[str, Any]:
-    """How a thing is listed and what comes of it."""
-    return {
         "sold_share": round(found.sold_share, 4),
         "expected_weeks": round(found.weeks, 2),
         "owner_min": round(found.owner_min, 1),
@@ -1035,19 +955,15 @@ def _guess_is_far(kind: Mapping[str, Any], guess: float | None) -> bool:
 
 def _venues(knowledge: Mapping[str, Any], name: str, own: str, known: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Each venue, the one that allows to pay most first."""
-    every = venue_answers(knowledge, name, **known)
+    kept = ("for_target_cents", "highest_cents", "sold_share", "expected_weeks", "list_cents")
     return [
         {
             "venue": place,
             "collected": place in knowledge["collected"],
             "asked": place == own,
-            "for_target_cents": one.for_target_cents,
-            "highest_cents": one.highest_cents,
-            "sold_share": round(one.sold_share, 4),
-            "expected_weeks": round(one.weeks, 2),
-            "list_cents": one.list_cents,
+            **{name: figure for name, figure in _course(one).items() if name in kept},
         }
-        for place, one in every.items()
+        for place, one in venue_answers(knowledge, name, **known).items()
     ]
 
 
@@ -1072,25 +988,3 @@ def _at_cost(asked: Question, found: Answer, best: Answer, cost_cents: int) -> d
         )
         judged["more_comparables_chance_share"] = _WORTH_LOOKING
     return judged
-
-
-def _parts(
-    knowledge: Mapping[str, Any],
-    name: str,
-    asked: Question,
-    parts_cents: Sequence[int],
-    apart_min: float,
-    venue: str,
-    known: Mapping[str, Any],
-) -> dict[str, Any]:
-    """Kept whole or sold in parts."""
-    wishes = {key: known[key] for key in ("size", "target_cents", "loss_limit") if known.get(key) is not None}
-    pieces = [question(knowledge, name, price_cents=price, venue=venue, **wishes) for price in parts_cents]
-    both = part_out(asked, pieces, apart_min=apart_min)
-    return {
-        "better": both.better,
-        "whole_for_target_cents": both.whole_cents,
-        "parts_for_target_cents": both.parts_cents,
-        "apart_min": apart_min,
-        "part_cents": list(parts_cents),
-    }

@@ -260,11 +260,11 @@ class _Group:
     def _worth_waiting(self, at: Ints, event: Ints, course: _Course) -> Ints:
         """The fewest weeks after which what is still unsold would bring less than what a longer wait is to bring."""
         ends, paths = course.longest.copy(), course.paths
-        worth = self._outcome(at, event, self.then, course)[4]
+        worth = self._outcome(at, event, self.then, course)[3]
         for weeks in PATIENCE_WEEKS[::-1]:
             some = (weeks < course.longest) & (weeks >= _LEAST_WEEKS)
             stopped = _cut_off(paths, weeks)
-            sold, _, _, _, less = self._outcome(at, event, self.then, replace(course, paths=stopped))
+            sold, _, _, less = self._outcome(at, event, self.then, replace(course, paths=stopped))
             more = (worth - less) / np.maximum(1 - sold, 1e-9)
             ends = np.where(some & (more < self.least_cents), weeks, ends)
         return ends
@@ -344,13 +344,13 @@ class _Group:
 
     def _expected(self, at: Ints, listed: bool, course: _Course) -> tuple[Floats, Floats, Floats, Floats]:
         """Chance of a sale, minutes, money before hours, and worth of a course from today on."""
-        sold, changes, waited, takings, worth = self._outcome(at, self.dates.week[self.rows[at]], self.now, course)
+        sold, changes, takings, worth = self._outcome(at, self.dates.week[self.rows[at]], self.now, course)
         terms, before = self.one.terms, 0.0 if listed else self.listing_min
-        minutes = terms.sale_min * sold + self.one.change_min * changes + terms.week_min * waited + before
+        minutes = terms.sale_min * sold + self.one.change_min * changes + before
         return sold, minutes, takings + self._minute * terms.sale_min * sold, worth - self._minute * before
 
     def _outcome(self, at: Ints, week: Ints, possible: Possible, course: _Course) -> Floats:
-        """Chance of a sale, changes, weeks, takings and worth of a course from a week on, all possibilities weighed."""
+        """Chance of a sale, changes, takings and worth of a course from a week on, all possibilities weighed."""
         weeks, possible = course.paths.place.shape[1], possible.rows(at)
         # The demand of the course itself ends with the longest wait; its path may end before.
         demand = self._demand(at, week, course.longest, weeks)
@@ -358,7 +358,7 @@ class _Group:
         for one in possible.moved(demand):
             seen = path_outcomes(course.paths.place, course.paths.lowest_offer_cents, one, course.table)
             worth = expected_value_cents(seen, self._settings(weeks), storage_cents=self._storage, end_cents=0.0)
-            found.append((seen.sold_share, seen.changes, seen.weeks, seen.takings_cents, worth))
+            found.append((seen.sold_share, seen.changes, seen.takings_cents, worth))
         return np.asarray(np.einsum("np,pkn->kn", possible.share, np.array(found)))
 
     @property
@@ -369,7 +369,7 @@ class _Group:
     @property
     def _storage(self) -> float:
         """What a week on the shelf costs a thing. [cents]"""
-        return self.one.storage_cents * self.one.terms.volume_cuft + self._minute * self.one.terms.week_min
+        return self.one.storage_cents * self.one.terms.volume_cuft
 
     def _settings(self, weeks: int) -> PriceSettings:
         keep = (1 + self.one.money_rate) ** (-1 / 52)

@@ -31,6 +31,7 @@ from flipkit.analysis.stock import room_price
 from flipkit.assumptions import SIZES, Assumptions
 from flipkit.books.read import Books
 from flipkit.books.schema import PICKUP
+from flipkit.economics.items import MONEY_LINES
 from flipkit.money import percentage
 from flipkit.rules.fees import order_fee_lines
 from flipkit.rules.parcels import size_class
@@ -82,12 +83,14 @@ class Known(Protocol):
         """The last day that is known."""
 
 
+#: What posting a sale takes, beside the venue's fees and the seller's work.
+_POSTED: Final = tuple(f"{line.name}_cents" for line in MONEY_LINES if line.at_sale)
 #: Columns of the items that knowledge is made of.
 _READ: Final = (
     "category", "size_class", "sold_on", "zone", "venue", "days_held", "days_listed", "volume_cuft", "weight_lb",
-    "overhead_cents", "listing_fee_cents", "trip_cents", "label_cents", "label_adjustment_cents", "protection_cents",
-    "materials_cents", "hired_cents", "shipping_charged_cents", "sold_price_cents", "refund_cents",
-    "expected_loss_cents", "refunded_fee_cents", *(f"{name}_min" for name in (*_BEFORE, *_AT_SALE, "returns")),
+    "overhead_cents", "listing_fee_cents", "trip_cents", "hired_cents", "shipping_charged_cents", "sold_price_cents",
+    "refund_cents", "expected_loss_cents", "refunded_fee_cents", *_POSTED,
+    *(f"{name}_min" for name in (*_BEFORE, *_AT_SALE, "returns")),
 )  # fmt: skip
 
 
@@ -315,7 +318,7 @@ def _terms(
         def minutes(part: pd.DataFrame, names: tuple[str, ...]) -> pd.Series:
             return part[[f"{name}_min" for name in names]].sum(axis=1)
 
-        at_sale = posted[["label_cents", "label_adjustment_cents", "protection_cents", "materials_cents"]].sum(axis=1)
+        at_sale = posted[list(_POSTED)].sum(axis=1)
         at_sale = at_sale + posted["hired_cents"] - posted["shipping_charged_cents"]
         label, material = held.by_size("label.assumed")[size], held.by_size("materials.assumed")[size]
         charged = posted["shipping_charged_cents"].sum() / max(float(posted["label_cents"].sum()), 1.0)
@@ -334,7 +337,6 @@ def _terms(
             "sale_min": pulled(
                 minutes(posted, (*_AT_SALE, "returns")), "sale_min", sum(assumed[name] for name in _AT_SALE)
             ),
-            "week_min": 0.0,
             "pack_min": pulled(minutes(posted, ("pack",)), "pack_min", assumed["pack"]),
             "post_min": pulled(minutes(posted, _POSTING), "post_min", sum(assumed[name] for name in _POSTING)),
             "volume_cuft": pulled(rows["volume_cuft"], "volume_cuft", _assumed_volume(size, held)),

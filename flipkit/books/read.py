@@ -585,20 +585,8 @@ def _shared(amounts: pd.Series, row: npt.NDArray[np.int64]) -> pd.Series:
 
 #: What an item's row says of each event, to be forgotten where the event lies ahead.
 _EVENTS = {
-    "listed_on": (),
-    "sold_on": (
-        "sold_price_cents",
-        "shipping_charged_cents",
-        "tax_paid_cents",
-        "fees_paid_cents",
-        "label_paid_cents",
-        "declared_value_cents",
-        "protection_paid_cents",
-        "label_adjustment_cents",
-        "materials_paid_cents",
-    ),
-    "returned_on": ("refund_cents", "fees_refunded_cents"),
-    "gone_on": (),
+    event: tuple(column.frame_name for column in schema.ITEMS.columns if column.known_on == event)
+    for event in ("listed_on", "sold_on", "returned_on", "gone_on")
 }
 _DATED = {
     "price_changes": "changed_on",

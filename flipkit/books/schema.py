@@ -5,6 +5,7 @@ The reader, the template folder and the documentation are made from this module.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from typing import Literal
 
@@ -43,6 +44,8 @@ class Column:
     choices: tuple[str, ...] = ()
     default: str = ""
     example: str = ""
+    #: The column of the day before which it is not known; empty for what is known from the first.
+    known_on: str = ""
 
     @property
     def frame_name(self) -> str:
@@ -82,6 +85,10 @@ class Table:
 def _c(name: str, kind: Kind | RareKind, meaning: str, example: str = "", **more: object) -> Column:
     return Column(name, kind, meaning, example=example, **more)  # type: ignore[arg-type]
 
+
+#: Columns of a sale and of a return: what the books held before that day does not tell them.
+_of_sale = functools.partial(_c, known_on="sold_on")
+_of_return = functools.partial(_c, known_on="returned_on")
 
 ITEMS = Table(
     "items",
@@ -123,27 +130,29 @@ ITEMS = Table(
         _c("listed_on", "date", "the day it was first put up for sale", "2026-03-14"),
         _c("list_price", "money", "what was first asked", "85.00"),
         _c("sold_on", "date", "the day it sold; blank while unsold", "2026-04-02"),
-        _c("sold_price", "money", "what the buyer paid for the goods alone, before tax and shipping", "78.00"),
-        _c("shipping_charged", "money", "what the buyer paid for shipping", "24.00"),
+        _of_sale("sold_price", "money", "what the buyer paid for the goods alone, before tax and shipping", "78.00"),
+        _of_sale("shipping_charged", "money", "what the buyer paid for shipping", "24.00"),
         _c("venue", "text", "where it is listed or was sold; names a fee schedule", "riverside"),
         _c("zone", "text", f"postal zone of the buyer, or {PICKUP} when the buyer collects it", "4"),
         _c("order_id", "id", "the order that sold it; items of one order share a parcel", "1042"),
-        _c("tax_paid", "money", "sales tax that the buyer paid on top; some fees are taken of it too", "6.20"),
-        _c(
+        _of_sale("tax_paid", "money", "sales tax that the buyer paid on top; some fees are taken of it too", "6.20"),
+        _of_sale(
             "fees_paid", "money", "fees of the venue for this sale, as charged; listing fees are counted apart", "11.40"
         ),
-        _c("fees_refunded", "money", "fees that the venue gave back with a refund", "9.10"),
-        _c("label_paid", "money", "what the shipping label cost, with any protection that stands in it", "22.15"),
-        _c(
+        _of_return("fees_refunded", "money", "fees that the venue gave back with a refund", "9.10"),
+        _of_sale("label_paid", "money", "what the shipping label cost, with any protection that stands in it", "22.15"),
+        _of_sale(
             "declared_value",
             "money",
             "what the parcel was declared to be worth; prices its protection where the label is not recorded",
             "150.00",
         ),
-        _c("protection_paid", "money", "declared value and signature, where they were paid beside the label", "3.45"),
-        _c("label_adjustment", "signed money", "a later charge by the carrier, or minus a later credit", "3.10"),
-        _c("materials_paid", "money", "carton, cushioning and tape for this parcel", "2.80"),
-        _c("refund", "money", "given back to the buyer", "10.00"),
+        _of_sale(
+            "protection_paid", "money", "declared value and signature, where they were paid beside the label", "3.45"
+        ),
+        _of_sale("label_adjustment", "signed money", "a later charge by the carrier, or minus a later credit", "3.10"),
+        _of_sale("materials_paid", "money", "carton, cushioning and tape for this parcel", "2.80"),
+        _of_return("refund", "money", "given back to the buyer", "10.00"),
         _c("returned_on", "date", "the day it came back", "2026-04-20"),
         _c("gone_on", "date", "the day it left the stock without a sale", "2026-09-01"),
         _c("gone_how", "choice", "how it left", "donated", choices=("donated", "scrapped", "kept")),

@@ -131,6 +131,10 @@ def _items_dates(items: pd.DataFrame, findings: Findings) -> None:
         findings.stop(row, "gone_on", found, "one end for each item", mend)
 
 
+#: Money of a sale that may stand on an unsold item too, or is looked at apart.
+_UNSOLD_TOO = ("sold_price", "shipping_charged", "declared_value", "materials_paid")
+
+
 def _items_sale(items: pd.DataFrame, findings: Findings) -> None:
     sold = items["sold_on"].notna() | items["row"].isin(findings.told("sold_on"))
     for _, row in _rows(items, sold & items["sold_price_cents"].isna()):
@@ -140,12 +144,11 @@ def _items_sale(items: pd.DataFrame, findings: Findings) -> None:
         findings.stop(row, "sold_on", found, "the day of the sale", "fill in sold_on, or empty sold_price")
     for _, row in _rows(items, ~sold & items["returned_on"].notna()):
         findings.stop(row, "returned_on", "a return without a sale", "sold_on and sold_price", "fill them in")
-    paid = ("refund", "tax_paid", "fees_paid", "fees_refunded", "label_paid", "label_adjustment", "protection_paid")
-    for column in (f"{name}_cents" for name in paid):
-        name = column.removesuffix("_cents")
-        for i, row in _rows(items, ~sold & (items[column].fillna(0) != 0)):
-            found = f"{name} {_money(items.at[i, column])} on an unsold item"
-            findings.note(row, name, found, "a sale that it belongs to", "fill in sold_on, or empty it")
+    for one in schema.ITEMS.columns:
+        if one.known_on and one.name not in _UNSOLD_TOO:
+            for i, row in _rows(items, ~sold & (items[one.frame_name].fillna(0) != 0)):
+                found = f"{one.name} {_money(items.at[i, one.frame_name])} on an unsold item"
+                findings.note(row, one.name, found, "a sale that it belongs to", "fill in sold_on, or empty it")
     gross = items["sold_price_cents"].fillna(0) + items["shipping_charged_cents"].fillna(0)
     for i, row in _rows(items, sold & (items["refund_cents"].fillna(0) > gross)):
         found = f"refund {_money(items.at[i, 'refund_cents'])} of {_money(gross[i])}"

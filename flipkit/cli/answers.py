@@ -9,14 +9,13 @@ import os
 import sys
 import unicodedata
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
 if TYPE_CHECKING:
-    from flipkit.units import Measures
+    pass
 
 BOOKS = click.Path(path_type=Path)
 
@@ -86,30 +85,6 @@ def _shown(character: str) -> str:
     return json.dumps(character)[1:-1] if character != "\x7f" else "\\u007f"
 
 
-@dataclass(frozen=True)
-class Voice:
-    """How a shop says money and measures."""
-
-    currency: str
-    measures: Measures
-
-    def money(self, cents: int) -> str:
-        """An amount in the shop's currency."""
-        from flipkit.money import show_cents
-
-        return show_cents(cents, currency=self.currency)
-
-
-def voice_of(books: Path | None) -> Voice:
-    """The voice of some books; dollars, inches and pounds where none are named."""
-    from flipkit.books.cells import Units
-    from flipkit.books.record import units_of
-    from flipkit.units import Measures
-
-    units = units_of(books) if books is not None and books.exists() else Units()
-    return Voice(units.currency, Measures(units.length, units.weight))
-
-
 def refuse(text: str) -> NoReturn:
     """End the command with one line on standard error and status 2."""
     say(f"flipkit: {text}", err=True)
@@ -161,21 +136,3 @@ def told(answer: dict[str, Any], as_json: bool, words: Callable[[dict[str, Any]]
     else:
         for line in words(answer):
             say(line)
-
-
-def columns(rows: Sequence[Sequence[str]]) -> list[str]:
-    """Rows of text with their columns aligned.
-
-    >>> columns([["label", "$12.00"], ["fuel", "$1.00"]])
-    ['label  $12.00', 'fuel    $1.00']
-    """
-    if not rows:
-        return []
-    widths = [max(len(row[at]) for row in rows) for at in range(len(rows[0]))]
-    return [
-        "  ".join(
-            cell.ljust(width) if at == 0 else cell.rjust(width)
-            for at, (cell, width) in enumerate(zip(row, widths, strict=True))
-        ).rstrip()
-        for row in rows
-    ]

@@ -102,12 +102,11 @@ def packing(
 def _learned_min(books: Path | None) -> dict[str, float]:
     """Minutes of packing by size class, as the newest report learned them; none where there is no report."""
     from flipkit.analysis.knowledge_file import newest_knowledge, read_knowledge
+    from flipkit.analysis.max_bid import SHOP
 
     try:
         knowledge = read_knowledge(newest_knowledge(books))
     except PackError:
         return {}
-    from flipkit.analysis.max_bid import SHOP
-
     sizes = knowledge["categories"][SHOP]["sizes"]
     return {size: terms["pack_min"] for size, terms in sizes.items() if "pack_min" in terms}

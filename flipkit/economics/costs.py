@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import functools
+import importlib.resources
 from dataclasses import dataclass
 from typing import Any
 
@@ -496,25 +498,44 @@ def per_size(size_class: pd.Series, assumptions: Assumptions, key: str) -> Cents
 # Packing materials: recorded, or as plans have them and corrected by the supplies that were bought.
 
 
+#: Plans whose middle stands for a parcel.
+_ALIKE = 5
+
+
+@functools.cache
+def _plans() -> tuple[Any, Floats]:
+    """The kit's plans by what is known of a parcel, and what each took by its surface, over the assumed medium's."""
+    from scipy.spatial import KDTree
+
+    with (importlib.resources.files("flipkit.economics") / "plans.csv").open(encoding="utf-8") as file:
+        *known, taken = np.loadtxt(file, delimiter=",", skiprows=1, unpack=True)
+    place, surface = _placed(np.array(known))
+    return KDTree(place), taken / surface
+
+
+def _placed(known: Floats) -> tuple[Floats, Floats]:
+    """Where parcels stand by logarithms of their sides, and half as much of weight and worth; and their surfaces."""
+    sides = np.sort(known[:3], axis=0)
+    return np.log([*sides, *np.sqrt(known[3:])]).T, sides[0] * (sides[1] + sides[2]) + sides[1] * sides[2]
+
+
 def materials_like_plans(posted: pd.DataFrame, worth_cents: npt.ArrayLike, assumptions: Assumptions) -> Floats:
     """Packing materials of each measured parcel as the kit's plans have them; missing where it is not measured. [cents]
 
-    A plan for every sale takes too long, so this is a curve through plans (``tests/benchmarks/bench_packing.py``).
+    A plan for every sale takes too long, so the middle of the plans of the parcels most alike stands for it
+    (``python -m tests.benchmarks.bench_packing like`` makes their table and measures how far off that is).
     """
-
-    def surface(sides: list[Any]) -> Any:
-        return sides[0] * sides[1] + sides[0] * sides[2] + sides[1] * sides[2]
-
-    usual = surface([assumptions.number(f"parcel.{name}.medium") for name in MEASURES[:3]])
-    larger = surface([posted[name].to_numpy(dtype=np.float64) for name in MEASURES[:3]]) / usual
-    worth = np.maximum(np.asarray(worth_cents, dtype=np.float64), 100.0) / max(assumptions.cents("packing.value"), 100)
-    level, by_surface, by_worth = (
-        assumptions.number(f"packing.like_plans.{part}") for part in ("level", "surface_power", "worth_power")
-    )
-    measured = (posted["measures_origin"] == "recorded").to_numpy()
-    with np.errstate(over="ignore"):
-        curve = level * assumptions.cents("materials.assumed.medium") * larger**by_surface * worth**by_worth
-    return np.where(measured, np.minimum(curve, LARGEST_CENTS), np.nan)
+    found = np.full(len(posted), np.nan)
+    rows = np.flatnonzero(posted["measures_origin"] == "recorded")
+    if rows.size:
+        plans, taken = _plans()
+        worth = np.maximum(np.asarray(worth_cents, dtype=np.float64)[rows], 100.0)
+        worth /= max(assumptions.cents("packing.value"), 100)
+        place, surface = _placed(np.vstack([posted[list(MEASURES)].to_numpy(dtype=np.float64)[rows].T, worth]))
+        _, alike = plans.query(place, k=_ALIKE)
+        medium = assumptions.number("packing.like_plans") * assumptions.cents("materials.assumed.medium")
+        found[rows] = np.minimum(medium * surface * np.median(taken[alike], axis=1), LARGEST_CENTS)
+    return found
 
 
 #: How far purchases may move the assumed materials: beyond it they were not made for these parcels alone.

@@ -46,30 +46,6 @@ from flipkit.economics.overrides import NOTHING_SUPPOSED, labels_dearer, suppose
 from flipkit.money import PPM, Cents, percentage
 from flipkit.rules.tables import Rules, load_rules
 
-
-@dataclass(frozen=True)
-class MoneyLine:
-    """One line of an item's money: all who show or move money read this table."""
-
-    name: str
-    #: Whether it adds to the net; the others take from it. Amounts themselves are positive.
-    gain: bool
-    #: What a page calls it.
-    label: str
-    #: Column of the items in which the books record it; empty where it is shared out or reckoned.
-    recorded: str = ""
-    #: What the summary of a year calls it where it follows the day of the sale; empty where it stands otherwise.
-    year: str = ""
-    #: What moves it as a whole in "what if"; empty where nothing does.
-    moved_with: str = ""
-    #: Whether a thing bears it by being held, sold or not.
-    held: bool = False
-    #: What parts the result of a span from the line by its own days: a step of ``analysis.results``.
-    timing: str = ""
-    #: Keys of the assumptions that fill it; ``{size}`` stands for the size class.
-    assumed_by: tuple[str, ...] = ()
-
-
 #: Steps from the result of a span to its lines by their own days.
 _UNSOLD = "overheads, trips, fees and help of the unsold"
 _SUPPLIES = "supplies put into stock"
@@ -77,80 +53,152 @@ _BACK = "goods that came back or that you kept"
 _OPEN = "refunds of other months, losses still expected"
 
 
+@dataclass(frozen=True, kw_only=True)
+class MoneyLine:
+    """One line of an item's money: all who show or move money read this table."""
+
+    name: str
+    #: What a page calls it, and what its column means.
+    label: str
+    meaning: str
+    #: Whether it adds to the net; the others take from it. Amounts themselves are positive.
+    gain: bool = False
+    #: Column of the items in which the books record it; empty where it is shared out or reckoned.
+    recorded: str = ""
+    #: Whether the items of one order share it.
+    by_order: bool = False
+    #: What the summary of a year calls it, where that is not its label.
+    year: str = ""
+    #: What moves it as a whole in "what if"; empty where nothing does.
+    moved_with: str = ""
+    #: Whether a thing bears it by being held, sold or not.
+    held: bool = False
+    #: Whether posting a sale takes it, beside the venue's fees and the seller's work: part of the highest price to pay.
+    at_sale: bool = False
+    #: What parts the result of a span from the line by its own days: a step of ``analysis.results``.
+    timing: str = _OPEN
+    #: Keys of the assumptions that fill it; ``{size}`` stands for the size class.
+    assumed_by: tuple[str, ...] = ()
+
+
 MONEY_LINES = (
-    MoneyLine("sold_price", True, "sold price", "sold_price", timing=_OPEN),
-    MoneyLine("shipping_charged", True, "shipping charged", "shipping_charged", timing=_OPEN),
-    MoneyLine("refund", False, "refunds", "refund", timing=_OPEN),
     MoneyLine(
-        "marketplace_fee",
-        False,
-        "marketplace fees",
-        "fees_paid",
-        "marketplace fees",
-        "marketplace fees",
-        timing=_OPEN,
+        name="sold_price",
+        label="sold price",
+        meaning="what the buyer paid for the goods",
+        gain=True,
+        recorded="sold_price",
+    ),
+    MoneyLine(
+        name="shipping_charged",
+        label="shipping charged",
+        meaning="what the buyer paid for shipping",
+        gain=True,
+        recorded="shipping_charged",
+        by_order=True,
+    ),
+    MoneyLine(name="refund", label="refunds", meaning="given back to the buyer", recorded="refund"),
+    MoneyLine(
+        name="marketplace_fee",
+        label="marketplace fees",
+        meaning="all fees of the venue",
+        recorded="fees_paid",
+        by_order=True,
+        moved_with="marketplace fees",
         assumed_by=("fees.assumed_rate", "fees.assumed_per_order"),
     ),
     MoneyLine(
-        "refunded_fee",
-        True,
-        "fees given back with refunds",
-        "fees_refunded",
+        name="refunded_fee",
+        label="fees given back with refunds",
+        meaning="fees that the venue gave back with a refund, less what the refund itself cost",
+        gain=True,
+        recorded="fees_refunded",
         moved_with="marketplace fees",
-        timing=_OPEN,
     ),
-    MoneyLine("listing_fee", False, "listing fees", moved_with="marketplace fees", held=True, timing=_UNSOLD),
     MoneyLine(
-        "label",
-        False,
-        "labels",
-        "label_paid",
-        "labels",
-        "labels",
-        timing=_OPEN,
+        name="listing_fee",
+        label="listing fees",
+        meaning="listing and relisting, sold or not",
+        moved_with="marketplace fees",
+        held=True,
+        timing=_UNSOLD,
+    ),
+    MoneyLine(
+        name="label",
+        label="labels",
+        meaning="the shipping label",
+        recorded="label_paid",
+        by_order=True,
+        moved_with="labels",
+        at_sale=True,
         assumed_by=("label.assumed.{size}",),
     ),
     MoneyLine(
-        "label_adjustment",
-        False,
-        "label adjustments",
-        "label_adjustment",
-        "later adjustments of labels",
-        "labels",
-        timing=_OPEN,
+        name="label_adjustment",
+        label="label adjustments",
+        meaning="a later charge by the carrier, or minus a credit",
+        recorded="label_adjustment",
+        by_order=True,
+        year="later adjustments of labels",
+        moved_with="labels",
+        at_sale=True,
     ),
     MoneyLine(
-        "protection",
-        False,
-        "protection",
-        "protection_paid",
-        "declared value and signatures",
-        timing=_OPEN,
+        name="protection",
+        label="protection",
+        meaning="declared value and signature",
+        recorded="protection_paid",
+        by_order=True,
+        year="declared value and signatures",
+        at_sale=True,
         assumed_by=("protection.declare_from", "protection.signature_from"),
     ),
     MoneyLine(
-        "materials",
-        False,
-        "packing materials",
-        "materials_paid",
+        name="materials",
+        label="packing materials",
+        meaning="carton, cushioning and tape",
+        recorded="materials_paid",
+        by_order=True,
+        at_sale=True,
         timing=_SUPPLIES,
-        assumed_by=("materials.assumed.{size}", "materials.assumed.medium", "packing.like_plans.level"),
+        assumed_by=("materials.assumed.{size}", "materials.assumed.medium", "packing.like_plans"),
     ),
-    MoneyLine("cost", False, "cost of goods", "cost", "", "cost of the goods", held=True, timing=_BACK),
-    MoneyLine("trip", False, "sourcing trips", "", "", "trips", held=True, timing=_UNSOLD),
     MoneyLine(
-        "hired",
-        False,
-        "hired help",
+        name="cost",
+        label="cost of goods",
+        meaning="paid for the thing, or its share of a lot",
+        recorded="cost",
+        moved_with="cost of the goods",
+        held=True,
+        timing=_BACK,
+    ),
+    MoneyLine(
+        name="trip",
+        label="sourcing trips",
+        meaning="its share of the sourcing trip",
+        moved_with="trips",
+        held=True,
+        timing=_UNSOLD,
+    ),
+    MoneyLine(
+        name="hired",
+        label="hired help",
+        meaning="hired work on it",
         timing=_UNSOLD,
         assumed_by=("help.wage", "help.burden", "help.share_of_packing"),
     ),
-    MoneyLine("overhead", False, "overheads", "", "", "overheads", held=True, timing=_UNSOLD),
     MoneyLine(
-        "expected_loss",
-        False,
-        "losses still expected",
-        timing=_OPEN,
+        name="overhead",
+        label="overheads",
+        meaning="its share of the months' overheads",
+        moved_with="overheads",
+        held=True,
+        timing=_UNSOLD,
+    ),
+    MoneyLine(
+        name="expected_loss",
+        label="losses still expected",
+        meaning="what its sale may still lose by coming back",
         assumed_by=("loss.chance.{size}", "loss.share", "loss.return_window_days"),
     ),
 )
@@ -295,13 +343,16 @@ class Supposing:
             listed = np.bincount(listings["row"], weights=listings["cents"], minlength=len(items)).astype(np.int64)
             stale = np.isin(np.arange(len(items)), listings.loc[listings["past"], "row"])
             lines["listing_fee"] = (listed, np.where(listed != 0, by_rule(stale), "none").astype(object))
-            lines["sold_price"] = _line(recorded(items["sold_price_cents"], sold))
-            lines["label_adjustment"] = _line(recorded(items["label_adjustment_cents"], sold, orders, room))
             cost = lines["cost"] = cost_of_goods(items, known.lots, parcels["weight_lb"])
             lines["trip"] = trip_costs(items, known.trips, cost[0], rules, held)
             overhead, unborne = overhead_shares(items, known.overheads, as_of=pd.Timestamp(as_of))
             lines["overhead"] = _line((overhead, overhead != 0))
             said["unborne"] = int(unborne.sum())
+            # What no rule and no assumption fills stands as the books have it.
+            for line in MONEY_LINES:
+                if line.recorded and line.name not in lines:
+                    shared = (orders, room) if line.by_order else ()
+                    lines[line.name] = _line(recorded(items[f"{line.recorded}_cents"], sold, *shared))
         return lines, said
 
 
@@ -440,23 +491,6 @@ _MEANINGS: tuple[tuple[str, str, str], ...] = (
     ("corrected_min", "min", "of your own work, standard minutes that your own logs corrected"),
     ("hired_min", "min", "hired work on it"),
 )
-_LINE_MEANINGS = {
-    "sold_price": "what the buyer paid for the goods",
-    "shipping_charged": "what the buyer paid for shipping",
-    "refund": "given back to the buyer",
-    "marketplace_fee": "all fees of the venue",
-    "refunded_fee": "fees that the venue gave back with a refund, less what the refund itself cost",
-    "listing_fee": "listing and relisting, sold or not",
-    "label": "the shipping label",
-    "label_adjustment": "a later charge by the carrier, or minus a credit",
-    "protection": "declared value and signature",
-    "materials": "carton, cushioning and tape",
-    "cost": "paid for the thing, or its share of a lot",
-    "trip": "its share of the sourcing trip",
-    "hired": "hired work on it",
-    "overhead": "its share of the months' overheads",
-    "expected_loss": "what its sale may still lose by coming back",
-}
 
 
 def column_meanings() -> list[tuple[str, str, str]]:
@@ -467,7 +501,7 @@ def column_meanings() -> list[tuple[str, str, str]]:
         found[column.frame_name] = (unit, column.meaning)
     described = [(name, *found[name]) for name in _OWN if name in found]
     measures = [(name, *found[name]) for name in ("length_in", "width_in", "height_in", "weight_lb")]
-    lines = [(f"{line}_cents", "cents", meaning) for line, meaning in _LINE_MEANINGS.items()]
+    lines = [(f"{line.name}_cents", "cents", line.meaning) for line in MONEY_LINES]
     origins = [
         (f"{line}_origin", "", f"where {line}_cents comes from: recorded, rule, assumed, none") for line in LINES
     ]

@@ -20,25 +20,7 @@ from flipkit.economics.hiring import hired_costs
 from flipkit.errors import AssumptionError
 from flipkit.money import Cents, share_out_groups
 
-# Learning curves: how the time for one more of the same falls with the number done.
-#
-# Two models share one exponent and must not be mixed. In the *cumulative average* model (Wright) the average of
-# all so far falls by a stated rate with each doubling; in the *unit* model (Crawford) the time of the unit itself
-# does.
-
 Floats = npt.NDArray[np.float64]
-
-
-def learning_exponent(rate: float) -> float:
-    """Exponent of a learning rate: log(rate) / log(2).
-
-    >>> round(learning_exponent(0.8), 3)
-    -0.322
-    """
-    if not 0 < rate <= 1:
-        raise AssumptionError("rate", need="above 0 and at most 1", got=rate)
-    return math.log2(rate)
-
 
 # Working time: standard minutes, logged minutes that correct them, and what a time depends on.
 
@@ -233,14 +215,15 @@ def standard_minutes(
 def practice(items: pd.DataFrame, assumptions: Assumptions) -> Floats:
     """How much longer each item takes while its category is new to the seller.
 
-    The unit learning curve, read backwards: the standard minutes are those of the item by which
-    the seller is practised, and an earlier one of its category takes longer by the curve.
+    The unit learning curve (Crawford), read backwards: the standard minutes are those of the item by which the
+    seller is practised, and an earlier one of its category takes longer by the curve. The time of the item itself
+    falls by the rate with each doubling; in Wright's model the average of all so far would.
     """
     practised = assumptions.whole("minutes.practised_after")
     order = items["bought_on"].argsort(kind="stable")
     number = items["category"].iloc[order].groupby(items["category"].iloc[order]).cumcount() + 1
     unit = np.minimum(number.reindex(items.index).to_numpy(dtype=np.float64), practised)
-    return np.asarray((unit / practised) ** learning_exponent(assumptions.share("minutes.learning")))
+    return np.asarray((unit / practised) ** math.log2(assumptions.share("minutes.learning")))
 
 
 def _logged(

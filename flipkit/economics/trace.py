@@ -34,9 +34,6 @@ _SUPPOSED = {
     **SCALED,
 }
 
-#: Lines that the items of one order share.
-_ORDERS = ("shipping_charged", "marketplace_fee", "label", "protection", "materials")
-
 
 @dataclass(frozen=True, repr=False)
 class ItemTrace:
@@ -182,7 +179,7 @@ class _Tracing:
         found = getattr(self, f"_{line.name}", None)
         told: str = found(origin) if found else ""
         told = told or self._assumed(line.assumed_by)
-        return f"{told}{self._shared(told)}" if line.name in _ORDERS else told
+        return f"{told}{self._shared(told)}" if line.by_order else told
 
     def _cells(self, column: str) -> pd.DataFrame:
         """The rows of the items that record an amount: its own, or else its order's."""

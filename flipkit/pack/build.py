@@ -17,7 +17,7 @@ from typing import Any, Final
 from flipkit.assumptions import parsed_settings
 from flipkit.errors import PackError
 from flipkit.owned import left_folders, make_folder, only_one, swap, sweep
-from flipkit.pack.page import TEMPLATES, document, page_figures
+from flipkit.pack.page import document, page_figures
 from flipkit.pack.run import NotebookTask, PageResult, run_notebooks
 from flipkit.pack.standing import ARCHIVE, FILE, file_hashes, versions
 from flipkit.reports.elements import Figure
@@ -148,7 +148,7 @@ def _anchor(file: str) -> str:
     return file.removesuffix(".html")
 
 
-# A month's pack: the pages, an index that leads to them, a manifest; put in place whole or not at all.
+# A month's pack: the pages, the first of which opens it, a manifest; put in place whole or not at all.
 
 INDEX: Final = "index.html"
 #: Added to the pack's name for what a failed run leaves: the pages that were made.
@@ -157,15 +157,6 @@ UNFINISHED: Final = "-unfinished"
 LEAST_FREE: Final = 100_000_000
 #: What programs leave in a folder that is looked at; nobody's work.
 _LITTER = {".ipynb_checkpoints", ".DS_Store", "Thumbs.db", "desktop.ini"}
-
-
-@dataclass(frozen=True)
-class PackPage:
-    """One page of a pack: what makes it and how the index speaks of it."""
-
-    task: NotebookTask
-    sentence: str = ""
-    group: str = ""
 
 
 @dataclass(frozen=True)
@@ -178,28 +169,26 @@ class Pack:
 
 
 def make_pack(
-    pages: Sequence[PackPage],
+    pages: Sequence[NotebookTask],
     out: Path,
     *,
     title: str,
     manifest: Manifest,
-    lead: str = "",
-    notes: Sequence[str] = (),
     jobs: int = 1,
     on_done: Callable[[PageResult], object] | None = None,
     before: Callable[[Path], object] | None = None,
     ways: Mapping[str, str] | None = None,
     **running: Any,
 ) -> Pack:
-    """Make every page, the index and the manifest in a new folder, then put it in the place of the old one.
+    """Make every page and the manifest in a new folder, then put it in the place of the old one.
 
-    ``ways`` leads from what a row is called, or from the name in brackets at its end, to the page of it.
+    The page named ``index`` opens the pack. ``ways`` leads from what a row is called, or from the name in brackets at
+    its end, to the page of it.
     """
     with replacing(out) as folder:
         if before is not None:
             before(folder)
-        tasks = [page.task for page in pages]
-        results = run_notebooks(tasks, folder, jobs=jobs, on_done=on_done, home=(INDEX, title), **running)
+        results = run_notebooks(pages, folder, jobs=jobs, on_done=on_done, home=(INDEX, title), **running)
         failed = [result.error for result in results if result.error is not None]
         if failed:
             raise PackError(
@@ -216,11 +205,8 @@ def make_pack(
             texts = [(name, linked_rows(text, ways, here=f"{name}.html")) for name, text in texts]
             for name, text in texts:
                 _write(folder / f"{name}.html", text)
-        opening = dict(texts).get(Path(INDEX).stem)
-        if opening is None:
-            opening = index_text(pages, title=title, lead=lead, notes=notes, titles=titles)
-            _write(folder / INDEX, index_text(pages, title=title, lead=lead, notes=notes, titles=titles, single=SINGLE))
-        others = [(name, text) for name, text in texts if name != Path(INDEX).stem]
+        [opening] = [text for name, text in texts if name == _anchor(INDEX)]
+        others = [(name, text) for name, text in texts if name != _anchor(INDEX)]
         # What lies beside the pages is not in the one file.
         beside = [FILE, SINGLE, *(path.name for path in folder.iterdir() if path.suffix in (".csv", ".json"))]
         _write(folder / SINGLE, single_page(opening, others, title=title, home=INDEX, plain=beside))
@@ -269,42 +255,6 @@ def require_agreement(pages: Sequence[tuple[str, Sequence[Figure]]]) -> None:
                     got=f"{known} on “{where}” and {value} on “{title}”",
                     mend="this is a fault of the kit: please report it",
                 )
-
-
-def index_text(
-    pages: Sequence[PackPage],
-    *,
-    title: str,
-    lead: str = "",
-    notes: Sequence[str] = (),
-    titles: Mapping[str, str] | None = None,
-    single: str = "",
-) -> str:
-    """The page that leads to all others.
-
-    >>> page = PackPage(NotebookTask("stock", Path("stock.ipynb"), title="Stock"), "What waits.")
-    >>> '<a href="stock.html">Stock</a>' in index_text([page], title="October")
-    True
-    """
-    import jinja2
-
-    environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, keep_trailing_newline=True)
-    template = environment.from_string((TEMPLATES / "index.html.j2").read_text(encoding="utf-8"))
-    groups: list[tuple[str, list[tuple[str, str, str]]]] = []
-    for page in pages:
-        if not groups or groups[-1][0] != page.group:
-            groups.append((page.group, []))
-        name = page.task.name
-        groups[-1][1].append((f"{name}.html", (titles or {}).get(name) or page.task.title or name, page.sentence))
-    words = {
-        "title": title,
-        "lead": lead,
-        "notes": notes,
-        "groups": groups,
-        "manifest": FILE,
-        "single": single,
-    }
-    return document(title, template.render(words))
 
 
 @contextmanager

@@ -19,7 +19,6 @@ from flipkit.pack.build import (
     AssumptionUsed,
     Manifest,
     Pack,
-    PackPage,
     make_pack,
     require_replaceable,
     require_writable,
@@ -57,7 +56,7 @@ class MonthPlan:
     """What a month's pack is to hold, before any notebook has run."""
 
     study: Study
-    pages: tuple[PackPage, ...]
+    pages: tuple[NotebookTask, ...]
     out: Path
     settings: str = ""
     categories: tuple[str, ...] = ()
@@ -145,7 +144,7 @@ def month_manifest(plan: MonthPlan) -> Manifest:
         left_out=study.left_out,
         notes=[str(note) for note in study.notes],
         options={
-            "pages": [page.task.name for page in plan.pages],
+            "pages": [page.name for page in plan.pages],
             "categories": list(plan.categories),
             "settings": plan.settings,
         },
@@ -177,12 +176,12 @@ def _leave_knowledge(study: Study, folder: Path) -> None:
 
 def _ways(plan: MonthPlan) -> dict[str, str]:
     """From each category, and each of its items, to the category's page."""
-    made, names = {page.task.name for page in plan.pages}, page_names(plan.study.categories)
+    made, names = {page.name for page in plan.pages}, page_names(plan.study.categories)
     found = {category: f"{name}.html" for category, name in names.items() if name in made}
     items = plan.study.items
     of_items = zip(items["item_id"], items["category"], strict=True)
     return {**{str(item): found[kind] for item, kind in of_items if kind in found}, **found}
 
 
-def _page(name: str, notebook: str, parameters: Mapping[str, object], title: str, *, bar: str = "") -> PackPage:
-    return PackPage(NotebookTask(name, notebooks_folder() / f"{notebook}.ipynb", dict(parameters), title, bar))
+def _page(name: str, notebook: str, parameters: Mapping[str, object], title: str, *, bar: str = "") -> NotebookTask:
+    return NotebookTask(name, notebooks_folder() / f"{notebook}.ipynb", dict(parameters), title, bar)

@@ -89,15 +89,15 @@ def strength_cautions(one: Priced, check: StrengthCheck, measures: Measures) -> 
             f"{measures.span(check.united_limit_in or 0, spec='g')} that the carton rule covers for {check.grade}. "
             "Stronger board or extra tape helps."
         )
-    if check.burst_wanted and not check.burst_enough:
+    if check.burst_wanted_psi and not check.burst_enough:
         said.append(
             f"Strength: if the contents are dense (metal, books), the post asks for "
-            f"{_burst(check.burst_wanted, measures)} burst."
+            f"{_burst(check.burst_wanted_psi, measures)} burst."
         )
-    if check.bears is False:
+    if check.bears_the_stack is False:
         said.append(
-            f"Stacking: parcels like this on top of it weigh {measures.mass(check.load_lb, spec='.0f')}. Time and "
-            f"damp leave it about {measures.mass(check.left_lb, spec='.0f')} of "
+            f"Stacking: parcels like this on top of it weigh {measures.mass(check.stack_above_lb, spec='.0f')}. Time "
+            f"and damp leave it about {measures.mass(check.left_after_losses_lb, spec='.0f')} of "
             f"{measures.mass(check.compression_lb, spec='.0f')}, so let the contents or corner posts carry the load."
         )
     elif check.out_of_scope:

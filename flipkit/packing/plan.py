@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -145,61 +146,27 @@ class _Coded:
 
 
 def cheapest_labels(cards: Mapping[str, Labels]) -> Labels:
-    """Labels by several rate cards, each parcel by the one that takes it most cheaply.
-
-    >>> near, far = simple_labels(lambda *_: 900), simple_labels(lambda *_: "too long")
-    >>> one = np.array([12.0])
-    >>> found = cheapest_labels({"a": far, "b": near})(one, one, one, one, ["box"], [False])
-    >>> found.cents.tolist(), found.service[0].strip()
-    ([900], 'b')
-    """
+    """Labels by several rate cards, each parcel by the one that takes it most cheaply."""
+    if not cards:
+        raise MeasureError("cards", need="at least one rate card", got="none")
 
     def price(*given: Any) -> LabelPrices:
-        best, reasons = None, []
-        for name, labels in cards.items():
-            one = labels(*given)
-            one = replace(one, service=f"{name} " + one.service)
-            taken = one.refused == ""
-            reasons.append(f"{name}: " + one.refused)
-            if best is None:
-                best = one
-                continue
-            better = taken & ((best.refused != "") | (one.cents < best.cents))
-            parts = (
-                (getattr(one, part), getattr(best, part)) for part in ("cents", "billable_lb", "service", "refused")
-            )
-            best = LabelPrices(*(np.where(better, new, old) for new, old in parts))
-        if best is None:
-            raise MeasureError("cards", need="at least one rate card", got="none")
-        none = best.refused != ""
-        joined = reasons[0]
-        for more in reasons[1:]:
-            joined = joined + "; " + more
-        return replace(best, service=np.where(none, "", best.service), refused=np.where(none, joined, ""))
+        each = [(name, labels(*given)) for name, labels in cards.items()]
+        cents = np.array([np.where(one.refused == "", one.cents, _NO_LABEL) for _, one in each])
+        best, none = cents.argmin(axis=0), cents.min(axis=0) == _NO_LABEL
+        row = np.arange(best.size)
+        billed = np.array([one.billable_lb for _, one in each])[best, row]
+        service = np.array([f"{name} " + one.service for name, one in each])[best, row]
+        refused = functools.reduce(lambda one, two: one + "; " + two, [f"{name}: " + one.refused for name, one in each])
+        return LabelPrices(
+            np.where(none, 0, cents[best, row]), billed, np.where(none, "", service), np.where(none, refused, "")
+        )
 
     return price
 
 
-def simple_labels(price: Callable[[float, float, float, float], int | str]) -> Labels:
-    """Labels by a plain function of one parcel, for a price list kept elsewhere.
-
-    >>> labels = simple_labels(lambda length, width, height, weight: 950 if weight < 20 else "too heavy")
-    >>> one = np.array([12.0, 12.0])
-    >>> found = labels(one, one, one, np.array([5.0, 25.0]), ["box", "box"], [False, False])
-    >>> found.cents.tolist(), found.refused.tolist()
-    ([950, 0], ['', 'too heavy'])
-    """
-
-    def every(*given: Any) -> LabelPrices:
-        found = [price(*row) for row in zip(*(column.tolist() for column in given[:4]), strict=True)]
-        return LabelPrices(
-            cents=np.array([0 if isinstance(one, str) else int(one) for one in found], dtype=np.int64),
-            billable_lb=np.full(len(found), np.nan),
-            service=np.full(len(found), "", dtype=object),
-            refused=np.array([one if isinstance(one, str) else "" for one in found], dtype=object),
-        )
-
-    return every
+#: Stands for the label of a parcel that is refused.
+_NO_LABEL = np.iinfo(np.int64).max
 
 
 # What each draft costs: container, materials, minutes, label, expected damage; the cheapest of all.
@@ -579,34 +546,38 @@ _EDGE_WASTE = 1.25
 class StrengthCheck:
     """A carton against the rule and against its own kind stacked on it."""
 
-    grade: str
-    gross_limit_lb: float
-    united_limit_in: float
-    over_united: bool
-    burst_wanted: int  # [lb/sq in]
-    burst_enough: bool
-    compression_lb: float
-    out_of_scope: tuple[str, ...]
-    left_lb: float
-    load_lb: float
-    bears: bool | None
+    grade: str = ""
+    gross_limit_lb: float = math.nan
+    united_limit_in: float = math.nan
+    over_united: bool = False
+    burst_wanted_psi: int = 0  # [lb/sq in]
+    burst_enough: bool = False
+    compression_lb: float = math.nan
+    out_of_scope: tuple[str, ...] = ()
+    left_after_losses_lb: float = math.nan
+    stack_above_lb: float = 0.0
+    bears_the_stack: bool | None = None
 
 
 def strength_check(one: Priced, *, rules: PackingRules, assumptions: Assumptions) -> StrengthCheck:
     """A way of packing against the carton rule and the stacking estimate."""
-    draft, grade, nan = one.draft, one.draft.grade, float("nan")
-    wanted = dense_burst(one.gross_lb, block=rules.cartons)
+    draft, grade, wanted = one.draft, one.draft.grade, dense_burst(one.gross_lb, block=rules.cartons)
     above = max(int(assumptions.number("packing.stack_in") // draft.outside_in[2]) - 1, 0)
     load = above * one.gross_lb
+    found = StrengthCheck(burst_wanted_psi=wanted, stack_above_lb=load)
     if grade is None:
-        return StrengthCheck("", nan, nan, False, wanted, False, nan, (), nan, load, None)
+        return found
     strength = assumptions.text("packing.strength")
-    limit = gross_limit_lb(grade, strength=strength, block=rules.cartons)  # type: ignore[arg-type]
-    over = sum(draft.outside_in) > grade.united_in
+    found = replace(
+        found,
+        grade=grade.text,
+        gross_limit_lb=gross_limit_lb(grade, strength=strength, block=rules.cartons),  # type: ignore[arg-type]
+        united_limit_in=grade.united_in,
+        over_united=sum(draft.outside_in) > grade.united_in,
+        burst_enough=grade.burst >= wanted,
+    )
     if grade.ect is None or draft.caliper_in <= 0:
-        return StrengthCheck(
-            grade.text, limit, grade.united_in, over, wanted, grade.burst >= wanted, nan, (), nan, load, None
-        )
+        return found
     length, width, depth = draft.inside_in
     turned = one.nest is not None and any(place.turned for use in one.nest.uses for place in use.placements)
     scope = compression_scope(
@@ -623,43 +594,30 @@ def strength_check(one: Priced, *, rules: PackingRules, assumptions: Assumptions
     )
     causes = [cause.strip() for cause in assumptions.text("packing.stack_losses").split(",") if cause.strip()]
     left = stacking_load_lb(compression, causes=causes, block=rules.cartons)
-    return StrengthCheck(
-        grade=grade.text,
-        gross_limit_lb=limit,
-        united_limit_in=grade.united_in,
-        over_united=over,
-        burst_wanted=wanted,
-        burst_enough=grade.burst >= wanted,
+    return replace(
+        found,
         compression_lb=compression,
         out_of_scope=tuple(scope),
-        left_lb=left,
-        load_lb=load,
-        bears=None if scope else left >= load,
+        left_after_losses_lb=left,
+        bears_the_stack=None if scope else left >= load,
     )
 
 
 # A packing plan as plain values: units in the key names, ready for JSON or a template.
 
 
-def strength_dict(check: StrengthCheck) -> dict[str, Any]:
-    """A strength check as plain values."""
-    return {
-        "grade": check.grade,
-        "gross_limit_lb": _known(check.gross_limit_lb),
-        "united_limit_in": _known(check.united_limit_in),
-        "over_united": check.over_united,
-        "burst_wanted_psi": check.burst_wanted,
-        "burst_enough": check.burst_enough,
-        "compression_lb": _known(check.compression_lb),
-        "out_of_scope": list(check.out_of_scope),
-        "left_after_losses_lb": _known(check.left_lb),
-        "stack_above_lb": _known(check.load_lb),
-        "bears_the_stack": check.bears,
-    }
+def _plain(value: Any) -> Any:
+    """A figure to thousandths, finer than a tape measure; what is not known as None, several as a list."""
+    if isinstance(value, float):
+        return round(float(value), 3) if math.isfinite(value) else None
+    return [_plain(one) for one in value] if isinstance(value, tuple) else value
 
 
-def _known(value: float) -> float | None:
-    return None if math.isnan(value) else _short(value)
+#: What a priced way to pack says by the name that it has there.
+_SAME = (
+    "total_cents", "container_cents", "materials_cents", "owner_cents", "helper_cents", "label_cents", "owner_min",
+    "helper_min", "gross_lb", "service",
+)  # fmt: skip
 
 
 def priced_dict(one: Priced, item: PackItem) -> dict[str, Any]:
@@ -670,31 +628,22 @@ def priced_dict(one: Priced, item: PackItem) -> dict[str, Any]:
         "style_name": STYLES[draft.style],
         "code": next((blank.code for blank in draft.blanks), "0201" if draft.pieces else ""),
         "what": draft.what,
-        "total_cents": one.total_cents,
-        "container_cents": one.container_cents,
-        "materials_cents": one.materials_cents,
-        "owner_cents": one.owner_cents,
-        "helper_cents": one.helper_cents,
-        "label_cents": one.label_cents,
+        **{name: _plain(getattr(one, name)) for name in _SAME},
         "expected_damage_cents": one.damage_cents,
-        "inside_in": [_short(side) for side in draft.inside_in],
-        "outside_in": [_short(side) for side in draft.outside_in],
-        "united_in": _short(sum(draft.outside_in)),
-        "gross_lb": _short(one.gross_lb),
+        "inside_in": _plain(draft.inside_in),
+        "outside_in": _plain(draft.outside_in),
+        "united_in": _plain(sum(draft.outside_in)),
         "billable_lb": None if math.isnan(one.billable_lb) else one.billable_lb,
-        "service": one.service,
         "packaging": draft.packaging,
-        "item_lies_in": [_short(side) for side in turned(item.sides_in, draft.turn)],
-        "owner_min": _short(one.owner_min),
-        "helper_min": _short(one.helper_min),
+        "item_lies_in": _plain(turned(item.sides_in, draft.turn)),
         "people": lift.people,
-        "lifting_limit_lb": _short(lift.limit_lb),
-        "lifting_index": None if math.isinf(lift.lifting_index) else _short(lift.lifting_index),
+        "lifting_limit_lb": _plain(lift.limit_lb),
+        "lifting_index": _plain(lift.lifting_index),
         "people_enough": lift.enough,
         "damage_share": one.chance,
         "padding": _padding(draft.padding),
         "materials": [
-            {"what": line.what, "quantity": _short(line.quantity), "unit": line.unit, "cost_cents": line.cents}
+            {"what": line.what, "quantity": _plain(line.quantity), "unit": line.unit, "cost_cents": line.cents}
             for line in one.materials
         ],
         "cut_list": None if one.nest is None else nest_dict(one.nest, [blank.name for blank in draft.blanks]),
@@ -702,16 +651,18 @@ def priced_dict(one: Priced, item: PackItem) -> dict[str, Any]:
 
 
 def _padding(way: Padding | None) -> dict[str, Any] | None:
-    if way is None:
-        return None
-    return {
-        "cushion": way.cushion.name if way.cushion else "",
-        "layers": way.faces,
-        "edge_layers": way.edges,
-        "pad_in": [_short(side) for side in way.pad_in],
-        "falls_in": [_short(side) for side in way.falls_in],
-        "area_sqft": _short(way.area_sqft),
-    }
+    return (
+        None
+        if way is None
+        else {
+            "cushion": way.cushion.name if way.cushion else "",
+            "layers": way.faces,
+            "edge_layers": way.edges,
+            "pad_in": _plain(way.pad_in),
+            "falls_in": _plain(way.falls_in),
+            "area_sqft": _plain(way.area_sqft),
+        }
+    )
 
 
 def nest_dict(nest: Nest, names: Sequence[str]) -> dict[str, Any]:
@@ -719,16 +670,16 @@ def nest_dict(nest: Nest, names: Sequence[str]) -> dict[str, Any]:
     return {
         "cutting": nest.cutting,
         "sheets_cents": nest.cost_cents,
-        "sheet_in2": _short(nest.sheet_in2),
-        "waste_in2": _short(nest.waste_in2),
-        "waste_share": _short(nest.waste_share),
+        "sheet_in2": _plain(nest.sheet_in2),
+        "waste_in2": _plain(nest.waste_in2),
+        "waste_share": _plain(nest.waste_share),
         "sheets": [
             {
                 "sheet": use.sheet.name,
                 "length_in": use.sheet.length_in,
                 "width_in": use.sheet.width_in,
                 "old_scores_in": list(use.sheet.scores_in),
-                "offcut_in": [_short(side) for side in use.offcut_in],
+                "offcut_in": _plain(use.offcut_in),
                 "blanks": [
                     {
                         "blank": names[place.blank],
@@ -745,11 +696,6 @@ def nest_dict(nest: Nest, names: Sequence[str]) -> dict[str, Any]:
             for use in nest.uses
         ],
     }
-
-
-def _short(value: float) -> float:
-    """Thousandths are finer than a tape measure; more digits are noise."""
-    return round(float(value), 3)
 
 
 # The packing plan: the cheapest safe way to send an item, what else was possible, and what was not.
@@ -790,7 +736,7 @@ class Plan:
                 "notch_in": list(item.notch_in) if any(item.notch_in) else None,
             },
             "best": None if self.best is None else priced_dict(self.best, item),
-            "strength": None if check is None else strength_dict(check),
+            "strength": None if check is None else {name: _plain(value) for name, value in vars(check).items()},
             "others": [priced_dict(one, item) for one in self.others],
             "not_possible": [
                 {"style": one.style, "style_name": STYLES[one.style], "what": one.what, "reason": one.reason}

@@ -42,8 +42,13 @@ GOODS_LINES = {
     "41": "stock at the end",
     "42": "cost of goods sold",
 }
-#: Lines of the sales that follow the day of the sale.
-_SALE_LINES = {line.name: line.year for line in MONEY_LINES if line.year}
+#: Lines that the summary of a year says in words of its own, or that are no money of the year.
+_SAID_APART = {
+    *("sold_price", "shipping_charged", "refund", "refunded_fee", "listing_fee", "materials", "hired", "trip"),
+    *("overhead", "cost", "expected_loss"),
+}
+#: All others follow the day of the sale.
+_SALE_LINES = {line.name: line.year or line.label for line in MONEY_LINES if line.name not in _SAID_APART}
 
 
 @dataclass(frozen=True)

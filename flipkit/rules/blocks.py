@@ -202,15 +202,21 @@ class Keys:
         """Whatever stands under a key, for a key of several kinds."""
         return self._get(key, _NEEDED, "a value")
 
-    def text(self, key: str, default: Any = _NEEDED, *, among: Sequence[str] = ()) -> Any:
-        """A text, one of a few where ``among`` says so."""
-        needed = "one of " + ", ".join(repr(word) for word in among) if among else "a text in quotes"
+    def _fitting(self, key: str, default: Any, needed: str, fits: Callable[[Any], bool]) -> Any:
+        """A value that fits, or the default where there is none."""
         value = self._get(key, default, needed)
         if value is None:
             return default
-        if not isinstance(value, str) or not value.strip() or (among and value not in among):
+        if not fits(value):
             self.fail(key, value, needed)
         return value
+
+    def text(self, key: str, default: Any = _NEEDED, *, among: Sequence[str] = ()) -> Any:
+        """A text, one of a few where ``among`` says so."""
+        needed = "one of " + ", ".join(repr(word) for word in among) if among else "a text in quotes"
+        return self._fitting(
+            key, default, needed, lambda it: isinstance(it, str) and it.strip() != "" and (not among or it in among)
+        )
 
     def texts(self, key: str, default: Any = _NEEDED, *, among: Sequence[str] = ()) -> Any:
         """A text or a list of texts, as a tuple."""
@@ -228,41 +234,31 @@ class Keys:
             self.fail(key, value, needed + ", each once")
         return tuple(items)
 
-    def number(self, key: str, default: Any = _NEEDED, *, above: float | None = None, least: float = 0.0) -> Any:
-        """A number of at least ``least``, or above ``above`` where given."""
-        needed = f"a number above {above:g}" if above is not None else f"a number of at least {least:g}"
-        value = self._get(key, default, needed)
-        if value is None:
-            return default
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            self.fail(key, value, needed)
-        if not (value > above if above is not None else value >= least) or value == float("inf"):
-            self.fail(key, value, needed)
-        return float(value)
+    def number(self, key: str, default: Any = _NEEDED, *, above: float | None = None) -> Any:
+        """A number of at least 0, or above ``above`` where given."""
+        needed = f"a number above {above:g}" if above is not None else "a number of at least 0"
+
+        def fits(value: Any) -> bool:
+            plain = isinstance(value, int | float) and not isinstance(value, bool)
+            return plain and (value > above if above is not None else value >= 0) and value != float("inf")
+
+        value = self._fitting(key, default, needed, fits)
+        return value if value is default else float(value)
 
     def whole(self, key: str, default: Any = _NEEDED, *, least: int = 0) -> Any:
         """A whole number of at least ``least``."""
         needed = f"a whole number of at least {least}"
-        value = self._get(key, default, needed)
-        if value is None:
-            return default
-        if isinstance(value, bool) or not isinstance(value, int) or value < least:
-            self.fail(key, value, needed)
-        return value
+        return self._fitting(
+            key, default, needed, lambda it: isinstance(it, int) and not isinstance(it, bool) and it >= least
+        )
 
     def flag(self, key: str, default: Any = _NEEDED) -> Any:
         """True or false."""
-        value = self._get(key, default, "true or false")
-        if value is None:
-            return default
-        if not isinstance(value, bool):
-            self.fail(key, value, "true or false")
-        return value
+        return self._fitting(key, default, "true or false", lambda it: isinstance(it, bool))
 
     def cents(self, key: str, default: Any = _NEEDED) -> Any:
         """An amount of money of at least nothing, as whole cents."""
-        needed = "an amount such as '4.50'"
-        value = self._get(key, default, needed)
+        value = self._get(key, default, "an amount such as '4.50'")
         return default if value is None else self.as_cents(key, value)
 
     def as_cents(self, key: str, value: object) -> int:
@@ -291,12 +287,9 @@ class Keys:
     def day(self, key: str, default: Any = _NEEDED) -> Any:
         """A date."""
         needed = "a date such as 2026-07-12, without quotes"
-        value = self._get(key, default, needed)
-        if value is None:
-            return default
-        if not isinstance(value, dt.date) or isinstance(value, dt.datetime):
-            self.fail(key, value, needed)
-        return value
+        return self._fitting(
+            key, default, needed, lambda it: isinstance(it, dt.date) and not isinstance(it, dt.datetime)
+        )
 
     def table(self, key: str) -> Keys | None:
         """A table inside this one, None where there is none."""
@@ -444,32 +437,31 @@ def measures(name: str, value: npt.ArrayLike, rows: int, *, zero: bool = False) 
     if given.size:
         low, high = given.min(), given.max()
         if not (low > 0 or (zero and low == 0)) or not high < np.inf:
-            flat = np.atleast_1d(given)
-            bad = ~(np.isfinite(flat) & ((flat >= 0) if zero else (flat > 0)))
-            row = int(np.argmax(bad))
-            need = "a finite number of at least 0" if zero else "a finite number above 0"
-            raise MeasureError(name, need=need, got=float(flat[row]), where=f"row {row + 1} of {flat.size}")
+            bad = ~(np.isfinite(given) & ((given >= 0) if zero else (given > 0)))
+            _refuse(
+                MeasureError, name, "a finite number of at least 0" if zero else "a finite number above 0", given, bad
+            )
     return _spread(given, rows)
 
 
-def amounts(name: str, value: npt.ArrayLike, rows: int, *, negative: bool = False) -> Cents:
-    """A column of amounts in whole cents."""
+def amounts(name: str, value: npt.ArrayLike, rows: int) -> Cents:
+    """A column of amounts in whole cents, none below nothing."""
     given = np.asarray(value)
     if given.dtype.kind not in "iu":
-        flat = np.atleast_1d(given)
-        bad = np.array([not _is_whole(item) for item in flat.tolist()], dtype=np.bool_)
+        bad = np.array([not _is_whole(item) for item in np.atleast_1d(given).tolist()], dtype=np.bool_)
         if bad.any():
-            row = int(np.argmax(bad))
-            where = f"row {row + 1} of {flat.size}"
-            raise MoneyError(name, need="whole cents without gaps", got=flat.tolist()[row], where=where)
+            _refuse(MoneyError, name, "whole cents without gaps", given, bad)
     whole = given.astype(np.int64, copy=False)
-    if whole.size and (whole.max() > LARGEST_CENTS or whole.min() < (-LARGEST_CENTS if negative else 0)):
-        flat = np.atleast_1d(whole)
-        bad = (flat > LARGEST_CENTS) | (flat < (-LARGEST_CENTS if negative else 0))
-        row = int(np.argmax(bad))
-        need = f"whole cents within {LARGEST_CENTS}" + ("" if negative else " and not below 0")
-        raise MoneyError(name, need=need, got=int(flat[row]), where=f"row {row + 1} of {flat.size}")
+    if whole.size and (whole.max() > LARGEST_CENTS or whole.min() < 0):
+        need = f"whole cents within {LARGEST_CENTS} and not below 0"
+        _refuse(MoneyError, name, need, whole, (whole > LARGEST_CENTS) | (whole < 0))
     return _spread(whole, rows)
+
+
+def _refuse(error: type[MeasureError | MoneyError], name: str, need: str, given: Any, bad: Any) -> NoReturn:
+    """Name the first of the rows that will not do."""
+    flat, row = np.atleast_1d(given), int(np.argmax(np.atleast_1d(bad)))
+    raise error(name, need=need, got=flat.tolist()[row], where=f"row {row + 1} of {flat.size}")
 
 
 def _shown(value: object) -> object:

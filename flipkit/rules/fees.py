@@ -444,19 +444,24 @@ def _refund(keys: Keys) -> Refund:
 # What a marketplace takes of an order, line by line, for one order or columns of them.
 
 
-class GivenOrders(TypedDict, total=False):
+class SaleOptions(TypedDict, total=False):
+    """What a marketplace may charge an order by, beside its amounts."""
+
+    category: object
+    international: object
+    advertised: object
+    advertising_ppm: npt.ArrayLike | None
+    seller_level: object
+
+
+class GivenOrders(SaleOptions, total=False):
     """What is known of orders, one value for all or one each."""
 
     on: Required[object]
     goods_cents: Required[npt.ArrayLike]
     shipping_cents: npt.ArrayLike
     tax_cents: npt.ArrayLike
-    category: object
     order: object
-    international: object
-    advertised: object
-    advertising_ppm: npt.ArrayLike | None
-    seller_level: object
     listing_cents: npt.ArrayLike
 
 

@@ -2,26 +2,34 @@
 
 from __future__ import annotations
 
+import bisect
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any, Unpack
 
 import numpy as np
 import numpy.typing as npt
 
-from flipkit.errors import FlipkitError, MoneyError, RuleNotInForceError
+from flipkit.errors import MoneyError, RuleNotInForceError
 from flipkit.money import PPM, Cents, percentage
-from flipkit.rules.fees import Charge, FeeBlock, FeeSchedule, SellerLevel, listing_fees, order_fee_lines
+from flipkit.rules.fees import Charge, FeeSchedule, SaleOptions, SellerLevel, Steps, listing_fees, order_fee_lines
 from flipkit.rules.tables import Rules
-
-if TYPE_CHECKING:
-    pass
-
 
 # The smallest price that leaves a wanted net after a marketplace's fees, exact to the cent.
 
 #: No price above this is looked for. [cents]
 HIGHEST_PRICE_CENTS = 10_000_000_00
+
+
+class PricedOrder(SaleOptions, total=False):
+    """What is known of an order whose price is asked for: amounts in cents, and what the venue charges by."""
+
+    shipping_cents: int
+    #: Label, materials and whatever else is paid out of it.
+    costs_cents: int
+    #: Tax that the marketplace collects on goods and shipping.
+    tax_ppm: int
+    listing_cents: int
 
 
 def net_at_price(
@@ -32,45 +40,19 @@ def net_at_price(
     shipping_cents: int = 0,
     costs_cents: int = 0,
     tax_ppm: int = 0,
-    category: str | None = None,
-    international: bool = False,
-    advertised: bool = False,
-    advertising_ppm: int | None = None,
-    seller_level: str | None = None,
     listing_cents: int = 0,
+    **options: Unpack[SaleOptions],
 ) -> Cents:
     """What an order leaves at each of some prices: goods and shipping, less fees and costs."""
     goods = np.atleast_1d(np.asarray(goods_cents, dtype=np.int64))
-    lines = order_fee_lines(
-        schedule,
-        on=on,
-        goods_cents=goods,
-        shipping_cents=shipping_cents,
-        tax_cents=percentage(goods + shipping_cents, tax_ppm),
-        category=category,
-        international=international,
-        advertised=advertised,
-        advertising_ppm=advertising_ppm,
-        seller_level=seller_level,
-        listing_cents=listing_cents,
-    )
+    tax = percentage(goods + shipping_cents, tax_ppm)
+    sale: dict[str, Any] = {"shipping_cents": shipping_cents, "tax_cents": tax, "listing_cents": listing_cents}
+    lines = order_fee_lines(schedule, on=on, goods_cents=goods, **sale, **options)
     return goods + shipping_cents - lines["total_cents"] - costs_cents
 
 
 def price_for_net(
-    schedule: FeeSchedule,
-    *,
-    on: dt.date,
-    net_cents: npt.ArrayLike,
-    shipping_cents: int = 0,
-    costs_cents: int = 0,
-    tax_ppm: int = 0,
-    category: str | None = None,
-    international: bool = False,
-    advertised: bool = False,
-    advertising_ppm: int | None = None,
-    seller_level: str | None = None,
-    listing_cents: int = 0,
+    schedule: FeeSchedule, *, on: dt.date, net_cents: npt.ArrayLike, **order: Unpack[PricedOrder]
 ) -> Cents:
     """The smallest price of the goods whose net is at least the wanted one.
 
@@ -86,14 +68,8 @@ def price_for_net(
         Day of sale.
     net_cents : int or array, shape (n,)
         The wanted nets. [cents]
-    shipping_cents : int
-        What the buyer pays for shipping. [cents]
-    costs_cents : int
-        Label, materials and whatever else is paid out of it. [cents]
-    tax_ppm : int
-        Tax that the marketplace collects on goods and shipping. [parts per million]
-    category, international, advertised, advertising_ppm, seller_level, listing_cents : see below
-        As in ``fees.order_fees``.
+    **order : PricedOrder
+        Shipping, costs, tax and what the marketplace charges by.
 
     Returns
     -------
@@ -125,21 +101,7 @@ def price_for_net(
     [1061, 10330]
     """
     wanted = np.atleast_1d(np.asarray(net_cents, dtype=np.int64))
-    block = schedule.at(on)
-    bill = _Bill(
-        schedule,
-        block,
-        on=on,
-        shipping=shipping_cents,
-        costs=costs_cents,
-        tax_ppm=tax_ppm,
-        category=category,
-        international=international,
-        advertised=advertised,
-        advertising_ppm=advertising_ppm,
-        seller_level=seller_level,
-        listing=listing_cents,
-    )
+    bill = _Bill(schedule, on, order)
     bill.require_rising()
     found = np.full(wanted.shape, -1, dtype=np.int64)
     for low, high in bill.stretches():
@@ -161,61 +123,25 @@ def price_for_net(
 class _Bill:
     """One kind of order at one marketplace, as a function of its price alone."""
 
-    def __init__(
-        self,
-        schedule: FeeSchedule,
-        block: FeeBlock,
-        *,
-        on: dt.date,
-        shipping: int,
-        costs: int,
-        tax_ppm: int,
-        category: str | None,
-        international: bool,
-        advertised: bool,
-        advertising_ppm: int | None,
-        seller_level: str | None,
-        listing: int,
-    ) -> None:
-        self._schedule, self._block, self._on = schedule, block, on
-        self._shipping, self._costs, self._tax_ppm, self._listing = shipping, costs, tax_ppm, listing
-        self._options = {
-            "category": category,
-            "international": international,
-            "advertised": advertised,
-            "advertising_ppm": advertising_ppm,
-            "seller_level": seller_level,
-        }
-        level = block.seller_levels.get(seller_level or "", SellerLevel())
-        commission = block.categories.get(category or "", block.commission)
+    def __init__(self, schedule: FeeSchedule, on: dt.date, order: PricedOrder) -> None:
+        self._schedule, self._on, self._order = schedule, on, order
+        self._shipping, self._tax_ppm = order.get("shipping_cents", 0), order.get("tax_ppm", 0)
+        block = self._block = schedule.at(on)
+        level = block.seller_levels.get(str(order.get("seller_level") or ""), SellerLevel())
+        commission = block.categories.get(str(order.get("category") or ""), block.commission)
         self._commission, self._off = commission, level.commission_off_ppm / PPM
-        chosen = None
-        if advertised and block.advertising is not None:
-            chosen = block.advertising
-            if advertising_ppm is not None:
-                chosen = Charge(base=chosen.base, edges_cents=(), rates_ppm=(advertising_ppm,))
-        others = (block.payment, chosen, block.international if international else None, level.surcharge)
-        self._others = [charge for charge in others if charge is not None]
+        chosen, rate = block.advertising if order.get("advertised") else None, order.get("advertising_ppm")
+        if chosen is not None and rate is not None:
+            chosen = Charge(base=chosen.base, edges_cents=(), rates_ppm=(int(np.asarray(rate)),))
+        abroad = block.international if order.get("international") else None
+        self._others = [one for one in (block.payment, chosen, abroad, level.surcharge) if one is not None]
         self._charges = self._others + ([commission] if commission is not None else [])
 
-    def net(self, prices: Cents) -> Cents:
-        return net_at_price(
-            self._schedule,
-            on=self._on,
-            goods_cents=prices,
-            shipping_cents=self._shipping,
-            costs_cents=self._costs,
-            tax_ppm=self._tax_ppm,
-            listing_cents=self._listing,
-            **self._options,  # type: ignore[arg-type]
-        )
-
-    def _base(self, base: Sequence[str], prices: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-        """A base without the rounding of the tax."""
-        goods = prices if "goods" in base else 0.0
-        shipping = self._shipping if "shipping" in base else 0.0
-        tax = (prices + self._shipping) * (self._tax_ppm / PPM) if "tax" in base else 0.0
-        return np.asarray(goods + shipping + tax + 0.0 * prices, dtype=np.float64)
+    def _base(self, base: Sequence[str], price: Any, *, exact: bool) -> Any:
+        """The amount that a charge is taken of, the tax in it rounded where it is to be exact."""
+        due = price + self._shipping
+        tax = percentage(due, self._tax_ppm) if exact else due * (self._tax_ppm / PPM)
+        return price * ("goods" in base) + self._shipping * ("shipping" in base) + tax * ("tax" in base)
 
     def stretches(self) -> list[tuple[int, int]]:
         """Ranges of price, ends included, inside which no fee jumps."""
@@ -232,43 +158,33 @@ class _Bill:
         return list(zip(starts, [*(start - 1 for start in starts[1:]), HIGHEST_PRICE_CENTS], strict=True))
 
     def _first_above(self, base: Sequence[str], edge: int) -> int:
-        """The smallest price whose base, tax rounded, exceeds an edge."""
-        low, high = 0, HIGHEST_PRICE_CENTS + 1
-        while low < high:
-            middle = (low + high) // 2
-            tax = int(percentage(middle + self._shipping, self._tax_ppm)) if "tax" in base else 0
-            goods = middle if "goods" in base else 0
-            if goods + (self._shipping if "shipping" in base else 0) + tax > edge:
-                high = middle
-            else:
-                low = middle + 1
-        return low
+        """The smallest price whose base exceeds an edge."""
+        prices = range(HIGHEST_PRICE_CENTS + 1)
+        return bisect.bisect_right(prices, edge, key=lambda price: int(self._base(base, price, exact=True)))
 
     def _smooth_net(self, prices: npt.NDArray[np.float64], anchor: int) -> npt.NDArray[np.float64]:
         """The net without any rounding, whole-amount tiers and steps held as they are at ``anchor``."""
         charged = [self._smooth(charge, prices, anchor) for charge in self._others]
         if self._commission is not None:
             charged.append(self._smooth(self._commission, prices, anchor) * (1.0 - self._off))
-        if self._block.per_order is not None:
-            steps = self._block.per_order
-            size = self._exact_base(steps.base, anchor)
-            charged.append(0.0 * prices + steps.amounts_cents[int(np.searchsorted(steps.edges_cents, size))])
-        return prices + self._shipping - self._costs - self._listing - sum(charged, 0.0 * prices)
+        if (steps := self._block.per_order) is not None:
+            charged.append(0.0 * prices + steps.amounts_cents[self._step(steps, anchor)])
+        paid_out = self._order.get("costs_cents", 0) + self._order.get("listing_cents", 0)
+        return np.asarray(prices + self._shipping - paid_out - sum(charged, 0.0 * prices))
 
-    def _exact_base(self, base: Sequence[str], price: int) -> int:
-        tax = int(percentage(price + self._shipping, self._tax_ppm)) if "tax" in base else 0
-        return (price if "goods" in base else 0) + (self._shipping if "shipping" in base else 0) + tax
+    def _step(self, tiers: Charge | Steps, price: int) -> int:
+        """The tier or step that a price falls in."""
+        return int(np.searchsorted(tiers.edges_cents, self._base(tiers.base, price, exact=True)))
 
     def _smooth(self, charge: Charge, prices: npt.NDArray[np.float64], anchor: int) -> npt.NDArray[np.float64]:
-        base = self._base(charge.base, prices)
+        base = self._base(charge.base, prices, exact=False)
         if charge.whole_amount:
-            tier = int(np.searchsorted(charge.edges_cents, self._exact_base(charge.base, anchor)))
-            amount = base * (charge.rates_ppm[tier] / PPM)
+            amount = base * (charge.rates_ppm[self._step(charge, anchor)] / PPM)
         else:
             amount = base * (charge.rates_ppm[0] / PPM)
             for edge, low, high in zip(charge.edges_cents, charge.rates_ppm, charge.rates_ppm[1:], strict=False):
                 amount = amount + np.maximum(base - edge, 0.0) * ((high - low) / PPM)
-        return np.clip(amount, charge.minimum_cents, charge.cap_cents) + charge.fixed_cents
+        return np.asarray(np.clip(amount, charge.minimum_cents, charge.cap_cents) + charge.fixed_cents)
 
     def require_rising(self) -> None:
         """Refuse fees that take all of a higher price, under which a bigger net has no price."""
@@ -298,7 +214,8 @@ class _Bill:
         open_ = price <= high
         while open_.any():
             rows = np.flatnonzero(open_)
-            good = self.net(price[rows]) >= wanted[rows]
+            net = net_at_price(self._schedule, on=self._on, goods_cents=price[rows], **self._order)
+            good = net >= wanted[rows]
             found[rows[good]] = price[rows[good]]
             price[rows] += 1
             open_[rows] = ~good & (price[rows] <= high)
@@ -324,25 +241,14 @@ def venue_nets(
     label_cents: int = 0,
     costs_cents: int = 0,
     tax_ppm: int = 0,
-    category: str | None = None,
-    international: bool = False,
-    advertised: bool = False,
-    advertising_ppm: int | None = None,
-    seller_level: str | None = None,
     days_listed: int | None = None,
     strict: bool = False,
+    **options: Unpack[SaleOptions],
 ) -> list[dict[str, Any]]:
     """What one item leaves at each venue, the best first.
 
     At a venue that posts nothing, such as a stall, the buyer pays no shipping and there is no label.
     """
-    options: dict[str, Any] = {
-        "category": category,
-        "international": international,
-        "advertised": advertised,
-        "advertising_ppm": advertising_ppm,
-        "seller_level": seller_level,
-    }
     found: list[dict[str, Any]] = []
     refused: list[dict[str, Any]] = []
     for name, schedule in schedules.items():
@@ -360,21 +266,12 @@ def venue_nets(
         except (RuleNotInForceError, MoneyError) as problem:
             if strict:
                 raise
-            refused.append(_unable(name, schedule, problem))
+            refused.append({"venue": name, "ships": schedule.ships, "refused": str(problem)})
             continue
         fees = {line: int(cents[0]) for line, cents in lines.items()}
-        found.append(
-            {
-                "venue": name,
-                "ships": schedule.ships,
-                **fees,
-                "shipping_cents": shipping,
-                "label_cents": label,
-                "costs_cents": costs_cents,
-                "net_cents": goods_cents + shipping - fees["total_cents"] - label - costs_cents,
-                "refused": "",
-            }
-        )
+        net = goods_cents + shipping - fees["total_cents"] - label - costs_cents
+        costs = {"shipping_cents": shipping, "label_cents": label, "costs_cents": costs_cents}
+        found.append({"venue": name, "ships": schedule.ships, **fees, **costs, "net_cents": net, "refused": ""})
     found.sort(key=lambda venue: (-venue["net_cents"], venue["venue"]))
     for venue in found:
         try:
@@ -394,10 +291,6 @@ def venue_nets(
     return found + refused
 
 
-def _unable(name: str, schedule: FeeSchedule, problem: FlipkitError) -> dict[str, Any]:
-    return {"venue": name, "ships": schedule.ships, "refused": str(problem)}
-
-
 def plain_listing_cents(schedule: FeeSchedule, *, on: dt.date, days_listed: int | None) -> int:
     """Listing fees of one thing at the full price, as if the month's free listings were used up."""
     if days_listed is None:
@@ -410,40 +303,11 @@ def plain_listing_cents(schedule: FeeSchedule, *, on: dt.date, days_listed: int 
 
 
 def fees_answer(
-    rules: Rules,
-    *,
-    on: dt.date,
-    goods_cents: int,
-    shipping_cents: int = 0,
-    label_cents: int = 0,
-    costs_cents: int = 0,
-    tax_ppm: int = 0,
-    venues: Sequence[str] = (),
-    category: str | None = None,
-    international: bool = False,
-    advertised: bool = False,
-    advertising_ppm: int | None = None,
-    seller_level: str | None = None,
-    days_listed: int | None = None,
+    rules: Rules, *, on: dt.date, goods_cents: int, tax_ppm: int = 0, venues: Sequence[str] = (), **sale: Any
 ) -> dict[str, Any]:
-    """What each venue takes of one sale, line by line, and what it leaves."""
+    """What each venue takes of one sale, line by line, and what it leaves; ``sale`` as ``venue_nets`` takes it."""
     schedules = {schedule.name: schedule for schedule in schedules_asked(rules, venues, on)}
-    nets = venue_nets(
-        schedules,
-        on=on,
-        goods_cents=goods_cents,
-        shipping_cents=shipping_cents,
-        label_cents=label_cents,
-        costs_cents=costs_cents,
-        tax_ppm=tax_ppm,
-        category=category,
-        international=international,
-        advertised=advertised,
-        advertising_ppm=advertising_ppm,
-        seller_level=seller_level,
-        days_listed=days_listed,
-        strict=bool(venues),
-    )
+    nets = venue_nets(schedules, on=on, goods_cents=goods_cents, tax_ppm=tax_ppm, strict=bool(venues), **sale)
     found = []
     for venue in nets:
         if not venue["refused"]:
@@ -462,53 +326,27 @@ def price_answer(
     shipping_cents: int = 0,
     label_cents: int = 0,
     costs_cents: int = 0,
-    tax_ppm: int = 0,
     venues: Sequence[str] = (),
-    category: str | None = None,
-    international: bool = False,
-    advertised: bool = False,
-    advertising_ppm: int | None = None,
-    seller_level: str | None = None,
     days_listed: int | None = None,
+    **more: Any,
 ) -> dict[str, Any]:
     """The smallest price at each venue that leaves a wanted net, with the fees at that price."""
     found, left_out = [], []
-    options: dict[str, Any] = {
-        "on": on,
-        "tax_ppm": tax_ppm,
-        "category": category,
-        "international": international,
-        "advertised": advertised,
-        "advertising_ppm": advertising_ppm,
-        "seller_level": seller_level,
-    }
     for schedule in schedules_asked(rules, venues, on):
         shipping, label = (shipping_cents, label_cents) if schedule.ships else (0, 0)
         listing = plain_listing_cents(schedule, on=on, days_listed=days_listed)
+        asked: dict[str, Any] = {"on": on, "shipping_cents": shipping, **more}
         try:
             price = price_for_net(
-                schedule,
-                net_cents=net_cents,
-                shipping_cents=shipping,
-                costs_cents=label + costs_cents,
-                listing_cents=listing,
-                **options,
+                schedule, net_cents=net_cents, costs_cents=label + costs_cents, listing_cents=listing, **asked
             )
         except MoneyError as problem:
             if venues:
                 raise
             left_out.append({"venue": schedule.name, "why": str(problem)})
             continue
-        at_price = fees_answer(
-            rules,
-            goods_cents=int(price[0]),
-            shipping_cents=shipping,
-            label_cents=label,
-            costs_cents=costs_cents,
-            venues=[schedule.name],
-            days_listed=days_listed,
-            **options,
-        )
+        spent: dict[str, Any] = {"label_cents": label, "costs_cents": costs_cents, "days_listed": days_listed}
+        at_price = fees_answer(rules, goods_cents=int(price[0]), venues=[schedule.name], **spent, **asked)
         found.append({"price_cents": int(price[0]), **at_price["venues"][0]})
     found.sort(key=lambda venue: (venue["price_cents"], venue["venue"]))
     return {"on": on.isoformat(), "wanted_net_cents": net_cents, "venues": found, "left_out": left_out}

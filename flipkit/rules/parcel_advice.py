@@ -7,13 +7,14 @@ import itertools
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any, Unpack
 
 import numpy as np
 
 from flipkit.errors import MeasureError
 from flipkit.rules import parcels
 from flipkit.rules.parcels import (
+    LONGEST_FIRST,
     OWN_UNITS,
     ParcelBlock,
     ParcelRules,
@@ -22,18 +23,15 @@ from flipkit.rules.parcels import (
     parcel_triggers,
     size_class,
 )
-from flipkit.rules.postage import adjustment_columns, choice_columns, label_columns
+from flipkit.rules.postage import GivenLabels, adjustment_columns, choice_columns, label_columns
 from flipkit.rules.rate_cards import RateCard, protection_choices
 from flipkit.rules.tables import Rules
 from flipkit.units import KG_A_POUND, SNAP, read_length
 
-if TYPE_CHECKING:
-    pass
-
-
 # What trimming a parcel would save: every breakpoint within reach, the dearest inch first.
 
 SIDES = ("length", "width", "height")
+MEASURES = (*(f"{side}_in" for side in SIDES), "weight_lb")
 #: How far under a bound that must not be reached a side is cut: what a tape measure can still tell.
 _UNDER = 0.01
 
@@ -58,44 +56,25 @@ class Trim:
 
 
 def trim_advice(
-    card: RateCard,
-    parcel_rules: ParcelRules,
-    *,
-    on: dt.date,
-    zone: str | int | None,
-    length_in: float,
-    width_in: float,
-    height_in: float,
-    weight_lb: float,
-    reach_in: float,
-    reach_lb: float,
-    residential: bool = True,
-    service: str | None = None,
-    packaging: str = "box",
-    nonrectangular: bool = False,
-    zone_mix: Mapping[str, float] | None = None,
+    card: RateCard, parcel_rules: ParcelRules, *, reach_in: float, reach_lb: float, **parcel: Unpack[GivenLabels]
 ) -> list[Trim]:
     """Every breakpoint within reach of one parcel, and what crossing it saves."""
-    at: dict[str, Any] = {"on": on, "zone": zone, "packaging": packaging, "nonrectangular": nonrectangular}
-    priced: dict[str, Any] = {**at, "residential": residential, "service": service, "zone_mix": zone_mix}
-    start: dict[str, Any] = {
-        "length_in": length_in,
-        "width_in": width_in,
-        "height_in": height_in,
-        "weight_lb": weight_lb,
-    }
+    start: dict[str, Any] = {name: parcel[name] for name in MEASURES}  # type: ignore[literal-required]
+    priced: dict[str, Any] = {name: said for name, said in parcel.items() if name not in start}
+    at = {name: said for name, said in priced.items() if name in ("on", "zone", "packaging", "nonrectangular")}
+    on, weight_lb = priced["on"], float(start["weight_lb"])
     now = label_columns(card, parcel_rules, **start, **priced)
     if now["refused"][0]:
         raise MeasureError("parcel", need="one that the card takes", got=str(now["refused"][0]), where=card.title)
     block = parcel_rules.at(on)
-    sides = (float(length_in), float(width_in), float(height_in))
+    sides = tuple(float(start[name]) for name in MEASURES[:3])
     bounds = _bounds(block, card, on)
     cuts = [_side_cuts(parcel_rules, block, sides, place, reach_in, bounds) for place in range(3)]
     kept_or_cut = ([side, *shorter] for side, shorter in zip(sides, cuts, strict=True))
-    tried = [(*shape, float(weight_lb)) for shape in itertools.product(*kept_or_cut)]
+    tried = [(*shape, weight_lb) for shape in itertools.product(*kept_or_cut)]
     tried += [(*sides, weight) for weight in _weight_cuts(card, parcel_rules, block, on, weight_lb, reach_lb)]
     shapes = np.array(tried)
-    measures = dict(zip(("length_in", "width_in", "height_in", "weight_lb"), shapes.T, strict=True))
+    measures = dict(zip(MEASURES, shapes.T, strict=True))
     labels = label_columns(card, parcel_rules, **measures, **priced)
     saved = int(now["total_cents"][0]) - labels["total_cents"]
     saved[labels["refused"] != ""] = 0
@@ -113,10 +92,7 @@ def trim_advice(
     found = [
         Trim(
             what="weight" if off_lb[row] else " and ".join(itertools.compress(SIDES, cut[row])),
-            length_in=float(shapes[row, 0]),
-            width_in=float(shapes[row, 1]),
-            height_in=float(shapes[row, 2]),
-            weight_lb=float(shapes[row, 3]),
+            **dict(zip(MEASURES, shapes[row].tolist(), strict=True)),
             by_in=float(off_in[row]),
             by_lb=float(off_lb[row]),
             saves_cents=int(saved[row]),
@@ -141,7 +117,7 @@ def _bounds(block: ParcelBlock, card: RateCard, on: dt.date) -> list[tuple[str, 
     """Every measure that must not be exceeded: triggers, limits of the carrier and of each service, oversized."""
     found = [bound for extra in block.surcharges for bound in extra.when.over.items()]
     for extra in block.surcharges:
-        found += zip(("longest", "second", "shortest"), extra.when.any_over, strict=False)
+        found += zip(LONGEST_FIRST, extra.when.any_over, strict=False)
     found += block.limits.items()
     for service in card.at(on).services:
         found += service.limits.items()
@@ -171,7 +147,7 @@ def _side_cuts(
     if space.sides == "as measured" or block.trigger_sides == "as measured":
         area = others[0] * others[1]
         for measure, limit in thresholds:
-            if measure in ("longest", "second", "shortest"):
+            if measure in LONGEST_FIRST:
                 bounds.add(limit)
             elif measure == "volume":
                 bounds.add(np.floor(limit / area / _UNDER + SNAP) * _UNDER)
@@ -285,7 +261,7 @@ def parcel_answer(
         _require_name("rate card", name, rules.rate_cards)
     priced = [card.parcel_rules for card in rules.rate_cards.values() if card.name in cards or not cards]
     names = list(carriers) or sorted(priced) or sorted(rules.parcels)
-    sides: dict[str, Any] = dict(zip(("length_in", "width_in", "height_in"), map(float, sides_in), strict=True))
+    sides: dict[str, Any] = dict(zip(MEASURES[:3], map(float, sides_in), strict=True))
     parcel: dict[str, Any] = {**sides, "weight_lb": float(weight_lb), "packaging": packaging}
     answer: dict[str, Any] = {
         "on": on.isoformat(),
@@ -310,19 +286,11 @@ def parcel_answer(
         rates = dict.fromkeys([card.rates for card in own] or [""])
         found = _carrier(carrier, on, parcel, zone, nonrectangular, rates=next(iter(rates)))
         if zone is not None or zone_mix is not None:
-            found["cards"] = [
-                _card(
-                    card,
-                    carrier,
-                    {"on": on, "zone": zone, **parcel, "residential": residential},
-                    {"declared_cents": declared_cents, "signature": signature, "nonrectangular": nonrectangular},
-                    zone_mix,
-                    reach_in,
-                    reach_lb,
-                )
-                for card in own
-                if cards or card.covers(on)
-            ]
+            asked = {"on": on, "zone": zone, **parcel, "residential": residential, "nonrectangular": nonrectangular}
+            asked["zone_mix"] = zone_mix
+            further = {"declared_cents": declared_cents, "signature": signature}
+            offered = (card for card in own if cards or card.covers(on))
+            found["cards"] = [_card(card, carrier, asked, further, reach_in, reach_lb) for card in offered]
         answer["carriers"].append(found)
     return answer
 
@@ -387,11 +355,10 @@ def _card(
     carrier: ParcelRules,
     parcel: dict[str, Any],
     further: dict[str, Any],
-    zone_mix: Mapping[str, float] | None,
     reach_in: float,
     reach_lb: float,
 ) -> dict[str, Any]:
-    choices = choice_columns(card, carrier, **parcel, **further, zone_mix=zone_mix)
+    choices = choice_columns(card, carrier, **parcel, **further)
     services = [
         {name: _entry(values[row]) for name, values in choices.items() if name != "parcel"}
         for row in range(choices["total_cents"].size)
@@ -405,30 +372,22 @@ def _card(
     }
     if best["refused"]:
         return found
-    if parcel["zone"] is not None or zone_mix:
-        found["entered_by_weight_alone"] = _later(card, carrier, parcel, best["service"], zone_mix or {})
+    if parcel["zone"] is not None or parcel["zone_mix"]:
+        found["entered_by_weight_alone"] = _later(card, carrier, parcel, best["service"])
     if reach_in or reach_lb:
-        advice = trim_advice(
-            card,
-            carrier,
-            **parcel,
-            nonrectangular=further["nonrectangular"],
-            zone_mix=zone_mix,
-            reach_in=reach_in,
-            reach_lb=reach_lb,
-        )
+        advice = trim_advice(card, carrier, reach_in=reach_in, reach_lb=reach_lb, **parcel)
         found["trims"] = [_trim(one) for one in advice]
     return found
 
 
-def _later(
-    card: RateCard, carrier: ParcelRules, parcel: dict[str, Any], service: str, zone_mix: Mapping[str, float]
-) -> dict[str, Any]:
+def _later(card: RateCard, carrier: ParcelRules, parcel: dict[str, Any], service: str) -> dict[str, Any]:
     """What a label entered by its scale weight alone costs now and later; over the zones where none is known."""
-    zones = {parcel["zone"]: 1.0} if parcel["zone"] is not None else {z: s for z, s in zone_mix.items() if s > 0}
+    asked = {name: said for name, said in parcel.items() if name not in ("zone", "zone_mix", "nonrectangular")}
+    mix = {parcel["zone"]: 1.0} if parcel["zone"] is not None else parcel["zone_mix"]
+    zones = {zone: share for zone, share in mix.items() if share > 0}
     each = {}
     for zone in zones:
-        later = adjustment_columns(card, carrier, **{**parcel, "zone": zone}, service=service)
+        later = adjustment_columns(card, carrier, **asked, zone=zone, service=service)
         each[zone] = {name: _entry(values[0]) for name, values in later.items()}
     found = dict(each[max(zones, key=lambda zone: zones[zone])])
     total = sum(zones.values())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Required, TypedDict, Unpack
 
@@ -34,7 +34,8 @@ SIDES = ("nearest", "up", "down", "as measured")
 #: Words for how a thing is wrapped, beside a plain carton.
 PACKAGING = ("box", "not in corrugated", "cylinder", "soft pack", "shrink wrap", "wheels or straps")
 #: What a surcharge can be triggered by: over a threshold, in the units of the rule set.
-MEASURES = ("longest", "second", "shortest", "length_plus_girth", "volume", "weight")
+LONGEST_FIRST = ("longest", "second", "shortest")
+MEASURES = (*LONGEST_FIRST, "length_plus_girth", "volume", "weight")
 
 
 @dataclass(frozen=True)
@@ -145,12 +146,16 @@ def _parcel_block(keys: Keys, common: dict[str, Any]) -> ParcelBlock:
             if group not in known:
                 excludes.fail(group, group, "a group that a surcharge of the block has")
             dropped[group] = excludes.texts(group, among=known)
+    limits = keys.table("limits")
+    bounds = _bounds(limits) if limits else {}
+    if limits:
+        limits.done()
     return ParcelBlock(
         **common,
         dimensional=_dimensional_rule(keys),
         scale_step=step,
         trigger_sides=keys.text("trigger_sides", among=("as rounded", "as measured")),
-        limits=_measures(keys.table("limits")),
+        limits=bounds,
         dimensions_required=required,
         surcharges=surcharges,
         one_of=keys.texts("one_of", (), among=known),
@@ -179,12 +184,9 @@ def _dimensional_rule(keys: Keys) -> Dimensional:
     return found
 
 
-def _measures(table: Keys | None) -> dict[str, float]:
-    if table is None:
-        return {}
-    found = {name: table.number(name, above=0) for name in MEASURES if table.has(name)}
-    table.done()
-    return found
+def _bounds(table: Keys, end: str = "", *, above: float | None = 0) -> dict[str, float]:
+    """Bounds of measures, whose keys have an end of their own."""
+    return {name: table.number(name + end, above=above) for name in MEASURES if table.has(name + end)}
 
 
 def _surcharge(keys: Keys, common: dict[str, Any]) -> Surcharge:
@@ -192,13 +194,12 @@ def _surcharge(keys: Keys, common: dict[str, Any]) -> Surcharge:
     if not name.isidentifier():
         keys.fail("name", name, "a name of letters, digits and _ that can head a column")
     when = keys.table("when") or keys.fail("when", "nothing", "a table with at least one condition")
-    over = {measure: when.number(f"{measure}_over") for measure in MEASURES if when.has(f"{measure}_over")}
-    at_most = {measure: when.number(f"{measure}_at_most") for measure in MEASURES if when.has(f"{measure}_at_most")}
+    over, at_most = _bounds(when, "_over", above=None), _bounds(when, "_at_most", above=None)
     any_over: tuple[float, ...] = ()
     if when.has("any_side_over"):
         table = when.table("any_side_over")
         if table is not None:
-            any_over = tuple(table.number(side, above=0) for side in ("longest", "second", "shortest"))
+            any_over = tuple(table.number(side, above=0) for side in LONGEST_FIRST)
             table.done()
     condition = Condition(
         over=over,
@@ -231,83 +232,64 @@ KG_PER_LB = 0.45359237
 OWN_UNITS = {False: (1.0, 1.0), True: (CM_PER_IN, KG_PER_LB)}
 
 
-class GivenParcels(TypedDict, total=False):
+class GivenSides(TypedDict):
+    """Sides of parcels in any order, and what they weigh."""
+
+    length_in: npt.ArrayLike
+    width_in: npt.ArrayLike
+    height_in: npt.ArrayLike
+    weight_lb: npt.ArrayLike
+
+
+class GivenParcels(GivenSides, total=False):
     """What is known of packed parcels, one value for all or one each."""
 
     on: Required[object]
-    length_in: Required[npt.ArrayLike]
-    width_in: Required[npt.ArrayLike]
-    height_in: Required[npt.ArrayLike]
-    weight_lb: Required[npt.ArrayLike]
     zone: object
     packaging: object
     nonrectangular: object
     dimensions_entered: object
 
 
-def parcel_columns(
-    rules: ParcelRules,
-    *,
-    on: object,
-    length_in: npt.ArrayLike,
-    width_in: npt.ArrayLike,
-    height_in: npt.ArrayLike,
-    weight_lb: npt.ArrayLike,
-    zone: object = None,
-    packaging: object = "box",
-    nonrectangular: object = False,
-    dimensions_entered: object = True,
-    rates: str = "",
-) -> cols.Columns:
+def parcel_columns(rules: ParcelRules, *, rates: str = "", **parcels: Unpack[GivenParcels]) -> cols.Columns:
     """The same as ``parcels.billable`` as a dict of arrays, for callers that need no frame."""
-    given = parcel_inputs(
-        on=on,
-        length_in=length_in,
-        width_in=width_in,
-        height_in=height_in,
-        weight_lb=weight_lb,
-        zone=zone,
-        packaging=packaging,
-        nonrectangular=nonrectangular,
-        dimensions_entered=dimensions_entered,
-    )
+    given = parcel_inputs(**parcels)
     rows = given["length_in"].size
-    given["block"] = cols.blocks(rules, on, rows)
-    if zone is not None:
-        given["zone"] = cols.words(zone, rows)
-    length_unit, weight_unit = OWN_UNITS[rules.metric]
-    found: cols.Columns = {}
-    for name in ("longest", "second", "shortest", "girth", "length_plus_girth", "united"):
-        found[f"{name}_in"] = np.empty(rows)
-    found["volume_cu_in"] = np.empty(rows)
-    for name in ("dimensional", "scale", "billable"):
-        found[f"{name}_lb"] = np.empty(rows)
-    for name in ("space_pays", "over_maximum", *rules.surcharge_names):
-        found[name] = np.zeros(rows, dtype=np.bool_)
-    if rules.metric:
-        for name in ("dimensional", "scale", "billable"):
-            found[f"{name}_kg"] = np.empty(rows)
-    unit = {"in": length_unit, "cu_in": length_unit**3, "lb": weight_unit, "kg": 1.0}
+    given["block"] = cols.blocks(rules, parcels["on"], rows)
+    if parcels.get("zone") is not None:
+        given["zone"] = cols.words(parcels["zone"], rows)
+    own_length, own_weight = OWN_UNITS[rules.metric]
+    # Each column with its measure and how many of the rule set's units make one of its own.
+    sources = {f"{name}_in": (name, own_length) for name in _LENGTHS}
+    sources["volume_cu_in"] = "volume", own_length**3
+    sources |= {f"{name}_lb": (name, own_weight) for name in _WEIGHTS}
+    sources |= {name: (name, 1.0) for name in ("space_pays", "over_maximum", *rules.surcharge_names)}
+    sources |= {f"{name}_kg": (name, 1.0) for name in _WEIGHTS if rules.metric}
+    found: cols.Columns = {
+        name: np.zeros(rows, dtype=np.float64 if source in _NUMBERS else np.bool_)
+        for name, (source, _) in sources.items()
+    }
 
     def step(chunk: cols.Columns, here: slice) -> None:
         for number, at in cols.groups(chunk["block"]):
             part = chunk if at is None else {name: column[at] for name, column in chunk.items()}
             block = rules.blocks[number]
             measured = block_measures(rules, block, part, rates=rates)
-            measured.update(whole_weights(block, measured))
+            measured |= whole_weights(block, measured)
             for name, column in found.items():
-                if name == "united_in":
-                    measured["united"] = measured["longest"] + measured["second"] + measured["shortest"]
-                stem, _, end = name.rpartition("_")
-                end, stem = ("cu_in", "volume") if name == "volume_cu_in" else (end, stem)
-                values = measured.get(name)
-                if values is None and stem in measured:
-                    values = measured[stem] / unit[end] if unit[end] != 1.0 else measured[stem]
-                if values is not None:
-                    column[here][slice(None) if at is None else at] = values
+                source, unit = sources[name]
+                if source in measured:  # a surcharge of another block is not
+                    values = measured[source]
+                    column[here][slice(None) if at is None else at] = values if unit == 1.0 else values / unit
 
     cols.in_chunks(rows, given, step)
     return found
+
+
+#: What a parcel measures and weighs, in the order of its columns.
+_LENGTHS = ("longest", "second", "shortest", "girth", "length_plus_girth", "united")
+_WEIGHTS = ("dimensional", "scale", "billable")
+_NUMBERS = (*_LENGTHS, "volume", *_WEIGHTS)
 
 
 def parcel_inputs(
@@ -321,33 +303,17 @@ def parcel_inputs(
     packaging: object = "box",
     nonrectangular: object = False,
     dimensions_entered: object = True,
-    **further: object,
+    further: Mapping[str, object] | None = None,
 ) -> cols.Columns:
-    """The arguments of ``parcels.billable`` as checked columns of one length."""
-    rows = cols.row_count(
-        on=on,
-        length_in=length_in,
-        width_in=width_in,
-        height_in=height_in,
-        weight_lb=weight_lb,
-        zone=zone,
-        packaging=packaging,
-        nonrectangular=nonrectangular,
-        dimensions_entered=dimensions_entered,
-        **further,
-    )
+    """What is known of parcels as checked columns of one length, which ``further`` columns have too."""
+    sides = {"length_in": length_in, "width_in": width_in, "height_in": height_in, "weight_lb": weight_lb}
+    said = {"nonrectangular": nonrectangular, "dimensions_entered": dimensions_entered}
+    rows = cols.row_count(on=on, **sides, zone=zone, packaging=packaging, **said, **(further or {}))
     wrapped, unknown = cols.codes(packaging, rows, PACKAGING)
     if unknown or (wrapped.size and wrapped.min() < 0):
         raise MeasureError("packaging", need="one of " + ", ".join(PACKAGING), got=unknown[0] if unknown else None)
-    return {
-        "length_in": cols.measures("length_in", length_in, rows),
-        "width_in": cols.measures("width_in", width_in, rows),
-        "height_in": cols.measures("height_in", height_in, rows),
-        "weight_lb": cols.measures("weight_lb", weight_lb, rows),
-        "packaging": wrapped,
-        "nonrectangular": cols.flags("nonrectangular", nonrectangular, rows),
-        "dimensions_entered": cols.flags("dimensions_entered", dimensions_entered, rows),
-    }
+    measured = {name: cols.measures(name, value, rows) for name, value in sides.items()}
+    return {**measured, "packaging": wrapped, **{name: cols.flags(name, value, rows) for name, value in said.items()}}
 
 
 def block_measures(rules: ParcelRules, block: ParcelBlock, given: cols.Columns, *, rates: str = "") -> cols.Columns:
@@ -424,6 +390,7 @@ def _ordered(a: npt.NDArray[np.float64], b: npt.NDArray[np.float64], c: npt.NDAr
         "shortest": shortest,
         "girth": girth,
         "length_plus_girth": longest + girth,
+        "united": longest + second + shortest,
         "volume": longest * second * shortest,
     }
 
@@ -491,10 +458,8 @@ def condition_holds(
     parts += [seen[measure] > limit + SNAP for measure, limit in when.over.items()]
     parts += [seen[measure] <= limit + SNAP for measure, limit in when.at_most.items()]
     if when.any_over:
-        sides = ("longest", "second", "shortest")
-        parts.append(
-            np.logical_or.reduce([seen[s] > limit + SNAP for s, limit in zip(sides, when.any_over, strict=True)])
-        )
+        sides = zip(LONGEST_FIRST, when.any_over, strict=True)
+        parts.append(np.logical_or.reduce([seen[side] > limit + SNAP for side, limit in sides]))
     if when.zones:
         parts.append(_in_zones(given, when.zones, block))
     if when.dimensions_entered is not None:
@@ -605,9 +570,7 @@ def _size_block(keys: Keys, common: dict[str, Any]) -> SizeBlock:
 
 def _thresholds(keys: Keys, name: str, end: str) -> dict[str, float]:
     table = keys.table(name) or keys.fail(name, "nothing", f"a table with thresholds such as longest_{end}")
-    found = {
-        measure: table.number(f"{measure}_{end}", above=0) for measure in MEASURES if table.has(f"{measure}_{end}")
-    }
+    found = _bounds(table, f"_{end}")
     table.done()
     if not found:
         keys.fail(name, "no threshold", f"at least one, such as longest_{end}")
@@ -615,14 +578,7 @@ def _thresholds(keys: Keys, name: str, end: str) -> dict[str, float]:
 
 
 def size_class(
-    table: SizeClasses,
-    *,
-    on: object,
-    length_in: npt.ArrayLike,
-    width_in: npt.ArrayLike,
-    height_in: npt.ArrayLike,
-    weight_lb: npt.ArrayLike,
-    parcel_rules: ParcelRules | None = None,
+    table: SizeClasses, *, on: object, parcel_rules: ParcelRules | None = None, **sides: Unpack[GivenSides]
 ) -> npt.NDArray[np.object_]:
     """The size class of packed parcels.
 
@@ -639,26 +595,10 @@ def size_class(
         raise RuleTableError(
             table.file, key="parcel_rules", found=f"only its name, {table.parcel_rules!r}", needed=needed
         )
-    sides: dict[str, Any] = {
-        "length_in": length_in,
-        "width_in": width_in,
-        "height_in": height_in,
-        "weight_lb": weight_lb,
-    }
     rows = cols.row_count(on=on, **sides)
-    found = parcel_columns(rules, on=on, zone=None, **sides)
-    exact = {name: cols.measures(name, value, rows) for name, value in sides.items()}
-    longest, second, shortest = np.sort(
-        np.stack([exact[f"{side}_in"] for side in ("length", "width", "height")]), axis=0
-    )[::-1]
-    measured = {
-        "longest": longest,
-        "second": second,
-        "shortest": shortest,
-        "length_plus_girth": longest + 2 * (second + shortest),
-        "volume": longest * second * shortest,
-        "weight": exact["weight_lb"],
-    }
+    found = parcel_columns(rules, on=on, **sides)
+    exact = {name: cols.measures(name, value, rows) for name, value in sides.items()}  # type: ignore[arg-type]
+    measured = {**_ordered(exact["length_in"], exact["width_in"], exact["height_in"]), "weight": exact["weight_lb"]}
     index = cols.blocks(table, on, rows)
     classes = np.full(rows, "medium", dtype=object)
     for number, at in cols.groups(index):
@@ -718,18 +658,7 @@ class Trigger:
     minimum_billable: float
 
 
-def parcel_triggers(
-    rules: ParcelRules,
-    *,
-    on: object,
-    length_in: npt.ArrayLike,
-    width_in: npt.ArrayLike,
-    height_in: npt.ArrayLike,
-    weight_lb: npt.ArrayLike,
-    zone: object = None,
-    packaging: object = "box",
-    dimensions_entered: object = True,
-) -> list[Trigger]:
+def parcel_triggers(rules: ParcelRules, **parcels: Unpack[GivenParcels]) -> list[Trigger]:
     """Everything that parcels trip, in the rule set's own units.
 
     >>> import datetime as dt
@@ -741,20 +670,11 @@ def parcel_triggers(
     handling_longest 58.0 48.0 10.0
     handling_length_girth 122.0 105.0 17.0
     """
-    given = parcel_inputs(
-        on=on,
-        length_in=length_in,
-        width_in=width_in,
-        height_in=height_in,
-        weight_lb=weight_lb,
-        zone=zone,
-        packaging=packaging,
-        dimensions_entered=dimensions_entered,
-    )
+    given = parcel_inputs(**parcels)
     rows = given["length_in"].size
-    if zone is not None:
-        given["zone"] = cols.words(zone, rows)
-    index = cols.blocks(rules, on, rows)
+    if parcels.get("zone") is not None:
+        given["zone"] = cols.words(parcels["zone"], rows)
+    index = cols.blocks(rules, parcels["on"], rows)
     found: list[Trigger] = []
     for number in sorted(set(index.tolist())):
         at = index == number
@@ -790,26 +710,21 @@ def _of_surcharge(
         "applies": applies,
         "minimum_billable": extra.minimum_billable,
     }
+
+    def over(bounds: Iterable[tuple[str, float]]) -> list[Trigger]:
+        values = ((measure, float(seen[measure][at]), limit) for measure, limit in bounds)
+        return [Trigger(**common, word="", **_over(rules, *one)) for one in values]
+
     nothing: Mapping[str, Any] = {"unit": "", "value": 0.0, "threshold": 0.0, "over_by": 0.0}
     when = extra.when
-    found = [
-        Trigger(**common, word="", **_over(rules, measure, float(seen[measure][at]), limit))
-        for measure, limit in when.over.items()
-    ]
-    for side, limit in zip(("longest", "second", "shortest"), when.any_over, strict=False):
-        if seen[side][at] > limit + SNAP:
-            found.append(Trigger(**common, word="", **_over(rules, side, float(seen[side][at]), limit)))
+    sides = zip(LONGEST_FIRST, when.any_over, strict=False)
+    found = over([*when.over.items(), *((side, limit) for side, limit in sides if seen[side][at] > limit + SNAP)])
     if when.packaging:
         found.append(Trigger(**common, measure="packaging", word=PACKAGING[int(given["packaging"][at])], **nothing))
     if when.dimensions_entered is False:
         found.append(Trigger(**common, measure="dimensions_entered", word="not entered", **nothing))
-    if not found:
-        # What trips by being small enough, such as a thin parcel, is under its bound, not over it.
-        found = [
-            Trigger(**common, word="", **_over(rules, measure, float(seen[measure][at]), limit))
-            for measure, limit in when.at_most.items()
-        ]
-    return found
+    # What trips by being small enough, such as a thin parcel, is under its bound, not over it.
+    return found or over(when.at_most.items())
 
 
 def _over(rules: ParcelRules, measure: str, value: float, limit: float) -> dict[str, Any]:

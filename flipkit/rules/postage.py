@@ -422,36 +422,18 @@ def _numbered_labels(
     *,
     on: object,
     zone: object,
-    length_in: npt.ArrayLike,
-    width_in: npt.ArrayLike,
-    height_in: npt.ArrayLike,
-    weight_lb: npt.ArrayLike,
     declared_cents: npt.ArrayLike = 0,
     signature: object = False,
     residential: object = True,
     service: str | None = None,
-    packaging: object = "box",
-    nonrectangular: object = False,
-    dimensions_entered: object = True,
     zone_mix: Mapping[str, float] | None = None,
     weight_only: bool = False,
+    **parcels: Any,
 ) -> tuple[cols.Columns, Words]:
     """The columns of labels with numbers in place of ``service`` and ``refused``, and the words they stand for."""
     kind = signature if isinstance(signature, str) else ""
-    given = parcel_inputs(
-        on=on,
-        length_in=length_in,
-        width_in=width_in,
-        height_in=height_in,
-        weight_lb=weight_lb,
-        zone=zone,
-        packaging=packaging,
-        nonrectangular=nonrectangular,
-        dimensions_entered=dimensions_entered,
-        declared_cents=declared_cents,
-        signature=signature,
-        residential=residential,
-    )
+    further = {"declared_cents": declared_cents, "signature": signature, "residential": residential}
+    given = parcel_inputs(on=on, zone=zone, further=further, **parcels)
     rows = given["length_in"].size
     given["zone_code"] = zone_codes(card, zone, rows, missing=zone_mix is not None)
     given["pair"] = cols.pairs(
@@ -491,17 +473,14 @@ def adjustment_columns(
     *,
     on: object,
     zone: object,
-    length_in: npt.ArrayLike,
-    width_in: npt.ArrayLike,
-    height_in: npt.ArrayLike,
     weight_lb: npt.ArrayLike,
     entered_lb: npt.ArrayLike | None = None,
     residential: object = True,
     service: str | None = None,
     packaging: object = "box",
+    **sides: npt.ArrayLike,
 ) -> cols.Columns:
     """The label a seller buys who types in a weight and no sides, and what is added once the carrier measures."""
-    sides = {"length_in": length_in, "width_in": width_in, "height_in": height_in}
     others = {"entered_lb": entered_lb, "residential": residential, "packaging": packaging}
     rows = cols.row_count(on=on, zone=zone, weight_lb=weight_lb, **others, **sides)
     typed = weight_lb if entered_lb is None else entered_lb

@@ -241,6 +241,10 @@ def test_bought_basis_holds_what_may_still_come(shop, window):
     frame = shop(10)
     table = bought_returns(frame, window=window, horizon=HALF_YEAR, **SETTINGS)
     assert table["unsold"].sum() == (frame["status"] == "for sale").sum()
+    assert table["hourly"].is_monotonic_decreasing
+    prospects = expected_stock_values(frame, HALF_YEAR)["work_min"].groupby(frame["category"]).sum()
+    assert table.set_index("category")["still_to_do_min"].to_dict() == pytest.approx(prospects.to_dict())
+    assert (table["expected_min"] - table["owner_min"]).to_numpy() == pytest.approx(table["still_to_do_min"].to_numpy())
     assert (table["expected_net_cents"] - table["net_cents"] == table["may_bring_cents"]).all()
     hourly = 0.6 * table["expected_net_cents"] / table["expected_min"]
     assert table["hourly"].to_numpy() == pytest.approx(hourly.to_numpy(), abs=1e-3)

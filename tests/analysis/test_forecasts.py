@@ -22,10 +22,10 @@ from flipkit.analysis.forecasts import (
     stock_forecasts,
 )
 from flipkit.assumptions import load_assumptions
-from flipkit.simulation.demo import scenarios
 from flipkit.simulation.shops import Draws
 from tests.benchmarks.buying_year import knowledge_of, year_assumptions
 from tests.benchmarks.price_habits import TODAY, learned_from, past_books, world
+from tests.benchmarks.scenarios import scenarios
 
 
 @pytest.fixture(scope="module")

@@ -7,7 +7,7 @@ import pytest
 
 from flipkit.analysis.max_bid import answer, buying_answer
 from flipkit.analysis.shop_knowledge import FEE_PRICES
-from flipkit.cli.buying import buying_words
+from flipkit.reports.answers import buying_words
 from tests.benchmarks.bench_highest_price import PROPERTIES, violations
 from tests.helpers.known_shop import known_shop
 

@@ -21,9 +21,11 @@ from flipkit.analysis.returns import (
     hourly_verdict,
     in_window,
     shop_return,
+    side_by_side,
     too_few_words,
     trip_sums,
     true_hourly_return,
+    wage_verdict,
 )
 from flipkit.errors import AssumptionError
 from tests.benchmarks.bench_intervals import WINDOW, dear_shop
@@ -144,6 +146,55 @@ def test_window_has_both_ends(economics):
     assert inside["sold_on"].dt.strftime("%m-%d").tolist() == ["03-01", "03-31"]
 
 
+@pytest.mark.worked
+def test_what_never_sold_counts_on_the_day_that_it_left(economics):
+    days = [(None, "2026-02-28"), (None, "2026-03-01"), ("2026-03-31", "2026-05-01"), ("2026-04-01", None)]
+    frame = economics([{"sold_on": sold, "gone_on": gone} for sold, gone in days])
+    inside = in_window(frame, window=(dt.date(2026, 3, 1), dt.date(2026, 3, 31)), basis="settled")
+    assert inside["item_id"].tolist() == ["i1", "i2"]
+
+
+def test_groups_without_a_figure_stand_last_and_by_name(economics, window):
+    rows = [
+        {"category": name, "net_cents": net, "owner_min": minutes}
+        for name, net, minutes in (("z", 900, 0.0), ("b", 900, 0.0), ("c", -4000, 60.0), ("y", -4000, 60.0))
+    ]
+    found = category_returns(economics(rows), window=window, **SETTINGS)
+    assert found["category"].tolist() == ["c", "y", "b", "z"]
+    # Nothing is left of a group of one without its best: no hour, so no figure.
+    assert found["without_best"].isna().all()
+    both = side_by_side(found, found.iloc[::-1])
+    assert both["category"].tolist() == ["c", "y", "b", "z"]
+    assert both["gap"].tolist() == pytest.approx([0.0, 0.0, math.nan, math.nan], nan_ok=True)
+
+
+@pytest.mark.parametrize(
+    ("target", "words"),
+    [(None, "makes money"), (5.0, "above the target"), (80.0, "below the target")],
+)
+def test_the_target_reaches_the_words(economics, window, target, words):
+    # 10.00 to 11.80 in half an hour each: 20 to 24 dollars an hour.
+    rows = [{"trip_id": f"t{at % 5}", "net_cents": 1000 + 20 * at, "owner_min": 30.0} for at in range(10)]
+    how = {"window": window, "target": target, **SETTINGS}
+    assert category_returns(economics(rows), **how)["verdict"].tolist() == [words]
+    whole = shop_return(economics(rows), **how)
+    assert (whole["claimed"].item(), whole["verdict"].item()) == (True, words)
+
+
+@pytest.mark.parametrize(
+    ("wage", "limit", "low", "high", "words"),
+    [
+        (8.99, 12.0, 9.0, 15.0, "would raise it"),
+        (9.0, 12.0, 9.0, 15.0, "would raise it by these figures, though that is not sure"),
+        (12.0, 12.0, 9.0, 15.0, "would not raise it by these figures, though that is not sure"),
+        (15.0, 12.0, 9.0, 15.0, "would not raise it"),
+        (0.01, math.nan, math.nan, math.nan, "would not raise it"),
+    ],
+)
+def test_words_of_a_wage_at_its_edges(wage, limit, low, high, words):
+    assert wage_verdict(wage, limit, low, high, claimed=True) == words
+
+
 def test_mistakes_are_named(economics, window):
     frame = economics([{}])
     with pytest.raises(AssumptionError, match="basis must be 'sold', 'bought' or 'settled', got 'listed'"):
@@ -177,6 +228,9 @@ def test_sums_by_trip_and_group(economics):
         (11.0, 19.0, 20.0, "below the target"),
         (11.0, 30.0, 20.0, "may be above or below the target"),
         (20.0, 30.0, 20.0, "may be above or below the target"),
+        (11.0, 20.0, 20.0, "may be above or below the target"),
+        (0.0, 9.0, None, "may make or lose money"),
+        (-9.0, 0.0, None, "may make or lose money"),
     ],
 )
 def test_words_follow_the_interval(low, high, target, words):
@@ -189,7 +243,9 @@ def test_words_follow_the_interval(low, high, target, words):
     [
         (0.95, "almost surely beats the target"),
         (0.94, "probably beats the target"),
+        (0.80, "probably beats the target"),
         (0.79, "could go either way"),
+        (0.06, "probably misses the target"),
         (0.2, "probably misses the target"),
         (0.21, "could go either way"),
         (0.05, "almost surely misses the target"),
@@ -205,6 +261,8 @@ def test_words_of_a_difference():
     assert difference_verdict(-3.0, -1.0, **said) == "small earns more an hour than bulky"
     assert difference_verdict(-3.0, 1.0, **said) == "no difference shown between bulky and small"
     assert difference_verdict(math.nan, 1.0, **said) == "too few to tell"
+    for low, high in ((0.0, 1.0), (-1.0, 0.0)):
+        assert difference_verdict(low, high, **said) == "no difference shown between bulky and small"
 
 
 @pytest.mark.parametrize(("dear", "least", "most"), [(0.04, 10, 40), (0.0, 0, 1)])
@@ -221,6 +279,11 @@ def test_where_one_rare_dear_find_decides_nothing_is_claimed(dear, least, most):
     told = found[found["one_decides"]]
     assert told[["low", "high"]].isna().all(axis=None)
     assert {too_few_words(row) for row in told.to_dict("records")} <= {"too few to tell: one find decides"}
+    # A kind too small to be judged, first by name, does not end the looking.
+    if dear:
+        frame = next(frame for frame, truth in drawn if told["truth"].iloc[0] in truth.values())
+        few = pd.concat([frame.head(2).assign(category=" few"), frame], ignore_index=True)
+        assert category_returns(few, window=WINDOW, basis="bought", **SETTINGS)["one_decides"].any()
     said = found[found["claimed"]]
     assert ((said["low"] <= said["truth"]) & (said["truth"] <= said["high"])).mean() > 0.88
 

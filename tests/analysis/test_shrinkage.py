@@ -7,10 +7,13 @@ import math
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.returns import (
     COMMON_FREEDOM,
+    Pulled,
+    _spread_of,
     category_returns,
     pulled,
     shared_luck,
@@ -116,6 +119,40 @@ def table(hourly, error, *, items=30, trips=20):
     frame = pd.DataFrame({"category": names, "items": items, "trips": trips, "owner_min": 600.0, "hourly": hourly})
     frame = frame.assign(delta_se=error, jackknife_se=error, claimed=True, lean=0.0, shared=0.0)
     return frame.assign(low=frame["hourly"] - 2 * frame["delta_se"], high=frame["hourly"] + 2 * frame["delta_se"])
+
+
+@pytest.mark.worked
+def test_a_pulled_figures_sides_step_by_step():
+    # One trip: 8 degrees of freedom. Sides 4 and 16 of its own, half of it left: the square root of 4, so 1 to 2.
+    # No side known: even. 1 to 100 counts as 1 to 8, and 100 to 1 as 8 to 1.
+    middle = np.array([10.0, 10.0, 10.0, 10.0])
+    sides = pd.DataFrame({"trips": 1, "low": [6.0, 6.0, 9.0, -90.0], "high": [26.0, 9.0, 110.0, 11.0]})
+    error = np.array([2.0, 1.0, 1.0, 1.0])
+    found = _spread_of(sides, middle, Pulled(middle, np.array([0.5, 1.0, 1.0, 1.0]), error, 10.0, 1.0), 0.9)
+    whole = 2 * stats.t.ppf(0.95, 8) * error
+    assert found.low == pytest.approx(10 - whole * [1 / 3, 1 / 2, 1 / 9, 8 / 9])
+    assert found.high == pytest.approx(10 + whole * [2 / 3, 1 / 2, 8 / 9, 1 / 9])
+
+
+def test_what_is_said_of_each_figure_where_errors_are_known_and_where_not():
+    known = shrunken_returns(table([10.0, 20.0, 30.0, 40.0, 50.0], [10.0] * 5), target=30.0, seed=1)
+    assert (known[["low", "sure", "pulled", "hopeful", "high"]].diff(axis=1).iloc[:, 1:] > 0).all(axis=None)
+    # At eight in ten sure the figure is above "sure", and at two in ten above "hopeful".
+    edges = known.iloc[0][["sure", "hopeful"]].astype(float)
+    for edge, chance in zip(edges, (0.8, 0.2), strict=True):
+        again = shrunken_returns(table([10.0, 20.0, 30.0, 40.0, 50.0], [10.0] * 5), target=edge, seed=1)
+        assert again.set_index("category").loc[known["category"].iloc[0], "beats_target"] == pytest.approx(chance)
+    alone = shrunken_returns(table([10.0, 20.0], [math.nan] * 2, trips=1), target=30.0, seed=1)
+    unknown = ["error", "low", "high", "beats_target", "is_best", "sure", "hopeful"]
+    assert alone[unknown].isna().all(axis=None)
+    assert (alone[unknown].dtypes == np.float64).all()
+    assert alone["one_decides"].tolist() == [False, False]
+    assert alone["category"].tolist() == ["c1", "c0"]
+    told = table([10.0] * 5, [10.0] * 5).assign(one_decides=[True, False, False, False, False])
+    assert shrunken_returns(told, target=30.0, seed=1).set_index("category")["one_decides"].to_dict() == {
+        f"c{at}": at == 0 for at in range(5)
+    }
+    assert pulled([], []).centre == 0
 
 
 def test_ranked_by_the_chance_of_beating_the_target():

@@ -214,10 +214,74 @@ def test_a_median_between_two_sales_lies_midway():
     assert days_to_sale([5, 8, 12, 20], [True] * 4).days == 10
 
 
+#: Waits of four things, the last trip's first: 12 and 8 days still unsold, sold after 5 and after 8.
+WAITS = [12, 8, 5, 8], [False, False, True, True]
+
+
+@pytest.mark.worked
+@pytest.mark.parametrize(
+    ("trip", "variance", "freedom"),
+    [
+        # At risk 4 and 3, one sold each time: usual variance 1/12, then 1/12 + 1/6 = 1/4. By trip, on day 5 the
+        # pair that sold adds (2/4 - 1)/3 = -1/6 and the others 1/6 in all, by day 8 -1/2 and 1/2.
+        # Two trips: 1/4 + 1/4 = 1/2, which is 1/4 above the usual; times 2/1: 1/4 + 1/2. Share 2/3: 1 / (2/3)^2.
+        (["b", "b", "a", "a"], 3 / 4, 9 / 4),
+        ([None, None, "a", "a"], 3 / 4, 9 / 4),
+        # Three trips: 1/4 + 1/16 + 1/16 = 3/8, 1/8 above; times 3/2: 1/4 + 3/16. Share 3/7: 2 / (3/7)^2.
+        (["c", "b", "a", "a"], 7 / 16, 98 / 9),
+    ],
+)
+def test_bands_of_things_that_share_a_trip_step_by_step(trip, variance, freedom):
+    table = survival_table(*WAITS, confidence=0.95, trip=trip)
+    # On day 5 the trips say less than the usual variance: it stands, with the normal's reach.
+    spread = np.array([math.sqrt(1 / 12), *[math.sqrt(variance)] * 2])
+    reach = np.array([stats.norm.ppf(0.975), *[stats.t.ppf(0.975, freedom)] * 2])
+    share = np.array([0.75, 0.5, 0.5])
+    assert table["standard_error"].to_numpy() == pytest.approx(share * spread)
+    assert table["low"].to_numpy() == pytest.approx(share / np.exp(reach * spread))
+
+
+@pytest.mark.worked
+def test_error_of_a_restricted_mean_by_trip_step_by_step():
+    # 3.25 lies ahead on day 5 and 1 on day 8: each trip adds 3.25/6 + 1/3 = 7/8. 2 x 49/64 by trip,
+    # 3.25^2/12 + 1/6 as usual; what is above counts twice for two trips.
+    usual = 3.25**2 / 12 + 1 / 6
+    found = restricted_mean_error(*WAITS, within_days=10, trip=["b", "b", "a", "a"])
+    assert found == pytest.approx(math.sqrt(usual + 2 * (2 * 49 / 64 - usual)))
+
+
+def test_things_that_are_each_a_trip_of_their_own_have_the_textbooks_bands():
+    own = range(len(KEPT[0]))
+    for name in ("standard_error", "low", "high"):
+        usual, by_trip = (survival_table(*KEPT, confidence=0.95, trip=trip)[name].to_numpy() for trip in (None, own))
+        assert by_trip == pytest.approx(usual, nan_ok=True)
+
+
+@pytest.mark.worked
+@pytest.mark.parametrize("trip", [["x", "x", "y", "y"], [None, None, "y", "y"], ["y", "y", None, None]])
+def test_log_rank_by_trip_step_by_step(trip):
+    # Sales of a on days 1 and 2, of b on 3 and 4: expected of a 1/2 + 1/3, gap 7/6, variance 1/4 + 2/9 = 17/36.
+    # Hazards 1/4, 1/3, 1/2, 1: what each thing adds to the gap is 27, 23, 17 and 17 of 72.
+    # In common: 2 x (27 x 23 + 17 x 17) / 72^2 = 455/1296. So 49/36 over 17/36 + 455/1296.
+    alone = log_rank([1, 2, 3, 4], [True] * 4, list("aabb"))
+    assert alone.chi_square == pytest.approx(49 / 17)
+    found = log_rank([1, 2, 3, 4], [True] * 4, list("aabb"), trip=trip)
+    assert found.expected == pytest.approx((5 / 6, 19 / 6))
+    assert found.chi_square == pytest.approx(1764 / 1067)
+    assert found.p_value == pytest.approx(stats.chi2.sf(1764 / 1067, 1))
+
+
+@pytest.mark.worked
+def test_hazards_sum_up_to_the_last_thing_sold():
+    # One of two, then one of one; a ten-millionth of a day is no day.
+    assert survival_table([5, 8], [True, True], confidence=0.95)["hazard_sum"].tolist() == [0.5, 1.5]
+    assert survival_table([5, 5.0000002], [True, True], confidence=0.95)["hazard_sum"].tolist() == [1.0]
+
+
 def test_mistakes_are_named():
     with pytest.raises(NotEnoughDataError, match="days must be known"):
         survival_table([3.0, math.nan], [True, True], confidence=0.95)
-    with pytest.raises(NotEnoughDataError, match="two groups"):
+    with pytest.raises(NotEnoughDataError, match=r"^group must be at least two groups, got 1"):
         log_rank([1.0, 2.0], [True, True], ["a", "a"])
-    with pytest.raises(NotEnoughDataError, match="at least one sale"):
+    with pytest.raises(NotEnoughDataError, match=r"^sold must be at least one sale, got 0"):
         log_rank([1.0, 2.0], [False, False], ["a", "b"])

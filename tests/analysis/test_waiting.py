@@ -19,8 +19,10 @@ from flipkit.analysis.survival import (
     UNKNOWN,
     common_days,
     compared,
+    days_to_sale,
     holm,
     log_rank,
+    restricted_mean_error,
     share_sold,
     unsold_missing,
     waiting_groups,
@@ -158,6 +160,33 @@ def test_table_says_what_is_not_known():
     assert math.isnan(table.loc["young", "sold_30"])
     assert unsold_missing(table.reset_index()).startswith("Gone: no unsold item")
     assert unsold_missing(table.reset_index().iloc[1:2].assign(all_sold=False)) == ""
+    assert unsold_missing(pd.DataFrame()) == ""
+
+
+def test_table_counts_what_is_still_for_sale_and_reckons_by_trip():
+    groups = waits(mugs=([5.0, 8.0, 8.0, 12.0, 30.0], [True, True, False, False, False]))
+    groups["given_up"] = [False] * 3 + [True, False]
+    groups["trip"] = ["a", "a", "b", "b", "c"]
+    row = waiting_table(groups, within_days=10, confidence=0.8).iloc[0]
+    assert row[["listed", "sold", "still", "given_up"]].tolist() == [5, 2, 2, 1]
+    how = {"confidence": 0.8, "trip": groups["trip"]}
+    half = days_to_sale(groups["days"], groups["sold"], **how)
+    assert row[["half_days", "half_low", "half_high"]].tolist() == pytest.approx(list(half), nan_ok=True)
+    assert half.low == 8
+    month = share_sold(groups["days"], groups["sold"], by_days=30, **how)
+    assert row[["sold_30", "low_30", "high_30"]].tolist() == pytest.approx(list(month))
+    assert month.low < share_sold(groups["days"], groups["sold"], by_days=30, confidence=0.8).low
+    error = restricted_mean_error(groups["days"], groups["sold"], within_days=10, trip=groups["trip"])
+    assert row["mean_error"] == pytest.approx(error)
+
+
+def test_groups_are_compared_by_trip_where_trips_are_told():
+    groups = waits(a=(range(1, 25), [True] * 24), b=(range(13, 37), [True] * 24))
+    groups["trip"] = [at // 4 for at in range(48)]
+    each = compared(groups, confidence=0.95, too_few=10).each.set_index("group")
+    by_trip, alone = (log_rank(groups["days"], groups["sold"], groups["group"], trip=t) for t in (groups["trip"], None))
+    assert each.loc["a", "p_value"] == pytest.approx(by_trip.p_value)
+    assert by_trip.p_value > 2 * alone.p_value
 
 
 @pytest.fixture
@@ -192,13 +221,19 @@ def test_things_are_grouped_by_what_is_recorded(shop):
     assert set(by["condition"]["group"]) == {UNKNOWN}
     assert by["size"]["group"].to_dict() == {"a": "small", "b": "small", "c": "small", "e": "bulky"}
     assert by["size"]["given_up"].to_dict() == {"a": False, "b": False, "c": False, "e": True}
-    with pytest.raises(AssumptionError, match="by must be one of category, size"):
+    items, recorded, changes = shop
+    assert by["size"]["trip"].tolist() == list("abce"), "where no trip is told, each thing is one"
+    told = waiting_groups(items.assign(trip_id=list("ttuuv")), recorded.assign(source=""), changes, by="source")
+    assert told["trip"].tolist() == list("ttuv")
+    assert set(told["group"]) == {UNKNOWN}
+    with pytest.raises(AssumptionError, match=r"by must be one of category, size.*, got 'weather'"):
         waiting_groups(*shop, by="weather")
 
 
 def test_marked_down_is_a_price_below_the_one_before_it(shop):
     # a kept its price, b fell below its listing, c has no earlier price to fall from, e rose and then fell
-    found = waiting_groups(*shop, by="markdown").set_index("item_id")["group"]
+    items, *others = shop
+    found = waiting_groups(items.set_axis([9, 7, 5, 3, 1]), *others, by="markdown").set_index("item_id")["group"]
     assert found.to_dict() == {"a": NEVER_MARKED, "b": MARKED, "c": NEVER_MARKED, "e": MARKED}
 
 

@@ -23,16 +23,9 @@ import pandas as pd
 from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import load_assumptions
-from flipkit.simulation.coverage import (
-    CALIBRATION,
-    FAMILIES,
-    coverage,
-    scenario_truth,
-    season,
-    shares_of_the_knowing,
-    shop_intervals,
-)
-from flipkit.simulation.demo import Scenario, scenarios
+from flipkit.simulation.coverage import CALIBRATION
+from tests.benchmarks.coverage import FAMILIES, coverage, scenario_truth, season, shares_of_the_knowing, shop_intervals
+from tests.benchmarks.scenarios import Scenario, scenarios
 
 SEED = 20260101
 #: Items behind the truth of a scenario: its error is far below that of a shop's interval.

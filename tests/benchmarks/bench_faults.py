@@ -2,9 +2,9 @@
 
 python -m tests.benchmarks.bench_faults kills 200
 python -m tests.benchmarks.bench_faults fuzz 1000000
-python -m tests.benchmarks.bench_faults shops 5000
+python -m tests.benchmarks.bench_faults shops 5000 1000    # so many, from this number on
 python -m tests.benchmarks.bench_faults versions
-python -m tests.benchmarks.bench_faults mutants 200 money    # in an environment with mutmut
+python -m tests.benchmarks.bench_faults mutants 200 money    # with the extra "bench"; 0: what survived, again
 """
 
 from __future__ import annotations
@@ -18,17 +18,23 @@ import sys
 import tempfile
 import textwrap
 import time
+from bisect import bisect_right
 from collections.abc import Iterable
 from importlib.metadata import PackageNotFoundError, distribution, requires
+from itertools import accumulate
 from pathlib import Path
 from typing import Any
 
 from packaging.requirements import Requirement
 
 from flipkit import owned
+from flipkit.errors import NotEnoughDataError
 from tests.helpers.fuzz import failures
 from tests.helpers.kills import SIGNALS, killed, run, small_export, small_shop
+from tests.helpers.pages_in_process import pages_shown
+from tests.helpers.random_books import SIZES_OF_MANY, write_random_books
 from tests.helpers.random_shops import faults_of_shop
+from tests.reports.test_whole_shops import require_exact_sums, require_one_voice
 
 ROOT = Path(__file__).resolve().parents[2]
 RESULTS = Path(__file__).with_name("faults.json")
@@ -40,28 +46,61 @@ COMMANDS = {
 }
 #: Parts whose mutants are to be killed: the code, and the tests that see it.
 MUTATED = {
-    "money": ("flipkit/money.py", "tests/test_money.py"),
-    "rules": ("flipkit/rules/*.py", "tests/rules"),
-    "economics": ("flipkit/economics/*.py", "tests/economics"),
-    "returns": ("flipkit/analysis/returns.py", "tests/analysis"),
-    "survival": ("flipkit/analysis/survival.py", "tests/analysis"),
-    "plan": ("flipkit/packing/plan.py", "tests/packing"),
-}
-#: Mutants that say the same as what they replace, by their line, and why.
-EQUIVALENT = {
-    "negative = None": "only its truth is asked",
-    "if isinstance(text, int) and abs(text) >= LARGEST_PPM:": "the largest is refused below, in the same words",
-    "if isinstance(text, int) and abs(text) >= LARGEST_CENTS:": "the same",
-    "body = (repr(float(text)) if (isinstance(text, float)) and False else str(text)).strip()": (
-        "a float is written the same both ways"
+    "money": ("flipkit/money.py", ["tests/test_money.py"]),
+    "rules": ("flipkit/rules/*.py", ["tests/rules"]),
+    "economics": ("flipkit/economics/*.py", ["tests/economics"]),
+    "returns": (
+        "flipkit/analysis/returns.py",
+        [
+            f"tests/analysis/test_{name}.py"
+            for name in ("hourly", "shrinkage", "sizes", "gaps", "ratios", "expected_stock_values")
+        ],
+    ),
+    "survival": (
+        "flipkit/analysis/survival.py",
+        [f"tests/analysis/test_{name}.py" for name in ("survival", "waiting", "expected_stock_values")],
+    ),
+    "plan": (
+        "flipkit/packing/plan.py",
+        [f"tests/packing/test_{name}.py" for name in ("plan", "judgement", "words", "hands_needed", "lifting")],
     ),
 }
+#: Mutants that do the same as what they replace, by function and line, each with its reason.
+EQUIVALENT = Path(__file__).with_name("equivalent_mutants.json")
+#: Seconds of a mutant's tests, the quickest first: beyond them a mutant that lives costs more than it tells.
+LONGEST = 8.0
+#: Laid beside the tests of mutants. Tables read by the unchanged code would be found still kept in a fork; of the
+#: examples in docstrings each is run once, not for every mutant's copy; what needs the demo's study or draws its
+#: own cases is left out.
+QUICK = """
+import importlib
+import sys
+
+def pytest_sessionstart(session):
+    for name in {modules}:
+        importlib.import_module(name)
+    for name, module in list(sys.modules.items()):
+        for one in list(vars(module).values()) if name.startswith("flipkit") else ():
+            if callable(getattr(one, "cache_clear", None)):
+                one.cache_clear()
+            for each in (one, *vars(one).values()) if isinstance(one, type) else (one,):
+                if "__mutmut_" in getattr(each, "__name__", ""):
+                    each.__doc__ = None
+
+def pytest_collection_modifyitems(items):
+    items[:] = [
+        one for one in items
+        if not any(name.startswith("demo") for name in getattr(one, "fixturenames", ()))
+        and not one.get_closest_marker("slow")
+        and not getattr(getattr(one, "obj", None), "is_hypothesis_test", False)
+    ]
+"""
 
 
 def kept(name: str, found: dict[str, Any]) -> None:
     """One line of the results file, written anew."""
     results = json.loads(RESULTS.read_text(encoding="utf-8")) if RESULTS.exists() else {}
-    results[name] = found
+    results[name] = found = {**found, "day": f"{dt.date.today()}"}
     RESULTS.write_text(json.dumps(results, indent=2, sort_keys=True) + "\n", encoding="utf-8")
     print(name, json.dumps({key: value for key, value in found.items() if not isinstance(value, dict)}))  # noqa: T201
 
@@ -101,31 +140,53 @@ def fuzz(count: int) -> None:
     kept("fuzzed inputs", {**found, "minutes": round((time.monotonic() - began) / 60, 1)})
 
 
-def shops(count: int) -> None:
-    """Random shops through the whole study and the figures of its pages."""
-    began, told = time.monotonic(), []
-    for seed in range(count):
+def shops(count: int, first: int = 1_000) -> None:
+    """Random shops of two kinds: one through the study and the pages' sentences, one through every page."""
+    began, told, empty = time.monotonic(), [], 0
+    for seed in range(first, first + count):
         with tempfile.TemporaryDirectory() as folder:
-            told += [f"shop {seed}: {fault}" for fault in faults_of_shop(Path(folder), seed)]
-        if seed % 50 == 49 or seed == count - 1:
-            bad = len({line.split(":")[0] for line in told})
-            found = {"tried": seed + 1, "survived": seed + 1 - bad, "first": told[:5]}
+            told += [f"shop {seed}: {fault}" for fault in faults_of_shop(Path(folder, "one"), seed)]
+            books = write_random_books(Path(folder, "other"), seed, sizes=SIZES_OF_MANY)
+            try:
+                study, shown = pages_shown(books)
+                require_exact_sums(study)
+                require_one_voice(shown)
+            except NotEnoughDataError as refused:
+                # Whoever has nothing is told to write something down.
+                empty += 1
+                told += [f"shop {seed}: {refused}"] * (len((books / "items.csv").read_text().splitlines()) > 1)
+            except Exception as problem:
+                told.append(f"shop {seed}: {type(problem).__name__}: {str(problem)[:300]}")
+        if (seed - first) % 20 == 19 or seed == first + count - 1:
+            tried, bad = seed - first + 1, len({line.split(":")[0] for line in told})
+            found = {
+                "tried": tried,
+                "survived": tried - bad,
+                "first": told[:5],
+                "from": first,
+                "without a thing": empty,
+            }
             kept("random shops", {**found, "minutes": round((time.monotonic() - began) / 60, 1)})
 
 
 def mutants(count: int, name: str) -> None:
-    """A drawn sample of mutmut's mutants of one part, each run against the tests of that part."""
+    """A drawn sample of mutmut's mutants of one part, or with 0 its survivors again, run against that part's tests."""
     code, tests = MUTATED[name]
     began, seed = time.monotonic(), 20
+    before = {} if count else json.loads(RESULTS.read_text(encoding="utf-8"))[f"mutants of {name}"]
     with tempfile.TemporaryDirectory() as folder:
         home = Path(folder)
         for kept_part in ("flipkit", "tests", "data_demo", "notebooks"):
             shutil.copytree(ROOT / kept_part, home / kept_part)
-        lines = ["source_paths=flipkit", f"only_mutate={code}", "also_copy=\n data_demo\n notebooks"]
-        lines += [f"pytest_add_cli_args_test_selection=\n {tests}", "timeout_multiplier=30", "timeout_constant=20"]
-        lines += ["pytest_add_cli_args=\n -n\n 0\n -p\n no:cacheprovider\n -p\n flipkit.charts"]
+        lines = ["source_paths=flipkit", f"only_mutate={code}", "also_copy=\n data_demo\n notebooks\n conftest.py"]
+        files = [str(path.relative_to(ROOT)) for path in sorted(ROOT.glob(code))]
+        lines += ["pytest_add_cli_args_test_selection=" + "".join(f"\n {test}" for test in (*tests, *files))]
+        lines += ["timeout_multiplier=3", "timeout_constant=20"]
+        lines += ["pytest_add_cli_args=\n --doctest-modules\n -n\n 0\n -p\n no:cacheprovider\n -p\n flipkit.charts"]
         lines += ["use_git_change_detection=False", "track_dependencies=False"]
         (home / "setup.cfg").write_text("[mutmut]\n" + "\n".join(lines), encoding="utf-8")
+        modules = [file.removesuffix(".py").removesuffix("/__init__").replace("/", ".") for file in files]
+        (home / "conftest.py").write_text(QUICK.format(modules=modules), encoding="utf-8")
         told = "\n".join(f"{mark}: expected figures" for mark in ("published", "worked", "pinned", "browser", "slow"))
         (home / "pytest.ini").write_text(f"[pytest]\nmarkers =\n{textwrap.indent(told, '    ')}\n", encoding="utf-8")
 
@@ -142,23 +203,43 @@ def mutants(count: int, name: str) -> None:
             }
 
         mutmut("run", "--max-children", "1", "none such")  # makes all mutants and finds the tests of each function
-        drawn = random.Random(seed).sample(made := sorted(endings()), min(count, len(made)))  # noqa: S311
+        _quickest_first(home / "mutants" / "mutmut-stats.json")
+        made = sorted(endings())
+        drawn = [*before["survivors"]] if before else random.Random(seed).sample(made, min(count, len(made)))  # noqa: S311
         mutmut("run", "--max-children", "1", *drawn)
         ends = endings()
-        lived = {one: _mutated_line(mutmut("show", one)) for one in drawn if ends[one] in (0, 33)}
-    same = {line: EQUIVALENT[line] for line in lived.values() if line in EQUIVALENT}
-    alive = [line for line in lived.values() if line not in EQUIVALENT]
-    killed = sum(ends[one] not in (0, 33, None) for one in drawn)
-    found = {
-        "mutants": len(made),
-        "tried": len(drawn),
-        "killed": killed,
-        "not run": sum(ends[k] is None for k in drawn),
-    }
-    found |= {"equivalent": len(lived) - len(alive), "survived": len(alive), "seed": seed}
-    found |= {"share killed": round(killed / max(killed + len(alive), 1), 3), "day": f"{dt.date.today()}"}
-    found |= {"mutmut": distribution("mutmut").version, "survivors": {"each": alive}, "reasons": same}
-    kept(f"mutants of {name}", {**found, "minutes": round((time.monotonic() - began) / 60, 1)})
+        lived = {
+            one: f"{_function(one)}: {_mutated_line(mutmut('show', one))}" for one in drawn if ends[one] in (0, 33)
+        }
+    reasons = json.loads(EQUIVALENT.read_text(encoding="utf-8"))
+    same = [line for line in lived.values() if line in reasons]
+    alive = {one: line for one, line in lived.items() if line not in reasons}
+    undone = sum(ends[one] is None for one in drawn)
+    tried, equivalent = before.get("tried", len(drawn)), before.get("equivalent", 0) + len(same)
+    killed = tried - len(alive) - equivalent - undone
+    found: dict[str, Any] = {"mutants": len(made), "tried": tried, "killed": killed, "survived": len(alive)}
+    found |= {"equivalent": equivalent, "no test": sum(ends[one] == 33 for one in alive), "not run": undone}
+    found |= {"share killed": round(killed / max(killed + len(alive), 1), 3), "seed": seed, "survivors": alive}
+    found["reasons"] = before.get("reasons", {}) | {line: reasons[line] for line in same}
+    found["minutes"] = round((time.monotonic() - began) / 60 + before.get("minutes", 0), 1)
+    kept(f"mutants of {name}", {**found, "mutmut": distribution("mutmut").version})
+
+
+def _quickest_first(stats: Path) -> None:
+    """Of the tests that call a function, those that its mutants are run against."""
+    found = json.loads(stats.read_text(encoding="utf-8"))
+    spent = found["duration_by_test"]
+    for name, tests in found["tests_by_mangled_function_name"].items():
+        tests.sort(key=lambda test: spent[test])
+        so_far = list(accumulate(spent[test] for test in tests))
+        found["tests_by_mangled_function_name"][name] = tests[: max(bisect_right(so_far, LONGEST), 1)]
+    stats.write_text(json.dumps(found), encoding="utf-8")
+
+
+def _function(mutant: str) -> str:
+    return (
+        mutant.partition("__mutmut")[0].removeprefix("flipkit.").replace(".x_", ".").replace("xǁ", "").replace("ǁ", ".")
+    )
 
 
 def _mutated_line(diff: str) -> str:
@@ -202,4 +283,4 @@ if __name__ == "__main__":
     elif what == "kills":
         kills(int(rest[0]), rest[1:] or COMMANDS)
     else:
-        {"fuzz": fuzz, "shops": shops}[what](int(rest[0]))
+        {"fuzz": fuzz, "shops": shops}[what](*map(int, rest))

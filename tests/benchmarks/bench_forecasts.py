@@ -20,10 +20,11 @@ import pandas as pd
 from flipkit.analysis.forecasts import faults, score_table, scored
 from flipkit.reports.forecasts import month_forecasts, outcomes
 from flipkit.reports.study import open_study
-from flipkit.simulation.coverage import FAMILIES
-from flipkit.simulation.demo import demo_rules, demo_shop, scenarios
+from flipkit.simulation.demo import demo_rules, demo_shop
 from flipkit.simulation.shops import histories
+from tests.benchmarks.coverage import FAMILIES
 from tests.benchmarks.forecast_coverage import forecast_days, foretold_returns, oracle_month, sales_known
+from tests.benchmarks.scenarios import scenarios
 
 
 def main() -> None:

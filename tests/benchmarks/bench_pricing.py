@@ -24,9 +24,9 @@ import numpy as np
 from flipkit.analysis.demand import Demand, Offers, possible_demand
 from flipkit.analysis.pricing import PriceGrid, PriceSettings, price_table, weighed_paths
 from flipkit.assumptions import Assumptions, load_assumptions
-from flipkit.simulation.demo import Scenario, scenarios
 from tests.benchmarks.buying_year import HOUR_CENTS, buying_year, year_assumptions
 from tests.benchmarks.price_earnings import HABITS, price_earnings
+from tests.benchmarks.scenarios import Scenario, scenarios
 
 _TARGET = HOUR_CENTS / 100
 #: Pull that comes on top beyond the usual price, where buyers turn away faster than the fit assumes.

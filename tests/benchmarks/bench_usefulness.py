@@ -19,8 +19,8 @@ import numpy as np
 
 from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import load_assumptions
-from flipkit.simulation.coverage import season, shares_of_the_knowing
-from flipkit.simulation.demo import Scenario, scenarios
+from tests.benchmarks.coverage import season, shares_of_the_knowing
+from tests.benchmarks.scenarios import Scenario, scenarios
 
 
 def one_shop(told: Sequence[Scenario]) -> list[list[str]]:

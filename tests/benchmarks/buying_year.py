@@ -26,9 +26,9 @@ from flipkit.assumptions import Assumptions
 from flipkit.books.schema import ACTIVITIES
 from flipkit.rules import parcels
 from flipkit.rules.tables import load_rules
-from flipkit.simulation.demo import Scenario
 from flipkit.simulation.shops import Draws, Kind, PlainCharges
 from tests.benchmarks.price_habits import LIKE_SPREAD, MARKUP, TODAY, World, past_books, world
+from tests.benchmarks.scenarios import Scenario
 
 Floats = npt.NDArray[np.float64]
 

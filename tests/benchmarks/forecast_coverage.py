@@ -23,17 +23,9 @@ from flipkit.analysis.forecasts import (
 )
 from flipkit.analysis.sale_hazard import SellingModel, asking_prices
 from flipkit.assumptions import load_assumptions
-from flipkit.simulation.shops import (
-    EPOCH,
-    Histories,
-    Shop,
-    asked_cents,
-    by_kind,
-    histories,
-    observed,
-    weekly_rates,
-)
+from flipkit.simulation.shops import EPOCH, Histories, Shop, asked_cents, by_kind, histories, weekly_rates
 from tests.benchmarks.price_habits import learned_from
+from tests.benchmarks.truth import observed
 
 #: No sales of like things: what a thing typically brings is told by its own first price.
 NO_COMPARABLES = pd.DataFrame({"item_id": [], "category": [], "condition": [], "sold_on": [], "price_cents": []})

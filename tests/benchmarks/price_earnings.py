@@ -25,9 +25,9 @@ from flipkit.analysis.pricing import (
 )
 from flipkit.analysis.sale_hazard import SellingModel
 from flipkit.assumptions import Assumptions
-from flipkit.simulation.demo import Scenario
 from flipkit.simulation.shops import Draws
 from tests.benchmarks.price_habits import LIKE_SPREAD, MARKUP, World, learned, world
+from tests.benchmarks.scenarios import Scenario
 
 Floats = npt.NDArray[np.float64]
 

@@ -9,6 +9,7 @@ import pytest
 
 from flipkit.charts.style import SHADES
 from tests.charts.test_theme import contrast
+from tests.helpers.small_packs import two_page_pack
 
 pytestmark = pytest.mark.browser
 
@@ -16,15 +17,7 @@ pytestmark = pytest.mark.browser
 @pytest.fixture(scope="module")
 def pack(tmp_path_factory):
     """A pack of the fixture notebook, as the runner makes it."""
-    from pathlib import Path
-
-    from flipkit.pack.build import Manifest, PackPage, make_pack
-    from flipkit.pack.run import NotebookTask
-
-    notebook = Path(__file__).parents[1] / "pack" / "fixtures" / "small.ipynb"
-    pages = [PackPage(NotebookTask(name, notebook, title=name.capitalize()), "So it went.") for name in ("one", "two")]
-    manifest = Manifest("A shop", "USD", "2026-10", "2026-11-14", {})
-    return make_pack(pages, tmp_path_factory.mktemp("packs") / "pack", title="October", manifest=manifest, jobs=2)
+    return two_page_pack(tmp_path_factory.mktemp("packs"))
 
 
 def widths(page):
@@ -205,7 +198,7 @@ def test_without_scripts_everything_is_there(page, gallery):
 
 def test_a_pack_can_be_walked_through(page, pack):
     page.open(pack.index)
-    links = page.run("return [...document.querySelectorAll('ol.pages a')].map(a => a.getAttribute('href'))")
+    links = page.run("return [...document.querySelectorAll('main a')].map(a => a.getAttribute('href'))")
     assert links == ["one.html", "two.html"]
     page.driver.find_element("link text", "One").click()
     page.driver.find_element("css selector", "a[rel=next]").click()

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import base64
 import re
-from pathlib import Path
 
 import pytest
 
-from flipkit.pack.build import SINGLE, Manifest, PackPage, make_pack, single_page
-from flipkit.pack.run import NotebookTask
+from flipkit.pack.build import SINGLE, single_page
+from tests.helpers.small_packs import two_page_pack
 
 pytestmark = pytest.mark.browser
 
@@ -18,11 +17,7 @@ SHOWN = "return [...document.querySelectorAll('h1')].filter(h => h.getClientRect
 
 @pytest.fixture(scope="module")
 def single(tmp_path_factory):
-    notebook = Path(__file__).parents[1] / "pack" / "fixtures" / "small.ipynb"
-    pages = [PackPage(NotebookTask(name, notebook, title=name.capitalize()), "So it went.") for name in ("one", "two")]
-    manifest = Manifest("A shop", "USD", "2026-10", "2026-11-14", {})
-    out = tmp_path_factory.mktemp("one file") / "pack"
-    return make_pack(pages, out, title="October", manifest=manifest, jobs=2).folder / SINGLE
+    return two_page_pack(tmp_path_factory.mktemp("one file")).folder / SINGLE
 
 
 def start(page, file):

@@ -3,11 +3,12 @@ from __future__ import annotations
 import datetime as dt
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from flipkit.assumptions import load_assumptions
 from flipkit.books.read import read_books
-from flipkit.economics.items import COSTS, GAINS, LINES, item_economics
+from flipkit.economics.items import COSTS, GAINS, LINES, _expected_loss, item_economics
 from flipkit.rules.tables import load_rules
 from tests.helpers.small_books import small_books
 
@@ -32,6 +33,40 @@ def economics(tmp_path_factory):
     )
     found = item_economics(books, load_rules(), load_assumptions(), AS_OF)
     return found.items.set_index("item_id")
+
+
+@pytest.mark.worked
+def test_days_held_and_on_sale(economics):
+    # Sold: until the sale; sold and back: until the day of the study, 31 March; never sold: until it left.
+    # November 1 to January 10 is 29 + 31 + 10 days; C came back on 15 February and is here still: 29 + 28 + 31.
+    assert economics["days_held"].to_dict() == {"A": 70, "B": 150, "C": 88, "D": 58, "E": 19}
+    # C was on sale from 5 January to its sale on 1 February; D never was.
+    listed = {"A": 66, "B": 146, "C": 27, "D": np.nan, "E": 17}
+    assert economics["days_listed"].to_dict() == pytest.approx(listed, nan_ok=True)
+
+
+@pytest.mark.worked
+@pytest.mark.parametrize(
+    ("sold_on", "returned_on", "size", "settings", "cents"),
+    [
+        # 31 March less 30 days is 1 March: from the next day on a sale can still come back.
+        ("2026-03-01", None, "small", {}, 0),
+        ("2026-03-02", None, "small", {}, 1_800_000),  # 3 % of the sales, of each 60 % of a million dollars
+        ("2026-03-31", None, "oversize", {}, 4_800_000),  # 8 %
+        ("2026-03-02", "2026-03-20", "small", {}, 0),
+        (None, None, "small", {}, 0),
+        # Half of 33,333 in a million is 16,666 and not 16,666.5: a rate is in whole parts per million.
+        ("2026-03-31", None, "small", {"loss.chance.small": "3.3333 %", "loss.share": "50 %"}, 1_666_600),
+        ("2026-03-30", None, "small", {"loss.return_window_days": 1}, 0),
+        ("2026-03-31", None, "small", {"loss.return_window_days": 1}, 1_800_000),
+    ],
+)
+def test_a_sale_may_lose_until_its_window_is_over(sold_on, returned_on, size, settings, cents):
+    items = pd.DataFrame({"sold_on": pd.to_datetime([sold_on]), "returned_on": pd.to_datetime([returned_on])})
+    items["sold_price_cents"] = pd.array([100_000_000 if sold_on else None], dtype="Int64")
+    parcels = pd.DataFrame({"size_class": [size]})
+    found, origin = _expected_loss(items, parcels, AS_OF, load_assumptions(overrides=settings))
+    assert (found.tolist(), origin.tolist()) == ([cents], ["assumed" if cents else "none"])
 
 
 def test_lines_sum_exactly_to_the_net_on_the_demo_books(demo_folder):
@@ -104,8 +139,10 @@ def test_a_sale_without_records_is_assumed_line_by_line(economics):
     # 30 x 16 x 16 in: 4.4 cu ft, 55.3 lb by space at 139 against 12 on the scale: bulky, so 45.00.
     assert row["size_class"] == "bulky"
     assert (row["label_cents"], row["label_origin"]) == (4500, "assumed")
-    # 480 + 480 + 256 sq in over 192 + 160 + 120 of the medium parcel: 1.14 x 2.50 x 2.5763 ^ .9 = 2.85 x 2.3437 = 6.68
-    assert (row["materials_cents"], row["materials_origin"]) == (668, "assumed")
+    # The five plans of plans.csv most like it took, over 2.50, by their sq in of three faces: 4.128 by 950.75,
+    # 3.528 by 1025, 4.18 by 950.91, 3.836 by 1404.53, 1.596 by 1577.51. The middle one, the second, for
+    # 480 + 480 + 256: 2.50 x 3.528 / 1025 x 1216 = 10.46.
+    assert (row["materials_cents"], row["materials_origin"]) == (1046, "assumed")
 
 
 def test_what_left_without_a_sale_keeps_its_cost(economics):
@@ -122,6 +159,16 @@ def test_a_collected_sale_has_no_label_and_an_open_window(economics):
     # Sold eleven days ago: 3 % x 60 % of 30.00 is 0.54.
     assert row["size_class"] == "small"
     assert (row["expected_loss_cents"], row["expected_loss_origin"]) == (54, "assumed")
+
+
+@pytest.mark.parametrize(("age", "still"), [(29, True), (30, False)])
+def test_a_sale_can_come_back_until_its_window_is_over(tmp_path, age, still):
+    items = "item_id,title,category,bought_on,cost,sold_on,sold_price\nA,Jug,jars,2026-01-01,2.00,2026-02-01,40.00\n"
+    as_of = dt.date(2026, 2, 1) + dt.timedelta(days=age)
+    held = load_assumptions(overrides={"loss.return_window_days": 30})
+    row = item_economics(small_books(tmp_path, items=items), load_rules(), held, as_of).items.iloc[0]
+    assert (row["expected_loss_cents"] > 0) == still
+    assert row["expected_loss_origin"] == ("assumed" if still else "none")
 
 
 def test_what_happens_after_the_day_is_not_known_yet(tmp_path):

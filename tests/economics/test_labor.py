@@ -2,10 +2,13 @@ from __future__ import annotations
 
 import datetime as dt
 
+import numpy as np
+import pandas as pd
 import pytest
 
 from flipkit.assumptions import load_assumptions
 from flipkit.economics.items import item_economics
+from flipkit.economics.labor import _Places
 from flipkit.rules.tables import load_rules
 from tests.helpers.small_books import small_books
 
@@ -161,6 +164,64 @@ def test_no_minute_is_lost_or_invented(tmp_path):
     items, labor = labor_of(tmp_path, log)
     logged = sum(items.loc[items[f"{name}_origin"] == "recorded", f"{name}_min"].sum() for name in NAMES)
     assert logged + items["hired_min"].sum() + labor.unplaced_min == pytest.approx(70 + 61 + 17 + 45)
+
+
+def days(*told):
+    return pd.to_datetime(list(told))
+
+
+#: What each activity belongs to, and on how many days before and after that a log entry may lie.
+SPANS = [
+    ("find", "bought_on", 0, 0),
+    ("research", "bought_on", 3, 1),
+    ("clean", "listed_on", 0, 14),
+    ("photograph", "listed_on", 0, 7),
+    ("write", "listed_on", 1, 3),
+    ("store", "listed_on", 3, 3),
+    ("messages", "sold_on", 7, 7),
+    ("pack", "sold_on", 5, 0),
+    ("post", "sold_on", 7, 0),
+    ("returns", "returned_on", 7, 3),
+]
+
+
+@pytest.mark.parametrize(("activity", "event", "after", "before"), SPANS, ids=[span[0] for span in SPANS])
+def test_an_entry_of_a_day_reaches_as_far_as_its_activity_says(activity, event, after, before):
+    """Within the days the entry is for the thing of that event; one day beyond, for all that is there."""
+    columns = ("bought_on", "listed_on", "sold_on", "returned_on", "gone_on")
+    items = pd.DataFrame({name: days("2020-01-01" if name == "bought_on" else None, None) for name in columns})
+    items[event] = days("2020-01-01" if event == "bought_on" else None, "2026-05-20")
+    items["bought_on"] = items["bought_on"].fillna(pd.Timestamp("2026-01-01"))
+    items = items.assign(item_id=["other", "mine"], trip_id="", category="lamps")
+    places = _Places(items, np.arange(2))
+    found = {
+        away: places.rows(activity, "", "", "", np.datetime64("2026-05-20") + away).tolist()
+        for away in (-before - 1, -before, 0, after, after + 1)
+    }
+    assert found.pop(after + 1)[0] == 0, "a day too late"
+    assert found.pop(-before - 1)[0] == 0, "a day too early"
+    assert set(map(tuple, found.values())) == {(1,)}
+
+
+@pytest.mark.parametrize(
+    ("day", "there"),
+    [
+        ("2026-03-01", []),
+        ("2026-03-02", [0]),
+        ("2026-03-09", [0]),
+        ("2026-03-10", [0, 1]),
+        ("2026-03-20", [0, 1]),
+        ("2026-03-21", [1]),
+        ("2026-03-25", [1]),
+        ("2026-03-26", []),
+    ],
+)
+def test_work_of_a_day_is_for_what_was_there_the_days_of_coming_and_leaving_included(day, there):
+    items = pd.DataFrame({"bought_on": days("2026-03-02", "2026-03-10"), "gone_on": days(None, "2026-03-25")})
+    items = items.assign(sold_on=days("2026-03-20", None), listed_on=pd.NaT, returned_on=pd.NaT)
+    items = items.assign(item_id=["a", "b"], trip_id="", category="lamps")
+    assert _Places(items, np.arange(2)).rows("returns", "", "", "", np.datetime64(day)).tolist() == there
+    assert _Places(items, np.arange(2)).rows("returns", "", "", "jugs", np.datetime64(day)).tolist() == []
 
 
 NAMES = ("find", "research", "clean", "photograph", "write", "store", "messages", "pack", "post", "returns")

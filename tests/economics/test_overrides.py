@@ -119,7 +119,7 @@ def test_a_supposed_divisor_moves_recorded_labels_as_the_rate_cards_say(demo):
 OTHERS = (
     {},
     {"minutes.pack": 19, "minutes.allowance": "4 %", "minutes.logged_weight": 3},
-    {"label.assumed.bulky": "31.00", "materials.assumed.medium": "0.40", "packing.like_plans.level": 2},
+    {"label.assumed.bulky": "31.00", "materials.assumed.medium": "0.40", "packing.like_plans": 2},
     {"fees.assumed_rate": "9 %", "loss.chance.small": "8 %", "help.share_of_packing": "10 %"},
     {"parcel.weight_lb.medium": 9, "parcel.size_when_unknown": "bulky"},
     {"stock.salvage": "20 %", "protection.declare_from": "30.00", "trip.share_by": "cost"},

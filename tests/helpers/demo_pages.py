@@ -15,7 +15,7 @@ def demo_pages(folder: Path, studies: Path) -> list[Path]:
     """Make every page from the study kept in a folder, and give their files in the pack's order."""
     with mock.patch.dict(os.environ, {STUDIES: str(studies)}):
         plan = month_plan()
-    tasks = [page.task for page in plan.pages]
+    tasks = list(plan.pages)
     around = {"cwd": plan.study.books.path.resolve().parent, "env": {STUDIES: str(studies)}}
     results = run_notebooks(tasks, folder, jobs=2, home=("index.html", "Index"), **around)
     for result in results:

@@ -16,7 +16,7 @@ def known_shop():
         "bulky": {"at_sale_cents": 2400.0, "before_min": 70.0, "sale_min": 50.0, "post_min": 40.0, "volume_cuft": 4.0},
     }
     for terms in sizes.values():
-        terms |= {"refund_share": 0.03, "before_cents": 150.0, "week_cents": 5.0, "week_min": 0.0}
+        terms |= {"refund_share": 0.03, "before_cents": 150.0, "week_cents": 5.0}
     kind = {
         "items": 80,
         "sold": 60,

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-import random
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import ndtri
 
 from flipkit.assumptions import load_assumptions
 from flipkit.packing.at_hand import Bag, Carton, Cushion, Fill, Sheet, Stock, StretchWrap, Tape, Tube, starter_stock
 from flipkit.packing.materials import packing_rules
-from flipkit.packing.plan import Labels, cheapest_labels, packing_plan, rate_card_labels, simple_labels
+from flipkit.packing.plan import LabelPrices, Labels, cheapest_labels, packing_plan, rate_card_labels
 from flipkit.packing.styles import PackItem
 from flipkit.rules.tables import load_rules
 
@@ -47,6 +48,21 @@ STOCK = Stock(
 )
 
 
+def simple_labels(price: Callable[[float, float, float, float], int | str]) -> Labels:
+    """Labels by a plain function of one parcel: its price, or why it is refused."""
+
+    def every(*given: Any) -> LabelPrices:
+        found = [price(*row) for row in zip(*(column.tolist() for column in given[:4]), strict=True)]
+        return LabelPrices(
+            cents=np.array([0 if isinstance(one, str) else int(one) for one in found], dtype=np.int64),
+            billable_lb=np.full(len(found), np.nan),
+            service=np.full(len(found), "", dtype=object),
+            refused=np.array([one if isinstance(one, str) else "" for one in found], dtype=object),
+        )
+
+    return every
+
+
 def price(length: float, width: float, height: float, weight: float) -> int | str:
     """An invented price list: space at 139, long and large parcels dearer, a maximum."""
     sides = sorted((length, width, height), reverse=True)
@@ -71,22 +87,26 @@ def by_cards(zone: str | Mapping[str, float]) -> Labels:
     )
 
 
-def plans_of_household(count: int, seed: int = 5) -> npt.NDArray[np.float64]:
-    """Outside surface [sq ft], worth and materials [dollars] of things as a seller of second-hand goods packs them."""
-    draw, labels, stock = random.Random(seed), by_cards(ASSUMED.zone_mix()), starter_stock()  # noqa: S311
+def packed_things(
+    points: npt.NDArray[np.float64], *, long_in: tuple[float, float] = (3, 42), wide: float = 0.3, high: float = 0.15
+) -> npt.NDArray[np.float64]:
+    """Outside [in], weight [lb], worth and materials [dollars] of things as a seller of second-hand goods packs them.
+
+    Each thing is a point of six shares: its length between two, its width and height at least so much of the next
+    longer side, its weight and worth around the usual ones, and how fragile it is.
+    """
+    labels, stock = by_cards(ASSUMED.zone_mix()), starter_stock()
+    kinds = [*["moderately delicate"] * 4, "delicate", "moderately rugged", "rugged"]
     rows = []
-    for _ in range(count):
-        long = math.exp(draw.uniform(math.log(3), math.log(42)))
-        wide = long * draw.uniform(0.3, 1)
-        high = wide * draw.uniform(0.15, 1)
-        weight = min(max(long * wide * high * math.exp(draw.gauss(math.log(0.012), 0.6)), 0.2), 60)
-        value = int(100 * math.exp(draw.gauss(math.log(55), 0.6)))
-        kind = draw.choice(["moderately delicate"] * 4 + ["delicate", "moderately rugged", "rugged"])
-        item = PackItem("x", "thing", long, wide, high, weight, kind, value)
+    for at in points:
+        long = long_in[0] * (long_in[1] / long_in[0]) ** at[0]
+        across = long * (wide + (1 - wide) * at[1])
+        sides = (long, across, across * (high + (1 - high) * at[2]))
+        weight, value = (around * math.exp(0.7 * ndtri(place)) for around, place in ((0.012, at[3]), (5500, at[4])))
+        weight = min(max(math.prod(sides) * weight, 0.1), 100)
+        item = PackItem("x", "thing", *sides, weight, kinds[int(at[5] * 7)], int(value))
         best = packing_plan(item, stock, labels=labels, rules=RULES, assumptions=ASSUMED).best
-        if best is not None:
-            a, b, c = best.draft.outside_in
-            rows.append(
-                (2 * (a * b + a * c + b * c) / 144, value / 100, (best.container_cents + best.materials_cents) / 100)
-            )
-    return np.array(rows).T
+        if best is not None and best.draft.style != "pickup":
+            spent = best.container_cents + best.materials_cents
+            rows.append((*best.draft.outside_in, best.gross_lb, item.value_cents / 100, spent / 100))
+    return np.array(rows)

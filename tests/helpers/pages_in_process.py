@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 import json
 import os
 import tempfile
@@ -11,7 +12,9 @@ from pathlib import Path
 from typing import Any
 from unittest import mock
 
+from flipkit.books.read import read_books
 from flipkit.pack.month import month_plan
+from flipkit.reports import study
 from flipkit.reports.elements import Element
 from flipkit.reports.study import STUDIES, Study
 
@@ -34,12 +37,17 @@ def shown_by(path: Path, parameters: Mapping[str, object]) -> list[object]:
 
 
 def pages_shown(books: Path, **how: Any) -> tuple[Study, dict[str, list[Element]]]:
-    """The study and what every page of its month's pack shows, by page."""
+    """The study and what every page of its month's pack shows, by page; the books are read once for all of them."""
     plan = month_plan(books, **how)
     found = {}
-    with tempfile.TemporaryDirectory() as kept, mock.patch.dict(os.environ, {STUDIES: kept}):
+    read = functools.cache(read_books)
+    with (
+        tempfile.TemporaryDirectory() as kept,
+        mock.patch.dict(os.environ, {STUDIES: kept}),
+        mock.patch.object(study, "read_books", read),
+    ):
         plan.study.keep(Path(kept))
         for page in plan.pages:
-            shown = shown_by(page.task.notebook, {**page.task.parameters, "books": str(books)})
-            found[page.task.name] = [one for one in shown if isinstance(one, Element)]
+            shown = shown_by(page.notebook, {**page.parameters, "books": str(books)})
+            found[page.name] = [one for one in shown if isinstance(one, Element)]
     return plan.study, found

@@ -6,6 +6,7 @@ import csv
 import datetime as dt
 import io
 import random
+from collections.abc import Sequence
 from pathlib import Path
 
 from flipkit.books.schema import ACTIVITIES
@@ -43,12 +44,15 @@ ITEMS = (
     "gone_how",
 )
 FIRST = dt.date(2023, 11, 20)
+#: How many things a shop may have; in the long run one shop of thirty has none, since it is refused at once.
+SIZES = (0, 1, 1, 2, 5, 12, 30, 60)
+SIZES_OF_MANY = (0, *(1, 2, 5, 12, 20, 30, 60) * 4, 150)
 
 
-def random_books(seed: int) -> dict[str, str]:
+def random_books(seed: int, sizes: Sequence[int] = SIZES) -> dict[str, str]:
     """The tables of a shop as CSV texts, by name; every shop is allowed by the check."""
     r = random.Random(seed)  # noqa: S311 - shops, not secrets
-    count = r.choice([0, 1, 1, 2, 5, 12, 30, 60])
+    count = r.choice(sizes)
     days = r.choice([40, 200, 500])
     sells = r.choice([0.0, 0.3, 0.7, 1.0])
     trips = [f"T{at}" for at in range(r.randint(1, 8))]
@@ -110,10 +114,10 @@ def random_books(seed: int) -> dict[str, str]:
     return tables
 
 
-def write_random_books(folder: Path, seed: int, *, shuffled: int | None = None) -> Path:
+def write_random_books(folder: Path, seed: int, *, shuffled: int | None = None, sizes: Sequence[int] = SIZES) -> Path:
     """The books in a folder; with ``shuffled`` the rows of every table in another order."""
     folder.mkdir(parents=True, exist_ok=True)
-    for name, text in random_books(seed).items():
+    for name, text in random_books(seed, sizes).items():
         if shuffled is not None:
             head, *lines = text.splitlines(keepends=True)
             random.Random(shuffled).shuffle(lines)  # noqa: S311

@@ -8,7 +8,7 @@ import pandas as pd
 
 from flipkit.analysis.returns import bought_returns, category_returns, side_by_side
 from flipkit.simulation.demo import DEMO_SEED, demo_rules, demo_shop
-from flipkit.simulation.shops import true_returns
+from tests.benchmarks.truth import true_returns
 
 
 def both_bases(economics: pd.DataFrame, *, horizon: Any, **settings: Any) -> pd.DataFrame:

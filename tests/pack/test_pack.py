@@ -14,7 +14,7 @@ import pytest
 
 from flipkit.charts.style import MIME_TYPE, PICTURE_TYPE
 from flipkit.errors import PackError
-from flipkit.pack.build import Manifest, PackPage, index_text, make_pack, replacing, require_replaceable
+from flipkit.pack.build import Manifest, make_pack, replacing, require_replaceable
 from flipkit.pack.run import NotebookTask
 
 MANIFEST = Manifest("A shop", "USD", "2026-10", "2026-11-14", {"items.csv": "ab"})
@@ -30,12 +30,10 @@ def make(small_notebook, tmp_path):
 
     def made(out=None, **second):
         pages = [
-            PackPage(NotebookTask("overview", small_notebook, title="The month"), "An hour earned $21."),
-            PackPage(NotebookTask("lamps", small_notebook, second), "Lamps <pay>.", group="Categories"),
+            NotebookTask("index", small_notebook, title="The month"),
+            NotebookTask("lamps", small_notebook, second, bar="Lamps"),
         ]
-        return make_pack(
-            pages, out or tmp_path / "pack", title="October", manifest=MANIFEST, lead="So it went.", jobs=2
-        )
+        return make_pack(pages, out or tmp_path / "pack", title="October", manifest=MANIFEST, jobs=2)
 
     return made
 
@@ -55,15 +53,14 @@ def test_a_pack_is_pages_notebooks_index_and_manifest(make):
     assert set(files(pack.folder)) == {
         "index.html",
         "lamps.html",
+        "notebooks/index.ipynb",
         "notebooks/lamps.ipynb",
-        "notebooks/overview.ipynb",
-        "overview.html",
         "pack.html",
         "pack.zip",
         "run.json",
     }
     assert pack.index == pack.folder / "index.html"
-    assert [result.page for result in pack.results] == [pack.folder / "overview.html", pack.folder / "lamps.html"]
+    assert [result.page for result in pack.results] == [pack.folder / "index.html", pack.folder / "lamps.html"]
     assert all(result.page.is_file() and result.notebook.is_file() for result in pack.results)
 
 
@@ -99,14 +96,13 @@ def test_one_file_holds_every_page(make):
     folder = make().folder
     text = (folder / "pack.html").read_text(encoding="utf-8")
     assert text.count("<main>") == text.count("<script>") == 1
-    for link in ('href="#overview"', 'href="#lamps"', 'href="#index"'):
+    for link in ('href="#lamps"', 'href="#index"'):
         assert link in text
     body = text.split("<body", 1)[1].split("<script>")[0]
     assert re.findall(r".{0,60}\.html.{0,40}", body) == [], "a link leaves the one file"
     ids = re.findall(r'id="([^"]+)"', body)
     assert len(ids) == len(set(ids)), "no two pages share a name"
-    assert {"overview", "lamps", "index", "overview-chart-1", "lamps-chart-1"} <= set(ids)
-    assert 'href="pack.html"' in (folder / "index.html").read_text(encoding="utf-8")
+    assert {"lamps", "index", "index-chart-1", "lamps-chart-1"} <= set(ids)
 
 
 def test_a_notebook_of_the_pack_holds_its_charts_as_pictures(make):
@@ -134,9 +130,8 @@ def test_a_failed_page_leaves_the_earlier_pack_as_it_was(make, old_pack):
     assert "small.ipynb cell" in str(caught.value)
     assert "pack-unfinished" in str(caught.value)
     unfinished = files(old_pack.with_name("pack-unfinished"))
-    assert "overview.html" in unfinished
+    assert "index.html" in unfinished
     assert "lamps.html" not in unfinished
-    assert "index.html" not in unfinished
 
 
 def test_the_next_whole_run_clears_what_the_failed_one_left(make, tmp_path):
@@ -228,40 +223,11 @@ def test_a_pack_has_the_rights_of_any_new_folder(tmp_path):
 def test_what_notebooks_read_can_be_put_into_the_new_folder_first(tmp_path, write_notebook):
     reading = write_notebook("open('figures.txt').read()", name="reading")
     pack = make_pack(
-        [PackPage(NotebookTask("a", reading))],
+        [NotebookTask("index", reading)],
         tmp_path / "pack",
         title="t",
         manifest=MANIFEST,
         before=lambda folder: (folder / "figures.txt").write_text("42 lamps"),
     )
-    assert "42 lamps" in (pack.folder / "a.html").read_text()
+    assert "42 lamps" in (pack.folder / "index.html").read_text()
     assert "figures.txt" in json.loads((pack.folder / "run.json").read_text())["files"]
-
-
-def entry(name, sentence="", group=""):
-    return PackPage(NotebookTask(name, None, title=name.capitalize()), sentence, group)
-
-
-def test_the_index_keeps_the_order_and_groups():
-    text = index_text([entry("b"), entry("a", group="Categories"), entry("c", group="Categories")], title="October")
-    assert text.index("b.html") < text.index('<h2 class="group">Categories</h2>') < text.index("a.html")
-    assert text.index("a.html") < text.index("c.html")
-    assert text.count("<h2") == 1
-
-
-def test_the_index_escapes_what_it_is_given():
-    text = index_text([entry("a", "Lamps <b>pay</b>")], title="A & B", lead="<i>x</i>", notes=["<u>y</u>"])
-    assert not [tag for tag in ("<b>", "<i>", "<u>") if tag in text]
-    assert "Lamps &lt;b&gt;pay&lt;/b&gt;" in text
-    assert "<title>A &amp; B</title>" in text
-
-
-def test_the_index_says_what_a_page_turned_out_to_be_called():
-    page = PackPage(NotebookTask("a", None), "s")
-    assert '<a href="a.html">Stock</a>' in index_text([page], title="t", titles={"a": "Stock"})
-
-
-def test_the_index_asks_the_network_for_nothing():
-    text = index_text([entry("a")], title="t")
-    assert "default-src 'none'" in text
-    assert "http" not in text.replace("http-equiv", "")

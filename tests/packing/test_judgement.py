@@ -16,7 +16,7 @@ from flipkit.analysis.knowledge_file import knowledge_text
 from flipkit.analysis.max_bid import SHOP
 from flipkit.assumptions import load_assumptions
 from flipkit.cli.main import main
-from flipkit.economics.costs import materials_like_plans
+from flipkit.economics.costs import MEASURES, materials_like_plans
 from flipkit.economics.items import item_economics
 from flipkit.errors import MeasureError
 from flipkit.packing.instructions import decision, plan_reading
@@ -28,7 +28,7 @@ from flipkit.paths import demo_folder
 from flipkit.rules.parcel_advice import parcel_answer
 from flipkit.rules.tables import load_rules
 from tests.helpers.known_shop import known_shop
-from tests.helpers.packing_stock import ASSUMED, LABELS, RULES, STOCK, plans_of_household
+from tests.helpers.packing_stock import ASSUMED, LABELS, RULES, STOCK, packed_things
 from tests.helpers.small_books import small_books
 
 #: Enough for each run of the tests; ``tests/benchmarks/bench_packing.py`` draws 2,000.
@@ -77,14 +77,12 @@ def test_an_l_shaped_thing_is_asked_about_and_its_corner_filled():
 
 
 def test_economics_reckons_with_the_materials_that_plans_take():
-    surface, worth, spent = plans_of_household(24, seed=40)
-    # Parcels of one inch by one, as long as gives that surface: only the surface counts.
-    long = (surface * 144 - 2) / 4
-    parcels = pd.DataFrame({"length_in": long, "width_in": 1.0, "height_in": 1.0, "measures_origin": "recorded"})
+    *known, worth, spent = packed_things(np.random.default_rng(0).random((40, 6))).T
+    parcels = pd.DataFrame(dict(zip(MEASURES, known, strict=True))).assign(measures_origin="recorded")
     reckoned = materials_like_plans(parcels, worth * 100, ASSUMED) / 100
-    off = np.abs(reckoned / spent - 1)
-    assert np.median(off) < 0.35
-    assert reckoned.sum() == pytest.approx(spent.sum(), rel=0.25)
+    assert np.median(np.abs(reckoned / spent - 1)) < 0.12
+    # One dear parcel moves the sum of so few; the bench measures more of them.
+    assert reckoned.sum() == pytest.approx(spent.sum(), rel=0.2)
 
 
 def wrong(draw):

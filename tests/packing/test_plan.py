@@ -13,7 +13,7 @@ import pytest
 from flipkit.assumptions import load_assumptions
 from flipkit.errors import MeasureError
 from flipkit.packing.at_hand import Carton, Cushion, Sheet, Stock
-from flipkit.packing.plan import packing_plan, rate_card_labels
+from flipkit.packing.plan import packing_plan, rate_card_labels, strength_check
 from flipkit.packing.styles import STYLES, PackItem, way_of
 from flipkit.rules.postage import labels as postage_labels
 from flipkit.rules.tables import load_rules
@@ -53,7 +53,7 @@ def test_a_larger_free_carton_loses_to_a_cut_down_one_where_space_is_billed():
 
 
 def _flat_labels():
-    from flipkit.packing.plan import simple_labels
+    from tests.helpers.packing_stock import simple_labels
 
     return simple_labels(lambda *_: 1000)
 
@@ -161,6 +161,16 @@ def test_reasons_of_weight_strength_stock_and_label():
     assert any("united in, the carton rule allows 75" in one.reason for one in refuse.refusals)
 
 
+@pytest.mark.worked
+@pytest.mark.parametrize(("weight", "takes"), [(4.84, True), (4.85, True), (4.86, False)])
+def test_exactly_the_maximum_weight_is_taken(weight, takes):
+    # A bag of .15 lb that takes 5: 4.85 lb of wool, and a hundredth more is too much.
+    bags = dataclasses.replace(STOCK, cartons=(), sheets=(), tubes=(), bags=(STOCK.bags[1],))
+    plan = plan_of(PackItem("S", "scarf", 10, 8, 1, weight, "soft", 3000), bags)
+    assert (plan.best.draft.style == "bag") is takes
+    assert reasons(plan, "bag") == ([] if takes else ["5.0 lb packed, it takes 5 lb"])
+
+
 def test_bad_items_are_refused_in_words():
     with pytest.raises(MeasureError, match=r"height_in must be a finite number above 0, got -3 \(item A-1\)"):
         plan_of(dataclasses.replace(JUG, height_in=-3))
@@ -205,6 +215,114 @@ def test_as_dict_is_json_with_units_in_its_keys():
     for key, value in best.items():
         numeric = isinstance(value, float) or (isinstance(value, int) and not isinstance(value, bool))
         assert not numeric or key.endswith(units) or key in ("people", "lifting_index"), key
+
+
+KEYS = {
+    "": "item best strength others not_possible rules assumed",
+    "item": "item_id title length_in width_in height_in weight_lb fragility value_cents upright notch_in",
+    "best": "style style_name code what total_cents container_cents materials_cents owner_cents helper_cents "
+    "label_cents expected_damage_cents inside_in outside_in united_in gross_lb billable_lb service packaging "
+    "item_lies_in owner_min helper_min people lifting_limit_lb lifting_index people_enough damage_share padding "
+    "materials cut_list",
+    "padding": "cushion layers edge_layers pad_in falls_in area_sqft",
+    "material": "what quantity unit cost_cents",
+    "strength": "grade gross_limit_lb united_limit_in over_united burst_wanted_psi burst_enough compression_lb "
+    "out_of_scope left_after_losses_lb stack_above_lb bears_the_stack",
+    "cut_list": "cutting sheets_cents sheet_in2 waste_in2 waste_share sheets",
+    "sheet": "sheet length_in width_in old_scores_in offcut_in blanks cuts_in",
+    "blank": "blank x_in y_in length_in width_in turned",
+    "not_possible": "style style_name what reason",
+    "rules": "own_files lifting cartons board cushions",
+    "rule": "dates sources seen",
+    "assumption": "value unit layer",
+}
+
+
+def test_values_are_the_plans_own_under_names_that_others_read():
+    """Whoever reads the JSON of a plan relies on each name and on what stands under it."""
+    made = dataclasses.replace(STOCK, cartons=(), tubes=(), bags=(), stretch=None)
+    plan = plan_of(JUG, made)
+    told, one = plan.as_dict(), plan.best
+    best, nest = told["best"], one.nest
+    sheet, use = best["cut_list"]["sheets"][0], nest.uses[0]
+    blank, place = sheet["blanks"][0], use.placements[0]
+    parts = {"": told, "item": told["item"], "best": best, "padding": best["padding"], "strength": told["strength"]}
+    parts |= {"material": best["materials"][0], "cut_list": best["cut_list"], "sheet": sheet, "blank": blank}
+    parts |= {"not_possible": told["not_possible"][0], "rules": told["rules"], "rule": told["rules"]["board"]}
+    parts |= {"assumption": told["assumed"]["hour.target"]}
+    assert {name: " ".join(part) for name, part in parts.items()} == KEYS
+    assert [told["item"][name] for name in ("item_id", "length_in", "value_cents", "notch_in")] == [
+        "A-1",
+        12,
+        6500,
+        None,
+    ]
+    for key in ("total", "container", "materials", "owner", "helper", "label"):
+        assert best[f"{key}_cents"] == getattr(one, f"{key}_cents")
+    assert (best["style"], best["style_name"], best["what"]) == (
+        one.draft.style,
+        STYLES[one.draft.style],
+        one.draft.what,
+    )
+    assert (best["code"], best["service"], best["packaging"]) == (
+        one.draft.blanks[0].code,
+        one.service,
+        one.draft.packaging,
+    )
+    assert (best["damage_share"], best["people"], best["people_enough"]) == (one.chance, 1, True)
+    for key in ("inside_in", "outside_in"):
+        assert best[key] == pytest.approx(getattr(one.draft, key), abs=5e-4)
+    assert best["united_in"] == pytest.approx(sum(one.draft.outside_in), abs=5e-4)
+    assert sorted(best["item_lies_in"]) == [9, 9, 12]
+    way = one.draft.padding
+    assert best["padding"]["cushion"] == way.cushion.name
+    assert (best["padding"]["layers"], best["padding"]["edge_layers"]) == (way.faces, way.edges)
+    assert best["materials"] == [
+        {"what": m.what, "quantity": round(m.quantity, 3), "unit": m.unit, "cost_cents": m.cents} for m in one.materials
+    ]
+    assert (sheet["sheet"], sheet["length_in"], sheet["width_in"]) == (
+        use.sheet.name,
+        use.sheet.length_in,
+        use.sheet.width_in,
+    )
+    assert blank["blank"] in {part.name for part in one.draft.blanks}
+    assert [blank[key] for key in ("x_in", "y_in", "length_in", "width_in", "turned")] == [
+        place.x_in, place.y_in, place.length_in, place.width_in, place.turned,
+    ]  # fmt: skip
+    assert best["cut_list"]["sheets_cents"] == nest.cost_cents
+    assert best["cut_list"]["waste_share"] == pytest.approx(nest.waste_share, abs=5e-4)
+    assert told["not_possible"][0] == {
+        "style": plan.refusals[0].style, "style_name": STYLES[plan.refusals[0].style],
+        "what": plan.refusals[0].what, "reason": plan.refusals[0].reason,
+    }  # fmt: skip
+    assert {key.partition(".")[0] for key in told["assumed"]} == {"packing", "hour", "help"}
+    assert told["rules"]["board"]["seen"] == RULES.board.seen
+    json.dumps(told, allow_nan=False)
+    notched = plan_of(dataclasses.replace(JUG, notch_in=(4, 4, 4))).as_dict()["item"]["notch_in"]
+    assert notched == [4, 4, 4]
+
+
+@pytest.mark.worked
+def test_a_stack_is_as_many_of_its_own_kind_as_the_height_holds():
+    made = dataclasses.replace(STOCK, cartons=(), tubes=(), bags=(), stretch=None)
+    one = plan_of(JUG, made).best
+    high = one.draft.outside_in[2]
+    for stack, above in ((3 * high, 2), (3 * high - 0.01, 1), (high, 0), (high / 2, 0)):
+        check = strength_check(one, rules=RULES, assumptions=load_assumptions(overrides={"packing.stack_in": stack}))
+        assert check.load_lb == pytest.approx(above * one.gross_lb)
+        assert (check.grade, check.gross_limit_lb, check.united_limit_in) == (one.draft.grade.text, 65, 75)
+        assert check.bears is (True if not check.out_of_scope else None)
+    # A bag has no strength to speak of.
+    bags = dataclasses.replace(STOCK, cartons=(), sheets=(), tubes=(), bags=(STOCK.bags[1],))
+    told = plan_of(PackItem("S", "scarf", 10, 8, 1, 2, "soft", 3000), bags).as_dict()
+    assert told["best"]["cut_list"] is None
+    unknown = ("gross_limit_lb", "united_limit_in", "compression_lb", "left_after_losses_lb", "bears_the_stack")
+    assert [told["strength"][key] for key in unknown] == [None] * 5
+    assert (told["strength"]["grade"], told["strength"]["over_united"], told["strength"]["burst_enough"]) == (
+        "",
+        False,
+        False,
+    )
 
 
 def test_the_same_question_has_the_same_answer():

@@ -154,14 +154,14 @@ def test_strength_against_the_stack():
     check = strength_check(plan.best, rules=RULES, assumptions=ASSUMED)
     # 5.87 x 32 x sqrt(.16 x 66) = 610.4; x .63 x .68 = 261.5; 15.64 in high: 6 in 96, so 5 above
     assert check.compression_lb == pytest.approx(610.4, abs=0.05)
-    assert check.left_lb == pytest.approx(261.5, abs=0.05)
-    assert check.load_lb == pytest.approx(5 * plan.best.gross_lb)
-    assert check.bears
+    assert check.left_after_losses_lb == pytest.approx(261.5, abs=0.05)
+    assert check.stack_above_lb == pytest.approx(5 * plan.best.gross_lb)
+    assert check.bears_the_stack
     assert check.out_of_scope == ()
     shallow = only("stock", cartons=(Carton("tray", 40, 30, 7, "C", "32 ECT", 0, 1),))
     flat = in_style(plan_of(PackItem("F", "sign", 30, 20, 1, 5, "delicate", 0), shallow), "stock")
     check = strength_check(flat.best, rules=RULES, assumptions=ASSUMED)
-    assert check.bears is None
+    assert check.bears_the_stack is None
     assert "less than a seventh" in check.out_of_scope[0]
 
 

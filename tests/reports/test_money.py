@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.analysis.results import people_worked
+from flipkit.analysis.results import BOOK_LINES, RESULT, SALES, WRITTEN_OFF, people_worked
 from flipkit.analysis.stock import goods_flow, stock_status
 from flipkit.books.read import books_as_of
 from flipkit.reports.money import GOODS_LINES, Money
@@ -103,6 +103,15 @@ def test_miles_are_worth_the_rate_of_their_day(demo):
     expected = sum(int(np.floor(miles * 72.5 + 0.5)) for miles in inside["miles"].dropna())
     assert f"{expected / 100:,.2f}" in Money(demo).mileage_table().text
     assert f"−{expected / 100:,.2f}" in Money(demo).income_table().text
+
+
+def test_the_lines_of_the_year_come_to_the_last_step_of_its_bridge(demo):
+    steps = demo.bridges["year"].set_index("step")["amount_cents"]
+    between = steps.drop([SALES, WRITTEN_OFF, RESULT, BOOK_LINES])
+    assert steps[RESULT] + between.sum() == steps[BOOK_LINES]
+    lines = Money(demo).income_table().text.splitlines()
+    assert lines[-1].startswith(BOOK_LINES)
+    assert f"{steps[BOOK_LINES] / 100:,.2f}" in lines[-1]
 
 
 def test_shares_add_up_to_the_net_and_wages_carry_their_taxes(study):

@@ -260,7 +260,7 @@ def test_a_plan_has_a_page_for_each_category_under_a_name_of_its_own(tmp_path):
     rows = ["A,x,Hand tools,2026-01-01,1", "B,x,hand-tools,2026-01-01,1", "C,x,ß,2026-01-01,1"]
     items = "\n".join(["item_id,title,category,bought_on,cost", *rows])
     plan = month_plan(write_books(tmp_path / "books", items=items))
-    names = [page.task.name for page in plan.pages]
+    names = [page.name for page in plan.pages]
     assert names[:8] == ["index", "buy", "stock", "bulky", "packing", "what-if", "money", "trust"]
     assert sorted(names[8:]) == ["category-hand-tools", "category-hand-tools-2", "category-unnamed"]
     with pytest.raises(AssumptionError, match="category must be one of"):

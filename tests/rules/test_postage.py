@@ -106,6 +106,25 @@ def test_one_surcharge_of_a_group_is_paid_the_dearest(card, rules):
 
 
 @pytest.mark.worked
+@pytest.mark.parametrize(
+    ("parcel", "words"),
+    [
+        ({"weight_lb": 8}, ""),
+        ({"weight_lb": 8.01}, "narrow: heavier than it takes"),
+        ({"length_in": 20}, ""),  # 20 + 2 x (6 + 4) = 40
+        ({"length_in": 20.01}, "narrow: longer than it takes"),
+        ({"length_in": 18, "width_in": 7}, ""),  # 18 + 2 x (7 + 4) = 40
+        ({"length_in": 18, "width_in": 7.01}, "narrow: length plus girth is more than it takes"),
+    ],
+)
+def test_a_services_own_limits_may_be_met_exactly(rules, rate_card, parcel, words):
+    body = '[[block.service]]\nname = "narrow"\ntable = "ground.csv"\noversized_over_length_plus_girth = 108\n'
+    limits = "max_longest = 20\nmax_length_plus_girth = 40\nmax_weight = 8\n"
+    prices = "[block.surcharges]\nlong = 1\nwide = 1\nheavy = 1\n"
+    assert one(rate_card(prices + body + limits, TABLES), rules, **parcel)["refused"] == words
+
+
+@pytest.mark.worked
 def test_oversized_has_one_price_a_zone_whatever_the_weight(card, rules):
     # 40 + 2 x (17 + 17) = 108 exactly is not over; 40 + 2 x (18 + 17) = 110 is
     at = one(card, rules, length_in=40, width_in=17, height_in=17, weight_lb=3, service="ground", zone=1)

@@ -14,9 +14,10 @@ from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.returns import hourly_difference
 from flipkit.analysis.stock_value import Horizon
 from flipkit.assumptions import load_assumptions
-from flipkit.simulation.coverage import FAMILIES, calibration, coverage, scenario_truth, shop_intervals
-from flipkit.simulation.demo import FIRST_DAY, LAST_DAY, scenarios, shops_with
-from flipkit.simulation.shops import observed
+from flipkit.simulation.coverage import calibration
+from tests.benchmarks.coverage import FAMILIES, coverage, scenario_truth, shop_intervals
+from tests.benchmarks.scenarios import FIRST_DAY, LAST_DAY, scenarios, shops_with
+from tests.benchmarks.truth import observed
 
 SCENARIOS = {scenario.name: scenario for scenario in scenarios()}
 # The kit's own horizon, so that what is tested is what is claimed.

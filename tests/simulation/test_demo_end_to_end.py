@@ -14,7 +14,8 @@ from flipkit.assumptions import load_assumptions
 from flipkit.books.read import read_books
 from flipkit.economics.items import item_economics
 from flipkit.simulation.demo import DEMO_FIRST_DAY, DEMO_LAST_DAY, DEMO_SEED, demo_rules, demo_shop
-from flipkit.simulation.shops import histories, observed
+from flipkit.simulation.shops import histories
+from tests.benchmarks.truth import observed
 from tests.helpers.returns import both_bases, demo_truth
 
 DEMO = Path(__file__).parents[2] / "data_demo"

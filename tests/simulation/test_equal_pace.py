@@ -10,8 +10,9 @@ import pytest
 from scipy import stats
 
 from flipkit.analysis.survival import log_rank, restricted_mean_error, share_sold, survival_table
-from flipkit.simulation.demo import scenarios
-from flipkit.simulation.shops import histories, observed
+from flipkit.simulation.shops import histories
+from tests.benchmarks.scenarios import scenarios
+from tests.benchmarks.truth import observed
 from tests.benchmarks.waiting_groups import MIXED, NESTED, bands_held, rejections, waits
 
 

@@ -11,9 +11,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.simulation.demo import scenarios
 from flipkit.simulation.shops import histories
 from tests.benchmarks.forecast_coverage import forecast_days, foretold_returns, oracle_month, sales_known
+from tests.benchmarks.scenarios import scenarios
 
 
 @cache

@@ -11,7 +11,8 @@ import pandas as pd
 import pytest
 
 from flipkit.simulation.demo import DEMO_SEED, demo_rules, demo_shop
-from flipkit.simulation.shops import MINUTES, Histories, Kind, PlainCharges, Shop, histories, true_returns
+from flipkit.simulation.shops import MINUTES, Histories, Kind, PlainCharges, Shop, histories
+from tests.benchmarks.truth import true_returns
 
 #: A kind without spread: sold at its list price of 20.00 or never, at the same chance each week.
 STILL = Kind(

@@ -7,9 +7,10 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from flipkit.simulation.coverage import FAMILIES
-from flipkit.simulation.mixtures import Part, mixed, mixture_scenarios
-from flipkit.simulation.shops import Draws, histories, observed, true_returns
+from flipkit.simulation.shops import Draws, histories
+from tests.benchmarks.coverage import FAMILIES
+from tests.benchmarks.mixtures import Part, mixed, mixture_scenarios
+from tests.benchmarks.truth import observed, true_returns
 
 SCENARIOS = {one.name: one.shop for one in mixture_scenarios()}
 

@@ -9,7 +9,8 @@ import pandas as pd
 import pytest
 
 from flipkit.simulation.demo import DEMO_LAST_DAY, DEMO_SEED, demo_rules, demo_shop
-from flipkit.simulation.shops import Histories, histories, observed
+from flipkit.simulation.shops import Histories, histories
+from tests.benchmarks.truth import observed
 
 
 @pytest.fixture(scope="module")

@@ -18,11 +18,11 @@ from flipkit.analysis.pricing import (
     weighed_paths,
 )
 from flipkit.assumptions import load_assumptions
-from flipkit.simulation.demo import scenarios
 from tests.benchmarks.buying_year import buying_year, year_assumptions
 from tests.benchmarks.oracle_prices import knowing_paths
 from tests.benchmarks.price_earnings import GRID, HABITS, price_earnings
 from tests.benchmarks.price_habits import world
+from tests.benchmarks.scenarios import scenarios
 
 
 @pytest.fixture(scope="module")

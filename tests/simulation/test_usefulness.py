@@ -14,7 +14,7 @@ import pytest
 from flipkit.analysis.ratio_stats import IntervalSettings
 from flipkit.analysis.returns import bought_returns, shrunken_returns
 from flipkit.analysis.stock_value import Horizon
-from flipkit.simulation.coverage import (
+from tests.benchmarks.coverage import (
     THUMBS,
     Season,
     by_everything,
@@ -27,8 +27,8 @@ from flipkit.simulation.coverage import (
     season,
     shares_of_the_knowing,
 )
-from flipkit.simulation.demo import scenarios
-from flipkit.simulation.shops import observed
+from tests.benchmarks.scenarios import scenarios
+from tests.benchmarks.truth import observed
 
 HALF_YEAR = Horizon(days=180, salvage_ppm=0)
 SCENARIOS = {scenario.name: scenario for scenario in scenarios(whole_shop=True)}

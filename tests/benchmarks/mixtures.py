@@ -11,7 +11,6 @@ import pandas as pd
 from scipy.special import gammaincinv
 
 from flipkit.books.schema import ACTIVITIES
-from flipkit.simulation.demo import FIRST_DAY, LAST_DAY, Scenario
 from flipkit.simulation.shops import (
     EPOCH,
     NEVER,
@@ -27,6 +26,7 @@ from flipkit.simulation.shops import (
     tags,
     worked,
 )
+from tests.benchmarks.scenarios import FIRST_DAY, LAST_DAY, Scenario
 
 # Prices, costs, minutes and waits are mixtures of gammas and point masses. What a trip brings and the minutes that
 # it takes go together, prices and paces drift, some sales lose money, a share never sells, and on wish a few rare
