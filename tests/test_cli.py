@@ -240,6 +240,7 @@ def test_the_check_and_the_assumptions_can_be_read_by_a_program(books):
 def test_quiet_says_only_what_is_wrong(books):
     assert run("check", books, "--quiet").output == ""
     (books / "items.csv").write_text("item_id,title\n", encoding="utf-8")
+    assert run("check", books, "--quiet").stderr == run("check", books).stdout != ""
     assert run("report", books, "--quiet").stderr.startswith("flipkit: the books have")
 
 

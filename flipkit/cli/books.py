@@ -89,6 +89,8 @@ def check(books: Path, as_of: str, as_json: bool) -> None:
         wanted = timings_wanted(found.books, last)
     told({**found.as_dict(), "time_next": wanted or []}, as_json, lambda _: _check_words(found, wanted))
     if found.stops or found.books is None:
+        if quiet():
+            say(found.text(), err=True, nl=False)
         sys.exit(2)
 
 
