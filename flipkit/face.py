@@ -501,7 +501,7 @@ def dimensional_weight(
     carrier : str
         Name of the parcel rules.
     on : date or str
-        Day of posting; empty: today.
+        Day of shipping; empty: today.
     books : Study, Path or str
         Whose rules count; empty: the demo shop's.
 
@@ -559,7 +559,7 @@ def parcel(
     carrier : str
         Only this carrier; empty: each in force that has a rate card.
     on : date or str
-        Day of posting; empty: today.
+        Day of shipping; empty: today.
     books : Study, Path or str
         Whose rules count; empty: the demo shop's.
 
@@ -640,7 +640,7 @@ def postage(
     signature : bool
         Whether the receiver signs.
     on : date or str
-        Day of posting; empty: today.
+        Day of shipping; empty: today.
     books : Study, Path or str
         Whose rate cards count; empty: the demo shop's.
 
@@ -716,7 +716,7 @@ def protection(
     card : str
         Only this rate card; empty: each in force.
     on : date or str
-        Day of posting; empty: today.
+        Day of shipping; empty: today.
     books : Study, Path or str
         Whose rate cards count; empty: the demo shop's.
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import inspect
+import io
 import json
 import re
 import subprocess
 import sys
+import time
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -276,3 +278,25 @@ def test_no_command_says_a_word_that_a_friend_would_not():
     said = {name: CliRunner().invoke(main, [name, "--help"]).output for name in main.commands}
     assert all("Usage:" in text for text in said.values())
     assert {name: found for name, text in said.items() if (found := coined.findall(text))} == {}
+
+
+def test_the_bar_names_the_page_made_last_and_the_time_left(monkeypatch, books, tmp_path):
+    class Terminal(io.StringIO):
+        def isatty(self):
+            return True
+
+    def make(plan, *, jobs, on_done):
+        for page in plan.pages:
+            time.sleep(0.15)
+            on_done(page)
+        return SimpleNamespace(results=(), folder=tmp_path / "out", index=tmp_path / "out" / "index.html")
+
+    pages = [SimpleNamespace(title=title) for title in ("Buy", "Stock and prices")]
+    plan = SimpleNamespace(pages=pages, study=SimpleNamespace(month="2026-09"))
+    monkeypatch.setattr("flipkit.pack.month.month_plan", lambda *_, **_asked: plan)
+    monkeypatch.setattr("flipkit.pack.month.make_month_pack", make)
+    monkeypatch.setattr("sys.stderr", seen := Terminal())
+    main(["report", str(books), "--anew"], standalone_mode=False)
+    shown = [part.strip() for part in seen.getvalue().split("\r")]
+    assert any(re.fullmatch(r"1 of 2 pages \|.*\| 00:0\d left, made: Buy", part) for part in shown)
+    assert any(re.fullmatch(r"2 of 2 pages \|.*\| 00:00 left, made: Stock and prices", part) for part in shown)

@@ -175,7 +175,7 @@ def test_venues_stand_in_the_order_of_the_highest_price_that_they_allow(pack):
         most = show_cents(one.highest_cents) if one.highest_cents else "nothing"
         assert f"{most} at most" in row
     gap = every["posted"].highest_cents - every["stall"].highest_cents
-    assert lines[-1] == f"Posting it is better: you can pay {show_cents(gap)} more."
+    assert lines[-1] == f"Shipping it is better: you can pay {show_cents(gap)} more."
     assert "is better" not in run("lamps", "--price", "1", "--from", pack).output
 
 

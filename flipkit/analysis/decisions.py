@@ -176,12 +176,14 @@ def decide(
         own = stock.loc[name] if len(stock) and name in stock.index.get_level_values(0) else pd.Series(dtype=np.int64)
         counted = tuple((action, int(own.get(action, 0))) for action in ("list", "lower", "hold", "give up"))
         found.append(replace(made, stock=counted))
-    place = {verdict: at for at, verdict in enumerate(VERDICTS)}
-    return tuple(
-        sorted(
-            found, key=lambda one: (place[one.verdict], -(-1.0 if math.isnan(one.chance) else one.chance), one.category)
-        )
-    )
+    return tuple(sorted(found, key=_rank))
+
+
+def _rank(made: Decision) -> tuple[int, float, float, str]:
+    """By verdict, then by chance in the whole percents that pages show, then by what an hour brings."""
+    known = not math.isnan(made.chance)
+    chance = round(min(max(made.chance, 0.0), 1.0), 2) if known else -1.0
+    return VERDICTS.index(made.verdict), -chance, -made.hourly if known else 0.0, made.category
 
 
 def _decided(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -53,7 +53,7 @@ def wanting(never_share: float, spread: float, *, nodes: int = 9) -> Wanting:
 
 @dataclass(frozen=True)
 class Demand:
-    """Sales a week at the asking price, of one or many things.
+    """Sales a week at the asking price, of one or many things, for one or many possibilities.
 
     The rate is exp(log_rate - pull * log(price / typical) + weekly[w]); the chance of a sale in
     a week is 1 - exp(-rate).
@@ -71,21 +71,24 @@ class Demand:
 
     def price_rates(self, log_ratio: Floats) -> Floats:
         """Sales in a week that adds nothing, at prices over the typical one."""
-        return np.asarray(np.exp(self.log_rate[:, None] - self.pull[:, None] * log_ratio))
+        return np.asarray(np.exp(self.log_rate[..., None] - self.pull[..., None] * log_ratio))
 
     def week_factor(self, week: int) -> Floats:
         """What a week multiplies the rates by."""
         return np.asarray(np.exp(np.atleast_1d(self.weekly[..., week])))
 
-    def part(self, rows: slice) -> Demand:
+    def part(self, rows: slice | npt.NDArray[np.int64]) -> Demand:
         """The demand of some of the things."""
         weekly = self.weekly if self.weekly.ndim == 1 else self.weekly[rows]
         return Demand(self.log_rate[rows], self.pull[rows], weekly, self.offers)
 
-    def rows(self, rows: npt.NDArray[np.int64]) -> Demand:
-        """The demand of things named one by one."""
-        weekly = self.weekly if self.weekly.ndim == 1 else self.weekly[rows]
-        return Demand(self.log_rate[rows], self.pull[rows], weekly, self.offers)
+    @classmethod
+    def joined(cls, parts: Sequence[Demand]) -> Demand:
+        """Things with weeks of their own under one another, who are offered alike."""
+        rate, pull, weekly = (
+            np.concatenate([getattr(part, name) for part in parts]) for name in ("log_rate", "pull", "weekly")
+        )
+        return cls(rate, pull, weekly, parts[0].offers)
 
     def as_dict(self) -> dict[str, Any]:
         """Plain lists, for a file."""
@@ -106,23 +109,21 @@ class Possible:
     pull: Floats
     share: Floats
 
-    def moved(self, demand: Demand) -> list[Demand]:
-        """The demand of each possibility."""
-        log = np.log(np.maximum(self.level, 1e-300))
-        return [
-            Demand(
-                demand.log_rate + log[..., at],
-                np.maximum(demand.pull + self.pull[at], LEAST_PULL),
-                demand.weekly,
-                demand.offers,
-            )
-            for at in range(self.pull.size)
-        ]
+    def moved(self, demand: Demand) -> Demand:
+        """The demand of each thing by every possibility, the possibilities first."""
+        rate = demand.log_rate + np.log(np.maximum(np.atleast_2d(self.level), 1e-300)).T
+        pull = np.maximum(demand.pull + np.atleast_2d(self.pull).T, LEAST_PULL)
+        return Demand(rate, pull, demand.weekly, demand.offers)
 
     def rows(self, rows: slice | npt.NDArray[np.int64]) -> Possible:
         """The possibilities of some of the things."""
-        level, share = (part if part.ndim == 1 else part[rows] for part in (self.level, self.share))
-        return Possible(level, self.pull, share)
+        return Possible(*(part if part.ndim == 1 else part[rows] for part in (self.level, self.pull, self.share)))
+
+    @classmethod
+    def joined(cls, parts: Sequence[Possible]) -> Possible:
+        """Those of things that each have their own, under one another."""
+        whole = [[np.broadcast_to(each, one.level.shape) for each in (one.level, one.pull, one.share)] for one in parts]
+        return cls(*(np.concatenate(column) for column in zip(*whole, strict=True)))
 
 
 #: Nothing is unsure: the middling demand itself.

@@ -399,7 +399,7 @@ def _likely(asked: Question, way: Ways) -> Likely:
                 # Where what is asked follows the thing's worth, so does what it brings, and else how fast it sells.
                 worth = asked.typical_cents * (1.0 if way.spread is None else math.exp(off))
                 rate = asked.demand.log_rate + shift + (pull * off if way.spread is None else 0.0) + rest * tempo
-                one = Demand(rate, np.array([pull]), asked.demand.weekly, asked.demand.offers)
+                one = replace(asked.demand, log_rate=rate, pull=np.array([pull]))
                 sure = replace(asked, typical_cents=worth, demand=one, price_error=0.0, pace_error=0.0, pull_error=0.0)
                 found.append(float(_Course(sure, way).for_target[0]))
                 share.append(part * likely * often)
@@ -428,60 +428,39 @@ def _normal(nodes: int) -> tuple[Floats, Floats]:
 
 def drivers(asked: Question) -> list[dict[str, Any]]:
     """What the highest price hangs on: each input moved down and up, the widest first."""
-    terms = asked.terms
-    price = max(asked.price_error, 0.05)
-    pace = max(asked.pace_error, 0.2)
+    terms, demand = asked.terms, asked.demand
+    price, pace = max(asked.price_error, 0.05), max(asked.pace_error, 0.2)
+    label = max(200.0, 0.2 * terms.at_sale_cents)
 
-    def paced(factor: float) -> Question:
-        demand = asked.demand
-        faster = Demand(demand.log_rate + np.log(factor), demand.pull, demand.weekly, demand.offers)
-        return replace(asked, demand=faster, pace_error=0.0)
-
-    def priced(factor: float) -> Question:
-        return replace(asked, typical_cents=asked.typical_cents * factor, price_error=0.0)
-
-    def worked(factor: float) -> Question:
-        return moved(before_min=terms.before_min * factor, sale_min=terms.sale_min * factor)
-
-    def moved(**change: Any) -> Question:
+    def taking(**change: Any) -> Question:
         return replace(asked, terms=replace(terms, **change))
 
-    label = max(200.0, 0.2 * terms.at_sale_cents)
+    def priced(by: float) -> Question:
+        return replace(asked, typical_cents=asked.typical_cents * np.exp(by), price_error=0.0)
+
+    def paced(by: float) -> Question:
+        return replace(asked, demand=replace(demand, log_rate=demand.log_rate + by), pace_error=0.0)
+
+    def worked(by: float) -> Question:
+        return taking(before_min=terms.before_min * by, sale_min=terms.sale_min * by)
+
+    quarter = "+25 % and -25 %"
+    prices = f"{np.expm1(-price):+.0%} and {np.expm1(price):+.0%}"
+    paces = f"x {np.exp(-pace):.2f} and x {np.exp(pace):.2f}"
+    labels = "+$2 and -$2" if terms.at_sale_cents < 1000 else "+20 % and -20 %"
+    costs = [taking(at_sale_cents=terms.at_sale_cents + by) for by in (label, -label)]
+    unwanted = [replace(asked, never_share=min(asked.never_share * by, 0.95)) for by in (2.0, 0.5)]
+    targets = [replace(asked, target_cents=asked.target_cents * by) for by in (1.25, 0.75)]
     pairs = (
-        (
-            "what like things sell for",
-            f"{np.expm1(-price):+.0%} and {np.expm1(price):+.0%}",
-            priced(np.exp(-price)),
-            priced(np.exp(price)),
-        ),
-        (
-            "how fast they sell",
-            f"x {np.exp(-pace):.2f} and x {np.exp(pace):.2f}",
-            paced(np.exp(-pace)),
-            paced(np.exp(pace)),
-        ),
-        ("minutes of work", "+25 % and -25 %", worked(1.25), worked(0.75)),
-        (
-            "label, materials and hired packing",
-            "+$2 and -$2" if terms.at_sale_cents < 1000 else "+20 % and -20 %",
-            moved(at_sale_cents=terms.at_sale_cents + label),
-            moved(at_sale_cents=terms.at_sale_cents - label),
-        ),
-        (
-            "share that nobody wants",
-            "twice and half",
-            replace(asked, never_share=min(2 * asked.never_share, 0.95)),
-            replace(asked, never_share=asked.never_share / 2),
-        ),
-        (
-            "what an hour should bring",
-            "+25 % and -25 %",
-            replace(asked, target_cents=asked.target_cents * 1.25),
-            replace(asked, target_cents=asked.target_cents * 0.75),
-        ),
+        ("what like things sell for", prices, [priced(-price), priced(price)]),
+        ("how fast they sell", paces, [paced(-pace), paced(pace)]),
+        ("minutes of work", quarter, [worked(1.25), worked(0.75)]),
+        ("label, materials and hired packing", labels, costs),
+        ("share that nobody wants", "twice and half", unwanted),
+        ("what an hour should bring", quarter, targets),
     )
     names = ("input", "moved", "highest_at_first_cents", "highest_at_second_cents")
-    found = [(name, how, most_to_pay(low), most_to_pay(high)) for name, how, low, high in pairs]
+    found: list[tuple[Any, ...]] = [(name, how, *map(most_to_pay, pair)) for name, how, pair in pairs]
     return [dict(zip(names, one, strict=True)) for one in sorted(found, key=lambda one: one[2] - one[3])]
 
 
@@ -593,7 +572,7 @@ def question(
     chosen, terms = _terms(knowledge, kind, size, weight_lb, venue, at_sale_cents)
     demand = demand_from(kind["demand"])
     ratio = kind["venue_pace"].get(venue, 1.0)
-    demand = Demand(demand.log_rate + np.log(ratio), demand.pull, demand.weekly, demand.offers)
+    demand = replace(demand, log_rate=demand.log_rate + np.log(ratio))
     low, high, step = knowledge["grid"]
     return Question(
         likely.cents,
@@ -745,6 +724,8 @@ _USUAL_SIZE = 0.1
 PRICES = ("low", "usual", "high")
 #: Prices at which a rule for the aisle is held beside the exact highest price.
 _RULE_PRICES = 24
+#: How much farther off a rule may be that gives the prices of the sheet to the dollar. [cents]
+_LINE_CENTS = 200
 #: Halvings of the range in which its first price is sought.
 _RULE_TURNS = 12
 #: A rule within so much of the exact price says no range, and a price of no more is none. [cents]
@@ -773,7 +754,7 @@ class AisleRule(NamedTuple):
 
 def aisle_rule(knowledge: Mapping[str, Any], category: str, *, size: str = "") -> AisleRule:
     """The line nearest to the highest prices over the kind's own sale prices, in whole percents and dollars."""
-    low, _, high = knowledge["categories"][category]["prices_cents"]
+    low, usual, high = knowledge["categories"][category]["prices_cents"]
     asked = question(knowledge, category, price_cents=max(high, 100), size=size)
     begins = turning_price(asked, _WITHIN_CENTS, steps=_RULE_TURNS)
     if begins is None or begins > high:
@@ -782,13 +763,21 @@ def aisle_rule(knowledge: Mapping[str, Any], category: str, *, size: str = "") -
     price = np.unique(np.rint(np.linspace(first, high, _RULE_PRICES) / 100)) * 100
     exact = np.array([most_to_pay(replace(asked, typical_cents=float(one))) for one in price], dtype=np.float64)
     slope = np.polyfit(price, exact, 1)[0] if price.size > 1 else 0.0
-    best = (math.inf, 0.0, 0)
+    seen = [100 * math.floor(one / 100) for one in (usual, high) if one >= first]
+    meant = [
+        math.floor(most_to_pay(replace(asked, typical_cents=float(one))) / 100) for one in (usual, high) if one >= first
+    ]
+    lines = []
     for percent in range(max(math.floor(100 * slope) - 3, 1), min(math.ceil(100 * slope) + 3, 100) + 1):
         away = percent / 100 * price - exact
-        less = 100 * round((away.max() + away.min()) / 200)
-        off = float(np.abs(np.maximum(percent / 100 * price - less, 0.0) - exact).max())
-        best = min(best, (off, percent / 100, less))
-    off, share, less = best
+        middle = 100 * round((away.max() + away.min()) / 200)
+        for less in range(middle - 200, middle + 300, 100):
+            off = float(np.abs(np.maximum(percent / 100 * price - less, 0.0) - exact).max())
+            told = [math.floor(max(percent * one - 100 * less, 0) / 10_000) for one in seen]
+            lines.append((sum(one != other for one, other in zip(told, meant, strict=True)), off, percent / 100, less))
+    # Of the lines that are about as near, the one that gives the very prices that stand beside it.
+    nearest = min(off for _, off, _, _ in lines)
+    _, off, share, less = min(line for line in lines if line[1] <= nearest + _LINE_CENTS)
     return AisleRule(share, less, first if first > low else 0, high, math.ceil(off))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,6 +32,20 @@ class PriceTable:
         return PriceTable(
             self.price_cents[rows], self.log_ratio[rows], self.net_cents[rows], self.offer_steps, self.asked
         )
+
+    @classmethod
+    def joined(cls, parts: Sequence[PriceTable]) -> PriceTable:
+        """Tables of the same shape under one another."""
+        price, ratio, net = (
+            np.concatenate([getattr(part, name) for part in parts])
+            for name in ("price_cents", "log_ratio", "net_cents")
+        )
+        return cls(price, ratio, net, parts[0].offer_steps, parts[0].asked)
+
+    def reached(self, start: Ints | None, *, rising: bool) -> int:
+        """How many of the prices asked can still be reached: from what is asked already, lower ones alone."""
+        size = self.price_cents.shape[1] - self.asked
+        return size if start is None or rising else int(np.clip(start.max() - self.asked, 0, size - 1)) + 1
 
 
 @dataclass(frozen=True)
@@ -227,11 +242,11 @@ def _solved(
     start: Ints | None,
 ) -> tuple[Ints, Floats, Floats, Floats]:
     """Values and actions backward, then the path forward."""
-    n, prices = table.price_cents.shape
-    first = table.asked
-    size = prices - first
-    rates = demand.price_rates(table.log_ratio[:, first:])
-    net = table.net_cents[:, first:]
+    n, first = len(table.price_cents), table.asked
+    size = table.reached(start, rising=settings.rising)
+    last = first + size
+    rates = demand.price_rates(table.log_ratio[:, first:last])
+    net = table.net_cents[:, first:last]
     value = np.broadcast_to(end[:, None], (n, size)).copy()
     action = np.empty((settings.weeks, n, size), dtype=np.int16)
     wait = np.empty((settings.weeks, n, size))
@@ -242,7 +257,7 @@ def _solved(
             rates * demand.week_factor(week)[:, None],
             net + later[week],
             wait[week],
-            [(table.net_cents[:, first - step : prices - step] + later[week]) for step in table.offer_steps],
+            [(table.net_cents[:, first - step : last - step] + later[week]) for step in table.offer_steps],
             demand.offers.per_sale,
         )
         changed, target = best_change(held, settings, free=week == 0 and start is None)
@@ -364,10 +379,16 @@ def weighed_paths(
     storage = np.broadcast_to(np.asarray(storage_cents, dtype=np.float64), (n,))
     end = np.broadcast_to(np.asarray(end_cents, dtype=np.float64), (n,))
     found = []
-    for rows in (slice(at, at + _WEIGHED_CHUNK) for at in range(0, n, _WEIGHED_CHUNK)):
-        own = _Things(demand.part(rows), possible.rows(rows), table.part(rows), settings, storage[rows], end[rows])
-        found.append(own.best(None if start is None else start[rows], sweeps))
-    return PricePaths(*(np.concatenate(parts) for parts in zip(*found, strict=True)))
+    # Those with the lowest prices first: they have the fewest left to look at.
+    order = np.arange(n) if start is None else np.argsort(start, kind="stable")
+    for rows in (order[at : at + _WEIGHED_CHUNK] for at in range(0, n, _WEIGHED_CHUNK)):
+        own = None if start is None else start[rows]
+        things = _Things(
+            demand.part(rows), possible.rows(rows), table.part(rows), settings, storage[rows], end[rows], own
+        )
+        found.append(things.best(sweeps))
+    back = np.argsort(order)
+    return PricePaths(*(np.concatenate(parts)[back] for parts in zip(*found, strict=True)))
 
 
 class _Things:
@@ -381,25 +402,26 @@ class _Things:
         settings: PriceSettings,
         storage: Floats,
         end: Floats,
+        start: Ints | None,
     ) -> None:
         self.demand, self.table, self.settings, self.storage, self.end = demand, table, settings, storage, end
-        n, prices = table.price_cents.shape
-        self.moved = possible.moved(demand)
-        self.share = np.broadcast_to(possible.share, (n, len(self.moved)))
+        self.start = start
+        first, last = table.asked, table.asked + table.reached(start, rising=settings.rising)
         # Possibilities first: whole tables of all of them at once.
-        self.rates = np.stack([one.price_rates(table.log_ratio[:, table.asked :]) for one in self.moved])
-        self.net = table.net_cents[:, table.asked :]
-        self.offers = [table.net_cents[:, table.asked - step : prices - step] for step in table.offer_steps]
+        self.rates = possible.moved(demand).price_rates(table.log_ratio[:, first:last])
+        self.share = np.broadcast_to(possible.share, (self.rates.shape[1], len(self.rates)))
+        self.net = table.net_cents[:, first:last]
+        self.offers = [table.net_cents[:, first - step : last - step] for step in table.offer_steps]
 
-    def best(self, start: Ints | None, sweeps: int) -> tuple[Ints, Floats, Floats, Floats]:
+    def best(self, sweeps: int) -> tuple[Ints, Floats, Floats, Floats]:
         """The best path of each thing out of those of all sweeps."""
         plain = best_paths(
-            self.demand, self.table, self.settings, storage_cents=self.storage, end_cents=self.end, start=start
+            self.demand, self.table, self.settings, storage_cents=self.storage, end_cents=self.end, start=self.start
         )
         place, offer = plain.place, plain.lowest_offer_cents
         found = []
         for _ in range(sweeps):
-            place, offer, worth = self._sweep(self._left(place, offer), start)
+            place, offer, worth = self._sweep(self._left(place, offer))
             found.append((place, offer, worth))
         places, offers, worths = (np.stack(parts) for parts in zip(*found, strict=True))
         best, row = worths.argmax(axis=0), np.arange(worths.shape[1])
@@ -421,7 +443,7 @@ class _Things:
         left = self.share.T[:, :, None] * np.exp(-before)
         return np.asarray(left / np.maximum(left.sum(axis=0), 1e-300))
 
-    def _sweep(self, likely: Floats, start: Ints | None) -> tuple[Ints, Floats, Floats]:
+    def _sweep(self, likely: Floats) -> tuple[Ints, Floats, Floats]:
         """Values and actions backward with the possibilities weighed, then the path forward."""
         n, size = self.net.shape
         weeks, often = self.settings.weeks, self.demand.offers.per_sale
@@ -454,7 +476,7 @@ class _Things:
             held += sale
             np.multiply(held, share, out=come)
             mean = come.sum(axis=0)
-            free = week == 0 and start is None
+            free = week == 0 and self.start is None
             changed, target = best_change(mean, self.settings, free=free)
             better = changed > mean
             chosen = np.where(better, target, column)
@@ -465,13 +487,11 @@ class _Things:
             if stop.any():
                 value = np.where(stop, self.end[:, None], value)
             action[week] = np.where(stop, GIVE_UP, chosen)
-        return self._path(action, wait, value, start)
+        return self._path(action, wait, value)
 
-    def _path(
-        self, action: npt.NDArray[np.int16], wait: Floats, value: Floats, start: Ints | None
-    ) -> tuple[Ints, Floats, Floats]:
+    def _path(self, action: npt.NDArray[np.int16], wait: Floats, value: Floats) -> tuple[Ints, Floats, Floats]:
         n, size = self.net.shape
-        first, weeks, row = self.table.asked, self.settings.weeks, np.arange(n)
+        first, weeks, row, start = self.table.asked, self.settings.weeks, np.arange(n), self.start
         at = np.full(n, size - 1) if start is None else np.clip(start - first, 0, size - 1)
         worth = (self.share.T * value[:, row, at]).sum(axis=0)
         place, refused = np.full((n, weeks), GIVE_UP, dtype=np.int64), np.zeros((n, weeks))
@@ -491,7 +511,7 @@ class _Things:
 
 @dataclass(frozen=True)
 class Outcomes:
-    """What following a path leads to, for each of n things."""
+    """What following a path leads to, for each of n things, and each possibility where there are several."""
 
     chance: Floats
     net_cents: Floats
@@ -502,17 +522,17 @@ class Outcomes:
     @property
     def sold_share(self) -> Floats:
         """Chance that the thing sells at all."""
-        return np.asarray(self.chance.sum(axis=(1, 2)))
+        return np.asarray(self.chance.sum(axis=(-1, -2)))
 
     @property
     def takings_cents(self) -> Floats:
         """What sales leave on average, things that never sell counted with nothing. [cents]"""
-        return np.asarray((self.chance * self.net_cents).sum(axis=(1, 2)))
+        return np.asarray((self.chance * self.net_cents).sum(axis=(-1, -2)))
 
     @property
     def weeks(self) -> Floats:
         """Weeks on sale on average."""
-        return np.asarray(self.still.sum(axis=1))
+        return np.asarray(self.still.sum(axis=-1))
 
 
 def path_outcomes(
@@ -534,7 +554,7 @@ def path_outcomes(
     week = np.minimum(first[:, None] + np.arange(weeks), demand.weeks - 1)
     weekly = demand.weekly[week] if demand.weekly.ndim == 1 else np.take_along_axis(demand.weekly, week, axis=1)
     ratio = np.take_along_axis(table.log_ratio, at, axis=1)
-    rate = np.where(on, np.exp(demand.log_rate[:, None] - demand.pull[:, None] * ratio + weekly), 0.0)
+    rate = np.where(on, np.exp(demand.log_rate[..., None] - demand.pull[..., None] * ratio + weekly), 0.0)
     part: list[Floats] = [np.ones((n, weeks))]
     price: list[Floats] = []
     net: list[Floats] = []
@@ -547,14 +567,14 @@ def path_outcomes(
     share = np.stack(part, axis=2)
     total = share.sum(axis=2)
     event = -np.expm1(-rate * total)
-    still = np.cumprod(np.concatenate((np.ones((n, 1)), 1 - event[:, :-1]), axis=1), axis=1) * on
+    still = np.cumprod(np.concatenate((np.ones_like(event[..., :1]), 1 - event[..., :-1]), axis=-1), axis=-1) * on
     moved = (place[:, 1:] != place[:, :-1]) & on[:, 1:]
     return Outcomes(
-        (still * event / total)[:, :, None] * share,
+        (still * event / total)[..., None] * share,
         np.stack(net, axis=2),
         np.stack(price, axis=2),
         still,
-        (still[:, 1:] * moved).sum(axis=1),
+        (still[..., 1:] * moved).sum(axis=-1),
     )
 
 
@@ -565,23 +585,22 @@ def expected_value_cents(
 
     See ``tests/analysis/test_pricing.py``, where it equals the value found backward.
     """
-    n, weeks = found.still.shape
-    keep = settings.keep ** np.arange(weeks + 1)
-    storage = np.broadcast_to(np.asarray(storage_cents, dtype=np.float64), (n,))[:, None]
-    end = np.broadcast_to(np.asarray(end_cents, dtype=np.float64), (n,))
-    event = found.chance.sum(axis=2)
-    sales = (found.chance * found.net_cents).sum(axis=2)
-    waits = found.still - event
+    worth = worth_by_week(found, settings, storage_cents=storage_cents).sum(axis=-1)
+    waits = found.still - found.chance.sum(axis=-1)
     # Who is on sale at the end of a week but not at the beginning of the next is given up then.
-    onward = np.concatenate((found.still[:, 1:], np.zeros((n, 1))), axis=1)
-    never = 1.0 - found.still[:, 0]
-    return np.asarray(
-        ((sales - waits * storage) * keep[:-1]).sum(axis=1)
-        + end * (never + ((waits - onward) * keep[1:]).sum(axis=1))
-        - settings.change_cents * _change_worth(found, keep)
-    )
+    onward = np.concatenate((found.still[..., 1:], np.zeros_like(waits[..., :1])), axis=-1)
+    keep = settings.keep ** np.arange(1, waits.shape[-1] + 1)
+    given_up = 1.0 - found.still[..., 0] + ((waits - onward) * keep).sum(axis=-1)
+    return np.asarray(worth + np.asarray(end_cents, dtype=np.float64) * given_up)
 
 
-def _change_worth(found: Outcomes, keep: Floats) -> Floats:
+def worth_by_week(found: Outcomes, settings: PriceSettings, *, storage_cents: npt.ArrayLike) -> Floats:
+    """What each week of outcomes is worth on the first day, nothing coming at the end."""
+    keep = settings.keep ** np.arange(found.still.shape[-1])
+    storage = np.asarray(storage_cents, dtype=np.float64)[..., None]
+    event = found.chance.sum(axis=-1)
+    sales = (found.chance * found.net_cents).sum(axis=-1)
+    worth = (sales - (found.still - event) * storage) * keep
     moved = found.price_cents[:, 1:, 0] != found.price_cents[:, :-1, 0]
-    return np.asarray((found.still[:, 1:] * moved * keep[1:-1]).sum(axis=1))
+    worth[..., 1:] -= settings.change_cents * found.still[..., 1:] * moved * keep[1:]
+    return np.asarray(worth)

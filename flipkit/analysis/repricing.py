@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import collections
 import datetime as dt
 import functools
+import itertools
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -19,14 +21,15 @@ from flipkit.analysis.pricing import (
     GIVE_UP,
     SWEEPS,
     Habit,
+    Outcomes,
     PricePaths,
     PriceSettings,
     PriceTable,
-    expected_value_cents,
     habit_paths,
     path_outcomes,
     price_table,
     weighed_paths,
+    worth_by_week,
 )
 from flipkit.analysis.sale_hazard import PersonWeeks, SellingModel, Typical, asking_prices, person_weeks, week_rates
 from flipkit.analysis.stock_value import LISTING_WORK
@@ -62,31 +65,78 @@ _COLUMNS: Final = (
 
 @dataclass(frozen=True)
 class StockPlans:
-    """The stock in groups, of which each is planned once for all that is asked of it."""
+    """The stock in parts, which are planned together: each once for all that is asked of it."""
 
-    groups: tuple[_Group, ...]
+    parts: tuple[_Part, ...]
+
+    @functools.cached_property
+    def courses(self) -> list[_Course]:
+        """What to do with the things of each part from today on, planned on the day of their last event."""
+        every = [(part, part.dates.event_week, part.longest, part.then) for part in self.parts]
+        whole = _planned(every)
+        ends = [part.worth_waiting(course) for part, course in zip(self.parts, whole, strict=True)]
+        early = [np.flatnonzero(end < part.longest) for part, end in zip(self.parts, ends, strict=True)]
+        sooner = [(part.some(at), end[at]) for part, at, end in zip(self.parts, early, ends, strict=True) if at.size]
+        again = iter(_planned([(part, part.dates.event_week, end, part.then) for part, end in sooner]))
+        found = []
+        for part, course, end, at in zip(self.parts, whole, ends, early, strict=True):
+            since, paths = part.dates.week - part.dates.event_week, course.paths
+            if at.size:
+                cut = _from_week(next(again).paths, np.zeros(at.size, np.int64), paths.place.shape[1])
+                paths = _with_rows(paths, at, cut)
+            now = _from_week(paths, since)
+            # A step is due since the first week of the price at which it stands.
+            due = np.argmax(paths.place == now.place[:, :1], axis=1) - since
+            found.append(_Course(now, end - since, part.longest - since, np.minimum(due, 0)))
+        return found
+
+    @functools.cached_property
+    def _plans(self) -> list[dict[str, Any]]:
+        return [part.told(course) for part, course in zip(self.parts, self.courses, strict=True)]
 
     def plan(self) -> pd.DataFrame:
         """What to do with each thing in stock, listed or not, with the dates.
 
         See ``tests/analysis/test_stock_prices.py``.
         """
-        parts = [rows for group in self.groups for _, _, _, rows in group.courses]
-        if not parts:
+        if not self.parts:
             return pd.DataFrame(columns=list(_COLUMNS))
-        return pd.concat(parts).sort_index().reset_index(drop=True)
+        planned = zip(self.parts, self.courses, self._plans, strict=True)
+        steps = (part.steps(course, told) for part, course, told in planned)
+        found = _one_frame(self._plans).assign(steps=list(itertools.chain.from_iterable(steps)))
+        return found.sort_values("row").drop(columns="row").reset_index(drop=True)
 
     def patience(self) -> pd.DataFrame:
         """For each thing, a row for each number of weeks within which it may be wanted sold, and one as before.
 
         See ``tests/analysis/test_stock_prices.py``.
         """
-        parts = [group.patience() for group in self.groups]
-        if not parts:
-            return pd.DataFrame(columns=[*_COLUMNS, "within_weeks", "way", "week_cents"])
-        found = pd.concat(parts)
+        if not self.parts:
+            return pd.DataFrame(columns=[*_COLUMNS[:-1], "within_weeks", "way", "week_cents"])
+        wanted, rows = [], []
+        for part, course, told in zip(self.parts, self.courses, self._plans, strict=True):
+            left = course.paths.weeks_to_give_up
+            own = np.where(left > 0, left, course.ends)
+            longest = course.longest
+            for weeks in (*(np.full(own.size, each) for each in PATIENCE_WEEKS), longest):
+                # Beside the plan's own weeks: shorter ones, and where the plan ends early, those left at most.
+                at = np.flatnonzero((weeks < longest if weeks is not longest else own < longest) & (weeks != own))
+                if at.size:
+                    some = part.some(at)
+                    wanted.append((some, some.dates.week, weeks[at], some.now))
+            rows.append(part.priced(told, own, PLANNED))
+            if part.habit is not None:
+                rows.append(part.priced(part.told(part.as_now(part.habit, course)), own, AS_NOW))
+        for (part, _, weeks, _), course in zip(wanted, _planned(wanted, sweeps=1), strict=True):
+            rows.append(part.priced(part.told(course), weeks, WITHIN))
+        found = _one_frame(rows)
         found = found.assign(last=found["way"] == AS_NOW).sort_values(["row", "last", "within_weeks"], kind="stable")
         return found.drop(columns=["row", "last"]).reset_index(drop=True)
+
+
+def _one_frame(parts: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
+    """Columns of many parts under one another; a frame for each would take longer than planning it."""
+    return pd.DataFrame({name: np.concatenate([part[name] for part in parts]) for name in parts[0]})
 
 
 def stock_plans(
@@ -99,18 +149,22 @@ def stock_plans(
     as_of: dt.date,
 ) -> StockPlans:
     """The stock as it is to be priced from here."""
-    return StockPlans(tuple(_groups(items, price_changes, model, typical, knowledge, as_of)))
+    return StockPlans(tuple(_parts(items, price_changes, model, typical, knowledge, as_of)))
 
 
 @dataclass(frozen=True)
 class _Dates:
-    """Where each thing of the books stands: listed or not, its last event, the weeks until then and until today."""
+    """Where things stand: listed or not, the first day, the weeks until the last event and until today, the price."""
 
     listed: npt.NDArray[np.bool_]
     first_on: npt.NDArray[np.datetime64]
     event_week: Ints
     week: Ints
     asked: Floats
+
+    def some(self, at: Ints) -> _Dates:
+        """The dates of some of the things."""
+        return _Dates(self.listed[at], self.first_on[at], self.event_week[at], self.week[at], self.asked[at])
 
 
 def _dates(items: pd.DataFrame, price_changes: pd.DataFrame, as_of: dt.date) -> _Dates:
@@ -126,240 +180,241 @@ def _dates(items: pd.DataFrame, price_changes: pd.DataFrame, as_of: dt.date) -> 
     return _Dates(listed, first, until_event, until_today, asked)
 
 
-def _groups(
+def _parts(
     items: pd.DataFrame,
     price_changes: pd.DataFrame,
     model: SellingModel,
     typical: Typical,
     knowledge: Mapping[str, Any],
     as_of: dt.date,
-) -> Iterator[_Group]:
-    """The stock by category and size class, which share what a sale takes."""
-    stock = items["status"].isin(["for sale", "not listed", "returned"]).to_numpy() & np.isfinite(typical.cents)
-    weeks = person_weeks(items, price_changes, typical.cents, as_of=as_of)
+) -> Iterator[_Part]:
+    """The stock by category and size class, which share what a sale takes, and by whether it is on sale."""
+    here = items["status"].isin(["for sale", "not listed", "returned"]).to_numpy() & np.isfinite(typical.cents)
+    cents, error, stock = typical.cents[here], typical.error[here], items[here]
+    weeks = person_weeks(stock, price_changes, cents, as_of=as_of)
     rates = week_rates(model, weeks)
-    dates = _dates(items, price_changes, as_of)
-    rows_of_stock = np.flatnonzero(stock)
-    for (category, size), where in items[stock].groupby(["category", "size_class"], sort=False).indices.items():
-        rows = rows_of_stock[where]
+    dates = _dates(stock, price_changes, as_of)
+    listing = _listing_min(items)
+    told = stock[[name for name in ("item_id", "title", "size_class") if name in stock]]
+    on_sale = dates.listed & (dates.asked > 0)
+    for (category, size), rows in stock.groupby(["category", "size_class"], sort=False).indices.items():
         known = str(category) if str(category) in knowledge["categories"] else SHOP
         one = question(knowledge, known, size=str(size))
-        new = model.possible(str(category), typical.error[rows], weeks=one.demand.weeks)
+        new = model.possible(str(category), error[rows], weeks=one.demand.weeks)
         # What a thing's silence says until its last event and until today; a week that still runs says nothing yet.
         then, now = (
             _left(new, weeks, rates, rows, dates.listed, dates.event_week if until == "event" else dates.week)
             for until in ("event", "today")
         )
-        listing = _listing_min(items, category, size, one)
         bound = float(knowledge.get("grid_bound", one.grid.high))
         habit = knowledge["categories"][known].get("habit")
-        before = Habit(**habit) if habit else None
         least = float(knowledge["wishes"].get("wait_worth_cents", 0.0))
-        yield _Group(items, rows, str(category), one, model, typical, dates, then, now, listing, bound, least, before)
+        plain = model.demand(str(category), weeks=1)
+        for listed in (True, False):
+            # Those on sale and those to be listed have different prices to choose from.
+            at = np.flatnonzero(on_sale[rows] == listed)
+            if not at.size:
+                continue
+            mine = rows[at]
+            terms = one.terms
+            table = price_table(
+                cents[mine],
+                lambda price, terms=terms, cost=one.target_cents / 60 * terms.sale_min: terms.net_cents(price) - cost,
+                plain,
+                # What is on sale may stand higher than anything newly listed.
+                grid=replace(one.grid, high=max(bound, one.grid.high)) if listed else one.grid,
+                endings_cents=one.endings_cents,
+            )
+            yield _Part(
+                told.iloc[mine],
+                mine,
+                str(category),
+                one,
+                model,
+                cents[mine],
+                error[mine],
+                dates.some(mine),
+                then.rows(at),
+                now.rows(at),
+                table,
+                listed,
+                0.0 if listed else float(listing.get((category, size), one.terms.before_min)),
+                least,
+                Habit(**habit) if habit else None,
+            )
 
 
-def _listing_min(items: pd.DataFrame, category: object, size: object, one: Question) -> float:
-    """Minutes from the shelf to the listing, as such things took."""
+def _listing_min(items: pd.DataFrame) -> Mapping[Any, float]:
+    """Minutes from the shelf to the listing, as things of each category and size took."""
     columns = list(LISTING_WORK)
     if not set(columns) <= set(items):
-        return 0.0
-    alike = items[(items["category"] == category) & (items["size_class"] == size) & items["listed_on"].notna()]
-    return float(alike[columns].sum(axis=1).mean()) if len(alike) else one.terms.before_min
+        return collections.defaultdict(float)
+    listed = items[items["listed_on"].notna()]
+    minutes = listed[columns].sum(axis=1)
+    found: dict[Any, float] = minutes.groupby([listed["category"], listed["size_class"]]).mean().to_dict()
+    return found
 
 
 @dataclass(frozen=True)
-class _Group:
-    """The things of one category and size in stock, and how they are best sold from here."""
+class _Part:
+    """Things of one category and size in stock, on sale or to be listed, and how they are best sold from here."""
 
     items: pd.DataFrame
     rows: Ints
     category: str
     one: Question
     model: SellingModel
-    typical: Typical
+    cents: Floats
+    error: Floats
     dates: _Dates
     then: Possible
     now: Possible
+    table: PriceTable
+    listed: bool
     listing_min: float
-    bound: float
     least_cents: float
     habit: Habit | None
 
-    def parts(self) -> Iterator[tuple[Ints, bool]]:
-        """The things on sale, and those to be listed: they have different prices to choose from."""
-        listed = self.dates.listed[self.rows] & (self.dates.asked[self.rows] > 0)
-        for at, on in ((np.flatnonzero(listed), True), (np.flatnonzero(~listed), False)):
-            if at.size:
-                yield at, on
-
-    @functools.cached_property
-    def courses(self) -> list[tuple[Ints, bool, _Course, pd.DataFrame]]:
-        """What to do with the things on sale and those to be listed, made on the day of their last event."""
-        planned = [(at, listed, self._course(at, listed)) for at, listed in self.parts()]
-        return [(at, listed, course, self._rows(at, listed, course)) for at, listed, course in planned]
-
-    def patience(self) -> pd.DataFrame:
-        """The best way to sell each thing within so many weeks from today, the plan's own among them."""
-        found = []
-        for at, listed, course, rows in self.courses:
-            left = course.paths.weeks_to_give_up
-            own = np.where(left > 0, left, course.ends)
-            longest = course.longest
-            for weeks in (*(np.full(at.size, each) for each in PATIENCE_WEEKS), longest):
-                # Beside the plan's own weeks: shorter ones, and where the plan ends early, those left at most.
-                some = (weeks < longest if weeks is not longest else own < longest) & (weeks != own)
-                if some.any():
-                    hurried = self._rows(at[some], listed, self._hurried(at[some], listed, weeks[some]))
-                    found.append(self._told(at[some], hurried, weeks[some], WITHIN))
-            found.append(self._told(at, rows, own, PLANNED))
-            if self.habit is not None:
-                now = self._rows(at, listed, self._as_now(at, listed, self.habit, course))
-                found.append(self._told(at, now, own, AS_NOW))
-        return pd.concat(found)
-
-    def _told(self, at: Ints, rows: pd.DataFrame, weeks: Ints, way: str) -> pd.DataFrame:
-        told = rows.assign(row=self.rows[at], within_weeks=weeks, way=way)
-        # The room of a week more, and what the money would earn elsewhere.
-        return told.assign(week_cents=self._storage + (1 - self._settings(1).keep) * told["worth_cents"].clip(lower=0))
-
-    def _course(self, at: Ints, listed: bool) -> _Course:
-        """The path of each thing from today on, as it was planned on the day of its last event."""
-        rows, dates = self.rows[at], self.dates
-        event, since = dates.event_week[rows], dates.week[rows] - dates.event_week[rows]
-        longest = self._remaining(event)
-        course = self._planned(at, listed, event, longest, self.then)
-        ends = self._worth_waiting(at, event, course)
-        early = np.flatnonzero(ends < longest)
-        paths = course.paths
-        if early.size:
-            again = self._planned(at[early], listed, event[early], ends[early], self.then).paths
-            paths = _with_rows(paths, early, _from_week(again, np.zeros(early.size, np.int64), paths.place.shape[1]))
-        now = _from_week(paths, since)
-        # A step is due since the first week of the price at which it stands.
-        due = np.argmax(paths.place == now.place[:, :1], axis=1) - since
-        return _Course(now, course.table, course.start, ends - since, longest - since, np.minimum(due, 0))
-
-    def _hurried(self, at: Ints, listed: bool, weeks: Ints) -> _Course:
-        """The best path from today for things that are wanted sold within some weeks."""
-        return self._planned(at, listed, self.dates.week[self.rows[at]], weeks, self.now, sweeps=1)
-
-    def _planned(
-        self, at: Ints, listed: bool, week: Ints, last: Ints, possible: Possible, sweeps: int = SWEEPS
-    ) -> _Course:
-        """The best path of things from a week of theirs on, within some weeks."""
-        weeks = int(last.max())
-        demand = self._demand(at, week, last, weeks)
-        table = self._table(at, demand, listed=listed)
-        start = self._place(at, table) if listed else None
-        settings, storage = self._settings(weeks), self._storage
-        paths = weighed_paths(
-            demand, possible.rows(at), table, settings, storage_cents=storage, start=start, sweeps=sweeps
+    def some(self, at: Ints) -> _Part:
+        """Some of the things."""
+        return replace(
+            self,
+            items=self.items.iloc[at],
+            rows=self.rows[at],
+            cents=self.cents[at],
+            error=self.error[at],
+            dates=self.dates.some(at),
+            then=self.then.rows(at),
+            now=self.now.rows(at),
+            table=self.table.part(at),
         )
-        return _Course(paths, table, start, last, last, np.zeros(at.size, dtype=np.int64))
 
-    def _worth_waiting(self, at: Ints, event: Ints, course: _Course) -> Ints:
+    def worth_waiting(self, course: _Course) -> Ints:
         """The fewest weeks after which what is still unsold would bring less than what a longer wait is to bring."""
-        ends, paths = course.longest.copy(), course.paths
-        worth = self._outcome(at, event, self.then, course)[3]
+        ends = self.longest.copy()
+        found = self._outcomes(self.dates.event_week, self.then, course)
+        settings = self.settings(course.paths.place.shape[1])
+        # Whatever the path's end, its weeks until then are the same.
+        worth = self._weighed(self.then, worth_by_week(found, settings, storage_cents=self.storage).cumsum(axis=-1))
+        sold = self._weighed(self.then, found.chance.sum(axis=-1).cumsum(axis=-1))
+        last = worth.shape[1] - 1
         for weeks in PATIENCE_WEEKS[::-1]:
-            some = (weeks < course.longest) & (weeks >= _LEAST_WEEKS)
-            stopped = _cut_off(paths, weeks)
-            sold, _, _, less = self._outcome(at, event, self.then, replace(course, paths=stopped))
-            more = (worth - less) / np.maximum(1 - sold, 1e-9)
+            some, at = (weeks < self.longest) & (weeks >= _LEAST_WEEKS), min(weeks - 1, last)
+            more = (worth[:, last] - worth[:, at]) / np.maximum(1 - sold[:, at], 1e-9)
             ends = np.where(some & (more < self.least_cents), weeks, ends)
         return ends
 
-    def _as_now(self, at: Ints, listed: bool, habit: Habit, course: _Course) -> _Course:
+    def as_now(self, habit: Habit, course: _Course) -> _Course:
         """What comes of pricing on as before: each thing from its last price and the weeks since."""
-        rows, table, longest = self.rows[at], course.table, course.paths.place.shape[1]
-        event, week = self.dates.event_week[rows], self.dates.week[rows]
+        longest, event, week = course.paths.place.shape[1], self.dates.event_week, self.dates.week
         found = []
-        for row in range(rows.size):
+        for row in range(self.rows.size):
             alone = habit
-            if listed:
+            if self.listed:
                 wait = habit.first_cut_weeks if event[row] == 0 else habit.cut_weeks
                 alone = replace(
                     habit,
-                    ratio=self.dates.asked[rows[row]] / self.typical.cents[rows[row]],
+                    ratio=self.dates.asked[row] / self.cents[row],
                     first_cut_weeks=max(wait - (week[row] - event[row]), 0.0),
                     patience_weeks=max(habit.patience_weeks - week[row], 1.0),
                 )
-            found.append(habit_paths(alone, table.part(slice(row, row + 1)), longest))
+            found.append(habit_paths(alone, self.table.part(slice(row, row + 1)), longest))
         paths = PricePaths(*(np.concatenate(parts) for parts in zip(*map(_arrays, found), strict=True)))
-        return replace(course, paths=paths, due=np.zeros(at.size, dtype=np.int64))
+        return replace(course, paths=paths, due=np.zeros(self.rows.size, dtype=np.int64))
 
-    def _rows(self, at: Ints, listed: bool, course: _Course) -> pd.DataFrame:
+    def told(self, course: _Course) -> dict[str, Any]:
         """What a course means for each thing, in dates and dollars."""
-        rows, paths, table = self.rows[at], course.paths, course.table
-        sold, minutes, net, worth = self._expected(at, listed, course)
-        if not listed:
+        paths, table = course.paths, self.table
+        sold, minutes, net, worth = self._expected(course)
+        if not self.listed:
             # What would not pay for its photographs and words is not worth listing.
             paths = _dropped(paths, worth <= 0)
             sold, minutes, net, worth = (np.where(worth > 0, part, 0.0) for part in (sold, minutes, net, worth))
-        place, price, row = paths.place, paths.price_cents, np.arange(rows.size)
-        asked, week, first = self.dates.asked[rows], self.dates.week[rows], self.dates.first_on[rows]
+        place, price, row = paths.place, paths.price_cents, np.arange(self.rows.size)
+        asked, week, first = self.dates.asked, self.dates.week, self.dates.first_on
         # A last week in which nothing changes, since a course of one week has none to compare.
         ahead = np.column_stack([place[:, 1:], place[:, -1]])
         later = (ahead != place) & (ahead != GIVE_UP)
         step = np.where(later.any(axis=1), later.argmax(axis=1) + 1, 0)
         # What is asked above every price considered is to be lowered to the highest of them.
-        held = np.zeros(rows.size, dtype=bool)
-        if course.start is not None:
-            held = (place[:, 0] == course.start) & (asked <= table.price_cents[:, -1] * (1 + self.one.grid.step))
+        held = np.zeros(row.size, dtype=bool)
+        if self.start is not None:
+            held = (place[:, 0] == self.start) & (asked <= table.price_cents[:, -1] * (1 + self.one.grid.step))
         ask = np.where(held, asked, price[:, 0])
         gone = price[:, 0] <= 0
         action = np.select([gone, ~np.isfinite(asked), held], ["give up", "list", "hold"], "lower")
         left = paths.weeks_to_give_up
         due = np.where(held, np.where(step > 0, step, left), course.due)
-        frame = self.items.iloc[rows]
-        return pd.DataFrame(
-            {
-                "item_id": frame["item_id"].to_numpy(),
-                "title": frame["title"].to_numpy() if "title" in frame else "",
-                "category": self.category,
-                "size_class": frame["size_class"].to_numpy(),
-                "weeks_listed": week,
-                "typical_cents": self.typical.cents[rows],
-                "typical_error": self.typical.error[rows],
-                "asked_cents": asked,
-                "price_cents": ask,
-                "at_edge": (place[:, 0] == table.price_cents.shape[1] - 1) & (course.start is None),
-                "lowest_offer_cents": np.minimum(paths.lowest_offer_cents[:, 0], ask),
-                "floor_cents": _floor(table),
-                "markdown_weeks": np.where(step > 0, step.astype(np.float64), np.nan),
-                "markdown_cents": np.where(step > 0, price[row, step], np.nan),
-                "markdown_on": _day(first, np.where(step > 0, week + step, -1)),
-                "give_up_weeks": left,
-                "give_up_on": _day(first, week + left),
-                "act_on": _day(first, week + due),
-                "sold_share": sold,
-                "work_min": minutes,
-                "net_cents": net,
-                "worth_cents": worth,
-                "action": action.astype(object),
-                "steps": _steps(paths, first, week, ask),
-            },
-            index=rows,
-        )
+        return {
+            "row": self.rows,
+            "item_id": self.items["item_id"].to_numpy(),
+            "title": self.items["title"].to_numpy() if "title" in self.items else np.full(row.size, "", dtype=object),
+            "category": np.full(row.size, self.category, dtype=object),
+            "size_class": self.items["size_class"].to_numpy(),
+            "weeks_listed": week,
+            "typical_cents": self.cents,
+            "typical_error": self.error,
+            "asked_cents": asked,
+            "price_cents": ask,
+            "at_edge": (place[:, 0] == table.price_cents.shape[1] - 1) & (not self.listed),
+            "lowest_offer_cents": np.minimum(paths.lowest_offer_cents[:, 0], ask),
+            "floor_cents": _floor(table),
+            "markdown_weeks": np.where(step > 0, step.astype(np.float64), np.nan),
+            "markdown_cents": np.where(step > 0, price[row, step], np.nan),
+            "markdown_on": _day(first, np.where(step > 0, week + step, -1)),
+            "give_up_weeks": left,
+            "give_up_on": _day(first, week + left),
+            "act_on": _day(first, week + due),
+            "sold_share": sold,
+            "work_min": minutes,
+            "net_cents": net,
+            "worth_cents": worth,
+            "action": action.astype(object),
+        }
 
-    def _expected(self, at: Ints, listed: bool, course: _Course) -> tuple[Floats, Floats, Floats, Floats]:
+    def steps(self, course: _Course, told: Mapping[str, Any]) -> list[tuple[tuple[str, int, int], ...]]:
+        """From which day on what is asked and what is taken at least, a step a change; giving up is a price of 0."""
+        paths = course.paths if self.listed else _dropped(course.paths, told["worth_cents"] <= 0)
+        found = []
+        for at, ask in enumerate(told["price_cents"]):
+            price, offer = paths.price_cents[at], np.minimum(paths.lowest_offer_cents[at], ask)
+            asked = np.where(paths.place[at] == paths.place[at, 0], ask, price)
+            new = np.r_[True, (np.diff(asked) != 0) | (np.diff(offer) != 0)]
+            days = self.dates.first_on[at] + 7 * (self.dates.week[at] + np.flatnonzero(new))
+            found.append(
+                tuple(
+                    (str(day), round(float(one)), round(float(least)))
+                    for day, one, least in zip(days, asked[new], offer[new], strict=True)
+                )
+            )
+        return found
+
+    def priced(self, told: dict[str, Any], weeks: Ints, way: str) -> dict[str, Any]:
+        """A way to sell in so many weeks: with the room of a week more, and what the money would earn elsewhere."""
+        week = self.storage + (1 - self.settings(1).keep) * np.maximum(told["worth_cents"], 0.0)
+        return {**told, "within_weeks": weeks, "way": np.full(weeks.size, way, dtype=object), "week_cents": week}
+
+    def _expected(self, course: _Course) -> tuple[Floats, Floats, Floats, Floats]:
         """Chance of a sale, minutes, money before hours, and worth of a course from today on."""
-        sold, changes, takings, worth = self._outcome(at, self.dates.week[self.rows[at]], self.now, course)
-        terms, before = self.one.terms, 0.0 if listed else self.listing_min
+        found = self._outcomes(self.dates.week, self.now, course)
+        value = worth_by_week(found, self.settings(course.paths.place.shape[1]), storage_cents=self.storage)
+        sold, changes, takings, worth = (
+            self._weighed(self.now, part)
+            for part in (found.sold_share, found.changes, found.takings_cents, value.sum(axis=-1))
+        )
+        terms, before = self.one.terms, self.listing_min
         minutes = terms.sale_min * sold + self.one.change_min * changes + before
         return sold, minutes, takings + self._minute * terms.sale_min * sold, worth - self._minute * before
 
-    def _outcome(self, at: Ints, week: Ints, possible: Possible, course: _Course) -> Floats:
-        """Chance of a sale, changes, takings and worth of a course from a week on, all possibilities weighed."""
-        weeks, possible = course.paths.place.shape[1], possible.rows(at)
+    def _outcomes(self, week: Ints, possible: Possible, course: _Course) -> Outcomes:
+        """What a course from a week on leads to, by possibility."""
         # The demand of the course itself ends with the longest wait; its path may end before.
-        demand = self._demand(at, week, course.longest, weeks)
-        found = []
-        for one in possible.moved(demand):
-            seen = path_outcomes(course.paths.place, course.paths.lowest_offer_cents, one, course.table)
-            worth = expected_value_cents(seen, self._settings(weeks), storage_cents=self._storage, end_cents=0.0)
-            found.append((seen.sold_share, seen.changes, seen.takings_cents, worth))
-        return np.asarray(np.einsum("np,pkn->kn", possible.share, np.array(found)))
+        demand = possible.moved(self.demand(week, course.longest, course.paths.place.shape[1]))
+        return path_outcomes(course.paths.place, course.paths.lowest_offer_cents, demand, self.table)
+
+    @staticmethod
+    def _weighed(possible: Possible, by_possibility: Floats) -> Floats:
+        return np.asarray(np.einsum("np,pn...->n...", possible.share, by_possibility))
 
     @property
     def _minute(self) -> float:
@@ -367,17 +422,19 @@ class _Group:
         return self.one.target_cents / 60
 
     @property
-    def _storage(self) -> float:
+    def storage(self) -> float:
         """What a week on the shelf costs a thing. [cents]"""
         return self.one.storage_cents * self.one.terms.volume_cuft
 
-    def _settings(self, weeks: int) -> PriceSettings:
+    def settings(self, weeks: int) -> PriceSettings:
+        """What waiting and a change of price cost."""
         keep = (1 + self.one.money_rate) ** (-1 / 52)
         return PriceSettings(weeks, keep=keep, change_cents=self.one.change_min * self._minute)
 
-    def _remaining(self, week: Ints) -> Ints:
-        """Weeks on sale that are left to things after so many."""
-        longest = self.one.demand.weeks
+    @property
+    def longest(self) -> Ints:
+        """Weeks on sale that are left to things at their last event."""
+        week, longest = self.dates.event_week, self.one.demand.weeks
         if self.habit is not None:
             # Who keeps things for longer than the longest time has plans as long, in half years.
             kept = _HALF_YEAR * int(np.ceil(self.habit.patience_weeks / _HALF_YEAR - _NEARLY))
@@ -387,55 +444,83 @@ class _Group:
         end = np.where(week + least <= longest, longest, np.maximum(over, longest))
         return np.asarray(np.minimum(end - week, longest), dtype=np.int64)
 
-    def _demand(self, at: Ints, week: Ints, last: Ints, weeks: int) -> Demand:
-        """Demand of some of the things from a week after their listing on; nobody comes after the last."""
-        rows, ahead = self.rows[at], np.arange(weeks)
-        day = self.dates.first_on[rows][:, None] + 7 * (week[:, None] + ahead)
+    def demand(self, week: Ints, last: Ints, weeks: int) -> Demand:
+        """Demand of the things from a week after their listing on; nobody comes after the last."""
+        ahead = np.arange(weeks)
+        day = self.dates.first_on[:, None] + 7 * (week[:, None] + ahead)
         part = (day - day.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.float64) / 365.25
         weekly = self.model.weekly((week[:, None] + ahead).astype(np.float64), part)
         plain = self.model.demand(self.category, weeks=1)
-        rate, pull = (np.full(rows.size, float(value[0])) for value in (plain.log_rate, plain.pull))
+        rate, pull = (np.full(self.rows.size, float(value[0])) for value in (plain.log_rate, plain.pull))
         return Demand(rate, pull, np.where(ahead < last[:, None], weekly, -np.inf), plain.offers)
 
-    def _table(self, at: Ints, demand: Demand, *, listed: bool) -> PriceTable:
-        """Prices that can be asked: what is on sale may stand higher than anything newly listed."""
-        terms, grid = self.one.terms, self.one.grid
-        return price_table(
-            self.typical.cents[self.rows[at]],
-            lambda price: terms.net_cents(price) - self._minute * terms.sale_min,
-            demand,
-            grid=replace(grid, high=max(self.bound, grid.high)) if listed else grid,
-            endings_cents=self.one.endings_cents,
-        )
-
-    def _place(self, at: Ints, table: PriceTable) -> Ints:
+    @property
+    def start(self) -> Ints | None:
         """The considered price nearest to what is asked; the highest for what is asked more."""
-        ratio = np.log(self.dates.asked[self.rows[at]] / self.typical.cents[self.rows[at]])
-        below = np.minimum(ratio, table.log_ratio[:, -1])
-        return np.asarray(np.abs(table.log_ratio - below[:, None]).argmin(axis=1), dtype=np.int64)
+        if not self.listed:
+            return None
+        below = np.minimum(np.log(self.dates.asked / self.cents), self.table.log_ratio[:, -1])
+        return np.asarray(np.abs(self.table.log_ratio - below[:, None]).argmin(axis=1), dtype=np.int64)
 
 
 @dataclass(frozen=True)
 class _Course:
-    """Paths from today, their prices, the weeks left in them and at most, and the week of the first step due."""
+    """Paths from today, the weeks left in them and at most, and the week of the first step due."""
 
     paths: PricePaths
-    table: PriceTable
-    start: Ints | None
     ends: Ints
     longest: Ints
     due: Ints
+
+
+#: Some things, the week of theirs from which on they are to be planned, within how many weeks, and their demand.
+_Wanted = tuple[_Part, Ints, Ints, Possible]
+
+
+def _planned(wanted: Sequence[_Wanted], sweeps: int = SWEEPS) -> list[_Course]:
+    """The best paths of things: those with like tables at once, since few take hardly less than many."""
+    alike: dict[Hashable, list[int]] = {}
+    for at, (part, _, last, possible) in enumerate(wanted):
+        # Weeks in which nobody comes change no path: the table of a shorter wait grows to its quarter of a year.
+        shape = part.listed, part.table.price_cents.shape[1], part.table.offer_steps, possible.pull.size
+        alike.setdefault((*shape, -(-int(last.max()) // 13)), []).append(at)
+    found: dict[int, _Course] = {}
+    for places in alike.values():
+        some = [wanted[at] for at in places]
+        weeks = max(int(last.max()) for _, _, last, _ in some)
+        demands = [part.demand(week, last, weeks) for part, week, last, _ in some]
+        starts = [start for part, *_ in some if (start := part.start) is not None]
+        paths = weighed_paths(
+            Demand.joined(demands),
+            Possible.joined([possible for *_, possible in some]),
+            PriceTable.joined([part.table for part, *_ in some]),
+            some[0][0].settings(weeks),
+            storage_cents=np.repeat([part.storage for part, *_ in some], [part.rows.size for part, *_ in some]),
+            start=np.concatenate(starts) if starts else None,
+            sweeps=sweeps,
+        )
+        first = 0
+        for at, (part, _, last, _) in zip(places, some, strict=True):
+            own = slice(first, first := first + part.rows.size), slice(int(last.max()))
+            place, price, offer = paths.place[own], paths.price_cents[own], paths.lowest_offer_cents[own]
+            own_paths = PricePaths(place, price, offer, paths.value_cents[own[0]])
+            found[at] = _Course(own_paths, last, last, np.zeros(part.rows.size, dtype=np.int64))
+    return [found[at] for at in range(len(wanted))]
 
 
 def _left(
     fresh: Possible, weeks: PersonWeeks, rates: Floats, rows: Ints, listed: npt.NDArray[np.bool_], until: Ints
 ) -> Possible:
     """What the demand of things still is likely to be, after the full weeks in which they did not sell."""
-    n = listed.size
-    past = weeks.week < until[weeks.item]
+    # The weeks stand in the order of their things.
+    begin, end = (np.searchsorted(weeks.item, rows, side=side) for side in ("left", "right"))
+    item = np.repeat(np.arange(rows.size), end - begin)
+    own = np.arange(item.size) + (begin - np.cumsum(end - begin) + (end - begin))[item]
+    past = weeks.week[own] < until[rows][item]
+    item, own = item[past], own[past]
     # A steeper pull means fewer chances met at dear prices, and more at cheap ones.
     met = {
-        pull: np.bincount(weeks.item[past], weights=(rates * np.exp(-pull * weeks.log_ratio))[past], minlength=n)[rows]
+        pull: np.bincount(item, weights=rates[own] * np.exp(-pull * weeks.log_ratio[own]), minlength=rows.size)
         * listed[rows]
         for pull in np.unique(fresh.pull)
     }
@@ -459,11 +544,6 @@ def _from_week(paths: PricePaths, week: Ints, weeks: int | None = None) -> Price
         for part in (paths.price_cents, paths.lowest_offer_cents)
     )
     return PricePaths(place, price, offer, paths.value_cents)
-
-
-def _cut_off(paths: PricePaths, weeks: int) -> PricePaths:
-    """The same paths, everything unsold given up after so many weeks."""
-    return replace(paths, place=np.where(np.arange(paths.place.shape[1]) < weeks, paths.place, GIVE_UP))
 
 
 def _with_rows(paths: PricePaths, rows: Ints, others: PricePaths) -> PricePaths:
@@ -494,25 +574,6 @@ def _floor(table: PriceTable) -> Floats:
 def _day(first: npt.NDArray[np.datetime64], week: Ints) -> npt.NDArray[np.datetime64]:
     """The day on which a week after the first listing begins; none for a week below zero."""
     return np.where(week < 0, np.datetime64("NaT"), first + 7 * week).astype("datetime64[s]")
-
-
-def _steps(
-    paths: PricePaths, first: npt.NDArray[np.datetime64], week: Ints, ask: Floats
-) -> list[tuple[tuple[str, int, int], ...]]:
-    """From which day on what is asked and what is taken at least, a step for each change; giving up is a price of 0."""
-    found = []
-    for at in range(len(paths.place)):
-        price, offer = paths.price_cents[at], np.minimum(paths.lowest_offer_cents[at], ask[at])
-        asked = np.where(paths.place[at] == paths.place[at, 0], ask[at], price)
-        new = np.r_[True, (np.diff(asked) != 0) | (np.diff(offer) != 0)]
-        days = first[at] + 7 * (week[at] + np.flatnonzero(new))
-        found.append(
-            tuple(
-                (str(day), round(float(one)), round(float(least)))
-                for day, one, least in zip(days, asked[new], offer[new], strict=True)
-            )
-        )
-    return found
 
 
 def came_of(plan: pd.DataFrame, before: pd.DataFrame, now: pd.DataFrame) -> pd.DataFrame:

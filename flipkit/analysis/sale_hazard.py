@@ -34,43 +34,66 @@ Bools = npt.NDArray[np.bool_]
 _TINY = 1e-300
 
 
+@dataclass(frozen=True)
+class Design:
+    """What each coefficient multiplies in the logarithm of each week's rate, and what the weeks' things belong to.
+
+    The coefficients are the shared ones, then one a category for each of ``OWN``: a week is of one category.
+    """
+
+    shared: Floats
+    pull: Floats
+    code: npt.NDArray[np.int64]
+    categories: int
+
+    def log_rates(self, beta: Floats) -> Floats:
+        """The logarithm of each week's rate."""
+        level, pull, _ = self.own(beta)
+        return np.asarray(self.shared @ beta[: len(SHARED)] + level[self.code] + pull[self.code] * self.pull)
+
+    def slopes(self, by_week: Floats, by_thing: Floats, thing_code: npt.NDArray[np.int64]) -> Floats:
+        """What each coefficient moves: by the logarithms of the rates, and by the odds of being never wanted."""
+        shared = self.shared.T @ by_week
+        shared[SHARED.index("never wanted")] += by_thing.sum()
+        every = ((self.code, by_week), (self.code, by_week * self.pull), (thing_code, by_thing))
+        own = [np.bincount(code, weight, self.categories + 1)[:-1] for code, weight in every]
+        return np.concatenate((shared, *own))
+
+    def own(self, beta: Floats) -> Floats:
+        """The coefficients of the categories, a row for each of ``OWN``; the last is of those that have none."""
+        return np.pad(beta[len(SHARED) :].reshape(len(OWN), self.categories), ((0, 0), (0, 1)))
+
+
 def posterior_mode(
-    design: Floats,
+    design: Design,
     offset: Floats,
     first: Counts,
     sold: Bools,
-    never_design: Floats,
-    never_columns: npt.NDArray[np.int64],
     levels: Wanting,
     prior_mean: Floats,
     prior_spread: Floats,
-    groups: int = 0,
 ) -> tuple[Floats, Floats]:
     """Most likely coefficients under a normal prior, and their covariance there.
 
     A thing that has met the sum h of weekly rates is unsold with chance
-    never + (1 - never) * mean of exp(-level * h); a sale falls in its last week. The last coefficients
-    are one a group for each of ``OWN``, and a thing is of one group.
+    never + (1 - never) * mean of exp(-level * h); a sale falls in its last week.
     """
     if not first.size:
         return prior_mean.copy(), np.diag(prior_spread**2)
     from scipy.optimize import minimize
-    from scipy.sparse import csr_array
 
-    # Each week is of one category, so most of a row is nothing.
-    sparse = csr_array(design)
-    across = sparse.T.tocsr()
-    last = np.concatenate((first[1:], [design.shape[0]])) - 1
+    last = np.concatenate((first[1:], [design.code.size])) - 1
     thing = np.repeat(np.arange(first.size), last + 1 - first)
-    ends = np.zeros(design.shape[0], dtype=bool)
-    ends[last] = True
+    going = np.ones(design.code.size)
+    going[last] = 0.0
+    thing_code = design.code[first]
 
     def loss(scaled: Floats) -> tuple[float, Floats]:
         beta = prior_mean + prior_spread * scaled
-        rate = np.exp(np.clip(sparse @ beta + offset, -700, 30))
+        rate = np.exp(np.clip(design.log_rates(beta) + offset, -700, 30))
         met = np.add.reduceat(rate, first)
         before = met - rate[last]
-        never = 1 / (1 + np.exp(-(never_design @ beta[never_columns])))
+        never = 1 / (1 + np.exp(-beta[SHARED.index("never wanted")] - design.own(beta)[2][thing_code]))
         wait_all, wait_slope = _unsold(met, levels)
         pre_all, pre_slope = _unsold(before, levels)
         unsold = never + (1 - never) * wait_all
@@ -79,9 +102,7 @@ def posterior_mode(
         by_before = np.where(sold, (1 - never) * pre_slope, 0.0) / chance
         by_all = np.where(sold, -(1 - never) * wait_slope, (1 - never) * wait_slope) / chance
         by_never = np.where(sold, -(pre_all - wait_all), 1 - wait_all) / chance * never * (1 - never)
-        weight = by_all[thing] + np.where(ends, 0.0, by_before[thing])
-        gradient = across @ (rate * weight)
-        gradient[never_columns] += never_design.T @ by_never
+        gradient = design.slopes(rate * (by_all[thing] + going * by_before[thing]), by_never, thing_code)
         return (
             float(scaled @ scaled) / 2 - float(np.log(chance).sum()),
             scaled - prior_spread * gradient,
@@ -95,13 +116,13 @@ def posterior_mode(
         options={"maxiter": 400, "gtol": 1e-3, "ftol": 1e-10},
     )
     at = np.asarray(found.x, dtype=np.float64)
-    curve = _curvature(loss, at, groups)
+    curve = _curvature(loss, at, design.categories)
     for _ in range(20):
         slope = loss(at)[1]
         if float(np.abs(slope).max()) < 1e-6:
             break
         at = at - np.linalg.solve(curve, slope)
-        curve = _curvature(loss, at, groups)
+        curve = _curvature(loss, at, design.categories)
     if not np.isfinite(at).all() or float(np.abs(loss(at)[1]).max()) > 1e-3:
         raise NotEnoughDataError("person-weeks", need="a fit that settles", got=float(np.abs(loss(at)[1]).max()))
     covariance = np.linalg.inv(curve) * np.outer(prior_spread, prior_spread)
@@ -687,21 +708,16 @@ def selling_model(weeks: PersonWeeks, categories: tuple[str, ...], *, prior: Sel
     own = len(categories)
     prior_mean = np.concatenate((prior.mean, np.zeros(len(OWN) * own)))
     prior_spread = np.concatenate((prior.spread, np.repeat(prior.category, own)))
-    member = _membership(weeks, categories)
     item, first = np.unique(weeks.item, return_index=True)
-    never_columns = [SHARED.index("never wanted"), *range(len(SHARED) + 2 * own, len(SHARED) + 3 * own)]
     level = wanting(0.0, prior.appeal_spread)
     mean, covariance = posterior_mode(
-        _design(weeks, member),
+        _design(weeks, categories),
         np.log(np.maximum(weeks.exposure, 1e-9)),
         first,
         np.logical_or.reduceat(weeks.sold, first) if item.size else np.zeros(0, dtype=bool),
-        np.concatenate((np.ones((item.size, 1)), member[first]), axis=1),
-        np.array(never_columns),
         Wanting(level.level[1:], level.share[1:]),
         prior_mean,
         prior_spread,
-        own,
     )
     offers, at_asking = _offers(weeks, prior)
     return SellingModel(
@@ -720,21 +736,10 @@ def selling_model(weeks: PersonWeeks, categories: tuple[str, ...], *, prior: Sel
 
 def week_rates(model: SellingModel, weeks: PersonWeeks) -> Floats:
     """Sales expected in each week on sale of a thing of middling liking."""
-    design = _design(weeks, _membership(weeks, model.categories))
-    return np.asarray(weeks.exposure * np.exp(design @ model.mean))
+    return np.asarray(weeks.exposure * np.exp(_design(weeks, model.categories).log_rates(model.mean)))
 
 
-def _membership(weeks: PersonWeeks, categories: tuple[str, ...]) -> Floats:
-    """One column a category: whether the week is of it."""
-    place = {name: at for at, name in enumerate(categories)}
-    own = np.zeros((weeks.week.size, len(categories)))
-    code = np.array([place.get(str(name), -1) for name in weeks.category], dtype=np.int64)
-    known = np.flatnonzero(code >= 0)
-    own[known, code[known]] = 1.0
-    return own
-
-
-def _design(weeks: PersonWeeks, member: Floats) -> Floats:
+def _design(weeks: PersonWeeks, categories: tuple[str, ...]) -> Design:
     """What each coefficient multiplies in the logarithm of the rate; the never wanted have no place in it."""
     angle = 2 * np.pi * weeks.year_part
     shared = np.column_stack(
@@ -749,7 +754,8 @@ def _design(weeks: PersonWeeks, member: Floats) -> Floats:
             np.zeros(weeks.week.size),
         )
     )
-    return np.concatenate((shared, member, member * -weeks.log_ratio[:, None], np.zeros_like(member)), axis=1)
+    code = pd.Index(categories).get_indexer(weeks.category)
+    return Design(shared, -weeks.log_ratio, np.where(code < 0, len(categories), code), len(categories))
 
 
 def _offers(weeks: PersonWeeks, prior: SellingPrior) -> tuple[Offers, float]:

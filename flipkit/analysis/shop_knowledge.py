@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+from collections.abc import Mapping
 from typing import Any, Final, Protocol
 
 import numpy as np
@@ -123,7 +124,10 @@ def shop_knowledge(study: Known, learnt: tuple[SellingModel, Typical] | None = N
     like = dataclasses.replace(like, spread=shared_spread(own[own["item_id"] != ""], like))
     venues = _venues(items, study.rules, held)
     collected = _collected_venues(items, venues)
-    whole = _terms(items, None, held)
+    taken = _taken(items)
+    parcels = items[items["sold_on"].notna() & (items["zone"] != PICKUP)]
+    pound = {size: _pound_cents(parcels[parcels["size_class"] == size]) for size in SIZES}
+    whole = _terms(taken.groupby(level="size_class").sum(), {}, held, pound_cents=pound)
     changes = study.books.price_changes
     habit = seller_habit(study.items, changes, typical.cents, as_of=study.as_of, held=held)
     highest = highest_ratio(
@@ -139,7 +143,11 @@ def shop_knowledge(study: Known, learnt: tuple[SellingModel, Typical] | None = N
         mine = items if name == SHOP else items[items["category"] == name]
         ratio = typical.markup.get(name, habit.ratio)
         own = dataclasses.replace(habit, ratio=ratio, spread=typical.markup_spread)
-        kinds[name] = _kind(name, mine, items, model, whole, venues, collected, study, typical.like.get(name), own)
+        terms = whole
+        if name != SHOP:
+            own_part = taken[taken.index.get_level_values("category") == name].droplevel("category")
+            terms = _terms(own_part, whole, held, pound_cents=pound)
+        kinds[name] = _kind(name, mine, items, model, terms, venues, collected, study, typical.like.get(name), own)
     classes, most = _weight_steps(study)
     return {
         "version": 1,
@@ -230,7 +238,7 @@ def _kind(
     mine: pd.DataFrame,
     items: pd.DataFrame,
     model: SellingModel,
-    whole: dict[str, dict[str, float]],
+    terms: dict[str, dict[str, float]],
     venues: list[str],
     collected: list[str],
     study: Known,
@@ -241,7 +249,6 @@ def _kind(
     held = study.assumptions
     log = np.log(mine["typical"].dropna().to_numpy(dtype=np.float64))
     middle, own = _usual(log, like, otherwise=float(np.log(items["typical"]).median()))
-    terms = whole if name == SHOP else _terms(mine, whole, held)
     shares = mine["size_class"].value_counts(normalize=True)
     sold = mine[mine["sold_on"].notna()]
     shipping = float(sold.loc[sold["zone"] != PICKUP, "shipping_charged_cents"].mean()) if len(sold) else 0.0
@@ -295,51 +302,92 @@ def _usual(log: Floats, like: TypicalPrice | None, *, otherwise: float) -> tuple
     return whole, float(np.sqrt(squares / (log.size + like.effective)))
 
 
+def _taken(items: pd.DataFrame) -> pd.DataFrame:
+    """What things took, added up by category and size class: all that ``_terms`` needs to know of them."""
+
+    def minutes(*names: str) -> pd.Series:
+        return items[[f"{name}_min" for name in names]].sum(axis=1)
+
+    listed, sold = items["days_listed"].notna(), items["sold_on"].notna()
+    posted = sold & (items["zone"] != PICKUP)
+    weight = _weights(items).where(posted)
+    parcel = items[list(_POSTED)].sum(axis=1)
+    lost = items["refund_cents"] + items["expected_loss_cents"] - _summed(items, "refunded_fee_cents")
+    parts = {
+        "items": 1.0,
+        "listed": listed,
+        "sold": sold,
+        "posted": posted,
+        "weighed": weight.notna(),
+        "collected": sold & ~posted,
+        "weight_lb": weight,
+        "at_sale_cents": (parcel + items["hired_cents"] - items["shipping_charged_cents"]).where(posted),
+        "label_cents": items["label_cents"].where(posted),
+        "shipping_charged_cents": items["shipping_charged_cents"].where(posted),
+        "before_cents": items["trip_cents"],
+        "found_min": items["find_min"] + items["research_min"],
+        "rest_min": minutes(*_BEFORE[2:]).where(listed),
+        "sale_min": minutes(*_AT_SALE, "returns").where(posted),
+        "pack_min": items["pack_min"].where(posted),
+        "post_min": minutes(*_POSTING).where(posted),
+        "volume_cuft": items["volume_cuft"],
+        "held_days": items["days_held"].clip(lower=1),
+        "held_cents": _summed(items, "overhead_cents", "listing_fee_cents"),
+        "sold_cents": items["sold_price_cents"].where(sold),
+        "lost_cents": lost.where(sold),
+    }
+    frame = pd.DataFrame(parts, index=items.index).astype(np.float64)
+    return frame.groupby([items["category"], items["size_class"]]).sum()
+
+
 def _terms(
-    mine: pd.DataFrame, above: dict[str, dict[str, float]] | None, held: Assumptions
+    taken: pd.DataFrame, above: dict[str, dict[str, float]], held: Assumptions, *, pound_cents: Mapping[str, float]
 ) -> dict[str, dict[str, float]]:
     """What a thing of each size class takes, a category's own pulled towards the shop's, that towards the assumed."""
-    refunds = _refund_share(mine, above[SIZES[0]]["refund_share"] if above else None, held)
-    days = mine["days_held"].clip(lower=1).sum()
-    week = float(_summed(mine, "overhead_cents", "listing_fee_cents").sum()) / max(float(days), 1.0) * 7
+    taken = taken.reindex(list(SIZES), fill_value=0.0)
+    whole = taken.sum()
+    prior = (
+        above[SIZES[0]]["refund_share"]
+        if above
+        else held.by_size("loss.chance")["medium"] / 1e6 * held.share("loss.share")
+    )
+    # Part of the sold prices that refunds and damage took.
+    mean = whole["sold_cents"] / whole["sold"] if whole["sold_cents"] else 1.0
+    refunds = (whole["lost_cents"] + _HELD_SALES * prior * mean) / (whole["sold_cents"] + _HELD_SALES * mean)
+    week = whole["held_cents"] / max(whole["held_days"], 1.0) * 7
     found = {}
-    for size in SIZES:
-        rows = mine[mine["size_class"] == size]
-        listed = rows[rows["days_listed"].notna()]
-        sold = rows[rows["sold_on"].notna()]
-        posted = sold[sold["zone"] != PICKUP]
+    for size, own in taken.iterrows():
         assumed = {name: held.number(f"minutes.{name}.{size}") for name in (*_BEFORE, *_AT_SALE, "returns")}
-        upper = above[size] if above else None
+        upper = above.get(str(size))
 
-        def pulled(values: pd.Series, key: str, otherwise: float, upper: dict[str, float] | None = upper) -> float:
-            prior = upper[key] if upper else otherwise
-            return (float(values.sum()) + _HELD * prior) / (len(values) + _HELD)
+        def pulled(
+            key: str, of: str, otherwise: float, own: pd.Series = own, upper: dict[str, float] | None = upper
+        ) -> float:
+            return float((own[key] + _HELD * (upper[key] if upper else otherwise)) / (own[of] + _HELD))
 
-        def minutes(part: pd.DataFrame, names: tuple[str, ...]) -> pd.Series:
-            return part[[f"{name}_min" for name in names]].sum(axis=1)
-
-        at_sale = posted[list(_POSTED)].sum(axis=1)
-        at_sale = at_sale + posted["hired_cents"] - posted["shipping_charged_cents"]
-        label, material = held.by_size("label.assumed")[size], held.by_size("materials.assumed")[size]
-        charged = posted["shipping_charged_cents"].sum() / max(float(posted["label_cents"].sum()), 1.0)
-        found[size] = {
-            "refund_share": refunds,
+        label, material = held.by_size("label.assumed")[str(size)], held.by_size("materials.assumed")[str(size)]
+        charged = own["shipping_charged_cents"] / max(own["label_cents"], 1.0)
+        before = upper["before_min"] if upper else sum(assumed[name] for name in _BEFORE)
+        if own["listed"]:
+            # Finding and research of all, the rest of what was listed.
+            mine = own["found_min"] / own["items"] + own["rest_min"] / own["listed"]
+            before = float((own["listed"] * mine + _HELD * before) / (own["listed"] + _HELD))
+        found[str(size)] = {
+            "refund_share": float(refunds),
             # Without a parcel of this size, as much of its label is charged as of the others.
-            "at_sale_cents": pulled(at_sale, "at_sale_cents", label * (1 - min(float(charged), 1.0)) + material),
-            "weight_lb": pulled(_weights(posted).dropna(), "weight_lb", held.by_size("parcel.weight_lb")[size]),
+            "at_sale_cents": pulled("at_sale_cents", "posted", label * (1 - min(charged, 1.0)) + material),
+            "weight_lb": pulled("weight_lb", "weighed", held.by_size("parcel.weight_lb")[str(size)]),
             # What a pound more costs is the carriers' doing, so the whole shop's parcels of the size tell it.
-            "pound_cents": above[size]["pound_cents"] if above else _pound_cents(posted),
+            "pound_cents": pound_cents[str(size)],
             # What a buyer fetched has no label: sales of the size that were collected.
-            "collected": pulled((sold["zone"] == PICKUP).astype(np.float64), "collected", 0.0),
-            "before_cents": pulled(rows["trip_cents"], "before_cents", 0.0),
-            "week_cents": week,
-            "before_min": _before(rows, listed, assumed, upper),
-            "sale_min": pulled(
-                minutes(posted, (*_AT_SALE, "returns")), "sale_min", sum(assumed[name] for name in _AT_SALE)
-            ),
-            "pack_min": pulled(minutes(posted, ("pack",)), "pack_min", assumed["pack"]),
-            "post_min": pulled(minutes(posted, _POSTING), "post_min", sum(assumed[name] for name in _POSTING)),
-            "volume_cuft": pulled(rows["volume_cuft"], "volume_cuft", _assumed_volume(size, held)),
+            "collected": pulled("collected", "sold", 0.0),
+            "before_cents": pulled("before_cents", "items", 0.0),
+            "week_cents": float(week),
+            "before_min": before,
+            "sale_min": pulled("sale_min", "posted", sum(assumed[name] for name in _AT_SALE)),
+            "pack_min": pulled("pack_min", "posted", assumed["pack"]),
+            "post_min": pulled("post_min", "posted", sum(assumed[name] for name in _POSTING)),
+            "volume_cuft": pulled("volume_cuft", "items", _assumed_volume(str(size), held)),
         }
     return found
 
@@ -366,32 +414,9 @@ def _pound_cents(posted: pd.DataFrame) -> float:
     return float(max(away @ label / (away @ away), 0.0) * (1 - min(charged, 1.0)))
 
 
-def _before(
-    rows: pd.DataFrame, listed: pd.DataFrame, assumed: dict[str, float], upper: dict[str, float] | None
-) -> float:
-    """Owner minutes until a thing is listed: finding and research of all, the rest of what was listed."""
-    prior = upper["before_min"] if upper else sum(assumed[name] for name in _BEFORE)
-    found = rows["find_min"] + rows["research_min"]
-    rest = listed[[f"{name}_min" for name in _BEFORE[2:]]].sum(axis=1)
-    if not len(listed):
-        return prior
-    own = float(found.mean()) + float(rest.mean())
-    return (len(listed) * own + _HELD * prior) / (len(listed) + _HELD)
-
-
 def _assumed_volume(size: str, held: Assumptions) -> float:
     sides = [held.number(f"parcel.{side}.{size}") for side in ("length_in", "width_in", "height_in")]
     return float(np.prod(sides)) / 1728
-
-
-def _refund_share(mine: pd.DataFrame, above: float | None, held: Assumptions) -> float:
-    """Part of the sold prices that refunds and damage took, pulled towards the shop's."""
-    sold = mine[mine["sold_on"].notna()]
-    price = float(sold["sold_price_cents"].sum())
-    lost = float((sold["refund_cents"] + sold["expected_loss_cents"] - _summed(sold, "refunded_fee_cents")).sum())
-    prior = held.by_size("loss.chance")["medium"] / 1e6 * held.share("loss.share") if above is None else above
-    mean = price / len(sold) if price else 1.0
-    return (lost + _HELD_SALES * prior * mean) / (price + _HELD_SALES * mean)
 
 
 def _venues(items: pd.DataFrame, rules: Rules, held: Assumptions) -> list[str]:

@@ -115,7 +115,7 @@ def part_changes(
         for name in ("marketplace_fee", "sold_price", "shipping_charged", "hired")
     )
     return [
-        *(named[family] for family in ("sold prices", "labels", "cost of the goods")),
+        *(named[family] for family in ("sold prices", "postage", "cost of the goods")),
         # Whoever helped is paid anew: not what they had, but the same wage each.
         {"hired_cents": -hired},
         {"hired_cents": np.asarray(at_a_dollar, dtype=np.float64)},

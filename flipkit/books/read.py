@@ -363,6 +363,13 @@ def _in_order(problems: list[Problem], labels: list[str]) -> None:
     problems.sort(key=lambda p: (place.get(p.file, -1), p.row if p.row is not None else -1))
 
 
+def book_hashes(path: Path) -> dict[str, str]:
+    """``Books.hashes`` by the files alone, without reading what stands in them."""
+    files = [path] if path.is_file() else sorted(path.glob("*.[cC][sS][vV]"))
+    known = [file for file in files if file == path or file.stem.strip().lower() in _known()]
+    return {file.name: hashlib.sha256(file.read_bytes()).hexdigest() for file in known} | _beside(path)[2]
+
+
 def _beside(path: Path) -> tuple[Path | None, Path | None, dict[str, str]]:
     """The shop's own rules and assumptions, which lie in the folder or beside the workbook."""
     home = path if path.is_dir() else path.parent

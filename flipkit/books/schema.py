@@ -25,7 +25,7 @@ DOING = dict(zip(ACTIVITIES, ACTIVITIES, strict=True)) | {
     "store": "storing",
     "messages": "answering messages",
     "pack": "packing",
-    "post": "posting",
+    "post": "shipping",
     "returns": "handling returns",
 }
 #: Zone of a sale that the buyer collects: no label.

@@ -95,9 +95,7 @@ def plot_category_returns(
     dots = [_return_dot(name, label, row, currency) for name, label, row in zip(names, shown, rows, strict=True)]
     drawn = "What you bought so far, unsold things too." if counted == "bought" else f"Things {counted}."
     title = headed(returns_finding(frame, target, currency=currency), f"{drawn} {marks_words(confidence)}", source)
-    return _described(
-        dots, names, rows, title=title, target=target, head=_head(group), counted=counted, currency=currency
-    )
+    return _described(dots, names, rows, title=title, target=target, counted=counted, currency=currency)
 
 
 def plot_price_bands(
@@ -160,7 +158,7 @@ def plot_price_bands(
         dots += [_return_dot(name, str(row["size_class"]) + "\u200b" * k, row, currency) for name, row in own]
     drawn = f"Items of about the same price, by size of the parcel. {marks_words(confidence)}"
     title = headed(returns_finding(frame, target, currency=currency), drawn, source)
-    return _described(dots, names, rows, title=title, target=target, head="Price", counted=counted, currency=currency)
+    return _described(dots, names, rows, title=title, target=target, counted=counted, currency=currency)
 
 
 def returns_words(
@@ -170,20 +168,16 @@ def returns_words(
     group: str = "category",
     counted: str = "sold",
     currency: str = "USD",
-) -> tuple[str, list[dict[str, str]]]:
-    """What a chart of returns says in words, and the table of its numbers.
+) -> str:
+    """What a chart of returns says in words.
 
     >>> rows = pd.DataFrame({"category": ["lamps"], "items": [40], "hourly": [21.4], "low": [17.0],
     ...     "high": [26.0], "verdict": ["above the target"]})
-    >>> returns_words(rows, 15.0, counted="bought")[0]
+    >>> returns_words(rows, 15.0, counted="bought")
     'Above the target of $15 an hour: lamps $21 ($17 to $26, 40 bought).'
     """
     names, rows = [str(name) for name in frame[group]], frame.to_dict("records")
-    reading = _return_reading(names, rows, target=target, counted=counted, currency=currency)
-    numbers = [
-        _return_numbers(name, row, _head(group), counted, currency) for name, row in zip(names, rows, strict=True)
-    ]
-    return reading, numbers
+    return _return_reading(names, rows, target=target, counted=counted, currency=currency)
 
 
 def returns_finding(frame: pd.DataFrame, target: float | None, *, currency: str = "USD") -> str:
@@ -216,11 +210,10 @@ def _described(
     *,
     title: alt.TitleParams,
     target: float | None,
-    head: str,
     counted: str,
     currency: str,
 ) -> alt.LayerChart:
-    """The drawing with its title, its reading and its numbers."""
+    """The drawing with its title and its reading."""
     chart = draw_dots(
         dots,
         target=target,
@@ -230,13 +223,8 @@ def _described(
         currency=currency,
     )
     reading = _return_reading(names, rows, target=target, counted=counted, currency=currency)
-    numbers = [_return_numbers(name, row, head, counted, currency) for name, row in zip(names, rows, strict=True)]
-    drawn: alt.LayerChart = described(chart.properties(title=title), reading, numbers)
+    drawn: alt.LayerChart = described(chart.properties(title=title), reading)
     return drawn
-
-
-def _head(group: str) -> str:
-    return group.replace("_", " ").capitalize()
 
 
 def _return_dot(name: str, label: str, row: Mapping[Any, Any], currency: str) -> Dot:
@@ -289,23 +277,6 @@ def _return_phrase(name: str, row: Mapping[Any, Any], counted: str, currency: st
     return f"{name} {chart_style.hourly(value, currency=currency)} ({between}, {count})"
 
 
-def _return_numbers(name: str, row: Mapping[Any, Any], head: str, counted: str, currency: str) -> dict[str, str]:
-    mark = chart_style.currency_mark(currency).strip()
-    value, low, high = (_number(row[key]) for key in ("hourly", "low", "high"))
-    return {
-        head: name,
-        counted.capitalize(): f"{int(row['items']):,}",
-        f"Per hour ({mark})": _two(value),
-        "From": _two(low),
-        "To": _two(high),
-        "Verdict": str(row["verdict"]),
-    }
-
-
-def _two(value: float | None) -> str:
-    return "–" if value is None else f"{value:,.2f}".replace("-", "−")
-
-
 # Bulky against small: what a parcel's size brings and takes, measure by measure.
 
 _SIZE_LEFT, _SIZE_RIGHT = 66, 96
@@ -328,7 +299,7 @@ Show = Callable[[float], str]
 MEASURES: Final = (
     _Measure("hourly", "net per hour of your own work", "dollars", "low", "high"),
     _Measure("net_per_sale_cents", "net per sale", "cents"),
-    _Measure("label_per_sale_cents", "label per sale", "cents"),
+    _Measure("label_per_sale_cents", "postage per sale", "cents"),
     _Measure("minutes_per_sale", "your own minutes per sale", "min"),
     _Measure("days_to_sale", "days until half have sold", "days", "days_low", "days_high"),
     _Measure("stock_cost_cents", "money tied up in stock", "cents"),
@@ -391,7 +362,7 @@ def plot_size_comparison(
         title=headed(_size_finding(drawn, rows, show), drawn_words, source)
     )
     reading = " ".join(_sentence(measure, rows, show[measure.column]) for measure in drawn)
-    return described(chart, reading, [_size_numbers(row, drawn, show) for row in rows])
+    return described(chart, reading)
 
 
 def _size_finding(drawn: list[_Measure], rows: list[dict[Any, Any]], show: Mapping[str, Show]) -> str:
@@ -484,26 +455,17 @@ def _shower(unit: str, currency: str, measures: Measures) -> Show:
     return lambda value: f"{value:,.0f} {unit}"
 
 
+def _between(measure: _Measure, row: dict[Any, Any], show: Show) -> str:
+    """The interval of a figure that has one."""
+    low, high = (chart_style.plain(row.get(name)) if name else None for name in (measure.low, measure.high))
+    if low is None or high is None or _end(measure, row, show) == TOO_FEW:
+        return ""
+    return f" ({show(float(low))} to {show(float(high))})"
+
+
 def _sentence(measure: _Measure, rows: list[dict[Any, Any]], show: Show) -> str:
-    parts = [f"{row['size_class']} {_end(measure, row, show)}" for row in rows]
+    parts = [f"{row['size_class']} {_end(measure, row, show)}{_between(measure, row, show)}" for row in rows]
     return f"{measure.heading[0].upper()}{measure.heading[1:]}: {', '.join(parts)}."
-
-
-def _size_numbers(row: dict[Any, Any], drawn: list[_Measure], shows: Mapping[str, Show]) -> dict[str, str]:
-    numbers = {"Size": str(row["size_class"]), "Items": f"{int(row['items']):,}"}
-    for measure in drawn:
-        show = shows[measure.column]
-        text = _end(measure, row, show)
-        low, high = (chart_style.plain(row.get(name)) if name else None for name in (measure.low, measure.high))
-        if low is not None and high is not None and text != TOO_FEW:
-            text += f" ({show(float(low))} to {show(float(high))})"
-        numbers[measure.heading[0].upper() + measure.heading[1:]] = text
-    return numbers
-
-
-# Month by month: what an hour earned, what was left, how long it took.
-
-_MONTH_LEFT, _MONTH_RIGHT = 52, 16
 
 
 # Where the owner's minutes go, from finding to returns.
@@ -692,7 +654,6 @@ _WATERFALL_ROW = 27
 def plot_waterfall(
     frame: pd.DataFrame,
     *,
-    per_item: bool = False,
     nothing: str = "No money has moved.",
     ends: str = "total",
     source: str = YOUR_BOOKS,
@@ -703,15 +664,12 @@ def plot_waterfall(
     Parameters
     ----------
     frame : pandas.DataFrame
-        One row a line in order, the last one the net: ``line``, ``amount_cents`` (costs negative) and,
-        if ``per_item``, ``per_item_cents``. The lines must add up to the net. Lines of zero are not
-        drawn; the table of numbers has them.
-    per_item : bool
-        Whether the figures at the right are per item instead of totals.
+        One row a line in order, the last one the net: ``line`` and ``amount_cents`` (costs negative). The lines
+        must add up to the net. Lines of zero are not drawn.
     nothing : str
         What is said where every line is zero.
     ends : str
-        What the figures at the right are of, where they are not per item.
+        What the figures at the right are of.
     source : str
         Where the figures come from and of which period, for the line below the title.
     currency : str
@@ -733,18 +691,15 @@ def plot_waterfall(
     >>> plot_waterfall(rows).to_dict()["description"]
     'Of $50.00 sold price, labels took $12.50. $37.50 is left.'
     """
-    chart_style.require_columns(
-        frame, ["line", "amount_cents", *(["per_item_cents"] if per_item else [])], chart="plot_waterfall"
-    )
+    chart_style.require_columns(frame, ["line", "amount_cents"], chart="plot_waterfall")
     rows = _placed(frame, currency)
     drawn = [row for row in rows if row["amount"] != 0 or row["kind"] == "net"]
     if len(drawn) < 2:
         return wordless(nothing)
-    figures = dict(zip(frame["line"], frame["per_item_cents"], strict=True)) if per_item else {}
     for row, label in zip(drawn, chart_style.distinct_labels([row["line"] for row in drawn], 21), strict=True):
         row["row"] = label
     order = [row["row"] for row in drawn]
-    texts = {row["row"]: _figure(row, figures, currency) for row in drawn}
+    texts = {row["row"]: chart_style.money(row["amount"], currency=currency) for row in drawn}
     base = alt.Chart(alt.Data(values=drawn))
     scale = alt.Scale(domain=order, paddingInner=0.3)
 
@@ -753,8 +708,7 @@ def plot_waterfall(
 
     x = alt.X(
         "start:Q",
-        # The figures at the right are of one item, the bars of all.
-        title="all sales together" if per_item else None,
+        title=None,
         axis=alt.Axis(labelExpr=chart_style.axis_money(currency, unit=100), tickCount=4, grid=True),
         scale=alt.Scale(zero=True),
     )
@@ -766,9 +720,8 @@ def plot_waterfall(
     tooltip = [alt.Tooltip("line:N", title="Line"), alt.Tooltip("shown:N", title="Amount")]
     bars = base.mark_bar().encode(x=x, x2="end:Q", y=y(chart_style.row_axis()), color=color, tooltip=tooltip)
     zero = alt.Chart(alt.Data(values=[{"start": 0}])).mark_rule(color=chart_style.color("ink"), strokeWidth=1)
-    heading = "per item" if per_item else ends
     marks = base.mark_point(opacity=0, size=1).encode(
-        x=alt.X("start:Q", axis=None), y=y(chart_style.end_axis(texts, heading, labelColor=chart_style.color("ink")))
+        x=alt.X("start:Q", axis=None), y=y(chart_style.end_axis(texts, ends, labelColor=chart_style.color("ink")))
     )
     chart = alt.layer(bars, zero.encode(x=alt.X("start:Q", axis=None)), marks)
     chart = chart.resolve_axis(x="independent", y="independent")
@@ -776,9 +729,7 @@ def plot_waterfall(
     chart = chart.properties(
         title=headed(_waterfall_finding(rows, currency), "Each line begins where the one above it ends.", source)
     )
-    return described(
-        chart, _waterfall_reading(rows, currency), [_waterfall_numbers(row, figures, ends, currency) for row in rows]
-    )
+    return described(chart, _waterfall_reading(rows, currency))
 
 
 def _placed(frame: pd.DataFrame, currency: str) -> list[dict[str, Any]]:
@@ -812,14 +763,6 @@ def _placed(frame: pd.DataFrame, currency: str) -> list[dict[str, Any]]:
     return rows
 
 
-def _figure(row: dict[str, Any], figures: dict[str, float], currency: str) -> str:
-    """What stands at a row's end: small amounts per item to the cent, sums in whole units."""
-    if not figures:
-        return chart_style.money(row["amount"], currency=currency)
-    each = chart_style.plain(figures[row["line"]])
-    return "–" if each is None else show_cents(round(float(each)), currency=currency)
-
-
 def _waterfall_finding(rows: list[dict[str, Any]], currency: str) -> str:
     """What is left of what came in, and the largest cost; "most" only where it is more than half of the costs."""
     came = sum(row["amount"] for row in rows[:-1] if row["amount"] > 0)
@@ -846,17 +789,6 @@ def _waterfall_reading(rows: list[dict[str, Any]], currency: str) -> str:
     head = f"Of {chart_style.joined(gains)}, " if gains else ""
     text = f"{head}{chart_style.joined(taken) or 'nothing was taken'}. {left[0].upper()}{left[1:]}."
     return text[0].upper() + text[1:]
-
-
-def _waterfall_numbers(row: dict[str, Any], figures: dict[str, float], ends: str, currency: str) -> dict[str, str]:
-    mark = chart_style.currency_mark(currency)
-    numbers = {
-        "Line": row["line"].capitalize(),
-        f"{ends.capitalize()} ({mark.strip()})": show_cents(row["amount"], currency=currency).replace(mark, ""),
-    }
-    if figures:
-        numbers[f"Per item ({mark.strip()})"] = _figure(row, figures, currency).replace(mark, "")
-    return numbers
 
 
 # The price from which bulky wins, under one supposition after another.
@@ -925,7 +857,7 @@ def plot_break_even_moves(
     drawn_words = f"The sold price from which an hour on bulky things earns more. {marks_words(confidence)}"
     chart = chart.properties(title=headed(_break_even_finding(rows, now, currency), drawn_words, source))
     reading = " ".join(f"{_name(row, currency).capitalize()}: {_shown(row, currency)}." for row in rows)
-    drawn: alt.LayerChart = described(chart, reading, [_break_even_numbers(row, currency) for row in rows])
+    drawn: alt.LayerChart = described(chart, reading)
     return drawn
 
 
@@ -963,8 +895,3 @@ def _price(cents: float, currency: str) -> str:
 def _shown(row: Mapping[Any, Any], currency: str) -> str:
     price, low, high = (_price(row[f"{part}_cents"], currency) for part in ("price", "low", "high"))
     return f"{price} ({low} to {high})"
-
-
-def _break_even_numbers(row: Mapping[Any, Any], currency: str) -> dict[str, str]:
-    price, low, high = (_price(row[f"{part}_cents"], currency) for part in ("price", "low", "high"))
-    return {"Supposed": _name(row, currency), "Bulky pays more from": price, "From": low, "To": high}

@@ -13,7 +13,7 @@ from flipkit.analysis.returns import TOO_FEW
 from flipkit.analysis.what_if import AS_CHARGED, DIVISORS, Settings
 from flipkit.charts import style
 from flipkit.charts.returns import marks_words, returns_finding, returns_words
-from flipkit.charts.style import MIME_TYPE, TABLE_KEY, YOUR_BOOKS, described, headed, tone, wordless
+from flipkit.charts.style import MIME_TYPE, YOUR_BOOKS, described, headed, tone, wordless
 
 #: What is written beside the choice of a divisor.
 DIVISOR_LABEL: Final = "Divisor for dimensional weight"
@@ -158,7 +158,7 @@ def plot_moved_returns(
             returns_finding(frame, target, currency=currency), f"Things {counted}. {marks_words(confidence)}", source
         ),
     )
-    return described(chart, *returns_words(frame, target, counted=counted, currency=currency))
+    return described(chart, returns_words(frame, target, counted=counted, currency=currency))
 
 
 def with_figures(
@@ -178,7 +178,7 @@ def with_figures(
     'Above the target of $15 an hour: lamps $22 ($17 to $26, 40 bought).'
     """
     spec = bundle[MIME_TYPE]
-    reading, numbers = returns_words(frame, target, counted=counted, currency=currency)
+    reading = returns_words(frame, target, counted=counted, currency=currency)
     params = [{**param, "value": target} if param["name"] == "target" else param for param in spec["params"]]
     changed = {
         **spec,
@@ -186,7 +186,6 @@ def with_figures(
         "params": params,
         "description": reading,
         "title": {**spec["title"], "text": returns_finding(frame, target, currency=currency)},
-        "usermeta": {**spec["usermeta"], TABLE_KEY: numbers},
     }
     return {**bundle, MIME_TYPE: changed, "text/plain": reading}
 
@@ -303,15 +302,7 @@ def plot_tornado(
     reading = f"With nothing moved {style.hourly(middle, currency=currency)}. " + " ".join(
         f"{part[:1].upper()}{part[1:]}." for part in parts
     )
-    numbers = [
-        {
-            "Changed": str(row["name"]),
-            "At its low, an hour": f"{float(row['at_low']):.2f}".replace("-", "−"),
-            "At its high, an hour": f"{float(row['at_high']):.2f}".replace("-", "−"),
-        }
-        for row in records
-    ]
-    return described(chart, reading, numbers)
+    return described(chart, reading)
 
 
 def beside_target(value: float, target: float | None, *, currency: str) -> str:

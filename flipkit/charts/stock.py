@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 import altair as alt
@@ -10,23 +9,17 @@ import pandas as pd
 
 from flipkit.charts import style as chart_style
 from flipkit.charts.style import YOUR_BOOKS, described, headed, wordless
-from flipkit.errors import ChartError
 from flipkit.money import show_cents
 
 # How long things wait: the share still unsold after so many days.
 
-_MOST_GROUPS = 4
 #: Days at which words and tables say how things stood.
 _MARKS = (7, 14, 30, 60, 90, 120, 180, 270, 365, 540, 730)
 _SAID = (30, 90, 180, 365)
 
 
 def plot_days_listed(
-    frame: pd.DataFrame,
-    *,
-    group: str | None = None,
-    medians: Mapping[str, float] | None = None,
-    source: str = YOUR_BOOKS,
+    frame: pd.DataFrame, *, median: float = float("nan"), source: str = YOUR_BOOKS
 ) -> alt.LayerChart | alt.Chart:
     """Share still unsold by days listed, unsold items counted, with the band in which it likely lies.
 
@@ -34,13 +27,9 @@ def plot_days_listed(
     ----------
     frame : pandas.DataFrame
         One row a number of days: ``days``, ``unsold_share``, ``low``, ``high`` (shares, the band missing
-        where it is not known), ``at_risk`` (items that had waited so long), as ``survival_table`` gives it;
-        and the column named by ``group``.
-    group : str, optional
-        Column that names up to four groups to be drawn together.
-    medians : mapping of str to float, optional
-        Days by which half have sold, by group (or by ``""`` without groups); missing or NaN where that
-        is not reached.
+        where it is not known), ``at_risk`` (items that had waited so long), as ``survival_table`` gives it.
+    median : float
+        Days by which half have sold; NaN where that is not reached.
     source : str
         Where the figures come from and of which period, for the line below the title.
 
@@ -52,156 +41,103 @@ def plot_days_listed(
     Raises
     ------
     ChartError
-        If a column is missing or there are more than four groups.
+        If a column is missing.
 
     Examples
     --------
     >>> rows = pd.DataFrame({"days": [5, 8, 12], "unsold_share": [0.75, 0.5, 0.5], "low": [0.4, 0.2, 0.2],
     ...     "high": [1.0, 1.0, 1.0], "at_risk": [4, 3, 1]})
-    >>> plot_days_listed(rows, medians={"": 8.0}).to_dict()["description"]
+    >>> plot_days_listed(rows, median=8.0).to_dict()["description"]
     'Of 4 items listed, half had sold after 8 days. Still unsold: 75% after 7 days.'
     """
-    needed = ["days", "unsold_share", "low", "high", "at_risk", *([group] if group else [])]
-    chart_style.require_columns(frame, needed, chart="plot_days_listed")
+    chart_style.require_columns(frame, ["days", "unsold_share", "low", "high", "at_risk"], chart="plot_days_listed")
     if frame.empty:
         return wordless("Nothing has been listed yet.")
-    names = list(dict.fromkeys(frame[group].astype(str))) if group else [""]
-    if len(names) > _MOST_GROUPS:
-        raise ChartError(group or "group", need=f"at most {_MOST_GROUPS} groups in one picture", got=len(names))
-    rows = [
-        row
-        for name in names
-        for row in _steps(frame if group is None else frame[frame[group].astype(str) == name], name)
-    ]
-    chart = _drawing(rows, names, {name: _median(medians, name) for name in names})
-    chart = chart.properties(
-        width="container",
-        height=280,
-        title=headed(
-            _half_finding({name: _median(medians, name) for name in names}),
-            "Share still unsold by days since listed. Pale: where the true share probably lies.",
-            source,
-        ),
-    )
-    reading = " ".join(_sentence(rows, name, _median(medians, name)) for name in names)
-    marked = [row for name in names for row in _at_marks([row for row in rows if row["group"] == name])]
-    return described(chart, reading, [_days_listed_numbers(row, group) for row in marked])
+    rows, half = _steps(frame), chart_style.plain(median)
+    days = None if half is None else float(half)
+    finding = "Half have not sold yet" if days is None else f"Half had sold after {days:,.0f} days"
+    drawn = "Share still unsold by days since listed. Pale: where the true share probably lies."
+    chart = _drawing(rows, days).properties(width="container", height=280, title=headed(finding, drawn, source))
+    return described(chart, _sentence(rows, days), [_days_listed_numbers(row) for row in _at_marks(rows)])
 
 
-def _half_finding(medians: dict[str, float | None]) -> str:
-    """When half had sold, of all or of each group."""
-    if list(medians) == [""]:
-        half = medians[""]
-        return "Half have not sold yet" if half is None else f"Half had sold after {half:,.0f} days"
-    told = [f"{name} {'not yet' if days is None else f'{days:,.0f}'}" for name, days in medians.items()]
-    return f"Days until half had sold: {', '.join(told)}"
-
-
-def _steps(part: pd.DataFrame, name: str) -> list[dict[str, Any]]:
-    """The rows of one group, begun at day 0, when nothing has sold."""
-    first = {
-        "group": name,
-        "days": 0.0,
-        "unsold": 1.0,
-        "low": 1.0,
-        "high": 1.0,
-        "at_risk": int(part["at_risk"].iloc[0]),
-    }
+def _steps(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """The rows of the curve, begun at day 0, when nothing has sold."""
+    first = {"days": 0.0, "unsold": 1.0, "low": 1.0, "high": 1.0, "at_risk": int(frame["at_risk"].iloc[0])}
     rest: list[dict[str, Any]] = [
         {
-            "group": name,
             "days": float(row["days"]),
             "unsold": float(row["unsold_share"]),
             "low": chart_style.plain(row["low"]),
             "high": chart_style.plain(row["high"]),
             "at_risk": int(row["at_risk"]),
         }
-        for row in part.to_dict("records")
+        for row in frame.to_dict("records")
     ]
     return [first, *(row for row in rest if row["days"] > 0)]
 
 
-def _drawing(rows: list[dict[str, Any]], names: list[str], medians: dict[str, float | None]) -> alt.LayerChart:
-    several = len(names) > 1
-    colors = (
-        [chart_style.color(f"series_{k + 1}") for k in range(len(names))] if several else [chart_style.color("ink")]
-    )
-    legend = alt.Legend(orient="top", title=None, symbolOpacity=1) if several else None
-    color = alt.Color("group:N", scale=alt.Scale(domain=names, range=colors), legend=legend)
+def _drawing(rows: list[dict[str, Any]], median: float | None) -> alt.LayerChart:
+    ink = chart_style.color("ink")
     x = alt.X("days:Q", title="days since first listed", axis=alt.Axis(grid=False, tickCount=6))
     shares = alt.Axis(labelExpr="format(datum.value * 100, '.0f') + '%'", values=[0, 0.25, 0.5, 0.75, 1], grid=True)
     y = alt.Y("unsold:Q", title=None, axis=shares, scale=alt.Scale(domain=[0, 1]))
     base = alt.Chart(alt.Data(values=rows))
-    band = base.mark_area(interpolate="step-after", opacity=0.15, line=False).encode(
-        x=x, y=alt.Y("low:Q", axis=shares, title=None), y2="high:Q", color=color
+    band = base.mark_area(interpolate="step-after", opacity=0.15, line=False, color=ink).encode(
+        x=x, y=alt.Y("low:Q", axis=shares, title=None), y2="high:Q"
     )
-    line = base.mark_line(interpolate="step-after").encode(
+    line = base.mark_line(interpolate="step-after", color=ink).encode(
         x=x,
         y=y,
-        color=color,
         tooltip=[
             alt.Tooltip("days:Q", title="Days", format=",.0f"),
             alt.Tooltip("unsold:Q", title="Unsold", format=".0%"),
             alt.Tooltip("at_risk:Q", title="Items that waited so long"),
         ],
     )
-    known = [
-        {"group": name, "days": days, "unsold": 0.5, "text": f"half sold after {days:,.0f} days"}
-        for name, days in medians.items()
-        if days is not None
-    ]
     layers: list[Any] = [band, line]
-    if known:
-        marks = alt.Chart(alt.Data(values=known))
-        layers.append(marks.mark_point(filled=True, opacity=1, size=90).encode(x=x, y=y, color=color))
-        if not several:
-            # The curve falls: there is room above it to the right, or below it to the left.
-            early = known[0]["days"] < 0.45 * max(row["days"] for row in rows)
-            place = {"align": "left", "dx": 9, "dy": -9} if early else {"align": "right", "dx": -9, "dy": 14}
-            look: dict[str, Any] = {**place, "fontWeight": 600}
-            # A halo keeps the words clear of the lines behind them.
-            styles = [{**look, **chart_style.HALO}, look]
-            layers += [marks.mark_text(**style).encode(x=x, y=y, text="text:N") for style in styles]
+    if median is not None:
+        marks = alt.Chart(
+            alt.Data(values=[{"days": median, "unsold": 0.5, "text": f"half sold after {median:,.0f} days"}])
+        )
+        layers.append(marks.mark_point(filled=True, opacity=1, size=90, color=ink).encode(x=x, y=y))
+        # The curve falls: there is room above it to the right, or below it to the left.
+        early = median < 0.45 * max(row["days"] for row in rows)
+        place = {"align": "left", "dx": 9, "dy": -9} if early else {"align": "right", "dx": -9, "dy": 14}
+        look: dict[str, Any] = {**place, "fontWeight": 600, "color": ink}
+        # A halo keeps the words clear of the lines behind them.
+        layers += [
+            marks.mark_text(**style).encode(x=x, y=y, text="text:N") for style in ({**look, **chart_style.HALO}, look)
+        ]
     return alt.LayerChart(layer=layers)
 
 
 def _at_marks(own: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """How one group stood at the marks that its days reach, for words and tables."""
+    """How it stood at the marks that the days reach, for words and tables."""
     reached = [mark for mark in _MARKS if mark <= own[-1]["days"]]
     if not reached:
         return [own[-1]]
     return [{**[row for row in own if row["days"] <= mark][-1], "days": float(mark)} for mark in reached]
 
 
-def _median(medians: Mapping[str, float] | None, name: str) -> float | None:
-    found = chart_style.plain((medians or {}).get(name, float("nan")))
-    return None if found is None else float(found)
-
-
-def _sentence(rows: list[dict[str, Any]], name: str, median: float | None) -> str:
-    own = [row for row in rows if row["group"] == name]
+def _sentence(own: list[dict[str, Any]], median: float | None) -> str:
     told = [row for row in _at_marks(own) if row["days"] in _SAID] or _at_marks(own)[-1:]
     parts = [f"{row['unsold'] * 100:.0f}% after {row['days']:,.0f} days" for row in told]
     half = f"half had sold after {median:,.0f} days" if median is not None else "half have not sold yet"
-    what = f"{own[0]['at_risk']:,} {name} items".replace("  ", " ")
-    return f"Of {what} listed, {half}. Still unsold: {chart_style.joined(parts)}."
+    return f"Of {own[0]['at_risk']:,} items listed, {half}. Still unsold: {chart_style.joined(parts)}."
 
 
-def _days_listed_numbers(row: dict[str, Any], group: str | None) -> dict[str, str]:
+def _days_listed_numbers(row: dict[str, Any]) -> dict[str, str]:
     def share(value: float | None) -> str:
         return "–" if value is None else f"{value * 100:.0f}%"
 
-    head = {} if group is None else {group.replace("_", " ").capitalize(): row["group"]}
-    return head | {
+    return {
         "Days": f"{row['days']:,.0f}",
         "Still unsold": share(row["unsold"]),
         "From": share(row["low"]),
         "To": share(row["high"]),
         "Items that waited so long": f"{row['at_risk']:,}",
     }
-
-
-# Groups of things waiting: curves of the share still unsold, and beneath them how many wait that long.
 
 
 # Money against patience: what hurrying a sale costs.
@@ -284,21 +220,12 @@ def plot_patience(
         width="container",
         height=240,
         title=headed(
-            title, "Money left after fees, label and packing. Each dot: the best prices for that wait.", source
+            title, "Money left after fees, postage and packing. Each dot: the best prices for that wait.", source
         ),
     )
     best = next((row for row in records if row["chosen"]), records[-1])
     reading = f"Recommended: {_words(best, currency)}. Most hurried: {_words(records[0], currency)}."
-    numbers = [
-        {
-            "within weeks": f"{int(row['within_weeks'])}",
-            "ask": chart_style.money(float(row["price_cents"]), currency=currency),
-            "brings": chart_style.money(float(row["net_cents"]), currency=currency),
-            "sells": f"{float(row['sold_share']):.0%}",
-        }
-        for row in records
-    ]
-    return described(chart, reading, numbers)
+    return described(chart, reading)
 
 
 def _words(row: Any, currency: str) -> str:
@@ -379,11 +306,7 @@ def plot_shares(
         width="container", height=tall * len(rows), title=alt.TitleParams(title, subtitle=subtitle)
     )
     reading = "; ".join(f"{row['name']}: {row['share']:.0%} ({_doubt(row)})" for row in _records(frame))
-    numbers = [
-        {"": row["name"], "Share": f"{row['share']:.1%}", "Standard error": f"{row['error']:.1%}"}
-        for row in _records(frame)
-    ]
-    return described(chart, f"{reading[:1].upper()}{reading[1:]}.", numbers)
+    return described(chart, f"{reading[:1].upper()}{reading[1:]}.")
 
 
 def _doubt(row: dict[str, Any]) -> str:
@@ -400,9 +323,9 @@ def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
 _LESSON_ROW = 32
 #: The parts in their order, with the colour of each.
 PARTS = {
-    "trim_cents": ("a trim of one side", "series_1"),
-    "adjustment_cents": ("charged after posting", "series_3"),
-    "above_cents": ("billed above the measures entered", "series_2"),
+    "trim_cents": ("box too big", "series_1"),
+    "adjustment_cents": ("carrier's later charge", "series_3"),
+    "above_cents": ("label above the rules", "series_2"),
 }
 
 
@@ -506,10 +429,4 @@ def plot_packing_lessons(
         for row, amount in zip(records, amounts, strict=True)
     ]
     reading = f"{chart_style.joined(said)}."
-    numbers = [_lesson_numbers(row, currency) for row in [dict(one) for one in frame.to_dict("records")]]
-    return described(chart, reading[0].upper() + reading[1:], numbers)
-
-
-def _lesson_numbers(row: dict[Any, Any], currency: str) -> dict[str, str]:
-    parts = {words.capitalize(): show_cents(int(row[part]), currency=currency) for part, (words, _) in PARTS.items()}
-    return {"Category": str(row["category"]), "Parcels": f"{int(row['parcels']):,}", **parts}
+    return described(chart, reading[0].upper() + reading[1:])

@@ -380,15 +380,16 @@ alt.renderers.register("flipkit", render_bundle)
 alt.renderers.enable("flipkit")
 
 
-def described(chart: Any, reading: str, numbers: Sequence[Mapping[str, Any]]) -> Any:
-    """Attach to a chart its reading in words and the table of its numbers.
+def described(chart: Any, reading: str, numbers: Sequence[Mapping[str, Any]] = ()) -> Any:
+    """Attach to a chart its reading in words and, where neither that nor its page says them, the table of its numbers.
 
     >>> chart = alt.Chart(alt.Data(values=[])).mark_point()
-    >>> described(chart, "Nothing yet.", []).to_dict()["description"]
+    >>> described(chart, "Nothing yet.").to_dict()["description"]
     'Nothing yet.'
     """
     kept = dict(chart.usermeta) if isinstance(chart.usermeta, dict) else {}
-    return chart.properties(description=reading, usermeta=kept | {TABLE_KEY: [dict(row) for row in numbers]})
+    table = {TABLE_KEY: [dict(row) for row in numbers]} if numbers else {}
+    return chart.properties(description=reading, usermeta=kept | table)
 
 
 def wordless(text: str) -> alt.Chart:

@@ -33,6 +33,10 @@ if TYPE_CHECKING:
     from flipkit.books.check import Check
     from flipkit.imports.detect import Proposal
     from flipkit.imports.mapping import Question
+    from flipkit.pack.run import PageResult
+
+#: The bar while pages are made: how far, how long still, and the page made last.
+PROGRESS = "{n_fmt} of {total_fmt} pages |{bar:20}| {remaining} left, {desc}"
 
 
 # Commands about the books: a folder to begin with, an export converted, the check.
@@ -383,8 +387,15 @@ def report(
     from flipkit.pack.month import default_jobs, make_month_pack, month_plan
 
     plan = month_plan(books, **asked, out=out)
-    with tqdm(total=len(plan.pages), unit="page", desc="pages", disable=quiet() or None, file=sys.stderr) as bar:
-        pack = make_month_pack(plan, jobs=jobs or default_jobs(), on_done=lambda _: bar.update())
+    with tqdm(
+        total=len(plan.pages), desc="starting", bar_format=PROGRESS, disable=quiet() or None, file=sys.stderr
+    ) as bar:
+
+        def on_done(result: PageResult) -> None:
+            bar.set_description_str(f"made: {result.title}", refresh=False)
+            bar.update()
+
+        pack = make_month_pack(plan, jobs=jobs or default_jobs(), on_done=on_done)
     for result in pack.results:
         for warning in result.warnings:
             say(f"flipkit: {result.name}: {warning}", err=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -61,7 +62,7 @@ def packing(
     on_text: str,
     as_json: bool,
 ) -> None:
-    """Say how to pack an unpacked item of these SIDES and this WEIGHT, or why not to post it.
+    """Say how to pack an unpacked item of these SIDES and this WEIGHT, or why not to ship it.
 
     Example: flipkit packing 20x14x10in 9lb --fragility delicate
     """
@@ -86,7 +87,7 @@ def packing(
         card=card or "",
         stock_file=stock_file,
         settings=settings_of(settings),
-        learned_min=_learned_min(books),
+        **_learned(books),
     )
     tried = parcel.trials() if trials else []
     told(parcel.answer(), as_json, lambda _: [*parcel.reading(), *parcel.padding_table(), *tried])
@@ -99,8 +100,8 @@ def packing(
         sys.exit(2)
 
 
-def _learned_min(books: Path | None) -> dict[str, float]:
-    """Minutes of packing by size class, as the newest report learned them; none where there is no report."""
+def _learned(books: Path | None) -> dict[str, Any]:
+    """What the newest report learned of packing: minutes by size class, and materials; nothing without a report."""
     from flipkit.analysis.knowledge_file import newest_knowledge, read_knowledge
     from flipkit.analysis.max_bid import SHOP
 
@@ -109,4 +110,5 @@ def _learned_min(books: Path | None) -> dict[str, float]:
     except PackError:
         return {}
     sizes = knowledge["categories"][SHOP]["sizes"]
-    return {size: terms["pack_min"] for size, terms in sizes.items() if "pack_min" in terms}
+    minutes = {size: terms["pack_min"] for size, terms in sizes.items() if "pack_min" in terms}
+    return {"learned_min": minutes, "materials_taught": knowledge.get("materials_taught", 1.0)}

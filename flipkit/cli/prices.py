@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from flipkit.cli.answers import BOOKS, books_option, day_of, json_option, own_table, refuse, rules_folder, say, told
-from flipkit.reports.answers import Voice, fee_words, offer_words, parcel_words, protection_words, voice_of
+from flipkit.reports.answers import fee_words, offer_words, parcel_words, protection_words, voice_of
 
 # Commands about what others charge: a parcel's label, a sale's fees, the price that leaves a net.
 
@@ -105,13 +105,9 @@ def fees(price: str, as_json: bool, **options: Any) -> None:
 
     Example: flipkit fees 64 --shipping 12.50
     """
-    from flipkit.money import read_cents
     from flipkit.rules.net_price import fees_answer
 
-    voice = voice_of(options["books"])
-    asked = _sale(voice, **options)
-    answer = fees_answer(goods_cents=read_cents(price, name="price", currency=voice.currency), **asked)
-    _venues_told(answer, voice, options["books"], as_json)
+    _told_sale(fees_answer, "goods_cents", price, "price", as_json, options)
 
 
 @click.command("net-price")
@@ -122,20 +118,9 @@ def net_price(net: str, as_json: bool, **options: Any) -> None:
 
     Example: flipkit net-price 40 --label 11.30
     """
-    from flipkit.money import read_cents
     from flipkit.rules.net_price import price_answer
 
-    voice = voice_of(options["books"])
-    asked = _sale(voice, **options)
-    answer = price_answer(net_cents=read_cents(net, name="net", currency=voice.currency), **asked)
-    _venues_told(answer, voice, options["books"], as_json)
-
-
-def _venues_told(answer: dict[str, Any], voice: Voice, books: Path | None, as_json: bool) -> None:
-    """Print what venues take; without any, say where a fee schedule goes."""
-    if not (answer["venues"] or answer["left_out"]):
-        refuse(f"no venue has a fee schedule: {own_table(books, 'fees')}")
-    told(answer, as_json, functools.partial(fee_words, voice=voice))
+    _told_sale(price_answer, "net_cents", net, "net", as_json, options)
 
 
 @click.command()
@@ -209,19 +194,24 @@ def protect(
     told(answer, as_json, functools.partial(protection_words, voice=voice))
 
 
-def _sale(
-    voice: Voice, books: Path | None, on_text: str, shipping: str, label: str, costs: str, tax: str, **rest: Any
-) -> dict[str, Any]:
-    """The options that a sale's commands share, as the rules take them."""
+def _told_sale(
+    answer: Callable[..., dict[str, Any]], key: str, amount: str, name: str, as_json: bool, options: dict[str, Any]
+) -> None:
+    """Answer about one sale, with the options that its commands share as the rules take them."""
     from flipkit.money import read_cents, read_ppm
     from flipkit.rules.tables import load_rules
 
-    return {
+    books = options.pop("books")
+    voice = voice_of(books)
+    asked: dict[str, Any] = {
         "rules": load_rules(rules_folder(books)),
-        "on": day_of(on_text),
-        "shipping_cents": read_cents(shipping, name="--shipping", currency=voice.currency),
-        "label_cents": read_cents(label, name="--label", currency=voice.currency),
-        "costs_cents": read_cents(costs, name="--costs", currency=voice.currency),
-        "tax_ppm": read_ppm(tax, name="--tax"),
-        **rest,
+        "on": day_of(options.pop("on_text")),
     }
+    for part in ("shipping", "label", "costs"):
+        asked[f"{part}_cents"] = read_cents(options.pop(part), name=f"--{part}", currency=voice.currency)
+    asked["tax_ppm"] = read_ppm(options.pop("tax"), name="--tax")
+    asked[key] = read_cents(amount, name=name, currency=voice.currency)
+    said = answer(**asked, **options)
+    if not (said["venues"] or said["left_out"]):
+        refuse(f"no venue has a fee schedule: {own_table(books, 'fees')}")
+    told(said, as_json, functools.partial(fee_words, voice=voice))

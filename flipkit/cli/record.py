@@ -22,12 +22,13 @@ def _recording(command: Callable[..., None]) -> Callable[..., None]:
 
 
 def _record(
+    write: Callable[..., list[str]],
     name: str,
     said: Sequence[str | None],
     undo: bool,
     books: Path | None,
     on: str,
-    write: Callable[[Path, dt.date], list[str]],
+    **more: Any,
 ) -> None:
     """Write, or take back, and say what was done."""
     from flipkit.books.record import find_books
@@ -44,7 +45,7 @@ def _record(
         day = day_of(on)
         if day > dt.date.today():
             refuse(f"--on must be today or earlier, got {day.isoformat()}")
-        lines = write(place, day)
+        lines = write(place, *said, on=day, **more)
     for line in lines:
         say(line)
     if not undo:
@@ -78,10 +79,7 @@ def log(
     """
     from flipkit.books.record import record_work
 
-    def write(place: Path, day: dt.date) -> list[str]:
-        return record_work(place, str(target), str(activity), str(minutes), who=who, on=day, count=count)
-
-    _record("log", (target, activity, minutes), undo, books, on, write)
+    _record(record_work, "log", (target, activity, minutes), undo, books, on, who=who, count=count)
 
 
 @click.command()
@@ -105,10 +103,7 @@ def sold(
     """
     from flipkit.books.record import record_sale
 
-    def write(place: Path, day: dt.date) -> list[str]:
-        return record_sale(place, str(item), str(price), on=day, whole=whole, **more)
-
-    _record("sold", (item, price), undo, books, on, write)
+    _record(record_sale, "sold", (item, price), undo, books, on, whole=whole, **more)
 
 
 @click.command()
@@ -123,10 +118,7 @@ def listed(item: str | None, price: str | None, venue: str, books: Path | None, 
     """
     from flipkit.books.record import record_listing
 
-    def write(place: Path, day: dt.date) -> list[str]:
-        return record_listing(place, str(item), str(price), on=day, venue=venue)
-
-    _record("listed", (item, price), undo, books, on, write)
+    _record(record_listing, "listed", (item, price), undo, books, on, venue=venue)
 
 
 @click.command()
@@ -140,10 +132,7 @@ def price(item: str | None, price: str | None, books: Path | None, on: str, undo
     """
     from flipkit.books.record import record_price
 
-    def write(place: Path, day: dt.date) -> list[str]:
-        return record_price(place, str(item), str(price), on=day)
-
-    _record("price", (item, price), undo, books, on, write)
+    _record(record_price, "price", (item, price), undo, books, on)
 
 
 @click.command()
@@ -157,10 +146,7 @@ def gone(item: str | None, how: str | None, books: Path | None, on: str, undo: b
     """
     from flipkit.books.record import record_leaving
 
-    def write(place: Path, day: dt.date) -> list[str]:
-        return record_leaving(place, str(item), str(how), on=day)
-
-    _record("gone", (item, how), undo, books, on, write)
+    _record(record_leaving, "gone", (item, how), undo, books, on)
 
 
 @click.command()

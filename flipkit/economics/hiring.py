@@ -12,17 +12,8 @@ from flipkit.errors import AssumptionError
 from flipkit.money import PPM, Cents
 
 
-def hired_cost(minutes: float, *, wage_cents: int, burden_ppm: int) -> int:
-    """Cost of hired minutes: wage and payroll burden, rounded half up once.
-
-    >>> hired_cost(60.0, wage_cents=1600, burden_ppm=76_500)
-    1722
-    """
-    return int(hired_costs(minutes, wage_cents=wage_cents, burden_ppm=burden_ppm))
-
-
 def hired_costs(minutes: npt.ArrayLike, *, wage_cents: npt.ArrayLike, burden_ppm: npt.ArrayLike) -> Cents:
-    """The same for many stretches of work at once.
+    """Cost of stretches of hired work: wage and payroll burden, each rounded half up once.
 
     >>> hired_costs([60.0, 15.0], wage_cents=1600, burden_ppm=76_500).tolist()
     [1722, 431]
@@ -86,7 +77,7 @@ def help_table(
         if minutes <= 0:
             continue
         freed = minutes / 60 * (1 - guidance)
-        cost = hired_cost(minutes * pace, wage_cents=wage_cents, burden_ppm=burden_ppm)
+        cost = int(hired_costs(minutes * pace, wage_cents=wage_cents, burden_ppm=burden_ppm))
         left = hours - freed
         # An owner who does nothing else has no hour left to earn by.
         then = (net_cents - cost) / 100 / left if left > 1e-9 else np.nan

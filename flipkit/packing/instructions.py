@@ -197,7 +197,7 @@ def plan_reading(plan: Plan) -> list[str]:
     return [line for line in said if line]
 
 
-#: What to do with a thing that is not worth posting; taking apart with its caution.
+#: What to do with a thing that is not worth shipping; taking apart with its caution.
 _INSTEAD = (
     "Let the buyer collect it, ask a licensed freight carrier, sell it locally, take it apart if it was made to come "
     "apart (keep the screws in a bag tied to it, and photograph each step), or do not buy it."
@@ -205,7 +205,7 @@ _INSTEAD = (
 
 
 def decision(plan: Plan, *, currency: str = "USD") -> tuple[bool, str]:
-    """Whether to post it, and the answer in one line."""
+    """Whether to ship it, and the answer in one line."""
     best = plan.best
     if best is None:
         return False, f"No: nothing you have packs it so that a carrier takes it. {_INSTEAD}"
@@ -215,7 +215,7 @@ def decision(plan: Plan, *, currency: str = "USD") -> tuple[bool, str]:
     costs, worth = show_cents(spent, currency=currency), show_cents(value, currency=currency)
     most = plan.assumptions.share("packing.most_share")
     if spent > most * value:
-        return False, f"No: packing and posting it takes {costs}, and it is worth {worth}. {_INSTEAD}"
+        return False, f"No: packing and shipping it takes {costs}, and it is worth {worth}. {_INSTEAD}"
     if best.chance > plan.assumptions.share("packing.most_chance"):
         return False, f"No: even packed the best way, {best.chance:.0%} of such parcels would break. {_INSTEAD}"
     return True, f"Post it: {costs} to pack and post, {spent / value:.0%} of the {worth} that it is worth."

@@ -12,12 +12,13 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings
 from flipkit.books.read import read_books
 from flipkit.books.record import units_of
 from flipkit.books.schema import PICKUP
-from flipkit.economics.costs import MEASURES, size_classes, unit_costs, usual_protection
+from flipkit.economics.costs import MEASURES, materials_like_plans, size_classes, unit_costs, usual_protection
 from flipkit.errors import AssumptionError, RuleTableError
 from flipkit.money import read_cents, show_cents
 from flipkit.packing.at_hand import Stock, read_stock, starter_stock
@@ -72,8 +73,9 @@ class ParcelPlan:
     assumed_value: bool = False
     postage: Postage | None = None
     #: What is counted for packing a parcel of this size, as a report learned it or else as without any log: the plan's
-    #: own minutes only choose a way.
+    #: own minutes only choose a way. And for the materials of such a parcel, as bought supplies teach them.
     counted_min: float | None = None
+    counted_cents: int | None = None
     size_class: str = ""
     learned: bool = False
 
@@ -102,12 +104,14 @@ class ParcelPlan:
 
     def _counted(self) -> list[str]:
         best = self.plan.best
-        if best is None or self.counted_min is None:
+        if best is None or self.counted_min is None or self.counted_cents is None:
             return []
         who = "Your last report" if self.learned else "Where no packing is logged yet, your report"
         return [
             f"{who} and 'flipkit buy' count {self.counted_min:.0f} minutes for a {self.size_class} parcel; this plan "
-            f"reckons with {best.owner_min + best.helper_min:.0f}."
+            f"reckons with {best.owner_min + best.helper_min:.0f}. Your report counts "
+            f"{self._money(self.counted_cents)} of materials for a parcel like it; this plan takes "
+            f"{self._money(best.container_cents + best.materials_cents)}."
         ]
 
     def _step(self) -> list[str]:
@@ -159,6 +163,7 @@ class ParcelPlan:
             "value_assumed": self.assumed_value,
             "size_class": self.size_class,
             "counted_min": self.counted_min,
+            "counted_cents": self.counted_cents,
             "padding_trade": [priced_dict(one, self.plan.item) for one in self.trade],
             "pad_step": None if self.step is None else asdict(self.step),
             "postage": None if self.postage is None else asdict(self.postage),
@@ -251,6 +256,7 @@ def plan_parcel(
     stock_file: Path | None = None,
     settings: Mapping[str, Any] | str = "",
     learned_min: Mapping[str, float] | None = None,
+    materials_taught: float = 1.0,
 ) -> ParcelPlan:
     """Plan a parcel with the rules, rate cards, assumptions and stock of a shop.
 
@@ -273,6 +279,8 @@ def plan_parcel(
         This run's assumptions; as text ``KEY=VALUE`` with semicolons between.
     learned_min : mapping, optional
         Minutes that a report learned for packing a parcel of each size class; else the assumed ones.
+    materials_taught : float
+        What a parcel takes of materials over what plans take, as bought supplies taught a report.
 
     Returns
     -------
@@ -320,21 +328,25 @@ def plan_parcel(
     rules = packing_rules(on=day, folder=own_rules)
     plan = packing_plan(item, stock, labels=labels, rules=rules, assumptions=assumptions)
     postage = _postage(plan, labels_to, cards, assumptions, on=day)
-    size, counted = _counted(plan, cards, assumptions, on=day)
+    size, counted, cents = _counted(plan, cards, assumptions, materials_taught, on=day)
     learned = size in (learned_min or {})
     if learned_min and learned:
         counted = learned_min[size]
-    return ParcelPlan(plan, stock, labels, own_stock, own_cards, assumed_value, postage, counted, size, learned)
+    return ParcelPlan(plan, stock, labels, own_stock, own_cards, assumed_value, postage, counted, cents, size, learned)
 
 
-def _counted(plan: Plan, rules: Rules, assumptions: Assumptions, *, on: dt.date) -> tuple[str, float | None]:
-    """The planned parcel's size class, and the minutes that the books count for packing one before any log."""
+def _counted(
+    plan: Plan, rules: Rules, assumptions: Assumptions, taught: float, *, on: dt.date
+) -> tuple[str, float | None, int | None]:
+    """The planned parcel's size class, the minutes that the books count before any log, and the materials. [cents]"""
     best = plan.best
     if best is None or best.draft.style == "pickup":
-        return "", None
+        return "", None, None
     sides = dict(zip(MEASURES, [np.array([value]) for value in (*best.draft.outside_in, best.gross_lb)], strict=True))
     size = str(size_classes(rules, np.array([on], dtype="datetime64[D]"), sides)[0])
-    return size, assumptions.by_size("minutes.pack")[size] * (1 + assumptions.share("minutes.allowance"))
+    minutes = assumptions.by_size("minutes.pack")[size] * (1 + assumptions.share("minutes.allowance"))
+    parcel = pd.DataFrame(sides).assign(measures_origin="recorded")
+    return size, minutes, round(materials_like_plans(parcel, [plan.item.value_cents], assumptions)[0] * taught)
 
 
 def drawings_page(parcel: ParcelPlan) -> str:

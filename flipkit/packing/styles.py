@@ -6,7 +6,7 @@ import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
@@ -666,20 +666,17 @@ def _cut(style: str, inside: Sides, outside: Sides, flute: Flute, bench: Packing
     return _MAKERS[style][2](inside, outside, flute, allowance, bench)
 
 
-def _slotted(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: PackingContext) -> Made:
-    upright = bench.assumptions.text("packing.flutes_upright") == "yes"
-    blank = slotted_blank(*inside, allowance=allowance, trim_in=0.0, may_turn=not upright)
+def _slotted(
+    inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: PackingContext, *, two: bool = False
+) -> Made:
+    terms: dict[str, Any] = {
+        "allowance": allowance,
+        "may_turn": bench.assumptions.text("packing.flutes_upright") != "yes",
+    }
     strips = bench.taped(outside, own_joint=True)
-    return (blank,), tuple(strips)
-
-
-def _slotted_two(inside: Sides, outside: Sides, flute: Flute, allowance: ScoreAllowance, bench: PackingContext) -> Made:
-    upright = bench.assumptions.text("packing.flutes_upright") == "yes"
-    halves = tuple(
-        slotted_half_blank(name, *inside, allowance=allowance, may_turn=not upright)
-        for name in ("first half", "second half")
-    )
-    strips = bench.taped(outside, own_joint=True)
+    if not two:
+        return (slotted_blank(*inside, trim_in=0.0, **terms),), tuple(strips)
+    halves = tuple(slotted_half_blank(name, *inside, **terms) for name in ("first half", "second half"))
     return halves, (*strips, strips[-1])  # the second joint like the first
 
 
@@ -726,7 +723,7 @@ def _any(length: Floats, width: Floats, height: Floats) -> npt.NDArray[np.bool_]
 #: the same named the other way round); and its blanks and tape.
 _MAKERS: dict[str, tuple[Sides, Callable[[Floats, Floats, Floats], npt.NDArray[np.bool_]], Maker]] = {
     "slotted": ((2, 2, 4), _any, _slotted),
-    "slotted_two": ((2, 2, 4), _any, _slotted_two),
+    "slotted_two": ((2, 2, 4), _any, partial(_slotted, two=True)),
     "telescope": ((4, 4, 2), lambda length, width, _: length >= width - SNAP, _telescope),
     # Each end: three layers of flaps inside the last one. One side is doubled by the fifth panel.
     "five_panel": ((8, 3, 2), lambda _, width, height: height <= width + SNAP, _five_panel),

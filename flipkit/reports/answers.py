@@ -482,7 +482,7 @@ def _cost_words(judged: dict[str, Any], money: Money) -> list[str]:
 def _venue_words(answer: dict[str, Any], money: Money) -> list[str]:
     rows = []
     for one in answer["venues"]:
-        how = "collected" if one["collected"] else "posted"
+        how = "collected" if one["collected"] else "shipped"
         rows.append(
             [
                 f"  {one['venue']} ({how})",
@@ -497,10 +497,10 @@ def _venue_words(answer: dict[str, Any], money: Money) -> list[str]:
     if local and posted and (local["highest_cents"] or posted["highest_cents"]):
         word, gap = "Selling locally", local["highest_cents"] - posted["highest_cents"]
         if gap < 0:
-            word, gap = "Posting it", -gap
+            word, gap = "Shipping it", -gap
         lines.append(
             f"{word} is better: you can pay {money(gap)} more."
             if gap
-            else "Sell it locally or post it: you can pay the same."
+            else "Sell it locally or ship it: you can pay the same."
         )
     return lines

@@ -32,7 +32,7 @@ from flipkit.reports.elements import (
 from flipkit.reports.sentences import count_of, day_words, money_per_hour, span_name
 from flipkit.reports.sliders import Moves
 from flipkit.reports.study import Study
-from flipkit.reports.tables import bases_columns, bases_formats, bases_headings, cautions
+from flipkit.reports.tables import bases_columns, bases_formats, bases_headings, lifting
 from flipkit.units import CM_AN_INCH
 
 _PAIR = ("small", "bulky")
@@ -50,7 +50,7 @@ class Bulky:
 
     def answer(self) -> Element:
         """Which size earned more at the same price, and over all that was bought."""
-        said = [self._at_equal_prices(), self._over_all()]
+        said = [self.verdict(), self._at_equal_prices()]
         if not any(said):
             missing = [size for size in _PAIR if size not in set(self.study.size_returns.get("size_class", []))]
             gone = " and nothing ".join(missing or _PAIR)
@@ -60,25 +60,43 @@ class Bulky:
 
     def to_do(self) -> Element:
         """From which price on a bulky item is worth its hours, and which items are bulky."""
-        found = self.study.break_even
-        lines = [self.break_even()] if found.claimed and not math.isnan(found.price_cents) else []
         usual, often = (self._bulky_kinds(low, high) for low, high in ((_USUALLY, 1.01), (_OFTEN, _USUALLY)))
         kinds = [
             f"{said} bulky once packed: {joined(names)}."
             for said, names in (("Nearly always", usual), ("Often", often))
             if names
         ]
-        return to_do([*(["Look at the size before you buy. " + " ".join(kinds)] if kinds else []), *lines])
+        look = "Look at the size before you buy: Buy says what to pay for each kind and size."
+        return to_do([f"{look} {' '.join(kinds)}"] if kinds else [])
 
     def in_one_line(self) -> Element:
         """The whole answer in one line, with the way to its page."""
-        said = self._over_all() or self._at_equal_prices()
+        said = self.verdict() or self._at_equal_prices()
         if not said:
             return EMPTY
         way = '<a href="bulky.html">Bulky or small</a>'
         return Element(
             f"<p>{way}: {escape(said[:1].lower() + said[1:])}</p>", f"Bulky or small: {said}", self._figures()
         )
+
+    def verdict(self) -> str:
+        """Whether bulky items pay, over everything bought, or sold where nothing else is known."""
+        basis = "bought" if self._both("bought") else "sold"
+        if not self._both(basis):
+            return ""
+        gap = self.study.size_gaps[basis]
+        frame = self.study.size_bought if basis == "bought" else self.study.size_returns
+        row = frame.set_index("size_class").loc["bulky"]
+        lead = "Whether bulky items pay is too close to call"
+        if not row["claimed"]:
+            lead = f"{TOO_FEW.capitalize()} whether bulky items pay"
+        elif row["high"] < self.study.target:
+            lead = "Bulky items don't pay at what you usually pay for them, except where Buy gives a price"
+        elif row["low"] >= self.study.target:
+            lead = "Bulky items pay"
+        counted = "counting unsold items" if basis == "bought" else "counting sold items only"
+        small, bulky = (hourly(value, currency=self.study.currency) for value in (gap.hourly_second, gap.hourly_first))
+        return f"{lead}: {counted}, an hour earned {bulky} on bulky items and {small} on small ones."
 
     def break_even(self) -> str:
         """From which sold price on a bulky item beats the average small one."""
@@ -153,8 +171,7 @@ class Bulky:
             bases_columns(study, frame),
             caption="What an hour on each size earns",
             headings={"size_class": "Size", **bases_headings(study)},
-            note=f"{size_words(study)} Sold of bought: sold by {day_words(study.as_of)}, the last day in the books. "
-            f"Sales: those of {span_name(study)}.",
+            note=f"{size_words(study)} Sold of bought: sold by {day_words(study.as_of)}, the last day in the books.",
             formats=bases_formats(study),
             currency=study.currency,
         )
@@ -166,7 +183,7 @@ class Bulky:
             "size_class": "Size",
             "sold": "Sales",
             "net_per_sale_cents": "Net per sale",
-            "label_per_sale_cents": "Label per sale",
+            "label_per_sale_cents": "Postage per sale",
             "minutes_per_sale": "Minutes per sale",
             "returned_share": "Refunded",
             "loss_per_sale_cents": "Lost per sale",
@@ -185,7 +202,7 @@ class Bulky:
             "stock_cubic_ft": study.measures.room_number,
             "cubic_ft": lambda feet: study.measures.room_number(feet, places=1),
         }
-        caption = "Lost per sale: damage, refunds and later carrier charges"
+        caption = f"Sales of {span_name(study)}. Lost per sale: damage, refunds and later carrier charges"
         return table(
             frame,
             caption=caption,
@@ -240,7 +257,7 @@ class Bulky:
 
     def cautions(self) -> Element:
         """What to beware of with bulky items."""
-        return cautions(self.study.items)
+        return lifting(self.study.items)
 
     def _at_equal_prices(self) -> str:
         """Which of the two earned more in each band of like prices, unsold items counted."""
@@ -259,16 +276,6 @@ class Bulky:
             return "At the same price, an hour on bulky items earned more than one on small items."
         bulky = joined([_band(self.study, row) for (_, row), small in zip(pairs, won, strict=True) if not small])
         return f"At the same price, an hour on bulky items earned more at {bulky}, and on small items elsewhere."
-
-    def _over_all(self) -> str:
-        """What an hour on either size earned over everything bought, or sold where nothing else is known."""
-        basis = "bought" if self._both("bought") else "sold"
-        if not self._both(basis):
-            return ""
-        gap = self.study.size_gaps[basis]
-        counted = "Counting unsold items" if basis == "bought" else "Counting sold items only"
-        small, bulky = (hourly(value, currency=self.study.currency) for value in (gap.hourly_second, gap.hourly_first))
-        return f"{counted}, over all prices an hour earned {small} on small items and {bulky} on bulky ones."
 
     def _figures(self) -> tuple[Figure, ...]:
         if not self._both("bought"):

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass
 from html import escape
-from typing import Any, Final
+from typing import Any
 
 import pandas as pd
 
@@ -15,6 +16,7 @@ from flipkit.analysis.decisions import (
     LEAST_CENTS,
     LEAVE,
     PACK_SMALLER,
+    PRICE_AS_RECOMMENDED,
     STOP_BUYING,
     UNDER_A_PRICE,
     VERDICTS,
@@ -38,13 +40,11 @@ from flipkit.reports.sentences import (
     past_words,
     span_name,
 )
-from flipkit.reports.study import Study
-from flipkit.reports.tables import cautions, methods_table, ranking_table, returns_table, words
+from flipkit.reports.study import Study, stock_gain
+from flipkit.reports.tables import cautions, ranking_table, returns_table, words
 
-#: Kinds that a line on a change names.
-_MOST_KINDS: Final = 2
-#: Categories that a sentence names; the rest are counted.
-_NAMED: Final = 4
+#: Categories that a sentence names, and kinds to stop buying; the rest are counted.
+_NAMED, _STOPPED = 4, 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,11 +61,11 @@ class Buy:
         if all(one.verdict == TOO_FEW for one in decisions):
             told = few_sales_sentence(self.study) or f"{TOO_FEW.capitalize()} what to buy."
             return headline(told, note=" ".join(doubts(self.study)))
-        parts = [self._named(verdict) for verdict in VERDICTS[:3]]
+        parts = [part for part in (self._named(verdict) for verdict in VERDICTS[:3]) if part]
+        said = f"{', '.join(parts[:-1])}, and {parts[-1]}" if len(parts) > 1 else "".join(parts)
         figures = [figure for one in decisions for figure in decision_figures(self.study, one)]
-        return headline(
-            Said(" ".join(filter(None, parts)), figures), note=" ".join([self._promise(), *doubts(self.study)])
-        )
+        note = " ".join([self._promise(), *doubts(self.study)])
+        return headline(Said(f"{said[:1].upper()}{said[1:]}.", figures), note=note)
 
     def to_do(self) -> Element:
         """Where next month's hours go, and what is left free."""
@@ -93,10 +93,19 @@ class Buy:
                 f"lose that. What you have in stock brings its money besides{self._stock_hours()}."
             )
         if free > 0:
+            left = sum(round(change.hours) for change in self.study.biggest_changes if change.name == STOP_BUYING)
+            whose = f" ({left:,} that the kinds to leave took, and {free - left:,} of finds above their price)"
             lines.append(
-                f"{count_of(free, 'hour')} of the {shared.hours:,.0f} that a month's purchases take now stay free: "
-                "they bring nothing until you find more of what pays, or other work."
+                f"{count_of(free, 'hour')} of the {shared.hours:,.0f} that a month's purchases take now stay free"
+                f"{whose if 0 < left < free else ''}: they bring nothing until you find more of what pays, or other "
+                "work."
             )
+        lines += [
+            f"List new {_kinds([kind for kind, _ in one.parts])} at {one.asked:.1f} times what such items sell for: "
+            f"about {money(one.cents_a_month, currency=self.study.currency)} a month."
+            for one in self.study.biggest_changes
+            if one.name == PRICE_AS_RECOMMENDED
+        ]
         return to_do([Said(line, figures) for line in lines])
 
     def picture(self) -> Any:
@@ -218,10 +227,6 @@ class Buy:
         """What an hour of each category earned, counted over what was bought and over what sold."""
         return returns_table(self.study)
 
-    def methods(self) -> Element:
-        """The same intervals by other methods."""
-        return methods_table(self.study)
-
     def cautions(self) -> Element:
         """What to beware of."""
         return cautions(self.study.items)
@@ -231,11 +236,12 @@ class Buy:
         mine = [one.category for one in self.study.decisions if one.verdict == verdict]
         if not mine:
             return ""
-        more = [f"{len(mine) - _NAMED} more"] if len(mine) > _NAMED else []
-        names = joined([*mine[:_NAMED], *more])
         if verdict == LEAVE:
-            return f"Leave {names}."
-        return f"Buy {names}." if verdict == BUY else f"Buy {names} only below a price."
+            # In the order of the change on the first page, so that both name the same kinds.
+            most = [kind for one in self.study.biggest_changes if one.name == STOP_BUYING for kind, _ in one.parts]
+            mine.sort(key=lambda kind: most.index(kind) if kind in most else len(most))
+            return f"stop buying {_kinds(mine, _STOPPED)} at what you usually pay"
+        return f"buy {_kinds(mine)}{'' if verdict == BUY else ' only below a price'}"
 
     def _promise(self) -> str:
         """What the prices promise."""
@@ -243,9 +249,9 @@ class Buy:
         target = _whole(int(wishes["target_cents"]), self.study)
         lost = _whole(int(wishes.get("loss_from_cents", 0)), self.study)
         return (
-            f"Pay no more than the prices below, list and mark down as you do now, and an hour should bring {target} "
-            f"at least. The prices also keep to your limit on losses: at most {wishes['loss_limit']:.0%} of what you "
-            f"buy may lose you {lost} or more apiece."
+            f"Pay no more than the prices below, and an hour should bring {target} at least, even if you list and "
+            f"mark down as you do now. The prices also keep to your limit on losses: at most "
+            f"{wishes['loss_limit']:.0%} of what you buy may lose you {lost} or more apiece."
         )
 
     def _reason(self, one: Decision) -> str:
@@ -271,7 +277,7 @@ class Buy:
         if plan is not None and plan.hours.sum():
             low, high = (_whole(100 * part, self.study) for part in (plan.low, plan.high))
             text = (
-                f"A month's purchases took you {shared.hours:,.0f} hours on average, from finding to posting. Those "
+                f"A month's purchases took you {shared.hours:,.0f} hours on average, from finding to shipping. Those "
                 "given out should bring "
                 f"{_whole(self._brings(), self.study)}, probably {low} to {high} by how well the returns are known; "
                 "the luck of a single month comes on top. "
@@ -321,28 +327,46 @@ def chance_words(study: Study, one: Decision) -> str:
     return f"Chance to make {hourly(study.target, currency=study.currency)} an hour: {chance(one.chance)}."
 
 
-def change_words(change: Change, *, target: float, currency: str) -> str:
-    """One of the changes that would bring most, in words and dollars a month.
+def helps_most(study: Study) -> str:
+    """All changes that the seller can decide, ranked by what they bring in a year; nothing where there is none."""
+    show = functools.partial(money, currency=study.currency)
+    ranked: list[tuple[float, str]] = []
+    for change in study.biggest_changes:
+        worth = f"about {show(change.cents_a_month)} a month"
+        does = {
+            STOP_BUYING: _stopping(study, change),
+            PACK_SMALLER: f"pack what you still buy in slightly smaller boxes ({worth})",
+            PRICE_AS_RECOMMENDED: f"list new finds at {change.asked:.1f} times what such items sell for ({worth})",
+        }[change.name]
+        ranked.append((12 * change.cents_a_month, does))
+    gain = stock_gain(study)
+    if gain >= 100:
+        ranked.append((gain, f"follow the price plan for your stock (about {show(gain)} in all)"))
+    if not ranked:
+        return ""
+    first, *rest = [text for _, text in sorted(ranked, key=lambda pair: -pair[0])]
+    then = f" Next: {joined(rest)}." if rest else ""
+    figures = [study.figure("the plan for the stock is worth", "shop", round(gain / 100))]
+    return Said(f"What helps most is to {first}.{then}", figures)
 
-    >>> change_words(Change("pack an inch smaller", 3323, (("lamps", 3323),)), target=18.0, currency="USD")
-    'Pack lamps in slightly smaller boxes: about $33 a month.'
-    """
-    kinds = [kind for kind, _ in change.parts]
-    most = kinds if len(kinds) <= _MOST_KINDS + 1 else [*kinds[:_MOST_KINDS], f"{len(kinds) - _MOST_KINDS} more kinds"]
-    worth = f"about {money(change.cents_a_month, currency=currency)} a month"
-    if change.name == STOP_BUYING:
-        # From the hours as they are shown, so that the figures of the sentence add up.
-        hours = max(round(change.hours), 1)
-        made = 100 * target * hours - change.cents_a_month
-        earned = f"{'make' if made >= 0 else 'lose'} about {money(abs(made), currency=currency)}"
-        return (
-            f"Stop buying {joined(most)} at what you usually pay: they take about {count_of(hours, 'hour')} a month "
-            f"and {earned}. Those hours make {money(change.cents_a_month, currency=currency)} more "
-            f"only if you fill them at {hourly(target, currency=currency)} an hour."
-        )
-    if change.name == PACK_SMALLER:
-        return f"Pack {joined(most)} in slightly smaller boxes: {worth}."
-    return f"List new {joined(most)} at {change.asked:.1f} times what such items sell for: {worth}."
+
+def _stopping(study: Study, change: Change) -> str:
+    """What to stop buying, and what that brings with its hours filled and left free."""
+    show, hours = functools.partial(money, currency=study.currency), max(round(change.hours), 1)
+    # From the hours as they are shown, so that the figures of the sentence add up.
+    made = 100 * study.target * hours - change.cents_a_month
+    free = f"if not, you lose the {show(made)} they make" if made >= 0 else f"{show(-made)} if you don't"
+    return (
+        f"stop buying {_kinds([kind for kind, _ in change.parts], _STOPPED)} at what you usually pay (about "
+        f"{show(change.cents_a_month)} more a month if you fill their {count_of(hours, 'hour')} at "
+        f"{hourly(study.target, currency=study.currency)} each; {free})"
+    )
+
+
+def _kinds(names: list[str], most: int = _NAMED) -> str:
+    """Kinds in a sentence: the first few by name, the rest counted."""
+    more = len(names) - most
+    return joined([*names[:most], f"{more} more kinds"] if more > 1 else names)
 
 
 def rule_words(study: Study, rule: AisleRule) -> str:
@@ -352,7 +376,7 @@ def rule_words(study: Study, rule: AisleRule) -> str:
     less = f", less {_whole(rule.less_cents, study)}" if rule.less_cents > 0 else ""
     more = f", plus {_whole(-rule.less_cents, study)}" if rule.less_cents < 0 else ""
     under = f"; leave it under {_whole(rule.nothing_under_cents, study)}" if rule.nothing_under_cents else ""
-    off = f" (within {_whole(rule.off_cents + 50, study)})" if rule.off_cents > 100 else ""
+    off = f" (within {_whole(rule.off_cents + 99, study)})" if rule.off_cents > 100 else ""
     return f"{rule.share:.0%} of what it sells for{less}{more}{under}{off}"
 
 

@@ -31,6 +31,7 @@ from flipkit.reports.elements import (
 )
 from flipkit.reports.sentences import (
     count_of,
+    day_words,
     doubts,
     money_per_hour,
     of_category,
@@ -112,7 +113,7 @@ class Category:
 
     def waiting_picture(self) -> Any:
         """How long they wait."""
-        return plot_days_listed(self.study.waiting(self.name), medians={"": self.study.median_days(self.name)})
+        return plot_days_listed(self.study.waiting(self.name), median=self.study.median_days(self.name))
 
     def lines(self) -> Element:
         """Every line from the price to the net, and where it comes from."""
@@ -173,7 +174,7 @@ class Category:
         """How many of the bought sold, and what it usually sells for where the verdict does not say it."""
         sells = money(self.decision.typical_cents, currency=self.study.currency)
         bought = self.study.bought_returns.set_index("category").loc[self.name]
-        sold = f"{int(bought['sold']):,} of {int(bought['items']):,} bought have sold."
+        sold = f"{int(bought['sold']):,} of {int(bought['items']):,} bought had sold by {day_words(self.study.as_of)}."
         return sold if sells in self.decision.sentence else f"They usually sell at {sells}. {sold}"
 
     def _half_sold(self) -> str:

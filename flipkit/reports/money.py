@@ -289,7 +289,7 @@ class Money:
             caption="Money in and out, goods included",
             headings={"what": "What", "amount_cents": "Amount", "recorded": "Recorded in the books"},
             formats={"recorded": lambda share: f"{share:.0%}"},
-            note="Sales, fees and labels count on the day of the sale, refunds on the day that the item came back.",
+            note="Sales, fees and postage count on the day of the sale, refunds on the day that the item came back.",
             currency=study.currency,
             figures=[study.figure(BOOK_LINES, year_name(study), rows[-1][1])],
         )

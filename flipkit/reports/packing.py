@@ -44,7 +44,7 @@ class Packing:
         """What boxes cost more than they had to."""
         if self.frame.empty:
             return headline(
-                "No box can be judged: none was posted with its size and zone in the books, or no rate card is named."
+                "No box can be judged: none was shipped with its size and zone in the books, or no rate card is named."
             )
         trims = self.frame.loc[self.frame["trim_cents"] > 0, "trim_cents"]
         boxes = count_of(len(self.frame), "box", "boxes")

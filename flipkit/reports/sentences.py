@@ -265,12 +265,6 @@ def run_out_sentence(study: Study) -> str:
     return f"Assumed, because a rule table ran out: {named} flipkit check shows the lines to add."
 
 
-def _one_more(study: Study, row: pd.Series) -> str:
-    """What one thing contributes to a category's hour."""
-    without, more = (money_per_hour(float(row[name]), currency=study.currency) for name in ("without_best", "one_more"))
-    return f"Without its best sale it would be {without} an hour; with one more like that, {more}. "
-
-
 def past_words(study: Study) -> str:
     """The months that a figure over the window's purchases is about, and that it is no forecast.
 
@@ -315,7 +309,7 @@ def may_bring_sentence(study: Study) -> Said:
     given = f". The {len(study.given_up):,} to clear out count at their clear-out value" if study.given_up else ""
     return Said(
         f"Over the next {study.horizon.days} days the stock may bring {money(may, currency=study.currency)} after "
-        f"fees, label and packing, before your work, about {likely:,.0f} items selling{given}.",
+        f"fees, postage and packing, before your work, about {likely:,.0f} items selling{given}.",
         [study.figure("stock may bring", "shop", may)],
     )
 
@@ -344,10 +338,6 @@ def trace_sentence(items: pd.DataFrame) -> str:
 
 def _whole(study: Study, row: pd.Series) -> str:
     return hourly(float(row["hourly"]), currency=study.currency)
-
-
-def _hourly(study: Study, row: pd.Series) -> str:
-    return money_per_hour(float(row["hourly"]), currency=study.currency)
 
 
 def _interval(study: Study, row: pd.Series) -> str:

@@ -32,7 +32,7 @@ from flipkit.reports.sentences import (
     span_name,
     stock_figures,
 )
-from flipkit.reports.study import Study
+from flipkit.reports.study import Study, stock_gain
 from flipkit.reports.tables import cautions, words
 from flipkit.reports.waiting import Waiting, waiting_page
 
@@ -180,7 +180,7 @@ class Stock:
         sold = listed["sold_on"].notna()
         half = days_to_sale(listed["days_listed"], sold).days if len(listed) else np.nan
         chart = plot_days_listed(
-            survival_table(listed["days_listed"], sold, confidence=self.study.confidence), medians={"": half}
+            survival_table(listed["days_listed"], sold, confidence=self.study.confidence), median=half
         )
         if listed.empty:
             return chart
@@ -252,14 +252,17 @@ class Stock:
             "item": "Item",
             "asked": "Asked now",
             "typical": "Like items sell for",
-            "posted": "Posting pays from",
+            "posted": "Shipping pays from",
         }
         caption = f"{count_of(len(found), 'item')}, the longest listed first"
         note = (
             "Loss avoided: what keeping it and pricing it as now would cost you, your work at your target and its room "
-            "included. Under the price from which posting pays, sell it in a lot or locally at any price; a "
-            "dash: no price pays for posting. What has waited long can go at a price that would pay: few come."
+            "included. Under the price from which shipping pays, sell it in a lot or locally at any price; a "
+            "dash: no price pays for shipping. What has waited long can go at a price that would pay: few come."
         )
+        oversize = found.loc[found["size_class"] == "oversize", "item_id"]
+        if len(oversize):
+            note += f" {joined(list(oversize))} packs oversize: a sale by mail would lose most of what that saves."
         return table(shown, caption=caption, headings=headings | {"saves": "Loss avoided"}, note=note)
 
     def action(self, row: dict[Hashable, Any]) -> str:
@@ -362,7 +365,7 @@ class Stock:
         headings["hour"] = "Brings, per hour"
         formats = {"sold_share": lambda share: "under 1%" if share < 0.01 else f"{share:.0%}"}
         note = (
-            "What it brings is after fees, label and packing, before your hours. The recommended wait is worth most "
+            "What it brings is after fees, postage and packing, before your hours. The recommended wait is worth most "
             "once your minutes at your target, the room and the money tied up are paid. It ends where what is still "
             f"unsold would bring less than {self._money(self.study.knowledge['wishes']['wait_worth_cents'])} more. "
             f"Each week costs {self._money(frame['week_cents'].iloc[-1])} for room and the money tied up."
@@ -380,7 +383,7 @@ class Stock:
             "stock_cubic_ft": study.measures.rooms_words.capitalize(),
             "sell_through": "Sell-through",
             "days_on_hand": "Days on hand",
-            "gmroi": "GMROI",
+            "gmroi": f"Margin per {money(100, currency=study.currency)} of stock, a year",
             "capital_return": "Return on money, a year",
             "net_per_cubic_ft_month": f"Net per {study.measures.room_words.replace(' ', '-')}-month",
         }
@@ -402,9 +405,8 @@ class Stock:
             caption=f"Stock on {day_words(study.as_of)}, the most money first",
             headings=headings,
             formats=formats,
-            note=f"The first three figures are of that day and count all items, those without a typical price too; the "
-            f"ratios are of {span_name(study)}. "
-            f"GMROI: a year's margin per {money(100, currency=study.currency)} of stock at cost.",
+            note="The first three figures are of that day and count all items, those without a typical price too; the "
+            f"ratios are of {span_name(study)}.",
             currency=study.currency,
             figures=[
                 study.figure(name, scope, float(value))
@@ -534,7 +536,7 @@ class Stock:
         return f"On {day_words(study.as_of)} your stock cost {cost}. {may_bring_sentence(study)}"
 
     def _patience_title(self, frame: pd.DataFrame) -> str:
-        """What the recommended wait brings beside the next shorter one."""
+        """What the recommended wait brings beside the next shorter one, as the table under it says."""
         ways = frame[frame["way"] != AS_NOW]
         if not ways["chosen"].any():
             return "What waiting brings"
@@ -543,7 +545,7 @@ class Stock:
         if shorter.empty:
             return "What waiting brings"
         last = shorter.iloc[-1]
-        more = money(best["worth_cents"] - last["worth_cents"], currency=self.study.currency)
+        more = money(best["net_cents"] - last["net_cents"], currency=self.study.currency)
         return f"Waiting up to {_weeks(best)} brings {more} more than {_weeks(last)}"
 
     def _gain(self) -> str:
@@ -558,8 +560,12 @@ class Stock:
             for way, row in sums.iterrows()
         }
         may = money(round(float(self.study.prospects["value_cents"].sum())), currency=self.study.currency)
+        gain = money(stock_gain(self.study), currency=self.study.currency)
+        hour = hourly(self.study.target, currency=self.study.currency)
         return (
-            f"If you go on like that, your stock brings {said[AS_NOW]} in the end; by this plan, {said[PLANNED]}. Both "
+            f"If you go on like that, your stock brings {said[AS_NOW]} in the end; by this plan, {said[PLANNED]}. With "
+            f"an hour at {hour}, room and money tied up, the plan is worth {gain} more, what clearing out saves "
+            "included. Both "
             "count until each item with a typical price has sold or is cleared out. What the stock may bring at the "
             f"top of the page, {may}, counts the next {self.study.horizon.days} days alone, at the pace and the prices "
             "of your past sales."

@@ -12,6 +12,7 @@ import pickle
 import stat
 import sys
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -31,7 +32,7 @@ from flipkit.analysis.decisions import (
 )
 from flipkit.analysis.packing_review import parcel_lessons
 from flipkit.analysis.ratio_stats import IntervalSettings, interval_settings
-from flipkit.analysis.repricing import StockPlans, stock_plans
+from flipkit.analysis.repricing import AS_NOW, PLANNED, StockPlans, stock_plans
 from flipkit.analysis.returns import Window, in_window, shrunken_returns
 from flipkit.analysis.sale_hazard import SellingModel, Typical
 from flipkit.analysis.shop_knowledge import shop_knowledge, shop_model
@@ -40,7 +41,7 @@ from flipkit.analysis.stock_value import Horizon, expected_stock_values
 from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings, settings_in
 from flipkit.books.check import RunOut, not_taken, rules_run_out
 from flipkit.books.problems import Problem
-from flipkit.books.read import Books, books_as_of, last_recorded_day, read_books
+from flipkit.books.read import Books, book_hashes, books_as_of, last_recorded_day, read_books
 from flipkit.economics.costs import MOST_TAUGHT, SuppliesUsed
 from flipkit.economics.items import Economics, item_economics
 from flipkit.economics.labor import EVERYBODY
@@ -197,7 +198,7 @@ class Study:
 
     @functools.cached_property
     def hours(self) -> SharedHours:
-        """Where the hours go that a month's purchases take, from finding to posting, and which stay free."""
+        """Where the hours go that a month's purchases take, from finding to shipping, and which stay free."""
         return shared_hours(
             self.verdicts,
             self.ranking,
@@ -235,7 +236,8 @@ class Study:
     def aisle_knowledge(self) -> dict[str, Any]:
         """What ``flipkit buy`` answers from: what the books know, and the decision on each category."""
         said = {one.category: {"verdict": one.verdict, "sentence": one.sentence} for one in self.decisions}
-        return {**self.knowledge, "decisions": said}
+        bought = self.economics.supplies
+        return {**self.knowledge, "decisions": said, "materials_taught": bought.used if bought else 1.0}
 
     @property
     def months_looked_back(self) -> int:
@@ -538,7 +540,7 @@ def _supplies_told(used: SuppliesUsed | None, currency: str) -> list[str]:
 
     told = (
         f"Since {used.since.day} {used.since:%b %Y} you bought packing supplies for {shown(used.bought_cents)}. "
-        f"The parcels that you posted since then were charged {shown(used.charged_cents)}."
+        f"The parcels that you shipped since then were charged {shown(used.charged_cents)}."
     )
     apart = used.bought_cents - used.charged_cents
     if apart > 0:
@@ -615,18 +617,30 @@ def open_study(
     PackError
         If the folder of studies already computed is open to others.
     """
+    if os.environ.get(STUDIES) and month and as_of:
+        # What is asked for in full is named by the files alone: the books need not be read to find it.
+        path = Path(books) if str(books) else demo_folder()
+        with suppress(OSError):
+            if kept := _kept(_digest(book_hashes(path), _overrides(settings, path), _day(as_of), month)):
+                return kept
     asked = asked_study(books, month=month, as_of=as_of, settings=settings)
+    if kept := _kept(asked.key):
+        return kept
     read, day = asked.books, asked.as_of
-    folder = os.environ.get(STUDIES)
-    if folder and (kept := Path(folder, f"{asked.key}.pickle")).is_file():
-        _require_private(Path(folder))
-        with kept.open("rb") as file:
-            found: Study = pickle.load(file)  # noqa: S301 - our own file, in a folder of our own
-        return found
     rules = load_rules(read.rules_folder).lasts()
     assumptions = load_assumptions(read.assumptions_file, overrides=asked.overrides, currency=read.shop.currency)
     economics = item_economics(read, rules, assumptions, day)
     return Study(read, rules, assumptions, day, asked.month, economics, asked.key)
+
+
+def _kept(key: str) -> Study | None:
+    """The study of a key, where a run left it."""
+    folder = os.environ.get(STUDIES)
+    if not folder or not (file := Path(folder, f"{key}.pickle")).is_file():
+        return None
+    _require_private(Path(folder))
+    found: Study = pickle.loads(file.read_bytes())  # noqa: S301 - our own file, in a folder of our own
+    return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -648,7 +662,7 @@ def asked_study(
     path = Path(books) if str(books) else demo_folder()
     today = dt.date.today()
     read = read_books(path, as_of=today)
-    overrides = _overrides(settings, path) if isinstance(settings, str) else dict(settings)
+    overrides = _overrides(settings, path)
     day = _day(as_of) if as_of else last_recorded_day(read, until=today)
     first = read.items["bought_on"].min()
     if pd.isna(first) or first.date() > day:
@@ -662,7 +676,7 @@ def asked_study(
     # Books that began this month have no full one yet: the month that runs is reported.
     chosen = month or max(latest_full_month(day), f"{first:%Y-%m}")
     _require_month(chosen, first.date(), day, asked=bool(month))
-    return AskedStudy(read, day, chosen, overrides, _digest(read, overrides, day, chosen))
+    return AskedStudy(read, day, chosen, overrides, _digest(read.hashes, overrides, day, chosen))
 
 
 def latest_full_month(day: dt.date) -> str:
@@ -675,8 +689,10 @@ def latest_full_month(day: dt.date) -> str:
     return str(pd.Period(tomorrow, "M") - 1)
 
 
-def _overrides(settings: str, books: Path) -> dict[str, str]:
+def _overrides(settings: str | Mapping[str, object], books: Path) -> Mapping[str, object]:
     """Settings as written, or those of a file in the working folder or beside the books."""
+    if not isinstance(settings, str):
+        return dict(settings)
     if not settings.strip().endswith(".toml"):
         return parsed_settings(settings)
     return settings_in(Path(settings.strip()), books=books)
@@ -716,10 +732,10 @@ def _require_private(folder: Path) -> None:
         )
 
 
-def _digest(books: Books, overrides: Mapping[str, object], day: dt.date, month: str) -> str:
+def _digest(hashes: Mapping[str, str], overrides: Mapping[str, object], day: dt.date, month: str) -> str:
     """Names the study by everything that it depends on: books with their rules and assumptions, settings, the kit."""
     settings = {key: str(value) for key, value in overrides.items()}
-    said = json.dumps([_code_digest(), books.hashes, settings, day.isoformat(), month], sort_keys=True)
+    said = json.dumps([_code_digest(), hashes, settings, day.isoformat(), month], sort_keys=True)
     return hashlib.sha256(said.encode()).hexdigest()
 
 
@@ -736,6 +752,14 @@ def _code_digest() -> str:
             body = path.read_bytes()
             known.update(f"{path.relative_to(root).as_posix()} {len(body)}\n".encode() + body)
     return known.hexdigest()
+
+
+def stock_gain(study: Study) -> float:
+    """What the plan for the stock is worth beside going on as now, work, room and money counted. [cents]"""
+    if study.patience.empty:
+        return 0.0
+    worth = study.patience.groupby("way")["worth_cents"].sum()
+    return float(worth[PLANNED] - worth[AS_NOW]) if {PLANNED, AS_NOW} <= set(worth.index) else 0.0
 
 
 def help_paid(study: Study) -> tuple[float, int]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -13,10 +13,11 @@ import pandas as pd
 
 from flipkit.analysis.results import RESULT, resting_on
 from flipkit.analysis.returns import TOO_FEW, too_few_words
+from flipkit.assumptions import Assumption
 from flipkit.charts.style import money
 from flipkit.economics.costs import own_rate_cards
-from flipkit.reports.elements import EMPTY, NOTHING, Element, caution, figures_said, table
-from flipkit.reports.sentences import money_per_hour, month_name, of_category, past_words
+from flipkit.reports.elements import EMPTY, NOTHING, Element, caution, figures_said, table, together
+from flipkit.reports.sentences import day_words, money_per_hour, month_name, of_category, past_words
 from flipkit.reports.study import Study, help_paid
 from flipkit.rules.blocks import RuleSet
 
@@ -166,13 +167,14 @@ def returns_table(study: Study) -> Element:
     sales = frame["sold_items"].where(frame["sold_items"] > 0)
     frame["net_per_sale_cents"] = frame["sold_net_cents"] / sales
     frame["minutes_per_sale"] = frame["sold_owner_min"] / sales
+    del headings["sold_interval"]
     formats = bases_formats(study) | {"minutes_per_sale": lambda minutes: f"{minutes:,.0f}"}
     return table(
         frame,
         caption="What an hour of each category earned, counting unsold items and sold items only",
         headings=headings,
         formats=formats,
-        note=f"The intervals are of {past_words(study)}.",
+        note=f"The figures are of {past_words(study)}. Sold of bought: sold by {day_words(study.as_of)}.",
         currency=study.currency,
         figures=[
             study.figure(f"{basis} basis, an hour", of_category(row["category"]), 100 * row[f"{basis}_hourly"])
@@ -191,7 +193,6 @@ def bases_headings(study: Study) -> dict[str, str]:
         "sold_of": "Sold of bought",
         "sold_hourly": "Per hour, sold",
         "sold_interval": f"{study.confidence:.0%} interval",
-        "sold_items": "Sales",
     }
 
 
@@ -213,7 +214,7 @@ def bases_columns(study: Study, frame: pd.DataFrame) -> pd.DataFrame:
 
 def bases_formats(study: Study) -> dict[str, Callable[[Any], str]]:
     """How the columns of ``bases_headings`` are written."""
-    return _formats(study, "sold_hourly", "bought_hourly") | {"sold_items": lambda number: f"{number:,.0f}"}
+    return _formats(study, "sold_hourly", "bought_hourly")
 
 
 def months_table(study: Study) -> Element:
@@ -304,6 +305,12 @@ def rules_table(study: Study) -> Element:
     return table(pd.DataFrame(rows, columns=columns), caption="Each block in force on a day that mattered")
 
 
+#: Money on an assumption from which on it is named. [cents]
+_LEAST_RESTS: Final = 50
+#: What the files say of values that have no unit.
+_NO_UNITS: Final = ("choice", "who", "key", "name", "size class", "same", "power", "of the logarithm")
+
+
 def assumptions_table(study: Study) -> Element:
     """Every assumption with its value and who says so: those on which most of the month's money rests come first.
 
@@ -327,20 +334,29 @@ def assumptions_table(study: Study) -> Element:
     paid = {"help.wage": money_per_hour(wage, currency=study.currency), "help.burden": f"{burden / 10_000:.3g}%"}
     if study.books.work.empty or (wage, burden) == (held.cents("help.wage") / 100, held.ppm("help.burden")):
         paid = {}
+    groups: dict[tuple[object, ...], list[Assumption]] = {}
+    for entry in entries:
+        # Values of one meaning on which nothing of the month rests share a row.
+        alone = entry.key if rests.get(entry.key, 0.0) >= _LEAST_RESTS or entry.key in paid else ""
+        groups.setdefault((alone, entry.key.rpartition(".")[0], entry.meaning, entry.layer), []).append(entry)
     rows = [
         (
-            entry.key,
-            " ".join(filter(None, entry.shown(study.measures, currency=study.currency)))
-            + whose[entry.layer]
+            own[0].key if len(own) == 1 else f"{own[0].key.rpartition('.')[0]}.…",
+            _values(study, own)
+            + whose[own[0].layer]
             + (
-                f"; what you paid, {paid[entry.key]}, is used"
-                if entry.key in paid and entry.layer == "packaged"
+                f"; what you paid, {paid[own[0].key]}, is used"
+                if own[0].key in paid and own[0].layer == "packaged"
                 else ""
             ),
-            money(rests[entry.key], currency=study.currency) if rests.get(entry.key, 0.0) >= 50 else NOTHING,
-            entry.meaning if entry.source.startswith("common practice") else f"{entry.meaning} Source: {entry.source}.",
+            money(rests[own[0].key], currency=study.currency)
+            if rests.get(own[0].key, 0.0) >= _LEAST_RESTS
+            else NOTHING,
+            own[0].meaning
+            if own[0].source.startswith("common practice")
+            else f"{own[0].meaning} Source: {own[0].source}.",
         )
-        for entry in entries
+        for own in groups.values()
     ]
     columns = ["assumption", "value", "rests", "meaning"]
     caption = "Every assumption, its value and who says so"
@@ -351,6 +367,17 @@ def assumptions_table(study: Study) -> Element:
     )
     headings = {name: name.capitalize() for name in columns} | {"rests": "Rests on it"}
     return table(pd.DataFrame(rows, columns=columns), caption=caption, note=note, headings=headings)
+
+
+def _values(study: Study, own: Sequence[Assumption]) -> str:
+    """The values of assumptions that share a row, each with the end of its key, and their unit once."""
+    said = [entry.shown(study.measures, currency=study.currency) for entry in own]
+    unit = "" if said[0][1] in _NO_UNITS else said[0][1]
+    each = [value or "none" for value, _ in said]
+    if len(own) > 1:
+        ends = [entry.key.rpartition(".")[2].replace("_", " ") for entry in own]
+        each = [f"{end} {value}" for end, value in zip(ends, each, strict=True)]
+    return f"{', '.join(each)} {unit}".rstrip()
 
 
 def notes_table(study: Study) -> Element:
@@ -385,25 +412,23 @@ def cautions(items: pd.DataFrame) -> Element:
     Element
         One box or more.
     """
-    boxes = []
-    heavy = items["size_class"].isin(["bulky", "oversize"]) | (items["weight_lb"] >= LIFT_LB)
-    if heavy.any():
-        boxes.append(
-            caution(
-                "Some parcels are bulky or heavy: lift them with two people, and heed the work-safety limits where you "
-                "live.",
-                title="Lifting",
-            )
-        )
-    boxes.append(
-        caution(
-            "Check the carrier's and the authority's rules for knives and cutters, batteries, aerosols, perfumes and "
-            "other restricted goods, recalled products, food and child-safety goods.",
-            title="Goods and tools",
-        )
+    goods = caution(
+        "Check the carrier's and the authority's rules for knives and cutters, batteries, aerosols, perfumes and "
+        "other restricted goods, recalled products, food and child-safety goods.",
+        title="Goods and tools",
     )
-    boxes.append(caution("Figures from few sales are estimates, and nothing here is tax advice.", title="Estimates"))
-    return Element("".join(box.html for box in boxes), "\n".join(box.text for box in boxes))
+    return together(lifting(items), goods)
+
+
+def lifting(items: pd.DataFrame) -> Element:
+    """That bulky and heavy things are lifted with two people; nothing where there are none."""
+    heavy = items["size_class"].isin(["bulky", "oversize"]) | (items["weight_lb"] >= LIFT_LB)
+    if not heavy.any():
+        return EMPTY
+    return caution(
+        "Some parcels are bulky or heavy: lift them with two people, and heed the work-safety limits where you live.",
+        title="Lifting",
+    )
 
 
 def _intervals(study: Study, frame: pd.DataFrame, *, before: str = "") -> list[str]:
@@ -429,12 +454,9 @@ def _formats(study: Study, *columns: str) -> dict[str, Callable[[Any], str]]:
 
 # Tables of the ranking and the stock, as pages show them.
 
-#: Most items that a table of single items shows.
-_MOST_ITEMS = 15
-
 
 def ranking_table(study: Study) -> Element:
-    """Categories by their chance of beating the target, raw and pulled towards the whole.
+    """Categories in the order of the decisions, with their chance of beating the target and their pulled figure.
 
     Parameters
     ----------
@@ -451,13 +473,11 @@ def ranking_table(study: Study) -> Element:
         "beats_target": "Chance to beat the target",
         "pulled": "An hour, adjusted",
         "between": f"{study.confidence:.0%} interval, adjusted",
-        "raw": "As it was",
-        "weight": "Weight of that",
         "items": "Bought",
     }
-    hourly = dict.fromkeys(("pulled", "raw"), lambda dollars: money_per_hour(float(dollars), currency=study.currency))
-    formats = hourly | {"beats_target": _chance, "weight": lambda share: f"{share:.0%}"}
-    frame = study.ranking.copy()
+    formats = _formats(study, "pulled") | {"beats_target": _chance}
+    place = {one.category: at for at, one in enumerate(study.decisions)}
+    frame = study.ranking.sort_values("category", key=lambda names: names.map(place), kind="stable")
     # What is too few to tell gets no chance and no pulled figure that could be read as one.
     told = ["beats_target", "pulled", "low", "high"]
     frame[told] = frame[told].where(frame["claimed"].astype(bool))
@@ -468,10 +488,6 @@ def ranking_table(study: Study) -> Element:
         headings=headings,
         formats=formats,
         currency=study.currency,
-        figures=[
-            study.figure("bought basis, an hour", of_category(row["category"]), 100 * row["raw"])
-            for row in frame.to_dict("records")
-        ],
     )
 
 
@@ -483,9 +499,9 @@ def _chance(chance: float) -> str:
 # The interval claimed beside the same interval by textbook methods.
 
 _WHY = (
-    "The interval claimed comes from a bootstrap that allows for few trips and long tails. The textbook one (BCa) "
-    "holds the truth less often than it says where trips are few, as the page on trust measures; the delta-method "
-    "error is a check: about two of them lie between the figure and either end."
+    "The interval comes from drawing your own trips anew many times (a bootstrap), with room for few trips and a few "
+    "sales that bring most. The textbook way (BCa) is too narrow where trips are few. The quick error (delta method) "
+    "is a check: about two of them lie between the figure and either end."
 )
 
 
@@ -508,9 +524,9 @@ def methods_table(study: Study) -> Element:
         "items": "Bought",
         "trips": "Trips",
         "hourly": "Per hour",
-        "claimed_interval": f"Claimed {study.confidence:.0%} interval",
-        "bca_interval": "BCa bootstrap",
-        "delta_se": "Delta-method error",
+        "claimed_interval": f"{study.confidence:.0%} interval shown",
+        "bca_interval": "Textbook interval",
+        "delta_se": "Quick error",
     }
     for name, before in (("claimed_interval", ""), ("bca_interval", "bca_")):
         rows = frame[["claimed", f"{before}low", f"{before}high"]].itertuples(index=False)

@@ -13,7 +13,7 @@ from flipkit.analysis.returns import TOO_FEW
 from flipkit.charts.returns import plot_category_returns
 from flipkit.charts.style import hourly, joined, money
 from flipkit.reports.bulky import Bulky
-from flipkit.reports.buy import change_words, decision_figures, whole_down
+from flipkit.reports.buy import decision_figures, helps_most, whole_down
 from flipkit.reports.category import page_names
 from flipkit.reports.elements import EMPTY, Element, Said, caution, figures_said, headline, together
 from flipkit.reports.money import Money
@@ -44,14 +44,15 @@ class ThisMonth:
 
     def to_do(self) -> Element:
         """The ten things worth most, each with its dollars, and how many more there are."""
-        lines, more, worth = self._lines()
-        if not lines:
+        (lines, more, worth), most = self._lines(), helps_most(self.study)
+        if not (lines or most):
             return EMPTY
         rest = f"And {count_of(more, 'more', 'more')}, worth {self._money(worth)}: " if more else "Item by item: "
         way = '<a href="stock.html">Stock and prices</a>'
         html = "".join(f"<li>{escape(line)}</li>" for line in lines) + f"<li>{escape(rest)}{way}</li>"
-        text = "\n".join(["What to do", *(f"- {line}" for line in [*lines, f"{rest}Stock and prices"])])
-        return Element(f'<h2>What to do</h2><ul class="to-do">{html}</ul>', text, figures_said(*lines))
+        text = "\n".join(f"- {line}" for line in [*lines, f"{rest}Stock and prices"])
+        shown = Element(f'<ul class="to-do">{html}</ul>', text, figures_said(*lines))
+        return together(Element("<h2>What to do</h2>", "What to do"), words(most), shown)
 
     def verdicts(self) -> Element:
         """Every category by rank: buy, buy only below a price, leave, with its threshold and its page."""
@@ -114,7 +115,8 @@ class ThisMonth:
 
     def cautions(self) -> Element:
         """What to beware of."""
-        return cautions(self.study.items)
+        few = caution("Figures from few sales are estimates, and nothing here is tax advice.", title="Estimates")
+        return together(cautions(self.study.items), few)
 
     def _way(self, category: str) -> str:
         """A category's name, a link where it has a page."""
@@ -126,10 +128,7 @@ class ThisMonth:
     def _lines(self) -> tuple[list[str], int, float]:
         """What to do, worth most first; how much more there is, and what that is worth. [cents]"""
         study = self.study
-        found: list[tuple[float, str]] = [
-            (change.cents_a_month, change_words(change, target=study.target, currency=study.currency))
-            for change in study.biggest_changes
-        ]
+        found: list[tuple[float, str]] = []
         stock = Stock(study)
         now, soon = stock.now(), stock.soon()
         rows = [*now.to_dict("records"), *soon[soon["markdown_on"].notna()].to_dict("records")]

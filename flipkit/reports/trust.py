@@ -25,6 +25,7 @@ from flipkit.reports.sentences import (
 )
 from flipkit.reports.stock import ClearOutRecord, clear_out_record
 from flipkit.reports.study import Study
+from flipkit.reports.tables import methods_table
 from flipkit.simulation.coverage import Measured, calibration
 
 #: What the bases are called on a page.
@@ -99,6 +100,10 @@ class CanWeTrustIt:
             said.replace("Hours:", f"Hours behind the result of {month_name(self.study.month)}:")
             or "No work is logged."
         )
+
+    def methods(self) -> Element:
+        """The same ranges by other methods."""
+        return methods_table(self.study)
 
     def learned(self) -> Element:
         """Standard minutes, and what they become with the shop's own log."""

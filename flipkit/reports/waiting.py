@@ -72,25 +72,6 @@ class Waiting:
         rest = f" {count_of(alike, 'other ' + one, 'other ' + many).capitalize()}: too close to call." if alike else ""
         return f"{text[:1].upper()}{text[1:]}.{rest}"
 
-    def note(self) -> str:
-        """How many things, and how sure the difference is."""
-        if self.table.empty:
-            return ""
-        sold, gone = int(self.groups["sold"].sum()), int(self.groups["given_up"].sum())
-        still = len(self.groups) - sold - gone
-        text = (
-            f"{count_of(len(self.groups), 'item')} ever listed: {sold:,} sold, {still:,} still wait, "
-            f"you cleared out {gone:,}."
-        )
-        test = self.found.overall
-        if test is None:
-            return text
-        freedom = count_of(len(test.groups) - 1, "degree")
-        return (
-            f"{text} Were all {_KINDS[self.by][1]} at one pace, gaps as large as these would come up with a chance of "
-            f"{_chance(test.p_value)} (log-rank by trip: chi-square {test.chi_square:,.1f} on {freedom} of freedom)."
-        )
-
     def cautions(self) -> Element:
         """What to beware of in this comparison."""
         told = [SELECTION] if self.by == "markdown" else []
@@ -120,7 +101,8 @@ class Waiting:
             "half": "Half sold by day",
         }
         caption = f"Days on sale, the soonest first (the mean counts the first {self.within_days} days)"
-        return elements.table(shown, caption=caption, headings=headings)
+        note = "Only items whose listing day is in the books: fewer sold here than on Buy."
+        return elements.table(shown, caption=caption, headings=headings, note=note)
 
     def shares_table(self) -> Element:
         """Share of each group that had sold by the marks, with its interval."""
@@ -164,7 +146,7 @@ class Waiting:
         tests = int(self.found.each["corrected"].notna().sum())
         return words(
             f"At one pace: sales that the group would have had, if it and the rest sold alike. Chance of luck: of a "
-            f"gap so large if they do, corrected for {count_of(tests, 'comparison')} at once by Holm's method; below "
+            f"gap so large if they do, corrected for {count_of(tests, 'comparison')} at once; below "
             f"{1 - self.confidence:.0%} the gap is called one. Items of one trip are alike, so trips count: "
             f"groups of fewer than {self.too_few} listed items or {FEW_TRIPS} trips are {TOO_FEW}. A gap says that "
             "these items sell at another pace, and not why."

@@ -24,8 +24,18 @@ from flipkit.economics.hiring import help_table, wage_limit
 from flipkit.economics.items import net_parts
 from flipkit.money import PPM
 from flipkit.reports import elements
-from flipkit.reports.buy import change_words
-from flipkit.reports.elements import EMPTY, NOTHING, Element, Said, activity_minutes, caution, headline, to_do
+from flipkit.reports.buy import helps_most
+from flipkit.reports.elements import (
+    EMPTY,
+    NOTHING,
+    Element,
+    Said,
+    activity_minutes,
+    caution,
+    figures_said,
+    headline,
+    to_do,
+)
 from flipkit.reports.sentences import count_of, money_per_hour, month_name, span_name
 from flipkit.reports.sliders import Moves
 from flipkit.reports.study import Study, help_paid
@@ -37,7 +47,7 @@ _FAMILIES = {
     **{f"minutes of {DOING[activity]}": (f"minutes.{activity}.",) for activity in ACTIVITIES},
     _ALLOWANCE: ("minutes.allowance",),
     "trust in your logged minutes": ("minutes.logged_weight",),
-    "labels not recorded": ("label.assumed.",),
+    "postage not recorded": ("label.assumed.",),
     "materials not recorded": ("materials.assumed.",),
     "packed sizes not recorded": ("parcel.length_in.", "parcel.width_in.", "parcel.height_in."),
     "packed weights not recorded": ("parcel.weight_lb.",),
@@ -48,7 +58,7 @@ _FAMILIES = {
 }
 #: Recorded lines and minutes that are moved too: what could have come out otherwise.
 _PRICES, _MINUTES, _WAGE = "sold prices", "your minutes", "wage of help"
-_LINES = ("labels", "marketplace fees", "cost of the goods", "trips", "overheads")
+_LINES = ("postage", "marketplace fees", "cost of the goods", "trips", "overheads")
 #: Assumptions on minutes, in which the minutes are a straight line: one full look gives them all.
 _STRAIGHT = {**{f"minutes of {DOING[activity]}": (activity,) for activity in ACTIVITIES}, _ALLOWANCE: ACTIVITIES}
 #: By how much better a line is told, and what is told of it.
@@ -58,7 +68,7 @@ _LEVER: Final = ["name", "net_cents", "freed", "hourly", "worth"]
 _COUNTED: Final = {"bought": "unsold items too", "sold": "sold items only: too high"}
 #: What a line holds of the assumptions above it: drawn together, the one stands for all of them.
 _HOLDS = {
-    "labels": ("labels not recorded",),
+    "postage": ("postage not recorded",),
     "marketplace fees": ("fees of venues without a schedule",),
     _MINUTES: (
         *(f"minutes of {doing}" for doing in DOING.values()),
@@ -118,10 +128,10 @@ class WhatIf:
         if self.levers.empty:
             return headline("Nothing that can be changed changes this month.")
         figures = [self.study.figure("result an hour", month, 100 * self.middle)]
-        changes = self.study.biggest_changes
         # What the seller can decide comes first; what a market or a carrier would have to grant comes after it.
-        told = [change_words(changes[0], target=self.study.target, currency=self.study.currency)] if changes else []
-        return headline(Said(" ".join([*told[:1], *([] if told else [self.best()])]), figures), note=self._note(told))
+        told = helps_most(self.study)
+        figures += figures_said(told)
+        return headline(Said(told or self.best(), figures), note=self._note(bool(told)))
 
     def best(self) -> str:
         """The change that would bring most, in one sentence; nothing where none would."""
@@ -131,12 +141,11 @@ class WhatIf:
         if top["name"] == _MINUTES:
             worth = self._whole(100 * float(top["worth"]))
             hours = f"about {top['freed']:,.0f} hours a month"
-            lead = "Your minutes matter most for your hourly pay"
-            return f"{lead}: 10% less time frees {hours}, worth {worth} at your target."
+            return f"If you needed 10% less time for everything, {hours} would be free, worth {worth} at your target."
         change = "10% higher" if top["name"] == _PRICES else "10% lower"
-        lead = str(top["name"]).capitalize()
         brings = self._whole(top["net_cents"])
-        return f"{lead} matter most for your hourly pay: {change} would bring about {brings} more a month."
+        lead = f"Of what you can't simply decide, {top['name']} matter most"
+        return f"{lead}: {change}, they would bring about {brings} more a month."
 
     def picture(self) -> Any:
         """What moves the month's hour, each thing alone."""
@@ -291,7 +300,7 @@ class WhatIf:
         )
         return f"{str(top['name']).capitalize()} matter most for an hour: from {low_text} to {high_text}"
 
-    def _note(self, told: list[str]) -> str:
+    def _note(self, told: bool) -> str:
         """What else would help, how far the month is from the target, and whether one change alone reaches it."""
         target, made = (hourly(value, currency=self.study.currency) for value in (self.study.target, self.middle))
         apart = hourly(abs(self.study.target - self.middle), currency=self.study.currency)

@@ -242,6 +242,13 @@ def test_bought_basis_holds_what_may_still_come(shop, window):
     table = bought_returns(frame, window=window, horizon=HALF_YEAR, **SETTINGS)
     assert table["unsold"].sum() == (frame["status"] == "for sale").sum()
     assert table["hourly"].is_monotonic_decreasing
+    # With one more sale like the best.
+    best = frame[frame["sold_on"].notna()].sort_values("net_cents").groupby("category").tail(1).set_index("category")
+    best = best.loc[table["category"]]
+    more = (table["expected_net_cents"] + best["net_cents"].to_numpy()) / (
+        table["expected_min"] + best["owner_min"].to_numpy()
+    )
+    assert table["one_more"].to_numpy() == pytest.approx(0.6 * more.to_numpy(), abs=1e-3)
     prospects = expected_stock_values(frame, HALF_YEAR)["work_min"].groupby(frame["category"]).sum()
     assert table.set_index("category")["still_to_do_min"].to_dict() == pytest.approx(prospects.to_dict())
     assert (table["expected_min"] - table["owner_min"]).to_numpy() == pytest.approx(table["still_to_do_min"].to_numpy())

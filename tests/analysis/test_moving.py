@@ -47,7 +47,7 @@ MOVES = [
     ({"price": 0.75}, {"sold prices": 0.75}),
     ({"price": 1.25}, {"sold prices": 1.25}),
     ({"factor": 1.25}, {"your minutes": 1.25}),
-    ({"postage": 0.75}, {"labels": 0.75}),
+    ({"postage": 0.75}, {"postage": 0.75}),
     ({"cost": 1.25}, {"cost of the goods": 1.25}),
     ({"wage": 0.75}, {"wage of help": 0.75}),
     ({"points": 2.0}, None),

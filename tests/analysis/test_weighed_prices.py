@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -35,9 +36,12 @@ def worth(place, lowest, demand, possible, table, settings, **cost):
     """Mean over the possibilities, the slow and plain way."""
     cost = {"storage_cents": 0.0, "end_cents": 0.0, **cost}
     shares = np.broadcast_to(possible.share, (len(place), possible.pull.size))
-    total = np.zeros(len(place))
-    for at, moved in enumerate(possible.moved(demand)):
-        total += shares[:, at] * expected_value_cents(path_outcomes(place, lowest, moved, table), settings, **cost)
+    total, moved = np.zeros(len(place)), possible.moved(demand)
+    for at in range(possible.pull.size):
+        alone = Demand(moved.log_rate[at], moved.pull[at], moved.weekly, moved.offers)
+        total += shares[:, at] * expected_value_cents(path_outcomes(place, lowest, alone, table), settings, **cost)
+    together = expected_value_cents(path_outcomes(place, lowest, moved, table), settings, **cost)
+    np.testing.assert_allclose((shares.T * together).sum(axis=0), total)
     return total
 
 
@@ -131,7 +135,7 @@ def test_possibilities_have_the_spread_and_the_covariance_that_they_stand_for():
     assert share @ found.pull[1:] ** 2 == pytest.approx(0.25)
     assert share @ (log * found.pull[1:]) == pytest.approx(0.12)
     flat = possible_demand(0.0, 0.1, pull_error=5.0).moved(one())
-    assert min(float(moved.pull[0]) for moved in flat) == LEAST_PULL
+    assert flat.pull.min() == LEAST_PULL
 
 
 def test_more_freedom_is_never_worth_less_and_dearer_room_never_more():
@@ -152,3 +156,31 @@ def test_more_freedom_is_never_worth_less_and_dearer_room_never_more():
         assert (freer >= usual - near).all()
     for bound in (value(high=1.4 * np.exp(-0.25)), value(weeks=13), value(storage=60.0)):
         assert (bound <= usual + near).all()
+
+
+def test_things_planned_together_have_the_paths_that_each_has_alone():
+    """Forty-five seeded things of three kinds: different waits, levels and prices asked already, more than a chunk."""
+    random = np.random.default_rng(7)
+    n, weeks = 45, 30
+    last = np.array([8, 17, 30])[np.arange(n) % 3]
+    weekly = np.where(np.arange(weeks) < last[:, None], -0.02 * np.arange(weeks), -np.inf)
+    demand = Demand(random.uniform(-3, -1.5, n), np.full(n, 2.2), weekly, OFFERS)
+    possible = Possible.joined([possible_demand(0.2, np.full(15, 0.3 * k), pull_error=0.2 * k) for k in (1, 2, 3)])
+    table = priced(demand, random.uniform(1500, 9000, n))
+    start = random.integers(table.asked, table.price_cents.shape[1], n)
+    cost = {"storage_cents": random.uniform(0, 60, n)}
+    together = weighed_paths(demand, possible, table, PriceSettings(weeks, change_cents=60), start=start, **cost)
+    for at in range(n):
+        here, settings = np.array([at]), PriceSettings(int(last[at]), change_cents=60)
+        alone = weighed_paths(
+            replace(demand.part(here), weekly=weekly[here, : last[at]]),
+            possible.rows(here),
+            table.part(here),
+            settings,
+            start=start[here],
+            storage_cents=cost["storage_cents"][here],
+        )
+        np.testing.assert_array_equal(together.place[at, : last[at]], alone.place[0])
+        np.testing.assert_array_equal(together.lowest_offer_cents[at, : last[at]], alone.lowest_offer_cents[0])
+        assert (together.place[at, last[at] :] == GIVE_UP).all()
+        assert together.value_cents[at] == pytest.approx(alone.value_cents[0], rel=1e-9, abs=1e-6)

@@ -93,6 +93,7 @@ def pytest_collection_modifyitems(items):
         if not any(name.startswith("demo") for name in getattr(one, "fixturenames", ()))
         and not one.get_closest_marker("slow")
         and not getattr(getattr(one, "obj", None), "is_hypothesis_test", False)
+        and not getattr(getattr(one, "obj", None), "is_hypothesis_test", False)
     ]
 """
 
@@ -173,7 +174,9 @@ def mutants(count: int, name: str) -> None:
     """A drawn sample of mutmut's mutants of one part, or with 0 its survivors again, run against that part's tests."""
     code, tests = MUTATED[name]
     began, seed = time.monotonic(), 20
+    reasons = json.loads(EQUIVALENT.read_text(encoding="utf-8"))
     before = {} if count else json.loads(RESULTS.read_text(encoding="utf-8"))[f"mutants of {name}"]
+    old: dict[str, str] = before.get("survivors", {})
     with tempfile.TemporaryDirectory() as folder:
         home = Path(folder)
         for kept_part in ("flipkit", "tests", "data_demo", "notebooks"):
@@ -205,14 +208,14 @@ def mutants(count: int, name: str) -> None:
         mutmut("run", "--max-children", "1", "none such")  # makes all mutants and finds the tests of each function
         _quickest_first(home / "mutants" / "mutmut-stats.json")
         made = sorted(endings())
-        drawn = [*before["survivors"]] if before else random.Random(seed).sample(made, min(count, len(made)))  # noqa: S311
+        drawn = random.Random(seed).sample(made, min(count, len(made)))  # noqa: S311
+        drawn += [one for one, line in old.items() if line not in reasons]
         mutmut("run", "--max-children", "1", *drawn)
         ends = endings()
         lived = {
             one: f"{_function(one)}: {_mutated_line(mutmut('show', one))}" for one in drawn if ends[one] in (0, 33)
         }
-    reasons = json.loads(EQUIVALENT.read_text(encoding="utf-8"))
-    same = [line for line in lived.values() if line in reasons]
+    same = [line for line in [*lived.values(), *old.values()] if line in reasons]
     alive = {one: line for one, line in lived.items() if line not in reasons}
     undone = sum(ends[one] is None for one in drawn)
     tried, equivalent = before.get("tried", len(drawn)), before.get("equivalent", 0) + len(same)

@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from flipkit.books import schema
-from flipkit.books.read import inspect_books, read_books
+from flipkit.books.read import book_hashes, inspect_books, read_books
 from flipkit.errors import BooksError
 from tests.helpers.small_books import small_books
 
@@ -149,6 +149,9 @@ def test_hashes_rules_and_assumptions(shop, folder):
     assert books.assumptions_file == home / "assumptions.toml"
     assert books.hashes["items.csv"] == hashlib.sha256((home / "items.csv").read_bytes()).hexdigest()
     assert {"assumptions.toml", "rules/cards/own.toml", "shop.csv"} <= set(books.hashes)
+    (home / "Notes.csv").write_text("not ours\n")
+    (home / "shop.csv").rename(home / "Shop.CSV")
+    assert book_hashes(home) == read_books(home).hashes
 
 
 def test_lot_share_may_leave_cost_blank(shop, folder):

@@ -16,7 +16,7 @@ from flipkit.charts.style import DRAWN_LATER, MIME_TYPE, PICTURE_TYPE, with_pict
 from tests.helpers import gallery
 
 SVG = "{http://www.w3.org/2000/svg}"
-NAMES = ("returns", "bands", "waterfall", "minutes", "sizes", "curve", "curves")
+NAMES = ("returns", "bands", "waterfall", "minutes", "sizes", "curve")
 
 
 def parsed(svg):

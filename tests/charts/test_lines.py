@@ -27,10 +27,9 @@ def test_each_bar_begins_where_the_last_one_ended(lines, seen):
     assert (encoding["x"]["field"], encoding["x2"]["field"], encoding["y"]["field"]) == ("start", "end", "row")
 
 
-def test_a_line_of_zero_is_in_the_table_and_not_in_the_picture(lines, seen):
+def test_a_line_of_zero_is_not_in_the_picture(lines, seen):
     chart = seen(plot_waterfall(lines))
     assert "protection" not in [row["line"] for row in bars(chart)[1]]
-    assert {"Line": "Protection", "Total ($)": "0.00"} in chart.numbers
 
 
 def test_gains_and_costs_have_their_colours(lines, seen):
@@ -52,11 +51,8 @@ def test_lines_that_do_not_add_up_are_refused_to_the_cent(lines):
         plot_waterfall(wrong)
 
 
-def test_the_figures_at_the_right_are_sums_or_per_item(lines, seen):
+def test_the_figures_at_the_right_are_sums(lines, seen):
     assert '\\"labels\\": \\"−$612\\"' in seen(plot_waterfall(lines)).text
-    # 61233 / 52 = 1177.557...
-    assert "$11.78" in seen(plot_waterfall(lines, per_item=True)).text
-    assert "per item" in seen(plot_waterfall(lines, per_item=True)).titles()
 
 
 def test_the_reading_takes_the_largest_cost_first(lines, seen):
@@ -69,11 +65,6 @@ def test_no_money_moved_is_words(lines, seen):
     assert seen(plot_waterfall(lines.assign(amount_cents=0))).reading == "No money has moved."
     empty = plot_waterfall(lines.assign(amount_cents=0), nothing="No lamp sold in May.")
     assert seen(empty).reading == "No lamp sold in May."
-
-
-def test_per_item_needs_its_column(lines):
-    with pytest.raises(ChartError, match="it lacks per_item_cents"):
-        plot_waterfall(lines.drop(columns="per_item_cents"), per_item=True)
 
 
 def test_minutes_are_stacked_in_the_order_of_the_work(minutes, seen):

@@ -100,7 +100,7 @@ def test_every_chart_draws_with_the_grammar_that_jupyterlab_has_and_with_the_pag
         plot_waterfall(lines),
         plot_minutes(minutes, group="size_class"),
         plot_size_comparison(sizes),
-        plot_days_listed(waiting, medians={"": 40.0}),
+        plot_days_listed(waiting, median=40.0),
     ]
     least = [5, 4, 4, 6, 2]
     for chart, count in zip(drawings, least, strict=True):
@@ -119,7 +119,6 @@ def test_every_title_is_its_finding_and_the_line_below_names_the_source(returns,
         {"moved": ["", "wage"], "wage": [16.0, 32.0], "divisor": 0, "claimed": True,
          "price_cents": [15900.0, 16900.0], "low_cents": 13300.0, "high_cents": [21600.0, math.inf]}
     )  # fmt: skip
-    groups = pd.concat([waiting.assign(size=size) for size in ("small", "bulky")])
     one = minutes[minutes["size_class"] == "bulky"].drop(columns="size_class")
     even = pd.DataFrame({"activity": ["find", "clean", "pack", "post", "write"], "minutes_per_item": 4.0})
     found = {
@@ -138,11 +137,8 @@ def test_every_title_is_its_finding_and_the_line_below_names_the_source(returns,
         "Net per hour of your own work: $31 for small things, $14 for bulky": plot_size_comparison(
             sizes, source=source
         ),
-        "Half had sold after 40 days": plot_days_listed(waiting, medians={"": 40.0}, source=source),
+        "Half had sold after 40 days": plot_days_listed(waiting, median=40.0, source=source),
         "Half have not sold yet": plot_days_listed(waiting, source=source),
-        "Days until half had sold: small 40, bulky not yet": plot_days_listed(
-            groups, group="size", medians={"small": 40.0}, source=source
-        ),
         "Bulky earns more from $159; with one change, from $159 to $169": plot_break_even_moves(moves, source=source),
         "Parcels cost $19 more than they had to, lamps the most ($15)": plot_packing_lessons(lessons, source=source),
     }

@@ -89,17 +89,6 @@ def test_the_reading_says_every_row(returns, seen):
     )
 
 
-def test_the_numbers_are_to_the_cent(returns, seen):
-    assert seen(plot_category_returns(returns, 25.0)).numbers[2] == {
-        "Category": "folding chairs",
-        "Sold": "23",
-        "Per hour ($)": "−4.20",
-        "From": "−12.00",
-        "To": "5.60",
-        "Verdict": "below the target",
-    }
-
-
 def test_the_confidence_is_said(returns, seen):
     assert "(90% interval)" in seen(plot_category_returns(returns, 25.0, confidence=0.9)).text
     assert "% interval" not in seen(plot_category_returns(returns, 25.0)).text
@@ -142,7 +131,7 @@ def test_long_names_that_are_cut_alike_stay_two_rows(returns, seen):
 @pytest.mark.parametrize("name", ['6" shells', "it's", "back\\slash", "Kaffee & Küche", "</script>", "{x}"])
 def test_any_name_can_be_a_row(returns, seen, name):
     chart = seen(plot_category_returns(returns.head(1).assign(category=name), 25.0))
-    assert chart.numbers[0]["Category"] == name
+    assert f": {name} $" in chart.reading
 
 
 def test_every_verdict_of_the_analysis_has_its_colour():

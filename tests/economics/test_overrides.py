@@ -53,6 +53,9 @@ def test_points_are_of_price_and_shipping_where_a_fee_was_paid(books):
     assert moved["marketplace_fee_cents"].tolist() == [865, 0, 0]
     assert moved["marketplace_fee_origin"].tolist() == ["assumed", "none", "recorded"]
     assert (plain["net_cents"] - moved["net_cents"]).tolist() == [155, 0, 0]
+    # Half a point of 62.00 is 0.31, more or less.
+    assert economics(books, suppose__fee_points=0.5).loc["A", "marketplace_fee_cents"] == 741
+    assert economics(books, suppose__fee_points=-0.5).loc["A", "marketplace_fee_cents"] == 679
     # 20 points less would be 5.30 below nothing at all: a fee is never paid to the seller
     assert economics(books, suppose__fee_points=-20)["marketplace_fee_cents"].tolist() == [0, 0, 0]
 

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from flipkit.economics.hiring import help_table, hired_cost, wage_limit
+from flipkit.economics.hiring import help_table, hired_costs, wage_limit
 from flipkit.economics.labor import shrunk_minutes
 
 
@@ -26,8 +26,8 @@ def test_weight_nothing_takes_the_log_as_it_is():
 @pytest.mark.published(source="irs-topic-751", where="employer's 6.2 % + 1.45 %", seen="secondary")
 def test_payroll_burden():
     # an hour at 16.00 with 7.65 %: 17.224
-    assert hired_cost(60.0, wage_cents=1600, burden_ppm=62_000 + 14_500) == 1722
-    assert hired_cost(60.0, wage_cents=100_000, burden_ppm=76_500) == 107_650
+    assert hired_costs(60.0, wage_cents=1600, burden_ppm=62_000 + 14_500) == 1722
+    assert hired_costs(60.0, wage_cents=100_000, burden_ppm=76_500) == 107_650
 
 
 @pytest.mark.worked

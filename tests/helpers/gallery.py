@@ -81,10 +81,7 @@ def drawings():
         plot_waterfall(LINES),
         plot_minutes(MINUTES),
         plot_size_comparison(SIZES, confidence=0.95),
-        plot_days_listed(curve, medians={"": median}),
-        plot_days_listed(
-            pd.concat([curve.assign(size=s) for s in ("small", "bulky")]), group="size", medians={"small": median}
-        ),
+        plot_days_listed(curve, median=median),
     ]
 
 

@@ -43,6 +43,8 @@ DAY = dt.date(2026, 3, 7)
         ("07-MAR-26", MDY, DAY),
         ("2026 March 7", DMY, DAY),
         ("3/7/99", MDY, dt.date(1999, 3, 7)),
+        ("3/7/70", MDY, dt.date(1970, 3, 7)),
+        ("3/7/69", MDY, dt.date(2069, 3, 7)),
     ],
 )
 def test_a_date_is_read(text, order, day):

@@ -126,7 +126,7 @@ def panel(value, fragility="moderately delicate"):
 def test_a_panel_of_80_dollars_is_not_packed_for_more_than_it_is_worth_without_a_word():
     found = panel("80", "delicate")
     assert not decision(found.plan)[0]
-    assert found.reading()[0].startswith("No: packing and posting it takes $")
+    assert found.reading()[0].startswith("No: packing and shipping it takes $")
     assert found.plan.best.total_cents < 10000
     assert found.answer()["post"] is False
 
@@ -200,7 +200,7 @@ def test_two_people_are_asked_for_what_is_too_heavy_for_one():
 
 
 @pytest.mark.parametrize("settings", [{}, {"protection.declare_from": "100.00", "protection.signature_from": "200.00"}])
-def test_parcel_packing_and_economics_have_one_label_and_one_count_of_minutes_for_one_parcel(tmp_path, settings):
+def test_parcel_packing_and_economics_have_one_label_and_count_the_same_minutes_and_materials(tmp_path, settings):
     rules = load_rules(demo_folder() / "rules")
     item = bare_item("panel", "56x20x3in", "9 lb", fragility="moderately delicate", value="325")
     found = plan_parcel(item, on="2026-11-27", zone="5", settings=settings)
@@ -227,6 +227,7 @@ def test_parcel_packing_and_economics_have_one_label_and_one_count_of_minutes_fo
     assert row["label_cents"] + row["protection_cents"] == best.label_cents
     assert (row["protection_cents"] > 0) == bool(settings)
     assert row["pack_min"] == pytest.approx(found.counted_min)
+    assert row["materials_cents"] == found.counted_cents
     assert row["size_class"] == found.size_class
     counted = f"count {found.counted_min:.0f} minutes for a {found.size_class} parcel; this plan reckons with "
     assert any(counted in line for line in found.reading())
@@ -243,6 +244,12 @@ def test_packing_counts_the_minutes_that_the_last_report_learned(tmp_path, monke
     assert asked().startswith("Where no packing is logged yet, your report and 'flipkit buy' count ")
     shop = known_shop()
     shop["categories"][SHOP]["sizes"][size] = {"pack_min": 71.4}
+    materials = asked().partition("Your report counts ")[2]
+    shop["materials_taught"] = 0.5
     (tmp_path / "packs" / "2026-10").mkdir(parents=True)
     (tmp_path / "packs" / "2026-10" / "knowledge.json").write_text(knowledge_text(shop), encoding="utf-8")
     assert asked().startswith(f"Your last report and 'flipkit buy' count 71 minutes for a {size} parcel; ")
+    before, after = (
+        float(text.partition("$")[2].split()[0]) for text in (materials, asked().partition("Your report counts ")[2])
+    )
+    assert after == pytest.approx(before / 2, abs=0.01)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import datetime as dt
 
 import numpy as np
@@ -11,6 +12,7 @@ import pytest
 from flipkit.analysis.results import BOOK_LINES, RESULT, SALES, WRITTEN_OFF, people_worked
 from flipkit.analysis.stock import goods_flow, stock_status
 from flipkit.books.read import books_as_of
+from flipkit.reports.category import sold_csv
 from flipkit.reports.money import GOODS_LINES, Money
 from flipkit.reports.study import open_study
 from tests.helpers.small_books import write_books
@@ -127,6 +129,15 @@ def test_shares_add_up_to_the_net_and_wages_carry_their_taxes(study):
     assert due[0] == pytest.approx(2 * due[1], abs=0.02)  # 60 to 30
     assert due[2] == 22.00
     assert "come to 90%, not to 100%" in Money(study).answer().text
+
+
+def test_the_sheet_of_sales_says_what_each_took_cost_and_left(study):
+    row = next(row for row in csv.DictReader(sold_csv(study).splitlines()) if row["item_id"] == "A")
+    item = study.items.set_index("item_id").loc["A"]
+    assert (row["title"], row["category"], row["sold_on"]) == ("old and sold", "jars", "2026-02-20")
+    assert (row["sold_price"], row["taken"], row["net"]) == ("50.00", "50.00", f"{item['net_cents'] / 100:.2f}")
+    assert row["costs"] == f"{(5000 - item['net_cents']) / 100:.2f}"
+    assert row["minutes"] == f"{item['owner_min']:.0f}"
 
 
 def test_books_without_sales_people_or_trips_say_so(tmp_path):

@@ -120,7 +120,7 @@ def test_a_categorys_page_says_the_decision_and_counts_the_unsold(demo):
         answer = Category(demo, row["category"]).answer().text
         sentence = demo.decision(row["category"]).sentence
         assert sentence[1:] in answer
-        assert f"{int(row['sold'])} of {int(row['items'])} bought have sold" in answer
+        assert f"{int(row['sold'])} of {int(row['items'])} bought had sold by" in answer
 
 
 def test_an_average_sale_adds_up_and_is_the_mean(demo):
@@ -216,6 +216,15 @@ def test_a_study_is_computed_once_and_found_by_its_digest(tmp_path, monkeypatch)
     assert again.items.equals(study.items)
     with pytest.raises(AssertionError, match="computed anew"):
         open_study(books, settings="help.wage=99")
+    # What is asked for in full is found without reading the books; a byte more in them is another study.
+    asked = {"month": study.month, "as_of": study.as_of.isoformat()}
+    monkeypatch.setattr("flipkit.reports.study.read_books", _refuse_to_compute)
+    assert open_study(books, **asked).items.equals(study.items)
+    with pytest.raises(AssertionError, match="computed anew"):
+        open_study(books, **asked, settings="help.wage=99")
+    (books / "items.csv").write_bytes((books / "items.csv").read_bytes() + b"\n")
+    with pytest.raises(AssertionError, match="computed anew"):
+        open_study(books, **asked)
 
 
 @pytest.mark.skipif(os.name == "nt", reason="folders have no modes there")
@@ -252,7 +261,7 @@ def test_the_digest_knows_the_code_and_what_is_packaged(tmp_path, monkeypatch, c
     assert reports_study._code_digest.__wrapped__() != before
 
 
-def _refuse_to_compute(*_):
+def _refuse_to_compute(*_, **named):
     raise AssertionError("computed anew")
 
 

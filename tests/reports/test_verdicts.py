@@ -18,6 +18,7 @@ from flipkit.reports.category import Category
 from flipkit.reports.sentences import of_category
 from flipkit.reports.study import open_study
 from flipkit.reports.this_month import ThisMonth, threshold
+from flipkit.reports.what_if import what_if
 from tests.helpers.small_books import write_books
 
 UNSOLD = """
@@ -69,9 +70,13 @@ def test_the_first_page_says_each_threshold_and_leads_to_its_category(study):
 def test_the_first_page_shows_ten_things_to_do_worth_most_first(study):
     lines = ThisMonth(study).to_do().text.splitlines()
     change = study.biggest_changes[0]
-    assert lines[1].startswith(f"- Stop buying {change.parts[0][0]}")
-    assert money(change.cents_a_month) in lines[1]
-    assert len(lines) <= 12
+    assert lines[1].startswith(
+        f"What helps most is to stop buying {change.parts[0][0]}, {change.parts[1][0]} and 7 more"
+    )
+    assert lines[1] == what_if(study).answer().text.splitlines()[0]
+    places = [lines[1].index(money(one.cents_a_month)) for one in study.biggest_changes]
+    assert places == sorted(places)
+    assert len(lines) <= 13
     assert lines[-1].endswith("Stock and prices")
 
 

@@ -65,7 +65,7 @@ def test_marked_down_things_are_shown_with_their_caution_and_never_tested(demo):
     assert found.found.overall is None
     assert found.found.each.empty
     assert SELECTION in found.cautions().text
-    text = " ".join(str(part) for part in (found.sentence(), found.note(), found.compared_table(), found.bounds()))
+    text = " ".join(str(part) for part in (found.sentence(), found.compared_table(), found.bounds()))
     assert not any(word in text for word in ("sooner", "later", "slower", "because", "longer than"))
 
 
@@ -82,7 +82,6 @@ def test_few_things_are_too_few_to_tell(tmp_path):
     rows = [("mugs", "2026-02-01,18.00")] * 3 + [("lamps", ",")] * 4
     found = waiting_page(study_of(tmp_path / "books", rows))
     assert found.sentence().startswith("Too few to tell")
-    assert "log-rank" not in found.note()
     assert "too few to tell" in found.compared_table().text
 
 

@@ -98,14 +98,8 @@ def test_the_yardstick_earns_what_the_induction_with_chances_as_a_state_earns(sc
     fast = weighed_paths(demand, truth, table, SETTINGS, storage_cents=storage, sweeps=3)
 
     def worth(place, lowest):
-        every = zip(truth.share, truth.moved(demand), strict=True)
-        return sum(
-            share
-            * expected_value_cents(
-                path_outcomes(place, lowest, one, table), SETTINGS, storage_cents=storage, end_cents=0
-            )[0]
-            for share, one in every
-        )
+        found = path_outcomes(place, lowest, truth.moved(demand), table)
+        return truth.share @ expected_value_cents(found, SETTINGS, storage_cents=storage, end_cents=0)[:, 0]
 
     assert worth(fast.place, fast.lowest_offer_cents) == pytest.approx(worth(place, lowest), rel=0.003)
 
