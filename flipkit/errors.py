@@ -26,6 +26,15 @@ from collections.abc import Sequence
 from typing import Any
 
 
+def count_of(number: int, noun: str, plural: str = "") -> str:
+    """A number with its noun.
+
+    >>> count_of(1, "sale"), count_of(1200, "category", "categories")
+    ('1 sale', '1,200 categories')
+    """
+    return f"{number:,} {noun if number == 1 else plural or noun + 's'}"
+
+
 class FlipkitError(Exception):
     """Anything that flipkit itself finds wrong; the command line prints it as one line."""
 
@@ -95,7 +104,9 @@ class RuleTableError(FlipkitError, ValueError):
 
     def __init__(self, file: str, *, block: str = "", key: str = "", found: object, needed: str) -> None:
         place = ", ".join(part for part in (f"block {block}" if block else "", f"key {key}" if key else "") if part)
-        text = f"{file}{': ' + place if place else ''}: found {found!r}, needed {needed}"
+        said = f"this is {found!r}" if key else str(found)
+        said = "this is missing" if found in (None, "nothing") else said
+        text = f"{file}{': ' + place if place else ''}: {said}. It needs {needed}"
         super().__init__(text, file=file, block=block, key=key, found=found, needed=needed)
         self.file = file
         self.block = block
@@ -125,8 +136,7 @@ class BooksError(FlipkitError, ValueError):
     """
 
     def __init__(self, problems: Sequence[Any]) -> None:
-        count = len(problems)
-        head = f"the books have {count} problem{'' if count == 1 else 's'} to mend first"
+        head = f"the books have {count_of(len(problems), 'problem')} to mend first"
         text = "\n".join([head, *(str(problem) for problem in problems)])
         super().__init__(text, problems=tuple(problems))
         self.problems = tuple(problems)

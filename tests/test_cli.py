@@ -77,7 +77,7 @@ def test_anything_else_keeps_its_traceback(monkeypatch, books):
 def test_check_says_that_books_can_be_used(books):
     result = run("check", books)
     assert result.exit_code == 0
-    assert "1 items" in result.output
+    assert "1 item" in result.output
 
 
 def test_check_names_every_problem_at_once(books):
@@ -192,7 +192,7 @@ def test_packing_says_whose_stock_it_draws_on(tmp_path):
     assert "an example stock" in run(*asked).stdout
     missing = run(*asked, "--stock", tmp_path / "nofile.toml")
     assert missing.exit_code == 2
-    assert "nofile.toml: found 'no such file'" in missing.stderr
+    assert "nofile.toml: no such file" in missing.stderr
     nowhere = run(*asked, "--drawing", tmp_path / "none" / "d.html")
     assert nowhere.exit_code == 2
     assert "--drawing must be" in nowhere.stderr

@@ -44,4 +44,6 @@ def test_words_name_need_got_where_and_mend():
     assert str(EXAMPLES[0]) == "height_in must be above 0 in, got -3 (items.csv row 17): measure it again"
     assert "post has no block in force on 1990-01-01; its blocks: from 2007-01-01" in str(EXAMPLES[3])
     assert "declares no parameter mont; it declares month" in str(EXAMPLES[4])
-    assert str(EXAMPLES[2]) == ("post.toml: block 2019-06-23, key divisor: found 'x', needed a whole number above 0")
+    assert str(EXAMPLES[2]) == (
+        "post.toml: block 2019-06-23, key divisor: this is 'x'. It needs a whole number above 0"
+    )

@@ -30,6 +30,7 @@ from flipkit.analysis.max_bid import (
     usual_sizes,
 )
 from flipkit.analysis.returns import LIKELY, ONE_DECIDES, TOO_FEW, UNLIKELY
+from flipkit.errors import count_of
 from flipkit.money import show_cents
 
 BUY = "buy"
@@ -196,7 +197,7 @@ def _decided(
     costs = mine["cost_cents"].to_numpy(dtype=np.float64)
     usable = kind["typical_cents"] is not None and knowledge["categories"][SHOP]["sold"] >= knowledge["too_few_items"]
     if known is None or not (usable and bool(known["claimed"]) and costs.size) or math.isnan(known["beats_target"]):
-        bought = f"{items:,} bought on {trips:,} trip{'' if trips == 1 else 's'}" if items else "none bought lately"
+        bought = f"{items:,} bought on {count_of(trips, 'trip')}" if items else "none bought lately"
         if known is not None and known["one_decides"]:
             bought += f", and {ONE_DECIDES}"
         return Decision(name, TOO_FEW, f"{TOO_FEW.capitalize()}: {bought}.", items=items, trips=trips, size=size)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import difflib
 import functools
 import itertools
 import operator
@@ -18,7 +17,7 @@ import numpy.typing as npt
 from flipkit import money
 from flipkit import units as the_units
 from flipkit.books import write
-from flipkit.books.problems import Findings
+from flipkit.books.problems import Findings, near
 from flipkit.books.schema import Column
 from flipkit.errors import MeasureError, MoneyError
 
@@ -356,8 +355,8 @@ def _choice(text: str, *, choices: tuple[str, ...]) -> str | InvalidCell:
     word = " ".join(text.lower().replace("_", " ").split())
     if word in choices:
         return word
-    near = _near(word, choices)
-    return InvalidCell(f"one of {', '.join(choices)}", f"did you mean {near}?" if near else "")
+    like = _near(word, choices)
+    return InvalidCell(f"one of {', '.join(choices)}", f"did you mean {like}?" if like else "")
 
 
 def _near(word: str, choices: tuple[str, ...]) -> str:
@@ -371,5 +370,4 @@ def _near(word: str, choices: tuple[str, ...]) -> str:
     best = max(choices, key=begins_alike)
     if begins_alike(best):
         return best
-    near = difflib.get_close_matches(word, choices, n=1, cutoff=0.75)
-    return near[0] if near else ""
+    return near(word, choices, cutoff=0.75)

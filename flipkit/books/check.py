@@ -7,12 +7,12 @@ import csv
 import datetime as dt
 import importlib.resources
 import io
-import json
 import tomllib
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
+from importlib.resources.abc import Traversable
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -23,8 +23,8 @@ from flipkit.books.problems import Problem, folded
 from flipkit.books.read import Books, inspect_books
 from flipkit.books.schema import Table
 from flipkit.books.tabular import EXAMPLE
-from flipkit.books.write import CONVERTED, NOT_TAKEN, csv_text, staged
-from flipkit.errors import BooksError, FlipkitError
+from flipkit.books.write import CONVERTED, NOT_TAKEN, csv_text, staged, toml_text
+from flipkit.errors import BooksError, FlipkitError, count_of
 from flipkit.paths import notebooks_folder
 from flipkit.rules.blocks import RuleSet
 from flipkit.rules.tables import Rules, load_rules
@@ -57,8 +57,8 @@ class RunOut:
         end = f"{self.table} ends on {self.ended.isoformat()}"
         if not self.rows:
             return f"{end}. From then on a report goes on with its last value and calls it assumed."
-        rows = f"{self.rows:,} {'row' if self.rows == 1 else 'rows'} of the books"
-        return f"{end}. Its last value stands in for {rows} from {self.day.isoformat()} on ({self.where})."
+        rows = count_of(self.rows, "row")
+        return f"{end}. Its last value stands in for {rows} of the books from {self.day.isoformat()} on ({self.where})."
 
 
 def rule_days(books: Books, rules: Rules, assumptions: Assumptions, day: dt.date) -> Iterator[tuple[Any, pd.DataFrame]]:
@@ -129,6 +129,15 @@ class Statement:
     gain: float = 0.0
 
 
+#: What a row of a table is called, and several, where the table's name is not just its plural.
+_NOUNS = {
+    "work": ("stretch of work", "stretches of work"),
+    "price_changes": ("price change",),
+    "supplies": ("supply", "supplies"),
+    "people": ("person", "people"),
+}
+
+
 @dataclass(frozen=True)
 class Check:
     """What is wrong with books, and what a report can say from them."""
@@ -166,7 +175,7 @@ class Check:
         parts: list[str] = []
         stops = self.stops
         if stops:
-            head = f"{len(stops):,} problem{'' if len(stops) == 1 else 's'} to mend before a report can be made:"
+            head = f"{count_of(len(stops), 'problem')} to mend before a report can be made:"
             parts.append("\n".join([head, *(f"  {line}" for line in folded(stops))]))
         notes = [problem for problem in self.problems if problem.severity == "note"]
         if notes:
@@ -180,9 +189,8 @@ class Check:
         missing = not_taken(self.path)
         if missing:
             parts.append("\n".join(["Not in the books:", *(f"  {line}" for line in missing)]))
-        counts = [(name, len(self.books.table(name))) for name in schema.BY_NAME]
-        words = {"work": "stretches of work", "price_changes": "price changes"}
-        there = ", ".join(f"{count:,} {words.get(name, name)}" for name, count in counts if count)
+        counts = {name: len(self.books.table(name)) for name in schema.BY_NAME}
+        there = ", ".join(count_of(count, *_NOUNS.get(name, (name[:-1],))) for name, count in counts.items() if count)
         parts.append(f"{self.path.name} holds {there or 'no items yet'}.")
         for able, head in ((True, "The report can say:"), (False, "The report cannot say, or only assume:")):
             lines = [f"  {statement.text}" for statement in self.statements if statement.able == able]
@@ -202,15 +210,11 @@ def not_taken(path: Path) -> list[str]:
     found = []
     with place.open(encoding="utf-8", newline="") as handle:
         for row in csv.DictReader(handle):
-            rows, cells = int(row["rows"]), int(row["cells"])
-            if rows:
-                were = _counted(rows, "row", "rows")
-                found.append(
-                    f"{were} of {row['file']} could not be taken and {'is' if rows == 1 else 'are'} missing here."
-                )
-            if cells:
-                blank = _counted(cells, "cell", "cells")
-                found.append(f"{blank} of {row['file']} could not be read and {'is' if cells == 1 else 'are'} blank.")
+            for key, noun, what in (("rows", "row", "taken"), ("cells", "cell", "read")):
+                if count := int(row[key]):
+                    lacks = "missing here" if key == "rows" else "blank"
+                    be = "is" if count == 1 else "are"
+                    found.append(f"{count_of(count, noun)} of {row['file']} could not be {what} and {be} {lacks}.")
     return found
 
 
@@ -257,8 +261,19 @@ def _packaged_too_few() -> int:
     return int(tomllib.loads(text)["report"]["too_few_items"]["value"])
 
 
-def _of(part: int, whole: int) -> str:
-    return f"all {whole:,}" if part == whole else f"{part:,} of {whole:,}"
+class _Of(NamedTuple):
+    """A part of a whole, shown with the noun that a format names.
+
+    >>> f"{_Of(2, 3):item}, {_Of(3, 3):item}, {_Of(1, 1):item}"
+    '2 of 3 items, all 3 items, 1 item'
+    """
+
+    part: int
+    whole: int
+
+    def __format__(self, noun: str) -> str:
+        told = count_of(self.whole, noun)
+        return f"{self.part:,} of {told}" if self.part < self.whole else f"all {told}" if self.whole != 1 else told
 
 
 def statements_of(books: Books, enough: int) -> list[Statement]:
@@ -284,15 +299,11 @@ def statements_of(books: Books, enough: int) -> list[Statement]:
     ]
 
 
-def _counted(number: int, one: str, several: str) -> str:
-    return f"{number:,} {one if number == 1 else several}"
-
-
 def _sales(items: pd.DataFrame, sold: pd.DataFrame, enough: int) -> list[Statement]:
     """What was earned, per category, and on how many sales that rests."""
     total = len(items)
     kinds = items["category"].nunique()
-    paid = f"what {_counted(total, 'item', 'items')} in {_counted(kinds, 'category', 'categories')} cost"
+    paid = f"what {count_of(total, 'item')} in {count_of(kinds, 'category', 'categories')} cost"
     if sold.empty:
         record = "each sale: sold_on and sold_price"
         return [
@@ -301,7 +312,7 @@ def _sales(items: pd.DataFrame, sold: pd.DataFrame, enough: int) -> list[Stateme
         ]
     counts = sold["category"].value_counts()
     many, few = counts[counts >= enough], counts[counts < enough]
-    found = [Statement(True, f"{paid}, and what {_counted(len(sold), 'sale', 'sales')} brought")]
+    found = [Statement(True, f"{paid}, and what {count_of(len(sold), 'sale')} brought")]
     if len(many):
         found.append(Statement(True, f"an hourly return with its interval for {', '.join(sorted(many.index)[:12])}"))
     if len(few):
@@ -317,10 +328,9 @@ def _hours(books: Books, sold: pd.DataFrame) -> list[Statement]:
         return [Statement(False, "your own hours: no work table, so hours are standard minutes", record, 5.0)]
     logged = set(work.loc[work["item_id"] != "", "item_id"]) & set(sold["item_id"])
     share = len(logged) / max(len(sold), 1)
+    stretches = count_of(len(work), "logged stretch", "logged stretches") + " of work"
     kinds = [activity for activity in schema.ACTIVITIES if activity not in set(work["activity"])]
-    found = [
-        Statement(True, f"hours from {len(work):,} logged stretches of work, {_of(len(logged), len(sold))} sold items")
-    ]
+    found = [Statement(True, f"hours from {stretches}, {_Of(len(logged), len(sold)):sold item}")]
     if kinds:
         text = f"hours of {', '.join(kinds)}: none logged, so standard minutes stand in"
         found.append(Statement(False, text, f"work.csv: minutes of {', '.join(kinds[:3])}", 2.5 * (1 - share)))
@@ -338,14 +348,14 @@ def _fees(books: Books, sold: pd.DataFrame) -> list[Statement]:
     by_rule = lacking["venue"].str.lower().isin(scheduled)
     found = []
     if known.any() or by_rule.any():
-        ways = [f"as paid for {known.sum():,} sales" if known.any() else ""]
+        ways = [f"as paid for {count_of(int(known.sum()), 'sale')}" if known.any() else ""]
         ways.append(f"by a schedule of yours for {by_rule.sum():,}" if by_rule.any() else "")
         found.append(Statement(True, f"fees {' and '.join(way for way in ways if way)}"))
     assumed = int((~by_rule).sum())
     if assumed:
         venues = sorted(set(lacking.loc[~by_rule, "venue"]) - {""})
         record = f"the fee schedule of {', '.join(venues[:3])} in rules/fees/" if venues else "venue, or fees_paid"
-        text = f"fees of {_of(assumed, len(sold))} sales: neither fees_paid nor a schedule, so an assumed rate"
+        text = f"fees of {_Of(assumed, len(sold)):sale}: neither fees_paid nor a schedule, so an assumed rate"
         found.append(Statement(False, text, record, 4.0 * assumed / len(sold)))
     return found
 
@@ -365,35 +375,30 @@ def _scheduled(books: Books) -> set[str]:
     return names
 
 
-def _labels(posted: pd.DataFrame) -> list[Statement]:
-    if posted.empty:
-        return []
-    paid = int(posted["label_paid_cents"].notna().sum())
-    found = [Statement(True, f"postage as paid for {_of(paid, len(posted))} posted sales")] if paid else []
-    lacking = len(posted) - paid
+def _shared(part: int, whole: int, can: str, cannot: str, record: str, gain: float) -> list[Statement]:
+    """What a part tells, and what the rest of the whole cannot; the words name the count as {of:item}."""
+    told, lacking = can.format(of=_Of(part, whole)), whole - part
+    found = [Statement(True, told)] if part else []
     if lacking:
-        zones = int((posted["label_paid_cents"].isna() & (posted["zone"] != "")).sum())
-        text = f"postage of {_of(lacking, len(posted))} posted sales: no label_paid"
-        text += f", computed for {zones:,} with a zone where a rate card is there" if zones else ", so an assumed label"
-        record = "label_paid: convert your postage history with flipkit convert"
-        found.append(Statement(False, text, record, 4.5 * lacking / len(posted)))
+        found.append(Statement(False, cannot.format(of=_Of(lacking, whole)), record, gain * lacking / whole))
     return found
+
+
+def _labels(posted: pd.DataFrame) -> list[Statement]:
+    known = posted["label_paid_cents"].notna()
+    zones = int((~known & (posted["zone"] != "")).sum())
+    cannot = "postage of {of:posted sale}: no label_paid"
+    cannot += f", computed for {zones:,} with a zone where a rate card is there" if zones else ", so an assumed label"
+    record = "label_paid: convert your postage history with flipkit convert"
+    return _shared(int(known.sum()), len(posted), "postage as paid for {of:posted sale}", cannot, record, 4.5)
 
 
 def _sizes(items: pd.DataFrame) -> list[Statement]:
-    measures = ["length_in", "width_in", "height_in", "weight_lb"]
-    full = int(items[measures].notna().all(axis=1).sum())
-    found = (
-        [Statement(True, f"size class and billable weight of {_of(full, len(items))} items as measured")]
-        if full
-        else []
-    )
-    lacking = len(items) - full
-    if lacking:
-        text = f"size of {_of(lacking, len(items))} items: not measured, so taken from like items or assumed"
-        record = "length_in, width_in, height_in and weight_lb of packed parcels, at least some of each category"
-        found.append(Statement(False, text, record, 3.5 * lacking / len(items)))
-    return found
+    full = int(items[["length_in", "width_in", "height_in", "weight_lb"]].notna().all(axis=1).sum())
+    can = "size class and billable weight of {of:item} as measured"
+    cannot = "size of {of:item}: not measured, so taken from like items or assumed"
+    record = "length_in, width_in, height_in and weight_lb of packed parcels, at least some of each category"
+    return _shared(full, len(items), can, cannot, record, 3.5)
 
 
 def _comparables(books: Books) -> list[Statement]:
@@ -404,7 +409,7 @@ def _comparables(books: Books) -> list[Statement]:
     known = found["price_cents"] > 0
     own = known & found["item_id"].isin(books.items["item_id"])
     kind = known & (found["item_id"] == "") & found["category"].isin(books.items["category"])
-    text = f"what like things sell for, from {_of(int((own | kind).sum()), len(found))} comparables"
+    text = f"what like things sell for, from {_Of(int((own | kind).sum()), len(found)):comparable}"
     parts = [f"{int(own.sum()):,} of single things" if own.any() else "", f"{int(kind.sum()):,} of a category"]
     said = " and ".join(part for part in parts if part and not part.startswith("0 "))
     return [Statement(bool((own | kind).any()), f"{text}: {said}" if said else text)]
@@ -412,21 +417,17 @@ def _comparables(books: Books) -> list[Statement]:
 
 def _waiting(books: Books) -> list[Statement]:
     items = books.items
-    listed = items["listed_on"].notna()
+    listed = int(items["listed_on"].notna().sum())
     waiting = items["sold_on"].isna() & items["gone_on"].isna()
-    found = []
-    if listed.any():
-        found.append(Statement(True, f"how long things wait, from {_of(int(listed.sum()), len(items))} listing dates"))
-    lacking = int((~listed).sum())
-    if lacking:
-        text = f"how long {_of(lacking, len(items))} items waited for a buyer: no listed_on"
-        found.append(
-            Statement(False, text, "listed_on and list_price of everything that you list", 3.0 * lacking / len(items))
-        )
+    can, cannot = (
+        "how long things wait, from {of:listing date}",
+        "how long {of:item} waited for a buyer: no listed_on",
+    )
+    found = _shared(listed, len(items), can, cannot, "listed_on and list_price of everything that you list", 3.0)
     if items["list_price_cents"].isna().all() and books.comparables.empty:
         text = "what to ask, what to pay and what to mark down: no list_price and no comparables"
         found.append(Statement(False, text, "list_price, what you first ask for each thing", 5.0))
-    if listed.any() and not waiting.any() and len(items) > 5:
+    if listed and not waiting.any() and len(items) > 5:
         text = "whether things sell at all: no unsold item is in the books"
         found.append(Statement(False, text, "unsold items too, or every figure looks too good", 6.0))
     return found
@@ -436,7 +437,7 @@ def _buying(books: Books) -> list[Statement]:
     items, found = books.items, []
     tripped = items["trip_id"] != ""
     if tripped.any() and len(books.trips):
-        found.append(Statement(True, f"what sourcing trips cost, for {_of(int(tripped.sum()), len(items))} items"))
+        found.append(Statement(True, f"what sourcing trips cost, for {_Of(int(tripped.sum()), len(items)):item}"))
     else:
         text = "what sourcing trips cost, and how alike things of one trip are: no trips"
         found.append(Statement(False, text, "trips.csv and trip_id", 2.0 * float((~tripped).mean())))
@@ -454,9 +455,8 @@ def _prices(books: Books) -> list[Statement]:
         books.comparables["category"].replace("", pd.NA).nunique()
         + books.comparables["item_id"].replace("", pd.NA).nunique()
     )
-    return [
-        Statement(True, f"prices beside {len(books.comparables):,} recorded sales of like things ({count:,} kinds)")
-    ]
+    sales = count_of(len(books.comparables), "recorded sale")
+    return [Statement(True, f"prices beside {sales} of like things ({count_of(count, 'kind')})")]
 
 
 #: Assumed amounts that stand in wherever the books say nothing, set for US dollars.
@@ -502,32 +502,6 @@ _TEMPLATES = {
     "rules/sources.toml.template": "sources.template",
 }
 
-#: Second example rows, where the first is made of the examples of the schema.
-_SECOND = {
-    "items": {
-        "item_id": "A-0002",
-        "title": "Table lamp, brass",
-        "category": "table lamps",
-        "bought_on": "2026-03-07",
-        "lot_id": "L-07",
-        "quantity": "1",
-    },
-    "price_changes": {"item_id": "A-0001", "changed_on": "2026-04-11", "price": "72.00"},
-    "work": {
-        "date": "2026-03-07",
-        "activity": "find",
-        "minutes": "2 h 10 min",
-        "worker": "me",
-        "trip_id": "T-2026-03-07",
-    },
-    "trips": {"trip_id": "T-2026-03-14", "date": "2026-03-14", "miles": "12"},
-    "lots": {"lot_id": "L-08", "date": "2026-03-14", "cost": "25.00", "share_by": "expected value"},
-    "supplies": {"date": "2026-02-20", "supply": "tape", "quantity": "6", "unit": "roll", "cost": "14.20"},
-    "comparables": {"category": "table lamps", "sold_on": "2026-02-12", "price": "31.00", "condition": "worn"},
-    "overheads": {"month": "2026-03", "what": "website", "amount": "12.00"},
-    "people": {"worker": "Ann", "role": "hired", "wage": "16.00", "payroll_burden": "7.65 %"},
-}
-
 
 @dataclass(frozen=True)
 class Started:
@@ -550,16 +524,6 @@ _METRIC = {
 WORKBOOK = "books.xlsx"
 #: Rows of a workbook that drop-down lists reach to.
 _LISTED_ROWS = 5_000
-#: Columns whose drop-down list is what another sheet holds: the list's table and column.
-_LISTED = {
-    ("items", "lot_id"): ("lots", "lot_id"),
-    ("items", "trip_id"): ("trips", "trip_id"),
-    ("price_changes", "item_id"): ("items", "item_id"),
-    ("work", "item_id"): ("items", "item_id"),
-    ("work", "trip_id"): ("trips", "trip_id"),
-    ("work", "worker"): ("people", "worker"),
-    ("comparables", "item_id"): ("items", "item_id"),
-}
 
 
 def make_folder(folder: Path | str, *, workbook: bool = False, metric: bool = False, currency: str = "USD") -> Started:
@@ -567,8 +531,7 @@ def make_folder(folder: Path | str, *, workbook: bool = False, metric: bool = Fa
 
     ``metric`` gives it centimeters, kilograms and kilometers; ``currency`` is three letters.
     """
-    if not (len(currency) == 3 and currency.isascii() and currency.isalpha() and currency.isupper()):
-        needed = "three capital letters such as USD"
+    if needed := schema.setting_needs("currency", currency):
         raise BooksError([Problem("shop", None, "currency", currency, needed, "write the code of your currency")])
     home = Path(folder)
     if home.exists() and not home.is_dir():
@@ -602,12 +565,15 @@ def _shop_default(key: str, default: str, metric: bool, currency: str) -> str:
 def _texts(currency: str) -> dict[str, str]:
     """The files beside the tables."""
     texts = {"assumptions.toml": assumptions_text(currency=currency)}
-    templates = importlib.resources.files("flipkit.books") / "template"
     for name, template in _TEMPLATES.items():
-        texts[name] = (templates / template).read_text(encoding="utf-8")
+        texts[name] = (_templates() / template).read_text(encoding="utf-8")
     for notebook in sorted(notebooks_folder().glob("*.ipynb")):
         texts[f"notebooks/{notebook.name}"] = notebook.read_text(encoding="utf-8")
     return texts
+
+
+def _templates() -> Traversable:
+    return importlib.resources.files("flipkit.books") / "template"
 
 
 def _rows(table: Table, *, metric: bool) -> list[list[str]]:
@@ -615,7 +581,8 @@ def _rows(table: Table, *, metric: bool) -> list[list[str]]:
     others = _METRIC if metric else {}
     names = [column.name for column in table.columns]
     first = [others[column.name][1] if column.name in others else column.example for column in table.columns]
-    second = [_SECOND[table.name].get(name, "") for name in names]
+    more = tomllib.loads((_templates() / "examples.toml").read_text(encoding="utf-8"))[table.name]
+    second = [more.get(name, "") for name in names]
     heads = [others[name][0] if name in others else name for name in names]
     return [heads, *([f"{EXAMPLE} {row[0]}".rstrip(), *row[1:]] for row in (first, second))]
 
@@ -667,13 +634,12 @@ def workbook_body(shop: list[tuple[str, str, str]], *, metric: bool = False) -> 
             note = Comment(f"{column.meaning}. {need}.{words} For example {column.example or '(blank)'}.", "flipkit")
             note.width, note.height = 320, 110
             sheet[f"{letter}1"].comment = note
-            source = _LISTED.get((table.name, column.name))
+            source = next((one for one in schema.TABLES if one.key == column.name and one is not table), None)
             if column.choices:
                 listed(sheet, letter, f'"{",".join(column.choices)}"', strict=True)
             elif source:
-                listed(
-                    sheet, letter, f"{source[0]}!${letters[source]}$2:${letters[source]}${_LISTED_ROWS}", strict=False
-                )
+                held = letters[source.name, column.name]
+                listed(sheet, letter, f"{source.name}!${held}$2:${held}${_LISTED_ROWS}", strict=False)
             elif column.name in ("category", "venue"):
                 held = letters["items", column.name]
                 listed(sheet, letter, f"items!${held}$2:${held}${_LISTED_ROWS}", strict=False)
@@ -686,8 +652,8 @@ def workbook_body(shop: list[tuple[str, str, str]], *, metric: bool = False) -> 
         sheet.column_dimensions[letter].width = width
         sheet[f"{letter}1"].font, sheet[f"{letter}1"].fill = bold, fill
     places = {key: at for at, (key, _, _) in enumerate(shop, start=2)}
-    for key, words in (("length_unit", "in,ft,cm,mm,m"), ("weight_unit", "lb,oz,kg,g")):
-        choice = DataValidation(type="list", formula1=f'"{words}"', showErrorMessage=True)
+    for key, own in schema.SHOP_UNITS.items():
+        choice = DataValidation(type="list", formula1=f'"{",".join(own)}"', showErrorMessage=True)
         choice.add(f"B{places[key]}")
         sheet.add_data_validation(choice)
     out = io.BytesIO()
@@ -738,15 +704,5 @@ def assumptions_text(*, currency: str = "USD") -> str:
             lines.append(f"# {entry['meaning']}")
             unit = f"{entry['unit']}; " if entry["unit"] else ""
             lines.append(f"#   [{unit}from: {entry['source']}]")
-            lines.append(f"# {name} = {_toml(entry['value'])}")
+            lines.append(f"# {name} = {toml_text(entry['value'])}")
     return "\n".join(lines) + "\n"
-
-
-def _toml(value: object) -> str:
-    if isinstance(value, dict):
-        return "{ " + ", ".join(f"{_key(key)} = {_toml(item)}" for key, item in value.items()) + " }"
-    return json.dumps(value, ensure_ascii=False)
-
-
-def _key(key: str) -> str:
-    return key if key.isascii() and key.replace("_", "").replace("-", "").isalnum() else json.dumps(key)

@@ -19,6 +19,7 @@ from pathlib import Path
 from flipkit.books import tabular
 from flipkit.books.problems import plain_header
 from flipkit.books.schema import Column, Table
+from flipkit.books.tabular import column_index, column_letters
 from flipkit.books.write import csv_text, escape_formula, unescape_formula
 from flipkit.errors import RecordError
 
@@ -113,13 +114,11 @@ class CsvTable(TableFile):
         """Add a row; its number."""
         self._widen(cells)
         quoted = all(cell.startswith('"') for cell in _csv_cells(self._parts[-1])[0])
-        raw = [_csv_raw("", quoted=quoted)] * len(self.header)
-        for name, text in cells.items():
-            raw[self.places[name]] = _csv_raw(text, quoted=quoted)
         if not self._parts[-1].endswith(("\n", "\r")):
             self._parts[-1] += self._end
-        self._parts.append(",".join(raw) + self._end)
+        self._parts.append(",".join([_csv_raw("", quoted=quoted)] * len(self.header)) + self._end)
         self._all.append([])
+        self.change(len(self._parts), cells)
         return len(self._parts)
 
     def remove(self, number: int) -> None:
@@ -323,7 +322,7 @@ class SheetTable(TableFile):
             place = re.match(r'<c\b[^>]*?\br="([A-Z]+)\d+"', cell)
             if place is None:
                 raise RecordError(f"{self._name} is written in an unusual way: open it in a spreadsheet, save it again")
-            found[_index(place.group(1))] = cell
+            found[column_index(place.group(1))] = cell
         return found
 
     def _put(self, number: int, contents: Mapping[int, str]) -> None:
@@ -335,7 +334,7 @@ class SheetTable(TableFile):
             style = self._style(number, at)
             shape = f' s="{style}"' if style else ""
             kind = ' t="inlineStr"' if content.startswith("<is>") else ""
-            cells[at] = f'<c r="{_letters(at)}{number}"{shape}{kind}' + (f">{content}</c>" if content else "/>")
+            cells[at] = f'<c r="{column_letters(at)}{number}"{shape}{kind}' + (f">{content}</c>" if content else "/>")
         opened = re.match(r"<row\b([^>]*?)/?>", self._rows.get(number, f'<row r="{number}">'))
         attributes = re.sub(r'\s*\bspans="[^"]*"', "", opened.group(1)) if opened else ""
         self._rows[number] = f"<row{attributes}>{''.join(cells[at] for at in sorted(cells))}</row>"
@@ -343,7 +342,7 @@ class SheetTable(TableFile):
     def _corner(self) -> str:
         width = max((max(self._cells(number), default=0) for number in (self.head or 1, max(self._rows))), default=0)
         wide = re.search(r'<dimension\b[^>]*?\bref="[^":]*:([A-Z]+)\d+"', self._before)
-        return f"{_letters(max(width, _index(wide.group(1)) if wide else 0))}{max(self._rows)}"
+        return f"{column_letters(max(width, column_index(wide.group(1)) if wide else 0))}{max(self._rows)}"
 
     def _lengthen_tables(self, last: int) -> None:
         """A spreadsheet's own table that ended in the row above takes the new row in."""
@@ -386,28 +385,3 @@ def _sheets(body: bytes, name: str) -> list[tabular.Sheet]:
 
 def _inline(text: str) -> str:
     return f'<is><t xml:space="preserve">{escape(text, quote=False)}</t></is>'
-
-
-def _letters(at: int) -> str:
-    """Letters of a column that counts from 0.
-
-    >>> _letters(0), _letters(27)
-    ('A', 'AB')
-    """
-    text, left = "", at + 1
-    while left:
-        left, digit = divmod(left - 1, 26)
-        text = chr(65 + digit) + text
-    return text
-
-
-def _index(letters: str) -> int:
-    """Number of a column, from 0.
-
-    >>> _index("A"), _index("AB")
-    (0, 27)
-    """
-    value = 0
-    for letter in letters:
-        value = value * 26 + ord(letter) - 64
-    return value - 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import difflib
 import gc
 import re
 from collections.abc import Iterable, Iterator, Sequence
@@ -15,6 +16,8 @@ Severity = Literal["stop", "note"]
 
 #: Longest piece of a cell that a message repeats; a cell can hold a whole pasted page.
 _LONGEST = 60
+#: So many alike findings are told one by one.
+_ALIKE = 3
 #: What a cell can fail to be; other findings are told in words of their own.
 _KIND = re.compile(r"(?:an amount|a (?:whole |finite )?number|a (?:date|month|measure|name|rate)|one of|in [A-Z]{3})\b")
 
@@ -92,7 +95,7 @@ def rows_in_words(rows: Sequence[int], most: int = 8) -> str:
     return f"rows {named} and {more} more" if more > 0 else f"rows {named}"
 
 
-def folded(problems: Iterable[Problem], *, alike: int = 3) -> list[str]:
+def folded(problems: Iterable[Problem]) -> list[str]:
     """Findings as lines, alike ones folded into one line that names their rows.
 
     >>> lines = folded([Problem("items.csv", r, "cost", "?", "an amount", "") for r in (2, 3, 4, 5)])
@@ -105,13 +108,28 @@ def folded(problems: Iterable[Problem], *, alike: int = 3) -> list[str]:
     lines: list[str] = []
     for members in groups.values():
         rows = [p.row for p in members if p.row is not None]
-        if len(members) <= alike or len(rows) < len(members):
+        if len(members) <= _ALIKE or len(rows) < len(members):
             lines += [str(p) for p in members]
             continue
         first = members[0]
         place = f"{located(first.file, None, first.column)}: {len(members)} times ({rows_in_words(rows)})"
         lines.append(f"{place}, first {first.sentence}")
     return lines
+
+
+def near(word: str, known: Iterable[str], *, cutoff: float = 0.6) -> str:
+    """The name that a word is a slip of; empty where none is near enough.
+
+    >>> near("tripid", ["item_id", "trip_id"])
+    'trip_id'
+    """
+    return next(iter(difflib.get_close_matches(word, list(known), n=1, cutoff=cutoff)), "")
+
+
+def meant(word: str, known: Iterable[str], otherwise: str = "", *, cutoff: float = 0.6) -> str:
+    """How to mend a name that is none of those known: the one that it is near, or something else to do."""
+    found = near(word, known, cutoff=cutoff)
+    return f"did you mean {found}?" if found else otherwise
 
 
 def plain_header(header: str) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import dataclasses
 import datetime as dt
-import difflib
 import hashlib
 import io
 from dataclasses import dataclass, field
@@ -18,10 +17,10 @@ import pandas as pd
 
 from flipkit.books import cells, schema, tabular, validate
 from flipkit.books.cells import Units
-from flipkit.books.problems import Findings, Problem, collector_held, plain_header, rows_in_words
+from flipkit.books.problems import Findings, Problem, collector_held, meant, near, plain_header, rows_in_words
 from flipkit.books.schema import Column, Table
 from flipkit.books.tabular import RawTable, TableMaker
-from flipkit.errors import BooksError
+from flipkit.errors import BooksError, count_of
 from flipkit.money import share_out_groups
 from flipkit.units import Measures
 
@@ -39,6 +38,10 @@ LARGEST_FILE = 1_000_000_000
 
 #: Spaces beside a mark, or of a kind that seldom stands in a table: without them nothing needs trimming.
 _SPACED = (" ,", ", ", " \n", "\n ", " \r", '" ', ' "', "\t", "\u00a0", "\u3000", "\u2003", "\x0b", "\x0c", "\x1f")
+
+
+#: Names of files and sheets that are read.
+_KNOWN = (*schema.BY_NAME, "shop")
 
 
 @dataclass(slots=True)
@@ -75,15 +78,6 @@ def read_raw(path: Path, *, without: str = "") -> RawBooks:
     return raw
 
 
-def _known() -> list[str]:
-    return [table.name for table in schema.TABLES] + ["shop"]
-
-
-def _near(word: str, words: list[str]) -> str:
-    close = difflib.get_close_matches(word.lower(), words, n=1, cutoff=0.7)
-    return close[0] if close else ""
-
-
 def _read_folder(raw: RawBooks, without: str) -> None:
     entries = sorted(entry for entry in raw.path.iterdir() if entry.is_file() and not entry.name.startswith("."))
     for entry in entries:
@@ -91,7 +85,7 @@ def _read_folder(raw: RawBooks, without: str) -> None:
         findings = Findings(entry.name, raw.problems)
         if ending == ".csv" and stem == without:
             continue
-        if ending == ".csv" and stem in _known():
+        if ending == ".csv" and stem in _KNOWN:
             if stem in raw.tables:
                 findings.stop(None, "", f"a second file for {stem}", "one file a table", "keep one of the two")
                 continue
@@ -99,8 +93,8 @@ def _read_folder(raw: RawBooks, without: str) -> None:
             if table is not None:
                 raw.tables[stem] = table
         elif ending in (".csv", ".tsv", ".txt", *tabular.ENDINGS):
-            near = _near(stem, _known())
-            mend = f"if it is {near}, rename it {near}.csv" if near else "it was not read"
+            like = near(stem, _KNOWN, cutoff=0.7)
+            mend = f"if it is {like}, rename it {like}.csv" if like else "it was not read"
             findings.note(None, "", f"a file {entry.name}", "files named after the tables", mend)
 
 
@@ -118,10 +112,10 @@ def _read_workbook(raw: RawBooks) -> None:
         name = sheet.name.strip().lower().replace(" ", "_")
         label = f"{raw.path.name} sheet {sheet.name}"
         of_sheet = Findings(label, raw.problems)
-        if name not in _known():
+        if name not in _KNOWN:
             if any(any(row) for row in sheet.rows):
-                near = _near(name, _known())
-                mend = f"if it is {near}, rename it {near}" if near else "it was not read"
+                like = near(name, _KNOWN, cutoff=0.7)
+                mend = f"if it is {like}, rename it {like}" if like else "it was not read"
                 of_sheet.note(None, "", f"a sheet {sheet.name}", "sheets named after the tables", mend)
             continue
         if name in raw.tables:
@@ -131,7 +125,7 @@ def _read_workbook(raw: RawBooks) -> None:
             if cell.sheet == sheet.name:
                 of_sheet.stop(
                     cell.row,
-                    _letters(cell.column),
+                    tabular.column_letters(cell.column),
                     cell.found,
                     "a value",
                     "open the workbook in a spreadsheet, let it calculate, mend the cell and save",
@@ -141,14 +135,6 @@ def _read_workbook(raw: RawBooks) -> None:
         table = maker.made()
         if table is not None:
             raw.tables[name] = table
-
-
-def _letters(column: int) -> str:
-    text, left = "", column + 1
-    while left > 0:
-        left, digit = divmod(left - 1, 26)
-        text = chr(65 + digit) + text
-    return text
 
 
 def _read_csv(path: Path, name: str, findings: Findings, hashes: dict[str, str]) -> RawTable | None:
@@ -211,9 +197,6 @@ def _decoded(body: bytes, findings: Findings) -> str | None:
 
 
 # The books, read whole: typed tables, or every reason why not, at once.
-
-_LENGTH_UNITS = ("in", "ft", "cm", "mm", "m")
-_WEIGHT_UNITS = ("lb", "oz", "kg", "g")
 
 
 @dataclass(frozen=True, slots=True)
@@ -366,7 +349,7 @@ def _in_order(problems: list[Problem], labels: list[str]) -> None:
 def book_hashes(path: Path) -> dict[str, str]:
     """``Books.hashes`` by the files alone, without reading what stands in them."""
     files = [path] if path.is_file() else sorted(path.glob("*.[cC][sS][vV]"))
-    known = [file for file in files if file == path or file.stem.strip().lower() in _known()]
+    known = [file for file in files if file == path or file.stem.strip().lower() in _KNOWN]
     return {file.name: hashlib.sha256(file.read_bytes()).hexdigest() for file in known} | _beside(path)[2]
 
 
@@ -391,30 +374,18 @@ def _shop(table: RawTable | None, problems: list[Problem]) -> Shop:
     if [plain_header(word) for word in table.header[:2]] != ["key", "value"]:
         findings.stop(None, "", ", ".join(table.header), "the headers key, value", "")
         return shop
-    known = {key: default for key, _, default in schema.SHOP}
+    known = [key for key, _, _ in schema.SHOP]
     found: dict[str, str] = {}
     for row, key, value in pairs:
         name = plain_header(key)
         if name not in known:
-            near = difflib.get_close_matches(name, list(known), n=1)
-            findings.note(row, "key", key, f"one of {', '.join(known)}", f"did you mean {near[0]}?" if near else "")
+            findings.note(row, "key", key, f"one of {', '.join(known)}", meant(name, known))
         elif name in found:
             findings.stop(row, "key", key, "each key once", "keep one of the two rows")
+        elif value and (needed := schema.setting_needs(name, value)):
+            findings.stop(row, "value", value, needed)
         elif value:
             found[name] = value
-            good = {
-                "currency": len(value) == 3 and value.isascii() and value.isalpha() and value.isupper(),
-                "length_unit": value in _LENGTH_UNITS,
-                "weight_unit": value in _WEIGHT_UNITS,
-            }
-            if not good.get(name, True):
-                needed = {
-                    "currency": "three capital letters such as USD",
-                    "length_unit": f"one of {', '.join(_LENGTH_UNITS)}",
-                    "weight_unit": f"one of {', '.join(_WEIGHT_UNITS)}",
-                }[name]
-                findings.stop(row, "value", value, needed, "")
-                found.pop(name)
     return dataclasses.replace(shop, **found)
 
 
@@ -471,13 +442,13 @@ def _sources(table: Table, raw: RawTable, findings: Findings) -> dict[str, list[
         elif plain in names:
             sources.setdefault(plain, []).append((at, table.column(plain).unit))
         else:
-            near = difflib.get_close_matches(plain, sorted(names), n=1, cutoff=0.75)
-            mend = f"if it is {near[0]}, rename it" if near and near[0] not in seen else "it was not read"
+            like = near(plain, sorted(names), cutoff=0.75)
+            mend = f"if it is {like}, rename it" if like and like not in seen else "it was not read"
             findings.note(None, header, f"a column {header}", "a column that flipkit knows", mend)
     for column in table.columns:
         if column.required and column.name not in sources:
-            near = difflib.get_close_matches(column.name, list(seen), n=1, cutoff=0.6)
-            mend = f"is it the column {seen[near[0]]}? then rename it" if near and near[0] not in sources else ""
+            like = near(column.name, seen)
+            mend = f"is it the column {seen[like]}? then rename it" if like and like not in sources else ""
             mend = mend or "add it; for another program's export run: flipkit convert"
             findings.stop(None, column.name, "", f"a column {column.name}: {column.meaning}", mend)
     return sources
@@ -523,7 +494,7 @@ def _tell_mixed_units(raw: RawTable, at: int, unit: str, column: Column, units: 
         else:
             named += 1
     if bare and named:
-        found = f"{len(bare)} bare numbers beside {named} with a unit"
+        found = f"{count_of(len(bare), 'bare number')} beside {named} with a unit"
         mend = f"the bare ones ({rows_in_words(bare)}) were taken as {bare_unit}"
         findings.note(None, raw.header[at], found, "units that are plain", mend)
 
@@ -595,15 +566,7 @@ _EVENTS = {
     event: tuple(column.frame_name for column in schema.ITEMS.columns if column.known_on == event)
     for event in ("listed_on", "sold_on", "returned_on", "gone_on")
 }
-_DATED = {
-    "price_changes": "changed_on",
-    "work": "date",
-    "trips": "date",
-    "lots": "date",
-    "supplies": "date",
-    "comparables": "sold_on",
-    "overheads": "month",
-}
+_DATED = {table.name: table.day for table in schema.TABLES if table.day and table is not schema.ITEMS}
 
 
 def books_as_of(books: Books, as_of: dt.date) -> Books:
@@ -614,8 +577,7 @@ def books_as_of(books: Books, as_of: dt.date) -> Books:
         later = items[date] > day
         if later.any():
             items.loc[later, date] = pd.NaT
-            for column in told:
-                items.loc[later, column] = pd.NA
+            items.loc[later, [f"{column}_cents" for column in told]] = pd.NA
             if date == "gone_on":
                 items.loc[later, "gone_how"] = ""
     tables = {

@@ -21,6 +21,7 @@ from typing import Any
 from flipkit.books import schema
 from flipkit.books.cells import InvalidCell, Units, reader_of
 from flipkit.books.edit import TableFile, open_table, table_path
+from flipkit.books.problems import near
 from flipkit.books.schema import Table
 from flipkit.books.write import staged
 from flipkit.errors import RecordError
@@ -213,7 +214,7 @@ def _target(books: Path, target: str, items: list[Row]) -> tuple[str, str]:
             if found:
                 return column, found[0]
     names = [name for column in known.values() for name in column]
-    if difflib.get_close_matches(target, names, n=1, cutoff=0.6):
+    if near(target, names):
         raise RecordError(f"no item, trip or category {target}{_near(target, names)}")
     categories = ", ".join(known["category"][:12])
     raise RecordError(

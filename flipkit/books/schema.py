@@ -77,6 +77,11 @@ class Table:
         raise KeyError(name)
 
     @property
+    def day(self) -> str:
+        """The column that says when a row happened; empty where none does."""
+        return next((column.name for column in self.columns if column.kind in ("date", "month")), "")
+
+    @property
     def required(self) -> tuple[str, ...]:
         """Names of the columns that must be there."""
         return tuple(column.name for column in self.columns if column.required)
@@ -285,6 +290,17 @@ SHOP: tuple[tuple[str, str, str], ...] = (
     ("length_unit", "unit of a bare number in length, width and height: in, ft, cm, mm or m", "in"),
     ("weight_unit", "unit of a bare number in weight: lb, oz, kg or g", "lb"),
 )
+
+#: Units that a shop may declare.
+SHOP_UNITS = {"length_unit": ("in", "ft", "cm", "mm", "m"), "weight_unit": ("lb", "oz", "kg", "g")}
+
+
+def setting_needs(key: str, value: str) -> str:
+    """What a setting of the shop needs where a value is none; empty for a good one."""
+    if key == "currency" and not (len(value) == 3 and value.isascii() and value.isalpha() and value.isupper()):
+        return "three capital letters such as USD"
+    return f"one of {', '.join(SHOP_UNITS[key])}" if value not in SHOP_UNITS.get(key, (value,)) else ""
+
 
 #: Other headers for a side, the weight or a distance: header, the column it stands for, the unit of a bare
 #: number ("" is the unit that the shop declares).

@@ -9,6 +9,7 @@ import zipfile
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
+from html import unescape
 from pathlib import Path
 from typing import Any
 
@@ -163,7 +164,7 @@ def _require_near(archive: zipfile.ZipFile, *, cells: bool) -> None:
             continue
         if _WIDER.search(text) or _LONGER.search(text) or (_LONG.search(text) and _WIDE.search(text)):
             places = _REFERENCE.findall(text)
-            across = max((_column(letters.upper()) for letters, _ in set(places)), default=0)
+            across = max((column_index(letters.decode().upper()) + 1 for letters, _ in set(places)), default=0)
             spanned = across * max((int(row) for _, row in places), default=0)
             if spanned > MOST_CELLS:
                 raise WorkbookError.large(f"a sheet spans {spanned:,} cells, more than {MOST_CELLS:,}")
@@ -189,11 +190,29 @@ def _repeats(tag: bytes) -> int:
     return int(found[1]) if found else 1
 
 
-def _column(letters: bytes) -> int:
+def column_letters(at: int) -> str:
+    """Letters of a column that counts from 0.
+
+    >>> column_letters(0), column_letters(27)
+    ('A', 'AB')
+    """
+    text, left = "", at + 1
+    while left:
+        left, digit = divmod(left - 1, 26)
+        text = chr(65 + digit) + text
+    return text
+
+
+def column_index(letters: str) -> int:
+    """Number of a column, from 0.
+
+    >>> column_index("A"), column_index("AB")
+    (0, 27)
+    """
     number = 0
     for letter in letters:
-        number = number * 26 + letter - 64
-    return number
+        number = number * 26 + ord(letter) - 64
+    return number - 1
 
 
 def sheet_parts(archive: zipfile.ZipFile) -> list[tuple[str, str]]:
@@ -210,21 +229,15 @@ def sheet_parts(archive: zipfile.ZipFile) -> list[tuple[str, str]]:
     for sheet in re.findall(r"<sheet\b[^>]*>", book):
         name, ident = re.search(r'\bname="([^"]*)"', sheet), re.search(r'\br:id="([^"]*)"', sheet)
         if name and ident and target.get(ident.group(1), "") in archive.namelist():
-            parts.append((_unescaped(name.group(1)), target[ident.group(1)]))
+            parts.append((unescape(name.group(1)), target[ident.group(1)]))
     return parts
-
-
-def _unescaped(text: str) -> str:
-    import html
-
-    return html.unescape(text)
 
 
 def _place(attributes: bytes) -> tuple[int, int]:
     match = _PLACE.search(attributes)
     if match is None:
         return 0, 0
-    return int(match.group(2)), _column(match.group(1)) - 1
+    return int(match.group(2)), column_index(match.group(1).decode())
 
 
 def _text_rows(rows: list[list[Any]]) -> list[list[str]]:

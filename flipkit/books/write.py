@@ -82,6 +82,22 @@ def csv_text(header: Sequence[str], rows: Iterable[Sequence[str]], *, words: Seq
     return out.getvalue()
 
 
+def toml_text(value: object) -> str:
+    """A value as TOML has it, a table on one line.
+
+    >>> print(toml_text({"length in": [True, "a"]}))
+    { "length in" = [true, "a"] }
+    """
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{toml_key(key)} = {toml_text(item)}" for key, item in value.items()) + " }"
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def toml_key(key: str) -> str:
+    """A key as TOML has it."""
+    return key if key.isascii() and key.replace("_", "").replace("-", "").isalnum() else toml_text(key)
+
+
 def _write_rows(out: io.StringIO, writer: Any, rows: list[Sequence[str]]) -> None:
     """Write rows; those that need no quotes, which their marks tell, all at once."""
     text = "\n".join(map(",".join, rows))

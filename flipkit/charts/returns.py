@@ -866,7 +866,7 @@ def _break_even_finding(rows: list[dict[Any, Any]], now: float, currency: str) -
     known = [row["price_cents"] for row in rows if math.isfinite(row["price_cents"])]
     low, high = (chart_style.money(pick(known), currency=currency) for pick in (min, max))
     head = (
-        f"Bulky earns more from {chart_style.money(now, currency=currency)}"
+        f"Bulky beats the average small item from {chart_style.money(now, currency=currency)}"
         if math.isfinite(now)
         else "Bulky earns more at no price"
     )

@@ -9,6 +9,7 @@ import pandas as pd
 
 from flipkit.charts import style as chart_style
 from flipkit.charts.style import YOUR_BOOKS, described, headed, wordless
+from flipkit.errors import count_of
 from flipkit.money import show_cents
 
 # How long things wait: the share still unsold after so many days.
@@ -425,7 +426,7 @@ def plot_packing_lessons(
     )
     amounts = [show_cents(int(row["cost_cents"]), currency=currency) for row in records]
     said = [
-        f"{row['category']} {amount} over {int(row['parcels']):,} {'parcel' if row['parcels'] == 1 else 'parcels'}"
+        f"{row['category']} {amount} over {count_of(int(row['parcels']), 'parcel')}"
         for row, amount in zip(records, amounts, strict=True)
     ]
     reading = f"{chart_style.joined(said)}."

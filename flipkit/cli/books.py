@@ -26,7 +26,7 @@ from flipkit.cli.answers import (
     settings_option,
     told,
 )
-from flipkit.errors import ConversionError
+from flipkit.errors import ConversionError, count_of
 from flipkit.imports import ANSWERS
 
 if TYPE_CHECKING:
@@ -60,7 +60,7 @@ def start(folder: Path, workbook: bool, metric: bool, currency: str) -> None:
         folders = Counter(name.split("/")[0] for name in names if "/" in name)
         parts = [
             *files,
-            *(f"{count} {'file' if count == 1 else 'files'} in {name}/" for name, count in folders.items()),
+            *(f"{count_of(count, 'file')} in {name}/" for name, count in folders.items()),
         ]
         if parts:
             say(f"{word} {', '.join(parts)}")
@@ -226,7 +226,7 @@ class Session:
         self.answers = answers
         if self._kept.is_file():
             earlier = json.loads(self._kept.read_text(encoding="utf-8"))
-            say(f"Continuing with {len(earlier)} answers that you gave before ({self._kept})")
+            say(f"Continuing with {count_of(len(earlier), 'answer')} that you gave before ({self._kept})")
             self.answers = {**earlier, **answers}
 
     def settled(self, proposed: Callable[[dict[str, str]], Proposal]) -> Proposal:
@@ -307,7 +307,6 @@ def lab(
     Example: flipkit lab my-books --port 8900 --no-browser -- --ip=0.0.0.0
     """
     from flipkit.lab import lab_folder, open_lab
-    from flipkit.reports.sentences import count_of
 
     found = lab_folder(books, folder)
     if found.made:

@@ -19,7 +19,7 @@ from flipkit.economics.costs import MEASURES, orders_of, own_rate_cards, with_or
 from flipkit.economics.items import MONEY_LINES, Economics, MoneyLine
 from flipkit.economics.labor import entries_for
 from flipkit.economics.overrides import SCALED, suppositions
-from flipkit.errors import AssumptionError
+from flipkit.errors import AssumptionError, count_of
 from flipkit.money import show_cents
 from flipkit.rules import postage
 from flipkit.rules.blocks import RuleSet
@@ -251,8 +251,7 @@ class _Tracing:
         listings = self._economics.listings
         days = [day.date() for day in listings.loc[listings["row"] == row, "day"]]
         blocks = dict.fromkeys(self._block(self._schedule, day) for day in days)
-        times = "1 listing" if len(days) == 1 else f"{len(days)} listings"
-        return f"{times}: {'; '.join(blocks)}"
+        return f"{count_of(len(days), 'listing')}: {'; '.join(blocks)}"
 
     def _protection(self, origin: str) -> str:
         told = self._label(origin)

@@ -23,10 +23,11 @@ from flipkit.books.read import Books, RawBooks, inspect_raw, read_raw
 from flipkit.books.schema import ITEMS
 from flipkit.books.tabular import TableMaker
 from flipkit.books.write import CONVERTED, NOT_TAKEN, Stage, csv_text, finish_moves, staged
-from flipkit.errors import ConversionError
+from flipkit.errors import ConversionError, count_of
 from flipkit.imports import match as import_match
 from flipkit.imports import merge
 from flipkit.imports.detect import Proposal
+from flipkit.imports.dialect import refusal
 from flipkit.imports.join import (
     AcceptedRow,
     Cell,
@@ -83,9 +84,10 @@ class Conversion:
 
     def summary(self) -> str:
         """What comes of the rows of the export, in words."""
+        came = count_of(self.rows_in, "row")
         lines = [
-            f"{self.export.name}: {self.rows_in:,} rows in = {self.taken:,} taken + {len(self.refused):,} refused",
-            f"{self.table}: {self.added:,} rows added, {self.there:,} were there already",
+            f"{self.export.name}: {came} in = {self.taken:,} taken + {len(self.refused):,} refused",
+            f"{self.table}: {count_of(self.added, 'row')} added, {count_of(self.there, 'was', 'were')} there already",
         ]
         lines += [f"sum of {name} over the rows taken: {total}" for name, total in self.sums.items()]
         lines += [f"look at this: {remark}" for remark in self.remarks]
@@ -97,14 +99,16 @@ class Conversion:
         done = {what: sum(change.done == what for change in self.changes) for what in ("filled", "taken")}
         left = [change for change in self.changes if change.done not in done]
         if done["filled"]:
-            lines.append(f"{done['filled']:,} blank cells filled")
+            lines.append(f"{count_of(done['filled'], 'blank cell')} filled")
         if done["taken"]:
-            lines.append(f"{done['taken']:,} changed cells taken")
+            lines.append(f"{count_of(done['taken'], 'changed cell')} taken")
         if left:
-            lines.append(f"{len(left):,} cells differ from the export and stay as they are:")
+            lines.append(
+                f"{count_of(len(left), 'cell differs', 'cells differ')} from the export, and the books keep theirs:"
+            )
             lines += [f"  {c.key} {c.column}: books {c.books!r}, export {c.export!r} ({c.done})" for c in left[:10]]
         if self.matched:
-            lines.append(f"{len(self.matched):,} rows matched with the books")
+            lines.append(f"{count_of(len(self.matched), 'row')} matched with the books")
         reasons: dict[str, list[int]] = {}
         for row in self.refused:
             reason = re.sub(r"^equal to row \d+", "equal to an earlier row", row.reason)
@@ -112,7 +116,7 @@ class Conversion:
         for reason, rows in sorted(reasons.items(), key=lambda pair: -len(pair[1]))[:12]:
             lines.append(f"refused, {rows_in_words(rows, most=5)}: {reason}")
         if len(reasons) > 12:
-            lines.append(f"refused for {len(reasons) - 12} more reasons, all in {CONVERTED}/")
+            lines.append(f"refused for {count_of(len(reasons) - 12, 'more reason')}, all in {CONVERTED}/")
         if self.lost:
             stem = _stem(self.export)
             lines.append(
@@ -139,8 +143,7 @@ def told_files(
     proposal: Proposal, refused: list[SkippedRow], changes: list[Change], matched: list[str], blanked: list[Cell]
 ) -> dict[str, str]:
     """What a conversion tells, by file."""
-    layout = proposal.layout
-    assert layout is not None  # noqa: S101 - applied proposals are surveyed
+    layout = proposal.table
     home = f"{CONVERTED}/{_stem(proposal.export.path)}"
     width = max([len(layout.headers), *(len(left.cells) for left in refused)])
     header = [*layout.headers, *(f"more {n}" for n in range(1, width - len(layout.headers) + 1))]
@@ -220,7 +223,7 @@ def remarks_of(taken: AcceptedRow, table: str) -> list[str]:
     """What is hardly right about the rows taken: a slipped unit or mark shows here."""
     found: list[str] = []
     if taken.unsold:
-        found.append(f"{taken.unsold:,} rows have a sale of 0.00 and no day: taken as not sold")
+        found.append(f"{count_of(taken.unsold, 'row has', 'rows have')} a sale of 0.00 and no day: taken as not sold")
     if taken.undated:
         which = rows_in_words(taken.undated, most=5)
         found.append(f"{which}: gone, and no day says when: in stock until gone_on and gone_how are filled in")
@@ -284,12 +287,9 @@ def _costs(stock: Stock, ledger: list[dict[str, str]]) -> list[list[str]]:
     known = stock.ids
     for row in ledger:
         items = [item for item in row["items"].split("|") if item in known]
-        if not items:
-            continue
-        for item, share in shares_of(stock, items, cents_in(row["amount"])).items():
-            paid[item] += share
-        for item, share in shares_of(stock, items, cents_in(row["adjustment"])).items():
-            later[item] += share
+        for sums, name in ((paid, "amount"), (later, "adjustment")) if items else ():
+            for item, share in shares_of(stock, items, cents_in(row[name])).items():
+                sums[item] += share
     rows = []
     for item in paid:
         # A label given back leaves nothing to pay; more than that is a credit.
@@ -309,14 +309,14 @@ def post_labels(taken: AcceptedRow, stock: Stock, earlier: list[dict[str, str]])
     posted = match_labels(stock, new, already=already)
     cells = dict(zip(taken.origins, taken.rows, strict=True))
     for label in new:
-        items = posted.items.get(label.key)
-        if items is None:
-            postings.refused.append(SkippedRow(label.origin, posted.unmatched[label.key], cells[label.origin]))
+        items, how = posted[label.key]
+        if not items:
+            postings.refused.append(SkippedRow(label.origin, how, cells[label.origin]))
             continue
         postings.added += 1
-        postings.told.append(f"row {label.origin}: {', '.join(items)}, by {posted.how[label.key]}")
+        postings.told.append(f"row {label.origin}: {', '.join(items)}, by {how}")
         said = ("|".join(items), as_text(label.amount_cents), as_text(label.adjustment_cents), label.date)
-        entry = (label.key, *said, posted.how[label.key])
+        entry = (label.key, *said, how)
         postings.ledger.append(dict(zip(_LEDGER, entry, strict=True)))
     return postings
 
@@ -396,7 +396,7 @@ def _currency(books: Books | None, proposal: Proposal) -> str:
     said = proposal.mapping.currency
     if own and said and own != said:
         mend = "convert the amounts before they enter the books, or name another folder with --into"
-        raise ConversionError([Problem(proposal.export.label, None, "", f"amounts in {said}", f"in {own}", mend)])
+        raise refusal(proposal.export.label, None, f"amounts in {said}", f"in {own}", mend)
     return own or said or "USD"
 
 
@@ -404,17 +404,17 @@ def _require_rows(proposal: Proposal, taken: AcceptedRow) -> None:
     if taken.rows:
         return
     first = taken.refused[0] if taken.refused else None
-    found = f"{len(taken.refused):,} rows, none of which can be taken" if first else "no rows"
+    found = f"{count_of(len(taken.refused), 'row')}, none of which can be taken" if first else "no rows"
     mend = f"the first: {first.reason}" if first else ""
     row = first.row if first else None
-    raise ConversionError([Problem(proposal.export.label, row, "", found, "rows of the table", mend)])
+    raise refusal(proposal.export.label, row, found, "rows of the table", mend)
 
 
 def _posted(job: _Job) -> Merged:
     """Labels put to the items that they posted."""
     if job.books is None or not job.books.items["sold_on"].notna().any():
         needed = "sales in the books that labels can be matched with"
-        raise ConversionError([Problem(job.folder.name, None, "", "no sold items", needed, "convert the sales first")])
+        raise refusal(job.folder.name, None, "no sold items", needed, "convert the sales first")
     postings = post_labels(job.taken, stock_of(job.books.items), read_ledger(job.folder / CONVERTED / "labels.csv"))
     job.postings = postings
     job.matched = postings.told
@@ -424,9 +424,7 @@ def _posted(job: _Job) -> Merged:
     names = costs.columns[1:]
     last = {(row[0], name): text for row in postings.before for name, text in zip(names, row[1:], strict=True)}
     file = merge.read_table_file(job.folder / schema.ITEMS.file)
-    return merge.merged(
-        schema.ITEMS, file, costs, last=last, units=job.units, take_changes=True, may_add=lambda place: False
-    )
+    return merge.merged(schema.ITEMS, file, costs, last=last, units=job.units, take_changes=True, adds=False)
 
 
 def _placed(job: _Job, take_changes: bool) -> Merged:
@@ -457,7 +455,7 @@ def _placed(job: _Job, take_changes: bool) -> Merged:
             return result
         taken.drop(bad)
         _require_rows(job.proposal, taken)
-    raise ConversionError([Problem(job.proposal.export.label, None, "", "rows that fit no books", "rows that do", "")])
+    raise refusal(job.proposal.export.label, None, "rows that fit no books", "rows that do", "")
 
 
 def _named_alone(job: _Job, stock: Stock) -> bool:
@@ -525,8 +523,6 @@ def _put_table(raw: RawBooks, name: str, file: str, lines: list[list[str]]) -> N
 
 
 def _write(job: _Job, result: Merged, agreed: Callable[[Conversion], bool]) -> Conversion:
-    layout = job.proposal.layout
-    assert layout is not None  # noqa: S101 - applied proposals are surveyed
     refused = with_cells(job.proposal, job.taken.refused)
     counted = result if job.postings is None else job.postings
     table = job.proposal.mapping.table
@@ -534,7 +530,7 @@ def _write(job: _Job, result: Merged, agreed: Callable[[Conversion], bool]) -> C
         export=job.proposal.export.path,
         folder=job.folder,
         table=table,
-        rows_in=layout.rows_in,
+        rows_in=job.proposal.table.rows_in,
         taken=len(set(job.taken.origins)) + len(job.taken.joined),
         refused=tuple(refused),
         added=counted.added,

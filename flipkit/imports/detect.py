@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Iterable
 from collections.abc import Mapping as Answers
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,11 +9,22 @@ from pathlib import Path
 from flipkit.books import schema
 from flipkit.books.problems import Problem
 from flipkit.books.write import CONVERTED
-from flipkit.errors import ConversionError
+from flipkit.errors import ConversionError, count_of
 from flipkit.imports import ANSWERS, values
 from flipkit.imports import match as import_match
+from flipkit.imports.dialect import refusal
 from flipkit.imports.join import stock_of
-from flipkit.imports.mapping import Candidate, Draft, File, Mapping, Question, Source, mapping_text, read_mapping
+from flipkit.imports.mapping import (
+    Candidate,
+    Draft,
+    File,
+    Mapping,
+    Question,
+    Source,
+    mapping_text,
+    read_mapping,
+    require_known,
+)
 from flipkit.imports.match import survey
 from flipkit.imports.merge import books_in, read_ledger
 from flipkit.imports.settle import content_of, settle
@@ -42,6 +51,12 @@ class Proposal:
     questions: tuple[Question, ...]
     unused: tuple[str, ...]
     left_over: tuple[str, ...] = ()
+
+    @property
+    def table(self) -> Layout:
+        """The table found in the export, which every proposal without a question has."""
+        assert self.layout is not None  # noqa: S101
+        return self.layout
 
     @property
     def mapping_toml(self) -> str:
@@ -140,17 +155,9 @@ def _checked(answers: Answers[str, str]) -> dict[str, str]:
         if plain.startswith("ignore "):
             plain, value = f"means {plain[7:]}", "ignore"
         if not plain.startswith(_NAMED):
-            _require_known("answers", plain, value, plain, ANSWERS)
+            require_known("answers", plain, value, plain, ANSWERS)
         said[plain] = value
     return said
-
-
-def _require_known(file: str, column: str, found: str, name: str, known: Iterable[str], row: int | None = None) -> None:
-    """Refuse a name that is none of those known; the one that comes close is offered."""
-    if name not in (names := list(known)):
-        near = difflib.get_close_matches(name, names, n=1)
-        mend = f"did you mean {near[0]}?" if near else ""
-        raise ConversionError([Problem(file, row, column, found, f"one of {', '.join(names[:30])}", mend)])
 
 
 def _file(given: File, said: dict[str, str]) -> File:
@@ -196,11 +203,11 @@ def _settle_header(export: Export, layout: Layout, file: File, draft: Draft) -> 
         return False
     if layout.data_rows == 0:
         found = f"no row of a table below row {layout.last_before}"
-        raise ConversionError([Problem(export.label, layout.header_row, "", found, "rows below the headers", "")])
+        raise refusal(export.label, layout.header_row, found, "rows below the headers", "")
     if layout.header_row:
         more = f", below {len(layout.before)} other lines" if layout.before else ""
         draft.certain.append(f"the headers are in row {layout.header_row}{more}")
-    draft.certain.append(f"{layout.rows_in:,} rows that are not blank")
+    draft.certain.append(f"{count_of(layout.rows_in, 'row that is', 'rows that are')} not blank")
     again = [header for header, given in zip(layout.headers, layout.given, strict=False) if given and header != given]
     doubled = [header for header in again if header.endswith(")")]
     if doubled:
@@ -246,7 +253,7 @@ def _columns(export: Export, layout: Layout, table: str, base: Mapping, draft: D
     for key, value in draft.answers.items():
         word, _, name = key.partition(" ")
         if word == "column":
-            _require_known("answers", name.strip(), value, name.strip(), known)
+            require_known("answers", name.strip(), value, name.strip(), known)
             columns |= _said_sources(value, layout, table, name.strip())
         elif word == "means":
             spoken.add(name)
@@ -255,7 +262,7 @@ def _columns(export: Export, layout: Layout, table: str, base: Mapping, draft: D
     for name, source in columns.items():
         for header in filter(None, (*source.headers, source.blank)):
             spoken.add(header)
-            _require_known(export.label, name, f"no header {header}", header, layout.headers, layout.header_row or None)
+            require_known(export.label, name, f"no header {header}", header, layout.headers, layout.header_row or None)
     named = draft.naming.get(table, ("",))[0]
     if named in layout.headers and named not in spoken and "item_id" in known and "item_id" not in columns:
         columns["item_id"] = Source(headers=(named,))

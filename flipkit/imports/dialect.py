@@ -12,24 +12,16 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
+from flipkit.books.problems import Problem
+from flipkit.errors import ConversionError
+
 # The encoding of an export: what its bytes are, how sure that is, and what a wrong guess would show.
 
 #: Encodings that programs write tables in, the likelier first where bytes cannot tell.
 LIKELY = (
-    "cp1252",
-    "mac_roman",
-    "cp1250",
-    "iso8859_2",
-    "cp1251",
-    "shift_jis",
-    "euc_jp",
-    "gb18030",
-    "big5",
-    "euc_kr",
-    "koi8_r",
-    "cp850",
-    "cp437",
-)
+    "cp1252", "mac_roman", "cp1250", "iso8859_2", "cp1251", "shift_jis", "euc_jp", "gb18030", "big5", "euc_kr",
+    "koi8_r", "cp850", "cp437",
+)  # fmt: skip
 #: How much messier than the best reading another may be and still be thought of: this, or a part
 #: of a letter where there are few.
 _CLOSE = 0.005
@@ -47,6 +39,11 @@ class Encoding:
     name: str
     certain: bool
     why: str
+
+
+def refusal(file: str, row: int | None, found: str, needed: str, mend: str) -> ConversionError:
+    """The error that says why an export cannot be taken at all."""
+    return ConversionError([Problem(file, row, "", found, needed, mend)])
 
 
 class BytesError(ValueError):
@@ -177,9 +174,7 @@ def _differing(sample: bytes, one: str, other: str) -> tuple[str, str] | None:
 # A record whose quotes do not match is handed out as it stands and the reading goes on with the next line, so that
 # one bad line never swallows its neighbours.
 
-#: Marks that programs put between cells.
-DELIMITERS = (",", ";", "\t", "|", "^", "~", ":")
-#: Words for marks in options and mappings.
+#: Marks that programs put between cells, by their words in options and mappings.
 DELIMITER_WORDS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", "caret": "^", "tilde": "~", "colon": ":"}
 #: A first line by which some spreadsheets tell the delimiter.
 _TOLD = re.compile(r'\ufeff?"?sep=(.)"?[\r\n]', re.IGNORECASE)
@@ -203,10 +198,7 @@ class Dialect:
     @property
     def word(self) -> str:
         """The delimiter in words."""
-        for word, mark in DELIMITER_WORDS.items():
-            if mark == self.delimiter:
-                return word
-        return repr(self.delimiter)
+        return next((word for word, mark in DELIMITER_WORDS.items() if mark == self.delimiter), repr(self.delimiter))
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,14 +219,6 @@ class Block:
     broken: dict[int, str] = field(default_factory=dict)
 
 
-class TooManyBrokenError(ValueError):
-    """Quotes do not match in so many records that the dialect must be wrong."""
-
-    def __init__(self, row: int) -> None:
-        super().__init__(f"quotes that do not match, first in row {row}")
-        self.row = row
-
-
 def dialect_of(path: Path, encoding: Encoding) -> Dialect:
     """The dialect of a file of text."""
     with path.open(encoding=encoding.name, newline="") as handle:
@@ -253,14 +237,16 @@ def dialect_of(path: Path, encoding: Encoding) -> Dialect:
 def _detected(sample: str) -> Dialect:
     # Where one mark alone cuts all lines into equally many cells, there is nothing to weigh.
     even = [
-        mark for mark in DELIMITERS if len({line.count(mark) for line in sample.splitlines()}) == 1 and mark in sample
+        mark
+        for mark in DELIMITER_WORDS.values()
+        if len({line.count(mark) for line in sample.splitlines()}) == 1 and mark in sample
     ]
     if len(even) == 1 and not any(character in sample for character in "'\"\\"):
         return Dialect(even[0])
     import clevercsv
 
     try:
-        found = clevercsv.Detector().detect(sample, delimiters=list(DELIMITERS))
+        found = clevercsv.Detector().detect(sample, delimiters=list(DELIMITER_WORDS.values()))
     except (clevercsv.Error, ValueError):
         found = None
     if found is None or not found.delimiter:
@@ -333,7 +319,9 @@ def _careful(path: Path, encoding: Encoding, dialect: Dialect, *, skip: int, siz
                 cells, why = [lines[0].rstrip("\r\n")[:1000]], _why(error)
                 broken.append(row)
                 if len(broken) > MOST_BROKEN:
-                    raise TooManyBrokenError(broken[0]) from None
+                    found = f"quotes that do not match in more than {MOST_BROKEN} rows"
+                    mend = "if quotes are plain characters in this file: --quote none"
+                    raise refusal(path.name, broken[0], found, "cells in matching quotes", mend) from None
             for _ in range(used):
                 lines.popleft()
             lines.extend(islice(handle, used))

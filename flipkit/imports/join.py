@@ -163,6 +163,10 @@ def _may_be_sold(item: dict[str, str], day: str) -> bool:
     return not item.get("gone_on") and (not day or item.get("bought_on", "") <= day)
 
 
+#: Items that a label posted and by what they are known; or none, and why.
+Match = tuple[list[str], str]
+
+
 @dataclass(frozen=True, slots=True)
 class Label:
     """One label of a postage history."""
@@ -176,15 +180,6 @@ class Label:
     item_id: str
     zone: str
     weight_lb: float
-
-
-@dataclass(slots=True)
-class Posted:
-    """Labels matched with the items that they posted."""
-
-    items: dict[str, list[str]] = field(default_factory=dict)
-    how: dict[str, str] = field(default_factory=dict)
-    unmatched: dict[str, str] = field(default_factory=dict)
 
 
 def labels_of(taken: AcceptedRow, weights_lb: list[float]) -> list[Label]:
@@ -204,8 +199,8 @@ def labels_of(taken: AcceptedRow, weights_lb: list[float]) -> list[Label]:
     return labels
 
 
-def match_labels(stock: Stock, labels: list[Label], *, already: dict[str, list[str]]) -> Posted:
-    """Match labels with the sales that they posted.
+def match_labels(stock: Stock, labels: list[Label], *, already: dict[str, list[str]]) -> dict[str, Match]:
+    """The sales that labels posted, by the key of each label.
 
     First by order number, then by item, then by the parcel that an earlier label of the same
     tracking number posted, and last by day, zone and weight, where exactly one sale fits exactly
@@ -216,40 +211,30 @@ def match_labels(stock: Stock, labels: list[Label], *, already: dict[str, list[s
     for item in sold:
         if item.get("order_id"):
             by_order[plain(item["order_id"])].append(item["item_id"])
-    by_item = {plain(item["item_id"]): item["item_id"] for item in sold}
-    posted = Posted()
+    by_item = {plain(item["item_id"]): [item["item_id"]] for item in sold}
+    posted: dict[str, Match] = {}
     tracked = dict(already)
     loose: list[Label] = []
     for label in labels:
-        tracking = label.key.split(":", 1)[0]
-        if label.order_id and plain(label.order_id) in by_order:
-            _put(posted, label, by_order[plain(label.order_id)], f"order {label.order_id}")
-        elif label.item_id and plain(label.item_id) in by_item:
-            _put(posted, label, [by_item[plain(label.item_id)]], f"item {label.item_id}")
-        elif label.order_id and plain(label.order_id) in by_item:
-            _put(posted, label, [by_item[plain(label.order_id)]], f"item {label.order_id}")
-        elif tracking in tracked:
-            _put(posted, label, tracked[tracking], f"tracking number {tracking}")
-        elif label.order_id:
-            posted.unmatched[label.key] = f"no sale in the books has the order number {label.order_id}"
-        elif label.item_id:
-            posted.unmatched[label.key] = f"no sold item in the books is {label.item_id}"
+        tracking, order, own = label.key.split(":", 1)[0], label.order_id, label.item_id
+        ways = [("order", order, by_order), ("item", own, by_item), ("item", order, by_item)]
+        fits = [(held[plain(name)], f"{what} {name}") for what, name, held in ways if name and plain(name) in held]
+        fits += [(tracked[tracking], f"tracking number {tracking}")] if tracking in tracked else []
+        if fits:
+            posted[label.key] = fits[0]
+            tracked[tracking] = fits[0][0]
+        elif order:
+            posted[label.key] = [], f"no sale in the books has the order number {order}"
+        elif own:
+            posted[label.key] = [], f"no sold item in the books is {own}"
         else:
             loose.append(label)
-            continue
-        if label.key in posted.items:
-            tracked[tracking] = posted.items[label.key]
     _by_day(sold, loose, posted)
     return posted
 
 
-def _put(posted: Posted, label: Label, items: list[str], how: str) -> None:
-    posted.items[label.key] = items
-    posted.how[label.key] = how
-
-
-def _by_day(sold: list[dict[str, str]], labels: list[Label], posted: Posted) -> None:
-    taken = {item for items in posted.items.values() for item in items}
+def _by_day(sold: list[dict[str, str]], labels: list[Label], posted: dict[str, Match]) -> None:
+    taken = {item for items, _ in posted.values() for item in items}
     parcels: dict[str, list[dict[str, str]]] = defaultdict(list)
     for item in sold:
         free = item["item_id"] not in taken and not item.get("label_paid")
@@ -262,41 +247,31 @@ def _by_day(sold: list[dict[str, str]], labels: list[Label], posted: Posted) -> 
     for label in labels:
         keys = fits[label.key]
         if len(keys) == 1 and wanted[keys[0]] == 1:
-            _put(posted, label, [item["item_id"] for item in parcels[keys[0]]], "the only sale that fits its day")
+            posted[label.key] = [item["item_id"] for item in parcels[keys[0]]], "the only sale that fits its day"
         elif not keys:
-            posted.unmatched[label.key] = f"no sale without a label in the {POSTED_WITHIN_DAYS} days before it"
+            posted[label.key] = [], f"no sale without a label in the {POSTED_WITHIN_DAYS} days before it"
         else:
             names = [parcels[key][0]["item_id"] for key in keys[:4]]
             why = f"{len(keys)} sales fit" if len(keys) > 1 else "another label fits the same sale"
-            posted.unmatched[label.key] = f"{why}: {', '.join(names)}"
+            posted[label.key] = [], f"{why}: {', '.join(names)}"
 
 
 def _fits(label: Label, items: list[dict[str, str]]) -> bool:
-    try:
-        posted, sold = dt.date.fromisoformat(label.date), dt.date.fromisoformat(items[0]["sold_on"][:10])
-    except ValueError:
-        return False
+    posted, sold = dt.date.fromisoformat(label.date), dt.date.fromisoformat(items[0]["sold_on"])
     if not dt.timedelta(0) <= posted - sold <= dt.timedelta(days=POSTED_WITHIN_DAYS):
         return False
     zones = {plain(item["zone"]) for item in items if item.get("zone")}
     if label.zone and zones and plain(label.zone) not in zones:
         return False
-    weights = [_pounds(item.get("weight_lb", "")) for item in items]
+    weights = [float(item.get("weight_lb") or 0) for item in items]
     if label.weight_lb and all(weights):
         heavy = max(label.weight_lb, sum(weights))
         return abs(label.weight_lb - sum(weights)) <= WEIGHTS_APART * heavy
     return True
 
 
-def _pounds(text: str) -> float:
-    try:
-        return float(text)
-    except ValueError:
-        return 0.0
-
-
 def shares_of(stock: Stock, items: list[str], cents: int) -> dict[str, int]:
     """What each item of a parcel bears of an amount, by sold price, not a cent lost or invented."""
     price = {row["item_id"]: row.get("sold_price", "") for row in stock.rows}
-    weights = [_pounds(price.get(item, "")) for item in items]
+    weights = [float(price.get(item) or 0) for item in items]
     return dict(zip(items, shared_out(cents, weights), strict=True))

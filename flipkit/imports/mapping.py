@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import shlex
 import tomllib
 from collections.abc import Iterable
@@ -13,7 +12,8 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
-from flipkit.books.problems import Problem, shortened
+from flipkit.books.problems import Problem, meant, shortened
+from flipkit.books.write import toml_text
 from flipkit.errors import ConversionError
 from flipkit.imports import ANSWERS, SAID, values
 from flipkit.imports.join import Stock
@@ -151,7 +151,7 @@ def mapping_text(mapping: Mapping, *, export: str) -> str:
     """A mapping as a TOML file with a word beside each line."""
     lines = [
         f"# How flipkit reads {export}. Keep this file and give it again with --mapping for a later export.",
-        f"table = {_quoted(mapping.table)}  # what the rows become",
+        f"table = {_value(mapping.table)}  # what the rows become",
         *(
             f"{key} = {_value(getattr(mapping, key))}  # {note}"
             for key, note in SAID["mapping"].items()
@@ -183,23 +183,14 @@ def _source(source: Source) -> str:
 
 
 def _value(value: object) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, int):
-        return str(value)
-    if isinstance(value, list | tuple):
-        return _value(value[0]) if len(value) == 1 else f"[{', '.join(map(_value, value))}]"
+    return toml_text(_bare(value))
+
+
+def _bare(value: Any) -> Any:
+    """A value with each list of one thing as that thing."""
     if isinstance(value, dict):
-        return "{ " + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items()) + " }"
-    return _quoted(str(value))
-
-
-def _key(key: str) -> str:
-    return key if key.replace("_", "").replace("-", "").isalnum() and key.isascii() else _quoted(key)
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+        return {key: _bare(held) for key, held in value.items()}
+    return value[0] if isinstance(value, list | tuple) and len(value) == 1 else value
 
 
 # What only the seller can say about an export: a question, its answers, the option that gives one.
@@ -229,12 +220,20 @@ class Question:
     def __str__(self) -> str:
         if not self.choices:
             return f"{self.text} Say {self.option}"
-        ways = []
+        ways, name = [], self.key.partition(" ")[2]
         for choice in self.choices:
-            typed = choice.typed or (shlex.quote(choice.value) if " " in choice.value else choice.value)
+            plain = shlex.quote(choice.value) if " " in choice.value else choice.value
+            typed = choice.typed or (f"'{name}={choice.value}'" if name else plain)
             way = typed if typed.startswith("--") else f"{self.option} {typed}"
             ways.append(f"{way} ({choice.meaning})" if choice.meaning else way)
         return f"{self.text} Say {' or '.join(ways)}"
+
+
+def require_known(file: str, column: str, found: str, name: str, known: Iterable[str], row: int | None = None) -> None:
+    """Refuse a name that is none of those known; the one that comes close is offered."""
+    if name not in (names := list(known)):
+        needed = f"one of {', '.join(names[:30])}"
+        raise ConversionError([Problem(file, row, column, found, needed, meant(name, names))])
 
 
 #: Evidence from which a reading is certain, from which it may be guessed, and how far it must stand above the next.
@@ -284,5 +283,8 @@ class Draft:
             if best.told:
                 (self.certain if best.evidence >= SURE else self.guessed).append(best.told)
             return best.value
-        self.questions.append(Question(key, option or f"--{key}", text, candidates, free))
+        word = key.partition(" ")[0]
+        self.questions.append(
+            Question(key, option or f"--{word if word != 'means' else 'column'}", text, candidates, free)
+        )
         return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import statistics
 from collections import Counter
 from collections.abc import Collection, Sequence
@@ -9,9 +10,9 @@ from dataclasses import dataclass, replace
 
 from flipkit.books.problems import collector_held
 from flipkit.imports import sheets, values
-from flipkit.imports.dialect import Record
+from flipkit.imports.dialect import Record, refusal
 from flipkit.imports.mapping import Source
-from flipkit.imports.sheets import ColumnFacts, Export, Layout, SkippedRow, SortedBlock, Total, refusal
+from flipkit.imports.sheets import ColumnFacts, Export, Layout, SkippedRow, SortedBlock, Total
 from flipkit.imports.values import CERTAIN, FAIR, LABELS, WEAK, columns_of
 
 # A header is matched by its words and by what stands below it: a column of dates is never a price, whatever it is
@@ -237,7 +238,9 @@ def _survey_rows(export: Export, layout: Layout) -> None:
         distinct = [dict.fromkeys(column) for column in columns]
         labels = {text for texts in distinct for text in sheets.labels_among(texts)}
         if labels:
-            numbers, rows = _without_totals(layout, block, labels)
+            block = block.sifted(functools.partial(_total, labels))
+            numbers, rows = block.numbers, block.rows
+            layout.totals += [Total(left.row, left.reason, left.cells) for left in block.left]
             if not rows:
                 continue
             columns = list(zip(*rows, strict=True))
@@ -266,18 +269,9 @@ def _survey_rows(export: Export, layout: Layout) -> None:
     layout._held = holding or []
 
 
-def _without_totals(layout: Layout, block: SortedBlock, labels: set[str]) -> tuple[Sequence[int], list[list[str]]]:
-    """The rows of a block that no word calls a total; the others are noted as such."""
-    numbers: list[int] = []
-    rows: list[list[str]] = []
-    for number, cells in zip(block.numbers, block.rows, strict=True):
-        label = sheets.total_label(cells) if not labels.isdisjoint(cells) else ""
-        if label:
-            layout.totals.append(Total(number, label, cells))
-        else:
-            numbers.append(number)
-            rows.append(cells)
-    return numbers, rows
+def _total(labels: set[str], number: int, cells: list[str]) -> str:
+    """The word that calls a row a total, where one does."""
+    return sheets.total_label(cells) if not labels.isdisjoint(cells) else ""
 
 
 def _note_duplicates(layout: Layout, numbers: Sequence[int], rows: list[list[str]], seen: dict[int, int]) -> None:
@@ -313,9 +307,7 @@ def _framed(export: Export, head: list[Record], header_row: int | None) -> Layou
             raise refusal(export.label, header_row, "no header there", f"a filled row, such as {first}", "--header-row")
     widths = Counter(_width(record.cells) for record in plain if found is None or record.row > found.row)
     common = max(widths, key=lambda width: (widths[width], width), default=0)
-    given = list(found.cells) if found is not None else []
-    while given and not given[-1]:
-        given.pop()
+    given = found.cells[: _width(found.cells)] if found is not None else []
     width = max(len(given), common, 1)
     over = _line_above(plain, found) if found is not None and header_row is None else []
     headers = _different(_with_line_above(given + [""] * (width - len(given)), over))

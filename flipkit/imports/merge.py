@@ -12,11 +12,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from flipkit.books.cells import InvalidCell, Units, reader_of
-from flipkit.books.problems import Problem, plain_header
+from flipkit.books.problems import plain_header
 from flipkit.books.read import Books, inspect_books
 from flipkit.books.schema import Table
 from flipkit.books.write import csv_text, unescape_formula
 from flipkit.errors import ConversionError
+from flipkit.imports.dialect import refusal
 from flipkit.imports.join import AcceptedRow
 
 # New rows among those that the books hold already: added, filled in, or shown as changed.
@@ -83,6 +84,15 @@ class Merged:
     text: str = ""
     whole: bool = False
 
+    def add(self, row: list[str], number: int, places: list[tuple[int, int, str]]) -> None:
+        """Put a row of the export behind those of the file, each cell from its place there to its place here."""
+        line = [""] * len(self.file.columns)
+        for at, to, _ in places:
+            line[to] = row[at]
+        self.origins[len(self.file.lines)] = number
+        self.file.lines.append(line)
+        self.added += 1
+
     @property
     def altered(self) -> bool:
         """Whether anything in the file is new."""
@@ -97,12 +107,12 @@ def merged(
     last: dict[tuple[str, str], str],
     units: Units,
     take_changes: bool,
-    may_add: Callable[[int], bool] = lambda place: True,
+    adds: bool = True,
 ) -> Merged:
     """Put the rows of an export among those of a table."""
     result = Merged(_with_columns(table, file, taken))
     if table.key:
-        _by_key(table, result, taken, last, units, take_changes, may_add)
+        _by_key(table, result, taken, last, units, take_changes, adds)
     else:
         _by_content(table, result, taken, units)
     return result
@@ -135,12 +145,12 @@ def _by_key(
     last: dict[tuple[str, str], str],
     units: Units,
     take_changes: bool,
-    may_add: Callable[[int], bool],
+    adds: bool,
 ) -> None:
     file = result.file
     if not len(file.records) and _all_new(table, result, taken):
         return
-    key_at, width = file.columns.index(table.key), len(file.columns)
+    key_at = file.columns.index(table.key)
     where = {
         file.lines[place][key_at]: place
         for place in file.records
@@ -152,16 +162,10 @@ def _by_key(
     for number, row in enumerate(taken.rows):
         place = where.get(row[key_from])
         if place is None:
-            if not may_add(number):
-                continue
-            line = [""] * width
-            for at, to, _ in places:
-                line[to] = row[at]
-            where[row[key_from]] = len(file.lines)
-            result.origins[len(file.lines)] = number
-            file.lines.append(line)
-            result.added += 1
-            result.accepted.append(row)
+            if adds:
+                where[row[key_from]] = len(file.lines)
+                result.add(row, number, places)
+                result.accepted.append(row)
             continue
         result.there += 1
         line = file.lines[place]
@@ -242,13 +246,8 @@ def _by_content(table: Table, result: Merged, taken: AcceptedRow, units: Units) 
         if have[said]:
             have[said] -= 1
             result.there += 1
-            continue
-        line = [""] * len(file.columns)
-        for at, to, _ in places:
-            line[to] = row[at]
-        result.origins[len(file.lines)] = number
-        file.lines.append(line)
-        result.added += 1
+        else:
+            result.add(row, number, places)
 
 
 # The folder of books that an export goes to, as it stands before the conversion.
@@ -257,12 +256,11 @@ def _by_content(table: Table, result: Merged, taken: AcceptedRow, units: Units) 
 def books_in(folder: Path) -> Books | None:
     """The books in a folder."""
     if folder.exists() and not folder.is_dir():
-        raise ConversionError([Problem(folder.name, None, "", "a file", "a folder", "name a folder with --into")])
+        raise refusal(folder.name, None, "a file", "a folder", "name a folder with --into")
     if not folder.exists() or not any(folder.glob("*.csv")):
         parent = folder if folder.exists() else folder.parent
         if not parent.is_dir():
-            found = f"no folder {parent}"
-            raise ConversionError([Problem(folder.name, None, "", found, "a folder that it can be made in", "")])
+            raise refusal(folder.name, None, f"no folder {parent}", "a folder that it can be made in", "")
         return None
     books, problems = inspect_books(folder, as_written=True)
     if books is None:

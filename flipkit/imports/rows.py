@@ -14,7 +14,7 @@ from flipkit.imports import match as import_match
 from flipkit.imports.cells import ColumnReader
 from flipkit.imports.join import AcceptedRow, Cell, as_text, cents_in, shared_out
 from flipkit.imports.mapping import Mapping
-from flipkit.imports.sheets import SkippedRow, SortedBlock
+from flipkit.imports.sheets import SkippedRow
 from flipkit.imports.values import COLLECTED, GONE, SOLD_OF
 
 if TYPE_CHECKING:
@@ -30,8 +30,7 @@ _SALE = (
 
 def taken_rows(proposal: Proposal, *, units: Units) -> AcceptedRow:
     """Turn the rows of an export into rows of its table."""
-    layout, mapping = proposal.layout, proposal.mapping
-    assert layout is not None  # noqa: S101 - a proposal without questions has a layout
+    layout, mapping = proposal.table, proposal.mapping
     rows, place = mapping.rows, layout.headers.index
     readers = [ColumnReader(name, source, mapping, layout, units) for name, source in mapping.columns.items()]
     # Words that say what became of a thing, by the column that they stand in.
@@ -45,13 +44,27 @@ def taken_rows(proposal: Proposal, *, units: Units) -> AcceptedRow:
     skip = [(place(header), set(texts)) for header, texts in rows.skip.items() if texts]
     keep = [(place(h), h, texts) for h, texts in rows.keep.items() if texts and "*" not in texts]
     seen: dict[int, int] | None = {} if rows.duplicates == "once" else None
+
+    def why(number: int, cells: list[str]) -> str:
+        """Why a row does not count."""
+        if number in totals:
+            return "a row that adds up others"
+        for at, texts in skip:
+            if cells[at] in texts:
+                return f"left out as you said: {cells[at]}"
+        for at, header, words in reversed(keep):
+            if not any(word in cells[at].lower() for word in words):
+                return f"none of the words to keep stands in {header}"
+        first = seen.setdefault(hash(tuple(cells)), number) if seen is not None else number
+        return f"equal to row {first} in every cell" if first != number else ""
+
     for block in layout.sorted_blocks(proposal.export, once=True):
         taken.refused += block.left
-        numbers, lines = block.numbers, block.rows
         if totals or skip or keep or seen is not None:
-            numbers, lines = _counted(block, totals, skip, keep, seen, taken)
-        if lines:
-            _take(numbers, lines, readers, mapping, taken, unsold, became if extra else [])
+            block = block.sifted(why)
+            taken.refused += block.left
+        if block.rows:
+            _take(block.numbers, block.rows, readers, mapping, taken, unsold, became if extra else [])
     if rows.refunds == "join":
         join_refunds(taken)
     share_orders(taken, mapping)
@@ -232,36 +245,6 @@ def name_orders(taken: AcceptedRow) -> None:
         order_at = taken.add("order_id") if several else -1
         for row in several:
             row[order_at] = row[order_at] or row[id_at]
-
-
-def _counted(
-    block: SortedBlock,
-    totals: set[int],
-    skip: list[tuple[int, set[str]]],
-    keep: list[tuple[int, str, tuple[str, ...]]],
-    seen: dict[int, int] | None,
-    taken: AcceptedRow,
-) -> tuple[Sequence[int], list[list[str]]]:
-    """The rows of a block that count, the others refused with their reason."""
-    numbers: list[int] = []
-    rows: list[list[str]] = []
-    for number, cells in zip(block.numbers, block.rows, strict=True):
-        reason = "a row that adds up others" if number in totals else ""
-        if not reason and skip:
-            hit = next((cells[at] for at, texts in skip if cells[at] in texts), None)
-            reason = f"left out as you said: {hit}" if hit is not None else ""
-        for at, header, texts in keep if not reason else ():
-            if not any(text in cells[at].lower() for text in texts):
-                reason = f"none of the words to keep stands in {header}"
-        if not reason and seen is not None:
-            first = seen.setdefault(hash(tuple(cells)), number)
-            reason = f"equal to row {first} in every cell" if first != number else ""
-        if reason:
-            taken.refused.append(SkippedRow(number, reason, cells))
-        else:
-            numbers.append(number)
-            rows.append(cells)
-    return numbers, rows
 
 
 def _take(

@@ -12,12 +12,12 @@ import numpy as np
 
 from flipkit.books.cells import InvalidCell
 from flipkit.books.problems import Problem, rows_in_words
-from flipkit.errors import ConversionError
+from flipkit.errors import ConversionError, count_of
 from flipkit.imports import SAID, values
 from flipkit.imports import match as import_match
 from flipkit.imports.cells import ColumnReader
 from flipkit.imports.join import plain
-from flipkit.imports.mapping import Candidate, Draft, Mapping
+from flipkit.imports.mapping import Candidate, Draft, Mapping, require_known
 from flipkit.imports.match import MONEY, NUMBERS, kind_of, sources_of
 from flipkit.imports.sheets import ColumnFacts, Export, Layout
 from flipkit.imports.values import DECIMALS, ORDERS, heading, number_of
@@ -81,6 +81,12 @@ class Settler:
         """Change which rows are records."""
         self.set(rows=self.mapping.rows.model_copy(update=changes))
 
+    def settle_rows(self, key: str, text: str, sure: dict[str, float] | None = None, told: str = "") -> str:
+        """Settle which rows are records in one way, with the words of its key."""
+        said = self.draft.settle(key, text, sure, given=getattr(self.mapping.rows, key), told=told) or ""
+        self.set_rows(**{key: said})
+        return said
+
     def set_column(self, name: str, **changes: object) -> None:
         """Change one column."""
         self.set(columns={**self.mapping.columns, name: self.mapping.columns[name].model_copy(update=changes)})
@@ -117,6 +123,10 @@ class Settler:
         """The cells of every row."""
         return self.layout.all_cells(self.export)
 
+    def texts(self, fact: ColumnFacts) -> list[str]:
+        """The different texts of a column, in order."""
+        return sorted({cells[fact.index] for cells in self.cells()} - {""})
+
     def number(self, cells: list[str], at: int) -> Decimal:
         """The number in a cell; 0 for none."""
         return (
@@ -130,25 +140,15 @@ class Settler:
         if "decimal" in self.draft.answers or self.mapping.decimal:
             self.set(decimal=self.draft.said("decimal", self.mapping.decimal))
             return
-        settled: dict[str, str] = {}
-        doubts: list[ColumnFacts] = []
         facts = {n: fact for n, fact in self.facts(NUMBERS).items() if not self.mapping.columns[n].decimal}
-        for name, fact in facts.items():
-            seen = fact.numbers.decisive
-            if len(seen) == 2:
-                both = " and ".join(seen.values())
-                text = f"{fact.header} has numbers written in two ways, {both}: which one is right?"
-                self.draft.decide(
-                    "decimal",
-                    text,
-                    *(Candidate(_WORD_OF[m], f"{seen[m]} is right; the others are refused") for m in ".,"),
-                )
-                return
-            mark = next(iter(seen), "") or {".": ",", ",": "."}.get(fact.numbers.grouped, "")
-            if mark:
-                settled[name] = mark
-            elif fact.numbers.doubtful:
-                doubts.append(fact)
+        settled = {name: fact.numbers.mark for name, fact in facts.items() if fact.numbers.mark}
+        doubts = [fact for name, fact in facts.items() if name not in settled and fact.numbers.doubtful]
+        if both := next((fact for fact in facts.values() if len(fact.numbers.decisive) == 2), None):
+            seen = both.numbers.decisive
+            text = f"{both.header} has numbers written in two ways, {' and '.join(seen.values())}: which one is right?"
+            ways = (Candidate(_WORD_OF[m], f"{seen[m]} is right; the others are refused") for m in ".,")
+            self.draft.decide("decimal", text, *ways)
+            return
         marks = set(settled.values())
         if len(marks) == 2:
             for name, mark in settled.items():
@@ -167,11 +167,8 @@ class Settler:
             text = next(iter(doubts[0].numbers.doubtful.values()))
             bare = re.sub(r"[^\d.,]", "", text)
             ways = (Candidate(_WORD_OF[m], f"{bare} is {abs(number_of(text, m) or 0):f}") for m in ".,")
-            self.draft.decide(
-                "decimal",
-                f"{doubts[0].header} has {text}: does that mark stand before the cents or between thousands?",
-                *ways,
-            )
+            asked = f"{doubts[0].header} has {text}: does that mark stand before the cents or between thousands?"
+            self.draft.decide("decimal", asked, *ways)
         elif not marks:
             self.set(decimal="point")
 
@@ -230,8 +227,8 @@ class Settler:
         column = next(
             (f for f in self.layout.facts if 0 < f.distinct <= 12 and all(map(values.currency_of, f.examples))), None
         )
-        texts = {cells[column.index] for cells in self.cells()} - {""} if column is not None else set()
-        named = {text: values.currency_of(text) or text for text in sorted(texts)}
+        texts = self.texts(column) if column is not None else []
+        named = {text: values.currency_of(text) or text for text in texts}
         found: dict[str, str] = {}
         for fact in self.facts(MONEY).values():
             for mark in (*fact.numbers.currencies, heading(fact.header).currency):
@@ -309,34 +306,34 @@ class Settler:
         repeats = [name for name, seen in rows.items() if len(seen) > 1]
         if own in named or (not repeats and blank < 0.3 * fact.rows):
             if blank and own not in named:
-                draft.guessed.append(f"{own} is blank in {blank:,} rows, which get names of their own")
+                which = count_of(blank, "row, which gets a name", "rows, which get names")
+                draft.guessed.append(f"{own} is blank in {which} of {'its' if blank == 1 else 'their'} own")
             count = self.layout.duplicate_count
             if count and not (repeats or "duplicates" in draft.answers or self.mapping.rows.duplicates):
-                draft.certain.append(f"{count:,} rows are copies of an earlier one, {own} and all: they count once")
+                copies = count_of(count, "row is a copy", "rows are copies")
+                draft.certain.append(f"{copies} of an earlier one, {own} and all: each thing counts once")
                 self.set_rows(duplicates="once")
             return
-        told = f"{own} {'repeats' if repeats else f'is blank in {blank:,} rows'}, so each row gets a name of its own"
+        why = "repeats" if repeats else f"is blank in {count_of(blank, 'row')}"
+        told = f"{own} {why}, so each row gets a name of its own"
         told += "" if "note" in self.mapping.columns else f", and {own} goes to note"
         few = 0.5 if 0 < len(repeats) <= 0.2 * len(rows) else 0.0
         sure = {"separate": few, "same": few, "note": 0.8 - 0.8 * few}
         text = f"{own} repeats in rows that differ ({', '.join(repeats[:3])}): are they the same thing?"
-        said = draft.settle("ids", text, sure, given=self.mapping.rows.ids, told=told)
-        if said == "note":
+        if self.settle_rows("ids", text, sure, told) == "note":
             self.set(columns={"note": self.mapping.columns[key], **self.mapping.columns})
             for lines in (draft.guessed, draft.certain):
                 lines[:] = [line for line in lines if not line.startswith("item_id is ")]
             self.drop(key)
-        self.set_rows(ids=said or "")
 
     def _names(self, by: str) -> None:
         """Rows without the number that the books name their items by: things that are there, or new ones."""
         at, held = self.at("title"), {plain(row["title"]) for row in self.draft.stock.rows}
         there = sum(plain(record.cells[at]) in held for record in self.layout.kept) if at >= 0 else 0
         if there and self.at("cost") >= 0:
-            text = (
-                f"the books name their items by {by}, which this file lacks: are {there:,} like titles the same things?"
-            )
-            self.set_rows(names=self.draft.settle("names", text, given=self.mapping.rows.names) or "")
+            alike = count_of(there, "title is", "titles are")
+            text = f"the books name their items by {by}, which this file lacks; {alike} like theirs: the same things?"
+            self.settle_rows("names", text)
 
     # What the amounts are for: one thing or several, a line or its order, spent or earned.
 
@@ -362,8 +359,7 @@ class Settler:
             self.draft.decide(
                 f"column {name}",
                 f"{match.header} and {match.rivals[0]} could both be {name}, and they differ: which is it?",
-                *(Candidate(header, typed=f"'{name}={header}'") for header in (match.header, *match.rivals)),
-                option="--column",
+                *map(Candidate, (match.header, *match.rivals)),
             )
 
     def _product(self, one: int, other: int) -> bool:
@@ -473,9 +469,8 @@ class Settler:
                     f"skip {fact.header}",
                     f"{price.header} is negative where {fact.header} says {', '.join(sorted(ways[True]))}: what are "
                     "these rows?",
-                    Candidate(rest, "these are no sales: leave them out", typed=f"'{fact.header}={rest}'"),
-                    Candidate("", "all of them are money given back to buyers", typed=f"'{fact.header}='"),
-                    option="--skip",
+                    Candidate(rest, "these are no sales: leave them out"),
+                    Candidate("", "all of them are money given back to buyers"),
                     free=True,
                 )
             self.draft.guessed.append(f"{fact.header} says what kind of row each is; it is no column of the books")
@@ -487,10 +482,8 @@ class Settler:
         if numbers is not None and numbers.negatives and numbers.positives:
             told = f"rows with a negative {header} are money given back; it goes to the sale of the same order"
             sure = 0.9 if linked != {"title"} else 0.6
-            text, given = f"{header} is negative in some rows: what are they?", self.mapping.rows.refunds
-            self.set_rows(
-                refunds=self.draft.settle("refunds", text, {"join": sure, "refuse": 0.4}, given=given, told=told) or ""
-            )
+            text = f"{header} is negative in some rows: what are they?"
+            self.settle_rows("refunds", text, {"join": sure, "refuse": 0.4}, told)
 
     def signs(self) -> None:
         """Costs that a list writes as negative are turned."""
@@ -518,7 +511,8 @@ class Settler:
         fitting = [f for f in words if f.header not in used and f.filled == f.rows and f.distinct > 1]
         if fitting:
             best = max(fitting, key=lambda other: (len(" ".join(other.examples[:3])), other.distinct))
-            told = f"{fact.rows - fact.filled:,} rows have no {header}: their title is taken from {best.header}"
+            lacking = count_of(fact.rows - fact.filled, "row has", "rows have")
+            told = f"{lacking} no {header}: the title is taken from {best.header}"
             self.draft.guessed.append(told)
             self.set_column("title", blank=best.header)
 
@@ -528,10 +522,10 @@ class Settler:
             said = import_match.states_of(fact)
             if not said or (said <= {"yes", "no"} and not values.says("sold", heading(fact.header).words.rstrip("? "))):
                 continue
-            texts = {cells[fact.index] for cells in self.cells()} - {""}
-            no = tuple(sorted(text for text in texts if values.state_of(text) in ("no", "unsold")))
-            gone = {text: values.state_of(text) for text in sorted(texts) if values.state_of(text) in values.GONE}
-            if other := sorted(text for text in texts if not values.state_of(text)):
+            states = {text: values.state_of(text) for text in self.texts(fact)}
+            no = tuple(text for text, state in states.items() if state in ("no", "unsold"))
+            gone = {text: state for text, state in states.items() if state in values.GONE}
+            if other := [text for text, state in states.items() if not state]:
                 self.draft.guessed.append(f"nothing is taken from {fact.header} where it says {', '.join(other)}")
             if no:
                 self.draft.guessed.append(f"where {fact.header} says {no[0]} the thing is not sold")
@@ -565,9 +559,7 @@ class Settler:
         for key, value in self.draft.answers.items():
             if key.startswith(f"{word} "):
                 header = key.removeprefix(f"{word} ").strip()
-                if header not in self.layout.headers:
-                    needed = f"one of {', '.join(self.layout.headers[:30])}"
-                    raise ConversionError([Problem("answers", None, key, header, needed, "")])
+                require_known("answers", key, header, header, self.layout.headers)
                 found[header] = tuple(word.strip() for word in value.split("|") if word.strip())
         return found
 
@@ -577,16 +569,13 @@ class Settler:
         for fact in self.layout.facts if self.items and not self.draft.kept else ():
             if fact.header in skip or not values.says("status", heading(fact.header).words):
                 continue
-            void = "|".join(
-                sorted(text for text in {cells[fact.index] for cells in self.cells()} if values.says("void", text))
-            )
+            void = "|".join(text for text in self.texts(fact) if values.says("void", text))
             if void:
                 self.draft.decide(
                     f"skip {fact.header}",
                     f"{fact.header} says {void.replace('|', ', ')} of some rows: do they count as sales?",
-                    Candidate(void, "leave these rows out", typed=f"'{fact.header}={void}'"),
-                    Candidate("", "they count like the others", typed=f"'{fact.header}='"),
-                    option="--skip",
+                    Candidate(void, "leave these rows out"),
+                    Candidate("", "they count like the others"),
                 )
         self.set_rows(skip=skip)
 
@@ -625,7 +614,7 @@ class Settler:
         totals = draft.said("totals", rows.totals)
         if layout.duplicate_count and not duplicates:
             row, first = layout.duplicates[0]
-            equal = f"{layout.duplicate_count:,} rows are equal to an earlier one in every cell"
+            equal = f"{count_of(layout.duplicate_count, 'row is', 'rows are')} equal to an earlier one in every cell"
             draft.settle("duplicates", f"{equal} (row {row} to row {first}): do they all count?")
         doubtful = [total for total in layout.totals if not total.certain]
         for total in layout.totals if not totals else ():
@@ -681,8 +670,9 @@ class Settler:
             if not (id_at >= 0 and record.cells[id_at] in ids)
             and not (title_at >= 0 and plain(record.cells[title_at]) in titles)
         ]
-        told = "every row is a sale of an item in the books, found by its number or its title"
-        text = f"{rows_in_words(strange, most=5)} of {len(self.layout.kept):,} sell no item of the books: what then?"
+        told, sell = "every row is a sale of an item in the books, found by its number or its title", "sell"
+        sell += "s" if len(strange) == 1 else ""
+        text = f"{rows_in_words(strange, most=5)} of {len(self.layout.kept):,} {sell} no item of the books: what then?"
         sure = {} if strange else {"refuse": 0.9, "new": 0.0}
         said = self.draft.settle("unmatched", text, sure, told="" if strange else told)
         return said != "new"
@@ -703,7 +693,7 @@ class Settler:
             first = any(question.key.startswith("column ") for question in draft.questions)
             candidates = self._meaning_of(fact, taken) if key in draft.answers or not first else []
             seen = ", ".join(fact.examples[:3])
-            said = candidates and draft.decide(key, f"what is {header} ({seen})?", *candidates, option="--column")
+            said = candidates and draft.decide(key, f"what is {header} ({seen})?", *candidates)
             if not said or said == taken:
                 continue
             if taken:
@@ -844,10 +834,9 @@ class Settler:
             offers = [Candidate(offered, "for these rows", typed=f"{name}={offered}")] if offered else []
             said = self.draft.decide(
                 f"blank {name}",
-                f"{lacking:,} rows have no {header}: what should stand there?",
+                f"{count_of(lacking, 'row has', 'rows have')} no {header}: what should stand there?",
                 *offers,
                 Candidate("refuse", "list these rows and take the others", typed=f"{name}=refuse"),
-                option="--blank",
                 free=True,
             )
             if said and said != "refuse":
@@ -900,10 +889,10 @@ class Settler:
         days = (values.day_of(text, order) for fact in self.layout.facts if fact.is_date for text in fact.examples)
         years = sorted({day.year for day in days if day is not None}, reverse=True) if yearless else []
         if yearless:
+            count = count_of(yearless.total(), "day")
             said = self.draft.decide(
                 "year",
-                f"{next(iter(yearless), '')} is written without a year, as {yearless.total():,} days are: of which "
-                f"year?",
+                f"{next(iter(yearless), '')} is written without a year, as {count} are: of which year?",
                 *(Candidate(str(year)) for year in years),
                 free=True,
             )
@@ -926,12 +915,12 @@ class Settler:
         needed = "a date" if column.kind == "date" else "a number"
         needed = f"one of {', '.join(column.choices)}" if column.choices else needed
         reading = "; ".join(f"{text} is {meant.get(text) or 'blank'}" for text in asked[:8])
-        offers = [Candidate(proposed, reading, typed=f"'{name}={proposed}'")] if not column.choices else []
+        offers = [Candidate(proposed, reading)] if not column.choices else []
         said = self.draft.decide(
             f"words {name}",
             f"{header} has {shown}, and {name} needs {needed}: what do they mean? (WORD=MEANING|WORD=MEANING)",
             *offers,
-            option="--words" if offers else f"--words '{name}=WORD=MEANING|WORD=MEANING'",
+            option="" if offers else f"--words '{name}=WORD=MEANING|WORD=MEANING'",
             free=True,
         )
         words = dict(self.mapping.columns[name].words)

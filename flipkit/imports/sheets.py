@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import operator
 import re
 from collections import Counter
@@ -15,10 +14,8 @@ from pathlib import Path
 
 from flipkit.books import cells as book_cells
 from flipkit.books import tabular
-from flipkit.books.problems import Problem
-from flipkit.errors import ConversionError
 from flipkit.imports import dialect as import_dialect
-from flipkit.imports.dialect import Block, Dialect, Encoding, Record
+from flipkit.imports.dialect import Block, Dialect, Encoding, Record, refusal
 from flipkit.imports.values import (
     NOTHING,
     DateEvidence,
@@ -44,15 +41,12 @@ SMALL = 2_000_000
 LARGEST_EXPORT = 4_000_000_000
 
 #: First bytes of files that are no table, with what they are and what to do.
+_ANEW = "ask the program for a CSV or spreadsheet export instead"
 _KINDS = (
-    (b"%PDF", "a PDF document", "ask the program for a CSV or spreadsheet export instead"),
-    (b"\x1f\x8b", "a compressed file", "unpack it first"),
-    (b"BZh", "a compressed file", "unpack it first"),
-    (b"7z\xbc\xaf", "a compressed file", "unpack it first"),
-    (b"Rar!", "a compressed file", "unpack it first"),
-    (b"\x89PNG", "a picture", "ask the program for a CSV or spreadsheet export instead"),
-    (b"\xff\xd8\xff", "a picture", "ask the program for a CSV or spreadsheet export instead"),
-    (b"SQLite format 3", "a database", "ask the program for a CSV or spreadsheet export instead"),
+    ((b"%PDF",), "a PDF document", _ANEW),
+    ((b"\x1f\x8b", b"BZh", b"7z\xbc\xaf", b"Rar!"), "a compressed file", "unpack it first"),
+    ((b"\x89PNG", b"\xff\xd8\xff"), "a picture", _ANEW),
+    ((b"SQLite format 3",), "a database", _ANEW),
 )
 _MARKUP = (b"<html", b"<!doctype", b"<table", b"<?xml", b"<div")
 
@@ -110,31 +104,12 @@ class Export:
 
     def _of_text(self, size: int) -> Generator[Block]:
         assert self.encoding is not None and self.dialect is not None  # noqa: PT018, S101
-        try:
-            yield from import_dialect.blocks_of(self.path, self.encoding, self.dialect, size=size)
-        except import_dialect.TooManyBrokenError as error:
-            raise refusal(
-                self.label,
-                error.row,
-                f"quotes that do not match in more than {import_dialect.MOST_BROKEN} rows",
-                "cells in matching quotes",
-                "if quotes are plain characters in this file: --quote none",
-            ) from None
+        yield from import_dialect.blocks_of(self.path, self.encoding, self.dialect, size=size)
 
     def _of_sheet(self, size: int) -> Generator[Block]:
         rows = self._rows[self.sheet]
         for first in range(0, len(rows), size):
             yield Block(first + 1, [[cell.strip() for cell in row] for row in rows[first : first + size]])
-
-    def digest(self) -> str:
-        """SHA-256 of its bytes."""
-        with self.path.open("rb") as handle:
-            return hashlib.file_digest(handle, "sha256").hexdigest()
-
-
-def refusal(file: str, row: int | None, found: str, needed: str, mend: str) -> ConversionError:
-    """The error that says why an export cannot be taken at all."""
-    return ConversionError([Problem(file, row, "", found, needed, mend)])
 
 
 def open_export(
@@ -155,8 +130,8 @@ def open_export(
         raise refusal(label, None, f"{size:,} bytes", f"at most {LARGEST_EXPORT:,} bytes", "split it")
     if not head.strip():
         raise refusal(label, None, "an empty file", "a table", "export it anew")
-    for mark, kind, mend in _KINDS:
-        if head.startswith(mark):
+    for marks, kind, mend in _KINDS:
+        if head.startswith(marks):
             raise refusal(label, None, kind, "a table (CSV, TSV or a workbook)", mend)
     if head.startswith((b"PK", b"\xd0\xcf\x11\xe0")):
         return _open_workbook(path, sheet)
@@ -344,10 +319,7 @@ class ColumnFacts:
     @property
     def likely_decimal(self) -> str:
         """The decimal mark that its numbers speak for; a point where they do not say."""
-        decisive = list(self.numbers.decisive)
-        if len(decisive) == 1:
-            return decisive[0]
-        return "," if self.numbers.grouped == "." else "."
+        return self.numbers.mark or "."
 
 
 # Rows of an export that add up others: found by their word, proved by their sums.
@@ -502,6 +474,19 @@ class SortedBlock:
     numbers: Sequence[int]
     rows: list[list[str]]
     left: list[SkippedRow]
+
+    def sifted(self, why: Callable[[int, list[str]], str]) -> SortedBlock:
+        """The rows that nothing speaks against, those apart that something does, with what."""
+        numbers: list[int] = []
+        rows: list[list[str]] = []
+        left: list[SkippedRow] = []
+        for number, cells in zip(self.numbers, self.rows, strict=True):
+            if reason := why(number, cells):
+                left.append(SkippedRow(number, reason, cells))
+            else:
+                numbers.append(number)
+                rows.append(cells)
+        return SortedBlock(numbers, rows, left)
 
 
 @dataclass(slots=True)

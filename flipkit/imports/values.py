@@ -243,6 +243,12 @@ class NumberEvidence(Evidence):
             return ""
         return next(iter(self.doubtful)) if self.below_thousand >= 3 and self.doubts >= 3 else ""
 
+    @property
+    def mark(self) -> str:
+        """The decimal mark that the numbers settle: the one they show, or the one that does not group thousands."""
+        shown = list(self.decisive)
+        return shown[0] if len(shown) == 1 else {".": ",", ",": "."}.get(self.grouped, "")
+
 
 @functools.lru_cache(maxsize=200_000)
 def number_of(text: str, decimal: str) -> Decimal | None:

@@ -7,6 +7,7 @@ import re
 from collections.abc import Sequence
 
 from flipkit.assumptions import Assumptions
+from flipkit.errors import count_of
 from flipkit.money import show_cents
 from flipkit.packing.cushioning import CUIN_PER_CUFT, M_PER_IN, is_flat
 from flipkit.packing.materials import PackingRules, packaging_triggers
@@ -314,7 +315,7 @@ def _padded(plan: Plan, best: Priced) -> str:
 
     def some(layers: int) -> str:
         thick = plan.assumptions.measures.span(layers * one, spec="g")
-        return f"{layers} {'layer' if layers == 1 else 'layers'} of {name} ({thick})"
+        return f"{count_of(layers, 'layer')} of {name} ({thick})"
 
     if way.edges == way.faces:
         return f"Pad every side with {some(way.faces)}."

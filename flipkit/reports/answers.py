@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from flipkit.errors import count_of
+
 if TYPE_CHECKING:
     from flipkit.units import Measures
 
@@ -218,7 +220,7 @@ def _patience_reason(answer: dict[str, Any], money: Money) -> str:
     best = next((row for row in answer["patience"] if row["way"] == "planned"), None)
     if best is None or not best["ask_cents"]:
         return ""
-    weeks, said = "1 week" if best["within_weeks"] == 1 else f"{best['within_weeks']} weeks", []
+    weeks, said = count_of(best["within_weeks"], "week"), []
     shorter = [row for row in hurried if row["within_weeks"] < best["within_weeks"]]
     longer = [row for row in hurried if row["within_weeks"] > best["within_weeks"]]
     if shorter:
@@ -251,7 +253,7 @@ def _offer_answer(answer: dict[str, Any], money: Money) -> str:
 
 
 def _patience_words(row: dict[str, Any], money: Money) -> list[str]:
-    weeks = "1 week" if row["within_weeks"] == 1 else f"{row['within_weeks']} weeks"
+    weeks = count_of(row["within_weeks"], "week")
     way = {"as now": "as you price now", "planned": f"{weeks} (recommended)"}
     ask = money(row["ask_cents"]) if row["ask_cents"] else "not worth listing"
     if row["markdown_on"]:
@@ -405,10 +407,8 @@ def _doubts(answer: dict[str, Any], money: Money) -> list[str]:
     elif answer["decision"]:
         found.append(f"This month's decision on {answer['judged_by']}: {answer['decision']}")
     if answer["too_few_to_tell"]:
-        sales = answer["sales_in_books"]
-        found.append(
-            f"Too few to tell: {sales} sale{'' if sales == 1 else 's'} of such things, so the rest is assumed."
-        )
+        sales = count_of(answer["sales_in_books"], "sale")
+        found.append(f"Too few to tell: {sales} of such things, so the rest is assumed.")
     if answer["typical_from"] == "books":
         found.append(
             "You gave no price, so this goes by what such things sold for. Give one with --price or --comparable."
@@ -474,7 +474,7 @@ def _cost_words(judged: dict[str, Any], money: Money) -> list[str]:
         lines.append(
             f"However many comparables you find, the chance that they change this stays below {chance}."
             if more is None
-            else f"{more} more comparable{'' if more == 1 else 's'} would change this with a chance of {chance}."
+            else f"{count_of(more, 'more comparable')} would change this with a chance of {chance}."
         )
     return lines
 

@@ -17,6 +17,7 @@ from flipkit.analysis.sizes import SIZE_ORDER, BreakEven
 from flipkit.analysis.what_if import DIVISORS, Settings
 from flipkit.charts.returns import plot_break_even_moves, plot_minutes, plot_price_bands, plot_size_comparison
 from flipkit.charts.style import hourly, joined, money
+from flipkit.errors import count_of
 from flipkit.money import show_cents
 from flipkit.reports.elements import (
     EMPTY,
@@ -29,7 +30,7 @@ from flipkit.reports.elements import (
     table,
     to_do,
 )
-from flipkit.reports.sentences import count_of, day_words, money_per_hour, span_name
+from flipkit.reports.sentences import day_words, money_per_hour, span_name
 from flipkit.reports.sliders import Moves
 from flipkit.reports.study import Study
 from flipkit.reports.tables import bases_columns, bases_formats, bases_headings, lifting

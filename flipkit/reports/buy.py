@@ -28,10 +28,10 @@ from flipkit.analysis.repricing import PLANNED
 from flipkit.analysis.returns import LIKELY, TOO_FEW, UNLIKELY
 from flipkit.charts.returns import plot_category_returns
 from flipkit.charts.style import hourly, joined, money
+from flipkit.errors import count_of
 from flipkit.money import show_cents
 from flipkit.reports.elements import EMPTY, Element, Figure, Said, headline, table, to_do, together
 from flipkit.reports.sentences import (
-    count_of,
     day_words,
     doubts,
     few_sales_sentence,
@@ -351,15 +351,18 @@ def helps_most(study: Study) -> str:
 
 
 def _stopping(study: Study, change: Change) -> str:
-    """What to stop buying, and what that brings with its hours filled and left free."""
+    """What to stop buying, what its hours make there, and how much more they would make at the target."""
     show, hours = functools.partial(money, currency=study.currency), max(round(change.hours), 1)
     # From the hours as they are shown, so that the figures of the sentence add up.
     made = 100 * study.target * hours - change.cents_a_month
-    free = f"if not, you lose the {show(made)} they make" if made >= 0 else f"{show(-made)} if you don't"
+    rate, target = (hourly(value, currency=study.currency) for value in (made / 100 / hours, study.target))
+    what = f"stop buying {_kinds([kind for kind, _ in change.parts], _STOPPED)} at what you usually pay"
+    more = f"at {target} they would make {show(change.cents_a_month)} more a month"
+    if made < 0:
+        return f"{what} (their {count_of(hours, 'hour')} a month lose {show(-made)}; {more})"
     return (
-        f"stop buying {_kinds([kind for kind, _ in change.parts], _STOPPED)} at what you usually pay (about "
-        f"{show(change.cents_a_month)} more a month if you fill their {count_of(hours, 'hour')} at "
-        f"{hourly(study.target, currency=study.currency)} each; {free})"
+        f"{what}, as you find better use for their {count_of(hours, 'hour')} a month (they make about {show(made)}, "
+        f"{rate} an hour; {more})"
     )
 
 
@@ -372,7 +375,7 @@ def _kinds(names: list[str], most: int = _NAMED) -> str:
 def rule_words(study: Study, rule: AisleRule) -> str:
     """A kind's rule for the aisle, and how far it may be off where that is more than a dollar."""
     if not rule.share:
-        return f"leave it under {_whole(rule.nothing_under_cents, study)}"
+        return f"leave it up to {_whole(rule.nothing_under_cents, study)}"
     less = f", less {_whole(rule.less_cents, study)}" if rule.less_cents > 0 else ""
     more = f", plus {_whole(-rule.less_cents, study)}" if rule.less_cents < 0 else ""
     under = f"; leave it under {_whole(rule.nothing_under_cents, study)}" if rule.nothing_under_cents else ""

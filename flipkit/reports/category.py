@@ -16,7 +16,7 @@ from flipkit.books.write import csv_text
 from flipkit.charts.returns import plot_minutes, plot_waterfall
 from flipkit.charts.stock import plot_days_listed
 from flipkit.charts.style import hourly, money
-from flipkit.errors import AssumptionError
+from flipkit.errors import AssumptionError, count_of
 from flipkit.reports.buy import Buy, chance_words, decision_figures
 from flipkit.reports.elements import (
     EMPTY,
@@ -30,7 +30,6 @@ from flipkit.reports.elements import (
     to_do,
 )
 from flipkit.reports.sentences import (
-    count_of,
     day_words,
     doubts,
     money_per_hour,

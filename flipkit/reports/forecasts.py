@@ -28,10 +28,11 @@ from flipkit.analysis.forecasts import (
 from flipkit.analysis.forecasts import WHAT as CATEGORY_HOURLY
 from flipkit.analysis.results import by_month
 from flipkit.analysis.returns import TOO_FEW
+from flipkit.errors import count_of
 from flipkit.money import show_cents
 from flipkit.reports import elements
 from flipkit.reports.elements import EMPTY, Element
-from flipkit.reports.sentences import count_of, day_words, few_sales_sentence, money_per_hour, month_name
+from flipkit.reports.sentences import day_words, few_sales_sentence, money_per_hour, month_name
 from flipkit.reports.study import STUDIES, Study
 from flipkit.reports.tables import words
 

@@ -25,9 +25,10 @@ from flipkit.books.read import books_as_of
 from flipkit.charts.returns import plot_waterfall
 from flipkit.charts.style import money
 from flipkit.economics.items import MONEY_LINES
+from flipkit.errors import count_of
 from flipkit.money import share_out
 from flipkit.reports.elements import EMPTY, Element, Said, caution, headline, line_sums, table, to_do
-from flipkit.reports.sentences import count_of, day_words, month_name, year_name
+from flipkit.reports.sentences import day_words, month_name, year_name
 from flipkit.reports.study import Study, currency_unit
 from flipkit.reports.tables import months_table, seen_words, words
 
@@ -253,7 +254,7 @@ class Money:
         headings = {"line": "Line", "what": "What", "amount_cents": "Amount"}
         return table(
             frame,
-            caption="Cost of goods, by the lines of the usual tax form for a business of one owner",
+            caption="Cost of goods, by the lines of the usual tax form for one owner; partners use another",
             headings=headings,
             currency=self.study.currency,
         )

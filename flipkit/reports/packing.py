@@ -13,9 +13,10 @@ from flipkit.analysis.packing_review import lesson_totals, parcel_lessons
 from flipkit.books.schema import PICKUP
 from flipkit.charts.stock import plot_packing_lessons
 from flipkit.charts.style import joined, money
+from flipkit.errors import count_of
 from flipkit.packing.parcel import ParcelPlan
 from flipkit.reports.elements import EMPTY, NOTHING, Element, caution, headline, table, to_do, together
-from flipkit.reports.sentences import count_of, span_name
+from flipkit.reports.sentences import span_name
 from flipkit.reports.study import Study
 from flipkit.reports.tables import LIFT_LB
 from flipkit.units import CM_AN_INCH, Measures, read_length

@@ -15,11 +15,11 @@ from flipkit.analysis.what_if import Settings
 from flipkit.assumptions import Assumption, load_assumptions, parsed_settings
 from flipkit.charts.sliders import DIVISOR_LABEL, DIVISORS, divisor_options, plot_moved_returns, slides, with_figures
 from flipkit.charts.style import spec_bundle
-from flipkit.errors import AssumptionError, FlipkitError
+from flipkit.errors import AssumptionError, FlipkitError, count_of
 from flipkit.money import show_cents
 from flipkit.paths import demo_folder
 from flipkit.reports.elements import Element, headline
-from flipkit.reports.sentences import count_of, money_per_hour, month_name, overrides_sentence
+from flipkit.reports.sentences import money_per_hour, month_name, overrides_sentence
 from flipkit.reports.sliders import MOVED_KEYS, TARGET, Moves
 from flipkit.reports.study import Study
 from flipkit.reports.tables import ranking_table, returns_table

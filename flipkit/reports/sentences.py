@@ -14,6 +14,7 @@ from flipkit.analysis.results import RESULT, minutes_known
 from flipkit.analysis.returns import TOO_FEW, too_few_words, unsold_group
 from flipkit.charts.style import hourly, money
 from flipkit.economics.overrides import suppositions
+from flipkit.errors import count_of
 from flipkit.money import show_cents
 from flipkit.reports.elements import Figure, Said, origin_mix
 from flipkit.reports.study import Study
@@ -55,15 +56,6 @@ def span_name(study: Study) -> str:
 def year_name(study: Study) -> str:
     """The year so far, in words."""
     return f"{study.year_so_far()[1].year} so far"
-
-
-def count_of(number: int, noun: str, plural: str = "") -> str:
-    """A number with its noun.
-
-    >>> count_of(1, "sale"), count_of(1200, "category", "categories")
-    ('1 sale', '1,200 categories')
-    """
-    return f"{number:,} {noun if number == 1 else plural or noun + 's'}"
 
 
 def sales_known(study: Study) -> int:
@@ -156,7 +148,7 @@ def year_sentence(study: Study) -> str:
     off = int((study.items["gone_on"].between(first, last) & study.items["sold_on"].isna()).sum())
     # A young shop has hardly anything to write off yet, which flatters its first year.
     if off < study.assumptions.whole("report.too_few_items"):
-        told += f" ({gap.second} wrote off only {count_of(off, 'item')})"
+        told += f" (only {count_of(off, 'item')} written off in those months of {gap.second})"
     return f"{text} {told}. Sales alone: {alone} and {before}."
 
 

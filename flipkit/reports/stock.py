@@ -20,10 +20,10 @@ from flipkit.books.write import csv_text
 from flipkit.charts.stock import plot_days_listed, plot_patience
 from flipkit.charts.style import hourly, joined, money
 from flipkit.economics.items import item_economics
+from flipkit.errors import count_of
 from flipkit.money import show_cents
 from flipkit.reports.elements import EMPTY, NOTHING, Element, Said, figures_said, headline, table, to_do
 from flipkit.reports.sentences import (
-    count_of,
     day_words,
     few_sales_sentence,
     may_bring_sentence,
@@ -60,7 +60,10 @@ _PLANNED: Final = [
     "markdown_on",
 ]
 #: What a lowest offer is of.
-_LEAST: Final = "Take at least: for the item alone. What you charge for postage comes on top."
+_LEAST: Final = (
+    "Take at least: the price for the item alone, what you charge for postage comes on top. After fees, postage, "
+    "packing and your work it leaves as much as waiting brings on average."
+)
 #: Why a lowest offer can stand above a markdown to come.
 _WHY_ABOVE: Final = (
     "Refuse lower offers now, even above a later markdown: a buyer may still pay the full price. The lowest offer "
@@ -138,7 +141,7 @@ class Stock:
         if len(later):
             cut = later["markdown_on"].min()
             first = f" The first markdown is due on {day_words(cut)}." if pd.notna(cut) else ""
-            lines.append(f"Keep {len(later):,} at today's price: {self._brings(later)}.{first}")
+            lines.append(f"Keep the other {len(later):,} at today's price: {self._brings(later)}.{first}")
         if len(self._unpriced()):
             items = count_of(len(self._unpriced()), "item without a typical price", "items without a typical price")
             cost = money(self._unpriced()["cost_cents"].sum(), currency=study.currency)
@@ -258,11 +261,14 @@ class Stock:
         note = (
             "Loss avoided: what keeping it and pricing it as now would cost you, your work at your target and its room "
             "included. Under the price from which shipping pays, sell it in a lot or locally at any price; a "
-            "dash: no price pays for shipping. What has waited long can go at a price that would pay: few come."
+            "dash: no price pays for shipping. Something asked above that price still goes where it has waited so "
+            "long that hardly anybody will come."
         )
         oversize = found.loc[found["size_class"] == "oversize", "item_id"]
         if len(oversize):
-            note += f" {joined(list(oversize))} packs oversize: a sale by mail would lose most of what that saves."
+            note += (
+                f" {joined(list(oversize))} is oversize once packed: mailing it would cost most of the loss avoided."
+            )
         return table(shown, caption=caption, headings=headings | {"saves": "Loss avoided"}, note=note)
 
     def action(self, row: dict[Hashable, Any]) -> str:
@@ -475,7 +481,7 @@ class Stock:
                 "ask": _dollars(frame, "price_cents"),
                 "take_at_least": _dollars(frame, "lowest_offer_cents"),
                 "then_ask": _dollars(frame, "markdown_cents"),
-                "posting_pays_from": _dollars(frame, "floor_cents"),
+                "shipping_pays_from": _dollars(frame, "floor_cents"),
                 **{said: pd.to_datetime(frame[name]).dt.date if name in frame else "" for said, name in dates.items()},
                 "still_brings": _dollars(frame, "worth_cents"),
                 "clearing_out_saves": _dollars(frame, "saves_cents"),

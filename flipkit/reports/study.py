@@ -46,7 +46,7 @@ from flipkit.economics.costs import MOST_TAUGHT, SuppliesUsed
 from flipkit.economics.items import Economics, item_economics
 from flipkit.economics.labor import EVERYBODY
 from flipkit.economics.trace import ItemTrace, item_trace
-from flipkit.errors import AssumptionError, NotEnoughDataError, PackError
+from flipkit.errors import AssumptionError, NotEnoughDataError, PackError, count_of
 from flipkit.money import nearest_cent, show_cents
 from flipkit.paths import demo_folder
 from flipkit.reports.elements import Figure
@@ -115,11 +115,10 @@ class Study:
         found = []
         later = int((self.books.items["bought_on"] > pd.Timestamp(self.as_of)).sum())
         if later:
-            found.append(f"{later:,} items bought after {self.as_of.isoformat()} are not in these figures.")
+            found.append(f"Not in these figures: {count_of(later, 'item')} bought after {self.as_of.isoformat()}.")
         sold = int((self.books.items["sold_on"] > pd.Timestamp(self.as_of)).sum())
         if sold:
-            sales = "1 sale" if sold == 1 else f"{sold:,} sales"
-            found.append(f"Not in these figures: {sales} dated after {self.as_of.isoformat()}.")
+            found.append(f"Not in these figures: {count_of(sold, 'sale')} dated after {self.as_of.isoformat()}.")
         if self.economics.labor.unplaced_min:
             found.append(f"{self.economics.labor.unplaced_min:,.0f} logged minutes fit no item and are left out.")
         if self.economics.unborne_cents:

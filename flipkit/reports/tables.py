@@ -353,7 +353,7 @@ def assumptions_table(study: Study) -> Element:
             if rests.get(own[0].key, 0.0) >= _LEAST_RESTS
             else NOTHING,
             own[0].meaning
-            if own[0].source.startswith("common practice")
+            if own[0].layer != "packaged" or own[0].source.startswith("common practice")
             else f"{own[0].meaning} Source: {own[0].source}.",
         )
         for own in groups.values()

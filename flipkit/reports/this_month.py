@@ -12,18 +12,19 @@ from flipkit.analysis.decisions import LEAVE, VERDICTS, Decision
 from flipkit.analysis.returns import TOO_FEW
 from flipkit.charts.returns import plot_category_returns
 from flipkit.charts.style import hourly, joined, money
+from flipkit.errors import count_of
 from flipkit.reports.bulky import Bulky
 from flipkit.reports.buy import decision_figures, helps_most, whole_down
 from flipkit.reports.category import page_names
 from flipkit.reports.elements import EMPTY, Element, Said, caution, figures_said, headline, together
 from flipkit.reports.money import Money
-from flipkit.reports.sentences import count_of, day_words, doubts, month_sentence
+from flipkit.reports.sentences import day_words, doubts, month_sentence
 from flipkit.reports.stock import Stock
 from flipkit.reports.study import Study
 from flipkit.reports.tables import cautions, words
 
 #: What stands above the kinds to leave that pay at a price.
-_LEAVE_UNLESS: Final = "Don't buy, unless one will sell for at least"
+_LEAVE_UNLESS: Final = "Don't buy at what you usually pay, unless one will sell for at least"
 #: A month's row, low enough that the page keeps to one sheet. [px]
 _MONTH_ROW: Final = 25
 #: Things to do that the first page shows; the rest are counted and linked.
@@ -144,7 +145,7 @@ class ThisMonth:
     def _item(self, stock: Stock, row: Mapping[Any, Any]) -> str:
         """One thing to do with one item, with its dollars."""
         do = stock.action(dict(row))
-        left = f"That leaves about {stock.worth(dict(row))} after paying your work."
+        left = f"That leaves about {stock.worth(dict(row))} after all costs and your work."
         return f"{row['title'] or row['item_id']}: {do}. {left}"
 
     def _money(self, cents: float) -> str:

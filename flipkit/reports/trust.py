@@ -10,12 +10,11 @@ import pandas as pd
 
 from flipkit.books.schema import DOING
 from flipkit.charts.stock import plot_shares
-from flipkit.errors import AssumptionError
+from flipkit.errors import AssumptionError, count_of
 from flipkit.reports import elements
 from flipkit.reports.elements import EMPTY, Element, caution, headline, to_do, together
 from flipkit.reports.forecasts import TrackRecord, track_record
 from flipkit.reports.sentences import (
-    count_of,
     doubts,
     minutes_sentence,
     month_name,

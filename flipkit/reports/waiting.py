@@ -20,9 +20,9 @@ from flipkit.analysis.survival import (
     waiting_groups,
     waiting_table,
 )
+from flipkit.errors import count_of
 from flipkit.reports import elements
 from flipkit.reports.elements import Element
-from flipkit.reports.sentences import count_of
 from flipkit.reports.study import Study
 from flipkit.reports.tables import words
 

@@ -22,6 +22,7 @@ from flipkit.charts.sliders import beside_target, plot_tornado
 from flipkit.charts.style import hourly, money
 from flipkit.economics.hiring import help_table, wage_limit
 from flipkit.economics.items import net_parts
+from flipkit.errors import count_of
 from flipkit.money import PPM
 from flipkit.reports import elements
 from flipkit.reports.buy import helps_most
@@ -36,7 +37,7 @@ from flipkit.reports.elements import (
     headline,
     to_do,
 )
-from flipkit.reports.sentences import count_of, money_per_hour, month_name, span_name
+from flipkit.reports.sentences import money_per_hour, month_name, span_name
 from flipkit.reports.sliders import Moves
 from flipkit.reports.study import Study, help_paid
 from flipkit.reports.tables import words

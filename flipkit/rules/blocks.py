@@ -571,33 +571,28 @@ def _factorised(held: Any) -> tuple[list[str], npt.NDArray[np.int64]]:
     return [_word(word) for word in found], np.asarray(index, dtype=np.int64)
 
 
-def in_chunks(rows: int, columns: Mapping[str, npt.NDArray[Any]], step: Callable[[Columns, slice], None]) -> None:
-    """Work through columns a cache's worth at a time."""
-    for start in range(0, rows, CHUNK):
-        here = slice(start, min(start + CHUNK, rows))
-        step({name: column[here] for name, column in columns.items()}, here)
-
-
 def some(flags: npt.NDArray[np.bool_]) -> bool:
     """Whether any flag is set; one flag that stands for all rows is looked at once."""
     return bool(flags[0] if flags.size and flags.strides == (0,) else flags.any())
 
 
-def groups(index: npt.NDArray[np.int64]) -> Iterator[tuple[int, npt.NDArray[np.int64] | None]]:
-    """The numbers that occur and the rows of each; None for the rows where one number has them all."""
-    if not index.size:
-        return
-    if index.strides == (0,):
-        yield int(index[0]), None
-        return
-    low, high = int(index.min()), int(index.max())
-    if low == high:
-        yield low, None
-        return
-    for number in range(low, high + 1):
-        rows = np.flatnonzero(index == number)
-        if rows.size:
-            yield number, rows
+def by_number(columns: Columns, key: str) -> Iterator[tuple[int, Columns, Any]]:
+    """The columns a cache's worth at a time, the rows of one number of ``key`` each: number, columns, where they stand.
+
+    What one number has to itself stands in a slice, and its columns are views.
+    """
+    for start in range(0, columns[key].size, CHUNK):
+        chunk = {name: column[start : start + CHUNK] for name, column in columns.items()}
+        index = chunk[key]
+        # One number that stands for all rows is looked at once.
+        low, high = (index[0],) * 2 if index.strides == (0,) else (index.min(), index.max())
+        if low == high:
+            yield int(low), chunk, slice(start, start + index.size)
+            continue
+        for number in range(int(low), int(high) + 1):
+            rows = np.flatnonzero(index == number)
+            if rows.size:
+                yield number, {name: column[rows] for name, column in chunk.items()}, rows + start
 
 
 # Columns made for a frame and handed to one without copying.

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Required, TypedDict, Unpack
 
 import numpy as np
@@ -325,6 +326,11 @@ class FeeSchedule(RuleSet[FeeBlock]):
 
     ships: bool = True
 
+    @cached_property
+    def laid_out(self) -> _Held:
+        """The charges of its blocks, laid out for look-up."""
+        return _Held(self)
+
 
 def read_fee_schedule(data: Mapping[str, Any], *, file: str) -> FeeSchedule:
     """A fee schedule from the content of its TOML file.
@@ -518,7 +524,7 @@ def order_fee_lines(
         seller_level=seller_level,
         listing_cents=listing_cents,
     )
-    held = _held(schedule)
+    held = schedule.laid_out
     given: cols.Columns = {
         "block": cols.blocks(schedule, on, rows),
         "goods": cols.amounts("goods_cents", goods_cents, rows),
@@ -537,18 +543,12 @@ def order_fee_lines(
     if cols.some(given["listing"]):
         found["listing_cents"][:] = given["listing"]
 
-    def step(chunk: cols.Columns, here: slice) -> None:
-        for number, at in cols.groups(chunk["block"]):
-            part = chunk if at is None else {name: column[at] for name, column in chunk.items()}
-            lines = _block_lines(held.blocks[number], part, per_order=None if order is None else False)
-            where = slice(None) if at is None else at
-            total = part["listing"]
-            for line, cents in lines.items():
-                found[f"{line}_cents"][here][where] = cents
-                total = total + cents
-            found["total_cents"][here][where] = total
-
-    cols.in_chunks(rows, given, step)
+    for number, part, at in cols.by_number(given, "block"):
+        total = part["listing"]
+        for line, cents in _block_lines(held.blocks[number], part, per_order=None if order is None else False).items():
+            found[f"{line}_cents"][at] = cents
+            total = total + cents
+        found["total_cents"][at] = total
     if order is not None:
         _add_order_lines(held, given, order, rows, found)
     return found
@@ -562,7 +562,8 @@ class _HeldBlock:
         # The code -1, a category that the schedule does not name, finds the last entry.
         by_category = (block.categories.get(word, block.commission) for word in categories)
         self.commission = ChargeTable([*by_category, block.commission])
-        self.charges = {name: _one(getattr(block, name)) for name in ("payment", "advertising", "international")}
+        named = {name: getattr(block, name) for name in ("payment", "advertising", "international")}
+        self.charges = {name: ChargeTable([charge]) for name, charge in named.items() if charge is not None}
         held = [block.seller_levels.get(name) for name in levels]
         self.level_off = np.array([*(level.commission_off_ppm if level else 0 for level in held), 0], dtype=np.int64)
         self.level_surcharge = ChargeTable([*(level.surcharge if level else None for level in held), None])
@@ -575,19 +576,6 @@ class _Held:
         self.categories = tuple(sorted({word for block in schedule.blocks for word in block.categories}))
         self.levels = tuple(sorted({word for block in schedule.blocks for word in block.seller_levels}))
         self.blocks = [_HeldBlock(block, self.categories, self.levels) for block in schedule.blocks]
-
-
-def _held(schedule: FeeSchedule) -> _Held:
-    # Kept on the schedule itself, which is frozen to its users but not to this look-up.
-    held = schedule.__dict__.get("_held")
-    if held is None:
-        held = _Held(schedule)
-        object.__setattr__(schedule, "_held", held)
-    return held
-
-
-def _one(charge: Charge | None) -> ChargeTable | None:
-    return None if charge is None else ChargeTable([charge])
 
 
 def _levels(held: _Held, seller_level: object, rows: int) -> npt.NDArray[np.int64]:
@@ -620,8 +608,12 @@ def _block_lines(held: _HeldBlock, given: cols.Columns, *, per_order: bool | Non
         if held.level_off.any():
             discount = rounded_cents(exact["commission"]) * held.level_off[given["level"]]
     for name in ("payment", "international"):
-        table, charge = held.charges[name], getattr(block, name)
-        if table is not None and wanted(charge) and (name == "payment" or cols.some(given["international"])):
+        table = held.charges.get(name)
+        if (
+            table is not None
+            and wanted(getattr(block, name))
+            and (name == "payment" or cols.some(given["international"]))
+        ):
             exact[name] = table.numerators(given, None)
     if "international" in exact:
         exact["international"] = np.where(given["international"], exact["international"], 0)
@@ -643,7 +635,7 @@ def _block_lines(held: _HeldBlock, given: cols.Columns, *, per_order: bool | Non
 
 def _advertising(held: _HeldBlock, given: cols.Columns) -> Cents | None:
     advertised = given["advertised"]
-    charge, table = held.block.advertising, held.charges["advertising"]
+    charge, table = held.block.advertising, held.charges.get("advertising")
     if not cols.some(advertised):
         return None
     if charge is None or table is None:
@@ -670,11 +662,10 @@ def _add_order_lines(
     for name in ("goods", "shipping", "tax"):
         sums[name] = np.zeros(names.size, dtype=np.int64)
         np.add.at(sums[name], code, given[name])
-    for number, at in cols.groups(sums["block"]):
-        part = sums if at is None else {name: column[at] for name, column in sums.items()}
+    for number, part, at in cols.by_number(sums, "block"):
         for line, cents in _block_lines(held.blocks[number], part, per_order=True).items():
             totals = np.zeros(names.size, dtype=np.int64)
-            totals[slice(None) if at is None else at] = cents
+            totals[at] = cents
             shares = share_out_groups(totals, code, given["goods"])
             found[f"{line}_cents"] += shares
             found["total_cents"] += shares
@@ -695,14 +686,19 @@ def listing_periods(schedule: FeeSchedule, *, listed_on: object, ended_on: objec
     rows = cols.row_count(listed_on=listed_on, ended_on=ended_on)
     first = cols.days("listed_on", listed_on, rows)
     last = cols.days("ended_on", ended_on, rows)
-    block = cols.blocks(schedule, first, rows)
-    length = np.array([b.listing.relist_every_days if b.listing else 0 for b in schedule.blocks], dtype=np.int64)[block]
+    length = _listing_rule(schedule, "relist_every_days", first)
     days = (last - first).astype(np.int64)
     if (days < 0).any():
         row = int(np.argmax(days < 0))
         raise MeasureError("ended_on", need=f"not before {first[row]}", got=str(last[row]), where=f"row {row + 1}")
     # A period of N days that starts on day 0 is over on day N: the thing is put up again that day.
     return np.where(length > 0, 1 + days // np.maximum(length, 1), 1)
+
+
+def _listing_rule(schedule: FeeSchedule, name: str, days: npt.NDArray[np.datetime64]) -> npt.NDArray[np.int64]:
+    """A number of the listing rule in force on each day; 0 without one."""
+    each = [getattr(block.listing, name) if block.listing else 0 for block in schedule.blocks]
+    return np.array(each, dtype=np.int64)[cols.blocks(schedule, days, days.size)]
 
 
 def listing_charges(
@@ -716,14 +712,11 @@ def listing_charges(
     periods = listing_periods(schedule, listed_on=listed_on, ended_on=ended_on)
     rows = periods.size
     first = cols.days("listed_on", listed_on, rows)
-    length = np.array([b.listing.relist_every_days if b.listing else 0 for b in schedule.blocks], dtype=np.int64)
-    length = length[cols.blocks(schedule, first, rows)]
+    length = _listing_rule(schedule, "relist_every_days", first)
     thing = np.repeat(np.arange(rows), periods)
     number = np.arange(thing.size) - np.repeat(np.cumsum(periods) - periods, periods)
     day = first[thing] + (number * length[thing]).astype("timedelta64[D]")
-    block = cols.blocks(schedule, day, day.size)
-    fee = np.array([b.listing.fee_cents if b.listing else 0 for b in schedule.blocks], dtype=np.int64)[block]
-    free = np.array([b.listing.free_a_month if b.listing else 0 for b in schedule.blocks], dtype=np.int64)[block]
+    fee, free = (_listing_rule(schedule, name, day) for name in ("fee_cents", "free_a_month"))
     if free_a_month is not None:
         free = np.full(day.size, free_a_month, dtype=np.int64)
     order = np.lexsort((thing, day))

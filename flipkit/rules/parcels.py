@@ -266,23 +266,19 @@ def parcel_columns(rules: ParcelRules, *, rates: str = "", **parcels: Unpack[Giv
     sources |= {name: (name, 1.0) for name in ("space_pays", "over_maximum", *rules.surcharge_names)}
     sources |= {f"{name}_kg": (name, 1.0) for name in _WEIGHTS if rules.metric}
     found: cols.Columns = {
-        name: np.zeros(rows, dtype=np.float64 if source in _NUMBERS else np.bool_)
+        name: np.empty(rows) if source in _NUMBERS else np.zeros(rows, dtype=np.bool_)
         for name, (source, _) in sources.items()
     }
 
-    def step(chunk: cols.Columns, here: slice) -> None:
-        for number, at in cols.groups(chunk["block"]):
-            part = chunk if at is None else {name: column[at] for name, column in chunk.items()}
-            block = rules.blocks[number]
-            measured = block_measures(rules, block, part, rates=rates)
-            measured |= whole_weights(block, measured)
-            for name, column in found.items():
-                source, unit = sources[name]
-                if source in measured:  # a surcharge of another block is not
-                    values = measured[source]
-                    column[here][slice(None) if at is None else at] = values if unit == 1.0 else values / unit
-
-    cols.in_chunks(rows, given, step)
+    for number, part, at in cols.by_number(given, "block"):
+        block = rules.blocks[number]
+        measured = block_measures(rules, block, part, rates=rates)
+        measured |= whole_weights(block, measured)
+        measured["united"] = measured["longest"] + measured["second"] + measured["shortest"]
+        for name, column in found.items():
+            source, unit = sources[name]
+            if source in measured:  # a surcharge of another block is not
+                column[at] = measured[source] if unit == 1.0 else measured[source] / unit
     return found
 
 
@@ -390,7 +386,6 @@ def _ordered(a: npt.NDArray[np.float64], b: npt.NDArray[np.float64], c: npt.NDAr
         "shortest": shortest,
         "girth": girth,
         "length_plus_girth": longest + girth,
-        "united": longest + second + shortest,
         "volume": longest * second * shortest,
     }
 
@@ -599,20 +594,18 @@ def size_class(
     found = parcel_columns(rules, on=on, **sides)
     exact = {name: cols.measures(name, value, rows) for name, value in sides.items()}  # type: ignore[arg-type]
     measured = {**_ordered(exact["length_in"], exact["width_in"], exact["height_in"]), "weight": exact["weight_lb"]}
-    index = cols.blocks(table, on, rows)
+    measured["block"] = cols.blocks(table, on, rows)
     classes = np.full(rows, "medium", dtype=object)
-    for number, at in cols.groups(index):
-        where = slice(None) if at is None else at
+    for number, part, at in cols.by_number(measured, "block"):
         block = table.blocks[number]
-        part = {name: values[where] for name, values in measured.items()}
         small = np.logical_and.reduce([part[name] <= limit + SNAP for name, limit in block.small_at_most.items()])
         bulky = np.logical_or.reduce([part[name] > limit + SNAP for name, limit in block.bulky_over.items()])
-        bulky |= (part["volume"] > block.bulky_space_over + SNAP) & found["space_pays"][where]
+        bulky |= (part["volume"] > block.bulky_space_over + SNAP) & found["space_pays"][at]
         names = dict.fromkeys(e.name for b in rules.blocks for e in b.surcharges if e.group == block.oversize_group)
-        large = found["over_maximum"][where].copy()
+        large = found["over_maximum"][at].copy()
         for name in names:
-            large |= found[name][where]
-        classes[where] = np.select([large, bulky, small], ["oversize", "bulky", "small"], default="medium")
+            large |= found[name][at]
+        classes[at] = np.select([large, bulky, small], ["oversize", "bulky", "small"], default="medium")
     return classes
 
 

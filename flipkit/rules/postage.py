@@ -293,21 +293,14 @@ def priced(
     refused = np.zeros(rows, dtype=np.int16)
     wordings = [""]
 
-    def step(chunk: cols.Columns, here: slice) -> None:
-        for number, at in cols.groups(chunk["pair"]):
-            part = chunk if at is None else {name: column[at] for name, column in chunk.items()}
-            first, second = divmod(number, len(rules.blocks))
-            where = slice(None) if at is None else at
-            pick, stopped = cheapest(card, rules, card.blocks[first], rules.blocks[second], part, **options)
-            for name, column in held.items():
-                column[here][where] = pick[name]
-            for name, weight in heavy.items():
-                weight[here][where] = pick[name]
-            chosen[here][where] = pick["service"]
-            for text, at_rows in stopped:
-                refused[here][at_rows if at is None else at[at_rows]] = _number(wordings, text)
-
-    cols.in_chunks(rows, given, step)
+    for number, part, at in cols.by_number(given, "pair"):
+        first, second = divmod(number, len(rules.blocks))
+        pick, stopped = cheapest(card, rules, card.blocks[first], rules.blocks[second], part, **options)
+        for name, column in {**held, **heavy}.items():
+            column[at] = pick[name]
+        chosen[at] = pick["service"]
+        for text, rows_stopped in stopped:
+            refused[rows_stopped + at.start if isinstance(at, slice) else at[rows_stopped]] = _number(wordings, text)
     chosen[chosen < 0] = len(card.service_names)
     words = {"service": [*card.service_names, ""], "refused": wordings}
     return {"service": chosen, **heavy, **held, "refused": refused}, words

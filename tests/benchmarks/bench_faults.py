@@ -1,7 +1,7 @@
 """Kills, fuzz, random shops, the versions of what is installed: tried and survived, kept in one results file.
 
 python -m tests.benchmarks.bench_faults kills 200
-python -m tests.benchmarks.bench_faults fuzz 1000000
+python -m tests.benchmarks.bench_faults fuzz 1000000 20    # so many, from this seed on
 python -m tests.benchmarks.bench_faults shops 5000 1000    # so many, from this number on
 python -m tests.benchmarks.bench_faults versions
 python -m tests.benchmarks.bench_faults mutants 200 money    # with the extra "bench"; 0: what survived, again
@@ -132,13 +132,15 @@ def kills(count: int, only: Iterable[str] = COMMANDS) -> None:
             kept(f"kills of {name}", {**found, "left in temporary": [path.name for path in temporary.iterdir()]})
 
 
-def fuzz(count: int) -> None:
-    """Random texts and files through all readers."""
-    began = time.monotonic()
-    with tempfile.TemporaryDirectory() as folder:
-        told = list(failures(count, Path(folder), seed=20))
-    found = {"tried": count, "survived": count - len(told), "first": told[:5]}
-    kept("fuzzed inputs", {**found, "minutes": round((time.monotonic() - began) / 60, 1)})
+def fuzz(count: int, first: int = 20) -> None:
+    """Random texts and files through all readers, 5,000 a seed."""
+    began, told = time.monotonic(), []
+    for tried in range(0, count, 5_000):
+        with tempfile.TemporaryDirectory() as folder:
+            told += [f"seed {first}: {one}" for one in failures(min(5_000, count - tried), Path(folder), seed=first)]
+        first, done = first + 1, min(tried + 5_000, count)
+        found = {"tried": done, "survived": done - len(told), "first": told[:5], "next seed": first}
+        kept("fuzzed inputs", {**found, "minutes": round((time.monotonic() - began) / 60, 1)})
 
 
 def shops(count: int, first: int = 1_000) -> None:

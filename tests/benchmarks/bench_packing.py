@@ -109,16 +109,19 @@ def tables() -> None:
 
 def like_plans(count: int = 6144) -> None:
     """The table of plans whose parcels stand for a shop's, written anew, and how far off other things are by it."""
-    spread = Sobol(6, rng=7).random(count)
-    plans = packed_things(spread, long_in=(3, 48), wide=0.25, high=0.12)
+    household = {"long_in": (3, 48), "wide": 0.25, "high": 0.12}
+    # Long, flat and large things are few and hollow, and packed in other ways.
+    awkward = {"long_in": (30, 96), "wide": 0.08, "high": 0.04, "dense": 0.004}
+    designs = ((7, count, household), (8, count // 6, awkward))
+    plans = np.vstack([packed_things(Sobol(6, rng=rng).random(many), **spans) for rng, many, spans in designs])
     usual = ASSUMED.cents("packing.value") / 100, ASSUMED.cents("materials.assumed.medium") / 100
     rows = [
         f"{','.join(f'{side:.1f}' for side in sides)},{weight:.2f},{worth / usual[0]:.2f},{taken / usual[1]:.3f}"
         for *sides, weight, worth, taken in plans.tolist()
     ]
     PLANS_KEPT.write_text("\n".join([",".join((*MEASURES, "worth_over_usual", "materials_over_medium")), *rows, ""]))
-    for seed in range(4):
-        *known, worth, taken = packed_things(np.random.default_rng(seed).random((50, 6))).T
+    for seed, spans in ((0, {}), (1, {}), (2, {}), (3, {}), (4, awkward)):
+        *known, worth, taken = packed_things(np.random.default_rng(seed).random((50, 6)), **spans).T
         posted = pd.DataFrame(dict(zip(MEASURES, known, strict=True))).assign(measures_origin="recorded")
         reckoned = materials_like_plans(posted, worth * 100, ASSUMED) / 100
         off = np.abs(reckoned / taken - 1)

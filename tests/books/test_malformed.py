@@ -215,7 +215,7 @@ NOTES = [
     ({"items": f"{HEAD},note\nA-1,a,b,2026-03-07,1"}, "row 2 with fewer cells", "taken as blank"),
     (
         {"items": f"{HEAD},length\nA-1,a,b,2026-03-07,1,30 cm\nA-2,a,b,2026-03-07,1,12"},
-        "1 bare numbers beside 1 with a unit",
+        "1 bare number beside 1 with a unit",
         "(row 3) were taken as in",
     ),
     (

@@ -127,8 +127,8 @@ def test_check_of_the_demo_says_what_its_report_can_and_cannot_say(demo_folder):
         ({}, "what an hour earned: nothing sold yet"),
         ({"sold": True}, "your own hours: no work table, so hours are standard minutes"),
         ({"sold": True}, "with fewer than 10 sales each: lamps (1): too few to tell"),
-        ({"sold": True}, "postage of all 1 posted sales: no label_paid"),
-        ({"sold": True}, "fees of all 1 sales: neither fees_paid nor a schedule"),
+        ({"sold": True}, "postage of 1 posted sale: no label_paid"),
+        ({"sold": True}, "fees of 1 sale: neither fees_paid nor a schedule"),
         (
             {"sold": True, "work": True},
             "hours of find, research, clean, photograph, write, store, messages, post, returns: none",

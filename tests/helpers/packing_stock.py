@@ -88,12 +88,17 @@ def by_cards(zone: str | Mapping[str, float]) -> Labels:
 
 
 def packed_things(
-    points: npt.NDArray[np.float64], *, long_in: tuple[float, float] = (3, 42), wide: float = 0.3, high: float = 0.15
+    points: npt.NDArray[np.float64],
+    *,
+    long_in: tuple[float, float] = (3, 42),
+    wide: float = 0.3,
+    high: float = 0.15,
+    dense: float = 0.012,
 ) -> npt.NDArray[np.float64]:
     """Outside [in], weight [lb], worth and materials [dollars] of things as a seller of second-hand goods packs them.
 
     Each thing is a point of six shares: its length between two, its width and height at least so much of the next
-    longer side, its weight and worth around the usual ones, and how fragile it is.
+    longer side, its weight [lb/cu in] and worth around the usual ones, and how fragile it is.
     """
     labels, stock = by_cards(ASSUMED.zone_mix()), starter_stock()
     kinds = [*["moderately delicate"] * 4, "delicate", "moderately rugged", "rugged"]
@@ -102,7 +107,7 @@ def packed_things(
         long = long_in[0] * (long_in[1] / long_in[0]) ** at[0]
         across = long * (wide + (1 - wide) * at[1])
         sides = (long, across, across * (high + (1 - high) * at[2]))
-        weight, value = (around * math.exp(0.7 * ndtri(place)) for around, place in ((0.012, at[3]), (5500, at[4])))
+        weight, value = (around * math.exp(0.7 * ndtri(place)) for around, place in ((dense, at[3]), (5500, at[4])))
         weight = min(max(math.prod(sides) * weight, 0.1), 100)
         item = PackItem("x", "thing", *sides, weight, kinds[int(at[5] * 7)], int(value))
         best = packing_plan(item, stock, labels=labels, rules=RULES, assumptions=ASSUMED).best

@@ -158,7 +158,7 @@ def test_one_column_in_two_ways_is_asked(export):
 def test_equal_rows_are_asked_and_named(export):
     text = "Item,Category,Bought,Cost\nlamp,x,2026-03-01,5\nlamp,x,2026-03-01,5\nvase,y,2026-03-01,6\n"
     question = asked(export(text))["duplicates"]
-    assert "1 rows are equal to an earlier one in every cell (row 3 to row 2)" in str(question)
+    assert "1 row is equal to an earlier one in every cell (row 3 to row 2)" in str(question)
     assert "--duplicates separate" in str(question)
     assert "--duplicates once" in str(question)
 

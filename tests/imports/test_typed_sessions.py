@@ -186,7 +186,7 @@ def test_a_sheet_among_several_below_title_lines(tmp_path):
     path = tmp_path / "shop.xlsx"
     made.save(path)
     terminal = Terminal(path, "--into", tmp_path / "books")
-    terminal.run({"2 sheets": "2", "have no Kind": "1", "Paid has free": "1", "Write this into": "y"})
+    terminal.run({"2 sheets": "2", "has no Kind": "1", "Paid has free": "1", "Write this into": "y"})
     assert terminal.process.returncode == 0, terminal.text
     items = read_books(tmp_path / "books").items.sort_values("row")
     assert items["cost_cents"].tolist() == [1850, 0, 400]

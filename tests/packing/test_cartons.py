@@ -210,12 +210,18 @@ def test_allowances_are_in_calipers():
 @pytest.mark.parametrize(
     ("file", "read", "old", "new", "words"),
     [
-        ("carton_rule.toml", read_cartons, 'wall = "single"', 'wall = "thin"', "key grade[1].wall: found 'thin'"),
-        ("carton_rule.toml", read_cartons, "gross_lb = 20,", "gross_lb = 0,", "key grade[1].gross_lb: found 0"),
+        ("carton_rule.toml", read_cartons, 'wall = "single"', 'wall = "thin"', "key grade[1].wall: this is 'thin'"),
+        ("carton_rule.toml", read_cartons, "gross_lb = 20,", "gross_lb = 0,", "key grade[1].gross_lb: this is 0"),
         ("carton_rule.toml", read_cartons, "[block.compression]", "[block.strength]", "key compression"),
-        ("carton_rule.toml", read_cartons, 'when = ["cylinder"]', 'when = ["pipe"]', "packaging[2].when: found 'pipe'"),
-        ("flutes.toml", read_board, "caliper_in = 0.200", "caliper_in = 0", "key flute[1].caliper_in: found 0"),
-        ("flutes.toml", read_board, "panel = 1.0", "pannel = 1.0", "key allowance.panel: found 'nothing'"),
+        (
+            "carton_rule.toml",
+            read_cartons,
+            'when = ["cylinder"]',
+            'when = ["pipe"]',
+            "packaging[2].when: this is 'pipe'",
+        ),
+        ("flutes.toml", read_board, "caliper_in = 0.200", "caliper_in = 0", "key flute[1].caliper_in: this is 0"),
+        ("flutes.toml", read_board, "panel = 1.0", "pannel = 1.0", "key allowance.panel: this is missing"),
         ("flutes.toml", read_board, 'kind = "board"', 'kind = "cartons"', "key kind"),
     ],
 )

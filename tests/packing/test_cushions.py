@@ -72,10 +72,10 @@ def test_words():
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        ("below_lb = 41", "below_lb = 19", "key drop: found [21.0, 19.0"),
-        ("factor = 3.5", "factor = -3.5", "key material[1].factor: found -3.5"),
+        ("below_lb = 41", "below_lb = 19", "key drop: this is [21.0, 19.0"),
+        ("factor = 3.5", "factor = -3.5", "key material[1].factor: this is -3.5"),
         ("[block.tape]", "[block.straps]", "key tape"),
-        ("clearance_in = 0.0", "clearence_in = 0.0", "key fragility[7].clearance_in: found 'nothing'"),
+        ("clearance_in = 0.0", "clearence_in = 0.0", "key fragility[7].clearance_in: this is missing"),
     ],
 )
 def test_a_malformed_table_is_one_located_line(tmp_path, old, new, words):

@@ -234,12 +234,12 @@ def test_before_the_first_block_the_dates_are_named():
 @pytest.mark.parametrize(
     ("file", "old", "new", "words"),
     [
-        ("horizontal.csv", "10,1.00", "10,1.01", "horizontal.csv: block row 2, key multiplier: found '1.01'"),
+        ("horizontal.csv", "10,1.00", "10,1.01", "horizontal.csv: block row 2, key multiplier: this is '1.01'"),
         ("horizontal.csv", "horizontal_in", "reach_in", "horizontal.csv: key header"),
         ("coupling.csv", "fair,", "fine,", "coupling.csv: key coupling"),
         ("frequency.csv", "0.5,short", "0.2,short", "frequency.csv: block short, key lifts_per_min"),
-        ("lifting.toml", "load_constant_lb = 51.0", "load_constant_lb = -1", "key load_constant_lb: found -1"),
-        ("lifting.toml", "[block.grip]", "[block.grasp]", "key grip: found 'nothing'"),
+        ("lifting.toml", "load_constant_lb = 51.0", "load_constant_lb = -1", "key load_constant_lb: this is -1"),
+        ("lifting.toml", "[block.grip]", "[block.grasp]", "key grip: this is missing"),
     ],
 )
 def test_a_malformed_table_is_one_located_line(tmp_path, file, old, new, words):

@@ -31,7 +31,7 @@ def test_a_malformed_table_is_one_line_that_says_what_and_where(file, tmp_path):
         place = text.find(part, place)
         assert place >= 0, f"{part!r} is not in {text!r}"
     error = caught.value
-    assert error.found is not None or "found None" in text
+    assert error.found is not None or "this is missing" in text
     assert error.needed
     assert str(pickle.loads(pickle.dumps(error))) == text  # noqa: S301
 
@@ -50,17 +50,17 @@ def test_two_own_tables_of_one_name_are_a_mistake(tmp_path):
     (tmp_path / "a.toml").write_text(text)
     (tmp_path / "b.toml").write_text(text)
     with pytest.raises(
-        RuleTableError, match=r"rules/b.toml: key name: found 'twin', needed a name that rules/a.toml has not"
+        RuleTableError, match=r"rules/b.toml: key name: this is 'twin'. It needs a name that rules/a.toml has not"
     ):
         load_rules(tmp_path)
 
 
 def test_a_folder_that_is_not_there_is_a_mistake(tmp_path):
-    with pytest.raises(RuleTableError, match="rates: found 'no such folder', needed a folder of rule tables"):
+    with pytest.raises(RuleTableError, match=r"rates: no such folder. It needs a folder of rule tables"):
         load_rules(tmp_path / "rates")
 
 
 def test_a_table_in_another_encoding_is_a_mistake(tmp_path):
     (tmp_path / "old.toml").write_bytes('kind = "fees"\nname = "caf\xe9"\n'.encode("latin-1"))
-    with pytest.raises(RuleTableError, match=r"rules/old.toml: found .*utf-8.* needed valid TOML in UTF-8"):
+    with pytest.raises(RuleTableError, match=r"rules/old.toml: .*utf-8.* It needs valid TOML in UTF-8"):
         load_rules(tmp_path)

@@ -292,7 +292,7 @@ def test_a_surcharge_without_a_price_is_an_error_not_a_gift(rate_card, rules):
     )
     assert one(bare, rules)["total_cents"] == 600
     with pytest.raises(
-        RuleTableError, match=r"test.toml: key surcharges.long: found 'nothing', needed a price, since ground"
+        RuleTableError, match=r"test.toml: key surcharges.long: this is missing. It needs a price, since ground"
     ):
         one(bare, rules, length_in=31)
 

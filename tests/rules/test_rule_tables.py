@@ -119,13 +119,13 @@ def test_loading_twice_gives_the_same(demo):
 def test_size_classes_alone_ask_for_their_parcel_rules():
     data = tomllib.loads((DATA / "size_classes" / "size_classes.toml").read_text(encoding="utf-8"))
     table = read_size_classes(data, file="sizes.toml")
-    with pytest.raises(RuleTableError, match=r"sizes.toml: key parcel_rules: found .* load_rules joins the two"):
+    with pytest.raises(RuleTableError, match=r"sizes.toml: key parcel_rules: this is .* load_rules joins the two"):
         size_class(table, on=dt.date(2026, 8, 1), length_in=9, width_in=6, height_in=4, weight_lb=1)
 
 
 def test_a_source_without_a_title_is_a_mistake(folder):
     (folder / "sources.toml").write_text('[my-guide]\nwhere = "its page"\n')
-    with pytest.raises(RuleTableError, match=r"rules/sources.toml: key my-guide.title: found 'nothing', needed a text"):
+    with pytest.raises(RuleTableError, match=r"sources.toml: key my-guide.title: this is missing. It needs a text"):
         load_rules(folder)
 
 

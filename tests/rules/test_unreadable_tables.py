@@ -20,13 +20,13 @@ def own_rules(demo_folder, tmp_path):
 def test_a_rate_card_that_is_no_utf_8_is_named(own_rules):
     card = own_rules / "rate_cards" / "network-ground-2026-01.csv"
     card.write_bytes(card.read_text(encoding="utf-8").encode("utf-16"))
-    with pytest.raises(RuleTableError, match=r"network-ground-2026-01\.csv: found .*needed a CSV file saved as UTF-8"):
+    with pytest.raises(RuleTableError, match=r"network-ground-2026-01\.csv: bytes .* It needs a CSV file saved"):
         load_rules(own_rules)
 
 
 def test_a_rate_card_that_is_missing_is_named(own_rules):
     (own_rules / "rate_cards" / "network-ground-2026-01.csv").unlink()
-    with pytest.raises(RuleTableError, match=r"network-ground-2026-01\.csv.*needed a CSV file beside the card"):
+    with pytest.raises(RuleTableError, match=r"network-ground-2026-01\.csv.*It needs a CSV file beside the card"):
         load_rules(own_rules)
 
 
@@ -34,7 +34,7 @@ def test_a_lifting_table_that_is_no_utf_8_is_named(own_rules):
     shutil.copytree(DATA / "lifting", own_rules / "lifting")
     with (own_rules / "lifting" / "coupling.csv").open("ab") as file:
         file.write(b"\xe9")
-    with pytest.raises(RuleTableError, match=r"coupling\.csv: found .*UTF-8"):
+    with pytest.raises(RuleTableError, match=r"coupling\.csv: bytes .*UTF-8"):
         packing_rules(on=dt.date(2026, 11, 1), folder=own_rules)
 
 
@@ -44,5 +44,5 @@ def test_a_mileage_rate_beyond_sense_is_refused(own_rules):
         'seen = "invented for the demo"\ncents_a_mile = 1e308\n',
         encoding="utf-8",
     )
-    with pytest.raises(RuleTableError, match=r"cents_a_mile: found 1e\+308, needed at most 10000"):
+    with pytest.raises(RuleTableError, match=r"cents_a_mile: this is 1e\+308. It needs at most 10000"):
         load_rules(own_rules)
