@@ -7,15 +7,14 @@ import os
 import re
 import subprocess
 import sys
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
 from flipkit.errors import PackError
-from flipkit.paths import notebooks_folder
+from flipkit.paths import beside, notebooks_folder
 
-#: Added to the name of the books for the folder of the copies.
-BESIDE: Final = "-notebooks"
 #: Where JupyterLab finds what we switch off: the folder ``labconfig`` in it.
 _SETTINGS: Final = Path(__file__).parent / "lab_settings"
 _DEFAULT = re.compile(r'^books = ""', re.MULTILINE)
@@ -34,10 +33,7 @@ def lab_folder(books: Path, folder: Path | None = None) -> LabFolder:
     """Copy the notebooks into a working folder, each opening the seller's books by default."""
     if not books.exists():
         raise PackError("BOOKS", need="a folder of books or a workbook", got=str(books))
-    place = (
-        folder
-        or books.resolve().parent / f"{books.resolve().stem if books.is_file() else books.resolve().name}{BESIDE}"
-    )
+    place = folder or beside(books, "-notebooks")
     if place.exists() and not place.is_dir():
         raise PackError("the working folder", need="a folder", got=str(place), mend="name another with --folder")
     place.mkdir(parents=True, exist_ok=True)
@@ -74,9 +70,9 @@ def opened_on(notebook: dict[str, Any], books: str) -> str:
     return json.dumps(notebook, indent=1, ensure_ascii=False) + "\n"
 
 
-def open_lab(folder: Path) -> int:
-    """Start JupyterLab in a folder, reading amounts as amounts, and wait until it ends."""
-    command = [sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={folder.resolve()}"]
+def open_lab(folder: Path, options: Sequence[str] = ()) -> int:
+    """Start JupyterLab in a folder, with options of its own, and wait until it ends; amounts are read as amounts."""
+    command = [sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={folder.resolve()}", *options]
     return subprocess.run(command, cwd=folder, env=lab_environment(), check=False).returncode  # noqa: S603
 
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Final
 
-#: Where packs go, below the folder that the command is started in.
-PACKS = Path("packs")
+#: Added to the name of the books for the folder of their packs.
+PACKS: Final = "-packs"
 _PACKAGE = Path(__file__).resolve().parent
 
 
@@ -17,6 +18,21 @@ def notebooks_folder() -> Path:
 def demo_folder() -> Path:
     """Folder of the demo shop's books."""
     return _shipped("data_demo")
+
+
+def beside(books: Path, ending: str) -> Path:
+    """A folder beside some books, of their name and an ending: what is made of one shop's books is never another's.
+
+    >>> beside(Path("/shops/lamps"), "-packs").as_posix().endswith("/shops/lamps-packs")
+    True
+    """
+    place = books.resolve()
+    return place.parent / f"{place.stem if place.is_file() else place.name}{ending}"
+
+
+def packs_folder(books: Path | None) -> Path:
+    """Where the packs of some books go; those of the demo shop lie in the current folder."""
+    return beside(books, PACKS) if books else Path(PACKS.strip("-"))
 
 
 def _shipped(name: str) -> Path:

@@ -212,6 +212,50 @@ def test_books_that_do_not_exist_are_refused(tmp_path):
     assert "--books must be a folder or a workbook that exists" in result.stderr
 
 
+def test_books_are_found_alike_by_every_command(books, monkeypatch):
+    monkeypatch.chdir(books.parent)
+    assert "got 'A'" in run("item", "A").stderr
+    monkeypatch.setenv("FLIPKIT_BOOKS", str(books))
+    assert run("item", "A").stdout.startswith("A, Jug")
+    assert run("check").stdout == run("check", books).stdout
+    monkeypatch.delenv("FLIPKIT_BOOKS")
+    assert run("check").exit_code == 2
+    monkeypatch.chdir(books)
+    assert run("item", "A").stdout.startswith("A, Jug")
+
+
+def test_without_rules_of_its_own_a_shop_hears_where_they_go(books):
+    for command, kind in (("fees", "fees"), ("net-price", "fees"), ("protect", "rate_cards")):
+        result = run(command, "64", "--books", books)
+        assert (result.exit_code, result.stdout) == (2, "")
+        assert f"{books}/rules/{kind}/" in result.stderr.replace("\\", "/")
+    assert "rules/rate_cards" in run("parcel", "9x9x9in", "2lb", "--books", books).stderr.replace("\\", "/")
+
+
+def test_the_check_and_the_assumptions_can_be_read_by_a_program(books):
+    told, text = answered("check", books), run("check", books).stdout
+    assert {*told["can_say"], *told["cannot_say"]} <= {line.strip() for line in text.splitlines()}
+    assert told["problems"] == [] != told["record_next"]
+    assert answered("assumptions", "--set", "help.wage=18")["help.wage"]["value"] == "$18.00"
+
+
+def test_quiet_says_only_what_is_wrong(books):
+    assert run("check", books, "--quiet").output == ""
+    (books / "items.csv").write_text("item_id,title\n", encoding="utf-8")
+    assert run("check", books, "--quiet").stderr == run("check", books).stdout != ""
+    assert run("report", books, "--quiet").stderr.startswith("flipkit: the books have")
+
+
+def test_a_report_that_is_stopped_says_that_the_earlier_pack_stands(monkeypatch, books):
+    def stopped(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("flipkit.pack.month.month_plan", stopped)
+    result = run("report", books)
+    assert (result.exit_code, result.stdout) == (130, "")
+    assert "An earlier pack stands as it was." in result.stderr
+
+
 def test_every_command_says_in_one_sentence_what_it_does_with_an_example_and_what_each_option_takes():
     for name, command in main.commands.items():
         said, *_, example = inspect.cleandoc(command.help).split("\n\n")

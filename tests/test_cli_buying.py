@@ -16,6 +16,7 @@ from flipkit.analysis.max_bid import buying_answer, known_category, question, tu
 from flipkit.cli.main import main
 from flipkit.errors import AssumptionError, PackError
 from flipkit.money import show_cents
+from flipkit.paths import packs_folder
 from tests.helpers.known_shop import known_shop
 
 
@@ -226,9 +227,25 @@ def test_the_newest_pack_is_taken_by_what_is_known_not_by_when_it_was_written(tm
         folder.mkdir(parents=True)
         (folder / "knowledge.json").write_text(knowledge_text({**known_shop(), "as_of": day}), encoding="utf-8")
     (tmp_path / "packs" / "track-record").mkdir()
-    assert newest_knowledge(tmp_path / "packs").parent.name == "2026-10"
     monkeypatch.chdir(tmp_path)
+    assert newest_knowledge(None).parent.name == "2026-10"
     assert run("lamps", "--price", 60).exit_code == 0
+
+
+def test_two_shops_in_one_folder_never_answer_for_each_other(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    for shop, sells in (("books", "lamps"), ("hers", "clocks")):
+        place = packs_folder(Path(shop)) / "2026-10"
+        place.mkdir(parents=True)
+        text = knowledge_text(known_shop()).replace('"lamps"', f'"{sells}"')
+        (place / "knowledge.json").write_text(text, encoding="utf-8")
+    assert run("lamps", "--price", 60, "--books", "books").output.startswith("Pay ")
+    assert "this goes by the" in run("lamps", "--price", 60, "--books", "hers").output
+    doubtful = run("lamps", "--price", 60)
+    assert doubtful.exit_code == 2
+    assert "packs of books, hers" in doubtful.stderr
+    monkeypatch.setenv("FLIPKIT_BOOKS", "books")
+    assert "this goes by the" not in run("lamps", "--price", 60).output
 
 
 def test_without_a_report_one_line_says_to_run_it(tmp_path, monkeypatch):

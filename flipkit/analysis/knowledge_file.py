@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from flipkit.errors import PackError
+from flipkit.paths import PACKS, packs_folder
 
 #: Name of the file in a pack.
 FILE: Final = "knowledge.json"
@@ -65,12 +66,21 @@ def read_plans(path: Path) -> dict[str, Any]:
     return found
 
 
-def newest_knowledge(folder: Path, name: str = FILE) -> Path:
-    """The newest knowledge below a folder of packs: the latest day known, then the latest name."""
-    found = [(_day(file), file.parent.name, file) for file in folder.glob(f"*/{name}")]
+def newest_knowledge(books: Path | None, name: str = FILE) -> Path:
+    """The newest knowledge in the packs of some books, or of the one shop whose packs lie in the current folder.
+
+    The latest day known counts, then the latest name. The demo shop's packs count where there are no others.
+    """
+    places = [packs_folder(books)] if books else [*sorted(Path().glob(f"*{PACKS}"))] or [packs_folder(None)]
+    found = [(_day(file), file.parent.name, file) for place in places for file in place.glob(f"*/{name}")]
     if not found:
         mend = _MEND.replace(FILE, name)
-        raise PackError(f"{folder.name}/", need=f"a folder of packs with a {name}", got="none", mend=mend)
+        raise PackError(f"{places[0].name}/", need=f"a folder of packs with a {name}", got="none", mend=mend)
+    shops = sorted({file.parent.parent.name.removesuffix(PACKS) for *_, file in found})
+    if len(shops) > 1:
+        raise PackError(
+            "--books", need="the books of one shop", got=None, where=f"here are packs of {', '.join(shops)}"
+        )
     return max(found)[-1]
 
 

@@ -9,7 +9,7 @@ import importlib.resources
 import io
 import tomllib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -158,6 +158,17 @@ class Check:
         """What to record next, the greatest gain first."""
         lacking = sorted((s for s in self.statements if s.record), key=lambda s: -s.gain)
         return tuple(dict.fromkeys(s.record for s in lacking))
+
+    def as_dict(self) -> dict[str, Any]:
+        """The check for a program to read."""
+        return {
+            "problems": [asdict(problem) for problem in self.problems],
+            "running_out": [one.text for one in self.running_out],
+            "not_in_the_books": not_taken(self.path),
+            "can_say": [statement.text for statement in self.statements if statement.able],
+            "cannot_say": [statement.text for statement in self.statements if not statement.able],
+            "record_next": list(self.next_to_record),
+        }
 
     def text(self) -> str:
         """The check in words."""
@@ -413,6 +424,9 @@ def _waiting(books: Books) -> list[Statement]:
         "how long {of:item} waited for a buyer: no listed_on",
     )
     found = _shared(listed, len(items), can, cannot, "listed_on and list_price of everything that you list", 3.0)
+    if items["list_price_cents"].isna().all() and books.comparables.empty:
+        text = "what to ask, what to pay and what to mark down: no list_price and no comparables"
+        found.append(Statement(False, text, "list_price, what you first ask for each thing", 5.0))
     if listed and not waiting.any() and len(items) > 5:
         text = "whether things sell at all: no unsold item is in the books"
         found.append(Statement(False, text, "unsold items too, or every figure looks too good", 6.0))

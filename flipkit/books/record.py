@@ -155,16 +155,12 @@ def undo(books: Path, command: str) -> list[str]:
 
 
 def find_books(place: Path | None) -> Path:
-    """The books that a command writes to: as named, as ``FLIPKIT_BOOKS`` says, or those in the current folder."""
-    named = place or (Path(os.environ["FLIPKIT_BOOKS"]) if os.environ.get("FLIPKIT_BOOKS") else None)
-    if named is not None:
-        if not named.exists():
-            raise RecordError(f"there are no books at {named}")
-        return named
-    here = Path.cwd()
-    if (here / schema.ITEMS.file).is_file():
-        return here
-    workbooks = [path for path in here.glob("*.xlsx") if not path.name.startswith(("~", "."))]
+    """The books that a command writes to: as named, or the one workbook in the current folder."""
+    if place is not None:
+        if not place.exists():
+            raise RecordError(f"there are no books at {place}")
+        return place
+    workbooks = [path for path in Path.cwd().glob("*.xlsx") if not path.name.startswith(("~", "."))]
     if len(workbooks) == 1:
         return workbooks[0]
     raise RecordError(

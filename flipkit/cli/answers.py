@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import json
+import os
 import sys
 import unicodedata
 from collections.abc import Callable, Sequence
@@ -16,6 +18,30 @@ if TYPE_CHECKING:
     pass
 
 BOOKS = click.Path(path_type=Path)
+
+
+def _found(context: click.Context, param: click.Parameter, books: Path | None, *, needed: bool = False) -> Path | None:
+    """Which books a command is about: as named, as FLIPKIT_BOOKS says, or those in the current folder."""
+    found = books or (Path.cwd() if Path("items.csv").is_file() else None)
+    if found is None and needed:
+        raise click.MissingParameter(ctx=context, param=param)
+    return found
+
+
+def books_option(otherwise: str = "") -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """The books as an option, and what stands in for them where there are none."""
+    which = f"FLIPKIT_BOOKS, {'' if otherwise else 'or '}those in the current folder{otherwise and ', or '}{otherwise}"
+    return click.option(
+        "--books", type=BOOKS, envvar="FLIPKIT_BOOKS", callback=_found, help=f"Your books; by default {which}."
+    )
+
+
+def books_argument(*, needed: bool = False) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """The books as an argument, found in the same way."""
+    found = functools.partial(_found, needed=needed)
+    return click.argument("books", type=BOOKS, required=False, envvar="FLIPKIT_BOOKS", callback=found)
+
+
 # Options that several commands take.
 settings_option = click.option(
     "--set", "settings", multiple=True, metavar="KEY=VALUE", help="Change an assumption for this run; repeatable."
@@ -23,9 +49,25 @@ settings_option = click.option(
 json_option = click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, with units in its keys.")
 
 
+quiet_option = click.Option(
+    ["--quiet"],
+    is_flag=True,
+    expose_value=False,
+    callback=lambda context, _, said: context.meta.update({"quiet": said}),
+    help="Print nothing unless something is wrong.",
+)
+
+
+def quiet() -> bool:
+    """Whether this command was asked to print nothing unless something is wrong."""
+    context = click.get_current_context(silent=True)
+    return context is not None and context.meta.get("quiet", False)
+
+
 def say(text: str, *, err: bool = False, nl: bool = True) -> None:
     """Print text whose pieces may come from the books, with what would move the terminal's cursor made visible."""
-    click.echo(visible(text), err=err, nl=nl)
+    if err or not quiet():
+        click.echo(visible(text), err=err, nl=nl)
 
 
 def visible(text: str) -> str:
@@ -78,6 +120,13 @@ def rules_folder(books: Path | None) -> Path | None:
         refuse(f"--books must be a folder or a workbook that exists, got {place}")
     folder = (place.parent if place.is_file() else place) / "rules"
     return folder if folder.is_dir() else None
+
+
+def own_table(books: Path | None, kind: str) -> str:
+    """Where a rule table of the seller's own goes, and how to get its form."""
+    folder = None if books is None else books.parent if books.is_file() else books
+    place, form = (folder or Path("BOOKS")) / "rules" / kind, "FOLDER" if folder is None or folder != books else folder
+    return f"put yours into {place}{os.sep} ('flipkit start {form}' adds a form to fill in, and keeps what is there)"
 
 
 def told(answer: dict[str, Any], as_json: bool, words: Callable[[dict[str, Any]], Sequence[str]]) -> None:

@@ -14,11 +14,23 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from flipkit.cli.answers import BOOKS, json_option, refuse, say, settings_of, settings_option, told
+from flipkit.cli.answers import (
+    BOOKS,
+    books_argument,
+    books_option,
+    json_option,
+    quiet,
+    refuse,
+    say,
+    settings_of,
+    settings_option,
+    told,
+)
 from flipkit.errors import ConversionError, count_of
 from flipkit.imports import ANSWERS
 
 if TYPE_CHECKING:
+    from flipkit.books.check import Check
     from flipkit.imports.detect import Proposal
     from flipkit.imports.mapping import Question
     from flipkit.pack.run import PageResult
@@ -61,9 +73,10 @@ def start(folder: Path, workbook: bool, metric: bool, currency: str) -> None:
 
 
 @click.command()
-@click.argument("books", type=BOOKS)
+@books_argument(needed=True)
 @click.option("--as-of", default="", metavar="DATE", help="Day of the report; later dates are then pointed out.")
-def check(books: Path, as_of: str) -> None:
+@json_option
+def check(books: Path, as_of: str, as_json: bool) -> None:
     """List what is wrong with BOOKS, what a report can say from them, and what to record next.
 
     Example: flipkit check my-books
@@ -74,21 +87,27 @@ def check(books: Path, as_of: str) -> None:
     from flipkit.economics.items import timings_wanted
 
     found = checked(books, as_of=day_of(as_of, "--as-of") if as_of else None)
-    say(found.text(), nl=False)
+    wanted = None
+    if not found.stops and found.books is not None and not found.books.items.empty:
+        last = day_of(as_of, "--as-of") if as_of else last_recorded_day(found.books, until=dt.date.today())
+        wanted = timings_wanted(found.books, last)
+    told({**found.as_dict(), "time_next": wanted or []}, as_json, lambda _: _check_words(found, wanted))
     if found.stops or found.books is None:
+        if quiet():
+            say(found.text(), err=True, nl=False)
         sys.exit(2)
-    if found.books.items.empty:
-        return
-    last = day_of(as_of, "--as-of") if as_of else last_recorded_day(found.books, until=dt.date.today())
-    wanted = timings_wanted(found.books, last)
+
+
+def _check_words(found: Check, wanted: Sequence[str] | None) -> list[str]:
+    """The check in words, then the jobs whose timing would teach most."""
+    said = [found.text().removesuffix("\n")]
+    if wanted is None:
+        return said
     if not wanted:
-        say("\nYour logs cover nearly all of your work: timing more of it would change little.")
-        return
+        return [*said, "\nYour logs cover nearly all of your work: timing more of it would change little."]
     *jobs, rule = wanted
-    say(f"\nTime {'these jobs' if len(jobs) > 1 else 'this job'} next, to be surer of your hours:")
-    for number, job in enumerate(jobs, start=1):
-        say(f"  {number}. {job}")
-    say(f"  {rule}")
+    head = f"\nTime {'these jobs' if len(jobs) > 1 else 'this job'} next, to be surer of your hours:"
+    return [*said, head, *(f"  {number}. {job}" for number, job in enumerate(jobs, start=1)), f"  {rule}"]
 
 
 def _answer_options(command: Callable[..., None]) -> Callable[..., None]:
@@ -274,13 +293,18 @@ def _asked(question: Question, proposal: Proposal) -> str:
 
 
 @click.command()
-@click.argument("books", type=BOOKS)
+@books_argument(needed=True)
+@click.argument("options", nargs=-1, type=click.UNPROCESSED, metavar="[-- OPTIONS]")
 @click.option("--folder", type=BOOKS, help="Folder for the notebooks; by default beside the books.")
 @click.option("--no-open", is_flag=True, help="Copy the notebooks, but do not start JupyterLab.")
-def lab(books: Path, folder: Path | None, no_open: bool) -> None:
-    """Open the notebooks for BOOKS in JupyterLab, as your own copies to change.
+@click.option("--port", type=click.IntRange(1, 65_535), help="Port of JupyterLab; by default the first free one.")
+@click.option("--no-browser", is_flag=True, help="Print the address and open no browser.")
+def lab(
+    books: Path, options: tuple[str, ...], folder: Path | None, no_open: bool, port: int | None, no_browser: bool
+) -> None:
+    """Open the notebooks for BOOKS in JupyterLab, as your own copies to change; it takes what follows -- itself.
 
-    Example: flipkit lab my-books
+    Example: flipkit lab my-books --port 8900 --no-browser -- --ip=0.0.0.0
     """
     from flipkit.lab import lab_folder, open_lab
 
@@ -290,14 +314,15 @@ def lab(books: Path, folder: Path | None, no_open: bool) -> None:
     if found.kept:
         say(f"Kept {len(found.kept)} that were already there")
     if not no_open:
-        sys.exit(open_lab(found.folder))
+        own = [*([f"--port={port}"] if port else []), *(["--no-browser"] if no_browser else [])]
+        sys.exit(open_lab(found.folder, [*own, *options]))
 
 
 # Commands about a month: its pack, and the assumptions behind it.
 
 
 @click.command()
-@click.argument("books", type=BOOKS, required=False)
+@books_argument()
 @click.option("--month", default="", metavar="MONTH", help="Month such as 2026-10; by default the latest full one.")
 @click.option(
     "--as-of", default="", metavar="DATE", help="The last day to count; by default the last one in the books."
@@ -305,7 +330,7 @@ def lab(books: Path, folder: Path | None, no_open: bool) -> None:
 @click.option(
     "--category", "categories", multiple=True, metavar="NAME", help="Make only this category's page; repeatable."
 )
-@click.option("--out", type=BOOKS, help="Folder for the pack; by default packs/MONTH.")
+@click.option("--out", type=BOOKS, help="Folder for the pack; by default BOOKS-packs/MONTH beside your books.")
 @settings_option
 @click.option(
     "--assumptions", "file", type=BOOKS, metavar="FILE", help="A file of assumptions that you saved in the lab."
@@ -361,7 +386,9 @@ def report(
     from flipkit.pack.month import default_jobs, make_month_pack, month_plan
 
     plan = month_plan(books, **asked, out=out)
-    with tqdm(total=len(plan.pages), desc="starting", bar_format=PROGRESS, disable=None, file=sys.stderr) as bar:
+    with tqdm(
+        total=len(plan.pages), desc="starting", bar_format=PROGRESS, disable=quiet() or None, file=sys.stderr
+    ) as bar:
 
         def on_done(result: PageResult) -> None:
             bar.set_description_str(f"made: {result.title}", refresh=False)
@@ -383,7 +410,7 @@ def report(
 
 @click.command()
 @click.argument("item_id")
-@click.option("--books", type=BOOKS, help="Your books, a folder or a workbook; by default the demo shop's.")
+@books_option("the demo shop's")
 @click.option(
     "--as-of", default="", metavar="DATE", help="The last day to count; by default the last one in the books."
 )
@@ -401,12 +428,13 @@ def item(item_id: str, books: Path | None, as_of: str, settings: Sequence[str], 
 
 
 @click.command()
-@click.argument("books", type=BOOKS, required=False)
+@books_argument()
 @settings_option
 @click.option(
     "--assumptions", "file", type=BOOKS, metavar="FILE", help="A file of assumptions that you saved in the lab."
 )
-def assumptions(books: Path | None, settings: Sequence[str], file: Path | None) -> None:
+@json_option
+def assumptions(books: Path | None, settings: Sequence[str], file: Path | None, as_json: bool) -> None:
     """List every assumption with its value, its meaning and where it was set.
 
     Example: flipkit assumptions my-books --set help.wage=18
@@ -421,6 +449,20 @@ def assumptions(books: Path | None, settings: Sequence[str], file: Path | None) 
     found = load_assumptions(own if own and own.is_file() else None, overrides=settings_of(settings, file, books))
     units = units_of(books) if books else Units()
     measures = Measures(units.length, units.weight)
+    answer = {}
     for key, entry in found.entries.items():
         value, unit = entry.shown(measures, currency=units.currency)
-        say(f"{key} = {value} {unit} ({entry.layer}): {entry.meaning}")
+        answer[key] = {
+            "value": value,
+            "unit": unit,
+            "set_by": entry.layer,
+            "meaning": entry.meaning,
+            "source": entry.source,
+        }
+    told(
+        answer,
+        as_json,
+        lambda _: [
+            f"{key} = {one['value']} {one['unit']} ({one['set_by']}): {one['meaning']}" for key, one in answer.items()
+        ],
+    )

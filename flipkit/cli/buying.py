@@ -8,9 +8,8 @@ from pathlib import Path
 
 import click
 
-from flipkit.cli.answers import BOOKS, json_option, told
+from flipkit.cli.answers import BOOKS, books_option, json_option, told
 from flipkit.errors import AssumptionError
-from flipkit.paths import PACKS
 from flipkit.reports.answers import buying_words
 
 
@@ -42,7 +41,10 @@ from flipkit.reports.answers import buying_words
     "--part", "parts", multiple=True, metavar="AMOUNT", help="What one part would sell for alone; repeatable."
 )
 @click.option("--apart", "apart_min", type=click.FloatRange(0), default=0.0, help="Minutes to take it apart.")
-@click.option("--from", "source", type=BOOKS, help="A pack or its knowledge.json; by default the newest pack.")
+@click.option(
+    "--from", "source", type=BOOKS, help="A pack or its knowledge.json; by default the newest pack of your books."
+)
+@books_option("the demo shop's")
 @json_option
 def buy(
     category: str,
@@ -59,6 +61,7 @@ def buy(
     parts: Sequence[str],
     apart_min: float,
     source: Path | None,
+    books: Path | None,
     as_json: bool,
 ) -> None:
     """Find the most to pay for a thing of this CATEGORY.
@@ -70,7 +73,7 @@ def buy(
     from flipkit.money import read_cents, read_ppm
     from flipkit.units import read_weight
 
-    knowledge = read_knowledge(source or newest_knowledge(PACKS))
+    knowledge = read_knowledge(source or newest_knowledge(books))
     answer = buying_answer(
         knowledge,
         category,

@@ -6,11 +6,12 @@ Heavy modules are imported inside the commands, so that each starts as fast as i
 from __future__ import annotations
 
 import errno
+import sys
 from typing import Any
 
 import click
 
-from flipkit.cli.answers import refuse
+from flipkit.cli.answers import quiet_option, refuse, say
 from flipkit.cli.books import assumptions, check, convert, item, lab, report, start
 from flipkit.cli.buying import buy
 from flipkit.cli.packing import packing
@@ -33,10 +34,21 @@ class _Commands(click.Group):
             if error.errno in (None, errno.EPIPE):
                 raise
             refuse(_disk_words(error))
+        except KeyboardInterrupt:
+            kept = " before the pages were done. An earlier pack stands as it was."
+            say(f"\nflipkit: stopped{kept if ctx.invoked_subcommand == 'report' else ''}", err=True)
+            sys.exit(130)
         except RecursionError:
             refuse("a file is nested too deeply: look at the files beside your books that end in .toml")
         except MemoryError:
             refuse("the computer has too little memory for this: close other programs, or look back over less")
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Every command with its whole sentence."""
+        with formatter.section("Commands"):
+            formatter.write_dl(
+                [(name, self.commands[name].get_short_help_str(1_000)) for name in sorted(self.commands)]
+            )
 
 
 def _disk_words(error: OSError) -> str:
@@ -61,8 +73,8 @@ def main() -> None:
     """
 
 
-for command in (
-    *(report, item, lab, start, convert, check, assumptions, parcel, fees, net_price, protect, packing, buy, offer),
-    *(log, listed, price, sold, gone, timesheet),
-):
+for command in (report, lab, start, check, log, listed, price, sold, gone, timesheet):
+    command.params.append(quiet_option)
+    main.add_command(command)
+for command in (item, convert, assumptions, parcel, fees, net_price, protect, packing, buy, offer):
     main.add_command(command)

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from flipkit.cli.answers import BOOKS, day_of, json_option, refuse, say, settings_of, settings_option, told
-from flipkit.cli.prices import books_option, on_option
+from flipkit.cli.prices import on_option, rules_of_books
 from flipkit.errors import PackError
 
 
@@ -39,7 +39,7 @@ from flipkit.errors import PackError
 @click.option("--trials", is_flag=True, help="Also try other cushioning and other wages.")
 @click.option("--drawing", type=BOOKS, help="Write drawings of where to cut and fold into this HTML file.")
 @settings_option
-@books_option
+@rules_of_books
 @on_option
 @json_option
 def packing(
@@ -87,7 +87,7 @@ def packing(
         card=card or "",
         stock_file=stock_file,
         settings=settings_of(settings),
-        **_learned(),
+        **_learned(books),
     )
     tried = parcel.trials() if trials else []
     told(parcel.answer(), as_json, lambda _: [*parcel.reading(), *parcel.padding_table(), *tried])
@@ -100,14 +100,13 @@ def packing(
         sys.exit(2)
 
 
-def _learned() -> dict[str, Any]:
+def _learned(books: Path | None) -> dict[str, Any]:
     """What the newest report learned of packing: minutes by size class, and materials; nothing without a report."""
     from flipkit.analysis.knowledge_file import newest_knowledge, read_knowledge
     from flipkit.analysis.max_bid import SHOP
-    from flipkit.paths import PACKS
 
     try:
-        knowledge = read_knowledge(newest_knowledge(PACKS))
+        knowledge = read_knowledge(newest_knowledge(books))
     except PackError:
         return {}
     sizes = knowledge["categories"][SHOP]["sizes"]

@@ -9,14 +9,14 @@ from typing import Any
 
 import click
 
-from flipkit.cli.answers import BOOKS, day_of, json_option, rules_folder, told
+from flipkit.cli.answers import BOOKS, books_option, day_of, json_option, own_table, refuse, rules_folder, say, told
 from flipkit.reports.answers import fee_words, offer_words, parcel_words, protection_words, voice_of
 
 # Commands about what others charge: a parcel's label, a sale's fees, the price that leaves a net.
 
 Command = Callable[..., None]
 
-books_option = click.option("--books", type=BOOKS, help="Books whose rules to use; by default the demo shop's.")
+rules_of_books = books_option("the demo shop's rules")
 on_option = click.option("--on", "on_text", default="", metavar="DATE", help="Day to answer for; by default today.")
 
 
@@ -29,7 +29,7 @@ on_option = click.option("--on", "on_text", default="", metavar="DATE", help="Da
 @click.option("--trim", metavar="LENGTH", help="Most to trim off a side; by default 2in or 5cm, 0 for none.")
 @click.option("--declared", default="0", metavar="AMOUNT", help="Value that you declare.")
 @click.option("--signature", is_flag=True, help="The receiver must sign.")
-@books_option
+@rules_of_books
 @on_option
 @json_option
 def parcel(
@@ -73,6 +73,8 @@ def parcel(
         signature=signature,
     )
     told(answer, as_json, functools.partial(parcel_words, voice=voice))
+    if not any(carrier.get("cards") for carrier in answer["carriers"]):
+        say(f"No rate card, so no price of a label: {own_table(books, 'rate_cards')}", err=True)
 
 
 def _sale_options(command: Command) -> Command:
@@ -87,7 +89,7 @@ def _sale_options(command: Command) -> Command:
         click.option("--level", "seller_level", metavar="WORD", help="Your seller level, in the venue's words."),
         click.option("--days", "days_listed", type=click.IntRange(min=0), help="Days listed, for listing fees."),
         click.option("--tax", "tax", default="0 %", metavar="PERCENT", help="Sales tax that the venue collects."),
-        books_option,
+        rules_of_books,
         on_option,
         json_option,
     ):
@@ -124,10 +126,13 @@ def net_price(net: str, as_json: bool, **options: Any) -> None:
 @click.command()
 @click.argument("item")
 @click.argument("amount", required=False)
-@click.option("--from", "source", type=BOOKS, help="A pack or its stock.json; by default the newest pack.")
+@click.option(
+    "--from", "source", type=BOOKS, help="A pack or its stock.json; by default the newest pack of your books."
+)
+@books_option("the demo shop's")
 @on_option
 @json_option
-def offer(item: str, amount: str | None, source: Path | None, on_text: str, as_json: bool) -> None:
+def offer(item: str, amount: str | None, source: Path | None, books: Path | None, on_text: str, as_json: bool) -> None:
     """Say whether to take an offer, counter it or wait; without an AMOUNT, show the plan for the item.
 
     Example: flipkit offer A-0042 45
@@ -135,9 +140,8 @@ def offer(item: str, amount: str | None, source: Path | None, on_text: str, as_j
     from flipkit.analysis.knowledge_file import PLANS, newest_knowledge, read_plans
     from flipkit.analysis.offers import offer_answer
     from flipkit.money import read_cents
-    from flipkit.paths import PACKS
 
-    plans = read_plans(source or newest_knowledge(PACKS, PLANS))
+    plans = read_plans(source or newest_knowledge(books, PLANS))
     cents = None if amount is None else read_cents(amount, name="offer", currency=plans["currency"])
     told(offer_answer(plans, item, cents, on=day_of(on_text)), as_json, offer_words)
 
@@ -154,7 +158,7 @@ def offer(item: str, amount: str | None, source: Path | None, on_text: str, as_j
     help="Share of the losses that a signature prevents.",
 )
 @click.option("--card", "cards", multiple=True, metavar="NAME", help="Use only this rate card; repeatable.")
-@books_option
+@rules_of_books
 @on_option
 @json_option
 def protect(
@@ -185,6 +189,8 @@ def protect(
         signature_stops_ppm=read_ppm(signature_stops, name="--signature-stops"),
         cards=cards,
     )
+    if not answer["cards"]:
+        refuse(f"no rate card has a fee for that: {own_table(books, 'rate_cards')}")
     told(answer, as_json, functools.partial(protection_words, voice=voice))
 
 
@@ -195,13 +201,17 @@ def _told_sale(
     from flipkit.money import read_cents, read_ppm
     from flipkit.rules.tables import load_rules
 
-    voice = voice_of(options["books"])
+    books = options.pop("books")
+    voice = voice_of(books)
     asked: dict[str, Any] = {
-        "rules": load_rules(rules_folder(options.pop("books"))),
+        "rules": load_rules(rules_folder(books)),
         "on": day_of(options.pop("on_text")),
     }
     for part in ("shipping", "label", "costs"):
         asked[f"{part}_cents"] = read_cents(options.pop(part), name=f"--{part}", currency=voice.currency)
     asked["tax_ppm"] = read_ppm(options.pop("tax"), name="--tax")
     asked[key] = read_cents(amount, name=name, currency=voice.currency)
-    told(answer(**asked, **options), as_json, functools.partial(fee_words, voice=voice))
+    said = answer(**asked, **options)
+    if not (said["venues"] or said["left_out"]):
+        refuse(f"no venue has a fee schedule: {own_table(books, 'fees')}")
+    told(said, as_json, functools.partial(fee_words, voice=voice))

@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from flipkit.cli.answers import BOOKS, day_of, refuse, say
+from flipkit.cli.answers import BOOKS, books_option, day_of, refuse, say
 
 
 def _recording(command: Callable[..., None]) -> Callable[..., None]:
@@ -18,9 +18,7 @@ def _recording(command: Callable[..., None]) -> Callable[..., None]:
     command = click.option("--on", default="", metavar="DATE", help="The day, such as 2026-11-14; by default today.")(
         command
     )
-    return click.option(
-        "--books", type=BOOKS, help="Your books; by default FLIPKIT_BOOKS, or those in the current folder."
-    )(command)
+    return books_option()(command)
 
 
 def _record(
@@ -152,7 +150,7 @@ def gone(item: str | None, how: str | None, books: Path | None, on: str, undo: b
 
 
 @click.command()
-@click.option("--books", type=BOOKS, help="Your books; by default FLIPKIT_BOOKS, or those in the current folder.")
+@books_option()
 @click.option(
     "--out", type=BOOKS, default=Path("timing-sheet.html"), show_default=True, help="File to write the sheet to."
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import tomllib
 from collections.abc import Iterable
 from collections.abc import Mapping as Answers
@@ -221,7 +222,8 @@ class Question:
             return f"{self.text} Say {self.option}"
         ways, name = [], self.key.partition(" ")[2]
         for choice in self.choices:
-            typed = choice.typed or (f"'{name}={choice.value}'" if name else choice.value)
+            plain = shlex.quote(choice.value) if " " in choice.value else choice.value
+            typed = choice.typed or (f"'{name}={choice.value}'" if name else plain)
             way = typed if typed.startswith("--") else f"{self.option} {typed}"
             ways.append(f"{way} ({choice.meaning})" if choice.meaning else way)
         return f"{self.text} Say {' or '.join(ways)}"

@@ -114,9 +114,11 @@ def _instead(found: dict[str, Match], one: str, other: str) -> None:
 
 
 def states_of(fact: ColumnFacts) -> set[str]:
-    """What a column says of its things, sold, unsold, yes, no and so on, where it says nothing else."""
-    said = {values.state_of(text) for text in fact.examples} if 0 < fact.distinct <= 8 else set()
-    return set() if "" in said else said
+    """What a column says of its things, sold, unsold, yes, no and so on, where it says little else."""
+    states = [values.state_of(text) for text in fact.examples] if 0 < fact.distinct <= 8 else []
+    # Among sold, unsold and donated a word of the seller's own, such as a place, is one for what is in stock.
+    rest = states.count("") * 3 <= len(states) and {"sold", "unsold"} <= {*states}
+    return {*states} - {""} if rest or "" not in states else set()
 
 
 def _words_fit(fact: ColumnFacts, column: str) -> float:

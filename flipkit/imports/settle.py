@@ -47,7 +47,18 @@ def settle(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Ma
     """Settle what an export leaves open."""
     w, new = Settler(export, layout, mapping, draft), not draft.kept
     amounts = (w.rivals, w.each, w.of_order, w.kinds, w.refunds, w.signs, w.titles, w.states, w.units) if new else ()
-    rows = (w.skip, w.keep, w.repeats, w.missing, w.meanings, w.free_or_unknown, w.otherwise, w.nothings, w.words)
+    rows = (
+        w.skip,
+        w.keep,
+        w.repeats,
+        w.missing,
+        w.meanings,
+        w.free_or_unknown,
+        w.otherwise,
+        w.nothings,
+        w.spellings,
+        w.words,
+    )
     for step in (w.decimal, w.order, w.currency, w.readable, w.identity, *amounts, *rows):
         step()
     return w.mapping
@@ -514,6 +525,8 @@ class Settler:
             states = {text: values.state_of(text) for text in self.texts(fact)}
             no = tuple(text for text, state in states.items() if state in ("no", "unsold"))
             gone = {text: state for text, state in states.items() if state in values.GONE}
+            if other := [text for text, state in states.items() if not state]:
+                self.draft.guessed.append(f"nothing is taken from {fact.header} where it says {', '.join(other)}")
             if no:
                 self.draft.guessed.append(f"where {fact.header} says {no[0]} the thing is not sold")
                 self.set_rows(unsold={fact.header: no})
@@ -829,6 +842,20 @@ class Settler:
             if said and said != "refuse":
                 self.set_column(name, otherwise=said)
         self.readable()
+
+    def spellings(self) -> None:
+        """A category or a venue that differs in capitals alone is one, spelled as in the books or as most often."""
+        for name in ("category", "venue") if self.items and not self.draft.questions else ():
+            at, held = self.at(name), [row.get(name, "") for row in self.draft.stock.rows]
+            seen = Counter(record.cells[at] for record in self.layout.kept) if at >= 0 else Counter()
+            usual: dict[str, str] = {}
+            for text in [*held, *(text for text, _ in seen.most_common())]:
+                usual.setdefault(text.casefold(), text)
+            words = {text: usual[text.casefold()] for text in sorted(seen) if text != usual[text.casefold()]}
+            if words:
+                told = ", ".join(f"{text} is {meant}" for text, meant in words.items())
+                self.draft.guessed.append(f"in {self.header(name)}, {told}")
+                self.set_column(name, words={**words, **self.mapping.columns[name].words})
 
     # Words where a number, a day or a choice should stand.
 

@@ -196,7 +196,7 @@ def make_pack(
                 need="made of pages that all ran",
                 got=f"{len(failed)} of {len(results)} pages failed",
                 where="; ".join(str(error) for error in failed),
-                mend=f"the pages that were made are in {out.name}{UNFINISHED}",
+                mend=f"the pages that were made are in {out.name}{UNFINISHED}" if len(failed) < len(results) else "",
             )
         titles = {result.name: result.title for result in results}
         texts = [(result.name, (folder / f"{result.name}.html").read_text(encoding="utf-8")) for result in results]

@@ -25,7 +25,7 @@ from flipkit.pack.build import (
 )
 from flipkit.pack.run import NotebookTask, PageResult
 from flipkit.pack.standing import made_from
-from flipkit.paths import PACKS, demo_folder, notebooks_folder
+from flipkit.paths import demo_folder, notebooks_folder, packs_folder
 from flipkit.reports.category import page_names, sold_csv
 from flipkit.reports.forecasts import month_forecasts
 from flipkit.reports.sentences import (
@@ -74,7 +74,7 @@ def month_plan(
     """Compute the month's numbers and lay out its pages."""
     place = (books or demo_folder()).resolve()
     study = open_study(place, month=month, as_of=as_of, settings=settings or {})
-    target = out or PACKS / study.month
+    target = out or packs_folder(books) / study.month
     require_writable(target)  # before minutes of work
     require_replaceable(target)
     study.prepare()

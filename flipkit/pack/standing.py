@@ -14,7 +14,7 @@ from typing import Final
 import pandas as pd
 
 from flipkit.analysis.forecasts import kept_forecasts, record_folder
-from flipkit.paths import PACKS, demo_folder, notebooks_folder
+from flipkit.paths import demo_folder, notebooks_folder, packs_folder
 from flipkit.reports.study import AskedStudy, Study, asked_study
 
 #: Name of the manifest's file in a pack, and of the pack as an archive.
@@ -35,7 +35,7 @@ def standing_pack(
 ) -> Path | None:
     """The pack that is asked for, where it is whole and would come out the same."""
     asked = asked_study((books or demo_folder()).resolve(), month=month, as_of=as_of, settings=settings)
-    folder = out or PACKS / asked.month
+    folder = out or packs_folder(books) / asked.month
     try:
         told = json.loads((folder / FILE).read_text(encoding="utf-8"))
         same = told["made_from"] == made_from(asked, categories, folder) and told["versions"] == versions()

@@ -129,11 +129,13 @@ class Buy:
     def sheet(self, category: str = "") -> Element:
         """The most to pay for each kind to buy, at its own low, usual and high price, and a rule for any other."""
         study = self.study
-        if few_sales_sentence(study):
+        kinds = study.knowledge["categories"]
+        # What a kind brings nobody knows before enough like things have sold.
+        known = [one for one in study.decisions if kinds[one.category]["typical_cents"] is not None]
+        if few_sales_sentence(study) or not known:
             return EMPTY
         needed = study.assumptions.whole("report.too_few_items")
-        kinds = study.knowledge["categories"]
-        order = [one.category for one in study.decisions if one.verdict != LEAVE or one.sells_from_cents is not None]
+        order = [one.category for one in known if one.verdict != LEAVE or one.sells_from_cents is not None]
         order = [name for name in order if category in ("", name)]
         if not order:
             return EMPTY if category else words("Nothing is worth buying at its usual prices.")

@@ -100,8 +100,9 @@ class Stock:
         ]
         known = int(counts.sum())
         rest = f" For {stock - known:,} we don't know a typical price yet." if stock > known else ""
-        said = f": {', '.join(parts)}." if parts else "."
-        return Said(f"Of {count_of(stock, 'item')} in stock{said}{rest}", figures)
+        if not parts:
+            return Said(f"You have {count_of(stock, 'item')} in stock.{rest}", figures)
+        return Said(f"Of {count_of(stock, 'item')} in stock: {', '.join(parts)}.{rest}", figures)
 
     def half_sold(self) -> str:
         """By which day half of everything listed has sold."""

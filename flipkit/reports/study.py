@@ -564,7 +564,7 @@ def _untaxed_told(economics: Economics) -> list[str]:
     if not economics.untaxed:
         return []
     return [
-        f"The marketplaces {' and '.join(economics.untaxed_venues)} also charge fees on the sales tax that the buyer "
+        f"Marketplace fees of {' and '.join(economics.untaxed_venues)} are also taken of the sales tax that the buyer "
         f"pays. The books give no tax for {economics.untaxed:,} of these sales, so their fees are computed without it "
         "and are a little too low. Write the tax in the column tax_paid of items.csv, or the usual rate as "
         "fees.buyer_tax in assumptions.toml."

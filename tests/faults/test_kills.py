@@ -49,7 +49,7 @@ def moments(count, low, high, seed):
 
 def test_ten_killed_reports_leave_no_process_and_the_earlier_pack(tmp_path, place):
     small_shop(tmp_path / "shop")
-    pack = tmp_path / "packs" / "2026-09"
+    pack = tmp_path / "shop-packs" / "2026-09"
     pack.mkdir(parents=True)
     (pack / "index.html").write_text("earlier")
     (pack / "run.json").write_text('{"files": {"index.html": ""}}')
@@ -61,7 +61,7 @@ def test_ten_killed_reports_leave_no_process_and_the_earlier_pack(tmp_path, plac
     # What the next start does first.
     heal(pack)
     owned.sweep(place, owned.TEMPORARY)
-    assert litter(place, tmp_path / "packs") == []
+    assert litter(place, tmp_path / "shop-packs") == []
 
 
 @pytest.mark.parametrize("command", ["convert", "start"])

@@ -259,6 +259,22 @@ def test_what_is_left_counts_beside_what_sold(put):
     assert items["sold_price_cents"].sum() == 18000  # three at 60.00 each
 
 
+def test_a_status_with_a_place_among_its_words_still_says_what_is_gone(put):
+    text = f"{HEADS},Status,Sold on,Sold for,Shipping they paid,Postage\nlamp,x,2026-03-01,5,Sold!,2026-04-01,30,9,7\n"
+    text += "jug,x,2026-03-01,5,listed,,,,\nvase,x,2026-03-01,5,donated,,,,\nbowl,x,2026-03-01,5,in garage,,,,\n"
+    done = put(text)
+    assert done.remarks[0].startswith("row 4: gone, and no day says when")
+    lamp = read_books(done.folder).items.set_index("title").loc["lamp"]
+    assert (lamp["shipping_charged_cents"], lamp["label_paid_cents"]) == (900, 700)
+
+
+def test_a_category_in_other_capitals_is_the_same_one(put):
+    done = put(
+        f"{HEADS}\nlamp,Lamps,2026-03-01,5\njug,jugs,2026-03-01,5\nother,lamps,2026-03-02,5\nthird,Lamps,2026-03-02,6\n"
+    )
+    assert read_books(done.folder).items["category"].tolist().count("Lamps") == 3
+
+
 def test_words_say_what_became_of_a_thing(put):
     text = f"{HEADS},Sold on,Sold for,Shipping charged,Label cost\n"
     text += "lamp,x,2026-03-01,5,2026-04-01,30,9,7\njug,x,2026-03-01,5,2026-04-02,20,pickup,pickup\n"
@@ -294,7 +310,7 @@ def test_three_sides_in_one_cell(put, size, unit, sides):
 def test_two_tables_of_one_sheet_are_taken_one_by_one(put, tmp_path):
     text = LAMPS + "\nExpenses,,\nMonth,What,Amount\n2026-03,storage,45.00\n2026-04,tape,5.00\n"
     with pytest.raises(
-        ConversionError, match=r"2 tables: which one is it\? Say --sheet SKU, Item, Category .* --sheet Month"
+        ConversionError, match=r"2 tables: which one is it\? Say --sheet 'SKU, Item, Category' .* --sheet 'Month"
     ):
         put(text)
     assert put(text, sheet="SKU, Item, Category").added == 3

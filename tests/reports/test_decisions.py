@@ -19,6 +19,7 @@ from flipkit.analysis.max_bid import aisle_rule, answer
 from flipkit.analysis.offers import offer_answer
 from flipkit.analysis.repricing import AS_NOW, PLANNED, WITHIN, plans_text, stock_plans
 from flipkit.analysis.sale_hazard import first_ratios
+from flipkit.books.check import check
 from flipkit.charts.sliders import plot_tornado
 from flipkit.charts.stock import plot_patience
 from flipkit.charts.style import money
@@ -29,6 +30,7 @@ from flipkit.reports.buy import Buy
 from flipkit.reports.stock import Stock
 from flipkit.reports.study import open_study
 from flipkit.reports.what_if import _FAMILIES, what_if
+from tests.helpers.kills import small_shop
 from tests.helpers.small_books import write_books
 
 UNSOLD = """
@@ -70,6 +72,17 @@ def test_the_sheet_says_what_the_aisle_answers_rounded_down(demo):
         cents = answer(demo.knowledge, "hand tools", price_cents=price, size="small").highest_cents
         assert f"${price // 100}: {LEAVE if cents < 100 else f'${cents // 100:,}'}" in row
     assert 'class="long"' not in shown.html
+
+
+def test_books_without_a_list_price_stop_no_page(tmp_path):
+    books = small_shop(tmp_path / "shop")
+    file = books / "items.csv"
+    pd.read_csv(file, dtype=str).drop(columns="list_price").to_csv(file, index=False)
+    assert "list_price, what you first ask for each thing" in check(books).next_to_record
+    study = open_study(books)
+    assert study.knowledge["categories"]["mugs"]["typical_cents"] is None
+    assert Buy(study).sheet().text == ""
+    assert Stock(study).answer().text.startswith("You have 10 items in stock. For 10 we don't know")
 
 
 def test_the_rule_for_the_aisle_is_as_near_as_it_says(demo):

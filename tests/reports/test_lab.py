@@ -51,6 +51,8 @@ def test_lab_copies_the_notebooks_beside_the_books_and_starts_there(books, start
     [(command, rest)] = started
     assert command == [sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={place}"]
     assert rest["cwd"] == place
+    run("lab", books, "--port", 8900, "--no-browser", "--", "--ip=0.0.0.0")
+    assert started[1][0][4:] == ["--port=8900", "--no-browser", "--ip=0.0.0.0"]
 
 
 def test_each_copy_opens_the_books_and_shows_nothing_of_the_demo(books):
