@@ -346,7 +346,7 @@ class _Places:
         """Items that an entry of a day and perhaps a category can have been for."""
         column, before, after = _EVENTS[activity]
         days, places = self._sorted(column, category)
-        for first, last in ((day, day), (day - after, day + before)):
+        for first, last in ((day, day), (day - np.timedelta64(after, "D"), day + np.timedelta64(before, "D"))):
             rows = places[days.searchsorted(first) : days.searchsorted(last, side="right")]
             if rows.size:
                 return np.sort(rows)
