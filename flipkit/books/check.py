@@ -25,7 +25,6 @@ from flipkit.books.schema import Table
 from flipkit.books.tabular import EXAMPLE
 from flipkit.books.write import CONVERTED, NOT_TAKEN, csv_text, staged, toml_text
 from flipkit.errors import BooksError, FlipkitError, count_of
-from flipkit.paths import notebooks_folder
 from flipkit.rules.blocks import RuleSet
 from flipkit.rules.tables import Rules, load_rules
 
@@ -567,8 +566,6 @@ def _texts(currency: str) -> dict[str, str]:
     texts = {"assumptions.toml": assumptions_text(currency=currency)}
     for name, template in _TEMPLATES.items():
         texts[name] = (_templates() / template).read_text(encoding="utf-8")
-    for notebook in sorted(notebooks_folder().glob("*.ipynb")):
-        texts[f"notebooks/{notebook.name}"] = notebook.read_text(encoding="utf-8")
     return texts
 
 

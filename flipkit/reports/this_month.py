@@ -99,8 +99,16 @@ class ThisMonth:
             frame, study.target, group="month", counted="items", confidence=study.confidence, currency=study.currency
         )
         target = hourly(study.target, currency=study.currency)
-        reached = int((frame["hourly"] >= study.target).sum())
-        title = f"{reached} of the last {count_of(len(frame), 'month')} reached {target} an hour"
+        told, months = frame[frame["verdict"] != TOO_FEW], f"the last {count_of(len(frame), 'month')}"
+        reached, sure = (told["hourly"] >= study.target).sum(), (told["verdict"] == "above the target").sum()
+        of = f"of {months}" if len(told) == len(frame) else "of them"
+        title = f"{reached} {of} reached {target} an hour" + (
+            f", {sure or 'none'} almost surely" if sure < reached else ""
+        )
+        if told.empty:
+            title = f"Too few sales in any of {months} to tell what an hour earned"
+        elif len(told) < len(frame):
+            title = f"{len(told)} of {months} can be told: {title}"
         subtitle = "Sales and write-offs of each month. Bar: where the true figure probably lies. Your books."
         return chart.properties(title={"text": title, "subtitle": subtitle}, height=_MONTH_ROW * len(frame))
 
