@@ -424,7 +424,7 @@ def _waiting(books: Books) -> list[Statement]:
     )
     found = _shared(listed, len(items), can, cannot, "listed_on and list_price of everything that you list", 3.0)
     if items["list_price_cents"].isna().all() and books.comparables.empty:
-        text = "what to ask, what to pay and what to mark down: no list_price and no comparables"
+        text = "what to ask and mark down, and what to pay for kinds of few sales: no list_price and no comparables"
         found.append(Statement(False, text, "list_price, what you first ask for each thing", 5.0))
     if listed and not waiting.any() and len(items) > 5:
         text = "whether things sell at all: no unsold item is in the books"

@@ -353,7 +353,7 @@ class Money:
 
     @property
     def _line_42(self) -> str:
-        return "line 42" if self._by_form else GOODS_LINES["42"]
+        return "line 42" if self._by_form else f"the {GOODS_LINES['42']}"
 
     def _worked(self, window: Window) -> pd.DataFrame:
         """Who worked in a window or is named in people.csv, by name."""

@@ -180,3 +180,19 @@ def test_where_nothing_sold_no_slider_moves_an_hour(shop):
     held = [row.rsplit(",", 4)[0] + ",,,," for row in rows(40)]
     shown = plot_sliders(Moves(open_study(shop(held), as_of="2026-07-31")))
     assert shown.text == "Nothing sold in these months, so there is no hour to move."
+
+
+def test_what_things_sold_for_is_a_price_where_nothing_was_listed_or_compared(shop):
+    def bare(line):
+        return ",".join("" if at == 6 else cell for at, cell in enumerate(line.split(",")))
+
+    study = open_study(shop([bare(row) for row in [*rows(40), *rows(44, 23)[12:]]]), as_of="2026-07-31")
+    kind = study.knowledge["categories"]["jugs"]
+    # Twelve at 40 and eleven at 44: the middling one brought 40.
+    assert (round(kind["typical_cents"]), kind["by_sales"]) == (4000, True)
+    assert "their prices are what they sold for" in Buy(study).sheet_note().text
+    few = open_study(shop([bare(row) for row in rows(40, 9)]), as_of="2026-07-31").knowledge["categories"]["jugs"]
+    assert (few["typical_cents"], few["by_sales"]) == (None, False)
+    known = open_study(shop(rows(40)), as_of="2026-07-31").knowledge["categories"]["jugs"]
+    # A list price of 9.00 counts before sales, less the usual markup of 15 %.
+    assert (round(known["typical_cents"]), known["by_sales"]) == (783, False)
