@@ -175,6 +175,12 @@ class Buy:
         if few:
             needed = study.assumptions.whole("report.too_few_items")
             parts.append(f"* {TOO_FEW}: fewer than {needed} sales of its own, so the whole shop's count beside them.")
+        by_sales = [one.category for one in study.decisions if study.knowledge["categories"][one.category]["by_sales"]]
+        if by_sales:
+            parts.append(
+                f"You gave no list price and no comparable for {joined(by_sales)}: their prices are what they sold "
+                "for, and how fast they sell is assumed."
+            )
         parts.append(
             "These prices know the kind and not the item: a flaw, a missing part or a slow season are for you to see."
         )

@@ -24,7 +24,7 @@ from flipkit.reports.tables import cautions, words
 #: What stands above the kinds to leave that pay at a price.
 _LEAVE_UNLESS: Final = "Leave at what you usually pay, unless one will sell for at least"
 #: A month's row, low enough that the page keeps to one sheet. [px]
-_MONTH_ROW: Final = 25
+_MONTH_ROW: Final = 23
 #: Things to do that the first page shows; the rest are counted and linked.
 _SHOWN: Final = 10
 
@@ -97,8 +97,16 @@ class ThisMonth:
             frame, study.target, group="month", counted="items", confidence=study.confidence, currency=study.currency
         )
         target = hourly(study.target, currency=study.currency)
-        reached = int((frame["hourly"] >= study.target).sum())
-        title = f"{reached} of the last {count_of(len(frame), 'month')} reached {target} an hour"
+        told, months = frame[frame["verdict"] != TOO_FEW], f"the last {count_of(len(frame), 'month')}"
+        reached, sure = (told["hourly"] >= study.target).sum(), (told["verdict"] == "above the target").sum()
+        of = f"of {months}" if len(told) == len(frame) else "of them"
+        title = f"{reached} {of} reached {target} an hour" + (
+            f", {sure or 'none'} almost surely" if sure < reached else ""
+        )
+        if told.empty:
+            title = f"Too few sales in any of {months} to tell what an hour earned"
+        elif len(told) < len(frame):
+            title = f"{len(told)} of {months} can be told: {title}"
         subtitle = "Sales and write-offs of each month. Bar: where the true figure probably lies. Your books."
         return chart.properties(title={"text": title, "subtitle": subtitle}, height=_MONTH_ROW * len(frame))
 

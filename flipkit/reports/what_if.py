@@ -110,7 +110,7 @@ class WhatIf:
 
     def how_exact(self) -> Element:
         """How exactly the sliders follow the full model."""
-        if not any(self.moves.sums.values()):
+        if not self.moves.sums["sold"]:
             return EMPTY
         off = self._hour(max(self.moves.gap, 0.01))
         return words(
