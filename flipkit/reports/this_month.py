@@ -8,6 +8,7 @@ from html import escape
 from typing import Any, Final
 
 from flipkit.analysis.decisions import LEAVE, VERDICTS
+from flipkit.analysis.returns import TOO_FEW
 from flipkit.charts.returns import plot_category_returns
 from flipkit.charts.style import hourly, joined, money
 from flipkit.errors import count_of
