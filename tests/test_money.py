@@ -225,3 +225,16 @@ def test_joint_cost_by_sales_value():
 @pytest.mark.published(source="chron-joint-cost", where="relative sales value example", seen="found")
 def test_joint_cost_of_one_of_three_products():
     assert int(share_out(200_00, [200, 250, 350])[0]) == 50_00
+
+
+@pytest.mark.worked
+def test_shares_of_small_weights_of_many_groups_and_of_equal_remainders():
+    assert share_out_groups([100], [0, 0], [0.25, 0.75]).tolist() == [25, 75]
+    # Four groups, the last one with nothing and nobody.
+    assert share_out_groups([7, 50, 9, 0], [0, 0, 1, 2], [1, 1, 1, 1]).tolist() == [4, 3, 50, 9]
+    # 92,057 2/3, 368,230 2/3 and 92,057 2/3: two cents are left, and the first two members have them.
+    assert share_out(552_346, [1, 4, 1]).tolist() == [92_058, 368_231, 92_057]
+
+
+def test_no_amounts_at_all_are_whole_cents_too():
+    assert percentage([], 132_500).dtype == np.int64

@@ -92,7 +92,7 @@ class Bulky:
         if not row["claimed"]:
             lead = f"{TOO_FEW.capitalize()} whether bulky items pay"
         elif row["high"] < self.study.target:
-            lead = "Bulky items don't pay at what you usually pay for them, except where Buy gives a price"
+            lead = "Bulky items don't pay at what you usually pay for them; Buy says below which price some do"
         elif row["low"] >= self.study.target:
             lead = "Bulky items pay"
         counted = "counting unsold items" if basis == "bought" else "counting sold items only"

@@ -161,8 +161,8 @@ class Money:
         note = (
             "The result counts an item on the day that it sold or was written off, with all that it ever cost. The "
             "last line counts most money on the day that it moved, goods when they leave and trips at the dated rate. "
-            "Written off are items that you cleared out: their goods and also their trips, fees and overheads. A plus "
-            "means that the result had already counted more than what you paid in that time."
+            "Written off are items that you cleared out: their goods and also their trips, fees and overheads. A plus: "
+            "the result had counted a cost that you paid in another month."
         )
         caption = "From the sales to the result, and on to your books"
         return table(frame, caption=caption, headings=headings, note=note, currency=study.currency)

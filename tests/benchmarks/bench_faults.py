@@ -10,8 +10,10 @@ python -m tests.benchmarks.bench_faults mutants 200 money    # with the extra "b
 from __future__ import annotations
 
 import datetime as dt
+import difflib
 import json
 import random
+import re
 import shutil
 import subprocess
 import sys
@@ -19,7 +21,7 @@ import tempfile
 import textwrap
 import time
 from bisect import bisect_right
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from importlib.metadata import PackageNotFoundError, distribution, requires
 from itertools import accumulate
 from pathlib import Path
@@ -90,9 +92,8 @@ def pytest_sessionstart(session):
 def pytest_collection_modifyitems(items):
     items[:] = [
         one for one in items
-        if not any(name.startswith("demo") for name in getattr(one, "fixturenames", ()))
+        if "demo_studies" not in getattr(one, "fixturenames", ())
         and not one.get_closest_marker("slow")
-        and not getattr(getattr(one, "obj", None), "is_hypothesis_test", False)
         and not getattr(getattr(one, "obj", None), "is_hypothesis_test", False)
     ]
 """
@@ -186,7 +187,7 @@ def mutants(count: int, name: str) -> None:
         lines = ["source_paths=flipkit", f"only_mutate={code}", "also_copy=\n data_demo\n notebooks\n conftest.py"]
         files = [str(path.relative_to(ROOT)) for path in sorted(ROOT.glob(code))]
         lines += ["pytest_add_cli_args_test_selection=" + "".join(f"\n {test}" for test in (*tests, *files))]
-        lines += ["timeout_multiplier=3", "timeout_constant=20"]
+        lines += ["timeout_multiplier=3", "timeout_constant=5"]
         lines += ["pytest_add_cli_args=\n --doctest-modules\n -n\n 0\n -p\n no:cacheprovider\n -p\n flipkit.charts"]
         lines += ["use_git_change_detection=False", "track_dependencies=False"]
         (home / "setup.cfg").write_text("[mutmut]\n" + "\n".join(lines), encoding="utf-8")
@@ -195,9 +196,9 @@ def mutants(count: int, name: str) -> None:
         told = "\n".join(f"{mark}: expected figures" for mark in ("published", "worked", "pinned", "browser", "slow"))
         (home / "pytest.ini").write_text(f"[pytest]\nmarkers =\n{textwrap.indent(told, '    ')}\n", encoding="utf-8")
 
-        def mutmut(*words: str) -> str:
-            command = [sys.executable, "-m", "mutmut", *words]
-            return subprocess.run(command, cwd=home, capture_output=True, text=True, check=False).stdout
+        def mutmut(*names: str) -> None:
+            command = [sys.executable, "-m", "mutmut", "run", "--max-children", "1", *names]
+            subprocess.run(command, cwd=home, capture_output=True, check=False)
 
         def endings() -> dict[str, int | None]:
             files = sorted((home / "mutants").rglob("*.py.meta"))
@@ -207,20 +208,24 @@ def mutants(count: int, name: str) -> None:
                 for key, end in json.loads(file.read_text(encoding="utf-8"))["exit_code_by_key"].items()
             }
 
-        mutmut("run", "--max-children", "1", "none such")  # makes all mutants and finds the tests of each function
+        mutmut("none such")  # makes all mutants and finds the tests of each function
         _quickest_first(home / "mutants" / "mutmut-stats.json")
         made = sorted(endings())
         drawn = random.Random(seed).sample(made, min(count, len(made)))  # noqa: S311
-        drawn += [one for one, line in old.items() if line not in reasons]
-        mutmut("run", "--max-children", "1", *drawn)
+        said = dict(_lines(home / "mutants", made if old else drawn))
+        # By line, since their numbers move with the code: what stands there no more is counted no more.
+        now = {line: one for one, line in said.items()}
+        again = {one: line for one, line in old.items() if line not in reasons}
+        drawn += [one if said.get(one) == line else now[line] for one, line in again.items() if line in now]
+        if drawn:
+            mutmut(*drawn)
         ends = endings()
-        lived = {
-            one: f"{_function(one)}: {_mutated_line(mutmut('show', one))}" for one in drawn if ends[one] in (0, 33)
-        }
+    gone = sum(line not in now for line in again.values())
+    lived = {one: said[one] for one in drawn if ends[one] in (0, 33)}
     same = [line for line in [*lived.values(), *old.values()] if line in reasons]
     alive = {one: line for one, line in lived.items() if line not in reasons}
     undone = sum(ends[one] is None for one in drawn)
-    tried, equivalent = before.get("tried", len(drawn)), before.get("equivalent", 0) + len(same)
+    tried, equivalent = before.get("tried", len(drawn)) - gone, before.get("equivalent", 0) + len(same)
     killed = tried - len(alive) - equivalent - undone
     found: dict[str, Any] = {"mutants": len(made), "tried": tried, "killed": killed, "survived": len(alive)}
     found |= {"equivalent": equivalent, "no test": sum(ends[one] == 33 for one in alive), "not run": undone}
@@ -228,6 +233,22 @@ def mutants(count: int, name: str) -> None:
     found["reasons"] = before.get("reasons", {}) | {line: reasons[line] for line in same}
     found["minutes"] = round((time.monotonic() - began) / 60 + before.get("minutes", 0), 1)
     kept(f"mutants of {name}", {**found, "mutmut": distribution("mutmut").version})
+
+
+def _lines(home: Path, wanted: Iterable[str]) -> Iterator[tuple[str, str]]:
+    """Of each mutant its function and the lines that it changes, from the places that mutmut keeps."""
+    wanted, sources = set(wanted), dict[str, list[str]]()
+    for index in sorted(home.rglob("*.py.spans")):
+        text = index.with_suffix("").read_text(encoding="utf-8").splitlines()
+        module = str(index.relative_to(home)).removesuffix(".py.spans").removesuffix("/__init__").replace("/", ".")
+        for name, (start, end) in json.loads(index.read_text(encoding="utf-8"))["spans"].items():
+            lines = (re.sub(r"__mutmut_\w+", "", line).strip() for line in text[start - 1 : end])
+            sources[f"{module}.{name}"] = list(lines)
+    for one in wanted & set(sources):
+        whole = sources[one.partition("__mutmut")[0] + "__mutmut_orig"]
+        diff = list(difflib.unified_diff(whole, sources[one], n=0, lineterm=""))[2:]
+        new, gone = (" ".join(line[1:] for line in diff if line[0] == mark) for mark in "+-")
+        yield one, f"{_function(one)}: {new or f'without {gone}'}"
 
 
 def _quickest_first(stats: Path) -> None:
@@ -245,10 +266,6 @@ def _function(mutant: str) -> str:
     return (
         mutant.partition("__mutmut")[0].removeprefix("flipkit.").replace(".x_", ".").replace("xǁ", "").replace("ǁ", ".")
     )
-
-
-def _mutated_line(diff: str) -> str:
-    return " ".join(line[1:].strip() for line in diff.splitlines() if line[:1] == "+" and line[:3] != "+++")
 
 
 def versions() -> None:

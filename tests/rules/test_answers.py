@@ -94,7 +94,7 @@ def test_without_a_zone_there_is_no_price_and_with_a_mix_a_mean(demo):
     assert all("cards" not in carrier for carrier in parcel_answer(demo, **FLAT)["carriers"])
     mixed = parcel_answer(demo, **FLAT, zone_mix={"4": 1, "6": 1}, cards=["network"], reach_in=1)
     answer = mixed["carriers"][0]["cards"][0]
-    assert answer["zone"] == "mix"
+    assert (answer["zone"], answer["block"]) == ("mix", demo.rate_cards["network"].at(DAY).described)
     first = answer["services"][0]
     assert first["low_cents"] < first["total_cents"] < first["high_cents"]
     assert answer["trims"]
@@ -178,6 +178,8 @@ def test_protection_by_each_card(demo):
         demo, on=DAY, value_cents=40_000, damage_ppm=15_000, loss_ppm=5_000, signature_stops_ppm=500_000
     )
     assert [card["card"] for card in found["cards"]] == ["network", "post"]
+    asked = ("on", "value_cents", "damage_ppm", "loss_ppm", "signature_stops_ppm")
+    assert [found[name] for name in asked] == ["2026-10-01", 40_000, 15_000, 5_000, 500_000]
     for card in found["cards"]:
         costs = [way["cost_cents"] for way in card["ways"]]
         assert costs == sorted(costs)

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.errors import MeasureError, MoneyError, RuleNotInForceError
+from flipkit.errors import MeasureError, MoneyError, RuleNotInForceError, RuleTableError
 from flipkit.rules.fees import LINES, order_fees
 
 DAY = dt.date(2026, 1, 1)
@@ -309,3 +309,39 @@ def test_the_demo_venues_are_invented_and_say_so(demo):
         [(schedule, block) for block in schedule.blocks] for schedule in demo.fee_schedules.values()
     ):
         assert block.seen == "invented for the demo", schedule.name
+
+
+@pytest.mark.worked
+def test_a_category_with_one_rate_leaves_the_tiers_of_the_rest(schedule):
+    # 700.00: 12.00 + 24.00 + 4.00 by the slices, lamps 5 % of all of it.
+    found = schedule(MARGINAL + '[block.commission.category.lamps]\nrate = "5 %"\n')
+    assert line(found, "commission", goods_cents=70000, category=["lamps", "chairs"]) == [3500, 4000]
+
+
+@pytest.mark.worked
+def test_a_charge_of_a_large_order_is_exact_to_the_cent(schedule):
+    # 12.5001 % of 800,000,624,999 cents is 100,000,878,125.499999 cents, a hair under the half.
+    found = schedule('commission = { rate = "12.5001 %", per = "order" }\n')
+    assert line(found, "commission", goods_cents=[800_000_624_999], order=["A"]) == [100_000_878_125]
+
+
+@pytest.mark.parametrize(
+    ("body", "words"),
+    [
+        (
+            'per_order = { base = ["moon"], amount = "0.30" }\n',
+            r"key per_order\.base: this is 'moon'\. It needs a list of 'goods', 'shipping', 'tax'",
+        ),
+        (
+            'seller_level = { watched = { rate = "5 %", per = "order" } }\n',
+            r"key seller_level\.watched\.per: this is 'order'\. It needs 'item': a standing's",
+        ),
+        (
+            '[block.commission]\nrate = "5 %"\nper = "order"\n[block.commission.category.lamps]\nrate = "4 %"\n',
+            r"key commission\.category\.lamps\.per: this is 'order'\. It needs 'item': a category's",
+        ),
+    ],
+)
+def test_what_no_schedule_may_say_is_named_by_its_place(schedule, body, words):
+    with pytest.raises(RuleTableError, match=words):
+        schedule(body)

@@ -14,7 +14,7 @@ import pytest
 from flipkit.errors import RuleNotInForceError, RuleTableError
 from flipkit.rules.blocks import SEEN
 from flipkit.rules.parcels import read_size_classes, size_class
-from flipkit.rules.tables import DATA, load_rules
+from flipkit.rules.tables import DATA, _joined, load_rules
 
 OWN = (
     'kind = "fees"\nname = "mine"\n'
@@ -169,3 +169,8 @@ def test_days_of_any_kind_find_their_blocks(folder):
 def test_the_demo_loads_from_a_copy_elsewhere(tmp_path):
     shutil.copytree(Path(__file__).resolve().parents[2] / "data_demo" / "rules", tmp_path / "rules of mine")
     assert set(load_rules(tmp_path / "rules of mine").rate_cards) == {"post", "network"}
+
+
+def test_tables_without_mileage_are_refused():
+    with pytest.raises(RuleTableError, match=r"^data: key mileage: this is missing\. It needs a table of mileage$"):
+        _joined(None, [], {}, own=False)

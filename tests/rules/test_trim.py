@@ -244,3 +244,34 @@ def test_a_parcel_that_would_be_handed_back_says_so(card, demo):
     ).iloc[0]
     assert found["refused"] == f"{found['service']}: over the carrier's maximum"
     assert found["adjustment_cents"] == 0
+
+
+@pytest.mark.worked
+def test_a_side_that_trips_as_measured_is_cut_to_the_bound_itself(card, carrier):
+    # 31.5 trips 30.25; at 30.25 it is rounded up to 31 x 60 = 1,860 / 139 = 13.4 -> 14 lb as before: 9.00 less.
+    rules = carrier(PLAIN.replace("as rounded", "as measured").replace("longest_over = 30", "longest_over = 30.25"))
+    found = advice(card, rules, length_in=31.5, width_in=10, height_in=6, weight_lb=5)
+    alone = {(trim.what, trim.by_in): (trim.saves_cents, trim.why) for trim in found if trim.what == "length"}
+    assert alone == {
+        ("length", 1.25): (900, "no more long"),
+        ("length", 1.5): (1000, "billed at 13 lb, not 14; no more long"),
+    }
+
+
+def test_a_parcel_of_just_the_maximum_is_not_over_it(network):
+    for longest, over in ((108.0, []), (108.1, ["over_maximum"])):
+        found = parcel_triggers(network, on=DAY, length_in=longest, width_in=4, height_in=4, weight_lb=10)
+        assert [one.surcharge for one in found if one.surcharge == "over_maximum"] == over
+
+
+def test_a_day_that_is_none_is_named(card, plain):
+    with pytest.raises(MeasureError, match=r"^on must be"):
+        adjustment_columns(card, plain, on="soon", zone="1", weight_lb=5, length_in=9, width_in=9, height_in=9)
+
+
+@pytest.mark.worked
+def test_weights_without_a_common_step_are_paid_by_the_next_row(rate_card, plain):
+    card = rate_card(CARD, {"t.csv": "weight,1\n0.3,1.00\n1.1,2.00\n5,3.00\n"})
+    price = {"on": DAY, "zone": "1", "residential": False, "length_in": 5, "width_in": 5, "height_in": 5}
+    found = [labels(card, plain, weight_lb=weight, **price).iloc[0]["total_cents"] for weight in (1, 2, 5)]
+    assert found == [200, 300, 300]
