@@ -101,9 +101,8 @@ class ThisMonth:
         told, months = frame[frame["verdict"] != TOO_FEW], f"the last {count_of(len(frame), 'month')}"
         reached, sure = (told["hourly"] >= study.target).sum(), (told["verdict"] == "above the target").sum()
         of = f"of {months}" if len(told) == len(frame) else "of them"
-        title = f"{reached} {of} reached {target} an hour" + (
-            f", {sure or 'none'} almost surely" if sure < reached else ""
-        )
+        title = f"{reached} {of} reached {target} an hour"
+        title += f", {sure or 'none'} almost surely" if sure < reached else ""
         if told.empty:
             title = f"Too few sales in any of {months} to tell what an hour earned"
         elif len(told) < len(frame):
