@@ -8,6 +8,7 @@ import pytest
 
 from flipkit.assumptions import load_assumptions
 from flipkit.books.read import read_books
+from flipkit.economics.costs import unit_costs
 from flipkit.economics.items import COSTS, GAINS, LINES, _expected_loss, item_economics
 from flipkit.rules.tables import load_rules
 from tests.helpers.small_books import small_books
@@ -202,3 +203,21 @@ def test_five_columns_are_enough(tmp_path):
     items = item_economics(books, load_rules(), load_assumptions(), AS_OF).items
     assert items.loc[0, "net_cents"] == -1000
     assert items.loc[0, "status"] == "not listed"
+
+
+@pytest.mark.worked
+def test_a_unit_costs_the_mean_of_what_was_bought_lately():
+    # A carton of 1.00 and three of 2.00 each: 7.00 / 4. Of a roll the last purchase counts, however old; nothing
+    # that was bought after the day, and no purchase of none.
+    bought = pd.DataFrame(
+        {
+            "date": pd.to_datetime(
+                ["2026-06-01", "2026-06-02", "2025-01-05", "2024-01-05", "2026-07-01", "2026-06-03"]
+            ),
+            "supply": ["carton", "carton", "roll", "roll", "roll", "carton"],
+            "unit": ["each"] * 6,
+            "quantity": [1, 3, 1, 1, 1, 0],
+            "cost_cents": [100, 600, 300, 900, 500, 800],
+        }
+    )
+    assert unit_costs(bought, as_of=dt.date(2026, 6, 30), days=180) == {"carton": 175.0, "roll": 300.0}

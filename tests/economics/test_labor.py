@@ -7,8 +7,10 @@ import pandas as pd
 import pytest
 
 from flipkit.assumptions import load_assumptions
+from flipkit.economics.hiring import help_table, wage_limit
 from flipkit.economics.items import item_economics
 from flipkit.economics.labor import _Places
+from flipkit.errors import AssumptionError
 from flipkit.rules.tables import load_rules
 from tests.helpers.small_books import small_books
 
@@ -225,3 +227,52 @@ def test_work_of_a_day_is_for_what_was_there_the_days_of_coming_and_leaving_incl
 
 
 NAMES = ("find", "research", "clean", "photograph", "write", "store", "messages", "pack", "post", "returns")
+
+
+@pytest.mark.worked
+def test_help_for_half_of_an_hour_step_by_step():
+    # 40.00 in one hour; half of it at 16.00 and 7.65 %: 8.612 -> 8.61. Left: 31.39 in half an hour, 62.78 an hour.
+    # 8.61 is to be made up for in the half hour freed: 17.22 an hour. Pays below 40 / 1.0765 = 37.157.
+    table = help_table({"write": 30.0, "pack": 30.0}, net_cents=4000, wage_cents=1600, burden_ppm=76_500)
+    assert table["activity"].tolist() == ["pack", "write"]
+    first = table.iloc[0].to_dict()
+    assert first == {
+        "activity": "pack",
+        "owner_hours": 0.5,
+        "hours_freed": 0.5,
+        "hired_hours": 0.5,
+        "hired_cents": 861,
+        "hourly_now": 40.0,
+        "hourly_then": pytest.approx(62.78),
+        "wage_limit": pytest.approx(40 / 1.0765),
+        "must_earn": pytest.approx(17.22),
+        "pays": True,
+    }
+    # A slow hand with a quarter to explain: paid for an hour, 17.22, and .375 hours freed; 22.78 in .625 hours.
+    slow = help_table(
+        {"write": 30.0, "pack": 30.0}, net_cents=4000, wage_cents=1600, burden_ppm=76_500, pace=2.0, guidance=0.25
+    ).iloc[0]
+    assert (slow["hired_hours"], slow["hired_cents"], slow["hours_freed"]) == (1.0, 1722, 0.375)
+    assert (slow["hourly_then"], slow["pays"]) == (pytest.approx(22.78 / 0.625), False)
+    assert slow["wage_limit"] == pytest.approx(40 * 0.75 / (2 * 1.0765))
+    # Who does nothing else has no hour left: it pays where the cost is below the net.
+    for net, pays in ((1723, True), (1722, False)):
+        alone = help_table({"pack": 60.0, "post": 0.0}, net_cents=net, wage_cents=1600, burden_ppm=76_500)
+        assert (alone["activity"].tolist(), alone["pays"].tolist()) == (["pack"], [pays])
+        assert alone["hourly_then"].isna().all()
+
+
+@pytest.mark.parametrize(
+    ("terms", "words"),
+    [
+        ({"burden_ppm": -1}, r"^help\.burden must be at least 0, got -1"),
+        ({"burden_ppm": 0, "pace": 0}, r"^help\.pace must be above 0, got 0"),
+        ({"burden_ppm": 0, "guidance": 1}, r"^help\.guidance must be at least 0 and below 1, got 1"),
+        ({"burden_ppm": 0, "guidance": -0.1}, r"^help\.guidance must be at least 0 and below 1, got -0\.1"),
+    ],
+)
+def test_terms_of_help_that_cannot_be_are_named(terms, words):
+    with pytest.raises(AssumptionError, match=words):
+        wage_limit(20.0, **terms)
+    with pytest.raises(AssumptionError, match=r"^help\.wage must be at least 0, got -1"):
+        help_table({"pack": 60.0}, net_cents=4000, wage_cents=-1, burden_ppm=0)

@@ -88,3 +88,14 @@ def test_no_job_is_asked_for_whose_timing_narrows_nothing(tmp_path):
         before, then = re.search(r"from ±(\d+) to ±(\d+) minutes", told).groups()
         assert int(then) < int(before)
     assert timings_wanted(books_of(tmp_path, item(0)), LAST) == []
+
+
+@pytest.mark.worked
+def test_the_jobs_are_said_by_the_month_and_the_rule_by_the_own_weight(tmp_path):
+    # 24 in 12 months are 2 a month, 12 are 1.0; the seller's own file says what a standard weighs.
+    (tmp_path / "assumptions.toml").write_text("[minutes]\nlogged_weight = 5\n")
+    said = timings_wanted(books_of(tmp_path, "".join(map(item, range(24)))), LAST)
+    assert " things: some 2 a month without a log" in said[0]
+    assert "count as 5 timings" in said[-1]
+    said = timings_wanted(books_of(tmp_path, "".join(map(item, range(12)))), LAST)
+    assert " things: some 1.0 a month without a log" in said[0]

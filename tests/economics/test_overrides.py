@@ -12,7 +12,7 @@ from flipkit.assumptions import load_assumptions
 from flipkit.books.read import read_books
 from flipkit.books.schema import ACTIVITIES
 from flipkit.economics.items import LINES, Supposing, item_economics, net_of
-from flipkit.economics.overrides import NOTHING_SUPPOSED, suppositions
+from flipkit.economics.overrides import NOTHING_SUPPOSED, supposed_lines, suppositions
 from flipkit.errors import AssumptionError
 from flipkit.rules.tables import load_rules
 from tests.helpers.small_books import small_books
@@ -163,3 +163,14 @@ def test_asked_anew_or_computed_anew_is_the_same_to_the_cent(demo):
     pd.testing.assert_frame_equal(
         asked.under(assumptions).items, item_economics(books, rules, assumptions, as_of).items
     )
+
+
+@pytest.mark.worked
+def test_dearer_postage_moves_what_was_added_and_what_was_given_back():
+    # A quarter more: 10.00 -> 12.50, 4.00 added later -> 5.00, 2.00 given back -> 2.50 given back.
+    items = pd.DataFrame({"label_cents": [1000, 1000], "label_adjustment_cents": [400, -200]})
+    items = items.assign(label_origin="recorded", label_adjustment_origin="recorded")
+    held = load_assumptions(overrides={"suppose.postage": 1.25})
+    found = supposed_lines(items, held, lambda _: np.zeros(2, dtype=np.int64))
+    assert found["label_cents"].tolist() == [1250, 1250]
+    assert found["label_adjustment_cents"].tolist() == [500, -250]

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 import json
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from flipkit.assumptions import load_assumptions
 from flipkit.books.schema import ACTIVITIES
 from flipkit.cli.main import main
-from flipkit.economics.items import LINES, MONEY_LINES
+from flipkit.economics.items import LINES, MONEY_LINES, column_meanings, item_economics
+from flipkit.economics.trace import item_trace
 from flipkit.errors import AssumptionError
 from flipkit.reports.study import open_study
-from tests.helpers.small_books import write_books
+from flipkit.rules.postage import labels
+from flipkit.rules.tables import load_rules
+from tests.helpers.small_books import small_books, write_books
 
 ITEMS = """
     item_id,title,category,bought_on,cost,lot_id,trip_id,listed_on,list_price,sold_on,sold_price,shipping_charged,fees_paid,label_paid,zone,refund,returned_on,gone_on,gone_how
@@ -117,7 +122,7 @@ def test_the_hour_is_net_by_minutes(study):
 
 
 def test_an_unknown_id_names_the_nearest(study):
-    with pytest.raises(AssumptionError, match="did you mean A-0042"):
+    with pytest.raises(AssumptionError, match="did you mean A-0042, A-004"):
         study.item("a-0042")
     found = CliRunner().invoke(main, ["item", "A-42", "--books", str(study.books.path)])
     assert found.exit_code == 2
@@ -164,3 +169,75 @@ def test_things_of_one_order_say_that_they_share(tmp_path):
     labels = [trace.lines.set_index("line").loc["label", "amount_cents"] for trace in (first, second)]
     assert sum(labels) == -725
     assert all(trace.lines["amount_cents"].sum() == trace.net_cents for trace in (first, second))
+
+
+PRICED = (
+    "item_id,title,category,bought_on,cost,listed_on,sold_on,sold_price,shipping_charged,venue,"
+    "zone,order_id,length_in,width_in,height_in,weight_lb,declared_value\n"
+    "A,Jug,c,2026-01-02,5.00,2026-01-05,2026-02-10,400.00,10.00,lantern,"
+)
+
+
+def priced(folder, demo_folder, rest, settings=None):
+    """The trace of one thing whose label the demo's invented card prices, and what it is made of."""
+    books, rules = small_books(folder, items=PRICED + rest), load_rules(demo_folder / "rules")
+    held = load_assumptions(overrides={"postage.rate_cards": "post", **(settings or {})})
+    economics = item_economics(books, rules, held, dt.date(2026, 6, 30))
+    return item_trace(economics, books, rules, held, "A"), rules, economics.items.iloc[0]
+
+
+@pytest.mark.parametrize(
+    ("zone", "sides", "assumed"),
+    [
+        ("4", "12,10,8,6", ""),
+        ("4", ",,,", ", with assumed measures"),
+        ("", "12,10,8,6", ", with assumed zone"),
+        ("", ",,,", ", with assumed zone and measures"),
+    ],
+)
+def test_a_label_by_a_card_names_the_service_the_card_the_rules_and_what_is_assumed(
+    tmp_path, demo_folder, zone, sides, assumed
+):
+    trace, rules, item = priced(tmp_path, demo_folder, f"{zone},,{sides},")
+    day, card = dt.date(2026, 2, 10), rules.rate_cards["post"]
+    blocks = [
+        f"{table.title} {table.at(day).described} (source {', '.join(table.at(day).sources)}, {table.at(day).seen})"
+        for table in (card, rules.rules_of(card))
+    ]
+    parcel = {name: float(item[name]) for name in ("length_in", "width_in", "height_in", "weight_lb")}
+    where = {"zone": zone} if zone else {"zone": None, "zone_mix": load_assumptions().zone_mix()}
+    service = labels(card, rules.rules_of(card), on=day, **where, **parcel).iloc[0]["service"]
+    assert from_of(trace, "label") == f"service {service} of {blocks[0]} and {blocks[1]}{assumed}"
+
+
+def test_protection_and_a_label_of_several_say_where_they_come_from(tmp_path, demo_folder):
+    declared, _, _ = priced(tmp_path / "1", demo_folder, "4,,12,10,8,6,400.00")
+    label = from_of(declared, "label")
+    assert from_of(declared, "protection") == f"declared in items.csv row 2, column declared_value; {label}"
+    chosen, _, _ = priced(tmp_path / "2", demo_folder, "4,,12,10,8,6,", {"protection.declare_from": "300.00"})
+    assert from_of(chosen, "protection").startswith("protection.declare_from = $300.00 (this run), protection.sign")
+    assert from_of(chosen, "protection").endswith(f"; {label}")
+    again = PRICED.partition("\n")[2].replace("A,", "B,", 1)
+    shared, _, _ = priced(tmp_path / "3", demo_folder, f"4,7,12,10,8,6,\n{again}4,7,12,10,8,6,")
+    assert from_of(shared, "label") == "the cheapest label of post; shared within order 7"
+
+
+def test_listings_are_counted_with_their_schedule(tmp_path):
+    # Put up on 5 January and for another 30 days on 4 February, before it sold on 10 February.
+    fees = (
+        'kind = "fees"\nname = "lantern"\n[[block]]\nfrom = 2026-01-01\nsource = "demo"\n'
+        'seen = "invented for the demo"\nlisting = { fee = "0.20", relist_every_days = 30 }\n'
+    )
+    (tmp_path / "rules" / "fees").mkdir(parents=True)
+    (tmp_path / "rules" / "fees" / "lantern.toml").write_text(fees)
+    books, held = small_books(tmp_path, items=f"{PRICED}4,,12,10,8,6,"), load_assumptions()
+    rules = load_rules(books.rules_folder)
+    economics = item_economics(books, rules, held, dt.date(2026, 6, 30))
+    told = from_of(item_trace(economics, books, rules, held, "A"), "listing_fee")
+    assert told == "2 listings: fees 'lantern' from 2026-01-01 (source demo, invented for the demo)"
+
+
+def test_where_figures_come_from_has_no_unit():
+    told = {name: unit for name, unit, _ in column_meanings()}
+    assert {unit for name, unit in told.items() if name.endswith("_origin")} == {""}
+    assert {told[f"{activity}_min"] for activity in ACTIVITIES} == {"min"}
