@@ -263,18 +263,19 @@ def _decided(
 
 
 def _sentence(made: Decision, loss_limit: float, show: Any) -> str:
-    """The threshold in one sentence."""
+    """The threshold in one sentence, of the usual size."""
+    usual = made.size.partition(",")[0]
     if made.verdict != LEAVE:
         return (
-            f"Pay up to {show(made.highest_cents, pay=True)} for one that sells at {show(made.typical_cents)}; you "
-            f"usually paid {show(made.usual_cost_cents)}."
+            f"Pay up to {show(made.highest_cents, pay=True)} for {f'a {usual} one' if usual else 'one'} that sells at "
+            f"{show(made.typical_cents)}; you usually paid {show(made.usual_cost_cents)}."
         )
     cheap = [f"{show(cents, pay=True)} for a {size} one" for size, cents in made.cheap_sizes]
     can_pay = f"up to {' or '.join(cheap)} that sells at {show(made.typical_cents)}."
     if made.sells_from_cents is not None:
         leave = (
-            f"Leave it at what you usually pay ({show(made.usual_cost_cents)}), unless it sells for "
-            f"{show(made.sells_from_cents)} or more."
+            f"Leave it at what you usually pay ({show(made.usual_cost_cents)}), unless "
+            f"{f'a {usual} one' if usual else 'it'} sells for {show(made.sells_from_cents)} or more."
         )
         return f"{leave} A cheap one can pay: {can_pay}" if cheap else leave
     if made.highest_cents:

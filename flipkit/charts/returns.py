@@ -380,7 +380,7 @@ def _size_finding(drawn: list[_Measure], rows: list[dict[Any, Any]], show: Mappi
             said = [
                 f"{show[measure.column](float(row[measure.column]))} for {row['size_class']}" for row in (most, least)
             ]
-            return f"{measure.heading[0].upper()}{measure.heading[1:]}: {said[0]} things, {said[1]}"
+            return f"Sold items only: {measure.heading}, {said[0]} things, {said[1]}"
     return "Too few sales to compare the sizes"
 
 
@@ -867,7 +867,7 @@ def _break_even_finding(rows: list[dict[Any, Any]], now: float, currency: str) -
     known = [row["price_cents"] for row in rows if math.isfinite(row["price_cents"])]
     low, high = (chart_style.money(pick(known), currency=currency) for pick in (min, max))
     head = (
-        f"Bulky beats the average small item from {chart_style.money(now, currency=currency)}"
+        f"Sold items only: bulky beats small from {chart_style.money(now, currency=currency)}"
         if math.isfinite(now)
         else "Bulky earns more at no price"
     )

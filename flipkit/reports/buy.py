@@ -99,8 +99,8 @@ class Buy:
             whose = f" ({left:,} that the kinds to leave took, and {free - left:,} of finds above their price)"
             lines.append(
                 f"{count_of(free, 'hour')} of the {shared.hours:,.0f} that a month's purchases take now stay free"
-                f"{whose if 0 < left < free else ''}. Fill them with more of what pays, or with other work: left "
-                "idle they bring nothing."
+                f"{whose if 0 < left < free else ''}. Find other work or new kinds for them: left idle they bring "
+                "nothing."
             )
         lines += [
             f"List new {_kinds([kind for kind, _ in one.parts])} at {one.asked:.1f} times what such items sell for: "
@@ -390,7 +390,7 @@ def _stopping(study: Study, change: Change) -> str:
         return f"stop buying {kinds} at what you usually pay (their {spent} a month lose {show(-made)}; {more})"
     return (
         f"find better use for the {spent} a month that {kinds} take at what you usually pay (they make {show(made)} "
-        f"there, {rate} an hour; {more}, left idle nothing)"
+        f"there, {rate} an hour; {more}, idle you lose the {show(made)})"
     )
 
 

@@ -151,8 +151,8 @@ class ThisMonth:
     def _item(self, stock: Stock, row: Mapping[Any, Any]) -> str:
         """One thing to do with one item, with its dollars."""
         do = stock.action(dict(row))
-        least = f", and take {stock.least(dict(row))} or more" if row["action"] in ("list", "lower") else ""
-        left = f"On average that leaves {stock.worth(dict(row))} after all costs and your work."
+        least = f"; take an offer of {stock.least(dict(row))} or more" if row["action"] in ("list", "lower") else ""
+        left = f"It may not sell: on average it leaves {stock.worth(dict(row))} after all costs and your work."
         return f"{row['title'] or row['item_id']}: {do}{least}. {left}"
 
     def _money(self, cents: float) -> str:

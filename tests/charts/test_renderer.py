@@ -134,12 +134,12 @@ def test_every_title_is_its_finding_and_the_line_below_names_the_source(returns,
         "Each takes 20 minutes of your work: the largest parts are finding (4) and cleaning (4)": plot_minutes(
             even, source=source
         ),
-        "Net per hour of your own work: $31 for small things, $14 for bulky": plot_size_comparison(
+        "Sold items only: net per hour of your own work, $31 for small things, $14 for bulky": plot_size_comparison(
             sizes, source=source
         ),
         "Half had sold after 40 days": plot_days_listed(waiting, median=40.0, source=source),
         "Half have not sold yet": plot_days_listed(waiting, source=source),
-        "Bulky beats the average small item from $159; with one change, from $159 to $169": plot_break_even_moves(
+        "Sold items only: bulky beats small from $159; with one change, from $159 to $169": plot_break_even_moves(
             moves, source=source
         ),
         "Parcels cost $19 more than they had to, lamps the most ($15)": plot_packing_lessons(lessons, source=source),
