@@ -197,7 +197,7 @@ def test_an_entry_of_a_day_reaches_as_far_as_its_activity_says(activity, event, 
     items = items.assign(item_id=["other", "mine"], trip_id="", category="lamps")
     places = _Places(items, np.arange(2))
     found = {
-        away: places.rows(activity, "", "", "", np.datetime64("2026-05-20") + away).tolist()
+        away: places.rows(activity, "", "", "", np.datetime64("2026-05-20") + np.timedelta64(away, "D")).tolist()
         for away in (-before - 1, -before, 0, after, after + 1)
     }
     assert found.pop(after + 1)[0] == 0, "a day too late"
