@@ -441,3 +441,19 @@ def test_a_carton_from_the_shelf_has_its_code_and_what_has_no_pieces_has_none():
         plan = plan_of(item).as_dict()
         codes |= {one["style"]: one["code"] for one in (plan["best"], *plan["others"])}
     assert (codes["stock"], codes["bag"], codes["pickup"]) == ("0201", "", "")
+
+
+@pytest.mark.worked
+def test_film_is_paid_by_the_square_foot_and_the_service_is_the_labels():
+    def labels(*given):
+        found = _flat_labels()(*given)
+        return dataclasses.replace(found, service=np.full(found.cents.size, "ground ", dtype=object))
+
+    plan = plan_of(BLANKET, labels=labels)
+    posted = [one for one in (plan.best, *plan.others) if one.draft.style != "pickup"]
+    assert {one.service for one in posted} == {"ground"}
+    wrapped = next(one for one in posted if one.draft.film_sqft > 0)
+    film = next(line for line in wrapped.materials if line.what == "stretch film")
+    # A cent and a half a square foot.
+    assert (film.unit, film.quantity) == ("sq ft", wrapped.draft.film_sqft)
+    assert film.cents == int(wrapped.draft.film_sqft * 1.5 + 0.5)

@@ -267,6 +267,10 @@ def test_a_parcel_of_just_the_maximum_is_not_over_it(network):
 def test_a_day_that_is_none_is_named(card, plain):
     with pytest.raises(MeasureError, match=r"^on must be"):
         adjustment_columns(card, plain, on="soon", zone="1", weight_lb=5, length_in=9, width_in=9, height_in=9)
+    with pytest.raises(MeasureError, match=r"^residential must be"):
+        adjustment_columns(
+            card, plain, on=DAY, zone="1", weight_lb=5, residential="maybe", length_in=9, width_in=9, height_in=9
+        )
 
 
 @pytest.mark.worked
