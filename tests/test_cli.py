@@ -12,6 +12,7 @@ import time
 from pathlib import Path
 from types import SimpleNamespace
 
+import openpyxl
 import pytest
 from click.testing import CliRunner
 
@@ -244,6 +245,32 @@ def test_quiet_says_only_what_is_wrong(books):
     (books / "items.csv").write_text("item_id,title\n", encoding="utf-8")
     assert run("check", books, "--quiet").stderr == run("check", books).stdout != ""
     assert run("report", books, "--quiet").stderr.startswith("flipkit: the books have")
+
+
+def test_quiet_conversions_say_only_what_is_wrong(tmp_path):
+    export, into = tmp_path / "stock.csv", tmp_path / "books"
+    export.write_text("Item,Category,Bought,Cost\nlamp,lamps,2026-03-07,5\n")
+    assert run("convert", export, "--into", into, "--quiet").output == ""
+    assert "lamp" in (into / "items.csv").read_text()
+    export.write_text("Item,Category,Bought,Cost\njug,jars,03/04/2026,5\n")
+    asked = run("convert", export, "--into", into, "--quiet")
+    assert (asked.exit_code, asked.stdout) == (2, "")
+    assert "to settle first" in asked.stderr
+
+
+def test_a_workbook_of_another_program_is_sent_to_convert(tmp_path):
+    book = openpyxl.Workbook()
+    book.active.append(["Item", "Price"])
+    book.save(tmp_path / "sales.xlsx")
+    result = run("check", tmp_path / "sales.xlsx")
+    assert result.exit_code == 2
+    assert "run: flipkit convert" in result.stdout
+
+
+def test_without_books_an_item_is_said_to_be_the_demo_shops(tmp_path, monkeypatch):
+    monkeypatch.delenv("FLIPKIT_BOOKS", raising=False)
+    monkeypatch.chdir(tmp_path)
+    assert "looks in the demo shop's" in run("item", "3").stderr
 
 
 def test_a_report_that_is_stopped_says_that_the_earlier_pack_stands(monkeypatch, books):

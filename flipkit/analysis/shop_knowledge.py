@@ -117,7 +117,8 @@ def shop_knowledge(study: Known, learnt: tuple[SellingModel, Typical] | None = N
     model, typical = shop_model(study) if learnt is None else learnt
     # Taken apart again and again by category and size: the columns read alone, in one piece, are taken three times as
     # fast.
-    items = study.items.filter(list(_READ)).assign(typical=typical.cents).copy()
+    prices, by_sales = known_prices(study.items, typical, enough=held.whole("report.too_few_items"))
+    items = study.items.filter(list(_READ)).assign(typical=prices).copy()
     # How far like things differ from sale to sale, as the shop's own comparables have shown.
     own = study.books.comparables
     like = comparable_rules(held)
@@ -148,6 +149,7 @@ def shop_knowledge(study: Known, learnt: tuple[SellingModel, Typical] | None = N
             own_part = taken[taken.index.get_level_values("category") == name].droplevel("category")
             terms = _terms(own_part, whole, held, pound_cents=pound)
         kinds[name] = _kind(name, mine, items, model, terms, venues, collected, study, typical.like.get(name), own)
+        kinds[name]["by_sales"] = name in by_sales
     classes, most = _weight_steps(study)
     return {
         "version": 1,
@@ -176,6 +178,18 @@ def shop_knowledge(study: Known, learnt: tuple[SellingModel, Typical] | None = N
         "most_lb": most,
         "categories": kinds,
     }
+
+
+def known_prices(items: pd.DataFrame, typical: Typical, *, enough: int) -> tuple[pd.Series, list[str]]:
+    """Typical prices, by the sales alone in a category without a list price or comparable; which these are.
+
+    Where ``enough`` things of such a category sold, each sold at a price that such things bring.
+    """
+    prices = pd.Series(typical.cents, index=items.index)
+    sold = items["sold_price_cents"].astype(np.float64).where(lambda cents: cents > 0)
+    seen, sales = (column.groupby(items["category"]).count() for column in (prices, sold))
+    names = [str(name) for name in seen.index if not seen[name] and name not in typical.like and sales[name] >= enough]
+    return prices.mask(items["category"].isin(names), sold), names
 
 
 def _own_prices(typical_cents: pd.Series, middle: float, spread: float) -> list[int]:

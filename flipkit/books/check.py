@@ -25,7 +25,6 @@ from flipkit.books.schema import Table
 from flipkit.books.tabular import EXAMPLE
 from flipkit.books.write import CONVERTED, NOT_TAKEN, csv_text, staged, toml_text
 from flipkit.errors import BooksError, FlipkitError, count_of
-from flipkit.paths import notebooks_folder
 from flipkit.rules.blocks import RuleSet
 from flipkit.rules.tables import Rules, load_rules
 
@@ -425,7 +424,7 @@ def _waiting(books: Books) -> list[Statement]:
     )
     found = _shared(listed, len(items), can, cannot, "listed_on and list_price of everything that you list", 3.0)
     if items["list_price_cents"].isna().all() and books.comparables.empty:
-        text = "what to ask, what to pay and what to mark down: no list_price and no comparables"
+        text = "what to ask and mark down, and what to pay for kinds of few sales: no list_price and no comparables"
         found.append(Statement(False, text, "list_price, what you first ask for each thing", 5.0))
     if listed and not waiting.any() and len(items) > 5:
         text = "whether things sell at all: no unsold item is in the books"
@@ -567,8 +566,6 @@ def _texts(currency: str) -> dict[str, str]:
     texts = {"assumptions.toml": assumptions_text(currency=currency)}
     for name, template in _TEMPLATES.items():
         texts[name] = (_templates() / template).read_text(encoding="utf-8")
-    for notebook in sorted(notebooks_folder().glob("*.ipynb")):
-        texts[f"notebooks/{notebook.name}"] = notebook.read_text(encoding="utf-8")
     return texts
 
 

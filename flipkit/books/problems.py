@@ -100,7 +100,7 @@ def folded(problems: Iterable[Problem]) -> list[str]:
 
     >>> lines = folded([Problem("items.csv", r, "cost", "?", "an amount", "") for r in (2, 3, 4, 5)])
     >>> print(lines[0])
-    items.csv, column cost: 4 times (rows 2, 3, 4, 5), first "?" isn't an amount
+    items.csv, column cost: 4 times (rows 2, 3, 4, 5): "?" isn't an amount
     """
     groups: dict[tuple[str, str, str, str], list[Problem]] = {}
     for problem in problems:
@@ -113,7 +113,8 @@ def folded(problems: Iterable[Problem]) -> list[str]:
             continue
         first = members[0]
         place = f"{located(first.file, None, first.column)}: {len(members)} times ({rows_in_words(rows)})"
-        lines.append(f"{place}, first {first.sentence}")
+        which = ":" if len({p.found for p in members}) == 1 else f"; row {first.row}:"
+        lines.append(f"{place}{which} {first.sentence}")
     return lines
 
 

@@ -289,12 +289,8 @@ def inspect_raw(
     shop = _shop(raw.tables.get("shop"), problems)
     units = Units(shop.currency, shop.length_unit, shop.weight_unit)
     frames = {table.name: _frame(table, raw.tables.get(table.name), units, problems) for table in schema.TABLES}
-    readable = place.is_dir() or "items" in raw.tables
-    if (
-        "items" not in raw.tables
-        and readable
-        and not any(p.severity == "stop" and p.file.startswith("items") for p in problems)
-    ):
+    stops = [p for p in problems if p.severity == "stop" and (p.file.startswith("items") or not place.is_dir())]
+    if "items" not in raw.tables and not stops:
         _tell_no_items(place, problems)
     labels = {table.name: _label(place, raw.tables.get(table.name), table) for table in schema.TABLES}
     validate.check(frames, labels, problems, as_of=as_of)
@@ -334,10 +330,12 @@ def _label(path: Path, table: RawTable | None, of: Table) -> str:
 
 
 def _tell_no_items(path: Path, problems: list[Problem]) -> None:
+    kind, mend = "a sheet items", "for an export of another program run: flipkit convert"
+    if path.is_dir():
+        books = sorted(p.name for p in path.iterdir() if p.suffix.lower() == ".xlsx")
+        mend = f"the folder holds {books[0]}: give the path of that file" if books else "flipkit start makes a template"
+        kind = "a file items.csv"
     findings = Findings("items.csv" if path.is_dir() else path.name, problems)
-    books = sorted(p.name for p in path.iterdir() if p.suffix.lower() == ".xlsx") if path.is_dir() else []
-    mend = f"the folder holds {books[0]}: give the path of that file" if books else "flipkit start makes a template"
-    kind = "a file items.csv" if path.is_dir() else "a sheet items"
     findings.stop(None, "", f"no items in {path.name}", f"{kind} with {', '.join(schema.ITEMS.required)}", mend)
 
 

@@ -25,7 +25,7 @@ from flipkit.charts.style import (
     tone,
     wordless,
 )
-from flipkit.errors import ChartError
+from flipkit.errors import ChartError, count_of
 from flipkit.money import show_cents
 from flipkit.units import Measures
 
@@ -267,7 +267,8 @@ def _return_reading(
 
 
 def _return_phrase(name: str, row: Mapping[Any, Any], counted: str, currency: str) -> str:
-    count = f"{int(row['items']):,} {counted}"
+    number = int(row["items"])
+    count = count_of(number, "item") if counted == "items" else f"{number:,} {counted}"
     value, low, high = (_number(row[key]) for key in ("hourly", "low", "high"))
     if value is None:
         return f"{name} (no hours recorded, {count})"

@@ -194,10 +194,10 @@ def convert(
     def proposed(given: dict[str, str]) -> Proposal:
         return propose(export, answers=given, mapping=mapping, into=into if into.exists() else None)
 
-    may_ask = not yes and sys.stdin.isatty()
+    may_ask = not (yes or quiet()) and sys.stdin.isatty()
     session = Session(export, into, answers) if may_ask else None
     proposal = session.settled(proposed) if session else proposed(answers)
-    say(proposal.text(), nl=False)
+    say(proposal.text(), err=quiet() and bool(proposal.questions), nl=False)
     if proposal.questions:
         refuse(f"{len(proposal.questions)} to settle first, see above")
     if dry_run:
@@ -212,6 +212,8 @@ def convert(
     if session and done.written:
         session.end()
     if done.lost > most_refused / 100 * done.rows_in:
+        if quiet():
+            say(done.summary(), err=True, nl=False)
         click.echo(f"flipkit: {done.lost:,} of {done.rows_in:,} rows were refused, see above", err=True)
         sys.exit(3)
 
@@ -423,6 +425,8 @@ def item(item_id: str, books: Path | None, as_of: str, settings: Sequence[str], 
     """
     from flipkit.reports.study import open_study
 
+    if books is None:
+        say("flipkit: no books are named, so this looks in the demo shop's", err=True)
     trace = open_study(books or "", as_of=as_of, settings=settings_of(settings)).item(item_id)
     told(trace.as_dict(), as_json, lambda _: [repr(trace)])
 

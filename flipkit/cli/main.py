@@ -73,8 +73,8 @@ def main() -> None:
     """
 
 
-for command in (report, lab, start, check, log, listed, price, sold, gone, timesheet):
+for command in (report, lab, start, check, convert, log, listed, price, sold, gone, timesheet):
     command.params.append(quiet_option)
     main.add_command(command)
-for command in (item, convert, assumptions, parcel, fees, net_price, protect, packing, buy, offer):
+for command in (item, assumptions, parcel, fees, net_price, protect, packing, buy, offer):
     main.add_command(command)

@@ -465,6 +465,7 @@ def timings_wanted(books: Books, as_of: dt.date, *, most: int = 5) -> list[str]:
         f"a log, counted as {job.used_min:.0f} minutes each ({job.logged_items or 'none'} timed so far). "
         f"Timing {TIMINGS} narrows the doubt from ±{job.doubt_min:.0f} to ±{job.then_min:.0f} minutes a month"
         for job in jobs[jobs["gain_min"] >= 0.5].itertuples()
+        if round(job.doubt_min) > round(job.then_min)
     ]
     weight = assumptions.number("minutes.logged_weight")
     rule = (

@@ -88,16 +88,19 @@ class Bulky:
         gap = self.study.size_gaps[basis]
         frame = self.study.size_bought if basis == "bought" else self.study.size_returns
         row = frame.set_index("size_class").loc["bulky"]
-        lead = "Whether bulky items pay is too close to call"
+        lead, tail = "Whether bulky items pay is too close to call", ""
         if not row["claimed"]:
             lead = f"{TOO_FEW.capitalize()} whether bulky items pay"
         elif row["high"] < self.study.target:
-            lead = "Bulky items don't pay at what you usually pay for them, except where Buy gives a price"
+            lead, tail = (
+                "Bulky items don't pay at what you usually pay for them",
+                " Buy says below which price some do.",
+            )
         elif row["low"] >= self.study.target:
             lead = "Bulky items pay"
         counted = "counting unsold items" if basis == "bought" else "counting sold items only"
         small, bulky = (hourly(value, currency=self.study.currency) for value in (gap.hourly_second, gap.hourly_first))
-        return f"{lead}: {counted}, an hour earned {bulky} on bulky items and {small} on small ones."
+        return f"{lead}: {counted}, an hour earned {bulky} on bulky items and {small} on small ones.{tail}"
 
     def break_even(self) -> str:
         """From which sold price on a bulky item beats the average small one."""

@@ -45,6 +45,8 @@ from flipkit.reports.tables import cautions, ranking_table, returns_table, words
 
 #: Categories that a sentence names, and kinds to stop buying; the rest are counted.
 _NAMED, _STOPPED = 4, 2
+#: A change that brings less a month is left to its own page. [cents]
+_LEAST_CHANGE = 1_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,10 +82,10 @@ class Buy:
             self.study.figure("free hours next month", "shop", free),
             self.study.figure("next month's hours bring", "shop", self._brings()),
         ]
+        pay = {name: threshold(self.study, self.study.decision(name))[1:] for name in given["category"]}
         lines = [
             f"Give {row['category']} about {count_of(round(row['hours']), 'hour')} next month, which should bring "
-            f"{_whole(100 * row['brings'], self.study)}: pay up to {_whole(row['highest_cents'], self.study)} for one "
-            f"that sells at {_whole(self.study.decision(row['category']).typical_cents, self.study)}."
+            f"{_whole(100 * row['brings'], self.study)}: pay{pay[row['category']]}"
             for row in given.assign(brings=_dollars_brought(given)).to_dict("records")
         ]
         if lines:
@@ -97,8 +99,8 @@ class Buy:
             whose = f" ({left:,} that the kinds to leave took, and {free - left:,} of finds above their price)"
             lines.append(
                 f"{count_of(free, 'hour')} of the {shared.hours:,.0f} that a month's purchases take now stay free"
-                f"{whose if 0 < left < free else ''}: they bring nothing until you find more of what pays, or other "
-                "work."
+                f"{whose if 0 < left < free else ''}. Fill them with more of what pays, or with other work: left "
+                "idle they bring nothing."
             )
         lines += [
             f"List new {_kinds([kind for kind, _ in one.parts])} at {one.asked:.1f} times what such items sell for: "
@@ -148,7 +150,9 @@ class Buy:
                 str(row["which"]): f"{_whole(row['price_cents'], study)}: {self._most(row['highest_cents'])}"
                 for row in part.to_dict("records")
             }
-            rule = rule_words(study, part["rule"].iloc[0])
+            rule, from_cents = rule_words(study, part["rule"].iloc[0]), study.decision(str(kind)).sells_from_cents
+            if not part["rule"].iloc[0].share and from_cents is not None:
+                rule = f"leave it, unless it sells for {_whole(from_cents, study)} or more"
             rows.append({"thing": f"{size}{mark}" if category else f"{kind}, {size}{mark}", **pays, "rule": rule})
         headings = {
             "thing": "Size" if category else "Kind and size",
@@ -171,6 +175,12 @@ class Buy:
         if few:
             needed = study.assumptions.whole("report.too_few_items")
             parts.append(f"* {TOO_FEW}: fewer than {needed} sales of its own, so the whole shop's count beside them.")
+        by_sales = [one.category for one in study.decisions if study.knowledge["categories"][one.category]["by_sales"]]
+        if by_sales:
+            parts.append(
+                f"You gave no list price and no comparable for {joined(by_sales)}: their prices are what they sold "
+                "for, and how fast they sell is assumed."
+            )
         parts.append(
             "These prices know the kind and not the item: a flaw, a missing part or a slow season are for you to see."
         )
@@ -264,9 +274,9 @@ class Buy:
         """The bounds of the verdicts."""
         return (
             f"{BUY.capitalize()}: a chance of {LIKELY:.0%} or more to make your target, and at least {FEW_FINDS:.0%} "
-            f"of your finds cheap enough. {LEAVE.capitalize()}: no find cheap enough; or fewer than {FEW_FINDS:.0%}, "
-            f"and a chance of {UNLIKELY:.0%} or less. {UNDER_A_PRICE.capitalize()}: everything between. Prices are "
-            "for the usual size, listed and marked down as you do now. The figures are of "
+            f"of your finds cheap enough at their usual price. {LEAVE.capitalize()}: none cheap enough; or fewer than "
+            f"{FEW_FINDS:.0%}, and a chance of {UNLIKELY:.0%} or less. {UNDER_A_PRICE.capitalize()}: everything "
+            "between. Prices are for the usual size, listed and marked down as you do now. The figures are of "
             f"{past_words(self.study)}."
         )
 
@@ -322,6 +332,21 @@ def decision_figures(study: Study, one: Decision) -> tuple[Figure, ...]:
     return tuple(figures)
 
 
+def threshold(study: Study, one: Decision) -> str:
+    """A verdict's threshold in a few words."""
+    if one.verdict == TOO_FEW:
+        return f": {one.sentence.removeprefix(f'{TOO_FEW.capitalize()}: ')}"
+    show = functools.partial(whole_down, currency=study.currency)
+    # Of the usual size: Buy gives the others.
+    usual = one.size.partition(",")[0]
+    if one.verdict != LEAVE:
+        size = f"a {usual} one" if usual else "one"
+        return f": up to {show(one.highest_cents)} for {size} that sells at {show(one.typical_cents)}."
+    if one.sells_from_cents is not None:
+        return f"{f' ({usual})' if usual else ''} {show(one.sells_from_cents)}"
+    return f" (worth {show(one.highest_cents)} at most)" if one.highest_cents else " (even if it's free)"
+
+
 def chance_words(study: Study, one: Decision) -> str:
     """The chance behind a verdict."""
     return f"Chance to make {hourly(study.target, currency=study.currency)} an hour: {chance(one.chance)}."
@@ -332,6 +357,8 @@ def helps_most(study: Study) -> str:
     show = functools.partial(money, currency=study.currency)
     ranked: list[tuple[float, str]] = []
     for change in study.biggest_changes:
+        if change.cents_a_month < _LEAST_CHANGE:
+            continue
         worth = f"about {show(change.cents_a_month)} a month"
         does = {
             STOP_BUYING: _stopping(study, change),
@@ -341,7 +368,8 @@ def helps_most(study: Study) -> str:
         ranked.append((12 * change.cents_a_month, does))
     gain = stock_gain(study)
     if gain >= 100:
-        ranked.append((gain, f"follow the price plan for your stock (about {show(gain)} in all)"))
+        worth = f"about {show(gain)} in all, clearing out included"
+        ranked.append((gain, f"follow the price plan for your stock ({worth})"))
     if not ranked:
         return ""
     first, *rest = [text for _, text in sorted(ranked, key=lambda pair: -pair[0])]
@@ -356,13 +384,13 @@ def _stopping(study: Study, change: Change) -> str:
     # From the hours as they are shown, so that the figures of the sentence add up.
     made = 100 * study.target * hours - change.cents_a_month
     rate, target = (hourly(value, currency=study.currency) for value in (made / 100 / hours, study.target))
-    what = f"stop buying {_kinds([kind for kind, _ in change.parts], _STOPPED)} at what you usually pay"
-    more = f"at {target} they would make {show(change.cents_a_month)} more a month"
+    kinds, spent = _kinds([kind for kind, _ in change.parts], _STOPPED), count_of(hours, "hour")
+    more = f"at {target} they would make {show(change.cents_a_month)} more"
     if made < 0:
-        return f"{what} (their {count_of(hours, 'hour')} a month lose {show(-made)}; {more})"
+        return f"stop buying {kinds} at what you usually pay (their {spent} a month lose {show(-made)}; {more})"
     return (
-        f"{what}, as you find better use for their {count_of(hours, 'hour')} a month (they make about {show(made)}, "
-        f"{rate} an hour; {more})"
+        f"find better use for the {spent} a month that {kinds} take at what you usually pay (they make {show(made)} "
+        f"there, {rate} an hour; {more}, left idle nothing)"
     )
 
 
@@ -379,7 +407,7 @@ def rule_words(study: Study, rule: AisleRule) -> str:
     less = f", less {_whole(rule.less_cents, study)}" if rule.less_cents > 0 else ""
     more = f", plus {_whole(-rule.less_cents, study)}" if rule.less_cents < 0 else ""
     under = f"; leave it under {_whole(rule.nothing_under_cents, study)}" if rule.nothing_under_cents else ""
-    off = f" (within {_whole(rule.off_cents + 99, study)})" if rule.off_cents > 100 else ""
+    off = f" (give or take {_whole(rule.off_cents + 99, study)})" if rule.off_cents > 100 else ""
     return f"{rule.share:.0%} of what it sells for{less}{more}{under}{off}"
 
 

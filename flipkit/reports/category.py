@@ -137,7 +137,8 @@ class Category:
         if rows.empty:
             return EMPTY
         caption = f"The latest sales, of {count_of(len(rows), 'sale')}, {span_name(self.study)}"
-        rows = rows.head(_LATEST).assign(item=rows["title"] + " (" + rows["item_id"] + ")")
+        back = np.where(rows["item_id"].isin(self.study.unsold_items()["item_id"]), ", came back", "")
+        rows = rows.assign(item=rows["title"] + " (" + rows["item_id"] + back + ")").head(_LATEST)
         headings = {"item": "Item", "sold_on": "Sold on", "taken_cents": "Taken in", "costs_cents": "Costs"}
         headings |= {"net_cents": "Left"}
         note = "Taken in: the price, shipping charged and fees given back. Every sale stands in sold.csv of the pack."

@@ -19,14 +19,14 @@ from flipkit.analysis.results import (
     span_money,
     within,
 )
-from flipkit.analysis.returns import in_window
+from flipkit.analysis.returns import Window, in_window
 from flipkit.analysis.stock import goods_flow
 from flipkit.books.read import books_as_of
 from flipkit.charts.returns import plot_waterfall
-from flipkit.charts.style import money
+from flipkit.charts.style import joined, money
 from flipkit.economics.items import MONEY_LINES
 from flipkit.errors import count_of
-from flipkit.money import share_out
+from flipkit.money import PPM, share_out
 from flipkit.reports.elements import EMPTY, Element, Said, caution, headline, line_sums, table, to_do
 from flipkit.reports.sentences import day_words, month_name, year_name
 from flipkit.reports.study import Study, currency_unit
@@ -105,26 +105,23 @@ class Money:
     def shares(self) -> Element:
         """Each owner's share of the result, and what hired help was paid."""
         study = self.study
-        books = books_as_of(study.books, study.as_of)
-        columns: dict[str, Any] = {}
+        people = self._worked(study.year_so_far())
+        if people.empty:
+            return words("The books name nobody and log no work.")
+        owners = (people["role"] == "owner").to_numpy()
+        # As ``share_out`` takes them: where nobody has a share, all have the same.
+        given = people["share"][owners] if people["share"][owners].any() else np.full(owners.sum(), PPM // owners.sum())
+        shares = pd.Series("wages", index=people.index)
+        shares[owners] = [f"{share / PPM:.0%}" for share in given]
+        columns: dict[str, Any] = {"who": [_named(worker) for worker in people.index], "share": shares.to_numpy()}
         hired: dict[str, float] = {}
         for name, window in (("month", study.month_so_far()), ("year", study.year_so_far())):
-            logged = people_worked(books, study.assumptions, window)
-            owners = (logged["role"] == "owner").to_numpy()
-            hired[name] = float(logged.loc[logged["role"] == "hired", "minutes"].sum()) / 60
-            due = np.zeros(len(logged), dtype=np.int64)
+            logged = self._worked(window)[["minutes", "paid_cents"]].reindex(people.index).fillna(0)
+            hired[name] = float(logged["minutes"][~owners].sum()) / 60
+            due = logged["paid_cents"].to_numpy(dtype=np.int64, copy=True)
             if owners.any():
-                due[owners] = share_out(study.result_cents(name), logged["share"].to_numpy()[owners])
-            columns |= {
-                "who": [_named(worker) for worker in logged["worker"]],
-                "share": [
-                    f"{s / 1_000_000:.0%}" if o else "wages" for s, o in zip(logged["share"], owners, strict=True)
-                ],
-                f"{name}_hours": logged["minutes"] / 60,
-                f"{name}_cents": np.where(owners, due, logged["paid_cents"]),
-            }
-        if not len(columns["who"]):
-            return words("The books name nobody and log no work.")
+                due[owners] = share_out(study.result_cents(name), given)
+            columns |= {f"{name}_hours": logged["minutes"].to_numpy() / 60, f"{name}_cents": due}
         headings = {
             "who": "Who",
             "share": "Share",
@@ -164,8 +161,8 @@ class Money:
         note = (
             "The result counts an item on the day that it sold or was written off, with all that it ever cost. The "
             "last line counts most money on the day that it moved, goods when they leave and trips at the dated rate. "
-            "Written off are items that you cleared out: their goods and also their trips, fees and overheads. A plus "
-            "means that the result had already counted more than what you paid in that time."
+            "Written off are items that you cleared out: their goods and also their trips, fees and overheads. A plus: "
+            "the result had counted a cost that you paid in another month."
         )
         caption = "From the sales to the result, and on to your books"
         return table(frame, caption=caption, headings=headings, note=note, currency=study.currency)
@@ -192,7 +189,7 @@ class Money:
     def hours(self) -> Element:
         """How far the log of hours reaches."""
         study = self.study
-        logged = people_worked(books_as_of(study.books, study.as_of), study.assumptions, study.month_so_far())
+        logged = self._worked(study.month_so_far())
         hours = logged.loc[logged["role"] == "owner", "minutes"].sum() / 60
         behind = study.month_items()["owner_min"].sum() / 60
         return words(
@@ -218,7 +215,7 @@ class Money:
         goods = self.goods()
         cost, given = self._dollars(goods["sold"]), goods["given"]
         more = (
-            f" Items donated or thrown away had cost {self._dollars(given)}, so line 42 comes to "
+            f" Items donated or thrown away had cost {self._dollars(given)}, so {self._line_42} comes to "
             f"{self._dollars(goods['sold'] + given)}."
             if given
             else ""
@@ -232,7 +229,7 @@ class Money:
         """Cost of goods sold by specific identification, line by line."""
         goods = self.goods()
         bought = goods["purchases"] - goods["kept"]
-        # What was donated or thrown away has left the stock: it is neither there nor sold, and so in line 42.
+        # What was donated or thrown away has left the stock: it is neither there nor sold, and so in the last line.
         amounts = {
             "35": goods["opening"],
             "36": bought,
@@ -247,14 +244,17 @@ class Money:
         said = GOODS_LINES | {"41": f"stock at the end of {last:%B} {last.day}"}
         rows: list[tuple[str, str, int]] = [(line, name, amounts[line]) for line, name in said.items()]
         rows += [
-            ("", "of line 42: the items that sold, each at its own cost", goods["sold"]),
-            ("", "of line 42: items donated or thrown away", goods["given"]),
+            ("", f"of {self._line_42}: the items that sold, each at its own cost", goods["sold"]),
+            ("", f"of {self._line_42}: items donated or thrown away", goods["given"]),
         ]
-        frame = pd.DataFrame(rows, columns=["line", "what", "amount_cents"])
         headings = {"line": "Line", "what": "What", "amount_cents": "Amount"}
+        frame = pd.DataFrame(rows, columns=list(headings))
+        form = ", by the lines of the usual tax form for one owner; partners use another"
+        if not self._by_form:
+            form, frame, headings = "", frame.drop(columns="line"), {"what": "What", "amount_cents": "Amount"}
         return table(
             frame,
-            caption="Cost of goods, by the lines of the usual tax form for one owner; partners use another",
+            caption=f"Cost of goods{form}",
             headings=headings,
             currency=self.study.currency,
         )
@@ -281,7 +281,7 @@ class Money:
             (f"{self._distances().lower()} driven to buy, at the dated rates", -driven, 0.0),
             ("parking, tolls and entry", driven - paid["trip"], 1.0),
             ("overheads", -paid["overhead"], 1.0),
-            ("cost of goods sold, line 42 above", -paid["cost"], 1.0),
+            (f"cost of goods sold{', line 42' if self._by_form else ''} above", -paid["cost"], 1.0),
         ]
         rows.append((BOOK_LINES, sum(cents for _, cents, _ in rows), float("nan")))
         frame = pd.DataFrame(rows, columns=["what", "amount_cents", "recorded"])
@@ -337,10 +337,28 @@ class Money:
         """That these are statements of the books, and no advice."""
         return caution(
             "A tidy summary of the books for a licensed preparer, not tax advice. What each partner owes in taxes is "
-            "for the preparer to say, and so is whether goods donated or thrown away belong in line 42. The numbers "
-            "of the lines are those of the form for 2025: check them against the form of the year.",
+            f"for the preparer to say, and so is whether goods donated or thrown away belong in {self._line_42}."
+            + (
+                " The numbers of the lines are those of the form for 2025: check them against the form of the year."
+                if self._by_form
+                else ""
+            ),
             title="Taxes",
         )
+
+    @property
+    def _by_form(self) -> bool:
+        """Whether the lines of the tax form are named: it is that of the United States."""
+        return self.study.currency == "USD"
+
+    @property
+    def _line_42(self) -> str:
+        return "line 42" if self._by_form else f"the {GOODS_LINES['42']}"
+
+    def _worked(self, window: Window) -> pd.DataFrame:
+        """Who worked in a window or is named in people.csv, by name."""
+        study = self.study
+        return people_worked(books_as_of(study.books, study.as_of), study.assumptions, window).set_index("worker")
 
     def _owners(self) -> pd.DataFrame:
         return self.study.books.people[self.study.books.people["role"] == "owner"]
@@ -357,7 +375,7 @@ class Money:
         shares = owners["share_of_profit_ppm"].fillna(0).astype(np.int64)
         due = share_out(self.study.result_cents("month"), shares.to_numpy())
         said = [
-            f"{_named(who)} {self._dollars(int(cents))} ({share / 1_000_000:.0%})"
+            f"{_named(who)} {self._dollars(int(cents))} ({share / PPM:.0%})"
             for who, cents, share in zip(owners["worker"], due, shares, strict=True)
         ]
         return f"Shares of {month_name(self.study.month)}, by your agreed split: {', '.join(said)}."
@@ -366,8 +384,11 @@ class Money:
         """Who gets what of the month, and that it is no cash to take out."""
         owners = self._owners()
         if owners.empty:
-            return ["The books name no owner in people.csv, so there is nobody to share it among."]
-        given = owners["share_of_profit_ppm"].fillna(0).sum() / 1_000_000
+            worked = self._worked(self.study.year_so_far())
+            names = [_named(worker) for worker in worked.index[worked["role"] == "owner"]]
+            whose = f"it goes to who logged the work: {joined(names)}" if names else "there is nobody to share it among"
+            return [f"The books name no owner in people.csv, so {whose}."]
+        given = owners["share_of_profit_ppm"].fillna(0).sum() / PPM
         told = (
             f"A share is not cash to take out at once: the {self._dollars(self._stock())} that your stock of "
             f"{day_words(self.study.as_of)} cost is already spent, and it comes back only when items sell."

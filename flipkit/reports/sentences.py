@@ -148,7 +148,7 @@ def year_sentence(study: Study) -> str:
     off = int((study.items["gone_on"].between(first, last) & study.items["sold_on"].isna()).sum())
     # A young shop has hardly anything to write off yet, which flatters its first year.
     if off < study.assumptions.whole("report.too_few_items"):
-        told += f" (only {count_of(off, 'item')} written off in those months of {gap.second})"
+        told += " (few write-offs then)"
     return f"{text} {told}. Sales alone: {alone} and {before}."
 
 
@@ -301,7 +301,8 @@ def may_bring_sentence(study: Study) -> Said:
     given = f". The {len(study.given_up):,} to clear out count at their clear-out value" if study.given_up else ""
     return Said(
         f"Over the next {study.horizon.days} days the stock may bring {money(may, currency=study.currency)} after "
-        f"fees, postage and packing, before your work, about {likely:,.0f} items selling{given}.",
+        f"fees, postage and packing, before your work, about {likely:,.0f} items selling: what is left sells "
+        f"more slowly than new finds{given}.",
         [study.figure("stock may bring", "shop", may)],
     )
 

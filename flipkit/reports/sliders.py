@@ -43,7 +43,7 @@ from flipkit.reports.tables import words
 
 #: The ways to count, the first of which is how to buy; the last is the month that the page is about.
 BASES: Final = {"bought": "Counting unsold items", "sold": "Sold items only", "settled": "{}, with write-offs"}
-_NOTHING: Final = "Nothing sold or bought in these months, so there is no hour to move."
+_NOTHING: Final = "Nothing sold in these months, so there is no hour to move."
 #: Verdicts that the headline counts.
 _COUNTED: Final = (BUY, UNDER_A_PRICE, LEAVE)
 TARGET: Final = "hour.target"
@@ -180,7 +180,7 @@ def plot_sliders(moves: Moves) -> Element:
         For a page; elsewhere it shows where everything stands.
     """
     study, sums, start = moves.study, moves.sums, moves.start
-    if not any(sums.values()):
+    if not sums["sold"]:
         return words(_NOTHING)
     basis = next(name for name in BASES if sums[name])
     moved = moves.returns(basis, start)
@@ -234,6 +234,8 @@ def moved_words(moved: pd.DataFrame, still: pd.DataFrame, *, currency: str = "US
         "stand."
     )
     buy, below, leave = (int((moved["verdict"] == verdict).sum()) for verdict in _COUNTED)
+    if not buy + below + leave:
+        return [first, "Too few to tell which kinds to buy."]
     return [first, f"Buy {buy} of {len(moved)} kinds, buy {below} only below a price, and leave {leave}."]
 
 

@@ -261,14 +261,12 @@ class Stock:
         note = (
             "Loss avoided: what keeping it and pricing it as now would cost you, your work at your target and its room "
             "included. Under the price from which shipping pays, sell it in a lot or locally at any price; a "
-            "dash: no price pays for shipping. Something asked above that price still goes where it has waited so "
-            "long that hardly anybody will come."
+            "dash: no price pays for shipping. Some are asked more than that and go all the same: after so long a "
+            "wait hardly any buyer is likely to come."
         )
         oversize = found.loc[found["size_class"] == "oversize", "item_id"]
         if len(oversize):
-            note += (
-                f" {joined(list(oversize))} is oversize once packed: mailing it would cost most of the loss avoided."
-            )
+            note += f" {joined(list(oversize))} is oversize: most of its loss avoided is postage, so sell it locally."
         return table(shown, caption=caption, headings=headings | {"saves": "Loss avoided"}, note=note)
 
     def action(self, row: dict[Hashable, Any]) -> str:
@@ -285,6 +283,10 @@ class Stock:
         if pd.isna(due) or due > pd.Timestamp(self.study.as_of) + pd.Timedelta(weeks=_SOON_WEEKS):
             return kept
         return f"{kept}, then {self._next(row)}"
+
+    def least(self, row: dict[Hashable, Any]) -> str:
+        """The lowest offer to take for an item today."""
+        return self._money(row["lowest_offer_cents"])
 
     def worth(self, row: dict[Hashable, Any]) -> str:
         """What an item still brings, in whole units of the currency."""
@@ -389,7 +391,7 @@ class Stock:
             "stock_cubic_ft": study.measures.rooms_words.capitalize(),
             "sell_through": "Sell-through",
             "days_on_hand": "Days on hand",
-            "gmroi": f"Margin per {money(100, currency=study.currency)} of stock, a year",
+            "gmroi": "Margin on stock, a year",
             "capital_return": "Return on money, a year",
             "net_per_cubic_ft_month": f"Net per {study.measures.room_words.replace(' ', '-')}-month",
         }
@@ -636,8 +638,7 @@ class ClearOutRecord:
         again = f", the same one up to {dates} times" if dates > 1 else ""
         text = (
             f"At {count_of(dates, 'earlier date')} the plan would have cleared out an item "
-            f"{count_of(int(gone['things']), 'time')}{again}. You kept them: {count_of(int(gone['sold']), 'time')} one "
-            "sold later"
+            f"{count_of(int(gone['things']), 'time')}{again}. {count_of(int(gone['sold']), 'time')} it sold later"
         )
         if not gone["owner_min"]:
             return f"{text}."

@@ -35,7 +35,7 @@ from flipkit.analysis.ratio_stats import IntervalSettings, interval_settings
 from flipkit.analysis.repricing import AS_NOW, PLANNED, StockPlans, stock_plans
 from flipkit.analysis.returns import Window, in_window, shrunken_returns
 from flipkit.analysis.sale_hazard import SellingModel, Typical
-from flipkit.analysis.shop_knowledge import shop_knowledge, shop_model
+from flipkit.analysis.shop_knowledge import known_prices, shop_knowledge, shop_model
 from flipkit.analysis.sizes import BreakEven, break_even_price
 from flipkit.analysis.stock_value import Horizon, expected_stock_values
 from flipkit.assumptions import Assumptions, load_assumptions, parsed_settings, settings_in
@@ -189,7 +189,8 @@ class Study:
     @functools.cached_property
     def verdicts(self) -> tuple[Decision, ...]:
         """What to do about each category, before its hours are known: read ``decisions``."""
-        typical = self.items.assign(typical_cents=self.selling[1].cents)
+        enough = self.assumptions.whole("report.too_few_items")
+        typical = self.items.assign(typical_cents=known_prices(self.items, self.selling[1], enough=enough)[0])
         purchases = in_window(typical, window=self.window(), basis="bought")
         return decide(
             self.ranking, self.bought_returns, purchases, self.knowledge, target=self.target, plan=self.price_plan

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
@@ -369,13 +370,17 @@ def assumptions_table(study: Study) -> Element:
     return table(pd.DataFrame(rows, columns=columns), caption=caption, note=note, headings=headings)
 
 
+_UNIT_OF_KEY: Final = re.compile(r"_per_(cuft|sqft|ft|lb|in)$|_(cuft|sqft|ft|lb|in)$")
+
+
 def _values(study: Study, own: Sequence[Assumption]) -> str:
     """The values of assumptions that share a row, each with the end of its key, and their unit once."""
     said = [entry.shown(study.measures, currency=study.currency) for entry in own]
     unit = "" if said[0][1] in _NO_UNITS else said[0][1]
     each = [value or "none" for value, _ in said]
     if len(own) > 1:
-        ends = [entry.key.rpartition(".")[2].replace("_", " ") for entry in own]
+        # The unit of a key's name is that of the packaged value, which the shop may say in another.
+        ends = [_UNIT_OF_KEY.sub("", entry.key.rpartition(".")[2]).replace("_", " ") for entry in own]
         each = [f"{end} {value}" for end, value in zip(ends, each, strict=True)]
     return f"{', '.join(each)} {unit}".rstrip()
 

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
 from html import escape
 from typing import Any, Final
 
-from flipkit.analysis.decisions import LEAVE, VERDICTS, Decision
+from flipkit.analysis.decisions import LEAVE, VERDICTS
 from flipkit.analysis.returns import TOO_FEW
 from flipkit.charts.returns import plot_category_returns
 from flipkit.charts.style import hourly, joined, money
 from flipkit.errors import count_of
 from flipkit.reports.bulky import Bulky
-from flipkit.reports.buy import decision_figures, helps_most, whole_down
+from flipkit.reports.buy import decision_figures, helps_most, threshold
 from flipkit.reports.category import page_names
 from flipkit.reports.elements import EMPTY, Element, Said, caution, figures_said, headline, together
 from flipkit.reports.money import Money
@@ -24,9 +23,9 @@ from flipkit.reports.study import Study
 from flipkit.reports.tables import cautions, words
 
 #: What stands above the kinds to leave that pay at a price.
-_LEAVE_UNLESS: Final = "Don't buy at what you usually pay, unless one will sell for at least"
+_LEAVE_UNLESS: Final = "Leave at what you usually pay, unless one will sell for at least"
 #: A month's row, low enough that the page keeps to one sheet. [px]
-_MONTH_ROW: Final = 25
+_MONTH_ROW: Final = 23
 #: Things to do that the first page shows; the rest are counted and linked.
 _SHOWN: Final = 10
 
@@ -99,8 +98,15 @@ class ThisMonth:
             frame, study.target, group="month", counted="items", confidence=study.confidence, currency=study.currency
         )
         target = hourly(study.target, currency=study.currency)
-        reached = int((frame["hourly"] >= study.target).sum())
-        title = f"{reached} of the last {count_of(len(frame), 'month')} reached {target} an hour"
+        told, months = frame[frame["verdict"] != TOO_FEW], f"the last {count_of(len(frame), 'month')}"
+        reached, sure = (told["hourly"] >= study.target).sum(), (told["verdict"] == "above the target").sum()
+        of = f"of {months}" if len(told) == len(frame) else "of them"
+        title = f"{reached} {of} reached {target} an hour"
+        title += f", {sure or 'none'} almost surely" if sure < reached else ""
+        if told.empty:
+            title = f"Too few sales in any of {months} to tell what an hour earned"
+        elif len(told) < len(frame):
+            title = f"{len(told)} of {months} can be told: {title}"
         subtitle = "Sales and write-offs of each month. Bar: where the true figure probably lies. Your books."
         return chart.properties(title={"text": title, "subtitle": subtitle}, height=_MONTH_ROW * len(frame))
 
@@ -145,23 +151,9 @@ class ThisMonth:
     def _item(self, stock: Stock, row: Mapping[Any, Any]) -> str:
         """One thing to do with one item, with its dollars."""
         do = stock.action(dict(row))
-        left = f"That leaves about {stock.worth(dict(row))} after all costs and your work."
-        return f"{row['title'] or row['item_id']}: {do}. {left}"
+        least = f", and take {stock.least(dict(row))} or more" if row["action"] in ("list", "lower") else ""
+        left = f"On average that leaves {stock.worth(dict(row))} after all costs and your work."
+        return f"{row['title'] or row['item_id']}: {do}{least}. {left}"
 
     def _money(self, cents: float) -> str:
         return money(float(cents), currency=self.study.currency)
-
-
-def threshold(study: Study, one: Decision) -> str:
-    """A verdict's threshold in a few words."""
-    if one.verdict == TOO_FEW:
-        return f": {one.sentence.removeprefix(f'{TOO_FEW.capitalize()}: ')}"
-    show = functools.partial(whole_down, currency=study.currency)
-    if one.verdict != LEAVE:
-        # The price of the usual size: Buy gives the others.
-        usual = one.size.partition(",")[0]
-        size = f"a {usual} one" if usual else "one"
-        return f": up to {show(one.highest_cents)} for {size} that sells at {show(one.typical_cents)}."
-    if one.sells_from_cents is not None:
-        return f" {show(one.sells_from_cents)}"
-    return f" (worth {show(one.highest_cents)} at most)" if one.highest_cents else " (even if it's free)"

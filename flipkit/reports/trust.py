@@ -81,8 +81,8 @@ class CanWeTrustIt:
             title, source = "This shop's forecasts", "Forecasts that have come due, scored by your books"
         else:
             shares, meant = self.measured.held, self.measured.confidence
-            title = "Ranges in simulated shops"
-            source = f"{self.items} items bought of each kind, unsold ones counted"
+            title = f"With {self.items} items of a kind, ranges in simulated shops"
+            source = "Everything bought, unsold items counted"
         low, high = shares["share"].min(), shares["share"].max()
         held = f"{low:.0%}" if round(low, 2) == round(high, 2) else f"{low:.0%} to {high:.0%}"
         return plot_shares(
@@ -180,7 +180,8 @@ class Trust:
         case = _PLAIN.get(weakest["scenario"], weakest["scenario"])
         return (
             f"In {shops:,} simulated shops, {self.confidence:.0%} intervals held the truth {weakest['held']:.1%} to "
-            f"{table['held'].max():.0%} of the time. The weakest case: {case}, {weakest['items']} items bought, "
+            f"{table['held'].max():.0%} of the time, over all sizes of shop. The weakest case: {case}, "
+            f"{weakest['items']} items bought, "
             f"{_BASES[weakest['basis']]}. A seller who bought by this report's advice earned {kit:.0%} of what one "
             "who knows the truth earned. The "
             f"best rule of thumb, buying by {_PLAIN.get(best['name'], best['name'])}, earned {best['share']:.0%}."

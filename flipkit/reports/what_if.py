@@ -110,7 +110,7 @@ class WhatIf:
 
     def how_exact(self) -> Element:
         """How exactly the sliders follow the full model."""
-        if not any(self.moves.sums.values()):
+        if not self.moves.sums["sold"]:
             return EMPTY
         off = self._hour(max(self.moves.gap, 0.01))
         return words(
@@ -179,7 +179,7 @@ class WhatIf:
             "freed": lambda hours: f"{hours:,.0f}" if round(hours) else NOTHING,
             "hourly": self._hour,
         }
-        caption = f"What it would have brought in {month_name(self.study.month)}"
+        caption = f"What it would have brought in {month_name(self.study.month)}; 10% worse costs about as much"
         return elements.table(frame, caption=caption, headings=headings, formats=formats, currency=self.study.currency)
 
     def _others(self) -> str:

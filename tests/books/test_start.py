@@ -93,10 +93,10 @@ def test_templates_are_not_read_until_they_are_filled_in(tmp_path):
     assert "my-post" in loaded.rate_cards
 
 
-def test_notebooks_and_readme_come_along(tmp_path):
+def test_the_readme_and_the_assumptions_come_along_and_the_notebooks_with_lab(tmp_path):
     make_folder(tmp_path / "books")
     assert (tmp_path / "books" / "README.md").read_text().startswith("# Books")
-    assert list((tmp_path / "books" / "notebooks").glob("*.ipynb"))
+    assert not list((tmp_path / "books").rglob("*.ipynb"))
     assert tomllib.loads((tmp_path / "books" / "assumptions.toml").read_text())
 
 

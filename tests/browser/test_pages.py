@@ -171,10 +171,10 @@ def test_readings_and_numbers_stand_by_every_chart(desk):
             f.querySelectorAll('details td').length, f.querySelector('svg').getAttribute('aria-label')]);
     """
     found = desk.run(script)
-    assert len(found) == 7
+    assert len(found) == 6
     for reading, cells, name in found:
-        assert reading > 20
-        assert cells >= 4
+        # Where the reading says every figure there is no table.
+        assert reading > 40 or cells >= 4
         assert name
 
 

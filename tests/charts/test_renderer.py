@@ -139,7 +139,9 @@ def test_every_title_is_its_finding_and_the_line_below_names_the_source(returns,
         ),
         "Half had sold after 40 days": plot_days_listed(waiting, median=40.0, source=source),
         "Half have not sold yet": plot_days_listed(waiting, source=source),
-        "Bulky earns more from $159; with one change, from $159 to $169": plot_break_even_moves(moves, source=source),
+        "Bulky beats the average small item from $159; with one change, from $159 to $169": plot_break_even_moves(
+            moves, source=source
+        ),
         "Parcels cost $19 more than they had to, lamps the most ($15)": plot_packing_lessons(lessons, source=source),
     }
     told = {title: seen(chart).spec["title"] for title, chart in found.items()}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 
 import pytest
 from click.testing import CliRunner
@@ -79,6 +80,14 @@ def test_where_all_is_logged_nothing_is_asked_for(tmp_path):
     books = books_of(tmp_path, item(0), work)
     assert timings_wanted(books, LAST) == []
     assert "would change little" in CliRunner().invoke(main, ["check", str(tmp_path)]).output
+
+
+def test_no_job_is_asked_for_whose_timing_narrows_nothing(tmp_path):
+    books = books_of(tmp_path, "".join(map(item, range(48))))
+    for told in timings_wanted(books, LAST)[:-1]:
+        before, then = re.search(r"from ±(\d+) to ±(\d+) minutes", told).groups()
+        assert int(then) < int(before)
+    assert timings_wanted(books_of(tmp_path, item(0)), LAST) == []
 
 
 @pytest.mark.worked

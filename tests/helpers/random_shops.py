@@ -83,7 +83,7 @@ def faults_of_shop(place: Path, seed: int) -> list[str]:
         return [f"{type(error).__name__}: {str(error)[:200]}"]
     faults = []
     items = plan.study.items
-    said = [*(page.sentence for page in plan.pages), *notes]
+    said = notes
     faults += [f"said {text!r}" for text in said if _NAN.search(text)]
     net = items[[f"{name}_cents" for name in GAINS]].sum(axis=1) - items[[f"{name}_cents" for name in COSTS]].sum(
         axis=1

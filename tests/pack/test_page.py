@@ -283,4 +283,4 @@ def test_the_template_is_shipped_with_the_package():
     import flipkit.reports
 
     folder = Path(flipkit.pack.__file__).parent / "templates"
-    assert {"page", "index.html.j2", "style.css", "page.js"} <= {path.name for path in folder.iterdir()}
+    assert {"page", "style.css", "page.js"} <= {path.name for path in folder.iterdir()}

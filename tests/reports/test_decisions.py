@@ -79,7 +79,8 @@ def test_books_without_a_list_price_stop_no_page(tmp_path):
     file = books / "items.csv"
     pd.read_csv(file, dtype=str).drop(columns="list_price").to_csv(file, index=False)
     assert "list_price, what you first ask for each thing" in check(books).next_to_record
-    study = open_study(books)
+    # Thirty sales, twenty of them mugs: enough of the shop and of no category.
+    study = open_study(books, settings="report.too_few_items=25")
     assert study.knowledge["categories"]["mugs"]["typical_cents"] is None
     assert Buy(study).sheet().text == ""
     assert Stock(study).answer().text.startswith("You have 10 items in stock. For 10 we don't know")

@@ -8,6 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from flipkit.analysis.knowledge_file import knowledge_text
+from flipkit.analysis.returns import TOO_FEW
 from flipkit.cli.main import main
 from flipkit.errors import BooksError, NotEnoughDataError
 from flipkit.pack.month import month_plan
@@ -16,6 +17,7 @@ from flipkit.reports.buy import Buy
 from flipkit.reports.category import Category
 from flipkit.reports.money import Money
 from flipkit.reports.packing import packing_page
+from flipkit.reports.sliders import Moves, plot_sliders
 from flipkit.reports.stock import Stock
 from flipkit.reports.study import open_study
 from flipkit.reports.this_month import ThisMonth
@@ -156,3 +158,41 @@ def test_json_of_the_aisle_for_things_sold_for_nothing(shop, tmp_path):
     said = bought(plan, tmp_path, "jugs", "--price", "20", "--json")
     assert said.exit_code == 0, said.output
     assert json.loads(said.output)["highest_cents"] >= 0
+
+
+def test_the_months_title_counts_only_what_can_be_told(shop):
+    study = open_study(shop(rows(40)))
+    seen = ThisMonth(study).picture().to_dict()
+    assert seen["title"]["text"].startswith("Too few sales in any of the last")
+    assert "(1 items)" not in seen["description"]
+    frame = study.month_results.iloc[:3].assign(
+        verdict=["above the target", "may be above or below the target", TOO_FEW], hourly=[90.0, 80.0, 99.0]
+    )
+    study.__dict__["month_results"] = frame
+    told = ThisMonth(study).picture().to_dict()["title"]["text"]
+    assert told == "2 of the last 3 months can be told: 2 of them reached $20 an hour, 1 almost surely"
+    study.__dict__["month_results"] = frame.iloc[:2]
+    told = ThisMonth(study).picture().to_dict()["title"]["text"]
+    assert told == "2 of the last 2 months reached $20 an hour, 1 almost surely"
+
+
+def test_where_nothing_sold_no_slider_moves_an_hour(shop):
+    held = [row.rsplit(",", 4)[0] + ",,,," for row in rows(40)]
+    shown = plot_sliders(Moves(open_study(shop(held), as_of="2026-07-31")))
+    assert shown.text == "Nothing sold in these months, so there is no hour to move."
+
+
+def test_what_things_sold_for_is_a_price_where_nothing_was_listed_or_compared(shop):
+    def bare(line):
+        return ",".join("" if at == 6 else cell for at, cell in enumerate(line.split(",")))
+
+    study = open_study(shop([bare(row) for row in [*rows(40), *rows(44, 23)[12:]]]), as_of="2026-07-31")
+    kind = study.knowledge["categories"]["jugs"]
+    # Twelve at 40 and eleven at 44: the middling one brought 40.
+    assert (round(kind["typical_cents"]), kind["by_sales"]) == (4000, True)
+    assert "their prices are what they sold for" in Buy(study).sheet_note().text
+    few = open_study(shop([bare(row) for row in rows(40, 9)]), as_of="2026-07-31").knowledge["categories"]["jugs"]
+    assert (few["typical_cents"], few["by_sales"]) == (None, False)
+    known = open_study(shop(rows(40)), as_of="2026-07-31").knowledge["categories"]["jugs"]
+    # A list price of 9.00 counts before sales, less the usual markup of 15 %.
+    assert (round(known["typical_cents"]), known["by_sales"]) == (783, False)

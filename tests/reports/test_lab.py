@@ -140,6 +140,6 @@ def test_each_copy_runs_by_itself_from_its_own_folder(books, items):
         notebook = result.notebook.read_text(encoding="utf-8")
         assert "widget-view" not in notebook, "a widget without its kernel is an error where it should stand"
     pages = {name: result.page.read_text(encoding="utf-8") for name, result in results.items()}
-    assert ("Of 1 item in stock." in pages["stock"]) == (items == ITEMS)
+    assert ("You have 1 item in stock." in pages["stock"]) == (items == ITEMS)
     assert "Your books have no rate card" in pages["packing-plan"]
     assert "Nothing is moved: this is the report as it stands." in pages["move-assumptions"]

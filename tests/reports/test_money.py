@@ -153,3 +153,25 @@ def test_books_without_sales_people_or_trips_say_so(tmp_path):
         assert shown.html
     assert "not tax advice" in page.cautions().text
     assert "No money moved" in page.picture().to_dict()["description"]
+
+
+def test_who_logged_work_shares_where_nobody_is_named(tmp_path):
+    work = "date,activity,minutes,worker,item_id\n2026-02-01,clean,90,me,A\n"
+    books = write_books(tmp_path / "alone", items=ITEMS, work=work)
+    # Nothing is logged in March: the year's people stand in the month's column too.
+    page = Money(open_study(books, as_of="2026-03-31"))
+    row = page.shares().text.splitlines()[-1].split()
+    assert row[:2] == ["Me", "100%"]
+    assert "goes to who logged the work: Me." in page.answer().text
+    assert "nobody to share" not in page.answer().text
+
+
+def test_the_lines_of_the_tax_form_are_named_in_dollars_alone(tmp_path, study):
+    def year(page):
+        return " ".join(part().text for part in (page.year, page.goods_table, page.income_table, page.cautions))
+
+    shop = "key,value\ncurrency,EUR\n"
+    abroad = year(Money(open_study(write_books(tmp_path / "abroad", items=ITEMS, shop=shop), as_of="2026-03-31")))
+    assert "line 42" in year(Money(study))
+    assert not any(word in abroad for word in ("line 42", "form", "35 "))
+    assert "16.75" in abroad

@@ -136,10 +136,11 @@ const sliders = (section) => {
     const now = all(found);
     const before = all(moved({ ...start, basis: at.basis }));
     const more = Math.abs(now - before);
-    const count = (verdict) => found.filter((row) => row.verdict === told.counts[verdict]).length;
+    const [buy, below, leave] = told.counts.map((verdict) => found.filter((row) => row.verdict === verdict).length);
     headline.textContent = (more.toFixed(2) === "0.00" ? `An hour of your work brings about ${whole(now)} as things stand.` :
       `An hour of your work would bring about ${whole(now)}, ${cents(more)} ${now > before ? "more" : "less"} than as things stand.`) +
-      ` Buy ${count(0)} of ${found.length} kinds, buy ${count(1)} only below a price, and leave ${count(2)}. ${told.counted[at.basis]}`;
+      (buy + below + leave ? ` Buy ${buy} of ${found.length} kinds, buy ${below} only below a price, and leave ${leave}. ` : " Too few to tell which kinds to buy. ") +
+      told.counted[at.basis];
     for (const input of inputs) {
       if (input.type !== "range") continue;
       const said = written(Number(input.value), input.dataset.unit);
