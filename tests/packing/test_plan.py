@@ -458,3 +458,15 @@ def test_film_is_paid_by_the_square_foot_and_the_service_is_the_labels():
     # A cent and a half a square foot.
     assert (film.unit, film.quantity) == ("sq ft", wrapped.draft.film_sqft)
     assert film.cents == int(wrapped.draft.film_sqft * 1.5 + 0.5)
+
+
+def test_what_has_play_and_nothing_to_fill_it_would_rattle():
+    bare = dataclasses.replace(
+        STOCK, cartons=(STOCK.cartons[13],), sheets=(), tubes=(), bags=(), stretch=None, fill=None, flatten=False
+    )
+    told = reasons(plan_of(JUG, bare), "stock")
+    assert len(told) == 1
+    assert told[0].startswith("would rattle: ")
+    assert told[0].endswith(" in of play and no void fill in stock")
+    # Play that is called snug is no rattling.
+    assert reasons(plan_of(JUG, bare, **{"packing.snug_in": 30}), "stock") == []
