@@ -235,10 +235,11 @@ def mutants(count: int, name: str) -> None:
         mutmut(*drawn)
     ends = endings()
     gone = sum(line not in now for line in again.values())
-    lived = {one: said[one] for one in drawn if ends[one] in (0, 33)}
+    # Of a survivor that was not come to again it is said that it lives still.
+    lived = {one: said[one] for one in drawn if ends[one] in (0, 33) or (before and ends[one] is None)}
     same = [line for line in [*lived.values(), *old.values()] if line in reasons]
     alive = {one: line for one, line in lived.items() if line not in reasons}
-    undone = sum(ends[one] is None for one in drawn)
+    undone = before["not run"] if before else sum(ends[one] is None for one in drawn)
     tried, equivalent = before.get("tried", len(drawn)) - gone, before.get("equivalent", 0) + len(same)
     killed = tried - len(alive) - equivalent - undone
     found: dict[str, Any] = {"mutants": len(made), "tried": tried, "killed": killed, "survived": len(alive)}
