@@ -180,51 +180,66 @@ def mutants(count: int, name: str) -> None:
     reasons = json.loads(EQUIVALENT.read_text(encoding="utf-8"))
     before = {} if count else json.loads(RESULTS.read_text(encoding="utf-8"))[f"mutants of {name}"]
     old: dict[str, str] = before.get("survivors", {})
-    with tempfile.TemporaryDirectory() as folder:
-        home = Path(folder)
-        for kept_part in ("flipkit", "tests", "data_demo", "notebooks"):
-            shutil.copytree(ROOT / kept_part, home / kept_part)
-        lines = ["source_paths=flipkit", f"only_mutate={code}", "also_copy=\n data_demo\n notebooks\n conftest.py"]
-        files = [str(path.relative_to(ROOT)) for path in sorted(ROOT.glob(code))]
-        lines += ["pytest_add_cli_args_test_selection=" + "".join(f"\n {test}" for test in (*tests, *files))]
-        lines += ["timeout_multiplier=3", "timeout_constant=5"]
-        lines += ["pytest_add_cli_args=\n --doctest-modules\n -n\n 0\n -p\n no:cacheprovider\n -p\n flipkit.charts"]
-        lines += ["use_git_change_detection=False", "track_dependencies=False"]
-        (home / "setup.cfg").write_text("[mutmut]\n" + "\n".join(lines), encoding="utf-8")
-        modules = [file.removesuffix(".py").removesuffix("/__init__").replace("/", ".") for file in files]
-        (home / "conftest.py").write_text(QUICK.format(modules=modules), encoding="utf-8")
-        told = "\n".join(f"{mark}: expected figures" for mark in ("published", "worked", "pinned", "browser", "slow"))
-        (home / "pytest.ini").write_text(f"[pytest]\nmarkers =\n{textwrap.indent(told, '    ')}\n", encoding="utf-8")
+    # Kept, since making the mutants takes the longest: mutmut makes those of a changed file anew.
+    home = Path(tempfile.gettempdir(), f"flipkit-mutants-of-{name}")
+    for kept_part in ("flipkit", "tests", "data_demo", "notebooks", "mutants/tests"):
+        shutil.rmtree(home / kept_part, ignore_errors=True)
+    for kept_part in ("flipkit", "tests", "data_demo", "notebooks"):
+        shutil.copytree(ROOT / kept_part, home / kept_part)
+    for path in ROOT.glob("flipkit/**/*.*") if (home / "mutants").exists() else ():
+        held = home / "mutants" / path.relative_to(ROOT)
+        if path.suffix != ".pyc" and not Path(f"{held}.meta").exists():
+            shutil.copy2(path, held)
+    (home / "mutants" / "mutmut-stats.json").unlink(missing_ok=True)
+    lines = ["source_paths=flipkit", f"only_mutate={code}", "also_copy=\n data_demo\n notebooks\n conftest.py"]
+    files = [str(path.relative_to(ROOT)) for path in sorted(ROOT.glob(code))]
+    lines += ["pytest_add_cli_args_test_selection=" + "".join(f"\n {test}" for test in (*tests, *files))]
+    lines += ["timeout_multiplier=3", "timeout_constant=5"]
+    lines += ["pytest_add_cli_args=\n --doctest-modules\n -n\n 0\n -p\n no:cacheprovider\n -p\n flipkit.charts"]
+    lines += ["use_git_change_detection=False", "track_dependencies=False"]
+    (home / "setup.cfg").write_text("[mutmut]\n" + "\n".join(lines), encoding="utf-8")
+    modules = [file.removesuffix(".py").removesuffix("/__init__").replace("/", ".") for file in files]
+    (home / "conftest.py").write_text(QUICK.format(modules=modules), encoding="utf-8")
+    told = "\n".join(f"{mark}: expected figures" for mark in ("published", "worked", "pinned", "browser", "slow"))
+    (home / "pytest.ini").write_text(f"[pytest]\nmarkers =\n{textwrap.indent(told, '    ')}\n", encoding="utf-8")
 
-        def mutmut(*names: str) -> None:
-            command = [sys.executable, "-m", "mutmut", "run", "--max-children", "1", *names]
-            subprocess.run(command, cwd=home, capture_output=True, check=False)
+    def mutmut(*names: str) -> None:
+        command = [sys.executable, "-m", "mutmut", "run", "--max-children", "1", *names]
+        subprocess.run(command, cwd=home, capture_output=True, check=False)
 
-        def endings() -> dict[str, int | None]:
-            files = sorted((home / "mutants").rglob("*.py.meta"))
-            return {
-                key: end
-                for file in files
-                for key, end in json.loads(file.read_text(encoding="utf-8"))["exit_code_by_key"].items()
-            }
+    def forget() -> None:
+        for file in (home / "mutants").rglob("*.py.meta"):
+            told = json.loads(file.read_text(encoding="utf-8"))
+            told["exit_code_by_key"] = dict.fromkeys(told["exit_code_by_key"])
+            file.write_text(json.dumps(told), encoding="utf-8")
 
-        mutmut("none such")  # makes all mutants and finds the tests of each function
-        _quickest_first(home / "mutants" / "mutmut-stats.json")
-        made = sorted(endings())
-        drawn = random.Random(seed).sample(made, min(count, len(made)))  # noqa: S311
-        said = dict(_lines(home / "mutants", made if old else drawn))
-        # By line, since their numbers move with the code: what stands there no more is counted no more.
-        now = {line: one for one, line in said.items()}
-        again = {one: line for one, line in old.items() if line not in reasons}
-        drawn += [one if said.get(one) == line else now[line] for one, line in again.items() if line in now]
-        if drawn:
-            mutmut(*drawn)
-        ends = endings()
+    def endings() -> dict[str, int | None]:
+        files = sorted((home / "mutants").rglob("*.py.meta"))
+        return {
+            key: end
+            for file in files
+            for key, end in json.loads(file.read_text(encoding="utf-8"))["exit_code_by_key"].items()
+        }
+
+    mutmut("none such")  # makes all mutants and finds the tests of each function
+    _quickest_first(home / "mutants" / "mutmut-stats.json")
+    made = sorted(endings())
+    drawn = random.Random(seed).sample(made, min(count, len(made)))  # noqa: S311
+    said = dict(_lines(home / "mutants", made if old else drawn))
+    # By line, since their numbers move with the code: what stands there no more is counted no more.
+    now = {line: one for one, line in said.items()}
+    again = {one: line for one, line in old.items() if line not in reasons}
+    drawn += [one if said.get(one) == line else now[line] for one, line in again.items() if line in now]
+    forget()
+    if drawn:
+        mutmut(*drawn)
+    ends = endings()
     gone = sum(line not in now for line in again.values())
-    lived = {one: said[one] for one in drawn if ends[one] in (0, 33)}
+    # Of a survivor that was not come to again it is said that it lives still.
+    lived = {one: said[one] for one in drawn if ends[one] in (0, 33) or (before and ends[one] is None)}
     same = [line for line in [*lived.values(), *old.values()] if line in reasons]
     alive = {one: line for one, line in lived.items() if line not in reasons}
-    undone = sum(ends[one] is None for one in drawn)
+    undone = before["not run"] if before else sum(ends[one] is None for one in drawn)
     tried, equivalent = before.get("tried", len(drawn)) - gone, before.get("equivalent", 0) + len(same)
     killed = tried - len(alive) - equivalent - undone
     found: dict[str, Any] = {"mutants": len(made), "tried": tried, "killed": killed, "survived": len(alive)}

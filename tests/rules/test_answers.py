@@ -156,6 +156,7 @@ def test_a_venue_that_cannot_answer_is_left_out_unless_it_was_asked_for(demo):
 
 def test_the_price_for_a_net_is_checked_by_its_own_fees(demo):
     found = price_answer(demo, on=DAY, net_cents=4000, shipping_cents=1250, label_cents=1100, tax_ppm=70_000)
+    assert (found["on"], found["wanted_net_cents"], found["left_out"]) == ("2026-10-01", 4000, [])
     assert [venue["price_cents"] for venue in found["venues"]] == sorted(
         venue["price_cents"] for venue in found["venues"]
     )

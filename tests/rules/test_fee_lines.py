@@ -345,3 +345,8 @@ def test_a_charge_of_a_large_order_is_exact_to_the_cent(schedule):
 def test_what_no_schedule_may_say_is_named_by_its_place(schedule, body, words):
     with pytest.raises(RuleTableError, match=words):
         schedule(body)
+
+
+def test_a_tax_that_is_no_amount_is_named(schedule):
+    with pytest.raises(MoneyError, match=r"^tax_cents must be"):
+        order_fees(schedule('commission = { rate = "5 %" }\n'), on=DAY, goods_cents=100, tax_cents="much")

@@ -162,3 +162,8 @@ def test_a_venue_that_cannot_answer_comes_last_and_says_why(demo):
     assert [venue["venue"] for venue in advertised if not venue["refused"]] == ["lantern"]
     with pytest.raises(RuleNotInForceError):
         venue_nets(demo.fee_schedules, on=early, goods_cents=6400, strict=True)
+
+
+def test_a_listing_of_a_day_is_paid_every_day(schedule):
+    daily = schedule('listing = { fee = "0.30", relist_every_days = 1 }\n')
+    assert listing_periods(daily, listed_on="2026-01-01", ended_on="2026-01-04").tolist() == [4]

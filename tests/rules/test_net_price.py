@@ -129,3 +129,13 @@ def test_a_net_out_of_reach_says_so(schedule):
 def test_fees_that_take_everything_have_no_inverse(schedule):
     with pytest.raises(MoneyError, match=r"fees must be below 99 % of the price in all, got '104.5%'"):
         price_for_net(schedule('commission = { rate = "95 %" }\npayment = { rate = "9.5 %" }\n'), on=DAY, net_cents=100)
+
+
+@pytest.mark.worked
+def test_fees_of_nearly_all_are_allowed_where_no_tax_is_in_them(schedule):
+    # 95 % of 99.91 is 94.9145 -> 94.91 and leaves 5.00; of 99.90 it is 94.905 -> 94.91 and leaves 4.99.
+    steep = schedule('commission = { base = ["goods"], rate = "95 %" }\n')
+    assert price_for_net(steep, on=dt.date(2026, 1, 1), net_cents=500, tax_ppm=70_000).tolist() == [9991]
+    taxed = schedule('commission = { base = ["goods", "tax"], rate = "95 %" }\n')
+    with pytest.raises(MoneyError, match=r"^fees must be below 99 % of the price in all, got '101"):
+        price_for_net(taxed, on=dt.date(2026, 1, 1), net_cents=500, tax_ppm=70_000)

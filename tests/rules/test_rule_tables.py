@@ -174,3 +174,21 @@ def test_the_demo_loads_from_a_copy_elsewhere(tmp_path):
 def test_tables_without_mileage_are_refused():
     with pytest.raises(RuleTableError, match=r"^data: key mileage: this is missing\. It needs a table of mileage$"):
         _joined(None, [], {}, own=False)
+
+
+def test_an_own_mileage_rate_begins_where_the_packaged_one_is_cut_off(tmp_path, packaged):
+    (tmp_path / "mileage.toml").write_text(
+        'kind = "mileage"\nname = "business miles"\n[[block]]\nfrom = 2026-04-01\nsource = "demo"\n'
+        'seen = "invented for the demo"\ncents_a_mile = 99\n'
+    )
+    mine = load_rules(tmp_path).mileage
+    assert mine.blocks[-1].tenth_cents == 990
+    assert (mine.blocks[-2].ends, mine.blocks[-1].starts) == (dt.date(2026, 3, 31), dt.date(2026, 4, 1))
+    assert mine.at(dt.date(2026, 3, 31)).tenth_cents == packaged.mileage.at(dt.date(2026, 3, 31)).tenth_cents
+    assert mine.lines_for(dt.date(2028, 1, 1)) == (
+        "[[block]]",
+        "from = 2028-01-01",
+        'source = ["demo"]',
+        'seen = "from memory"',
+        "cents_a_mile = 99",
+    )

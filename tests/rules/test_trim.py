@@ -267,6 +267,10 @@ def test_a_parcel_of_just_the_maximum_is_not_over_it(network):
 def test_a_day_that_is_none_is_named(card, plain):
     with pytest.raises(MeasureError, match=r"^on must be"):
         adjustment_columns(card, plain, on="soon", zone="1", weight_lb=5, length_in=9, width_in=9, height_in=9)
+    with pytest.raises(MeasureError, match=r"^residential must be"):
+        adjustment_columns(
+            card, plain, on=DAY, zone="1", weight_lb=5, residential="maybe", length_in=9, width_in=9, height_in=9
+        )
 
 
 @pytest.mark.worked
@@ -275,3 +279,26 @@ def test_weights_without_a_common_step_are_paid_by_the_next_row(rate_card, plain
     price = {"on": DAY, "zone": "1", "residential": False, "length_in": 5, "width_in": 5, "height_in": 5}
     found = [labels(card, plain, weight_lb=weight, **price).iloc[0]["total_cents"] for weight in (1, 2, 5)]
     assert found == [200, 300, 300]
+
+
+@pytest.mark.worked
+def test_space_as_measured_is_cut_to_the_next_pound_of_it(card, carrier):
+    # 31.5 x 10 x 6 = 1,890 / 139 = 13.6 -> 14 lb + 9.00. 13 x 139 / 60 = 30.12 long is 13 lb; 30 is not over 30 too.
+    rules = carrier(PLAIN.replace("as rounded", "as measured").replace('sides = "up"', 'sides = "as measured"'))
+    found = advice(card, rules, length_in=31.5, width_in=10, height_in=6, weight_lb=5)
+    alone = [(round(trim.by_in, 1), trim.saves_cents, trim.why) for trim in found if trim.what == "length"]
+    assert sorted(alone) == [
+        (1.4, 100, "billed at 13 lb, not 14"),
+        (1.5, 1000, "billed at 13 lb, not 14; no more long"),
+    ]
+
+
+@pytest.mark.worked
+def test_inches_within_reach_are_so_for_a_carrier_in_centimeters_too(card, carrier):
+    # 103 cm are 3 cm over 100, which is 1.18 in, within the 2 in asked for; the scale's 5 kg stay.
+    body = PLAIN.replace("volume_over = 1728, divisor = 139", "volume_over = 0, divisor = 5000")
+    rules = carrier(body.replace("longest_over = 30", "longest_over = 100"), units="cm, kg")
+    sides = {"length_in": 103 / 2.54, "width_in": 10 / 2.54, "height_in": 10 / 2.54}
+    found = advice(card, rules, **sides, weight_lb=4.9 / 0.45359237, reach_lb=0)
+    assert [(trim.what, trim.saves_cents, trim.why) for trim in found] == [("length", 900, "no more long")]
+    assert found[0].by_in == pytest.approx(3 / 2.54, abs=1e-3)
