@@ -573,7 +573,7 @@ def _floor(table: PriceTable) -> Floats:
 
 def _day(first: npt.NDArray[np.datetime64], week: Ints) -> npt.NDArray[np.datetime64]:
     """The day on which a week after the first listing begins; none for a week below zero."""
-    return np.where(week < 0, np.datetime64("NaT"), first + 7 * week).astype("datetime64[s]")
+    return np.where(week < 0, np.datetime64("NaT", "D"), first + 7 * week).astype("datetime64[s]")
 
 
 def came_of(plan: pd.DataFrame, before: pd.DataFrame, now: pd.DataFrame) -> pd.DataFrame:

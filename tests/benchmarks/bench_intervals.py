@@ -57,7 +57,7 @@ def items(trip: npt.NDArray[np.intp], net: Floats, minutes: Floats, sold: npt.ND
         "net_cents": np.rint(100 * net).astype(np.int64),
         "owner_min": minutes,
         "bought_on": DAY,
-        "sold_on": np.where(sold, DAY.to_datetime64(), np.datetime64("NaT")),
+        "sold_on": np.where(sold, DAY.to_datetime64(), np.datetime64("NaT", "s")),
     }
 
 
