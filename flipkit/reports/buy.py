@@ -171,7 +171,10 @@ class Buy:
         if few_sales_sentence(study):
             return EMPTY
         few = [one.category for one in study.decisions if one.verdict == TOO_FEW]
-        parts = [f"As of {day_words(study.as_of)}. One in ten sold for less than low."]
+        parts = [
+            f"As of {day_words(study.as_of)}. One in ten sold for less than low. Under the last price leave it, even "
+            "if it's free; at what you usually pay it must sell for more, as the reasons below say."
+        ]
         if few:
             needed = study.assumptions.whole("report.too_few_items")
             parts.append(f"* {TOO_FEW}: fewer than {needed} sales of its own, so the whole shop's count beside them.")

@@ -61,7 +61,7 @@ class Packing:
             f"{self._kind(str(row['category']))}: use a box {self._reach()} smaller where the item allows it. "
             f"{row['trims']:,} of {row['parcels']:,} boxes were just too big, which cost "
             f"{self._money(row['trim_cents'])}."
-            for row in self._by_trims().head(_NAMED).to_dict("records")
+            for row in self._by_trims().groupby("leave").head(_NAMED).to_dict("records")
         ]
         later = self.frame[self.frame["adjustment_cents"] > 0]
         if len(later):

@@ -529,9 +529,8 @@ class Stock:
 
     def _brings(self, found: pd.DataFrame) -> str:
         they, paid = "it" if len(found) == 1 else "they", hourly(self.study.target, currency=self.study.currency)
-        return (
-            f"{they} may still bring {self._whole(found['worth_cents'].sum())} after costs and {paid} an hour for you"
-        )
+        worth = self._whole(found["worth_cents"].sum())
+        return f"{they} may still bring {worth} after costs and your work at {paid} an hour"
 
     def _held(self) -> str:
         """What the stock cost, and what it may still bring."""
