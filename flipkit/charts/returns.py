@@ -262,7 +262,7 @@ def _return_reading(
         ]
         if parts:
             head = verdict.replace("the target", f"the target{aim}")
-            sentences.append(f"{head[0].upper()}{head[1:]}: {chart_style.joined(parts)}.")
+            sentences.append(f"{head[0].upper()}{head[1:]}: {chart_style.joined(parts, chart_style.MOST_NAMED)}.")
     return " ".join(sentences)
 
 

@@ -429,5 +429,5 @@ def plot_packing_lessons(
         f"{row['category']} {amount} over {count_of(int(row['parcels']), 'parcel')}"
         for row, amount in zip(records, amounts, strict=True)
     ]
-    reading = f"{chart_style.joined(said)}."
+    reading = f"{chart_style.joined(said, chart_style.MOST_NAMED)}."
     return described(chart, reading[0].upper() + reading[1:])

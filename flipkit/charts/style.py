@@ -301,12 +301,18 @@ def plain(value: Any) -> float | int | str | None:
     return number if isinstance(number, float | int) else str(number)
 
 
-def joined(parts: Sequence[str]) -> str:
-    """Parts of a sentence with commas and a last "and".
+#: Names that a sentence lists; a large shop has seventy.
+MOST_NAMED = 12
 
-    >>> joined(["a"]), joined(["a", "b"]), joined(["a", "b", "c"])
-    ('a', 'a and b', 'a, b and c')
+
+def joined(parts: Sequence[str], most: int = 0) -> str:
+    """Parts of a sentence with commas and a last "and"; past the most asked for, if any, they are counted.
+
+    >>> joined(["a"]), joined(["a", "b"]), joined(["a", "b", "c"]), joined(["a", "b", "c"], most=1)
+    ('a', 'a and b', 'a, b and c', 'a and 2 more')
     """
+    if most and len(parts) > most:
+        parts = [*parts[:most], f"{len(parts) - most} more"]
     return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}" if parts else ""
 
 

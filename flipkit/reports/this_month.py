@@ -10,7 +10,7 @@ from typing import Any, Final
 from flipkit.analysis.decisions import LEAVE, VERDICTS
 from flipkit.analysis.returns import TOO_FEW
 from flipkit.charts.returns import plot_category_returns
-from flipkit.charts.style import hourly, joined, money
+from flipkit.charts.style import MOST_NAMED, hourly, joined, money
 from flipkit.errors import count_of
 from flipkit.reports.bulky import Bulky
 from flipkit.reports.buy import decision_figures, helps_most, threshold
@@ -68,7 +68,9 @@ class ThisMonth:
                     some = [one for one in mine if (one.sells_from_cents is not None) == bounded]
                     if some:
                         ways = [f"{self._way(one.category)}{escape(threshold(study, one))}" for one in some]
-                        parts.append(f"<h3>{head}</h3><p>{', '.join(ways)}.</p>")
+                        more = len(ways) - MOST_NAMED
+                        rest = f' and {more} more: see <a href="buy.html">Buy</a>' if more > 0 else ""
+                        parts.append(f"<h3>{head}</h3><p>{', '.join(ways[:MOST_NAMED])}{rest}.</p>")
                         lines += [head, *(f"  {one.category}{threshold(study, one)}" for one in some)]
                 cheap = [
                     f"{one.category} ({joined([size for size, _ in one.cheap_sizes])})"
