@@ -114,23 +114,7 @@ class Decision:
     rule: AisleRule | None = None
     size: str = ""
     hours: float = 0.0
-    stock: tuple[tuple[str, int], ...] = ()
     bounds: Bounds | None = None
-
-    def stock_sentence(self, count: int) -> str:
-        """What to do with the things of it in stock, those without a typical price included."""
-        if not count:
-            return "None in stock."
-        said = {
-            "list": "list {}",
-            "lower": "mark {} down",
-            "hold": "keep {} for now",
-            "give up": "clear {} out",
-        }
-        parts = [said[action].format(number) for action, number in self.stock if number and action in said]
-        unknown = count - sum(number for _, number in self.stock)
-        rest = f" For {unknown:,} we don't know a typical price yet: see Stock and prices." if unknown else ""
-        return f"Of {count:,} in stock: {', '.join(parts)}.{rest}" if parts else f"{count:,} in stock.{rest}"
 
 
 def buying_verdict(chance: float, cheap_share: float, *, claimed: bool) -> str:
@@ -156,27 +140,21 @@ def decide(
     knowledge: Mapping[str, Any],
     *,
     target: float,
-    plan: pd.DataFrame,
 ) -> tuple[Decision, ...]:
     """The decision on each category that the books know, best verdict first, then by chance.
 
-    ``purchases`` has ``category``, ``size_class``, ``cost_cents`` and ``typical_cents``, ``plan`` the category and the
-    ``action`` of each thing in stock.
+    ``purchases`` has ``category``, ``size_class``, ``cost_cents`` and ``typical_cents``.
 
     The function needs a study's frames; see ``tests/analysis/test_decisions.py``.
     """
     table = ranking.merge(returns[["category", "expected_min"]], on="category", how="left")
     known = {str(row["category"]): row for row in table.to_dict("records")}
-    stock = plan.groupby("category")["action"].value_counts() if len(plan) else pd.Series(dtype=np.int64)
     found = []
     for name in knowledge["categories"]:
         if name == SHOP:
             continue
         mine = purchases[purchases["category"] == name]
-        made = _decided(name, known.get(name), mine, knowledge, target)
-        own = stock.loc[name] if len(stock) and name in stock.index.get_level_values(0) else pd.Series(dtype=np.int64)
-        counted = tuple((action, int(own.get(action, 0))) for action in ("list", "lower", "hold", "give up"))
-        found.append(replace(made, stock=counted))
+        found.append(_decided(name, known.get(name), mine, knowledge, target))
     return tuple(sorted(found, key=_rank))
 
 

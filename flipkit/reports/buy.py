@@ -99,8 +99,8 @@ class Buy:
             whose = f" ({left:,} that the kinds to leave took, and {free - left:,} of finds above their price)"
             lines.append(
                 f"{count_of(free, 'hour')} of the {shared.hours:,.0f} that a month's purchases take now stay free"
-                f"{whose if 0 < left < free else ''}. Find other work or new kinds for them: left idle they bring "
-                "nothing."
+                f"{whose if 0 < left < free else ''}. Find other work or new kinds for them first: left idle they "
+                "bring nothing."
             )
         lines += [
             f"List new {_kinds([kind for kind, _ in one.parts])} at {one.asked:.1f} times what such items sell for: "
@@ -253,7 +253,7 @@ class Buy:
             # In the order of the change on the first page, so that both name the same kinds.
             most = [kind for one in self.study.biggest_changes if one.name == STOP_BUYING for kind, _ in one.parts]
             mine.sort(key=lambda kind: most.index(kind) if kind in most else len(most))
-            return f"stop buying {_kinds(mine, _STOPPED)} at what you usually pay"
+            return f"leave {_kinds(mine, _STOPPED)} at what you usually pay"
         return f"buy {_kinds(mine)}{'' if verdict == BUY else ' only below a price'}"
 
     def _promise(self) -> str:
@@ -366,7 +366,7 @@ def helps_most(study: Study) -> str:
         does = {
             STOP_BUYING: _stopping(study, change),
             PACK_SMALLER: f"pack what you still buy in slightly smaller boxes ({worth})",
-            PRICE_AS_RECOMMENDED: f"list new finds at {change.asked:.1f} times what such items sell for ({worth})",
+            PRICE_AS_RECOMMENDED: f"list new finds at {change.asked:.1f} times their usual price ({worth})",
         }[change.name]
         ranked.append((12 * change.cents_a_month, does))
     gain = stock_gain(study)
@@ -393,7 +393,7 @@ def _stopping(study: Study, change: Change) -> str:
         return f"stop buying {kinds} at what you usually pay (their {spent} a month lose {show(-made)}; {more})"
     return (
         f"find better use for the {spent} a month that {kinds} take at what you usually pay (they make {show(made)} "
-        f"there, {rate} an hour; {more}, idle you lose the {show(made)})"
+        f"there, {rate} an hour; {more}; left idle, they cost you the {show(made)})"
     )
 
 

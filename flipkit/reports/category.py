@@ -74,8 +74,7 @@ class Category:
         """What to give it next month, and what to do with its stock."""
         one = self.decision
         lines = [f"Give it about {count_of(round(one.hours), 'hour')} next month."] if one.hours >= 0.5 else []
-        unsold = len(self.study.unsold_items(self.name))
-        lines += [one.stock_sentence(unsold)] if unsold else []
+        lines += [Stock(self.study).counted(self.name)] if len(self.study.unsold_items(self.name)) else []
         return to_do(lines)
 
     def picture(self) -> Any:

@@ -86,15 +86,17 @@ class Stock:
         note = " ".join(filter(None, [few_sales_sentence(study), self._held(), half]))
         return headline(Said(counted, figures), note=note)
 
-    def counted(self) -> str:
-        """How many items to list, mark down, keep and clear out."""
-        study, stock = self.study, len(self.study.unsold_items())
-        figures = stock_figures(study, "shop", study.unsold_items())
+    def counted(self, category: str = "") -> str:
+        """How many items of the shop, or of a category, to list, mark down, keep and clear out."""
+        unsold = self.study.unsold_items(category) if category else self.study.unsold_items()
+        stock, figures = len(unsold), stock_figures(self.study, of_category(category) if category else "shop", unsold)
         if not stock:
             return Said("Nothing is in stock.", figures)
-        counts = self.plan["action"].value_counts()
+        plan, soon = (one[one["category"] == category] if category else one for one in (self.plan, self.soon()))
+        counts, leaving = plan["action"].value_counts(), soon["markdown_on"].isna().sum()
+        aside = {"hold": f" ({leaving:,} to be cleared out within four weeks)"} if leaving else {}
         parts = [
-            said.format(f"{counts[action]:,}" if action in counts else "none")
+            said.format(f"{counts[action]:,}" if action in counts else "none") + aside.get(action, "")
             for action, said in _COUNTED.items()
             if action in counts or (action == "lower" and len(counts))
         ]

@@ -145,6 +145,8 @@ class ThisMonth:
         gone = now[now["action"] == "give up"]
         if len(gone):
             line, saves = stock.clear_out(gone)
+            more = soon["markdown_on"].isna().sum()
+            line += f" {count_of(more, 'more follows', 'more follow')} within four weeks." if more else ""
             found.append((saves, line))
         found.sort(key=lambda pair: -pair[0])
         rest = found[_SHOWN:]
