@@ -567,7 +567,7 @@ def _words(
         side = "above" if not row["few"] else "left" if (row["value"] or 0) > middle else "right"
         sides[side].append(row)
     looks: dict[str, dict[str, Any]] = {
-        "above": {"dy": -14, "fontWeight": 600, "color": color("ink")},
+        "above": {"dy": -13, "fontWeight": 600, "color": color("ink")},
         "left": {"align": "right", "dx": -10, "baseline": "middle", "color": color("quiet")},
         "right": {"align": "left", "dx": 10, "baseline": "middle", "color": color("quiet")},
     }

@@ -61,8 +61,8 @@ _PLANNED: Final = [
 ]
 #: What a lowest offer is of.
 _LEAST: Final = (
-    "Take at least: the price for the item alone, what you charge for postage comes on top. An offer shows that "
-    "somebody wants it, so waiting is then worth more than it still brings on average, when nobody may come."
+    "Take at least: the price for the item alone; what you charge for postage comes on top. An offer shows that "
+    "somebody wants the item, so waiting is then worth more than on average, where perhaps nobody comes."
 )
 #: Why a lowest offer can stand above a markdown to come.
 _WHY_ABOVE: Final = (

@@ -25,7 +25,7 @@ from flipkit.reports.tables import cautions, words
 #: What stands above the kinds to leave that pay at a price.
 _LEAVE_UNLESS: Final = "Leave at what you usually pay, unless one will sell for at least"
 #: A month's row, low enough that the page keeps to one sheet. [px]
-_MONTH_ROW: Final = 23
+_MONTH_ROW: Final = 24
 #: Things to do that the first page shows; the rest are counted and linked.
 _SHOWN: Final = 10
 
@@ -156,7 +156,7 @@ class ThisMonth:
         """One thing to do with one item, with its dollars."""
         do = stock.action(dict(row))
         least = f"; take an offer of {stock.least(dict(row))} or more" if row["action"] in ("list", "lower") else ""
-        left = f"It may not sell: on average it leaves {stock.worth(dict(row))} after all costs and your work."
+        left = f"It may not sell: on average {stock.worth(dict(row))} is left after costs and your work."
         return f"{row['title'] or row['item_id']}: {do}{least}. {left}"
 
     def _money(self, cents: float) -> str:
