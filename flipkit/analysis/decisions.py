@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import functools
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
@@ -114,6 +115,8 @@ class Decision:
     rule: AisleRule | None = None
     size: str = ""
     hours: float = 0.0
+    #: How many things in stock to list, mark down, keep and clear out.
+    stock: tuple[tuple[str, int], ...] = ()
     bounds: Bounds | None = None
 
 
@@ -140,10 +143,12 @@ def decide(
     knowledge: Mapping[str, Any],
     *,
     target: float,
+    plan: pd.DataFrame,
 ) -> tuple[Decision, ...]:
     """The decision on each category that the books know, best verdict first, then by chance.
 
-    ``purchases`` has ``category``, ``size_class``, ``cost_cents`` and ``typical_cents``.
+    ``purchases`` has ``category``, ``size_class``, ``cost_cents`` and ``typical_cents``, ``plan`` the category and the
+    ``action`` of each thing in stock.
 
     The function needs a study's frames; see ``tests/analysis/test_decisions.py``.
     """
@@ -154,7 +159,9 @@ def decide(
         if name == SHOP:
             continue
         mine = purchases[purchases["category"] == name]
-        found.append(_decided(name, known.get(name), mine, knowledge, target))
+        made = _decided(name, known.get(name), mine, knowledge, target)
+        counts = Counter(plan.loc[plan["category"] == name, "action"]) if len(plan) else Counter[str]()
+        found.append(replace(made, stock=tuple(counts.items())))
     return tuple(sorted(found, key=_rank))
 
 

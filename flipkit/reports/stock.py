@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
+from collections import Counter
 from collections.abc import Hashable
 from dataclasses import dataclass
 from typing import Any, Final
@@ -92,15 +93,17 @@ class Stock:
         stock, figures = len(unsold), stock_figures(self.study, of_category(category) if category else "shop", unsold)
         if not stock:
             return Said("Nothing is in stock.", figures)
-        plan, soon = (one[one["category"] == category] if category else one for one in (self.plan, self.soon()))
-        counts, leaving = plan["action"].value_counts(), soon["markdown_on"].isna().sum()
+        soon = self.soon()
+        soon = soon[soon["category"] == category] if category else soon
+        leaving = soon["markdown_on"].isna().sum()
+        counts = Counter(dict(self.study.decision(category).stock) if category else self.plan["action"])
         aside = {"hold": f" ({leaving:,} to be cleared out within four weeks)"} if leaving else {}
         parts = [
             said.format(f"{counts[action]:,}" if action in counts else "none") + aside.get(action, "")
             for action, said in _COUNTED.items()
             if action in counts or (action == "lower" and len(counts))
         ]
-        known = int(counts.sum())
+        known = counts.total()
         rest = f" For {stock - known:,} we don't know a typical price yet." if stock > known else ""
         if not parts:
             return Said(f"You have {count_of(stock, 'item')} in stock.{rest}", figures)

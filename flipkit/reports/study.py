@@ -192,7 +192,9 @@ class Study:
         enough = self.assumptions.whole("report.too_few_items")
         typical = self.items.assign(typical_cents=known_prices(self.items, self.selling[1], enough=enough)[0])
         purchases = in_window(typical, window=self.window(), basis="bought")
-        return decide(self.ranking, self.bought_returns, purchases, self.knowledge, target=self.target)
+        return decide(
+            self.ranking, self.bought_returns, purchases, self.knowledge, target=self.target, plan=self.price_plan
+        )
 
     @functools.cached_property
     def hours(self) -> SharedHours:

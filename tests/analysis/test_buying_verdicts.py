@@ -46,6 +46,7 @@ def decided(study, *, ranking=None, purchases=None, knowledge=None):
         purchases,
         study.knowledge if knowledge is None else knowledge,
         target=study.target,
+        plan=study.price_plan,
     )
     return {one.category: one for one in found}
 
@@ -113,6 +114,7 @@ def test_every_category_has_one_decision_and_its_figures_are_the_kits_own(study,
         # No buying below a price without a price, and none said where even a free one is to be left.
         assert (one.verdict not in (BUY, UNDER_A_PRICE)) or one.highest_cents >= LEAST_CENTS
         assert "even if it's free" not in one.sentence or not one.highest_cents
+        assert sum(count for _, count in one.stock) == (study.price_plan["category"] == name).sum()
 
 
 def test_the_threshold_of_what_is_left_is_where_it_bears_its_usual_cost(study, every):
