@@ -546,19 +546,6 @@ def path_outcomes(
     )
 
 
-def expected_value_cents(
-    found: Outcomes, settings: PriceSettings, *, storage_cents: npt.ArrayLike, end_cents: npt.ArrayLike
-) -> Floats:
-    """What outcomes are worth on the first day, by the same rules as the best path's value."""
-    worth = worth_by_week(found, settings, storage_cents=storage_cents).sum(axis=-1)
-    waits = found.still - found.chance.sum(axis=-1)
-    # Who is on sale at the end of a week but not at the beginning of the next is given up then.
-    onward = np.concatenate((found.still[..., 1:], np.zeros_like(waits[..., :1])), axis=-1)
-    keep = settings.keep ** np.arange(1, waits.shape[-1] + 1)
-    given_up = 1.0 - found.still[..., 0] + ((waits - onward) * keep).sum(axis=-1)
-    return np.asarray(worth + np.asarray(end_cents, dtype=np.float64) * given_up)
-
-
 def worth_by_week(found: Outcomes, settings: PriceSettings, *, storage_cents: npt.ArrayLike) -> Floats:
     """What each week of outcomes is worth on the first day, nothing coming at the end."""
     keep = settings.keep ** np.arange(found.still.shape[-1])

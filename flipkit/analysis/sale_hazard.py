@@ -600,11 +600,6 @@ class SellingModel:
         error = float(np.sqrt(self._variance(pick) + own))
         return error, float(pick @ self.covariance @ self.pick("pull", category))
 
-    def pace_covariance(self, categories: tuple[str, ...], log_ratio: npt.ArrayLike, *, weeks: int) -> Floats:
-        """How the errors of the categories' rates go together: most of what one shop misjudges, it misjudges in all."""
-        picks = self._paces(categories, np.asarray(log_ratio, dtype=np.float64), weeks)
-        return np.asarray(picks @ self.covariance @ picks.T)
-
     def wanted(self, category: str) -> Wanting:
         """How much things of a category are wanted."""
         return wanting(float(1 / (1 + np.exp(-self.never(category)[0]))), self.appeal_spread)
