@@ -522,7 +522,7 @@ def draw_dots(
     layers.append(base.mark_point(opacity=0, size=1).encode(x=x("value"), y=y(counts)))
     layers += _words(rows, x, y, middle=(min([*known, 0.0]) + max([*known, target or 0.0])) / 2)
     chart = alt.layer(*layers).resolve_axis(x="independent", y="independent")
-    return chart.properties(width="container", height=(36 if len(heads) > len(rows) else ROW_HEIGHT) * len(dots))
+    return chart.properties(width="container", height=(30 if len(heads) > len(rows) else ROW_HEIGHT) * len(dots))
 
 
 def _record(dot: Dot) -> dict[str, Any]:
