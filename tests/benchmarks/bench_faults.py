@@ -2,7 +2,7 @@
 
 python -m tests.benchmarks.bench_faults kills 200
 python -m tests.benchmarks.bench_faults fuzz 1000000 20    # so many, from this seed on
-python -m tests.benchmarks.bench_faults shops 5000 1000    # so many, from this number on
+python -m tests.benchmarks.bench_faults shops 5000 2    # so many more, in so many processes; all are counted
 python -m tests.benchmarks.bench_faults versions
 python -m tests.benchmarks.bench_faults mutants 200 money    # with the extra "bench"; 0: what survived, again
 """
@@ -22,6 +22,7 @@ import textwrap
 import time
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator
+from concurrent.futures import ProcessPoolExecutor
 from importlib.metadata import PackageNotFoundError, distribution, requires
 from itertools import accumulate
 from pathlib import Path
@@ -30,13 +31,9 @@ from typing import Any
 from packaging.requirements import Requirement
 
 from flipkit import owned
-from flipkit.errors import NotEnoughDataError
 from tests.helpers.fuzz import failures
 from tests.helpers.kills import SIGNALS, killed, run, small_export, small_shop
-from tests.helpers.pages_in_process import pages_shown
-from tests.helpers.random_books import SIZES_OF_MANY, write_random_books
 from tests.helpers.random_shops import faults_of_shop
-from tests.reports.test_whole_shops import require_exact_sums, require_one_voice
 
 ROOT = Path(__file__).resolve().parents[2]
 RESULTS = Path(__file__).with_name("faults.json")
@@ -144,33 +141,33 @@ def fuzz(count: int, first: int = 20) -> None:
         kept("fuzzed inputs", {**found, "minutes": round((time.monotonic() - began) / 60, 1)})
 
 
-def shops(count: int, first: int = 1_000) -> None:
-    """Random shops of two kinds: one through the study and the pages' sentences, one through every page."""
-    began, told, empty = time.monotonic(), [], 0
-    for seed in range(first, first + count):
-        with tempfile.TemporaryDirectory() as folder:
-            told += [f"shop {seed}: {fault}" for fault in faults_of_shop(Path(folder, "one"), seed)]
-            books = write_random_books(Path(folder, "other"), seed, sizes=SIZES_OF_MANY)
-            try:
-                study, shown = pages_shown(books)
-                require_exact_sums(study)
-                require_one_voice(shown)
-            except NotEnoughDataError as refused:
-                # Whoever has nothing is told to write something down.
-                empty += 1
-                told += [f"shop {seed}: {refused}"] * (len((books / "items.csv").read_text().splitlines()) > 1)
-            except Exception as problem:
-                told.append(f"shop {seed}: {type(problem).__name__}: {str(problem)[:300]}")
-        if (seed - first) % 20 == 19 or seed == first + count - 1:
-            tried, bad = seed - first + 1, len({line.split(":")[0] for line in told})
-            found = {
-                "tried": tried,
-                "survived": tried - bad,
-                "first": told[:5],
-                "from": first,
-                "without a thing": empty,
-            }
-            kept("random shops", {**found, "minutes": round((time.monotonic() - began) / 60, 1)})
+def shops(count: int, jobs: int = 1) -> None:
+    """So many further random shops through the study and every page, by turns of two kinds, and all that were yet."""
+    version = subprocess.run(
+        ["git", "describe", "--always", "--dirty"], cwd=ROOT, capture_output=True, text=True
+    ).stdout
+    before = json.loads(RESULTS.read_text(encoding="utf-8")).get("random shops", {})
+    first, began = before.get("next seed", FIRST_SHOP), time.monotonic()
+    tried, told, by = before.get("tried", 0), before.get("faults", []), dict(before.get("tried by version", {}))
+    survived, minutes = before.get("survived", 0), before.get("minutes", 0)
+    with ProcessPoolExecutor(jobs) as pool:
+        for seed, faults in enumerate(pool.map(_shop, range(first, first + count)), first):
+            tried, survived = tried + 1, survived + (not faults)
+            told += [f"shop {seed} at {version.strip()}: {fault}" for fault in faults]
+            by[version.strip()] = by.get(version.strip(), 0) + 1
+            if seed % 20 == 19 or seed == first + count - 1:
+                spent = round(minutes + (time.monotonic() - began) / 60, 1)
+                found = {"tried": tried, "survived": survived, "next seed": seed + 1, "minutes": spent}
+                kept("random shops", {**found, "faults": told, "tried by version": by})
+
+
+#: The first of the random shops: seeds before it stand in the tests.
+FIRST_SHOP = 10_000
+
+
+def _shop(seed: int) -> list[str]:
+    with tempfile.TemporaryDirectory() as folder:
+        return faults_of_shop(Path(folder), seed)
 
 
 def mutants(count: int, name: str) -> None:
