@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import re
+import time
 
 import pytest
 
@@ -51,6 +52,43 @@ def test_the_policy_stops_what_would_ask_the_network(page, gallery):
     others = [(url, why) for url, why in page.requests() if url != gallery.as_uri()]
     assert others
     assert {why for _, why in others} == {"csp"}
+
+
+#: What a text of the books that became markup could bring, and the part of the policy that stops it.
+_PUT_IN = {
+    "script-src-elem": "put('script', {textContent: 'window.ran = 1'}); put('script', {src: `${far}/s.js`})",
+    "script-src-attr": "put('p', {}).outerHTML = '<p id=p onclick=\"window.ran = 1\">x</p>'; p.click()",
+    "style-src-elem": "put('style', {textContent: 'body { color: red !important }'})",
+    "style-src-attr": "put('p', {}).outerHTML = '<p style=\"position: fixed\">x</p>'",
+    "frame-src": "put('iframe', {src: `${far}/f`}); put('iframe', {srcdoc: '<script>top.ran = 1</script>'})",
+    "object-src": "put('object', {data: `${far}/o`}); put('embed', {src: `${far}/e`})",
+    "base-uri": "put('base', {href: far})",
+    "form-action": "const form = put('form', {action: far, method: 'post'}); form.submit()",
+    "media-src": "put('video', {src: `${far}/v`})",
+    "connect-src": "fetch(far).catch(() => 0); new WebSocket('wss://example.org'); navigator.sendBeacon(far, 'x')",
+}
+
+
+@pytest.mark.parametrize("part", _PUT_IN)
+def test_what_is_put_into_a_page_neither_runs_nor_asks(page, gallery, part):
+    page.open(gallery)
+    page.run(
+        "window.stopped = []; window.far = 'https://example.org/';"
+        "document.addEventListener('securitypolicyviolation', e => stopped.push(e.effectiveDirective));"
+        "window.put = (name, more) => document.body.appendChild(Object.assign(document.createElement(name), more))"
+    )
+    page.run(f"try {{ {_PUT_IN[part]} }} catch {{}}")
+    for _ in range(50):
+        if part in page.run("return stopped"):
+            break
+        time.sleep(0.05)
+    assert part in page.run("return stopped")
+    assert page.run("return [window.ran, document.baseURI, location.href]") == [
+        None,
+        gallery.as_uri(),
+        gallery.as_uri(),
+    ]
+    assert {why for url, why in page.requests() if url != gallery.as_uri()} <= {"csp"}
 
 
 @pytest.mark.parametrize("width", [360, 768, 1280])
