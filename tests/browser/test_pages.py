@@ -10,15 +10,8 @@ import pytest
 
 from flipkit.charts.style import SHADES
 from tests.charts.test_theme import contrast
-from tests.helpers.small_packs import two_page_pack
 
 pytestmark = pytest.mark.browser
-
-
-@pytest.fixture(scope="module")
-def pack(tmp_path_factory):
-    """A pack of the fixture notebook, as the runner makes it."""
-    return two_page_pack(tmp_path_factory.mktemp("packs"))
 
 
 def widths(page):
@@ -234,8 +227,8 @@ def test_without_scripts_everything_is_there(page, gallery):
     assert wide > 500
 
 
-def test_a_pack_can_be_walked_through(page, pack):
-    page.open(pack.index)
+def test_a_pack_can_be_walked_through(page, small_pack):
+    page.open(small_pack.index)
     links = page.run("return [...document.querySelectorAll('main a')].map(a => a.getAttribute('href'))")
     assert links == ["one.html", "two.html"]
     page.driver.find_element("link text", "One").click()
@@ -248,9 +241,9 @@ def test_a_pack_can_be_walked_through(page, pack):
 
 
 @pytest.mark.parametrize("name", ["index.html", "one.html"])
-def test_pages_of_a_pack_fit_a_phone(page, pack, name):
+def test_pages_of_a_pack_fit_a_phone(page, small_pack, name):
     page.size(360, phone=True)
-    page.open(pack.folder / name)
+    page.open(small_pack.folder / name)
     scroll, inner = widths(page)
     assert scroll <= inner
     assert page.messages() == []
@@ -258,9 +251,9 @@ def test_pages_of_a_pack_fit_a_phone(page, pack, name):
 
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 @pytest.mark.parametrize("name", ["gallery", "index", "one"])
-def test_no_rule_of_accessibility_is_broken(page, gallery, pack, axe, name, dark):
+def test_no_rule_of_accessibility_is_broken(page, gallery, small_pack, axe, name, dark):
     page.dark(dark)
-    page.open(gallery if name == "gallery" else pack.folder / f"{name}.html")
+    page.open(gallery if name == "gallery" else small_pack.folder / f"{name}.html")
     page.run("document.querySelectorAll('details').forEach(d => d.open = true)")
     page.driver.execute_cdp_cmd("Runtime.evaluate", {"expression": axe})
     broken = page.driver.execute_async_script(
