@@ -348,12 +348,7 @@ def render_bundle(spec: Mapping[str, Any], **_: Any) -> dict[str, Any]:
 
 
 def spec_bundle(spec: Mapping[str, Any]) -> dict[str, Any]:
-    """Outputs of one chart without a picture: the spec under the type that JupyterLab draws, and its text reading.
-
-    >>> bundle = spec_bundle({"mark": "point", "description": "One dot."})
-    >>> bundle["text/plain"]
-    'One dot.'
-    """
+    """Outputs of one chart without a picture: the spec under the type that JupyterLab draws, and its text reading."""
     try:
         text = json.dumps(spec, allow_nan=False, ensure_ascii=False)
     except ValueError as error:
@@ -387,12 +382,7 @@ alt.renderers.enable("flipkit")
 
 
 def described(chart: Any, reading: str, numbers: Sequence[Mapping[str, Any]] = ()) -> Any:
-    """Attach to a chart its reading in words and, where neither that nor its page says them, the table of its numbers.
-
-    >>> chart = alt.Chart(alt.Data(values=[])).mark_point()
-    >>> described(chart, "Nothing yet.").to_dict()["description"]
-    'Nothing yet.'
-    """
+    """Attach to a chart its reading and, where neither that nor its page says them, the table of its numbers."""
     kept = dict(chart.usermeta) if isinstance(chart.usermeta, dict) else {}
     table = {TABLE_KEY: [dict(row) for row in numbers]} if numbers else {}
     return chart.properties(description=reading, usermeta=kept | table)

@@ -137,13 +137,7 @@ def first_heading(notebook: NotebookNode) -> str:
 
 
 def render_page(notebook: NotebookNode, *, title: str = "", links: PageLinks | None = None, name: str = "") -> str:
-    """One HTML document from an executed notebook: words, tables and charts, no code; a pack tells it its name.
-
-    >>> from nbformat.v4 import new_notebook, new_markdown_cell
-    >>> page = render_page(new_notebook(cells=[new_markdown_cell("# Stock")]))
-    >>> "<title>Stock</title>" in page
-    True
-    """
+    """One HTML document from an executed notebook: words, tables and charts, no code; a pack tells it its name."""
     import nbformat
 
     exporter = page_exporter(_Charts(f"{name}-" if name else "").figure)

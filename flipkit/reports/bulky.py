@@ -438,16 +438,6 @@ def break_even_moves(study: Study) -> BreakEvenMoves:
 
     Every setting is the whole model anew: what the help of each sale cost at that wage, what each
     label cost at that divisor, and the price at which the two returns meet, with its interval.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    BreakEvenMoves
-        The prices, and how to show them.
     """
     sold = study.sold_items()
     compared = sold[sold["size_class"].isin(["small", "bulky", "oversize"])]

@@ -148,18 +148,7 @@ def bullets(lines: Sequence[str], *, none: str) -> Element:
 
 
 def returns_table(study: Study) -> Element:
-    """Both bases side by side for every category.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    Element
-        For a page.
-    """
+    """Both bases side by side for every category."""
     headings = {
         "category": "Category",
         **bases_headings(study),
@@ -221,18 +210,7 @@ def bases_formats(study: Study) -> dict[str, Callable[[Any], str]]:
 
 
 def months_table(study: Study) -> Element:
-    """What each of the latest thirteen months came to, with the sales alone beside it.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    Element
-        For a page, folded.
-    """
+    """What each of the latest thirteen months came to, with the sales alone beside it."""
     frame = study.months.tail(13)
     frame = frame.assign(named=[f"{day:%B %Y}" for day in frame["month"]], hours=frame["owner_min"] / 60)
     headings = {
@@ -406,18 +384,7 @@ def notes_table(study: Study) -> Element:
 
 
 def cautions(items: pd.DataFrame) -> Element:
-    """What to beware of with these items.
-
-    Parameters
-    ----------
-    items : DataFrame
-        The items that a page speaks of.
-
-    Returns
-    -------
-    Element
-        One box or more.
-    """
+    """What to beware of with these items."""
     goods = caution(
         "Check the carrier's and the authority's rules for knives and cutters, batteries, aerosols, perfumes and "
         "other restricted goods, recalled products, food and child-safety goods.",
@@ -462,18 +429,7 @@ def _formats(study: Study, *columns: str) -> dict[str, Callable[[Any], str]]:
 
 
 def ranking_table(study: Study) -> Element:
-    """Categories in the order of the decisions, with their chance of beating the target and their pulled figure.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    Element
-        For a page.
-    """
+    """Categories in the order of the decisions, with their chance of beating the target and their pulled figure."""
     headings = {
         "category": "Category",
         "beats_target": "Chance to beat the target",
@@ -512,18 +468,7 @@ _WHY = (
 
 
 def methods_table(study: Study) -> Element:
-    """Each category's claimed interval, the BCa bootstrap's and the delta-method error, on bought basis.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    Element
-        For a page, folded; the whole shop's row comes last.
-    """
+    """Each category's claimed interval, the BCa bootstrap's and the delta-method error, on bought basis."""
     frame = pd.concat([study.bought_returns, study.shop_bought], ignore_index=True)
     headings = {
         "category": "Category",

@@ -4,21 +4,15 @@ from __future__ import annotations
 
 import base64
 import re
+import time
 
 import pytest
 
 from flipkit.charts.style import SHADES
 from tests.charts.test_theme import contrast
 from tests.helpers.browser import SHIFTS
-from tests.helpers.small_packs import two_page_pack
 
 pytestmark = pytest.mark.browser
-
-
-@pytest.fixture(scope="module")
-def pack(tmp_path_factory):
-    """A pack of the fixture notebook, as the runner makes it."""
-    return two_page_pack(tmp_path_factory.mktemp("packs"))
 
 
 def widths(page):
@@ -52,6 +46,43 @@ def test_the_policy_stops_what_would_ask_the_network(page, gallery):
     others = [(url, why) for url, why in page.requests() if url != gallery.as_uri()]
     assert others
     assert {why for _, why in others} == {"csp"}
+
+
+#: What a text of the books that became markup could bring, and the part of the policy that stops it.
+_PUT_IN = {
+    "script-src-elem": "put('script', {textContent: 'window.ran = 1'}); put('script', {src: `${far}/s.js`})",
+    "script-src-attr": "put('p', {}).outerHTML = '<p id=p onclick=\"window.ran = 1\">x</p>'; p.click()",
+    "style-src-elem": "put('style', {textContent: 'body { color: red !important }'})",
+    "style-src-attr": "put('p', {}).outerHTML = '<p style=\"position: fixed\">x</p>'",
+    "frame-src": "put('iframe', {src: `${far}/f`}); put('iframe', {srcdoc: '<script>top.ran = 1</script>'})",
+    "object-src": "put('object', {data: `${far}/o`}); put('embed', {src: `${far}/e`})",
+    "base-uri": "put('base', {href: far})",
+    "form-action": "const form = put('form', {action: far, method: 'post'}); form.submit()",
+    "media-src": "put('video', {src: `${far}/v`})",
+    "connect-src": "fetch(far).catch(() => 0); new WebSocket('wss://example.org'); navigator.sendBeacon(far, 'x')",
+}
+
+
+@pytest.mark.parametrize("part", _PUT_IN)
+def test_what_is_put_into_a_page_neither_runs_nor_asks(page, gallery, part):
+    page.open(gallery)
+    page.run(
+        "window.stopped = []; window.far = 'https://example.org/';"
+        "document.addEventListener('securitypolicyviolation', e => stopped.push(e.effectiveDirective));"
+        "window.put = (name, more) => document.body.appendChild(Object.assign(document.createElement(name), more))"
+    )
+    page.run(f"try {{ {_PUT_IN[part]} }} catch {{}}")
+    for _ in range(50):
+        if part in page.run("return stopped"):
+            break
+        time.sleep(0.05)
+    assert part in page.run("return stopped")
+    assert page.run("return [window.ran, document.baseURI, location.href]") == [
+        None,
+        gallery.as_uri(),
+        gallery.as_uri(),
+    ]
+    assert {why for url, why in page.requests() if url != gallery.as_uri()} <= {"csp"}
 
 
 @pytest.mark.parametrize("width", [360, 768, 1280])
@@ -191,8 +222,8 @@ def test_without_scripts_everything_is_there(page, gallery):
     assert wide > 500
 
 
-def test_a_pack_can_be_walked_through(page, pack):
-    page.open(pack.index)
+def test_a_pack_can_be_walked_through(page, small_pack):
+    page.open(small_pack.index)
     links = page.run("return [...document.querySelectorAll('main a')].map(a => a.getAttribute('href'))")
     assert links == ["one.html", "two.html"]
     page.driver.find_element("link text", "One").click()
@@ -205,9 +236,9 @@ def test_a_pack_can_be_walked_through(page, pack):
 
 
 @pytest.mark.parametrize("name", ["index.html", "one.html"])
-def test_pages_of_a_pack_fit_a_phone(page, pack, name):
+def test_pages_of_a_pack_fit_a_phone(page, small_pack, name):
     page.size(360, phone=True)
-    page.open(pack.folder / name)
+    page.open(small_pack.folder / name)
     scroll, inner = widths(page)
     assert scroll <= inner
     assert page.messages() == []
@@ -215,9 +246,9 @@ def test_pages_of_a_pack_fit_a_phone(page, pack, name):
 
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 @pytest.mark.parametrize("name", ["gallery", "index", "one"])
-def test_no_rule_of_accessibility_is_broken(page, gallery, pack, axe, name, dark):
+def test_no_rule_of_accessibility_is_broken(page, gallery, small_pack, axe, name, dark):
     page.dark(dark)
-    page.open(gallery if name == "gallery" else pack.folder / f"{name}.html")
+    page.open(gallery if name == "gallery" else small_pack.folder / f"{name}.html")
     page.run("document.querySelectorAll('details').forEach(d => d.open = true)")
     assert page.broken(axe) == []
 

@@ -8,7 +8,6 @@ import re
 import pytest
 
 from flipkit.pack.build import SINGLE, single_page
-from tests.helpers.small_packs import two_page_pack
 
 pytestmark = pytest.mark.browser
 
@@ -16,8 +15,8 @@ SHOWN = "return [...document.querySelectorAll('h1')].filter(h => h.getClientRect
 
 
 @pytest.fixture(scope="module")
-def single(tmp_path_factory):
-    return two_page_pack(tmp_path_factory.mktemp("one file")).folder / SINGLE
+def single(small_pack):
+    return small_pack.folder / SINGLE
 
 
 def start(page, file):

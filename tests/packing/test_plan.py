@@ -352,6 +352,11 @@ def test_a_stack_is_as_many_of_its_own_kind_as_the_height_holds():
         assert check.stack_above_lb == pytest.approx(above * one.gross_lb)
         assert (check.grade, check.gross_limit_lb, check.united_limit_in) == (one.draft.grade.text, 65, 75)
         assert check.bears_the_stack is (True if not check.out_of_scope else None)
+    # Board of no thickness has no compression to speak of.
+    none = strength_check(
+        dataclasses.replace(one, draft=dataclasses.replace(one.draft, caliper_in=0.0)), rules=RULES, assumptions=ASSUMED
+    )
+    assert (none.grade, none.out_of_scope, none.bears_the_stack) == (one.draft.grade.text, (), None)
     # A bag has no strength to speak of.
     bags = dataclasses.replace(STOCK, cartons=(), sheets=(), tubes=(), bags=(STOCK.bags[1],))
     told = plan_of(PackItem("S", "scarf", 10, 8, 1, 2, "soft", 3000), bags).as_dict()
@@ -363,6 +368,22 @@ def test_a_stack_is_as_many_of_its_own_kind_as_the_height_holds():
         False,
         False,
     )
+
+
+@pytest.mark.worked
+def test_edge_protectors_that_the_faces_leave_no_board_for_take_a_further_sheet():
+    glass = PackItem("P", "print", 30, 24, 2, 8, "very delicate", 20000)
+    bare = dataclasses.replace(STOCK, cartons=(), tubes=(), bags=(), stretch=None, flatten=False)
+    found = {}
+    for quantity in (1, 2):
+        sheets = (Sheet("board", 72, 30, "C", "32 ECT", 100, quantity),)
+        plan = plan_of(glass, dataclasses.replace(bare, sheets=sheets))
+        found[quantity] = [one for one in (plan.best, *plan.others) if one.draft.style == "sandwich"]
+    # Both faces lie on one sheet; of what they leave no edges can be cut, so that a single sheet is one too few.
+    assert found[1] == []
+    (one,) = found[2]
+    assert (len(one.nest.uses), one.edge_sheet, one.container_cents) == (1, True, 200)
+    assert one.nest.waste_in2 < 1.25 * one.draft.edge_in2 <= 72 * 30
 
 
 def test_the_same_question_has_the_same_answer():

@@ -12,7 +12,6 @@ from flipkit.analysis.pricing import (
     PriceGrid,
     PriceSettings,
     best_paths,
-    expected_value_cents,
     path_outcomes,
     price_table,
     weighed_paths,
@@ -23,6 +22,7 @@ from tests.benchmarks.oracle_prices import knowing_paths
 from tests.benchmarks.price_earnings import GRID, HABITS, price_earnings
 from tests.benchmarks.price_habits import world
 from tests.benchmarks.scenarios import scenarios
+from tests.helpers.path_worth import expected_value_cents
 
 
 @pytest.fixture(scope="module")
