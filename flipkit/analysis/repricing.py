@@ -114,7 +114,8 @@ class StockPlans:
             longest = course.longest
             for weeks in (*(np.full(own.size, each) for each in PATIENCE_WEEKS), longest):
                 # Beside the plan's own weeks: shorter ones, and where the plan ends early, those left at most.
-                at = np.flatnonzero((weeks < longest if weeks is not longest else own < longest) & (weeks != own))
+                early = (own < longest) & (longest > 0) if weeks is longest else weeks < longest
+                at = np.flatnonzero(early & (weeks != own))
                 if at.size:
                     some = part.some(at)
                     wanted.append((some, some.dates.week, weeks[at], some.now))
