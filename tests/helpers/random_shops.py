@@ -9,10 +9,15 @@ from pathlib import Path
 
 import numpy as np
 
+from flipkit.analysis.max_bid import LEAST_CENTS, PRICES, answer, buying_answer, pocket_table
+from flipkit.analysis.returns import TOO_FEW
 from flipkit.economics.items import COSTS, GAINS
-from flipkit.errors import FlipkitError
+from flipkit.errors import AssumptionError, FlipkitError
 from flipkit.pack.month import month_plan
+from flipkit.reports.answers import buying_words
+from flipkit.reports.buy import Buy
 from flipkit.reports.sentences import month_sentence
+from flipkit.reports.study import Study
 from tests.helpers.small_books import write_books
 
 _NAN = re.compile(r"\b(nan|NaN|NaT|inf|None|<NA>)\b")
@@ -70,6 +75,34 @@ def random_shop(folder: Path, seed: int) -> Path:
     if work:
         tables["work"] = "\n".join(["date,activity,minutes,worker,item_id", *work])
     return write_books(folder, **tables)
+
+
+def aisle_faults(study: Study) -> list[str]:
+    """Where ``flipkit buy KIND`` and the Buy page answer one question in two ways: nowhere, it is hoped."""
+    known, page, faults = study.aisle_knowledge, Buy(study).verdicts().text.splitlines(), []
+    for one in study.decisions:
+        name = one.category
+        try:
+            said = buying_answer(known, name)
+        except AssumptionError:
+            if one.verdict != TOO_FEW:
+                faults.append(f"{name}: refused, and the page says {one.verdict}")
+            continue
+        first, second = buying_words(said)[:2]
+        row = next(line for line in page if line.startswith(f"  {name}: "))
+        if not (first == one.sentence and first in row and said["verdict"] == one.verdict):
+            faults.append(f"{name}: {first} on {row}")
+        if second.startswith("Leave it (") != (said["highest_cents"] == 0):
+            faults.append(f"{name}: {second}")
+        figures = ("highest_cents", "typical_cents", "binding")
+        if one.verdict != TOO_FEW and [said[key] for key in figures] != [getattr(one, key) for key in figures]:
+            faults.append(f"{name}: {[said[key] for key in figures]} in the aisle, {one} on the page")
+        for row in pocket_table(known, categories=[name]):
+            asked = {} if row["which"] == PRICES[1] else {"price_cents": row["price_cents"]}
+            found = answer(known, name, size=row["size_class"], **asked).highest_cents
+            if found != (row["highest_cents"] if row["highest_cents"] >= LEAST_CENTS else 0):
+                faults.append(f"{found} in the aisle for {row}")
+    return faults
 
 
 def faults_of_shop(place: Path, seed: int) -> list[str]:
