@@ -354,12 +354,7 @@ _UNDRAWABLE: Final = re.compile(r"(\\\\)|\\u00[01][0-9a-f]|\\[bf]|[\u2028\u2029\
 
 
 def spec_bundle(spec: Mapping[str, Any]) -> dict[str, Any]:
-    """Outputs of one chart without a picture: the spec under the type that JupyterLab draws, and its text reading.
-
-    >>> bundle = spec_bundle({"mark": "point", "description": "One dot."})
-    >>> bundle["text/plain"]
-    'One dot.'
-    """
+    """Outputs of one chart without a picture: the spec under the type that JupyterLab draws, and its text reading."""
     try:
         text = json.dumps(spec, allow_nan=False, ensure_ascii=False)
     except ValueError as error:
@@ -393,12 +388,7 @@ alt.renderers.enable("flipkit")
 
 
 def described(chart: Any, reading: str, numbers: Sequence[Mapping[str, Any]] = ()) -> Any:
-    """Attach to a chart its reading in words and, where neither that nor its page says them, the table of its numbers.
-
-    >>> chart = alt.Chart(alt.Data(values=[])).mark_point()
-    >>> described(chart, "Nothing yet.").to_dict()["description"]
-    'Nothing yet.'
-    """
+    """Attach to a chart its reading and, where neither that nor its page says them, the table of its numbers."""
     kept = dict(chart.usermeta) if isinstance(chart.usermeta, dict) else {}
     table = {TABLE_KEY: [dict(row) for row in numbers]} if numbers else {}
     return chart.properties(description=reading, usermeta=kept | table)
@@ -528,7 +518,7 @@ def draw_dots(
     layers.append(base.mark_point(opacity=0, size=1).encode(x=x("value"), y=y(counts)))
     layers += _words(rows, x, y, middle=(min([*known, 0.0]) + max([*known, target or 0.0])) / 2)
     chart = alt.layer(*layers).resolve_axis(x="independent", y="independent")
-    return chart.properties(width="container", height=(36 if len(heads) > len(rows) else ROW_HEIGHT) * len(dots))
+    return chart.properties(width="container", height=(30 if len(heads) > len(rows) else ROW_HEIGHT) * len(dots))
 
 
 def _record(dot: Dot) -> dict[str, Any]:
