@@ -218,22 +218,7 @@ def not_taken(path: Path) -> list[str]:
 
 
 def check(path: Path | str, *, as_of: dt.date | None = None, too_few: int | None = None) -> Check:
-    """Check books and say what a report can tell from them.
-
-    Parameters
-    ----------
-    path : Path or str
-        The books.
-    as_of : date or None
-        Day of the report: dates after it are told, and rule tables that end within 60 days of it; today when None.
-    too_few : int or None
-        Sales of a category below which nothing is claimed; the packaged assumption when None.
-
-    Returns
-    -------
-    Check
-        Problems and statements.
-    """
+    """Check books and say what a report can tell from them."""
     day = as_of or dt.date.today()
     books, problems = inspect_books(path, as_of=day)
     enough = too_few if too_few is not None else _packaged_too_few()

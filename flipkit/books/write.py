@@ -40,9 +40,6 @@ def escape_formula(text: str) -> str:
     spreadsheet reads as "this is text"; a plain number stays as it is. `unescape_formula` takes the
     apostrophe away again. So it is behind a semicolon, a tab, a bar or a line end, at each of which a
     spreadsheet may begin a new cell.
-
-    >>> escape_formula("=SUM(A1:A9)"), escape_formula("-3.20"), escape_formula("crock")
-    ("'=SUM(A1:A9)", '-3.20', 'crock')
     """
     text = _INNER.sub(r"\1'\2", text)
     if not _FORMULA.match(text) or _NUMBER.fullmatch(text):

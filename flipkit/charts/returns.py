@@ -32,6 +32,8 @@ from flipkit.units import Measures
 # What an hour earned: per category, and per size class among sales of about the same price.
 
 _RETURN_NEEDED = ("items", "hourly", "low", "high", "verdict")
+#: What the bars and their colors say, below the title of a page's chart.
+BARS: Final = "Bar: where the true figure probably lies, blue above the target, orange below."
 #: Verdicts in the order in which a reading takes them.
 _RETURN_ORDER = list(TONES)
 #: Those that leave no doubt worth a word.
@@ -237,6 +239,8 @@ def _return_dot(name: str, label: str, row: Mapping[Any, Any], currency: str) ->
 
 
 def _band(start: Any, end: Any, currency: str) -> str:
+    if pd.isna(end) and not int(start):
+        return "any price"
     if pd.isna(end):
         return f"{chart_style.money(int(start), currency=currency)} and over"
     if int(start) == 0:

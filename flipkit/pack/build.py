@@ -58,12 +58,7 @@ class Manifest:
 
 
 def manifest_text(manifest: Manifest, files: Mapping[str, str]) -> str:
-    """The manifest as JSON: keys sorted, no time of day, no place on this machine.
-
-    >>> text = manifest_text(Manifest("Shop", "USD", "2026-10", "2026-11-01", {"items.csv": "ab"}), {})
-    >>> json.loads(text)["inputs"]
-    {'items.csv': 'ab'}
-    """
+    """The manifest as JSON: keys sorted, no time of day, no place on this machine."""
     body = asdict(manifest)
     body["assumptions"] = sorted(body["assumptions"], key=lambda entry: entry["key"])
     body["rules"] = sorted(body["rules"], key=lambda entry: (entry["kind"], entry["name"], entry["begins"]))
@@ -103,11 +98,6 @@ def single_page(
     """All pages of a pack as one document: the index opens, each page shows when it is asked for, paper shows all.
 
     The style sheet alone shows and hides, so the way through works without scripts too.
-
-    >>> both = single_page("<main><h1>A</h1><a href='#x'>b</a></main>", [("b", "<main>B</main>")], title="A",
-    ...     home="index.html")
-    >>> both.count("<main>"), '<div class="page" id="b">' in both
-    (1, True)
     """
     anchors = {home: _anchor(home), **{f"{name}.html": name for name, _ in pages}}
     opening = f'<div id="{_anchor(home)}">\n{_body("index", index, anchors, plain)}\n</div>\n'

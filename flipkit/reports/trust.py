@@ -236,26 +236,6 @@ def measured_trust(items: int = 40) -> Trust:
 
     The figures were measured once, over hundreds of shops, with the packaged assumptions;
     ``tests/benchmarks/bench_calibration.py`` measures them again.
-
-    Parameters
-    ----------
-    items : int
-        Things bought of each category in the shops that the picture and the sentence speak of.
-
-    Returns
-    -------
-    Trust
-        What was measured.
-
-    Raises
-    ------
-    AssumptionError
-        If no shops with so many things were measured.
-
-    Examples
-    --------
-    >>> bool(measured_trust().held["share"].between(0.5, 1).all())
-    True
     """
     found = calibration()
     table = found["returns"].table

@@ -214,6 +214,9 @@ def test_protection_and_a_label_of_several_say_where_they_come_from(tmp_path, de
     declared, _, _ = priced(tmp_path / "1", demo_folder, "4,,12,10,8,6,400.00")
     label = from_of(declared, "label")
     assert from_of(declared, "protection") == f"declared in items.csv row 2, column declared_value; {label}"
+    # Postage supposed half as dear again is no card's any more, and nothing is said of one.
+    moved, _, _ = priced(tmp_path / "1b", demo_folder, "4,,12,10,8,6,400.00", {"suppose.postage": 1.5})
+    assert from_of(moved, "protection") == "declared in items.csv row 2, column declared_value"
     chosen, _, _ = priced(tmp_path / "2", demo_folder, "4,,12,10,8,6,", {"protection.declare_from": "300.00"})
     assert from_of(chosen, "protection").startswith("protection.declare_from = $300.00 (this run), protection.sign")
     assert from_of(chosen, "protection").endswith(f"; {label}")

@@ -18,6 +18,7 @@ from flipkit.imports.apply import apply
 from flipkit.imports.detect import propose
 from flipkit.pack import build
 from flipkit.pack.build import heal, replacing
+from tests.helpers.asked import EVERYTHING
 from tests.helpers.kills import SIGNALS, files_of, killed, run, small_export, small_shop
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals are POSIX's")
@@ -26,7 +27,7 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals are POS
 _OWN = (".flipkit-", "fk-", "pymp-", ".2026")
 
 #: Kills of each command; ten with FLIPKIT_EVERYTHING=1, hundreds in the benchmark.
-KILLS = 10 if os.environ.get("FLIPKIT_EVERYTHING") else 4
+KILLS = 10 if EVERYTHING else 4
 
 
 def litter(*places):

@@ -17,8 +17,16 @@ from flipkit.errors import PackError
 from flipkit.owned import only_one
 from flipkit.pack.build import UNFINISHED, Manifest, make_pack, replacing, require_replaceable
 from flipkit.pack.run import NotebookTask
+from tests.helpers.without_kernels import without_kernels
 
 MANIFEST = Manifest("A shop", "USD", "2026-10", "2026-11-14", {"items.csv": "ab"})
+
+
+@pytest.fixture(autouse=True)
+def no_kernels():
+    """How a pack is put together is looked at here; kernels are in ``test_runner``."""
+    with without_kernels():
+        yield
 
 
 def files(folder):
@@ -250,7 +258,7 @@ def test_a_pack_has_the_rights_of_any_new_folder(tmp_path):
 
 
 def test_what_notebooks_read_can_be_put_into_the_new_folder_first(tmp_path, write_notebook):
-    reading = write_notebook("open('figures.txt').read()", name="reading")
+    reading = write_notebook("from pathlib import Path\nPath('figures.txt').read_text()", name="reading")
     pack = make_pack(
         [NotebookTask("index", reading)],
         tmp_path / "pack",

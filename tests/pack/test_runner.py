@@ -13,6 +13,7 @@ import pytest
 
 from flipkit.errors import NotebookFailedError, NotebookParameterError
 from flipkit.pack.run import NotebookTask, can_fork, declared_parameters, run_notebooks
+from tests.helpers.without_kernels import without_kernels
 
 WAYS = [
     pytest.param(True, id="warm", marks=pytest.mark.skipif(not can_fork(), reason="kernels are forked on Linux only")),
@@ -80,7 +81,7 @@ def test_a_folder_may_be_named_with_braces_and_spaces(write_notebook, tmp_path):
     place.mkdir()
     moved = made.rename(place / made.name)
     assert declared_parameters(moved) == {"who": "whose page"}
-    (result,) = run_notebooks([NotebookTask("a", moved, {"who": "y"})], place / "out {x}")
+    (result,) = run_notebooks([NotebookTask("a", moved, {"who": "y"})], place / "out {x}", warm=can_fork())
     assert result.error is None
     assert result.page.read_text().startswith("<!DOCTYPE html>")
 
@@ -128,7 +129,7 @@ def test_warm_and_plain_kernels_give_the_same_bytes(small_notebook, tmp_path):
 
 
 def test_executed_notebooks_hold_no_time_and_no_place(small_notebook, tmp_path):
-    (result,) = run_notebooks([NotebookTask("a", small_notebook, {"factor": 2})], tmp_path)
+    (result,) = run_notebooks([NotebookTask("a", small_notebook, {"factor": 2})], tmp_path, warm=can_fork())
     text = result.notebook.read_text()
     body = json.loads(text)
     assert "papermill" not in body["metadata"]
@@ -169,7 +170,7 @@ def test_a_kernel_that_dies_is_an_error_with_its_last_words(write_notebook, tmp_
 
 def test_a_cell_that_takes_too_long_is_ended(write_notebook, tmp_path):
     slow = write_notebook("import time\ntime.sleep(600)", name="slow")
-    (result,) = run_notebooks([NotebookTask("a", slow)], tmp_path / "out", cell_timeout_s=1)
+    (result,) = run_notebooks([NotebookTask("a", slow)], tmp_path / "out", cell_timeout_s=1, warm=can_fork())
     assert result.page is None
     assert "timed out" in str(result.error)
 
@@ -180,14 +181,14 @@ def test_a_chart_that_cannot_be_shown_fails_its_page(write_notebook, tmp_path):
         "import altair as alt\nimport flipkit.charts.style\n"
         "alt.Chart(alt.Data(values=[{'a': float('nan')}])).mark_point()"
     )
-    (result,) = run_notebooks([NotebookTask("a", write_notebook(source))], tmp_path / "out")
+    (result,) = run_notebooks([NotebookTask("a", write_notebook(source))], tmp_path / "out", warm=can_fork())
     assert result.page is None
     assert "the numbers of a chart must be finite or missing" in str(result.error)
 
 
 def test_warnings_are_handed_back_and_not_shown(write_notebook, tmp_path):
     loud = write_notebook("import warnings\nwarnings.warn('mind the gap')", name="loud")
-    (result,) = run_notebooks([NotebookTask("a", loud)], tmp_path / "out")
+    (result,) = run_notebooks([NotebookTask("a", loud)], tmp_path / "out", warm=can_fork())
     assert len(result.warnings) == 1
     assert "mind the gap" in result.warnings[0]
     assert "mind the gap" not in result.page.read_text()
@@ -236,7 +237,8 @@ def test_an_interruption_ends_the_kernels(write_notebook, tmp_path):
 
 def test_pages_link_to_their_neighbours(small_notebook, tmp_path):
     tasks = [NotebookTask(n, small_notebook, title=n.upper()) for n in ("one", "two")]
-    first, second = run_notebooks(tasks, tmp_path, home=("index.html", "October"))
+    with without_kernels():
+        first, second = run_notebooks(tasks, tmp_path, home=("index.html", "October"))
     assert '<a rel="next" href="two.html">TWO</a>' in first.page.read_text()
     assert '<a rel="prev" href="one.html">ONE</a>' in second.page.read_text()
     assert '<a rel="home" href="index.html">October</a>' in second.page.read_text()
