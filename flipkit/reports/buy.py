@@ -121,10 +121,8 @@ class Buy:
             return chart
         sure = int((frame["verdict"] == "above the target").sum())
         target = hourly(study.target, currency=study.currency)
-        title = (
-            f"{count_of(sure, 'category', 'categories')} of {len(frame):,} almost surely earned more than {target} "
-            "an hour"
-        )
+        of = count_of(len(frame), "category", "categories")
+        title = f"{sure or 'None'} of {of} almost surely earned more than {target} an hour"
         subtitle = f"Everything bought, {span_name(study)}, unsold items too. {BARS}"
         return chart.properties(title={"text": title, "subtitle": subtitle})
 
@@ -369,7 +367,8 @@ def helps_most(study: Study) -> str:
             continue
         does = _stopping(study, change) if change.name == STOP_BUYING else _doing(study, change)
         ranked.append((12 * change.cents_a_month, does))
-    gain = stock_gain(study)
+    # Before enough has sold, prices rest on assumptions alone: Stock shows no plan then.
+    gain = 0.0 if few_sales_sentence(study) else stock_gain(study)
     if gain >= 100:
         worth = f"about {show(gain)} in all, clearing out included"
         ranked.append((gain, f"follow the price plan for your stock ({worth})"))
