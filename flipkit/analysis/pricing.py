@@ -314,15 +314,26 @@ def lowest_offer(table: PriceTable, wait: Floats, at: Ints) -> Floats:
     >>> lowest_offer(table, np.array([[900.0]]), np.array([[2]])).tolist()
     [[1400.0]]
     """
+    return whole_offer(price_worth(table, wait), table.price_cents[np.arange(len(at))[:, None], at])
+
+
+def whole_offer(cents: Floats, asked: Floats) -> Floats:
+    """Offers rounded up to whole units, at most what is asked."""
+    return np.asarray(np.minimum(np.ceil(cents / 100) * 100, asked))
+
+
+def price_worth(table: PriceTable, wait: Floats) -> Floats:
+    """The price of the table, or between two of them, whose net is worth the wait."""
     net, price = table.net_cents, table.price_cents
+    # Giving up costs nothing, so no wait is worth less.
+    wait = np.maximum(wait, 0.0)
     short = (net[:, None, :] < wait[:, :, None]).sum(axis=2)
     row = np.arange(len(net))[:, None]
     upper = np.clip(short, 1, net.shape[1] - 1)
     low, high = net[row, upper - 1], net[row, upper]
     part = np.clip((wait - low) / np.maximum(high - low, 1e-9), 0.0, 1.0)
     between = price[row, upper - 1] * (1 - part) + price[row, upper] * part
-    between = np.where(short == 0, price[:, :1], between)
-    return np.asarray(np.minimum(np.ceil(between / 100) * 100, price[row, at]))
+    return np.where(short == 0, price[:, :1], between)
 
 
 # The price path of a thing whose demand is not known for sure: every possibility weighed, week by week.
