@@ -9,6 +9,7 @@ import gc
 import importlib
 import multiprocessing
 import os
+import signal
 
 from flipkit.owned import end_with_parent
 from flipkit.workarounds import SERVED
@@ -47,6 +48,8 @@ def become_kernel(arguments: list[str], cwd: str | None, env: dict[str, str], lo
 
 
 if SERVED in os.environ:
+    # Ctrl-C reaches this process too: the report says what became of it, and a traceback from here would say nothing.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     # First of all: the kernels hold the pipe that the fork server watches, so it would never see its end.
     end_with_parent(int(os.environ[SERVED]))
     for _name in ("flipkit.charts", *_KERNEL, "pandas", "altair", *_KIT):

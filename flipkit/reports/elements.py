@@ -212,7 +212,8 @@ def table_html(
     >>> '<th scope="col" class="short">Kind</th>' in table_html(["Kind"], [["a<b"]])
     True
     """
-    figures = [all(_FIGURE.fullmatch(row[k]) for row in rows) and bool(rows) for k in range(len(heads))]
+    # What a row is about stands at the left edge, as words do: "0 to 30 days" is its name and no figure.
+    figures = [k > 0 and bool(rows) and all(_FIGURE.fullmatch(row[k]) for row in rows) for k in range(len(heads))]
     longest = [max((len(row[k]) for row in rows), default=0) for k in range(len(heads))]
     kinds = [
         "figure" if figure else "short" if most <= _SHORT else "medium" if most <= _MEDIUM else "long"
@@ -223,9 +224,7 @@ def table_html(
     body = []
     for row in rows:
         cells = [
-            f'<th scope="row"{mark[k]}>{escape(text)}</th>'
-            if k == 0 and not figures[0]
-            else f"<td{mark[k]}>{escape(text)}</td>"
+            f'<th scope="row"{mark[k]}>{escape(text)}</th>' if k == 0 else f"<td{mark[k]}>{escape(text)}</td>"
             for k, text in enumerate(row)
         ]
         body.append(f"<tr>{''.join(cells)}</tr>")

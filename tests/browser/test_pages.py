@@ -10,6 +10,7 @@ import pytest
 
 from flipkit.charts.style import SHADES
 from tests.charts.test_theme import contrast
+from tests.helpers.browser import SHIFTS
 
 pytestmark = pytest.mark.browser
 
@@ -113,13 +114,7 @@ def test_drawings_fit_their_place_and_keep_their_letters(page, gallery, width, l
 def test_nothing_moves_after_it_was_shown(page, gallery):
     page.size(360, 780, phone=True)
     page.open(gallery)
-    script = """
-        const done = arguments[0];
-        new PerformanceObserver(list => done(list.getEntries().map(e => e.value)))
-            .observe({type: 'layout-shift', buffered: true});
-        setTimeout(() => done([]), 500);
-    """
-    assert sum(page.driver.execute_async_script(script)) == 0
+    assert sum(page.driver.execute_async_script(SHIFTS)) == 0
 
 
 @pytest.mark.parametrize("width", [360, 1280])
@@ -255,12 +250,7 @@ def test_no_rule_of_accessibility_is_broken(page, gallery, small_pack, axe, name
     page.dark(dark)
     page.open(gallery if name == "gallery" else small_pack.folder / f"{name}.html")
     page.run("document.querySelectorAll('details').forEach(d => d.open = true)")
-    page.driver.execute_cdp_cmd("Runtime.evaluate", {"expression": axe})
-    broken = page.driver.execute_async_script(
-        "const done = arguments[0];"
-        "axe.run(document).then(r => done(r.violations.map(v => `${v.id}: ${v.nodes[0].html}`)), e => done([`${e}`]));"
-    )
-    assert broken == []
+    assert page.broken(axe) == []
 
 
 COLORS = """
@@ -282,10 +272,14 @@ def test_every_text_has_a_colour_whose_contrast_is_known(page, gallery, dark):
     page.dark(dark)
     page.open(gallery)
     page.run("document.querySelectorAll('details').forEach(d => d.open = true)")
+    assert contrasts_known(page, dark=dark) == {"drawing", "table", "page"}
+
+
+def contrasts_known(page, *, dark):
+    """The places whose words were found to stand out from what is behind them."""
     shade = {role: pair.dark if dark else pair.light for role, pair in SHADES.items()}
     roles = {f"rgb({', '.join(str(int(hue[k : k + 2], 16)) for k in (1, 3, 5))})": role for role, hue in shade.items()}
     found = page.run(COLORS)
-    assert set(found) == {"drawing", "table", "page"}
     for place, colours in found.items():
         for colour, text in colours.items():
             role = roles[colour]
@@ -294,6 +288,7 @@ def test_every_text_has_a_colour_whose_contrast_is_known(page, gallery, dark):
                 continue
             assert contrast(shade[role], shade["paper"]) >= 4.5, (place, role, text)
             assert place != "table" or contrast(shade[role], shade["line"]) >= 4.5, (role, text)
+    return set(found)
 
 
 def test_twice_as_large_letters_fit_a_phone(page, gallery):

@@ -101,12 +101,7 @@ def test_each_part_fits_a_phone_and_breaks_no_rule_of_accessibility(page, single
     page.run(f"location.hash = '{place}'")
     scroll, inner = page.run("return [document.documentElement.scrollWidth, window.innerWidth]")
     assert scroll <= inner
-    page.driver.execute_cdp_cmd("Runtime.evaluate", {"expression": axe})
-    broken = page.driver.execute_async_script(
-        "const done = arguments[0];"
-        "axe.run(document).then(r => done(r.violations.map(v => `${v.id}: ${v.nodes[0].html}`)), e => done([`${e}`]));"
-    )
-    assert broken == []
+    assert page.broken(axe) == []
 
 
 def test_a_page_with_things_side_by_side_widens_itself_alone(page, tmp_path):
