@@ -600,8 +600,9 @@ def plans_text(
     plan: pd.DataFrame, patience: pd.DataFrame, *, as_of: dt.date, currency: str, sales: int, too_few: int
 ) -> str:
     """The plans as JSON, a line a thing, for ``flipkit offer``, which reads them without tables of data."""
-    rows = {
-        name: [
+    rows: dict[str, list[list[Any]]] = {}
+    for row in patience.to_dict("records"):
+        rows.setdefault(row["item_id"], []).append(
             [
                 row["way"],
                 int(row["within_weeks"]),
@@ -614,10 +615,7 @@ def plans_text(
                 round(row["work_min"], 1),
                 round(row["worth_cents"]),
             ]
-            for row in part.to_dict("records")
-        ]
-        for name, part in patience.groupby("item_id", sort=False)
-    }
+        )
     planned = patience[patience["way"] == PLANNED]
     week_cents = dict(zip(planned["item_id"], planned["week_cents"].round(1), strict=True))
     things = [
