@@ -308,7 +308,7 @@ def _new_venue(books: Path, items: TableFile, venue: str) -> list[str]:
     known = [row.get("venue", "") for row in _records(items)]
     for file in (home / "rules" / "fees").glob("*.toml"):
         with contextlib.suppress(tomllib.TOMLDecodeError, UnicodeDecodeError, OSError):
-            known.append(str(tomllib.loads(file.read_text(encoding="utf-8")).get("name", "")))
+            known.append(str(tomllib.loads(file.read_text(encoding="utf-8-sig")).get("name", "")))
     if any(venue.lower() == one.lower() for one in known):
         return []
     return [f"The venue {venue} is new in your books{_near(venue, known)}"]
