@@ -400,7 +400,9 @@ def label_lines(
     origin[unknown & ~by_card] = "assumed"
     cents = orders.pooled(cents, room, among=unknown)
     protection = orders.pooled(protection, room, among=unknown & ~told)
-    chosen = np.where(items["declared_value_cents"].notna(), "rule", "assumed") if protected else kind
+    # What one thing of an order is declared at is the parcel's.
+    stated = np.isin(orders.code, orders.code[items["declared_value_cents"].notna()]) if protected else told
+    chosen = np.where(stated, "rule", "assumed")
     kind = np.where((protection != 0) & ~told, chosen, kind).astype(object)
     return (cents, origin), (protection, kind)
 

@@ -12,8 +12,9 @@ import pandas as pd
 import pytest
 
 from flipkit.assumptions import load_assumptions
-from flipkit.economics.costs import MEASURES, Orders, posted_parcels
+from flipkit.economics.costs import MEASURES, Orders, own_rate_cards, posted_parcels, with_order_words
 from flipkit.economics.items import COSTS, GAINS, item_economics
+from flipkit.errors import AssumptionError
 from flipkit.packing import at_hand
 from flipkit.packing.parcel import bare_item, plan_parcel
 from flipkit.reports.money import Money
@@ -92,6 +93,20 @@ def test_a_blank_venue_or_zone_is_the_orders(tmp_path):
     half, _ = shop(tmp_path / "half", PAIR.format(a="7", b="7").replace("20.00,,shore,4", "20.00,,,"))
     assert half[["venue", "zone"]].equals(whole[["venue", "zone"]])
     assert half["net_cents"].equals(whole["net_cents"])
+
+
+def test_what_was_sold_without_an_order_takes_no_word_from_another():
+    items = pd.DataFrame({"item_id": list("ABCD"), "order_id": ["", "", "7", "7"], "zone": ["4", "", "pickup", ""]})
+    items = items.assign(sold_on=pd.to_datetime(["2026-02-10"] * 4), venue=["shore", "", "", "lantern"])
+    found = with_order_words(items)
+    assert found["venue"].tolist() == ["shore", "", "lantern", "lantern"]
+    assert found["zone"].tolist() == ["4", "", "pickup", "pickup"]
+
+
+def test_a_rate_card_that_the_books_lack_is_named():
+    held = load_assumptions(overrides={"postage.rate_cards": "post"})
+    with pytest.raises(AssumptionError, match=r"among none, got 'post': put the card into the books' rules folder$"):
+        own_rate_cards(load_rules(), held)
 
 
 def test_orders_that_look_mistaken_are_noted(tmp_path):

@@ -227,6 +227,8 @@ def test_protection_and_a_label_of_several_say_where_they_come_from(tmp_path, de
     again = PRICED.partition("\n")[2].replace("A,", "B,", 1)
     shared, _, _ = priced(tmp_path / "3", demo_folder, f"4,7,12,10,8,6,\n{again}4,7,12,10,8,6,")
     assert from_of(shared, "label") == "the cheapest label of post; shared within order 7"
+    theirs, _, _ = priced(tmp_path / "4b", demo_folder, f"4,7,12,10,8,6,\n{again}4,7,12,10,8,6,400.00")
+    assert from_of(theirs, "protection").startswith("declared in items.csv row 3, column declared_value; ")
     own, _, _ = priced(tmp_path / "4", demo_folder, f"4,7,12,10,8,6,400.00\n{again}4,7,12,10,8,6,")
     assert from_of(own, "protection").startswith("declared in items.csv row 2, column declared_value; ")
 
