@@ -366,12 +366,9 @@ def _commit(books: Path, table: TableFile, journal: list[dict[str, Any]]) -> Non
         if lock.exists():
             raise RecordError(f"{path.name} is open in a spreadsheet: save and close it there first")
     kept = _journal_path(books)
-    try:
-        with staged(path.parent) as stage, staged(kept.parent) as beside:
-            stage.put(path.name, table.body())
-            beside.put(kept.name, json.dumps(journal, ensure_ascii=False, indent=1).encode("utf-8"))
-    except OSError as error:
-        raise RecordError(f"{path.name} was not written: {error.strerror or error}") from None
+    with staged(path.parent) as stage, staged(kept.parent) as beside:
+        stage.put(path.name, table.body())
+        beside.put(kept.name, json.dumps(journal, ensure_ascii=False, indent=1).encode("utf-8"))
 
 
 def _found_again(table: TableFile, entry: dict[str, Any]) -> int | None:
@@ -427,8 +424,6 @@ def _locked(books: Path) -> Iterator[None]:
             if time.monotonic() > until:
                 raise RecordError(f"another command is writing to {books.name}: try again") from None
             time.sleep(0.05)
-        except OSError as error:
-            raise RecordError(f"{books.name} cannot be written to: {error.strerror}") from None
     try:
         yield
     finally:

@@ -132,7 +132,10 @@ class Stage:
         """Make the bytes of one file ready, with the rights of the file that they replace."""
         target = self.hidden / name
         target.parent.mkdir(parents=True, exist_ok=True)
-        _write_down(target, body)
+        try:
+            _write_down(target, body)
+        except OSError as error:  # named by its place, not by the folder where it is made ready
+            raise OSError(error.errno, error.strerror, str(self.home / name)) from None
         if (self.home / name).is_file():
             shutil.copymode(self.home / name, target)
         self._made.append(name)
