@@ -10,6 +10,7 @@ import openpyxl
 import pytest
 
 from flipkit.errors import ConversionError
+from flipkit.imports import values
 from flipkit.imports.dialect import blocks_of
 from flipkit.imports.match import survey
 from flipkit.imports.sheets import open_export
@@ -279,3 +280,8 @@ def test_headers_in_two_lines(export):
     assert layout.header_row == 2
     assert layout.headers == ["Purchase Date", "Purchase Price", "Sale Date", "Sale Price", "Item"]
     assert layout.data_rows == 2
+
+
+def test_the_height_of_a_box_is_no_hour():
+    assert values.heading("box H") == values.Heading("box h", "", "")
+    assert values.heading("packing time h") == values.Heading("packing time", "hour", "")
