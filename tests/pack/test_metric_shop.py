@@ -18,6 +18,8 @@ from flipkit.reports.money import Money
 from flipkit.reports.study import open_study
 from flipkit.units import KM_A_MILE, Measures
 from tests.helpers.metric_shop import LAST, make
+from tests.helpers.random_shops import aisle_faults
+from tests.helpers.without_kernels import without_kernels
 
 #: What a page of such a shop must not show: dollars, inches, pounds, feet, ounces, miles.
 FOREIGN = re.compile(
@@ -115,7 +117,9 @@ def test_assumptions_are_shown_and_taken_in_its_units():
 
 @pytest.mark.slow
 def test_its_pack_shows_no_inch_no_pound_and_no_dollar(books, tmp_path):
-    pack = make_month_pack(month_plan(books, month="2026-10", out=tmp_path / "pack"), jobs=2)
+    plan = month_plan(books, month="2026-10", out=tmp_path / "pack")
+    with without_kernels(plan.study):
+        pack = make_month_pack(plan)
     pages = sorted(pack.folder.glob("*.html"))
     assert len(pages) > 8
     found = {page.name: foreign(shown(page.read_text(encoding="utf-8"))) for page in pages}
@@ -123,6 +127,10 @@ def test_its_pack_shows_no_inch_no_pound_and_no_dollar(books, tmp_path):
     everything = " ".join(shown(page.read_text(encoding="utf-8")) for page in pages)
     for own in ("€", " cm", " kg", "m³", "Cubic meters", "Kilometers"):
         assert own in everything, own
+
+
+def test_the_aisle_says_what_its_page_says(study):
+    assert aisle_faults(study) == []
 
 
 def test_its_commands_speak_its_units(books):
