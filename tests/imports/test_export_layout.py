@@ -199,7 +199,7 @@ def test_subtotals_and_grand_total(export):
 
 def test_a_last_row_without_words_that_adds_up_the_others_is_suspected(export):
     layout = survey(open_export(export("Item,Price,Fee\nlamp,5,1\nvase,7,2\njug,3,3\n,15,6\n")))
-    assert [(total.row, total.label, total.sums) for total in layout.totals] == [(5, "", ("Price", "Fee"))]
+    assert [(total.row, total.label, total.sums) for total in layout.totals] == [(5, "", ["Price", "Fee"])]
 
 
 def test_equal_rows_are_counted(export):
