@@ -19,7 +19,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.analysis.decisions import FEW_FINDS, LEAST_CENTS, Bounds, buying_verdict
+from flipkit.analysis.decisions import FEW_FINDS, Bounds, buying_verdict
+from flipkit.analysis.max_bid import LEAST_CENTS
 from flipkit.analysis.returns import TOO_FEW, coded_sums
 from flipkit.analysis.stock_value import Horizon, Shelves, expected_stock_values, expected_values_by_trip
 from flipkit.economics.items import MONEY_LINES, net_parts

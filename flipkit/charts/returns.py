@@ -267,9 +267,9 @@ def _return_phrase(name: str, row: Mapping[Any, Any], counted: str, currency: st
     number = int(row["items"])
     count = count_of(number, "item") if counted == "items" else f"{number:,} {counted}"
     value, low, high = (_number(row[key]) for key in ("hourly", "low", "high"))
-    if value is None:
+    if value is None and number:
         return f"{name} (no hours recorded, {count})"
-    if low is None or high is None or tone(str(row["verdict"])) == TONES[TOO_FEW]:
+    if value is None or low is None or high is None or tone(str(row["verdict"])) == TONES[TOO_FEW]:
         return f"{name} ({count})"
     between = f"{chart_style.hourly(low, currency=currency)} to {chart_style.hourly(high, currency=currency)}"
     return f"{name} {chart_style.hourly(value, currency=currency)} ({between}, {count})"

@@ -648,7 +648,7 @@ def heading(header: str) -> Heading:
     bracketed = _IN_BRACKETS.search(text)
     words = re.sub(r"[^\w]+|_", " ", unaccented(text)).split()
     unit = ""
-    doubtful = not _SIDES.intersection(words) and bracketed is None
+    doubtful = not _SIDES.intersection(words[:-1]) and bracketed is None
     if len(words) > 1 and words[-1] in by_word("units") and not (words[-1] in _DOUBTFUL and doubtful):
         unit = by_word("units")[words.pop()]
     elif len(words) == 1 and words[0] not in _DOUBTFUL:

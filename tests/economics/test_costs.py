@@ -40,6 +40,7 @@ def economics(tmp_path_factory):
 def test_days_held_and_on_sale(economics):
     # Sold: until the sale; sold and back: until the day of the study, 31 March; never sold: until it left.
     # November 1 to January 10 is 29 + 31 + 10 days; C came back on 15 February and is here still: 29 + 28 + 31.
+    assert economics["trip_id"].tolist() == ["T1", "T1", "bought 2026-01-02", "bought 2026-01-02", "bought 2026-03-01"]
     assert economics["days_held"].to_dict() == {"A": 70, "B": 150, "C": 88, "D": 58, "E": 19}
     # C was on sale from 5 January to its sale on 1 February; D never was.
     listed = {"A": 66, "B": 146, "C": 27, "D": np.nan, "E": 17}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -270,11 +271,11 @@ def test_the_year_shows_listing_fees_and_fees_given_back(tmp_path):
 # --- protection
 
 
-def with_card(folder, demo_folder, rows, **settings):
+def with_card(folder, demo_folder, rows, rules=None, **settings):
     """The same with the demo's invented rate cards."""
     head = f"{HEAD},length_in,width_in,height_in,weight_lb,declared_value,protection_paid,label_paid"
     books = small_books(folder, items=f"{head}\n{rows}")
-    rules = load_rules(demo_folder / "rules")
+    rules = rules or load_rules(demo_folder / "rules")
     assumptions = load_assumptions(overrides={"postage.rate_cards": "post", **settings})
     return item_economics(books, rules, assumptions, AS_OF).items.set_index("item_id")
 
@@ -296,6 +297,17 @@ def test_protection_is_recorded_or_chosen(tmp_path, demo_folder):
     assert below["protection_cents"].tolist() == [0]
     signed = with_card(tmp_path / "5", demo_folder, row.format("", "", ""), **{"protection.signature_from": "300.00"})
     assert signed["protection_cents"].tolist() == [next(iter(card.signature_cents.values()))]
+    # A card that has run out says what it said last, which is assumed; so it is where the carrier's rules have.
+    for kind in ("rate_cards", "parcels"):
+        rules = load_rules(demo_folder / "rules").lasts()
+        table = getattr(rules, kind)["post"]
+        known = [block for block in table.blocks if block.starts <= dt.date(2026, 2, 10)]
+        over = replace(table, blocks=(*known[:-1], replace(known[-1], ends=dt.date(2026, 2, 9))))
+        past = replace(rules, **{kind: {**getattr(rules, kind), "post": over}})
+        assert over.past([dt.date(2026, 2, 10)]).all()
+        run_out = with_card(tmp_path / kind, demo_folder, row.format("", "", ""), rules=past)
+        assert (run_out["label_cents"]["A"], run_out["label_origin"]["A"]) == (bare["label_cents"]["A"], "assumed")
+    assert bare["label_origin"].tolist() == ["rule"]
     paid = with_card(tmp_path / "6", demo_folder, row.format("400.00", "9.99", "20.00"))
     assert (paid["protection_cents"]["A"], paid["protection_origin"]["A"]) == (999, "recorded")
     # A label that is recorded without it holds its protection.
