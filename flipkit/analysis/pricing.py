@@ -522,16 +522,13 @@ class Outcomes:
         return np.asarray(self.still.sum(axis=-1))
 
 
-def path_outcomes(
-    place: Ints, lowest_offer_cents: Floats, demand: Demand, table: PriceTable, *, start: npt.ArrayLike = 0
-) -> Outcomes:
+def path_outcomes(place: Ints, lowest_offer_cents: Floats, demand: Demand, table: PriceTable) -> Outcomes:
     """What paths lead to under a demand, which need not be the one that they were made for."""
     n, weeks = place.shape
     on = place != GIVE_UP
     at = np.maximum(place, 0)
-    first = np.broadcast_to(np.asarray(start, dtype=np.int64), (n,))
-    week = np.minimum(first[:, None] + np.arange(weeks), demand.weeks - 1)
-    weekly = demand.weekly[week] if demand.weekly.ndim == 1 else np.take_along_axis(demand.weekly, week, axis=1)
+    week = np.minimum(np.arange(weeks), demand.weeks - 1)
+    weekly = demand.weekly[..., week]
     ratio = np.take_along_axis(table.log_ratio, at, axis=1)
     rate = np.where(on, np.exp(demand.log_rate[..., None] - demand.pull[..., None] * ratio + weekly), 0.0)
     part: list[Floats] = [np.ones((n, weeks))]
