@@ -202,6 +202,20 @@ def test_the_months_decision_on_a_category_is_said(pack):
     assert "decision" not in run("tin toys", "--price", 60, "--from", pack).output
 
 
+def test_prices_that_come_from_sales_alone_are_marked_as_on_the_buy_page(pack):
+    shop = known_shop()
+    shop["categories"]["lamps"]["by_sales"] = True
+    (pack / "knowledge.json").write_text(knowledge_text(shop), encoding="utf-8")
+    said = "You gave no list price and no comparable for lamps: their prices are what they sold for, and how fast they"
+    assert said in run("lamps", "--from", pack).output
+    assert "You gave no list price" not in run("jugs", "--from", pack).output
+
+
+def test_what_is_not_worth_a_price_is_not_bought_for_nothing(pack):
+    said = json.loads(run("lamps", "--price", "4", "--size", "bulky", "--cost", "0", "--from", pack, "--json").output)
+    assert (said["highest_cents"], said["at_cost"]["worth_it"]) == (0, False)
+
+
 def test_books_without_a_sale_answer_a_stated_price_alone():
     shop = known_shop()
     shop["categories"]["lamps"] |= {"items": 2, "sold": 0, "typical_cents": None}

@@ -20,6 +20,7 @@ import pandas as pd
 
 from flipkit.analysis.hours import HourPlan, available_hours, hour_plan
 from flipkit.analysis.max_bid import (
+    LEAST_CENTS,
     SHOP,
     AisleRule,
     aisle_rule,
@@ -41,8 +42,6 @@ LEAVE = "leave"
 VERDICTS = (BUY, UNDER_A_PRICE, LEAVE, TOO_FEW)
 #: Fewer than this share of the purchases cheap enough: such finds are not to be counted on.
 FEW_FINDS = 0.10
-#: A highest price below this is no price: leave it. [cents]
-LEAST_CENTS = 100
 #: Halvings of the range in which the sale price is sought that bears the usual cost: within half a per cent.
 _TURNS = 10
 #: So many standard errors between the record and the prices as such things are priced now are a disagreement.
@@ -180,11 +179,10 @@ def _decided(
         if known is not None and known["one_decides"]:
             bought += f", and {ONE_DECIDES}"
         return Decision(name, TOO_FEW, f"{TOO_FEW.capitalize()}: {bought}.", items=items, trips=trips, size=size)
-    # Asked as in the aisle, of a thing that is thought to sell at this price: the same answer in both places.
-    typical = int(kind["prices_cents"][1])
-    asked = question(knowledge, name, price_cents=typical)
-    now, best = highest_price(asked), recommended(knowledge, name, price_cents=typical)
-    highest = now.highest_cents if now.highest_cents >= LEAST_CENTS else 0
+    # Asked as in the aisle: the same answer in both places.
+    asked = question(knowledge, name)
+    now, best = highest_price(asked), recommended(knowledge, name)
+    highest = now.highest_cents
     cheap = costs[costs <= highest] if highest else costs[:0]
     # In whole units from here on, so that no two pages round it in two ways.
     usual = 100 * math.floor(float(np.median(costs)) / 100 + 0.5)
@@ -208,12 +206,12 @@ def _decided(
         hourly=float(known["pulled"]),
         low=float(known["low"]),
         high=float(known["high"]),
-        typical_cents=typical,
+        typical_cents=round(asked.typical_cents),
         usual_cost_cents=usual,
         highest_cents=highest,
-        recommended_cents=best.highest_cents if best.highest_cents >= LEAST_CENTS else 0,
+        recommended_cents=best.highest_cents,
         sells_from_cents=math.ceil(sells_from / 100) * 100 if sells_from is not None and reached else None,
-        cheap_sizes=_cheap_sizes(knowledge, name, typical) if verdict == LEAVE else (),
+        cheap_sizes=_cheap_sizes(knowledge, name) if verdict == LEAVE else (),
         binding=now.binding,
         cheap_share=cheap.size / costs.size,
         find_share=float(good.mean()),
@@ -269,13 +267,13 @@ def _sentence(made: Decision, loss_limit: float, show: Any) -> str:
     return "Leave it, even if it's free: at usual prices it doesn't pay for your time."
 
 
-def _cheap_sizes(knowledge: Mapping[str, Any], name: str, typical: int) -> tuple[tuple[str, int], ...]:
+def _cheap_sizes(knowledge: Mapping[str, Any], name: str) -> tuple[tuple[str, int], ...]:
     """The sizes of a kind of which a cheap one can pay, each with the most to pay for it. [cents]"""
     most = {
-        size: highest_price(question(knowledge, name, price_cents=typical, size=size)).highest_cents
+        size: highest_price(question(knowledge, name, size=size)).highest_cents
         for size in usual_sizes(knowledge["categories"][name])
     }
-    return tuple((size, cents) for size, cents in most.items() if cents >= LEAST_CENTS)
+    return tuple((size, cents) for size, cents in most.items() if cents)
 
 
 def _disagreement(record: float, promised: float, error: float, show: Any) -> str:
@@ -423,8 +421,8 @@ def biggest_changes(
             freed[one.category] = float(spent.loc[one.category, "expected_min"]) / 60 / months
             stop[one.category] = 100 * freed[one.category] * (target - one.hourly)
             continue
-        best = recommended(knowledge, one.category, own_venues=True, price_cents=one.typical_cents)
-        now = for_target_cents(question(knowledge, one.category, price_cents=one.typical_cents))
+        best = recommended(knowledge, one.category, own_venues=True)
+        now = for_target_cents(question(knowledge, one.category))
         asked[one.category] = best.list_cents / one.typical_cents
         price[one.category] = (best.for_target_cents - now) * one.items * one.find_share / months
     # What is not bought any more is not packed either.

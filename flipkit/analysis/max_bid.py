@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from flipkit.analysis.comparables import (
     ComparableRules,
+    LikelyPrice,
     TypicalPrice,
     comparable_weights,
     likely_price,
@@ -65,6 +66,8 @@ _CUTS = (
 _LEAST_OFFERS = (0.7, 0.85)
 #: No seller is taken to wait longer.
 _MOST_WEEKS = 156
+#: A highest price below this is no price: leave it. [cents]
+LEAST_CENTS = 100
 #: Ways at a time whose chance of a loss is looked at, those first that pay most by the target.
 _AT_A_TIME = 32
 
@@ -366,7 +369,7 @@ class _Course:
         mean_price = float((self.chance[row] * self.price[row]).sum() / sold) if sold > 0 else 0.0
         cost, chance = self.losses(np.array([row]))
         return Answer(
-            max(limits[binding], 0),
+            limits[binding] if limits[binding] >= LEAST_CENTS else 0,
             for_target,
             for_loss,
             binding,
@@ -561,6 +564,9 @@ def question(
         raise AssumptionError("price", need="known for the first sales", got="none", mend=mend)
     guess = None if price_cents is None else (float(price_cents), float(wishes["guess_error"]))
     likely = likely_price(seen, usual=usual or None, guess=guess)
+    if guess is None and not (seen and likely.trust):
+        # Nothing said that counts: asked as the decision asks, of one that sells for what the kind usually does.
+        likely = LikelyPrice(float(kind["prices_cents"][1]), float(wishes["guess_error"]), likely.trust)
     target = float(wishes["target_cents"] if target_cents is None else target_cents)
     if not target >= 0:
         raise AssumptionError("target", need="at least 0", got=target / 100)
@@ -813,7 +819,7 @@ def buying_answer(
     name = known_category(knowledge, category)
     asked = question(knowledge, name, venue=venue, **known)
     found, best = highest_price(asked), recommended(knowledge, name, venue=venue, **known)
-    kind = knowledge["categories"][name]
+    kind, decision = knowledge["categories"][name], knowledge.get("decisions", {}).get(name, {})
     compared, guess = known.get("comparables_cents") or (), known.get("price_cents")
     sources = [("comparables", len(compared)), ("price", guess is not None)]
     answer: dict[str, Any] = {
@@ -823,7 +829,11 @@ def buying_answer(
         "items_in_books": kind["items"],
         "sales_in_books": kind["sold"],
         "too_few_to_tell": kind["sold"] < knowledge["too_few_items"],
-        "decision": knowledge.get("decisions", {}).get(name, {}).get("sentence", ""),
+        "verdict": decision.get("verdict", ""),
+        "decision": decision.get("sentence", ""),
+        # Asked of the kind and nothing else, the answer is the decision's own.
+        "as_decided": name != SHOP and not venue and all(one in (None, "", [], ()) for one in known.values()),
+        "by_sales": kind.get("by_sales", False),
         "knowledge_as_of": knowledge.get("as_of", ""),
         "currency": knowledge.get("currency", "USD"),
         "size_class": asked.size,
@@ -962,8 +972,8 @@ def _at_cost(asked: Question, found: Answer, best: Answer, cost_cents: int) -> d
     turning = turning_price(asked, cost_cents, steps=_TURNS)
     judged: dict[str, Any] = {
         "cost_cents": cost_cents,
-        "worth_it": cost_cents <= found.highest_cents,
-        "worth_it_if_recommended": cost_cents <= best.highest_cents,
+        "worth_it": cost_cents <= found.highest_cents > 0,
+        "worth_it_if_recommended": cost_cents <= best.highest_cents > 0,
         "cents_per_hour": round(hourly * 100) if hourly == hourly else None,
         "loss_chance_share": round(found.loss_chance(cost_cents), 4),
         "turning_typical_cents": None if turning is None else round(turning),

@@ -144,8 +144,8 @@ def bought_price_bands(
     table = bought_returns(
         economics.assign(cell=cell), window=window, horizon=horizon, by="cell", settings=settings, target=target
     )
-    at = table["cell"].str.partition(" ")
-    table = table.assign(band=at[0].astype(np.int64), size_class=at[2]).drop(columns="cell")
+    at = table["cell"].str.split(" ", n=1)  # where nothing was bought a partition would have no columns
+    table = table.assign(band=at.str[0].astype(np.int64), size_class=at.str[1]).drop(columns="cell")
     table["from_cents"] = np.append(0, edges)[table["band"]]
     table["below_cents"] = pd.array([int(edges[k]) if k < edges.size else pd.NA for k in table["band"]], dtype="Int64")
     rank = table["size_class"].map({size: place for place, size in enumerate(SIZE_ORDER)})

@@ -351,7 +351,7 @@ def _scheduled(books: Books) -> set[str]:
     names = set()
     for file in books.rules_folder.rglob("*.toml"):
         try:
-            data = tomllib.loads(file.read_text(encoding="utf-8"))
+            data = tomllib.loads(file.read_text(encoding="utf-8-sig"))
         except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError, RecursionError):
             continue
         if data.get("kind") == "fees":

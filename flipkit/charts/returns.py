@@ -163,23 +163,16 @@ def plot_price_bands(
     return _described(dots, names, rows, title=title, target=target, counted=counted, currency=currency)
 
 
-def returns_words(
-    frame: pd.DataFrame,
-    target: float | None,
-    *,
-    group: str = "category",
-    counted: str = "sold",
-    currency: str = "USD",
-) -> str:
-    """What a chart of returns says in words.
+def returns_words(frame: pd.DataFrame, target: float | None, *, currency: str = "USD") -> str:
+    """What a chart of the returns of what was bought says in words.
 
     >>> rows = pd.DataFrame({"category": ["lamps"], "items": [40], "hourly": [21.4], "low": [17.0],
     ...     "high": [26.0], "verdict": ["above the target"]})
-    >>> returns_words(rows, 15.0, counted="bought")
+    >>> returns_words(rows, 15.0)
     'Above the target of $15 an hour: lamps $21 ($17 to $26, 40 bought).'
     """
-    names, rows = [str(name) for name in frame[group]], frame.to_dict("records")
-    return _return_reading(names, rows, target=target, counted=counted, currency=currency)
+    names, rows = frame["category"].astype(str).tolist(), frame.to_dict("records")
+    return _return_reading(names, rows, target=target, counted="bought", currency=currency)
 
 
 def returns_finding(frame: pd.DataFrame, target: float | None, *, currency: str = "USD") -> str:
@@ -274,9 +267,9 @@ def _return_phrase(name: str, row: Mapping[Any, Any], counted: str, currency: st
     number = int(row["items"])
     count = count_of(number, "item") if counted == "items" else f"{number:,} {counted}"
     value, low, high = (_number(row[key]) for key in ("hourly", "low", "high"))
-    if value is None:
+    if value is None and number:
         return f"{name} (no hours recorded, {count})"
-    if low is None or high is None or tone(str(row["verdict"])) == TONES[TOO_FEW]:
+    if value is None or low is None or high is None or tone(str(row["verdict"])) == TONES[TOO_FEW]:
         return f"{name} ({count})"
     between = f"{chart_style.hourly(low, currency=currency)} to {chart_style.hourly(high, currency=currency)}"
     return f"{name} {chart_style.hourly(value, currency=currency)} ({between}, {count})"

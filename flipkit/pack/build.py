@@ -259,10 +259,10 @@ def replacing(out: Path) -> Iterator[Path]:
         try:
             _open_to_others(new)
             yield new
+            _swap(new, out)
         except BaseException:
             _keep_unfinished(new, out)
             raise
-        _swap(new, out)
         shutil.rmtree(_unfinished(out), ignore_errors=True)
 
 
@@ -343,14 +343,15 @@ def _swap(new: Path, out: Path) -> None:
         shutil.rmtree(new, ignore_errors=True)
     else:
         old = make_folder(out.parent, _old(out)) / out.name
-        out.rename(old)
         try:
+            out.rename(old)
             new.rename(out)
         except BaseException:
-            old.rename(out)
+            if old.exists():
+                old.rename(out)
+            old.parent.rmdir()
             raise
-        finally:
-            shutil.rmtree(old.parent, ignore_errors=True)
+        shutil.rmtree(old.parent, ignore_errors=True)
 
 
 def _keep_unfinished(new: Path, out: Path) -> None:

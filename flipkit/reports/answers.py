@@ -317,6 +317,8 @@ def buying_words(answer: dict[str, Any]) -> list[str]:
 
     money = functools.partial(show_cents, currency=answer["currency"])
     lines = [_verdict(answer, money), _recommended(answer, money), *_two_limits(answer, money)]
+    if answer["decision"] and answer["as_decided"]:
+        lines.insert(0, answer["decision"])
     lines += [_course(answer, money, "As you price now"), *_doubts(answer, money)]
     if "at_cost" in answer:
         lines += ["", *_cost_words(answer["at_cost"], money)]
@@ -404,15 +406,18 @@ def _doubts(answer: dict[str, Any], money: Money) -> list[str]:
         found.append(
             f"Your books have no {answer['category']!r}, so this goes by the {answer['judged_by']}. They have {known}."
         )
-    elif answer["decision"]:
+    elif answer["decision"] and not answer["as_decided"]:
         found.append(f"This month's decision on {answer['judged_by']}: {answer['decision']}")
     if answer["too_few_to_tell"]:
         sales = count_of(answer["sales_in_books"], "sale")
         found.append(f"Too few to tell: {sales} of such things, so the rest is assumed.")
     if answer["typical_from"] == "books":
         found.append(
-            "You gave no price, so this goes by what such things sold for. Give one with --price or --comparable."
+            "You gave no price, so this is for one that sells for what such items usually do. Give yours with --price "
+            "or --comparable."
         )
+    if answer["by_sales"]:
+        found.append(by_sales_sentence(answer["judged_by"]))
     if answer["typical_from"] == "comparables and price":
         found.append(f"Your price and the comparables count together: {money(answer['typical_cents'])}.")
     if step := answer["fee_step"]:
@@ -421,6 +426,18 @@ def _doubts(answer: dict[str, Any], money: Money) -> list[str]:
             f"{money(step['price_cents'])}, so one that sells for a little more can be worth less."
         )
     return found + _comparable_doubts(answer, money)
+
+
+def by_sales_sentence(kinds: str) -> str:
+    """What kinds without a list price and a comparable go by.
+
+    >>> by_sales_sentence("lamps")[:52]
+    'You gave no list price and no comparable for lamps: '
+    """
+    return (
+        f"You gave no list price and no comparable for {kinds}: their prices are what they sold for, and how fast they "
+        "sell is assumed."
+    )
 
 
 def _comparable_doubts(answer: dict[str, Any], money: Money) -> list[str]:

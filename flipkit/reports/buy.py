@@ -13,7 +13,6 @@ import pandas as pd
 from flipkit.analysis.decisions import (
     BUY,
     FEW_FINDS,
-    LEAST_CENTS,
     LEAVE,
     PACK_SMALLER,
     PRICE_AS_RECOMMENDED,
@@ -23,13 +22,14 @@ from flipkit.analysis.decisions import (
     Change,
     Decision,
 )
-from flipkit.analysis.max_bid import PRICES, AisleRule, pocket_table
+from flipkit.analysis.max_bid import LEAST_CENTS, PRICES, AisleRule, pocket_table
 from flipkit.analysis.repricing import PLANNED
 from flipkit.analysis.returns import LIKELY, TOO_FEW, UNLIKELY
 from flipkit.charts.returns import BARS, plot_category_returns
 from flipkit.charts.style import hourly, joined, money
 from flipkit.errors import count_of
 from flipkit.money import show_cents
+from flipkit.reports.answers import by_sales_sentence
 from flipkit.reports.elements import EMPTY, Element, Figure, Said, headline, table, to_do, together
 from flipkit.reports.sentences import (
     day_words,
@@ -121,10 +121,8 @@ class Buy:
             return chart
         sure = int((frame["verdict"] == "above the target").sum())
         target = hourly(study.target, currency=study.currency)
-        title = (
-            f"{count_of(sure, 'category', 'categories')} of {len(frame):,} almost surely earned more than {target} "
-            "an hour"
-        )
+        of = count_of(len(frame), "category", "categories")
+        title = f"{sure or 'None'} of {of} almost surely earned more than {target} an hour"
         subtitle = f"Everything bought, {span_name(study)}, unsold items too. {BARS}"
         return chart.properties(title={"text": title, "subtitle": subtitle})
 
@@ -180,10 +178,7 @@ class Buy:
             parts.append(f"* {TOO_FEW}: fewer than {needed} sales of its own, so the whole shop's count beside them.")
         by_sales = [one.category for one in study.decisions if study.knowledge["categories"][one.category]["by_sales"]]
         if by_sales:
-            parts.append(
-                f"You gave no list price and no comparable for {joined(by_sales)}: their prices are what they sold "
-                "for, and how fast they sell is assumed."
-            )
+            parts.append(by_sales_sentence(joined(by_sales)))
         parts.append(
             "These prices know the kind and not the item: a flaw, a missing part or a slow season are for you to see."
         )
@@ -372,7 +367,8 @@ def helps_most(study: Study) -> str:
             continue
         does = _stopping(study, change) if change.name == STOP_BUYING else _doing(study, change)
         ranked.append((12 * change.cents_a_month, does))
-    gain = stock_gain(study)
+    # Before enough has sold, prices rest on assumptions alone: Stock shows no plan then.
+    gain = 0.0 if few_sales_sentence(study) else stock_gain(study)
     if gain >= 100:
         worth = f"about {show(gain)} in all, clearing out included"
         ranked.append((gain, f"follow the price plan for your stock ({worth})"))

@@ -14,7 +14,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flipkit.analysis.decisions import BUY, LEAST_CENTS, LEAVE, UNDER_A_PRICE
+from flipkit.analysis.decisions import BUY, LEAVE, UNDER_A_PRICE
+from flipkit.analysis.max_bid import LEAST_CENTS
 from flipkit.analysis.returns import TOO_FEW, in_window
 from flipkit.analysis.what_if import (
     AS_CHARGED,

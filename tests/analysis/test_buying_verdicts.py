@@ -14,7 +14,6 @@ from hypothesis import strategies as st
 from flipkit.analysis.decisions import (
     BUY,
     FEW_FINDS,
-    LEAST_CENTS,
     LEAVE,
     PACK_SMALLER,
     PRICE_AS_RECOMMENDED,
@@ -25,8 +24,10 @@ from flipkit.analysis.decisions import (
     buying_verdict,
     decide,
 )
-from flipkit.analysis.max_bid import answer, pocket_table
+from flipkit.analysis.max_bid import LEAST_CENTS, answer, pocket_table
 from flipkit.analysis.returns import LIKELY, TOO_FEW, UNLIKELY, in_window
+from flipkit.reports.study import open_study
+from tests.helpers.random_shops import aisle_faults, random_shop
 
 SHARES = st.floats(0.0, 1.0)
 
@@ -105,8 +106,7 @@ def test_every_category_has_one_decision_and_its_figures_are_the_kits_own(study,
         assert one.verdict != TOO_FEW
         costs = bought.loc[bought["category"] == name, "cost_cents"]
         # The same price as the aisle gives for a thing that sells at the typical one.
-        in_aisle = answer(study.knowledge, name, price_cents=one.typical_cents).highest_cents
-        assert one.highest_cents == (in_aisle if in_aisle >= LEAST_CENTS else 0)
+        assert one.highest_cents == answer(study.knowledge, name, price_cents=one.typical_cents).highest_cents
         assert one.recommended_cents >= one.highest_cents
         assert one.cheap_share == pytest.approx((costs <= one.highest_cents).mean() if one.highest_cents else 0)
         assert one.chance == ranking.loc[name, "beats_target"]
@@ -115,6 +115,12 @@ def test_every_category_has_one_decision_and_its_figures_are_the_kits_own(study,
         assert (one.verdict not in (BUY, UNDER_A_PRICE)) or one.highest_cents >= LEAST_CENTS
         assert "even if it's free" not in one.sentence or not one.highest_cents
         assert sum(count for _, count in one.stock) == (study.price_plan["category"] == name).sum()
+
+
+def test_the_aisle_says_what_the_page_says_of_every_kind_and_size(study, tmp_path):
+    assert aisle_faults(study) == []
+    for seed in (0, 7):
+        assert aisle_faults(open_study(random_shop(tmp_path / f"shop {seed}", seed))) == []
 
 
 def test_the_threshold_of_what_is_left_is_where_it_bears_its_usual_cost(study, every):

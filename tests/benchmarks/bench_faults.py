@@ -69,6 +69,8 @@ MUTATED = {
 EQUIVALENT = Path(__file__).with_name("equivalent_mutants.json")
 #: Seconds of a mutant's tests, the quickest first: beyond them a mutant that lives costs more than it tells.
 LONGEST = 20.0
+#: Seconds of a test that is run beside another of its file.
+QUICK_S = 0.3
 #: Laid beside the tests of mutants. What unchanged code kept of the mutated would be found in a fork; of the
 #: examples in docstrings each is run once, not for every mutant's copy; what needs the demo's study or draws its
 #: own cases is left out.
@@ -300,13 +302,21 @@ def _lines(home: Path, wanted: Iterable[str]) -> Iterator[tuple[str, str]]:
 
 
 def _quickest_first(stats: Path) -> dict[str, tuple[list[str], float]]:
-    """Of the tests that call a function, those that its mutants are run against, and the seconds they may take."""
+    """The tests that a function's mutants are run against, and the seconds they may take.
+
+    What a module's fixture calls is put down to the first of its tests alone, so the quick others are run too, file
+    by file, since each would make the fixture anew.
+    """
     told = json.loads(stats.read_text(encoding="utf-8"))
-    spent, found = told["duration_by_test"], {}
+    spent, found, of_file = told["duration_by_test"], {}, dict[str, list[str]]()
+    for test in sorted(spent, key=spent.__getitem__):
+        of_file.setdefault(test.partition("::")[0], []).append(test)
     for name, tests in told["tests_by_mangled_function_name"].items():
-        tests.sort(key=lambda test: spent[test])
-        so_far = list(accumulate(spent[test] for test in tests))
-        some = tests[: max(bisect_right(so_far, LONGEST), 1)]
+        files = {test.partition("::")[0] for test in tests}
+        each = [[test for test in of_file[file] if test in tests or spent[test] < QUICK_S] for file in files]
+        ordered = [test for some in sorted(each, key=lambda some: sum(spent[test] for test in some)) for test in some]
+        so_far = list(accumulate(spent[test] for test in ordered))
+        some = ordered[: max(bisect_right(so_far, LONGEST), 1)]
         found[name] = some, 30 + 3 * sum(spent[test] for test in some)
     return found
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,8 +12,9 @@ import pandas as pd
 import pytest
 
 from flipkit.assumptions import load_assumptions
-from flipkit.economics.costs import MEASURES, Orders, posted_parcels
+from flipkit.economics.costs import MEASURES, Orders, own_rate_cards, posted_parcels, with_order_words
 from flipkit.economics.items import COSTS, GAINS, item_economics
+from flipkit.errors import AssumptionError
 from flipkit.packing import at_hand
 from flipkit.packing.parcel import bare_item, plan_parcel
 from flipkit.reports.money import Money
@@ -91,6 +93,20 @@ def test_a_blank_venue_or_zone_is_the_orders(tmp_path):
     half, _ = shop(tmp_path / "half", PAIR.format(a="7", b="7").replace("20.00,,shore,4", "20.00,,,"))
     assert half[["venue", "zone"]].equals(whole[["venue", "zone"]])
     assert half["net_cents"].equals(whole["net_cents"])
+
+
+def test_what_was_sold_without_an_order_takes_no_word_from_another():
+    items = pd.DataFrame({"item_id": list("ABCD"), "order_id": ["", "", "7", "7"], "zone": ["4", "", "pickup", ""]})
+    items = items.assign(sold_on=pd.to_datetime(["2026-02-10"] * 4), venue=["shore", "", "", "lantern"])
+    found = with_order_words(items)
+    assert found["venue"].tolist() == ["shore", "", "lantern", "lantern"]
+    assert found["zone"].tolist() == ["4", "", "pickup", "pickup"]
+
+
+def test_a_rate_card_that_the_books_lack_is_named():
+    held = load_assumptions(overrides={"postage.rate_cards": "post"})
+    with pytest.raises(AssumptionError, match=r"among none, got 'post': put the card into the books' rules folder$"):
+        own_rate_cards(load_rules(), held)
 
 
 def test_orders_that_look_mistaken_are_noted(tmp_path):
@@ -270,11 +286,11 @@ def test_the_year_shows_listing_fees_and_fees_given_back(tmp_path):
 # --- protection
 
 
-def with_card(folder, demo_folder, rows, **settings):
+def with_card(folder, demo_folder, rows, rules=None, **settings):
     """The same with the demo's invented rate cards."""
     head = f"{HEAD},length_in,width_in,height_in,weight_lb,declared_value,protection_paid,label_paid"
     books = small_books(folder, items=f"{head}\n{rows}")
-    rules = load_rules(demo_folder / "rules")
+    rules = rules or load_rules(demo_folder / "rules")
     assumptions = load_assumptions(overrides={"postage.rate_cards": "post", **settings})
     return item_economics(books, rules, assumptions, AS_OF).items.set_index("item_id")
 
@@ -296,6 +312,17 @@ def test_protection_is_recorded_or_chosen(tmp_path, demo_folder):
     assert below["protection_cents"].tolist() == [0]
     signed = with_card(tmp_path / "5", demo_folder, row.format("", "", ""), **{"protection.signature_from": "300.00"})
     assert signed["protection_cents"].tolist() == [next(iter(card.signature_cents.values()))]
+    # A card that has run out says what it said last, which is assumed; so it is where the carrier's rules have.
+    for kind in ("rate_cards", "parcels"):
+        rules = load_rules(demo_folder / "rules").lasts()
+        table = getattr(rules, kind)["post"]
+        known = [block for block in table.blocks if block.starts <= dt.date(2026, 2, 10)]
+        over = replace(table, blocks=(*known[:-1], replace(known[-1], ends=dt.date(2026, 2, 9))))
+        past = replace(rules, **{kind: {**getattr(rules, kind), "post": over}})
+        assert over.past([dt.date(2026, 2, 10)]).all()
+        run_out = with_card(tmp_path / kind, demo_folder, row.format("", "", ""), rules=past)
+        assert (run_out["label_cents"]["A"], run_out["label_origin"]["A"]) == (bare["label_cents"]["A"], "assumed")
+    assert bare["label_origin"].tolist() == ["rule"]
     paid = with_card(tmp_path / "6", demo_folder, row.format("400.00", "9.99", "20.00"))
     assert (paid["protection_cents"]["A"], paid["protection_origin"]["A"]) == (999, "recorded")
     # A label that is recorded without it holds its protection.

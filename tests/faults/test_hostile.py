@@ -34,7 +34,7 @@ from flipkit.pack.run import NotebookTask, run_notebooks
 from flipkit.reports.study import open_study
 from flipkit.units import read_length, read_weight
 from tests.helpers.fuzz import failures
-from tests.helpers.kills import small_shop
+from tests.helpers.kills import files_of, small_shop
 from tests.helpers.random_shops import faults_of_shop
 from tests.helpers.small_books import ITEMS_HEAD, small_books
 
@@ -48,7 +48,7 @@ def test_a_shop_that_has_sold_nothing_says_what_is_left_out(tmp_path):
     assert open_study(tmp_path, month="2026-03").left_out == []
 
 
-@pytest.mark.parametrize("seed", [1, 9, 3010])
+@pytest.mark.parametrize("seed", [1, 3010, 10_329])
 def test_a_random_shop_is_summed_exactly_and_says_no_nan(tmp_path, seed):
     assert faults_of_shop(tmp_path, seed) == []
 
@@ -151,11 +151,22 @@ def test_a_disk_that_takes_nothing_is_one_line(tmp_path, monkeypatch, number, sa
         raise OSError(number, os.strerror(number), str(target))
 
     monkeypatch.setattr(write, "_write_down", refused)
-    result = told("start", str(tmp_path / "books"))
-    assert result.exit_code == 2
-    assert result.output.count("\n") == 1
-    assert said in result.output
-    assert list(tmp_path.iterdir()) == [], "nothing half made is left"
+    shop = small_shop(tmp_path / "shop")
+    before = files_of(tmp_path)
+    drawn = ["packing", "20x14x10in", "9lb", "--drawing", str(tmp_path / "drawn.html")]
+    for words, name in (
+        (["start", str(tmp_path / "books")], "books"),
+        (["sold", "A-0", "64", "--books", str(shop)], "shop/items.csv"),
+        (["log", "A-0", "pack", "31min", "--who", "me", "--books", str(shop)], "shop/work.csv"),
+        (["timesheet", "--books", str(shop), "--out", str(tmp_path / "sheet.html")], "sheet.html"),
+        (drawn, "drawn.html"),
+    ):
+        result = told(*words)
+        assert result.exit_code == 2
+        (line,) = result.stderr.splitlines()
+        assert line.startswith(f"flipkit: {tmp_path / name}")
+        assert said in line
+        assert files_of(tmp_path) == before, "nothing half made is left"
 
 
 def test_no_room_for_a_pack_is_said_before_the_work(tmp_path, monkeypatch):

@@ -55,10 +55,13 @@ def test_ten_killed_reports_leave_no_process_and_the_earlier_pack(tmp_path, plac
     (pack / "index.html").write_text("earlier")
     (pack / "run.json").write_text('{"files": {"index.html": ""}}')
     for name, after in moments(KILLS, 0.5, 3.0, 20):
+        before = set(litter(place, pack.parent))
         ended = killed(["report", "shop", "--jobs", "1"], name, after, cwd=tmp_path, temporary=place)
         assert not ended.sooner, f"the report had ended before {after:.1f} s: {ended.said}"
         assert ended.alive == 0, f"{ended.alive} processes left by {name} after {after:.1f} s"
         assert (pack / "index.html").read_text() == "earlier"
+        if name != "SIGKILL":
+            assert set(litter(place, pack.parent)) <= before, f"{name} lets a command clean up after itself"
     # What the next start does first.
     heal(pack)
     owned.sweep(place, owned.TEMPORARY)
@@ -170,6 +173,14 @@ def test_a_pack_killed_between_two_renames_is_put_back(tmp_path, monkeypatch):
     heal(out)
     assert sorted(path.name for path in tmp_path.iterdir()) == ["pack"]
     assert (out / "run.json").is_file()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="reads /proc")
+def test_a_process_that_has_ended_and_is_not_yet_reaped_counts_as_ended():
+    ended = subprocess.Popen([sys.executable, "-c", ""])
+    os.waitid(os.P_PID, ended.pid, os.WEXITED | os.WNOWAIT)
+    assert owned._begun(ended.pid) == 0
+    ended.wait()
 
 
 def test_a_folder_of_a_living_process_or_another_computer_is_left_alone(tmp_path):

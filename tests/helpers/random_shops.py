@@ -10,11 +10,15 @@ from pathlib import Path
 
 import pandas as pd
 
+from flipkit.analysis.max_bid import LEAST_CENTS, PRICES, answer, buying_answer, pocket_table
 from flipkit.analysis.results import BOOK_LINES, RESULT, SALES, WRITTEN_OFF, by_month
+from flipkit.analysis.returns import TOO_FEW
 from flipkit.economics.items import COSTS, GAINS
-from flipkit.errors import NotEnoughDataError
+from flipkit.errors import AssumptionError, NotEnoughDataError
 from flipkit.money import share_out
 from flipkit.pack.build import require_agreement
+from flipkit.reports.answers import buying_words
+from flipkit.reports.buy import Buy
 from flipkit.reports.study import Study
 from tests.helpers.pages_in_process import Undrawn, pages_shown
 from tests.helpers.random_books import SIZES_OF_MANY, write_random_books
@@ -109,6 +113,34 @@ def require_one_voice(shown: dict[str, list]) -> None:
         for one in elements:
             assert not _NO_NUMBER.search(one.text), (name, one.text)
             assert all(math.isfinite(f.value) for f in one.figures if isinstance(f.value, float)), (name, one.figures)
+
+
+def aisle_faults(study: Study) -> list[str]:
+    """Where ``flipkit buy KIND`` and the Buy page answer one question in two ways: nowhere, it is hoped."""
+    known, page, faults = study.aisle_knowledge, Buy(study).verdicts().text.splitlines(), []
+    for one in study.decisions:
+        name = one.category
+        try:
+            said = buying_answer(known, name)
+        except AssumptionError:
+            if one.verdict != TOO_FEW:
+                faults.append(f"{name}: refused, and the page says {one.verdict}")
+            continue
+        first, second = buying_words(said)[:2]
+        row = next(line for line in page if line.startswith(f"  {name}: "))
+        if not (first == one.sentence and first in row and said["verdict"] == one.verdict):
+            faults.append(f"{name}: {first} on {row}")
+        if second.startswith("Leave it (") != (said["highest_cents"] == 0):
+            faults.append(f"{name}: {second}")
+        figures = ("highest_cents", "typical_cents", "binding")
+        if one.verdict != TOO_FEW and [said[key] for key in figures] != [getattr(one, key) for key in figures]:
+            faults.append(f"{name}: {[said[key] for key in figures]} in the aisle, {one} on the page")
+        for row in pocket_table(known, categories=[name]):
+            asked = {} if row["which"] == PRICES[1] else {"price_cents": row["price_cents"]}
+            found = answer(known, name, size=row["size_class"], **asked).highest_cents
+            if found != (row["highest_cents"] if row["highest_cents"] >= LEAST_CENTS else 0):
+                faults.append(f"{found} in the aisle for {row}")
+    return faults
 
 
 def faults_of_shop(place: Path, seed: int) -> list[str]:

@@ -18,6 +18,7 @@ from flipkit.reports.money import Money
 from flipkit.reports.study import open_study
 from flipkit.units import KM_A_MILE, Measures
 from tests.helpers.metric_shop import LAST, make
+from tests.helpers.random_shops import aisle_faults
 from tests.helpers.without_kernels import without_kernels
 
 #: What a page of such a shop must not show: dollars, inches, pounds, feet, ounces, miles.
@@ -126,6 +127,10 @@ def test_its_pack_shows_no_inch_no_pound_and_no_dollar(books, tmp_path):
     everything = " ".join(shown(page.read_text(encoding="utf-8")) for page in pages)
     for own in ("€", " cm", " kg", "m³", "Cubic meters", "Kilometers"):
         assert own in everything, own
+
+
+def test_the_aisle_says_what_its_page_says(study):
+    assert aisle_faults(study) == []
 
 
 def test_its_commands_speak_its_units(books):

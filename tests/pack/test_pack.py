@@ -14,7 +14,8 @@ import pytest
 
 from flipkit.charts.style import MIME_TYPE, PICTURE_TYPE
 from flipkit.errors import PackError
-from flipkit.pack.build import Manifest, make_pack, replacing, require_replaceable
+from flipkit.owned import only_one
+from flipkit.pack.build import UNFINISHED, Manifest, make_pack, replacing, require_replaceable
 from flipkit.pack.run import NotebookTask
 from tests.helpers.without_kernels import without_kernels
 
@@ -173,6 +174,34 @@ def test_a_swap_that_fails_puts_the_earlier_pack_back(old_pack, monkeypatch):
     with pytest.raises(OSError, match="device gone"), replacing(old_pack) as folder:
         (folder / "index.html").write_text("new")
     assert files(old_pack) == before
+
+
+def test_a_page_that_another_program_holds_keeps_both_packs(old_pack, monkeypatch):
+    # As on Windows, where a folder cannot be renamed while a spreadsheet has a file of it open.
+    monkeypatch.setattr("flipkit.pack.build.swap", lambda new, old: False)
+    before = files(old_pack)
+    rename = type(old_pack).rename
+
+    def held(self, target):
+        if self == old_pack:
+            raise PermissionError(13, "used by another process", str(self))
+        return rename(self, target)
+
+    monkeypatch.setattr(type(old_pack), "rename", held)
+    with pytest.raises(PermissionError), replacing(old_pack) as folder:
+        (folder / "index.html").write_text("new")
+    assert files(old_pack) == before
+    unfinished = old_pack.with_name(f"{old_pack.name}{UNFINISHED}")
+    assert (unfinished / "index.html").read_text() == "new"
+    assert {path.name for path in old_pack.parent.iterdir()} == {old_pack.name, unfinished.name}
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="has a lock of its own")
+def test_a_lock_that_is_denied_is_held_by_another_run(tmp_path, monkeypatch):
+    # So Windows answers; a disk without locks answers otherwise.
+    monkeypatch.setattr("fcntl.flock", lambda *_: (_ for _ in ()).throw(PermissionError(13, "denied")))
+    with pytest.raises(PackError, match="another run is writing it now"), only_one(tmp_path / "pack", "the folder"):
+        pass
 
 
 @pytest.mark.parametrize("name", ["taxes.xlsx", "notebooks/mine.ipynb", "photos/lamp.jpg"])

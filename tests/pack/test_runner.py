@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import pickle
+import subprocess
 import sys
 import time
 
@@ -185,6 +186,19 @@ def test_a_chart_that_cannot_be_shown_fails_its_page(write_notebook, tmp_path):
     assert "the numbers of a chart must be finite or missing" in str(result.error)
 
 
+def test_a_chart_that_cannot_be_drawn_fails_its_page_alone(write_notebook, tmp_path):
+    shown = "from IPython.display import display\ndisplay({{'application/vnd.vegalite.v5+json': {}}}, raw=True)"
+    spec = {"data": {"values": [{"a": 1}]}, "encoding": {"x": {"field": "a", "type": "quantitative"}}}
+    tasks = [
+        NotebookTask(name, write_notebook(shown.format({**spec, "mark": mark}), name=name))
+        for name, mark in (("good", "point"), ("bad", 7))
+    ]
+    good, bad = run_notebooks(tasks, tmp_path / "out", warm=can_fork())
+    assert good.page is not None
+    assert bad.page is None
+    assert isinstance(bad.error, NotebookFailedError)
+
+
 def test_warnings_are_handed_back_and_not_shown(write_notebook, tmp_path):
     loud = write_notebook("import warnings\nwarnings.warn('mind the gap')", name="loud")
     (result,) = run_notebooks([NotebookTask("a", loud)], tmp_path / "out", warm=can_fork())
@@ -259,3 +273,43 @@ def test_no_kernel_and_no_socket_is_left_behind(small_notebook, tmp_path, monkey
     monkeypatch.setattr(tempfile, "tempdir", str(place))
     run_notebooks([NotebookTask("a", small_notebook)], tmp_path / "out", warm=False)
     assert list(place.iterdir()) == []
+
+
+#: What Python imports first in every process: the kit is told that it runs where nothing forks.
+ELSEWHERE = """
+import sys
+import flipkit.owned
+class Elsewhere:
+    platform = "darwin"
+    def __getattr__(self, name):
+        return getattr(sys, name)
+flipkit.owned.sys = Elsewhere()
+# It tells the beginnings of processes otherwise now, and would take those of Linux for ended.
+flipkit.owned.sweep = lambda *_: None
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a signal of POSIX systems")
+def test_where_nothing_forks_pages_are_made_and_kernels_end_with_the_report(small_notebook, write_notebook, tmp_path):
+    (tmp_path / "first").mkdir()
+    (tmp_path / "first" / "sitecustomize.py").write_text(ELSEWHERE)
+    source = "import os, time\nopen('slow.pid', 'w').write(str(os.getpid()))\ntime.sleep(600)"
+    told = (
+        "import sys, flipkit.owned, flipkit.pack.run as run; from pathlib import Path; run.sys = flipkit.owned.sys; "
+        "assert not run.can_fork(); out, *books = map(Path, sys.argv[1:]); "
+        "run.run_notebooks([run.NotebookTask(p.stem, p) for p in books], out, jobs=2, cwd=out)"
+    )
+    out = tmp_path / "out"
+    out.mkdir()
+    report = subprocess.Popen(
+        [sys.executable, "-c", told, str(out), str(small_notebook), str(write_notebook(source, name="slow"))],
+        env={**os.environ, "PYTHONPATH": os.pathsep.join([str(tmp_path / "first"), *sys.path])},
+    )
+    try:
+        assert waited_for(lambda: (out / "notebooks").exists())
+        assert waited_for(lambda: (out / "small.html").exists())
+        assert waited_for(lambda: (out / "slow.pid").exists() and (out / "slow.pid").read_text())
+    finally:
+        report.kill()
+        report.wait()
+    assert gone(int((out / "slow.pid").read_text()))
