@@ -34,6 +34,8 @@ Shop: TypeAlias = "Study | Path | str"
 _SHORT = 8
 #: Rows of an answer that JupyterLab shows.
 _ROWS = 20
+#: Columns of values that are not a Series.
+_ARRAYS = pd.Index | np.ndarray | pd.api.extensions.ExtensionArray
 #: What stands for a group that is blank, as on the pages.
 UNKNOWN = "not recorded"
 
@@ -130,8 +132,8 @@ def _gather(**asked: tuple[Given, Callable[[str, object], Any]]) -> _Asked:
             given = given if index is None else _aligned(name, given, index)
             index = given.index
             kinds.add("series")
-        if isinstance(given, pd.Series | pd.Index | np.ndarray | list | tuple):
-            kinds.add("array" if isinstance(given, pd.Index | np.ndarray) else "list")
+        if isinstance(given, pd.Series | list | tuple | range | _ARRAYS):
+            kinds.add("array" if isinstance(given, _ARRAYS) else "list")
             if rows is not None and len(given) != rows:
                 raise MeasureError(name, need=f"one value or {rows} of them", got=f"{len(given)} values")
             rows = len(given)
@@ -175,12 +177,14 @@ def _pounds(name: str, value: object) -> float:
     return _above(name, read_weight(value, name=name), value)
 
 
-def _minutes(name: str, value: object) -> float:
-    return read_minutes(value, name=name)
+def _minutes(name: str, value: object, *, unit: str = "min") -> float:
+    if isinstance(value, dt.timedelta) and not pd.isna(value):
+        value, unit = value / dt.timedelta(minutes=1), "min"
+    return read_minutes(value, unit=unit, name=name)
 
 
 def _hours(name: str, value: object) -> float:
-    return read_minutes(value, unit="hour", name=name) / 60
+    return _minutes(name, value, unit="hour") / 60
 
 
 def _days(name: str, value: object) -> float:
@@ -1031,12 +1035,16 @@ def waiting(days: Given, sold: Given, *, confidence: float = 0.95) -> Answer:
     half = days_to_sale(given["days"], given["sold"], confidence=confidence)
     figures = {"median_days": half.days, "low_days": half.low, "high_days": half.high}
     figures |= {"listed": len(given), "sold": int(given["sold"].sum())}
+    interval = f" (interval {_reached(half.low)} to {_reached(half.high)})" if half.low == half.low else ""
     line = (
-        f"half sold by day {_reached(half.days)} (interval {_reached(half.low)} to {_reached(half.high)}); "
-        f"{figures['sold']} of {len(given)} sold"
+        f"{_half_words(half.days)}{interval}; {figures['sold']} of {len(given)} sold" if len(given) else "none listed"
     )
     curve = survival_table(given["days"], given["sold"], confidence=confidence)
     return Answer((line,), curve.rename(columns={"low": "low_share", "high": "high_share"}), figures)
+
+
+def _half_words(days: float) -> str:
+    return f"half sold by day {days:,g}" if days == days else "half not sold yet"
 
 
 def _reached(days: float) -> str:
@@ -1095,8 +1103,7 @@ def compare_waiting(days: Given, sold: Given, groups: Given, *, confidence: floa
     nan = float("nan")
     figures = {"chi_square": whole.chi_square if whole else nan, "p_value": whole.p_value if whole else nan}
     lines = [
-        f"{row['group']}: half sold by day {_reached(row['half_days'])}, "
-        f"{row['sold']} of {row['listed']} sold; {row['verdict']}"
+        f"{row['group']}: {_half_words(row['half_days'])}, {row['sold']} of {row['listed']} sold; {row['verdict']}"
         for row in frame.to_dict("records")
     ]
     if whole:
@@ -1183,7 +1190,8 @@ def true_hourly_return(
         settings=interval_settings(assumptions),
     ).drop(columns=["sold", "lean", "jackknife_se", "shared"])
     lines = [
-        f"{row['group']}: {_dollars(row['hourly'])} an hour"
+        f"{row['group']}: "
+        + (f"{_dollars(row['hourly'])} an hour" if row["hourly"] == row["hourly"] else "no hours")
         + (f" ({_dollars(row['low'])} to {_dollars(row['high'])})" if row["claimed"] else "")
         + f" over {row['items']} things; {row['verdict'] if row['claimed'] else too_few_words(row)}"
         for row in frame.to_dict("records")
@@ -1193,7 +1201,7 @@ def true_hourly_return(
 
 
 def _dollars(value: float) -> str:
-    return show_cents(round(value * 100)) if value == value else "nothing known"
+    return show_cents(round(value * 100))
 
 
 # The books, and what their columns mean.

@@ -37,27 +37,6 @@ SYMBOLS = {
 def read_cents(text: object, *, name: str = "amount", currency: str = "USD") -> int:
     """Read an amount such as ``64``, ``64.00``, ``$1,234.50``, ``-3.20`` or ``(3.20)`` exactly.
 
-    Parameters
-    ----------
-    text : str or number
-        What stands in the cell. A float is read through its shortest decimal form.
-    name : str
-        What the amount is called in an error.
-    currency : str
-        The shop's currency; its own code or sign may stand beside the number, another may not.
-
-    Returns
-    -------
-    int
-        Whole cents.
-
-    Raises
-    ------
-    MoneyError
-        If the text is not an amount, has a part of a cent, or names another currency.
-
-    Examples
-    --------
     >>> read_cents("$1,234.50"), read_cents("(3.20)"), read_cents(64)
     (123450, -320, 6400)
     """
@@ -93,25 +72,6 @@ def read_ppm(text: object, *, name: str = "rate") -> int:
 
     A bare number is a fraction of one: ``0.1325``, not ``13.25``.
 
-    Parameters
-    ----------
-    text : str or number
-        What stands in the table.
-    name : str
-        What the rate is called in an error.
-
-    Returns
-    -------
-    int
-        Parts per million.
-
-    Raises
-    ------
-    MoneyError
-        If the text is not a rate, is finer than one part per million, or lies outside 0 to 9.
-
-    Examples
-    --------
     >>> read_ppm("13.25 %"), read_ppm(0.029)
     (132500, 29000)
     """
@@ -140,25 +100,6 @@ def percentage(amount_cents: npt.ArrayLike, rate_ppm: npt.ArrayLike) -> Cents:
     A negative amount gives the mirror image of the positive one, so that a refund takes back
     just what the sale paid.
 
-    Parameters
-    ----------
-    amount_cents : int or array, shape (n,)
-        Amounts. [cents]
-    rate_ppm : int or array, shape (n,)
-        Rates. [parts per million]
-
-    Returns
-    -------
-    array, shape (n,)
-        The percentage, int64. [cents]
-
-    Raises
-    ------
-    MoneyError
-        If an amount or a rate is too large for exact integer arithmetic.
-
-    Examples
-    --------
     >>> int(percentage(6400, 132_500)), int(percentage(-6400, 132_500))
     (848, -848)
     """
@@ -175,25 +116,6 @@ def percentage(amount_cents: npt.ArrayLike, rate_ppm: npt.ArrayLike) -> Cents:
 def share_out(total_cents: int, weights: npt.ArrayLike) -> Cents:
     """An amount shared over weights so that not a cent is lost or invented (largest remainder).
 
-    Parameters
-    ----------
-    total_cents : int
-        The amount, of either sign. [cents]
-    weights : array, shape (n,)
-        Weights of at least zero; all zero shares equally.
-
-    Returns
-    -------
-    array, shape (n,)
-        The shares, int64; their sum is ``total_cents``. [cents]
-
-    Raises
-    ------
-    MoneyError
-        If there is nobody to share with, or a weight is negative or not finite.
-
-    Examples
-    --------
     >>> share_out(60_000_00, [30_000, 18_000, 27_000]).tolist()
     [2400000, 1440000, 2160000]
     >>> share_out(100, [1, 1, 1]).tolist()
@@ -243,13 +165,7 @@ def nearest_cent(cents: float) -> int:
 
 
 def show_cents(cents: int, *, currency: str = "USD", plus: bool = False) -> str:
-    """An amount as text, with the currency's sign or code, thousands marks and a true minus.
-
-    >>> show_cents(-123450), show_cents(320, plus=True), show_cents(500, currency="CHF")
-    ('−$1,234.50', '+$3.20', 'CHF 5.00')
-    >>> show_cents(120000, currency="SEK"), show_cents(120000, currency="JPY")
-    ('kr 1,200.00', '¥1,200.00')
-    """
+    """An amount as text, with the currency's sign or code, thousands marks and a true minus."""
     sign = "−" if cents < 0 else "+" if plus and cents > 0 else ""
     whole, part = divmod(abs(int(cents)), 100)
     mark = SYMBOLS.get(currency, currency)

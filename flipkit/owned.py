@@ -129,7 +129,8 @@ def only_one(place: Path, what: str) -> Iterator[None]:
     finally:
         if sys.platform == "win32":  # a file that is open cannot be removed there
             os.close(handle)
-            file.unlink(missing_ok=True)
+            with suppress(PermissionError):  # another run has opened it meanwhile, and removes it in its turn
+                file.unlink(missing_ok=True)
         else:
             file.unlink(missing_ok=True)
             os.close(handle)
@@ -148,7 +149,7 @@ def _held(file: Path) -> int | None:
                 import fcntl
 
                 fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
+        except (BlockingIOError, PermissionError):  # the second one on Windows
             os.close(handle)
             return None
         except OSError:

@@ -84,27 +84,6 @@ def in_unit(value: Any, into: str, *, name: str) -> Any:
 def read_length(text: object, *, unit: str = "in", name: str = "length") -> float:
     """Read a length such as ``4 ft 11 in``, ``150 cm``, ``20 1/4"`` or a bare number.
 
-    Parameters
-    ----------
-    text : str or number
-        What stands in the cell.
-    unit : str
-        Unit of a bare number, as the books declare it.
-    name : str
-        What the length is called in an error.
-
-    Returns
-    -------
-    float
-        The length. [in]
-
-    Raises
-    ------
-    MeasureError
-        If the text is not a length, or is not a finite number of at least zero.
-
-    Examples
-    --------
     >>> read_length("4 ft 11 in")
     59.0
     >>> round(read_length("150 cm"), 4)
@@ -116,27 +95,6 @@ def read_length(text: object, *, unit: str = "in", name: str = "length") -> floa
 def read_weight(text: object, *, unit: str = "lb", name: str = "weight") -> float:
     """Read a weight such as ``1 lb 4 oz``, ``1.2 kg`` or a bare number.
 
-    Parameters
-    ----------
-    text : str or number
-        What stands in the cell.
-    unit : str
-        Unit of a bare number, as the books declare it.
-    name : str
-        What the weight is called in an error.
-
-    Returns
-    -------
-    float
-        The weight. [lb]
-
-    Raises
-    ------
-    MeasureError
-        If the text is not a weight, or is not a finite number of at least zero.
-
-    Examples
-    --------
     >>> read_weight("1 lb 4 oz")
     1.25
     """

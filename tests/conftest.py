@@ -11,10 +11,26 @@ import pytest
 from flipkit.reports.study import STUDIES, Study, open_study
 
 ROOT = Path(__file__).resolve().parents[1]
+BROWSER = "tests/browser/"
 SEEN = {"found", "secondary", "from memory", "common practice", "computed"}
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """A file at a time, as ``loadfile`` does it, but for the browser's: one worker opens its windows and pages once."""
+    from xdist.scheduler import LoadFileScheduling
+
+    class Scheduling(LoadFileScheduling):
+        def _split_scope(self, nodeid):
+            return BROWSER if nodeid.startswith(BROWSER) else super()._split_scope(nodeid)
+
+    return Scheduling(config, log)
+
+
 def pytest_collection_modifyitems(items):
+    # Files with slow tests come first, so that quick ones fill up the time of the worker that is done sooner.
+    slow = {item.path for item in items if item.get_closest_marker("slow")}
+    items.sort(key=lambda item: (BROWSER not in item.nodeid, item.path not in slow))
     sources = ROOT / "flipkit" / "rules" / "data" / "sources.toml"
     known = set(tomllib.loads(sources.read_text(encoding="utf-8"))) if sources.exists() else set()
     for item in items:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import inspect
 import io
 import json
+import os
 import re
 import subprocess
 import sys
@@ -327,3 +328,19 @@ def test_the_bar_names_the_page_made_last_and_the_time_left(monkeypatch, books, 
     shown = [part.strip() for part in seen.getvalue().split("\r")]
     assert any(re.fullmatch(r"1 of 2 pages \|.*\| 00:0\d left, made: Buy", part) for part in shown)
     assert any(re.fullmatch(r"2 of 2 pages \|.*\| 00:00 left, made: Stock and prices", part) for part in shown)
+
+
+@pytest.mark.parametrize("encoding", ["cp1252", "cp437"])
+def test_an_old_code_page_gets_plainer_marks_and_no_traceback(tmp_path, encoding):
+    # As Windows redirects: the command must not stop at a letter, and no amount may lose its minus.
+    row = 'A,"Jug 水",stoneware,2026-01-03,30,2026-03-01,5\n'
+    (tmp_path / "items.csv").write_text(ITEMS.split("\n")[0] + ",sold_on,sold_price\n" + row, encoding="utf-8")
+    ended = subprocess.run(
+        [sys.executable, "-m", "flipkit", "item", "A", "--books", str(tmp_path)],
+        env={**os.environ, "PYTHONIOENCODING": encoding},
+        capture_output=True,
+        check=True,
+    )
+    told = ended.stdout.decode(encoding)
+    assert told.startswith("A, Jug ? (stoneware)")
+    assert re.search(r"cost of goods +-\$30\.00", told)

@@ -10,7 +10,6 @@ import dataclasses
 import datetime as dt
 import functools
 import hashlib
-import os
 import re
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
@@ -43,6 +42,7 @@ from flipkit.rules.parcel_advice import parcel_answer, protection_answer
 from flipkit.rules.parcels import billable, parcel_triggers
 from flipkit.rules.postage import labels
 from flipkit.rules.tables import Rules, load_rules
+from tests.helpers.asked import every
 
 DAY = dt.date(2026, 11, 14)
 #: Columns that the books keep for their owner alone, and why.
@@ -99,8 +99,6 @@ class Shop:
         return Study(self.books, self.rules, self.assumptions, DAY, "2026-10", economics, "")
 
 
-#: The long part, ten minutes of two processors: FLIPKIT_EVERYTHING=1 pytest tests/test_completeness.py
-every = pytest.mark.skipif(not os.environ.get("FLIPKIT_EVERYTHING"), reason="asked for with FLIPKIT_EVERYTHING=1")
 BASE = {"report.resamples": 200, "report.too_few_items": 4}
 
 

@@ -543,3 +543,12 @@ def test_answers_about_a_shop_are_in_its_money_and_measures(tmp_path):
     assert "30 x 20 x 10 cm, 2 kg on the scale" in fk.parcel("30x20x10 cm", "2 kg", zone="1", **shop).lines[0]
     for answer in (fk.fees(64, **shop), fk.net_price(40, **shop), fk.protection(180, **shop)):
         assert all("€" in line and "$" not in line for line in answer.lines)
+
+
+def test_durations_and_nullable_columns_are_read_and_what_is_not_known_is_said():
+    assert fk.labor_cost(pd.Timedelta(minutes=45), wage=16) == 12
+    assert fk.labor_cost(dt.timedelta(hours=1), wage=16) == 16
+    known = pd.array([True, False, None], dtype="boolean")
+    assert repr(fk.waiting(range(5, 8), known)) == "half not sold yet (interval 5 to not reached); 1 of 3 sold"
+    assert repr(fk.waiting([], [])) == "none listed"
+    assert repr(fk.true_hourly_return([10, 20], [0, 0])) == "whole: no hours over 2 things; too few to tell"

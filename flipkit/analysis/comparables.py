@@ -132,13 +132,7 @@ class TypicalPrice(NamedTuple):
 def comparable_weights(
     days_ago: npt.ArrayLike, condition: npt.ArrayLike | None, wanted: str, *, rules: ComparableRules
 ) -> Floats:
-    """Weight of each sale by its age and its condition.
-
-    >>> from flipkit.assumptions import load_assumptions
-    >>> rules = comparable_rules(load_assumptions())
-    >>> comparable_weights([0, 180], ["good", "fair"], "good", rules=rules).tolist()
-    [1.0, 0.25]
-    """
+    """Weight of each sale by its age and its condition."""
     age = np.asarray(days_ago, dtype=np.float64)
     weight = 0.5 ** (np.where(np.isnan(age), rules.half_life_days, np.maximum(age, 0.0)) / rules.half_life_days)
     if condition is not None and wanted:
@@ -151,14 +145,7 @@ def comparable_weights(
 def typical_price(
     price_cents: npt.ArrayLike, weights: npt.ArrayLike | None = None, *, rules: ComparableRules
 ) -> TypicalPrice:
-    """Typical price and its spread from recorded sales of like things.
-
-    >>> from flipkit.assumptions import load_assumptions
-    >>> rules = comparable_rules(load_assumptions())
-    >>> found = typical_price([4000, 4400, 3600, 4100, 19900], rules=rules)
-    >>> found.outlier.tolist(), round(typical_price([4000] * 5, rules=rules).effective, 6)
-    ([False, False, False, False, True], 1.0)
-    """
+    """Typical price and its spread from recorded sales of like things."""
     price = np.asarray(price_cents, dtype=np.float64)
     if not price.size or not (price > 0).all():
         bad = 0 if not price.size else float(price.min())
@@ -239,12 +226,6 @@ def likely_price(
 
     Far from what the kind sells for, comparables lose their weight, few of them sooner than many: a slipped decimal
     point moves nothing.
-
-    >>> from flipkit.assumptions import load_assumptions
-    >>> rules = comparable_rules(load_assumptions())
-    >>> near, slip = (typical_price([cents], rules=rules) for cents in (15_000, 1_335_000))
-    >>> [round(likely_price(one, usual=(13_300.0, 0.44)).cents, -2) for one in (near, slip)]
-    [14400.0, 13300.0]
     """
     parts, trust = [], 1.0
     if found is not None:
@@ -277,11 +258,6 @@ def more_comparables(
 
     The decision turns where the typical price crosses ``turning_cents``. More sales will move
     the middle; how far is itself uncertain, and shrinks what is left to learn.
-
-    >>> from flipkit.assumptions import load_assumptions
-    >>> found = typical_price([4000, 4400, 3600], rules=comparable_rules(load_assumptions()))
-    >>> more_comparables(found, turning_cents=3900, chance=0.1) is not None
-    True
     """
     from statistics import NormalDist
 

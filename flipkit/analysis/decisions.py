@@ -120,13 +120,7 @@ class Decision:
 
 
 def buying_verdict(chance: float, cheap_share: float, *, claimed: bool) -> str:
-    """What to do about a category.
-
-    >>> buying_verdict(0.9, 0.7, claimed=True), buying_verdict(0.1, 0.02, claimed=True)
-    ('buy', 'leave')
-    >>> buying_verdict(0.1, 0.3, claimed=True), buying_verdict(0.9, 0.7, claimed=False)
-    ('buy only below a price', 'too few to tell')
-    """
+    """What to do about a category."""
     if not claimed or math.isnan(chance) or math.isnan(cheap_share):
         return TOO_FEW
     if cheap_share < FEW_FINDS:
@@ -355,10 +349,7 @@ def shared_hours(
     stretch: float,
     doubt: float,
 ) -> SharedHours:
-    """Share next month's hours among what is to be bought, its finds cheap enough counted alone.
-
-    See ``tests/reports/test_decisions.py``.
-    """
+    """Share next month's hours among what is to be bought, its finds cheap enough counted alone."""
     error = ranking.set_index("category")["error"]
     minutes = returns.set_index("category")["expected_min"]
     rows = []

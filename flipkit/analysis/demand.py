@@ -39,12 +39,7 @@ class Wanting:
 
 
 def wanting(never_share: float, spread: float, *, nodes: int = 9) -> Wanting:
-    """Levels of a logarithmic normal beside things that nobody wants.
-
-    >>> found = wanting(0.1, 0.4)
-    >>> round(float(found.share.sum()), 9), float(found.level[0])
-    (1.0, 0.0)
-    """
+    """Levels of a logarithmic normal beside things that nobody wants."""
     place, weight = np.polynomial.hermite_e.hermegauss(nodes)
     level = np.exp(spread * place)
     share = (1 - never_share) * weight / weight.sum()
@@ -139,12 +134,7 @@ def possible_demand(
     levels: int = 4,
     pulls: int = 2,
 ) -> Possible:
-    """Possibilities where level and pull are normal about the middling one, beside things that nobody wants.
-
-    >>> found = possible_demand(0.1, 0.4, pull_error=0.5)
-    >>> round(float(found.share.sum()), 9), float(found.level[0]), found.pull.size
-    (1.0, 0.0, 9)
-    """
+    """Possibilities where level and pull are normal about the middling one, beside things that nobody wants."""
     place, weight = np.polynomial.hermite_e.hermegauss(levels)
     steep, often = np.polynomial.hermite_e.hermegauss(pulls if pull_error > 0 else 1)
     slope = together / pull_error if pull_error > 0 else 0.0

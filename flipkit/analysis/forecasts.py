@@ -62,12 +62,7 @@ COLUMNS = Forecast._fields
 
 
 def forecast_table(forecasts: Iterable[Forecast]) -> pd.DataFrame:
-    """Forecasts as a table.
-
-    >>> day, due = dt.date(2026, 10, 31), dt.date(2026, 11, 30)
-    >>> forecast_table([Forecast(day, due, "sale", "R-1", "mugs", chance=0.3)])["chance"].tolist()
-    [0.3]
-    """
+    """Forecasts as a table."""
     rows = list(forecasts)
     for one in rows:
         _require_sensible(one)
@@ -122,13 +117,7 @@ def keep_forecasts(folder: Path, forecasts: pd.DataFrame) -> int:
 def scored(
     forecasts: pd.DataFrame, outcomes: Mapping[tuple[str, str, dt.date], float], *, as_of: dt.date
 ) -> pd.DataFrame:
-    """Forecasts whose day has come, beside what happened.
-
-    >>> day, due = dt.date(2026, 10, 31), dt.date(2026, 11, 30)
-    >>> told = forecast_table([Forecast(day, due, "sale", "R-1", "mugs", chance=0.3)])
-    >>> scored(told, {("sale", "R-1", due): 1.0}, as_of=due)["brier"].round(2).tolist()
-    [0.49]
-    """
+    """Forecasts whose day has come, beside what happened."""
     due = forecasts[forecasts["due_on"] <= pd.Timestamp(as_of)].reset_index(drop=True)
     found = [
         outcomes.get((what, subject, day.date()), math.nan)
@@ -151,10 +140,7 @@ def scored(
 
 
 def score_table(scores: pd.DataFrame, *, by: str = "what") -> pd.DataFrame:
-    """How good the forecasts were.
-
-    See ``tests/analysis/test_track_record.py``.
-    """
+    """How good the forecasts were."""
     if not len(scores):
         raise NotEnoughDataError("forecasts", need="at least one whose day has come", got=0)
     keys = ["what"] if by == "what" else ["what", by]
@@ -197,14 +183,7 @@ class Fault(NamedTuple):
 
 
 def faults(scores: pd.DataFrame, *, too_few: int, chance: float = 0.01) -> list[Fault]:
-    """Kinds of forecasts that are off by more than luck explains.
-
-    >>> day, due = dt.date(2026, 10, 31), dt.date(2026, 11, 30)
-    >>> told = forecast_table([Forecast(day, due, "sale", str(k), "mugs", chance=0.9) for k in range(20)])
-    >>> lost = {("sale", str(k), due): float(k % 2) for k in range(20)}
-    >>> [(one.what, one.fault) for one in faults(scored(told, lost, as_of=due), too_few=10)]
-    [('sale', 'too high')]
-    """
+    """Kinds of forecasts that are off by more than luck explains."""
     if not len(scores):
         return []
     found = []
@@ -294,8 +273,6 @@ def stock_forecasts(
     things that few want; the chances that it has already had are counted. The middle of a price is
     the mean of what sales brought of the price asked up to as long before, of things whose price
     had stood as long. The pace is unsure in many directions together, a row a thing in the books' order.
-
-    See ``tests/analysis/test_forecasts.py``.
     """
     weeks = person_weeks(items, price_changes, typical.cents, as_of=as_of)
     ahead, freshly = _ahead(items, weeks, as_of=as_of, due_on=due_on)
@@ -384,15 +361,6 @@ def imagined_months(
 
     ``stock`` are the forecasts of the things on sale, ``doubt`` how unsure their
     paces are. Empty where too few months are known.
-
-    >>> day = pd.date_range("2026-01-20", periods=8, freq="MS")
-    >>> items = pd.DataFrame({"item_id": list("abcdefgh"), "category": "mugs", "status": "sold", "sold_on": day,
-    ...     "listed_on": day, "days_listed": 0.0, "net_cents": 1200, "owner_min": 60.0, "cost_cents": 0,
-    ...     "list_price_cents": 2000, "sold_price_cents": 2000, "trip_id": "t"})
-    >>> found = imagined_months(items, forecast_table([]), np.zeros((0, 0)), as_of=dt.date(2026, 9, 30),
-    ...     due_on=dt.date(2026, 10, 31), months=12, seed=1)
-    >>> found.mean().round().tolist()
-    [1200.0, 60.0]
     """
     random = generator(seed, f"month {due_on}")
     sold_on, listed_on = items["sold_on"], items["listed_on"]
@@ -485,10 +453,7 @@ def return_forecasts(
     level: float,
     seed: int,
 ) -> list[Forecast]:
-    """Forecasts of the net and the hourly return of the sales of the month that ends on a day.
-
-    See ``tests/analysis/test_forecasts.py``.
-    """
+    """Forecasts of the net and the hourly return of the sales of the month that ends on a day."""
     like = imagined_months(items, stock, doubt, as_of=as_of, due_on=due_on, months=months, seed=seed)
     month, told = str(pd.Period(due_on, "M")), []
     hours = like["owner_min"] / 60
@@ -624,13 +589,7 @@ def month_draws(
     draws: int = _DRAWS,
     random: np.random.Generator,
 ) -> Floats:
-    """Hourly returns that one month's sales of a group may come to.
-
-    >>> random = np.random.default_rng(1)
-    >>> found = month_draws([900, 2500, 400, 3100], [30, 50, 20, 60], list("aabc"), [2, 0, 3], random=random)
-    >>> bool(8 < found.min() < 24 < found.max() < 40)
-    True
-    """
+    """Hourly returns that one month's sales of a group may come to."""
     net, minutes = np.asarray(net_cents, dtype=np.float64), np.asarray(owner_min, dtype=np.float64)
     code, _ = pd.factorize(np.asarray(trip, dtype=object))
     weight = random.exponential(size=(draws, code.max() + 1))[:, code]
@@ -662,16 +621,7 @@ def category_forecasts(
     too_few: int,
     seed: int,
 ) -> list[Forecast]:
-    """Forecast of what an hour earns on each category's sales in the month that ends on a day.
-
-    >>> day = pd.date_range("2026-01-05", periods=12, freq="10D")
-    >>> items = pd.DataFrame({"category": "mugs", "trip_id": list("abcdefabcdef"), "sold_on": day,
-    ...     "bought_on": day, "net_cents": [900, 1500] * 6, "owner_min": 30.0})
-    >>> made, due = dt.date(2026, 4, 30), dt.date(2026, 5, 31)
-    >>> one, = category_forecasts(items, as_of=made, due_on=due, months=12, level=0.8, too_few=10, seed=1)
-    >>> one.subject, round(one.low), round(one.high)
-    ('mugs', 17, 31)
-    """
+    """Forecast of what an hour earns on each category's sales in the month that ends on a day."""
     month = pd.Period(due_on, "M")
     sold = items["sold_on"].dropna()
     first = max(month - months, pd.Period(sold.min(), "M")) if len(sold) else month
@@ -703,16 +653,7 @@ def category_forecasts(
 
 
 def category_outcomes(items: pd.DataFrame, forecasts: pd.DataFrame) -> dict[tuple[str, str, dt.date], float]:
-    """What an hour earned on each forecast category's sales of the month, from the books.
-
-    >>> from flipkit.analysis.forecasts import forecast_table
-    >>> made, due = dt.date(2026, 4, 30), dt.date(2026, 5, 31)
-    >>> told = forecast_table([Forecast(made, due, WHAT, "mugs", "mugs", low=9, middle=20, high=31, level=0.8)])
-    >>> items = pd.DataFrame({"category": ["mugs"], "sold_on": pd.to_datetime(["2026-05-02"]),
-    ...     "net_cents": [1500], "owner_min": [60.0]})
-    >>> list(category_outcomes(items, told).values())
-    [15.0]
-    """
+    """What an hour earned on each forecast category's sales of the month, from the books."""
     asked = forecasts[forecasts["what"] == WHAT]
     month = items["sold_on"].dt.to_period("M")
     found: dict[tuple[str, str, dt.date], float] = {}

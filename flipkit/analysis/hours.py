@@ -65,13 +65,7 @@ def hour_plan(
     least: float = 0.0,
     doubt: float = 0.0,
 ) -> HourPlan:
-    """Share next month's hours among categories whose returns are only estimated; below ``least`` none gets any.
-
-    >>> hour_plan([20.0, 18.0], [1.0, 8.0], [30.0, 30.0], hours=40.0).hours.tolist()
-    [30.0, 10.0]
-    >>> hour_plan([20.0, 18.0], [1.0, 8.0], [30.0, 30.0], hours=40.0, doubt=1.0).hours.tolist()
-    [10.0, 30.0]
-    """
+    """Share next month's hours among categories whose returns are only estimated; below ``least`` none gets any."""
     mean, spread = np.asarray(hourly, dtype=np.float64), np.asarray(error, dtype=np.float64)
     if not (np.isfinite(mean).all() and np.isfinite(spread).all() and (spread >= 0).all()):
         raise AssumptionError("hourly", need="a known return and an error of at least 0 for every category", got=mean)

@@ -24,15 +24,7 @@ _MEND = "run 'flipkit report' first, or name a pack or its knowledge.json with -
 
 
 def knowledge_text(knowledge: Mapping[str, Any]) -> str:
-    """The knowledge as JSON: keys sorted, numbers to ten figures.
-
-    >>> print(knowledge_text({"version": 1, "as_of": "2026-11-14", "share": 1 / 3}), end="")
-    {
-     "as_of": "2026-11-14",
-     "share": 0.3333333333,
-     "version": 1
-    }
-    """
+    """The knowledge as JSON: keys sorted, numbers to ten figures."""
     return json.dumps(_rounded(knowledge), sort_keys=True, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 

@@ -21,15 +21,7 @@ TAKE, COUNTER, WAIT = "take it", "counter", "wait"
 
 
 def offer_answer(plans: Mapping[str, Any], item: str, offer_cents: int | None, *, on: dt.date) -> dict[str, Any]:
-    """What to answer to an offer for a thing in stock, or its plan alone where none is named.
-
-    >>> step = [["2026-11-08", 6000, 5000], ["2026-12-06", 6000, 4400], ["2027-01-03", 0, 0]]
-    >>> thing = {"title": "Lamp", "steps": step, "floor_cents": 1200, "action": "hold"}
-    >>> plans = {"as_of": "2026-11-14", "currency": "USD", "sales": 50, "too_few": 10, "things": {"A-1": thing}}
-    >>> found = [offer_answer(plans, "a-1", cents, on=dt.date(2026, 11, 20)) for cents in (5000, 4500, 2000)]
-    >>> [(one["answer"], one["counter_cents"], one["enough_from"]) for one in found]
-    [('take it', None, None), ('counter', 5300, '2026-12-06'), ('wait', None, None)]
-    """
+    """What to answer to an offer for a thing in stock, or its plan alone where none is named."""
     if plans["sales"] < plans["too_few"]:
         raise NotEnoughDataError("sales in the books", need=f"at least {plans['too_few']}", got=plans["sales"])
     name = _known(plans["things"], item)

@@ -52,8 +52,6 @@ def parcel_lessons(
     """What each shipped and measured parcel cost above its measures, and what a trim would have saved.
 
     A trim cuts a side to the next whole ``step_in`` below: an inch, or a centimeter where the shop measures in those.
-
-    The function needs the frame of ``item_economics``; see ``tests/analysis/test_packing_lessons.py``.
     """
     posted = (sold["zone"] != PICKUP) & (sold["zone"] != "") & (sold["measures_origin"] == "recorded")
     rows = sold[posted].reset_index(drop=True)

@@ -69,13 +69,7 @@ def price_table(
     grid: PriceGrid,
     endings_cents: tuple[int, ...] = (),
 ) -> PriceTable:
-    """Prices around each thing's typical price, and what a sale at them leaves.
-
-    >>> demand = Demand(np.array([-2.0]), np.array([2.0]), np.zeros(9))
-    >>> table = price_table([5000], lambda price: price, demand, grid=PriceGrid(0.8, 1.2, 0.1), endings_cents=(99,))
-    >>> table.price_cents[0].tolist()
-    [3999.0, 4399.0, 4899.0, 5399.0, 5999.0]
-    """
+    """Prices around each thing's typical price, and what a sale at them leaves."""
     typical = np.asarray(typical_cents, dtype=np.float64)
     steps = tuple(max(round(-np.log(part) / grid.step), 1) for part in demand.offers.parts)
     below = max(steps, default=0)
@@ -202,15 +196,7 @@ def best_paths(
     after_sale: Floats | None = None,
     start: Ints | None = None,
 ) -> PricePaths:
-    """The path that is worth most on the first day, for each of many things.
-
-    >>> from flipkit.analysis.pricing import PriceGrid, price_table
-    >>> demand = Demand(np.array([-2.0]), np.array([2.5]), np.zeros(26))
-    >>> table = price_table(np.array([5000]), lambda price: 0.87 * price - 800, demand, grid=PriceGrid(0.5, 1.5, 0.05))
-    >>> path = best_paths(demand, table, PriceSettings(26, keep=0.997, change_cents=100))
-    >>> bool(path.price_cents[0, 0] > 5000), bool((np.diff(path.price_cents[0]) <= 0).all())
-    (True, True)
-    """
+    """The path that is worth most on the first day, for each of many things."""
     if demand.weeks < settings.weeks:
         raise AssumptionError("pricing.weeks", need=f"at most {demand.weeks}, as far as demand is known", got=settings)
     n = table.price_cents.shape[0]
@@ -375,17 +361,7 @@ def weighed_paths(
     start: Ints | None = None,
     sweeps: int = SWEEPS,
 ) -> PricePaths:
-    """The path that is worth most on average over all that the demand may be, for each of many things.
-
-    >>> from flipkit.analysis.demand import possible_demand
-    >>> from flipkit.analysis.pricing import PriceGrid, price_table
-    >>> demand = Demand(np.array([-2.0]), np.array([2.5]), np.zeros(52))
-    >>> table = price_table([3000], lambda price: 0.8 * price, demand, grid=PriceGrid(0.5, 1.5, 0.05))
-    >>> sure = best_paths(demand, table, PriceSettings(52), storage_cents=50)
-    >>> unsure = weighed_paths(demand, possible_demand(0.7, 0.4), table, PriceSettings(52), storage_cents=50)
-    >>> bool(unsure.weeks_to_give_up[0] < sure.weeks_to_give_up[0])
-    True
-    """
+    """The path that is worth most on average over all that the demand may be, for each of many things."""
     n = table.price_cents.shape[0]
     storage = np.broadcast_to(np.asarray(storage_cents, dtype=np.float64), (n,))
     end = np.broadcast_to(np.asarray(end_cents, dtype=np.float64), (n,))
@@ -549,15 +525,7 @@ class Outcomes:
 def path_outcomes(
     place: Ints, lowest_offer_cents: Floats, demand: Demand, table: PriceTable, *, start: npt.ArrayLike = 0
 ) -> Outcomes:
-    """What paths lead to under a demand, which need not be the one that they were made for.
-
-    >>> from flipkit.analysis.pricing import PriceGrid, price_table
-    >>> demand = Demand(np.array([np.log(np.log(2.0))]), np.array([0.0]), np.zeros(2))
-    >>> table = price_table([1000], lambda price: price, demand, grid=PriceGrid(0.9, 1.1, 0.1))
-    >>> found = path_outcomes(np.array([[1, 1]]), np.full((1, 2), 1e9), demand, table)
-    >>> found.sold_share.round(9).tolist(), found.weeks.round(9).tolist()
-    ([0.75], [1.5])
-    """
+    """What paths lead to under a demand, which need not be the one that they were made for."""
     n, weeks = place.shape
     on = place != GIVE_UP
     at = np.maximum(place, 0)
@@ -587,22 +555,6 @@ def path_outcomes(
         still,
         (still[..., 1:] * moved).sum(axis=-1),
     )
-
-
-def expected_value_cents(
-    found: Outcomes, settings: PriceSettings, *, storage_cents: npt.ArrayLike, end_cents: npt.ArrayLike
-) -> Floats:
-    """What outcomes are worth on the first day, by the same rules as the best path's value.
-
-    See ``tests/analysis/test_pricing.py``, where it equals the value found backward.
-    """
-    worth = worth_by_week(found, settings, storage_cents=storage_cents).sum(axis=-1)
-    waits = found.still - found.chance.sum(axis=-1)
-    # Who is on sale at the end of a week but not at the beginning of the next is given up then.
-    onward = np.concatenate((found.still[..., 1:], np.zeros_like(waits[..., :1])), axis=-1)
-    keep = settings.keep ** np.arange(1, waits.shape[-1] + 1)
-    given_up = 1.0 - found.still[..., 0] + ((waits - onward) * keep).sum(axis=-1)
-    return np.asarray(worth + np.asarray(end_cents, dtype=np.float64) * given_up)
 
 
 def worth_by_week(found: Outcomes, settings: PriceSettings, *, storage_cents: npt.ArrayLike) -> Floats:

@@ -97,10 +97,7 @@ class StockPlans:
         return [part.told(course) for part, course in zip(self.parts, self.courses, strict=True)]
 
     def plan(self) -> pd.DataFrame:
-        """What to do with each thing in stock, listed or not, with the dates.
-
-        See ``tests/analysis/test_stock_prices.py``.
-        """
+        """What to do with each thing in stock, listed or not, with the dates."""
         if not self.parts:
             return pd.DataFrame(columns=list(_COLUMNS))
         planned = zip(self.parts, self.courses, self._plans, strict=True)
@@ -109,10 +106,7 @@ class StockPlans:
         return found.sort_values("row").drop(columns="row").reset_index(drop=True)
 
     def patience(self) -> pd.DataFrame:
-        """For each thing, a row for each number of weeks within which it may be wanted sold, and one as before.
-
-        See ``tests/analysis/test_stock_prices.py``.
-        """
+        """For each thing, a row for each number of weeks within which it may be wanted sold, and one as before."""
         if not self.parts:
             return pd.DataFrame(columns=[*_COLUMNS[:-1], "within_weeks", "way", "week_cents"])
         wanted, rows = [], []
@@ -122,7 +116,8 @@ class StockPlans:
             longest = course.longest
             for weeks in (*(np.full(own.size, each) for each in PATIENCE_WEEKS), longest):
                 # Beside the plan's own weeks: shorter ones, and where the plan ends early, those left at most.
-                at = np.flatnonzero((weeks < longest if weeks is not longest else own < longest) & (weeks != own))
+                early = (own < longest) & (longest > 0) if weeks is longest else weeks < longest
+                at = np.flatnonzero(early & (weeks != own))
                 if at.size:
                     some = part.some(at)
                     wanted.append((some, some.dates.week, weeks[at], some.now))

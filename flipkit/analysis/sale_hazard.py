@@ -202,16 +202,7 @@ class PersonWeeks:
 def person_weeks(
     items: pd.DataFrame, price_changes: pd.DataFrame, typical_cents: npt.ArrayLike, *, as_of: dt.date
 ) -> PersonWeeks:
-    """Weeks on sale of every thing that was listed at a known price.
-
-    >>> items = pd.DataFrame({"item_id": ["a"], "category": ["mugs"], "list_price_cents": [2000],
-    ...     "listed_on": pd.to_datetime(["2026-01-01"]), "sold_on": pd.to_datetime(["2026-01-20"]),
-    ...     "sold_price_cents": [1800], "gone_on": pd.to_datetime([None])})
-    >>> changes = pd.DataFrame({"item_id": ["a"], "changed_on": pd.to_datetime(["2026-01-09"]), "price_cents": [1800]})
-    >>> weeks = person_weeks(items, changes, [2000], as_of=dt.date(2026, 2, 1))
-    >>> weeks.sold.tolist(), weeks.log_ratio.round(3).tolist()
-    ([False, False, True], [0.0, -0.105, -0.105])
-    """
+    """Weeks on sale of every thing that was listed at a known price."""
     listed = items["listed_on"].to_numpy(dtype="datetime64[D]")
     asked = items["list_price_cents"].astype(np.float64).to_numpy()
     sold_on, gone_on = (items[name].to_numpy(dtype="datetime64[D]") for name in ("sold_on", "gone_on"))
@@ -398,12 +389,6 @@ def highest_ratio(log_asked: npt.ArrayLike, *, enough: int, markup: float, sprea
 
     So many listings of common practice, spread about its markup, count beside the seller's own. Comparables are sales
     at the typical price, so it is 1 at least.
-
-    >>> common = {"enough": 20, "markup": 1.15, "spread": 0.2, "bound": 1.65}
-    >>> round(highest_ratio([], **common), 2)
-    1.49
-    >>> round(highest_ratio(np.log(np.linspace(1.1, 1.3, 1000)), **common), 2)
-    1.3
     """
     asked = np.sort(np.asarray(log_asked, dtype=np.float64))
     high = np.linspace(0.0, np.log(max(bound, 1.0)), 1001)
@@ -425,10 +410,7 @@ def first_ratios(items: pd.DataFrame, typical_cents: npt.ArrayLike, *, finished:
 def seller_habit(
     items: pd.DataFrame, price_changes: pd.DataFrame, typical_cents: npt.ArrayLike, *, as_of: dt.date, held: Assumptions
 ) -> Habit:
-    """How the seller prices, each part weighed by the cases seen beside a few of common practice.
-
-    See ``tests/analysis/test_selling.py``.
-    """
+    """How the seller prices, each part weighed by the cases seen beside a few of common practice."""
     asked = first_ratios(items, typical_cents)
     shown = items[items["listed_on"].notna()].set_index("item_id")
     last = pd.Timestamp(as_of)
@@ -497,12 +479,7 @@ def _last_asked(shown: pd.DataFrame, cuts: pd.DataFrame) -> pd.Series:
 
 
 def price_endings(items: pd.DataFrame, price_changes: pd.DataFrame) -> list[int]:
-    """Cents in which the seller's prices mostly end; whole units of the currency where few are known.
-
-    >>> items = pd.DataFrame({"list_price_cents": [1295, 2495, 3995, 1000] * 5})
-    >>> price_endings(items, pd.DataFrame({"price_cents": [1750]}))
-    [0, 95]
-    """
+    """Cents in which the seller's prices mostly end; whole units of the currency where few are known."""
     prices = pd.concat([items["list_price_cents"], price_changes["price_cents"]]).dropna().astype(np.int64)
     share = (prices % 100).value_counts(normalize=True)
     return sorted(int(cents) for cents in share.index[share >= _ENDING_SHARE]) if len(prices) > _HELD else [0]
@@ -623,11 +600,6 @@ class SellingModel:
         error = float(np.sqrt(self._variance(pick) + own))
         return error, float(pick @ self.covariance @ self.pick("pull", category))
 
-    def pace_covariance(self, categories: tuple[str, ...], log_ratio: npt.ArrayLike, *, weeks: int) -> Floats:
-        """How the errors of the categories' rates go together: most of what one shop misjudges, it misjudges in all."""
-        picks = self._paces(categories, np.asarray(log_ratio, dtype=np.float64), weeks)
-        return np.asarray(picks @ self.covariance @ picks.T)
-
     def wanted(self, category: str) -> Wanting:
         """How much things of a category are wanted."""
         return wanting(float(1 / (1 + np.exp(-self.never(category)[0]))), self.appeal_spread)
@@ -702,17 +674,7 @@ class SellingModel:
 
 
 def selling_model(weeks: PersonWeeks, categories: tuple[str, ...], *, prior: SellingPrior) -> SellingModel:
-    """Fit the chance of a sale to person-weeks.
-
-    >>> from flipkit.analysis.sale_hazard import selling_prior
-    >>> from flipkit.assumptions import load_assumptions
-    >>> none = np.zeros(0)
-    >>> whole, truth = none.astype(int), none.astype(bool)
-    >>> empty = PersonWeeks(whole, none.astype(object), whole, none, none, truth, none, truth, none)
-    >>> model = selling_model(empty, ("mugs",), prior=selling_prior(load_assumptions()))
-    >>> round(float(np.exp(model.level("mugs")[0])), 3), round(max(model.coefficients()["data_share"]), 9)
-    (0.07, 0.0)
-    """
+    """Fit the chance of a sale to person-weeks."""
     own = len(categories)
     prior_mean = np.concatenate((prior.mean, np.zeros(len(OWN) * own)))
     prior_spread = np.concatenate((prior.spread, np.repeat(prior.category, own)))

@@ -232,12 +232,7 @@ def room_cost(study: Known) -> tuple[float, bool]:
 
 
 def endings(assumptions: Assumptions) -> list[int]:
-    """Endings that prices may have, as the assumption names them.
-
-    >>> from flipkit.assumptions import load_assumptions
-    >>> endings(load_assumptions(overrides={"pricing.endings": "0, 95"}))
-    [0, 95]
-    """
+    """Endings that prices may have, as the assumption names them."""
     from flipkit.errors import AssumptionError
 
     text = assumptions.text("pricing.endings")

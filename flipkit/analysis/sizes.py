@@ -97,10 +97,7 @@ def within_price_bands(
     settings: IntervalSettings,
     target: float | None = None,
 ) -> pd.DataFrame:
-    """Hourly return of each size class among sales of about the same price.
-
-    The function needs the frame of ``item_economics``; see ``tests/analysis``.
-    """
+    """Hourly return of each size class among sales of about the same price."""
     edges = np.asarray(edges_cents, dtype=np.int64)
     if edges.size and ((np.diff(edges) <= 0).any() or edges[0] <= 0):
         raise AssumptionError("edges_cents", need="rising amounts above 0", got=list(edges_cents))
@@ -140,10 +137,7 @@ def bought_price_bands(
     horizon: Horizon,
     target: float | None = None,
 ) -> pd.DataFrame:
-    """The same over what was bought, by what like things sell for: unsold ones count, and no sale picks its band.
-
-    The function needs the frame of ``item_economics``; see ``tests/analysis``.
-    """
+    """The same over what was bought, by what like things sell for: unsold ones count, and no sale picks its band."""
     edges = np.asarray(edges_cents, dtype=np.int64)
     band = np.searchsorted(edges, sells_for_cents.to_numpy(dtype=np.float64), side="right")
     cell = pd.Series(band, index=economics.index).astype(str) + " " + economics["size_class"].astype(str)
@@ -237,8 +231,6 @@ def break_even_price(
     lamp brings more and is packed more carefully), so that the hourly return at a price is the
     ratio of the two lines. The break-even price is where it meets the true hourly return of the
     small class. The interval comes from drawing whole trips anew, both classes together.
-
-    The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
     if set(large) & set(small):
         raise AssumptionError(

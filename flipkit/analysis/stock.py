@@ -67,10 +67,7 @@ def sell_through(sold: float, received: float) -> float:
 
 
 def stock_table(economics: pd.DataFrame, *, window: Window, as_of: dt.date, by: str = "category") -> pd.DataFrame:
-    """How each group's stock turned, what its capital and its space earned in a window; the stock of ``as_of``.
-
-    The function needs the frame of ``item_economics``; see ``tests/analysis``.
-    """
+    """How each group's stock turned, what its capital and its space earned in a window; the stock of ``as_of``."""
     first, last = window[0], min(window[1], as_of)
     if first > as_of:
         raise AssumptionError("window", need=f"a first day no later than {as_of}", got=str(first))
@@ -154,14 +151,7 @@ def ageing_table(
     edges_days: Sequence[int] = (30, 60, 90, 180, 365),
     value_cents: pd.Series | None = None,
 ) -> pd.DataFrame:
-    """Stock in hand by the days since it was bought.
-
-    >>> stock = pd.DataFrame({"status": ["for sale", "sold"], "bought_on": pd.to_datetime(["2026-01-01"] * 2),
-    ...     "cost_cents": [500, 700], "length_in": 12.0, "width_in": 12.0, "height_in": 12.0,
-    ...     "list_price_cents": [2000, 2000]})
-    >>> ageing_table(stock, as_of=dt.date(2026, 2, 10))[["from_days", "items"]].values.tolist()[:2]
-    [[0, 0], [31, 1]]
-    """
+    """Stock in hand by the days since it was bought."""
     edges = np.asarray(edges_days, dtype=np.int64)
     if edges.size and ((np.diff(edges) <= 0).any() or edges[0] < 0):
         raise AssumptionError("edges_days", need="rising days of at least 0", got=list(edges_days))
@@ -227,15 +217,7 @@ def stock_status(items: pd.DataFrame, *, on: dt.date) -> npt.NDArray[np.object_]
 
 
 def goods_flow(items: pd.DataFrame, *, window: Window) -> dict[str, int]:
-    """Cost of goods sold by specific identification: the cost of the very items that left.
-
-    >>> days = {"bought_on": ["2025-12-01", "2026-01-05"], "sold_on": ["2026-02-01", None],
-    ...     "returned_on": [None, None], "gone_on": [None, None]}
-    >>> rows = pd.DataFrame({name: pd.to_datetime(day) for name, day in days.items()})
-    >>> rows["cost_cents"], rows["gone_how"] = [1000, 250], ""
-    >>> goods_flow(rows, window=(dt.date(2026, 1, 1), dt.date(2026, 12, 31)))
-    {'opening': 1000, 'purchases': 250, 'kept': 0, 'given': 0, 'sold': 1000, 'closing': 250}
-    """
+    """Cost of goods sold by specific identification: the cost of the very items that left."""
     first, last = window
     before = stock_status(items, on=first - dt.timedelta(days=1))
     after = stock_status(items, on=last)

@@ -83,13 +83,7 @@ def shop_hazards(shelf: AtRisk) -> tuple[Floats, Floats]:
 
 
 def pooled_hazards(own: AtRisk, shop_sale: Floats, shop_leave: Floats) -> tuple[Floats, Floats]:
-    """A category's daily chances of a sale and of giving up, pulled towards the shop's.
-
-    >>> own = shelf_counts([3], [False], [False], days=5)
-    >>> sale, _ = pooled_hazards(own, np.full(5, 0.1), np.zeros(5))
-    >>> sale.round(3).tolist()
-    [0.077, 0.077, 0.077, 0.077, 0.093]
-    """
+    """A category's daily chances of a sale and of giving up, pulled towards the shop's."""
     expected = own.at_risk @ shop_sale
     pace = (own.sold.sum(axis=-1) + PACE_SALES) / (expected + PACE_SALES)
     moved = np.minimum(pace[..., None] * shop_sale, 1.0)
@@ -122,10 +116,7 @@ LISTING_WORK = ("clean_min", "photograph_min", "write_min", "store_min")
 
 
 def item_facts(economics: pd.DataFrame, *, salvage_ppm: int) -> dict[str, Any]:
-    """The plain arrays that the forecasts need.
-
-    The function needs the frame of ``item_economics``; see ``tests/analysis/test_prospects.py``.
-    """
+    """The plain arrays that the forecasts need."""
     status = economics["status"].to_numpy(dtype=object)
     cost = economics["cost_cents"].to_numpy(dtype=np.float64)
     spent = sum(economics[f"{name}_cents"].to_numpy(dtype=np.float64) for name in HELD if f"{name}_cents" in economics)
@@ -233,10 +224,7 @@ class Horizon:
 
 
 def expected_stock_values(economics: pd.DataFrame, horizon: Horizon, *, shelves: Shelves | None = None) -> pd.DataFrame:
-    """What each item will have brought and taken in the end, sold ones as they are.
-
-    The function needs the frame of ``item_economics``; see ``tests/analysis``.
-    """
+    """What each item will have brought and taken in the end, sold ones as they are."""
     shelf = shelves or Shelves(economics, horizon)
     columns = {
         name: np.zeros(len(economics))
@@ -267,8 +255,6 @@ def expected_values_by_trip(
     is the group's total less the total with that trip left out and every forecast made without
     it. So the interval over trips holds the forecasts' own uncertainty. Without unsold items
     the pseudo-values are the trips' plain sums. Groups stand side by side, to be drawn together.
-
-    The function needs the frame of ``item_economics``; see ``tests/analysis``.
     """
     shelf = shelves or Shelves(economics, horizon)
     trip, trip_names = pd.factorize(economics["trip_id"].astype(object), sort=True)

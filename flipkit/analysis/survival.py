@@ -38,12 +38,7 @@ ALL_SOLD = "no unsold item: if unsold ones were left out of the books, these tim
 def survival_table(
     days: npt.ArrayLike, sold: npt.ArrayLike, *, confidence: float, trip: npt.ArrayLike | None = None
 ) -> pd.DataFrame:
-    """Share of items still unsold after each number of days, by Kaplan and Meier; its bands by trip where told.
-
-    >>> table = survival_table([5, 8, 8, 12], [True, True, False, False], confidence=0.95)
-    >>> table["unsold_share"].round(4).tolist()
-    [0.75, 0.5, 0.5]
-    """
+    """Share of items still unsold after each number of days, by Kaplan and Meier; its bands by trip where told."""
     time, event = _checked(days, sold)
     moments, at_risk, events = _at_risk(time, event)
     share = np.cumprod(1 - events / np.maximum(at_risk, 1))
@@ -153,10 +148,6 @@ def restricted_mean(
     """Mean days on sale up to a stated day, the area under the unsold share, and its standard error.
 
     The error takes Greenwood's terms, each weighed by the area still ahead.
-
-    >>> mean, error = restricted_mean([5, 8, 8, 12], [True, True, False, False], within_days=10)
-    >>> mean, round(error, 3)
-    (8.25, 1.023)
     """
     time, event = _checked(days, sold)
     moments, at_risk, events = _at_risk(time, event)
@@ -190,12 +181,7 @@ class LogRank(NamedTuple):
 def log_rank(
     days: npt.ArrayLike, sold: npt.ArrayLike, group: npt.ArrayLike, *, trip: npt.ArrayLike | None = None
 ) -> LogRank:
-    """Test whether groups sell at the same pace, unsold items counted; by trip where trips are told.
-
-    >>> found = log_rank([3, 4, 5, 9, 10, 12], [True] * 6, list("aaabbb"))
-    >>> round(found.chi_square, 3), found.observed
-    (5.052, (3.0, 3.0))
-    """
+    """Test whether groups sell at the same pace, unsold items counted; by trip where trips are told."""
     time, event = _checked(days, sold)
     code, names = pd.factorize(blanks_named(group), sort=True)
     if len(names) < 2:
@@ -300,12 +286,6 @@ def share_sold(
 
     The interval is Wilson's for as many items as would give a plain share the error that the
     curve has. Where none or all sold, each trip counts as one item.
-
-    >>> found = share_sold([5, 8, 20, 20], [True, True, False, False], by_days=10, confidence=0.95)
-    >>> [round(value, 3) for value in found]
-    [0.5, 0.15, 0.85]
-    >>> share_sold([5, 8], [True, False], by_days=30, confidence=0.95).share
-    nan
     """
     time, event = np.asarray(days, dtype=np.float64), np.asarray(sold, dtype=bool)
     table = survival_table(time, event, confidence=confidence, trip=trip)
@@ -331,13 +311,7 @@ def share_sold(
 def waiting_groups(
     economics: pd.DataFrame, recorded: pd.DataFrame, price_changes: pd.DataFrame, *, by: str
 ) -> pd.DataFrame:
-    """Every item that was ever listed, with the group that it belongs to.
-
-    >>> rows = pd.DataFrame({"item_id": ["a", "b"], "category": ["mugs", "mugs"], "days_listed": [5.0, None],
-    ...     "sold_on": pd.to_datetime(["2026-01-06", None]), "status": ["sold", "not listed"]})
-    >>> waiting_groups(rows, rows, pd.DataFrame(), by="category")[["group", "days", "sold"]].values.tolist()
-    [['mugs', 5.0, True]]
-    """
+    """Every item that was ever listed, with the group that it belongs to."""
     if by not in GROUPINGS:
         raise AssumptionError("by", need=f"one of {', '.join(GROUPINGS)}", got=by)
     if by == "markdown":
@@ -365,30 +339,7 @@ def waiting_groups(
 def waiting_table(groups: pd.DataFrame, *, within_days: float, confidence: float) -> pd.DataFrame:
     """Time to sale of each group.
 
-    Parameters
-    ----------
-    groups : DataFrame
-        As ``waiting_groups`` gives it.
-    within_days : float
-        The day up to which the mean counts. [days]
-    confidence : float
-        How often an interval is meant to hold the truth.
-
-    Returns
-    -------
-    DataFrame
-        One row a group, the soonest first: ``group``, ``listed``, ``sold``, ``still`` (for sale),
-        ``given_up``, ``mean_days`` (restricted) and ``mean_error`` (both NaN where nothing has
-        waited so long), ``half_days`` with ``half_low`` and ``half_high`` (NaN where not
-        reached), and for each of ``MARKS`` ``sold_30``, ``low_30``, ``high_30``; ``all_sold``.
-
-    Examples
-    --------
-    >>> rows = pd.DataFrame({"group": "mugs", "days": [5.0, 8.0, 40.0, 90.0], "sold": [True, True, False, False],
-    ...     "given_up": False})
-    >>> table = waiting_table(rows, within_days=60, confidence=0.95)
-    >>> table[["listed", "sold", "mean_days", "sold_30"]].values.tolist()
-    [[4.0, 2.0, 33.25, 0.5]]
+    The soonest first. Means are restricted to ``within_days``; what is not reached, or has not waited so long, is NaN.
     """
     rows = []
     for name, part in groups.groupby("group", sort=True):
@@ -419,12 +370,7 @@ def waiting_table(groups: pd.DataFrame, *, within_days: float, confidence: float
 
 
 def common_days(groups: pd.DataFrame, *, too_few: int) -> int:
-    """The longest of ``MARKS`` up to which the means of all larger groups are known, so that they compare.
-
-    >>> rows = pd.DataFrame({"group": list("aabb"), "days": [9.0, 200.0, 9.0, 70.0], "sold": [True, False] * 2})
-    >>> common_days(rows, too_few=2), common_days(rows, too_few=5)
-    (60, 180)
-    """
+    """The longest of ``MARKS`` up to which the means of all larger groups are known, so that they compare."""
     reach = []
     for _, part in groups.groupby("group"):
         longest = float(part["days"].max())
@@ -438,9 +384,6 @@ def holm(p_values: npt.ArrayLike) -> Floats:
 
     The smallest counts as many times as there are, the next one time less, and so on; none is
     smaller than one before it.
-
-    >>> holm([0.01, 0.04, 0.03]).round(3).tolist()
-    [0.03, 0.06, 0.06]
     """
     value = np.asarray(p_values, dtype=np.float64)
     order = np.argsort(value, kind="stable")
@@ -458,13 +401,7 @@ class Compared(NamedTuple):
 
 
 def compared(groups: pd.DataFrame, *, confidence: float, too_few: int) -> Compared:
-    """Which groups sell at another pace than the rest.
-
-    >>> rows = pd.DataFrame({"group": ["quick"] * 12 + ["slow"] * 12, "days": [*range(1, 25, 2), *range(9, 45, 3)],
-    ...     "sold": True, "given_up": False})
-    >>> compared(rows, confidence=0.95, too_few=10).each["verdict"].tolist()
-    ['sooner than the rest', 'later than the rest']
-    """
+    """Which groups sell at another pace than the rest."""
     time, event = groups["days"].to_numpy(dtype=np.float64), groups["sold"].to_numpy(dtype=bool)
     label = blanks_named(groups["group"])
     # Where no trips are told, each thing stands for itself.

@@ -150,10 +150,7 @@ def bought_sums(
     *,
     inside: npt.NDArray[np.bool_],
 ) -> list[MovingSums]:
-    """The sums of each category over what was bought, with what the stock of it may still bring.
-
-    The function needs the frame of ``item_economics``; see ``tests/analysis/test_moving.py``.
-    """
+    """The sums of each category over what was bought, with what the stock of it may still bring."""
 
     def by_trip(part: Changes) -> tuple[list[str], Floats, Floats]:
         moved = _moved(items, part, _STEP)
@@ -230,15 +227,7 @@ def _rounded(products: Floats) -> Floats:
 def moved_returns(
     sums: Sequence[MovingSums], settings: Settings, *, wage: float, verdicts: Mapping[str, str] | None = None
 ) -> pd.DataFrame:
-    """Every category's return with the assumptions moved, best first.
-
-    >>> parts = np.zeros(12)
-    >>> parts[[0, 4, 5, 6, 11]] = 300.0, 50.0, -5.0, -8.0, 10.0  # net, help, help at a dollar, a point, hours
-    >>> sums = [MovingSums("lamps", 40, True, 26.0, 34.0, parts, np.outer(parts, parts))]
-    >>> moved = moved_returns(sums, Settings(target=20.0, wage=20.0, points=2.0, factor=2.0), wage=10.0)
-    >>> float(moved["hourly"][0])  # (300 + 50 - 5 x 20 - 2 x 8) / (10 x 2)
-    11.7
-    """
+    """Every category's return with the assumptions moved, best first."""
     rows = []
     for row in sums:
         net, hours, hourly, before, stretch = _moved_row(row, settings, wage)
@@ -349,8 +338,6 @@ def monte_carlo(month: Month, spreads: Sequence[Spread], *, bound: float, draws:
 
     Each is triangular: certain to lie between its low and its high, likeliest in its middle.
     The draws are spread evenly over each range (a Latin hypercube), so that few do.
-
-    See ``tests/analysis/test_scenarios.py``.
     """
     if draws < 10:
         raise AssumptionError("draws", need="at least 10", got=draws)

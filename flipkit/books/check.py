@@ -218,22 +218,7 @@ def not_taken(path: Path) -> list[str]:
 
 
 def check(path: Path | str, *, as_of: dt.date | None = None, too_few: int | None = None) -> Check:
-    """Check books and say what a report can tell from them.
-
-    Parameters
-    ----------
-    path : Path or str
-        The books.
-    as_of : date or None
-        Day of the report: dates after it are told, and rule tables that end within 60 days of it; today when None.
-    too_few : int or None
-        Sales of a category below which nothing is claimed; the packaged assumption when None.
-
-    Returns
-    -------
-    Check
-        Problems and statements.
-    """
+    """Check books and say what a report can tell from them."""
     day = as_of or dt.date.today()
     books, problems = inspect_books(path, as_of=day)
     enough = too_few if too_few is not None else _packaged_too_few()
@@ -366,7 +351,7 @@ def _scheduled(books: Books) -> set[str]:
     names = set()
     for file in books.rules_folder.rglob("*.toml"):
         try:
-            data = tomllib.loads(file.read_text(encoding="utf-8"))
+            data = tomllib.loads(file.read_text(encoding="utf-8-sig"))
         except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError, RecursionError):
             continue
         if data.get("kind") == "fees":

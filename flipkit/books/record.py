@@ -308,7 +308,7 @@ def _new_venue(books: Path, items: TableFile, venue: str) -> list[str]:
     known = [row.get("venue", "") for row in _records(items)]
     for file in (home / "rules" / "fees").glob("*.toml"):
         with contextlib.suppress(tomllib.TOMLDecodeError, UnicodeDecodeError, OSError):
-            known.append(str(tomllib.loads(file.read_text(encoding="utf-8")).get("name", "")))
+            known.append(str(tomllib.loads(file.read_text(encoding="utf-8-sig")).get("name", "")))
     if any(venue.lower() == one.lower() for one in known):
         return []
     return [f"The venue {venue} is new in your books{_near(venue, known)}"]
@@ -359,12 +359,9 @@ def _commit(books: Path, table: TableFile, journal: list[dict[str, Any]]) -> Non
         if lock.exists():
             raise RecordError(f"{path.name} is open in a spreadsheet: save and close it there first")
     kept = _journal_path(books)
-    try:
-        with staged(path.parent) as stage, staged(kept.parent) as beside:
-            stage.put(path.name, table.body())
-            beside.put(kept.name, json.dumps(journal, ensure_ascii=False, indent=1).encode("utf-8"))
-    except OSError as error:
-        raise RecordError(f"{path.name} was not written: {error.strerror or error}") from None
+    with staged(path.parent) as stage, staged(kept.parent) as beside:
+        stage.put(path.name, table.body())
+        beside.put(kept.name, json.dumps(journal, ensure_ascii=False, indent=1).encode("utf-8"))
 
 
 def _found_again(table: TableFile, entry: dict[str, Any]) -> int | None:
@@ -420,8 +417,6 @@ def _locked(books: Path) -> Iterator[None]:
             if time.monotonic() > until:
                 raise RecordError(f"another command is writing to {books.name}: try again") from None
             time.sleep(0.05)
-        except OSError as error:
-            raise RecordError(f"{books.name} cannot be written to: {error.strerror}") from None
     try:
         yield
     finally:

@@ -30,19 +30,7 @@ _NO_MARKS = str.maketrans("", "", _MARKS.decode())
 
 
 def check(frames: Frames, labels: dict[str, str], problems: list[Problem], *, as_of: dt.date | None = None) -> None:
-    """Tell what is wrong between the cells of the books.
-
-    Parameters
-    ----------
-    frames : dict of str to DataFrame
-        Typed tables by name, each with its ``row`` numbers.
-    labels : dict of str to str
-        What messages call each table.
-    problems : list of Problem
-        Where problems go.
-    as_of : date or None
-        Day to which dates are compared.
-    """
+    """Tell what is wrong between the cells of the books."""
     findings = {name: Findings(label, problems) for name, label in labels.items()}
     for table in schema.TABLES:
         if table.key:

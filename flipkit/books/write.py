@@ -9,6 +9,7 @@ import json
 import os
 import re
 import shutil
+import sys
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -39,9 +40,6 @@ def escape_formula(text: str) -> str:
     spreadsheet reads as "this is text"; a plain number stays as it is. `unescape_formula` takes the
     apostrophe away again. So it is behind a semicolon, a tab, a bar or a line end, at each of which a
     spreadsheet may begin a new cell.
-
-    >>> escape_formula("=SUM(A1:A9)"), escape_formula("-3.20"), escape_formula("crock")
-    ("'=SUM(A1:A9)", '-3.20', 'crock')
     """
     text = _INNER.sub(r"\1'\2", text)
     if not _FORMULA.match(text) or _NUMBER.fullmatch(text):
@@ -134,7 +132,10 @@ class Stage:
         """Make the bytes of one file ready, with the rights of the file that they replace."""
         target = self.hidden / name
         target.parent.mkdir(parents=True, exist_ok=True)
-        _write_down(target, body)
+        try:
+            _write_down(target, body)
+        except OSError as error:  # named by its place, not by the folder where it is made ready
+            raise OSError(error.errno, error.strerror, str(self.home / name)) from None
         if (self.home / name).is_file():
             shutil.copymode(self.home / name, target)
         self._made.append(name)
@@ -152,6 +153,10 @@ class Stage:
             os.chmod(self.hidden, 0o777 & ~_umask())
             os.rename(self.hidden, self.home)
             return
+        if sys.platform == "win32":  # what a spreadsheet holds open cannot be replaced there: none is, then
+            for target in (self.home / name for name in self._made):
+                if target.is_file():
+                    target.open("r+b").close()
         # From here on the files count as written: a run that is killed is finished by the next.
         _write_down(self.hidden / f"{_MOVES}.new", json.dumps(self._made).encode())
         os.replace(self.hidden / f"{_MOVES}.new", self.hidden / _MOVES)

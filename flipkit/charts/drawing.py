@@ -63,12 +63,7 @@ _IN_PAGE: Final = ("$schema", "title", "description", "usermeta")
 
 
 def drawing(spec: Mapping[str, Any], width: int) -> str:
-    """The drawing of a chart without its title, as wide as told; where a pointer hovers, marks say their value.
-
-    >>> svg = drawing({"data": {"values": [{"a": 3}]}, "mark": "point", "encoding": {"x": {"field": "a"}}}, 340)
-    >>> svg.split()[0]
-    '<svg'
-    """
+    """The drawing of a chart without its title, as wide as told; where a pointer hovers, marks say their value."""
     return _drawn(json.dumps(_fitted(spec, width), allow_nan=False, sort_keys=True))
 
 

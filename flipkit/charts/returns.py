@@ -32,6 +32,8 @@ from flipkit.units import Measures
 # What an hour earned: per category, and per size class among sales of about the same price.
 
 _RETURN_NEEDED = ("items", "hourly", "low", "high", "verdict")
+#: What the bars and their colors say, below the title of a page's chart.
+BARS: Final = "Bar: where the true figure probably lies, blue above the target, orange below."
 #: Verdicts in the order in which a reading takes them.
 _RETURN_ORDER = list(TONES)
 #: Those that leave no doubt worth a word.
@@ -237,6 +239,8 @@ def _return_dot(name: str, label: str, row: Mapping[Any, Any], currency: str) ->
 
 
 def _band(start: Any, end: Any, currency: str) -> str:
+    if pd.isna(end) and not int(start):
+        return "any price"
     if pd.isna(end):
         return f"{chart_style.money(int(start), currency=currency)} and over"
     if int(start) == 0:
@@ -270,9 +274,9 @@ def _return_phrase(name: str, row: Mapping[Any, Any], counted: str, currency: st
     number = int(row["items"])
     count = count_of(number, "item") if counted == "items" else f"{number:,} {counted}"
     value, low, high = (_number(row[key]) for key in ("hourly", "low", "high"))
-    if value is None:
+    if value is None and number:
         return f"{name} (no hours recorded, {count})"
-    if low is None or high is None or tone(str(row["verdict"])) == TONES[TOO_FEW]:
+    if value is None or low is None or high is None or tone(str(row["verdict"])) == TONES[TOO_FEW]:
         return f"{name} ({count})"
     between = f"{chart_style.hourly(low, currency=currency)} to {chart_style.hourly(high, currency=currency)}"
     return f"{name} {chart_style.hourly(value, currency=currency)} ({between}, {count})"

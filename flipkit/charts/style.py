@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import os
+import re
 import textwrap
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -347,13 +348,13 @@ def render_bundle(spec: Mapping[str, Any], **_: Any) -> dict[str, Any]:
     return bundle if DRAWN_LATER in os.environ else with_picture(bundle)
 
 
-def spec_bundle(spec: Mapping[str, Any]) -> dict[str, Any]:
-    """Outputs of one chart without a picture: the spec under the type that JupyterLab draws, and its text reading.
+#: In a spec as JSON, what no drawing can hold: separators of lines end an axis's expression, and characters that XML
+#: forbids end the process that draws them. A backslash that stands for itself is passed over.
+_UNDRAWABLE: Final = re.compile(r"(\\\\)|\\u00[01][0-9a-f]|\\[bf]|[\u2028\u2029\ufffe\uffff]")
 
-    >>> bundle = spec_bundle({"mark": "point", "description": "One dot."})
-    >>> bundle["text/plain"]
-    'One dot.'
-    """
+
+def spec_bundle(spec: Mapping[str, Any]) -> dict[str, Any]:
+    """Outputs of one chart without a picture: the spec under the type that JupyterLab draws, and its text reading."""
     try:
         text = json.dumps(spec, allow_nan=False, ensure_ascii=False)
     except ValueError as error:
@@ -364,7 +365,7 @@ def spec_bundle(spec: Mapping[str, Any]) -> dict[str, Any]:
             where=str(spec.get("description", "")),
             mend="leave the row out or give the cell no value",
         ) from error
-    plain = {**json.loads(text), "$schema": SCHEMA}
+    plain = {**json.loads(_UNDRAWABLE.sub(lambda found: found[1] or "\ufffd", text)), "$schema": SCHEMA}
     if plain.get("width") == "container":
         plain |= {"width": LAB_WIDTH, "usermeta": {**plain.get("usermeta", {}), FIT_KEY: True}}
     return {MIME_TYPE: plain, "text/plain": str(spec.get("description") or "A chart without a reading.")}
@@ -387,12 +388,7 @@ alt.renderers.enable("flipkit")
 
 
 def described(chart: Any, reading: str, numbers: Sequence[Mapping[str, Any]] = ()) -> Any:
-    """Attach to a chart its reading in words and, where neither that nor its page says them, the table of its numbers.
-
-    >>> chart = alt.Chart(alt.Data(values=[])).mark_point()
-    >>> described(chart, "Nothing yet.").to_dict()["description"]
-    'Nothing yet.'
-    """
+    """Attach to a chart its reading and, where neither that nor its page says them, the table of its numbers."""
     kept = dict(chart.usermeta) if isinstance(chart.usermeta, dict) else {}
     table = {TABLE_KEY: [dict(row) for row in numbers]} if numbers else {}
     return chart.properties(description=reading, usermeta=kept | table)
@@ -522,7 +518,7 @@ def draw_dots(
     layers.append(base.mark_point(opacity=0, size=1).encode(x=x("value"), y=y(counts)))
     layers += _words(rows, x, y, middle=(min([*known, 0.0]) + max([*known, target or 0.0])) / 2)
     chart = alt.layer(*layers).resolve_axis(x="independent", y="independent")
-    return chart.properties(width="container", height=(36 if len(heads) > len(rows) else ROW_HEIGHT) * len(dots))
+    return chart.properties(width="container", height=(30 if len(heads) > len(rows) else ROW_HEIGHT) * len(dots))
 
 
 def _record(dot: Dot) -> dict[str, Any]:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import codecs
 import datetime as dt
 import functools
+import io
 import json
 import os
 import sys
@@ -83,6 +85,39 @@ def visible(text: str) -> str:
 
 def _shown(character: str) -> str:
     return json.dumps(character)[1:-1] if character != "\x7f" else "\\u007f"
+
+
+#: Nearest plain marks for those of ours that an old code page lacks; a minus must not get lost.
+_PLAINER = str.maketrans(
+    {
+        "−": "-",
+        "–": "-",
+        "≥": ">=",
+        "≤": "<=",
+        "×": "x",
+        "“": '"',
+        "”": '"',
+        "’": "'",
+        "…": "...",
+        "″": '"',
+        "€": "EUR ",
+    }
+)
+
+
+def speak_to_any_console() -> None:
+    """Let text that a console or a file cannot hold be said in plainer marks: Windows redirects in an old code page."""
+
+    def plainer(error: UnicodeError) -> tuple[str, int]:
+        if not isinstance(error, UnicodeEncodeError):
+            raise error
+        text = error.object[error.start : error.end].translate(_PLAINER)
+        return "".join(character if character.isascii() else "?" for character in text), error.end
+
+    codecs.register_error("plainer", plainer)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="plainer")
 
 
 def refuse(text: str) -> NoReturn:

@@ -225,32 +225,50 @@ class Session:
         from flipkit.imports.apply import answers_file
 
         self._kept = answers_file(export, into)
-        self.answers = answers
+        self._said = set(answers)
+        self.answers = dict(answers)
         if self._kept.is_file():
             earlier = json.loads(self._kept.read_text(encoding="utf-8"))
             say(f"Continuing with {count_of(len(earlier), 'answer')} that you gave before ({self._kept})")
-            self.answers = {**earlier, **answers}
+            self.answers = {**answers, **{key: earlier[key] for key in earlier if key not in answers}}
 
     def settled(self, proposed: Callable[[dict[str, str]], Proposal]) -> Proposal:
         """The proposal once every question is answered; an answer that does not fit is asked for again."""
-        proposal = proposed(self.answers)
-        while proposal.questions:
-            again = proposal.questions
-            while again:
-                for question in again:
-                    self._keep(question.key, _asked(question, proposal))
-                try:
-                    proposal, again = proposed(self.answers), ()
-                except ConversionError as error:
-                    say(str(error))
-                    wrong = {key for p in error.problems for key in (p.column, f"column {p.column}")}
-                    again = tuple(q for q in again if q.key in wrong) or again
-                    for question in again:
-                        del self.answers[question.key]
-        return proposal
+        asked: tuple[Question, ...] = ()
+        told = False
+        while True:
+            try:
+                proposal = proposed(self.answers)
+                asked = proposal.questions
+            except ConversionError as error:
+                wrong = {key for p in error.problems for key in (p.column, f"column {p.column}")}
+                asked = tuple(q for q in asked if q.key in wrong) or asked
+                unfit = ({q.key for q in asked} or wrong) & set(self.answers) - self._said
+                if not unfit:
+                    raise
+                say(str(error))
+                self._forget(*unfit)
+                if not asked:
+                    continue
+            if not asked:
+                return proposal
+            if not told:
+                say("Type back to answer the last question again. After Ctrl-C your answers are kept.")
+                told = True
+            for question in asked:
+                answer = _asked(question, proposal)
+                if answer == "back":
+                    self._forget(*[key for key in self.answers if key not in self._said][-1:])
+                    break
+                self.answers[question.key] = answer
+                self._keep()
 
-    def _keep(self, key: str, answer: str) -> None:
-        self.answers[key] = answer
+    def _forget(self, *keys: str) -> None:
+        for key in keys:
+            del self.answers[key]
+        self._keep()
+
+    def _keep(self) -> None:
         self._kept.parent.mkdir(parents=True, exist_ok=True)
         self._kept.write_text(json.dumps(self.answers, ensure_ascii=False, indent=1), encoding="utf-8")
 
@@ -275,6 +293,8 @@ def _asked(question: Question, proposal: Proposal) -> str:
             say(f"  row {record.row}: {', '.join(cell[:20] for cell in record.cells[:8])}")
     while True:
         text = str(click.prompt("Answer" if question.free else "Which", default="" if column else None)).strip()
+        if text == "back":
+            return text
         number = int(text) if text.isdigit() else 0
         known = {header.casefold(): header for header in headers}
         if column:

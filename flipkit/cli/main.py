@@ -11,7 +11,7 @@ from typing import Any
 
 import click
 
-from flipkit.cli.answers import quiet_option, refuse, say
+from flipkit.cli.answers import quiet_option, refuse, say, speak_to_any_console
 from flipkit.cli.books import assumptions, check, convert, item, lab, report, start
 from flipkit.cli.buying import buy
 from flipkit.cli.packing import packing
@@ -26,6 +26,7 @@ class _Commands(click.Group):
 
     def invoke(self, ctx: click.Context) -> Any:
         end_on_signals()
+        speak_to_any_console()
         try:
             return super().invoke(ctx)
         except FlipkitError as error:
@@ -34,7 +35,7 @@ class _Commands(click.Group):
             if error.errno in (None, errno.EPIPE):
                 raise
             refuse(_disk_words(error))
-        except KeyboardInterrupt:
+        except (KeyboardInterrupt, click.Abort):  # the second one where a question was open
             kept = " before the pages were done. An earlier pack stands as it was."
             say(f"\nflipkit: stopped{kept if ctx.invoked_subcommand == 'report' else ''}", err=True)
             sys.exit(130)
@@ -60,6 +61,8 @@ def _disk_words(error: OSError) -> str:
         errno.EACCES: "look at the rights of that file or folder",
         errno.EPERM: "look at the rights of that file or folder",
     }.get(error.errno or 0, "look at that file or folder")
+    if getattr(error, "winerror", None) == 32:  # Windows: another program has it open
+        mend = "close the program that has it open, then run it again"
     place = f"{error.filename}: " if error.filename else ""
     return f"{place}{error.strerror}: {mend}"
 

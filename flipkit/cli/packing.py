@@ -66,6 +66,7 @@ def packing(
 
     Example: flipkit packing 20x14x10in 9lb --fragility delicate
     """
+    from flipkit.books.write import staged
     from flipkit.packing.parcel import bare_item, drawings_page, plan_parcel
 
     item = bare_item(
@@ -94,7 +95,8 @@ def packing(
     if drawing is not None:
         if not drawing.resolve().parent.is_dir():
             refuse(f"--drawing must be a file in a folder that exists, got {drawing}")
-        drawing.write_text(drawings_page(parcel), encoding="utf-8")
+        with staged(drawing.resolve().parent) as stage:
+            stage.write(drawing.name, drawings_page(parcel))
         say(f"Wrote the drawings into {drawing}", err=True)
     if parcel.plan.best is None:
         sys.exit(2)

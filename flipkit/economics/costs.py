@@ -709,13 +709,6 @@ def unit_costs(supplies: pd.DataFrame, *, as_of: dt.date, days: int) -> dict[str
     """Mean cost of a unit of each supply over its recent purchases, weighted by quantity.
 
     Where nothing was bought within the days asked for, the last purchase before them counts.
-
-    >>> import pandas as pd
-    >>> bought = pd.DataFrame({
-    ...     "date": pd.to_datetime(["2026-01-05", "2026-10-01", "2026-11-01"]),
-    ...     "supply": "tape", "unit": "roll", "quantity": [6, 6, 2], "cost_cents": [1200, 1440, 560]})
-    >>> unit_costs(bought, as_of=dt.date(2026, 11, 25), days=180)
-    {'tape': 250.0}
     """
     day = pd.Timestamp(as_of)
     known = supplies[(supplies["date"] <= day) & (supplies["quantity"] > 0)]

@@ -32,11 +32,6 @@ def wage_limit(hourly: float, *, burden_ppm: int, pace: float = 1.0, guidance: f
     owner's hours. The hourly return rises just when W x (1 + burden) is below
     N / H x (1 - guidance) / pace: help that costs less than the owner's own hour earns. The
     bar is the same for every activity.
-
-    >>> round(wage_limit(20.0, burden_ppm=76_500), 2)
-    18.58
-    >>> wage_limit(-3.0, burden_ppm=76_500)
-    nan
     """
     if burden_ppm < 0:
         raise AssumptionError("help.burden", need="at least 0", got=burden_ppm)
@@ -60,12 +55,6 @@ def help_table(
 
     It pays below the wage that ``wage_limit`` gives, whatever the activity; what differs is how
     much each frees and what the freed hours must earn.
-
-    >>> table = help_table({"pack": 600.0, "write": 600.0}, net_cents=40_000, wage_cents=1600, burden_ppm=76_500)
-    >>> table[["activity", "hours_freed", "pays"]].values.tolist()
-    [['pack', 10.0, True], ['write', 10.0, True]]
-    >>> round(float(table["hourly_then"][0]), 2), round(float(table["wage_limit"][0]), 2)
-    (22.78, 18.58)
     """
     if wage_cents < 0:
         raise AssumptionError("help.wage", need="at least 0", got=wage_cents)

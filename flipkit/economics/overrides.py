@@ -43,12 +43,7 @@ Origins = npt.NDArray[np.object_]
 
 
 def suppositions(assumptions: Assumptions) -> list[str]:
-    """Keys of the suppositions in force.
-
-    >>> from flipkit.assumptions import load_assumptions
-    >>> suppositions(load_assumptions(overrides={"suppose.minutes": 1.25}))
-    ['suppose.minutes']
-    """
+    """Keys of the suppositions in force."""
     return [key for key, nothing in NOTHING_SUPPOSED.items() if assumptions.entries[key].value != nothing]
 
 

@@ -51,26 +51,27 @@ class ColumnReader:
         signed = kind == "signed money" or (kind == "money" and mapping.rows.refunds == "join")
         self.money = kind in ("money", "signed money")
         if self.money:
-            self.read: Callable[[str], str | InvalidCell] = functools.partial(
+            self._of: Callable[[str], str | InvalidCell] = functools.partial(
                 _money, decimal=decimal, currency=units.currency, turned=source.turned, signed=signed
             )
         elif kind in ("date", "month"):
-            self.read = functools.partial(_date, order=order, month=kind == "month", year=mapping.year)
+            self._of = functools.partial(_date, order=order, month=kind == "month", year=mapping.year)
         elif kind in ("number", "miles", "count"):
             factor = _KM_IN_MILES if source.unit == "km" else Decimal(1)
             least = {"count": 0 if name == import_values.SOLD_OF else 1}.get(kind)
-            self.read = functools.partial(_number, decimal=decimal, least=least, factor=factor)
+            self._of = functools.partial(_number, decimal=decimal, least=least, factor=factor)
         elif kind in ("length", "weight", "minutes"):
             own = {"length": "in", "weight": "lb"}.get(kind, "min")
             part = source.part
-            self.read = functools.partial(_measure, decimal=decimal, unit=source.unit, kind=kind, own=own, part=part)
+            self._of = functools.partial(_measure, decimal=decimal, unit=source.unit, kind=kind, own=own, part=part)
         elif kind == "rate":
-            self.read = functools.partial(_rate, decimal=decimal)
+            self._of = functools.partial(_rate, decimal=decimal)
         elif kind == "choice":
-            self.read = functools.partial(_choice, choices=column.choices)
+            self._of = functools.partial(_choice, choices=column.choices)
         else:
-            self.read = _text
+            self._of = _text
         self.plain = PlainNumbers(decimal, units.currency) if self.money and not source.turned else None
+        self.nothing = NOTHING if kind not in ("id", "text", "choice", "rate") else frozenset()
         self.known: dict[str, str | InvalidCell] = {"": ""}
         if source.otherwise:
             self.known[""] = self.read(source.otherwise)
@@ -87,7 +88,7 @@ class ColumnReader:
             texts = [" ".join(filter(None, parts)) for parts in joined]
         if self.blank >= 0 and "" in texts:
             texts = [text or other for text, other in zip(texts, cells[self.blank], strict=True)]
-        if self.read is _text and not self.source.otherwise and not self.source.words:
+        if self._of is _text and not self.source.otherwise and not self.source.words:
             # Most words stay as they are; only line ends and the like are smoothed.
             whole = " ".join(texts)
             if whole.isprintable() and LOST not in whole:
@@ -110,6 +111,10 @@ class ColumnReader:
         if isinstance(value, InvalidCell):
             self.sure = False
         return value
+
+    def read(self, text: str) -> str | InvalidCell:
+        """A text read; a word for nothing in the place of a number or a day is blank."""
+        return "" if text.casefold() in self.nothing else self._of(text)
 
     def read_worded(self, text: str) -> str | InvalidCell:
         """A text read, a word of the mapping as what it means."""
@@ -134,8 +139,6 @@ def _text(text: str) -> str | InvalidCell:
 
 
 def _money(text: str, *, decimal: str, currency: str, turned: bool, signed: bool) -> str | InvalidCell:
-    if text.casefold() in NOTHING:
-        return ""
     value = number_of(text, decimal)
     written = read_written(text)
     if text.startswith(LOST):
@@ -163,8 +166,6 @@ def _word(decimal: str) -> str:
 
 
 def _date(text: str, *, order: str, month: bool, year: str) -> str | InvalidCell:
-    if text.casefold() in NOTHING:
-        return ""
     day = import_values.day_of(text, order, year)
     if day is None and month:
         day = _only_month(text)
@@ -184,8 +185,6 @@ def _only_month(text: str) -> dt.date | None:
 
 
 def _number(text: str, *, decimal: str, least: int | None, factor: Decimal) -> str | InvalidCell:
-    if text.casefold() in NOTHING:
-        return ""
     value = number_of(text, decimal)
     if value is None or value < 0:
         return InvalidCell("a number of at least 0")
@@ -212,8 +211,6 @@ def _minutes(text: str) -> str:
 
 
 def _measure(text: str, *, decimal: str, unit: str, kind: str, own: str, part: int) -> str | InvalidCell:
-    if text.casefold() in NOTHING:
-        return ""
     if part:
         sides = import_values.three_sides(text)
         if not sides:

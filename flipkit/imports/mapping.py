@@ -119,7 +119,7 @@ def read_mapping(path: Path) -> Mapping:
         return Problem(path.name, None, column, found, needed, mend)
 
     try:
-        mapping = Mapping.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+        mapping = Mapping.model_validate(tomllib.loads(path.read_text(encoding="utf-8-sig")))
     except OSError as error:
         found = error.strerror or str(error)
         raise ConversionError([wrong("", found, "a mapping file", "look at its path")]) from None

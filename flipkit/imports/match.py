@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import statistics
 from collections import Counter
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 from flipkit.books.problems import collector_held
@@ -222,7 +222,6 @@ def survey(export: Export, *, header_row: int | None = None) -> Layout:
 
 
 def _survey_rows(export: Export, layout: Layout) -> None:
-    seen: dict[int, int] | None = {}
     last: Record | None = None
     holding: list[SortedBlock] | None = []
     for block in layout.sorted_blocks(export):
@@ -231,42 +230,27 @@ def _survey_rows(export: Export, layout: Layout) -> None:
             holding.append(block)
             if layout.rows_in * len(layout.headers) > MOST_HELD:
                 holding = None
-        if not block.rows:
-            continue
-        numbers, rows = block.numbers, block.rows
-        columns = list(zip(*rows, strict=True))
+        columns = list(zip(*block.rows, strict=True))
         distinct = [dict.fromkeys(column) for column in columns]
         labels = {text for texts in distinct for text in sheets.labels_among(texts)}
         if labels:
             block = block.sifted(functools.partial(_total, labels))
-            numbers, rows = block.numbers, block.rows
             layout.totals += [Total(left.row, left.reason, left.cells) for left in block.left]
-            if not rows:
-                continue
-            columns = list(zip(*rows, strict=True))
+            columns = list(zip(*block.rows, strict=True))
             distinct = [dict.fromkeys(column) for column in columns]
-        layout.data_rows += len(rows)
-        last = Record(numbers[-1], rows[-1])
-        for number, cells in zip(numbers, rows, strict=False) if len(layout.kept) < KEPT else ():
-            layout.kept.append(Record(number, cells))
-            if len(layout.kept) >= KEPT:
-                break
+        if not block.rows:
+            continue
+        layout.data_rows += len(block.rows)
+        last = Record(block.numbers[-1], block.rows[-1])
+        room = max(KEPT - len(layout.kept), 0)
+        layout.kept += map(Record, block.numbers[:room], block.rows[:room])
         for fact, column, texts in zip(layout.facts, columns, distinct, strict=True):
             fact.add(column, texts)
-        # Where a column names every row, no row can equal another: nothing need be remembered.
-        named = any(fact.unique and fact.filled == fact.rows for fact in layout.facts)
-        if named and (seen is None or layout.data_rows == len(rows)):
-            seen = None
-            continue
-        if seen is None:
-            seen = {}
-            for earlier in layout.sorted_blocks(export):
-                if not earlier.rows or earlier.numbers[0] >= numbers[0]:
-                    break
-                _note_duplicates(layout, earlier.numbers, earlier.rows, seen)
-        _note_duplicates(layout, numbers, rows, seen)
-    sheets.judge(layout.totals, last, layout.facts, lambda: layout.sorted_blocks(export))
     layout._held = holding or []
+    # Where a column names every row, no row can equal another.
+    if not any(fact.unique and fact.filled == fact.rows for fact in layout.facts):
+        _note_duplicates(export, layout)
+    sheets.judge(layout.totals, last, layout.facts, lambda: layout._held or layout.sorted_blocks(export))
 
 
 def _total(labels: set[str], number: int, cells: list[str]) -> str:
@@ -274,13 +258,15 @@ def _total(labels: set[str], number: int, cells: list[str]) -> str:
     return sheets.total_label(cells) if not labels.isdisjoint(cells) else ""
 
 
-def _note_duplicates(layout: Layout, numbers: Sequence[int], rows: list[list[str]], seen: dict[int, int]) -> None:
-    for number, key in zip(numbers, map(hash, map(tuple, rows)), strict=True):
-        first = seen.setdefault(key, number)
-        if first != number:
-            layout.duplicate_count += 1
-            if len(layout.duplicates) < 20:
-                layout.duplicates.append((number, first))
+def _note_duplicates(export: Export, layout: Layout) -> None:
+    seen: dict[int, int] = {}
+    totals = {total.row for total in layout.totals}
+    for block in layout._held or layout.sorted_blocks(export):
+        for number, key in zip(block.numbers, map(hash, map(tuple, block.rows)), strict=True):
+            first = seen.setdefault(key, number)
+            if first != number and number not in totals:
+                layout.duplicate_count += 1
+                layout.duplicates += [(number, first)] * (len(layout.duplicates) < 20)
 
 
 def _framed(export: Export, head: list[Record], header_row: int | None) -> Layout:

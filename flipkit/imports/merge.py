@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import functools
 import io
-import operator
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -84,13 +83,11 @@ class Merged:
     text: str = ""
     whole: bool = False
 
-    def add(self, row: list[str], number: int, places: list[tuple[int, int, str]]) -> None:
-        """Put a row of the export behind those of the file, each cell from its place there to its place here."""
-        line = [""] * len(self.file.columns)
-        for at, to, _ in places:
-            line[to] = row[at]
+    def add(self, row: list[str], number: int, order: list[int]) -> None:
+        """Put a row of the export behind those of the file, its cells in the order of those."""
+        padded = [*row, ""]
         self.origins[len(self.file.lines)] = number
-        self.file.lines.append(line)
+        self.file.lines.append([padded[at] for at in order])
         self.added += 1
 
     @property
@@ -147,16 +144,14 @@ def _by_key(
     take_changes: bool,
     adds: bool,
 ) -> None:
-    file = result.file
-    if not len(file.records) and _all_new(table, result, taken):
-        return
+    file, bare = result.file, len(result.file.lines) == 1
     key_at = file.columns.index(table.key)
     where = {
         file.lines[place][key_at]: place
         for place in file.records
         if len(file.lines[place]) > key_at and not file.lines[place][0].startswith("#")
     }
-    places = [(at, file.columns.index(name), name) for at, name in enumerate(taken.columns) if name in file.columns]
+    places, order = _places(file, taken)
     key_from = taken.columns.index(table.key)
     mean = {name: _meaning(table, name, units) for _, _, name in places}
     for number, row in enumerate(taken.rows):
@@ -164,7 +159,7 @@ def _by_key(
         if place is None:
             if adds:
                 where[row[key_from]] = len(file.lines)
-                result.add(row, number, places)
+                result.add(row, number, order)
                 result.accepted.append(row)
             continue
         result.there += 1
@@ -190,29 +185,14 @@ def _by_key(
                 accepted = list(row)
             accepted[at] = ""
         result.accepted.append(accepted)
+    result.whole = bare and not result.there
 
 
-def _all_new(table: Table, result: Merged, taken: AcceptedRow) -> bool:
-    """Put rows into a table that has none yet; False where two of them share a name."""
-    file = result.file
-    key_from = taken.columns.index(table.key)
-    if len({row[key_from] for row in taken.rows}) < len(taken.rows):
-        return False
-    at = len(file.lines)
-    if file.columns == taken.columns:
-        file.lines.extend(taken.rows)
-    else:
-        blank = len(taken.columns)
-        order = [taken.columns.index(name) if name in taken.columns else blank for name in file.columns]
-        place = operator.itemgetter(*order) if len(order) > 1 else None
-        for row in taken.rows:
-            padded = [*row, ""]
-            file.lines.append(list(place(padded)) if place is not None else [padded[order[0]]])
-    result.added = len(taken.rows)
-    result.origins = dict(zip(range(at, len(file.lines)), range(len(taken.rows)), strict=True))
-    result.accepted = taken.rows
-    result.whole = at == 1
-    return True
+def _places(file: TableFile, taken: AcceptedRow) -> tuple[list[tuple[int, int, str]], list[int]]:
+    """Where each cell of a row of the export stands in the file, and the order in which it comes there."""
+    shared = [(at, file.columns.index(name), name) for at, name in enumerate(taken.columns) if name in file.columns]
+    places = {name: at for at, _, name in shared}
+    return shared, [places.get(name, len(taken.columns)) for name in file.columns]
 
 
 def _meaning(table: Table, name: str, units: Units) -> Callable[[str], object]:
@@ -230,7 +210,7 @@ def _meaning(table: Table, name: str, units: Units) -> Callable[[str], object]:
 def _by_content(table: Table, result: Merged, taken: AcceptedRow, units: Units) -> None:
     """Rows without a name: as many of each as the export has, those already there included."""
     file = result.file
-    places = [(at, file.columns.index(name), name) for at, name in enumerate(taken.columns) if name in file.columns]
+    places, order = _places(file, taken)
     meanings = [_meaning(table, name, units) for _, _, name in places]
 
     def meant(cells: list[str]) -> tuple[object, ...]:
@@ -247,7 +227,7 @@ def _by_content(table: Table, result: Merged, taken: AcceptedRow, units: Units) 
             have[said] -= 1
             result.there += 1
         else:
-            result.add(row, number, places)
+            result.add(row, number, order)
 
 
 # The folder of books that an export goes to, as it stands before the conversion.

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
 from decimal import Decimal
 
 import numpy as np
@@ -20,7 +20,7 @@ from flipkit.imports.join import plain
 from flipkit.imports.mapping import Candidate, Draft, Mapping, require_known
 from flipkit.imports.match import MONEY, NUMBERS, kind_of, sources_of
 from flipkit.imports.sheets import ColumnFacts, Export, Layout
-from flipkit.imports.values import DECIMALS, ORDERS, heading, number_of
+from flipkit.imports.values import DECIMALS, ORDERS, Evidence, heading, number_of
 
 # Every decision goes through `Draft.decide`: candidates with their evidence, one that stands out is taken and told,
 # and otherwise the seller is asked. Each step below gathers the evidence of one kind of decision.
@@ -59,7 +59,7 @@ def settle(export: Export, layout: Layout, mapping: Mapping, draft: Draft) -> Ma
         w.spellings,
         w.words,
     )
-    for step in (w.decimal, w.order, w.currency, w.readable, w.identity, *amounts, *rows):
+    for step in (w.ways, w.currency, w.readable, w.identity, *amounts, *rows):
         step()
     return w.mapping
 
@@ -72,6 +72,8 @@ class Settler:
     layout: Layout
     mapping: Mapping
     draft: Draft
+    #: Headers of which one is the other times the quantity.
+    products: set[str] = field(default_factory=set)
 
     def set(self, **changes: object) -> None:
         """Change the mapping."""
@@ -135,91 +137,52 @@ class Settler:
 
     # Marks that one file settles or the seller must: decimals, dates, currency.
 
-    def decimal(self) -> None:
-        """The decimal mark, from the whole file where a column does not say."""
-        if "decimal" in self.draft.answers or self.mapping.decimal:
-            self.set(decimal=self.draft.said("decimal", self.mapping.decimal))
-            return
-        facts = {n: fact for n, fact in self.facts(NUMBERS).items() if not self.mapping.columns[n].decimal}
-        settled = {name: fact.numbers.mark for name, fact in facts.items() if fact.numbers.mark}
-        doubts = [fact for name, fact in facts.items() if name not in settled and fact.numbers.doubtful]
-        if both := next((fact for fact in facts.values() if len(fact.numbers.decisive) == 2), None):
-            seen = both.numbers.decisive
-            text = f"{both.header} has numbers written in two ways, {' and '.join(seen.values())}: which one is right?"
-            ways = (Candidate(_WORD_OF[m], f"{seen[m]} is right; the others are refused") for m in ".,")
-            self.draft.decide("decimal", text, *ways)
-            return
-        marks = set(settled.values())
-        if len(marks) == 2:
-            for name, mark in settled.items():
-                self.set_column(name, decimal=_WORD_OF[mark])
-            self.draft.certain.append("columns differ in their decimal mark, each written in its own way throughout")
-        elif marks:
-            (name, mark), *_ = settled.items()
-            seen = facts[name].numbers.decisive
-            proof = f"holds {seen[mark]}" if mark in seen else "marks every thousand with it and nothing below"
-            self.draft.certain.append(f"the decimal mark is a {_WORD_OF[mark]}: {self.header(name)} {proof}")
-            if doubts:
-                self.draft.guessed.append(f"the same mark holds in {', '.join(f.header for f in doubts)}")
-            self.set(decimal=_WORD_OF[mark])
-            return
-        if doubts:
-            text = next(iter(doubts[0].numbers.doubtful.values()))
-            bare = re.sub(r"[^\d.,]", "", text)
-            ways = (Candidate(_WORD_OF[m], f"{bare} is {abs(number_of(text, m) or 0):f}") for m in ".,")
-            asked = f"{doubts[0].header} has {text}: does that mark stand before the cents or between thousands?"
-            self.draft.decide("decimal", asked, *ways)
-        elif not marks:
-            self.set(decimal="point")
-
-    def order(self) -> None:
-        """The order of day, month and year, from the whole file where a column does not say."""
-        draft, facts = self.draft, self.facts(_DATES)
-        for fact in facts.values():
+    def ways(self) -> None:
+        """The decimal mark and the order of dates: from the whole file where a column does not say."""
+        for fact in self.facts(_DATES).values():
             if fact.dates.serials:
                 seen = f"numbers in {fact.header} such as {fact.examples[0]}"
-                draft.guessed.append(f"{seen} are a spreadsheet's day numbers")
+                self.draft.guessed.append(f"{seen} are a spreadsheet's day numbers")
             if fact.dates.short_years:
-                draft.guessed.append(f"two-digit years in {fact.header} are 1970 to 2069")
+                self.draft.guessed.append(f"two-digit years in {fact.header} are 1970 to 2069")
             if fact.dates.clocks:
-                draft.certain.append(f"the time of day in {fact.header} is left out")
-        if "dates" in draft.answers or self.mapping.order:
-            self.set(order=draft.said("dates", self.mapping.order))
-            return
-        facts = {n: fact for n, fact in facts.items() if not self.mapping.columns[n].order and fact.dates.matters}
-        settled = {n: fact.dates.orders[0] for n, fact in facts.items() if len(fact.dates.orders) == 1}
-        doubts = [fact for name, fact in facts.items() if name not in settled]
-        found = list(dict.fromkeys(settled.values()))
-        for name, order in settled.items():
-            if order == found[0] and any(line.startswith("dates are ") for line in draft.certain):
-                continue
-            seen = facts[name].dates.decisive.get(order, facts[name].examples[0])
-            told = f"dates are {order}: {facts[name].header} holds {seen}"
-            draft.certain.append(told if order == found[0] else f"dates in {facts[name].header} are {order}")
-            if order != found[0]:
-                self.set_column(name, order=order)
-        contrary = [fact for fact in doubts if not fact.dates.orders]
-        if doubts and len(found) == 1 and not contrary:
-            draft.guessed.append(f"the same order holds in {', '.join(f.header for f in doubts)}")
-        elif doubts:
-            self._ask_order((contrary or doubts)[0])
-        if found:
-            self.set(order=found[0])
+                self.draft.certain.append(f"the time of day in {fact.header} is left out")
+        self._way("decimal", "decimal", {n: f.numbers for n, f in self.facts(NUMBERS).items()}, _as_number)
+        self._way("dates", "order", {n: f.dates for n, f in self.facts(_DATES).items()}, _as_day)
+        if not self.mapping.decimal and all(question.key != "decimal" for question in self.draft.questions):
+            self.set(decimal="point")
 
-    def _ask_order(self, fact: ColumnFacts) -> None:
-        dates, text = fact.dates, fact.dates.differing
-        why = f"every date in {fact.header} can be read in more than one way, such as {text}: which is right?"
-        ways = {order: values.day_of(text, order) for order in dates.orders}
-        said = {order: f"{text} is {day.day} {day:%B} {day.year}" for order, day in ways.items() if day is not None}
-        if not dates.orders:
-            both = " and ".join(dates.decisive.values())
-            why = f"{fact.header} has dates in more than one order, such as {both}: which is right?"
-            said = {
-                order: f"fits {count} of the dates; the others are refused"
-                for order, count in dates.fits.items()
-                if count
-            }
-        self.draft.decide("dates", why, *(Candidate(order, meaning) for order, meaning in said.items()))
+    def _way(self, key: str, name: str, facts: dict[str, Evidence], shown: Callable[[str, str], str]) -> None:
+        """One way of writing: what a column shows holds in the others, where none of them speaks against it."""
+        draft, said, given = self.draft, SAID["ways"][key], getattr(self.mapping, name)
+        if key in draft.answers or given:
+            self.set(**{name: draft.said(key, given)})
+            return
+        held = {n: of for n, of in facts.items() if of.matters and not getattr(self.mapping.columns[n], name)}
+        settled = {n: of.ways[0] for n, of in held.items() if len(of.ways) == 1}
+        found, doubts = list(dict.fromkeys(settled.values())), [n for n in held if n not in settled]
+        for column, way in settled.items():
+            header, word = self.header(column), _WORD_OF.get(way, way)
+            if way != found[0]:
+                self.set_column(column, **{name: word})
+                draft.certain.append(said["other"].format(header=header, way=word))
+            elif not getattr(self.mapping, name):
+                self.set(**{name: word})
+                seen = held[column].decisive.get(way, held[column].differing)
+                draft.certain.append(said["told"].format(header=header, way=word, seen=seen))
+        if not doubts:
+            return
+        odd = min(doubts, key=lambda n: len(held[n].ways))
+        of, told = held[odd], said["same"].format(headers=", ".join(map(self.header, doubts)))
+        why = said["doubt" if of.ways else "contrary"]
+        both = " and ".join(of.decisive.values())
+        candidates = []
+        for way, count in of.fits.items():
+            meaning = said["fits"].format(count=count) if not of.ways else shown(of.differing, way)
+            sure = (0.9 if way in found else 0.1) if len(found) == 1 and of.ways else 0.5
+            if way in of.ways or (count and not of.ways):
+                candidates.append(Candidate(_WORD_OF.get(way, way), meaning, sure, told))
+        draft.decide(key, why.format(header=self.header(odd), text=of.differing, both=both), *candidates)
 
     def currency(self) -> None:
         """The currency of the amounts: two signs, or two codes in a column, are never one currency."""
@@ -355,6 +318,7 @@ class Settler:
             if name in ("cost", "sold_price") and self._product(one, other):
                 told = f"{match.header} is {match.rivals[0]} times {self.header('quantity')}"
                 self.draft.certain.append(told)
+                self.products |= {match.header, match.rivals[0]}
                 continue
             self.draft.decide(
                 f"column {name}",
@@ -399,9 +363,7 @@ class Settler:
             if not header or self.mapping.columns[column].each:
                 continue
             words = heading(header).words
-            whole = values.says("whole", words) or any(
-                header in told and " times " in told for told in self.draft.certain
-            )
+            whole = values.says("whole", words) or header in self.products
             one = 0.9 if values.says("each", words) else 0.5
             where = rows_in_words(several, most=5) if several else "some rows"
             text = f"the quantity is above 1 in {where}: is {header} for one of them or for the row?"
@@ -715,7 +677,7 @@ class Settler:
             and not (taken and (draft.kept or f"column {taken}" in draft.answers))
         )
         if not taken and (
-            any(f" {fact.header} times " in line or line.startswith(f"{fact.header} is") for line in draft.certain)
+            fact.header in self.products
             # The seller took that column from elsewhere.
             or any(score > 90 and n in columns and f"column {n}" in draft.answers for n, score in likely.items())
         ):
@@ -931,6 +893,17 @@ class Settler:
                 raise ConversionError([Problem("answers", None, f"words {name}", pair, needs, "")])
             words[word.strip()] = meaning.strip()
         self.set_column(name, words=words)
+
+
+def _as_number(text: str, mark: str) -> str:
+    """What a number is under a decimal mark."""
+    return f"{re.sub(r'[^0-9.,]', '', text)} is {abs(number_of(text, mark) or 0):f}"
+
+
+def _as_day(text: str, order: str) -> str:
+    """What a day is in an order."""
+    day = values.day_of(text, order)
+    return f"{text} is {day.day} {day:%B} {day.year}" if day is not None else ""
 
 
 def content_of(fact: ColumnFacts) -> str:

@@ -319,7 +319,7 @@ class ColumnFacts:
     @property
     def likely_decimal(self) -> str:
         """The decimal mark that its numbers speak for; a point where they do not say."""
-        return self.numbers.mark or "."
+        return self.numbers.ways[0] if len(self.numbers.ways) == 1 else "."
 
 
 # Rows of an export that add up others: found by their word, proved by their sums.

@@ -181,10 +181,34 @@ def _shapes(texts: Iterable[str]) -> dict[tuple[bytes, bool, bool], tuple[str, i
 
 @dataclass(slots=True)
 class Evidence:
-    """How many of a column's distinct texts could be read."""
+    """How many of a column's distinct texts could be read, and in which ways those whose way matters."""
 
     read: int = 0
     unread: int = 0
+    marked: int = 0
+    fits: dict[str, int] = field(default_factory=dict)
+    decisive: dict[str, str] = field(default_factory=dict)
+    differing: str = ""
+
+    def note(self, text: str, ways: Collection[str], *, count: int = 1, differ: bool = True) -> None:
+        """Take texts into account that some ways read, and whether those read them differently."""
+        self.marked += count
+        for way in ways:
+            self.fits[way] += count
+        if len(ways) == 1:
+            self.decisive.setdefault(next(iter(ways)), text)
+        elif differ and not self.differing:
+            self.differing = text
+
+    @property
+    def ways(self) -> tuple[str, ...]:
+        """The ways that fit every text whose way matters."""
+        return tuple(way for way, count in self.fits.items() if count == self.marked)
+
+    @property
+    def matters(self) -> bool:
+        """Whether the way changes any text."""
+        return bool(self.differing) or bool(self.decisive)
 
     @property
     def mostly(self) -> bool:
@@ -196,9 +220,8 @@ class Evidence:
 class NumberEvidence(Evidence):
     """What the numbers of a column say about their marks, gathered one distinct text at a time."""
 
-    decisive: dict[str, str] = field(default_factory=dict)
-    doubtful: dict[str, str] = field(default_factory=dict)
-    doubts: int = 0
+    fits: dict[str, int] = field(default_factory=lambda: dict.fromkeys(".,", 0))
+    doubtful: set[str] = field(default_factory=set)
     below_thousand: int = 0
     from_thousand: int = 0
     with_part: int = 0
@@ -221,12 +244,10 @@ class NumberEvidence(Evidence):
             self.positives += count * (not written.negative and not zero)
             if written.currency:
                 self.currencies[written.currency] = self.currencies.get(written.currency, 0) + count
-            if written.decimal:
-                self.decisive.setdefault(written.decimal, text)
-                self.with_part += count
-            elif written.doubtful:
-                self.doubtful.setdefault(written.doubtful, text)
-                self.doubts += count
+            if written.decimal or written.doubtful:
+                self.note(text, written.decimal or ".,", count=count)
+                self.with_part += count * bool(written.decimal)
+                self.doubtful |= {written.doubtful} - {""}
             elif len(written.body) > 3:
                 self.from_thousand += count
             elif not zero:
@@ -241,13 +262,12 @@ class NumberEvidence(Evidence):
         """
         if len(self.doubtful) != 1 or self.with_part or self.from_thousand:
             return ""
-        return next(iter(self.doubtful)) if self.below_thousand >= 3 and self.doubts >= 3 else ""
+        return next(iter(self.doubtful)) if self.below_thousand >= 3 and self.marked >= 3 else ""
 
     @property
-    def mark(self) -> str:
-        """The decimal mark that the numbers settle: the one they show, or the one that does not group thousands."""
-        shown = list(self.decisive)
-        return shown[0] if len(shown) == 1 else {".": ",", ",": "."}.get(self.grouped, "")
+    def ways(self) -> tuple[str, ...]:
+        """The decimal marks that fit every number: not the one that groups thousands."""
+        return tuple(mark for mark, count in self.fits.items() if count == self.marked and mark != self.grouped)
 
 
 @functools.lru_cache(maxsize=200_000)
@@ -349,9 +369,6 @@ class DateEvidence(Evidence):
     """What the dates of a column say about their order, gathered one distinct text at a time."""
 
     fits: dict[str, int] = field(default_factory=lambda: dict.fromkeys(ORDERS, 0))
-    decisive: dict[str, str] = field(default_factory=dict)
-    differing: str = ""
-    plain: int = 0
     short_years: int = 0
     serials: int = 0
     clocks: int = 0
@@ -364,7 +381,6 @@ class DateEvidence(Evidence):
             if reading is None and len(text) <= 16 and any(map(str.isalpha, text)) and day_of(text, ORDERS[0], "2024"):
                 # A month and a day whose year is asked for.
                 self.read += 1
-                self.plain += 1
                 self.yearless += 1
                 continue
             if reading is None:
@@ -374,26 +390,8 @@ class DateEvidence(Evidence):
             self.short_years += reading.short_year
             self.serials += reading.serial
             self.clocks += reading.clock
-            if reading.plain:
-                self.plain += 1
-                continue
-            for order in reading.days:
-                self.fits[order] += 1
-            if len(reading.days) == 1:
-                self.decisive.setdefault(next(iter(reading.days)), text)
-            elif not self.differing and len(set(reading.days.values())) > 1:
-                self.differing = text
-
-    @property
-    def orders(self) -> tuple[str, ...]:
-        """The orders that fit every date whose order matters."""
-        ordered = self.read - self.plain
-        return tuple(order for order in ORDERS if self.fits[order] == ordered)
-
-    @property
-    def matters(self) -> bool:
-        """Whether the order changes any day."""
-        return bool(self.differing) or bool(self.decisive)
+            if not reading.plain:
+                self.note(text, reading.days, differ=len(set(reading.days.values())) > 1)
 
 
 def _calendar(kind: str) -> Iterator[tuple[int, str]]:
@@ -650,7 +648,7 @@ def heading(header: str) -> Heading:
     bracketed = _IN_BRACKETS.search(text)
     words = re.sub(r"[^\w]+|_", " ", unaccented(text)).split()
     unit = ""
-    doubtful = not _SIDES.intersection(words) and bracketed is None
+    doubtful = not _SIDES.intersection(words[:-1]) and bracketed is None
     if len(words) > 1 and words[-1] in by_word("units") and not (words[-1] in _DOUBTFUL and doubtful):
         unit = by_word("units")[words.pop()]
     elif len(words) == 1 and words[0] not in _DOUBTFUL:

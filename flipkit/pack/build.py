@@ -58,12 +58,7 @@ class Manifest:
 
 
 def manifest_text(manifest: Manifest, files: Mapping[str, str]) -> str:
-    """The manifest as JSON: keys sorted, no time of day, no place on this machine.
-
-    >>> text = manifest_text(Manifest("Shop", "USD", "2026-10", "2026-11-01", {"items.csv": "ab"}), {})
-    >>> json.loads(text)["inputs"]
-    {'items.csv': 'ab'}
-    """
+    """The manifest as JSON: keys sorted, no time of day, no place on this machine."""
     body = asdict(manifest)
     body["assumptions"] = sorted(body["assumptions"], key=lambda entry: entry["key"])
     body["rules"] = sorted(body["rules"], key=lambda entry: (entry["kind"], entry["name"], entry["begins"]))
@@ -103,11 +98,6 @@ def single_page(
     """All pages of a pack as one document: the index opens, each page shows when it is asked for, paper shows all.
 
     The style sheet alone shows and hides, so the way through works without scripts too.
-
-    >>> both = single_page("<main><h1>A</h1><a href='#x'>b</a></main>", [("b", "<main>B</main>")], title="A",
-    ...     home="index.html")
-    >>> both.count("<main>"), '<div class="page" id="b">' in both
-    (1, True)
     """
     anchors = {home: _anchor(home), **{f"{name}.html": name for name, _ in pages}}
     opening = f'<div id="{_anchor(home)}">\n{_body("index", index, anchors, plain)}\n</div>\n'
@@ -269,10 +259,10 @@ def replacing(out: Path) -> Iterator[Path]:
         try:
             _open_to_others(new)
             yield new
+            _swap(new, out)
         except BaseException:
             _keep_unfinished(new, out)
             raise
-        _swap(new, out)
         shutil.rmtree(_unfinished(out), ignore_errors=True)
 
 
@@ -353,14 +343,15 @@ def _swap(new: Path, out: Path) -> None:
         shutil.rmtree(new, ignore_errors=True)
     else:
         old = make_folder(out.parent, _old(out)) / out.name
-        out.rename(old)
         try:
+            out.rename(old)
             new.rename(out)
         except BaseException:
-            old.rename(out)
+            if old.exists():
+                old.rename(out)
+            old.parent.rmdir()
             raise
-        finally:
-            shutil.rmtree(old.parent, ignore_errors=True)
+        shutil.rmtree(old.parent, ignore_errors=True)
 
 
 def _keep_unfinished(new: Path, out: Path) -> None:

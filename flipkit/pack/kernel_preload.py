@@ -8,12 +8,15 @@ from __future__ import annotations
 import gc
 import importlib
 import os
+import signal
 
 from flipkit.owned import end_with_parent
 from flipkit.workarounds import SERVED
 
 #: The process that forks the kernels: each is to end with it.
 SERVER = os.getpid()
+# Ctrl-C reaches this process too: the report says what became of it, and a traceback from here would say nothing.
+signal.signal(signal.SIGINT, signal.SIG_IGN)
 # First of all: the kernels hold the pipe that the fork server watches, so it would never see its end.
 if SERVED in os.environ:
     end_with_parent(int(os.environ[SERVED]))

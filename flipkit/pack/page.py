@@ -36,8 +36,6 @@ _REMARK, _SPACE = re.compile(r"/\*.*?\*/", re.DOTALL), re.compile(r"\s*([{};\n])
 #: A part of a template that is only for pages with one of some classes.
 _PART: Final = re.compile(r"(?:/\*|//) only ([\w -]+?)(?: \*/)?\n(.*?)(?:/\*|//) end(?: \*/)?\n", re.DOTALL)
 _CLASSES: Final = re.compile(r'\bclass="([^"]*)"')
-#: Where no script runs, what only a script moves is not shown.
-_UNSCRIPTED: Final = ".controls { display: none; }"
 _HEADING = re.compile(r"^#{1,6}\s+(.+?)\s*#*$", re.MULTILINE)
 _TOP_HEADING = re.compile(r"^#\s+.+$", re.MULTILINE)
 _PUNCTUATION = re.compile(r"([!-/:-@\[-`{-~])")
@@ -139,13 +137,7 @@ def first_heading(notebook: NotebookNode) -> str:
 
 
 def render_page(notebook: NotebookNode, *, title: str = "", links: PageLinks | None = None, name: str = "") -> str:
-    """One HTML document from an executed notebook: words, tables and charts, no code; a pack tells it its name.
-
-    >>> from nbformat.v4 import new_notebook, new_markdown_cell
-    >>> page = render_page(new_notebook(cells=[new_markdown_cell("# Stock")]))
-    >>> "<title>Stock</title>" in page
-    True
-    """
+    """One HTML document from an executed notebook: words, tables and charts, no code; a pack tells it its name."""
     import nbformat
 
     exporter = page_exporter(_Charts(f"{name}-" if name else "").figure)
@@ -171,8 +163,7 @@ def document(title: str, body: str) -> str:
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{policy(sheet, script)}">\n'
         '<meta name="color-scheme" content="light dark">\n<link rel="icon" href="data:,">\n'
-        f"<title>{escape(title)}</title>\n<style>{sheet}</style>\n"
-        f"<noscript><style>{_UNSCRIPTED}</style></noscript>\n</head>\n<body>\n"
+        f"<title>{escape(title)}</title>\n<style>{sheet}</style>\n</head>\n<body>\n"
         f"{body}<script>{script}</script>\n</body>\n</html>\n"
     )
 
@@ -247,14 +238,10 @@ def policy(sheet: str, script: str) -> str:
     >>> policy("", "").split("; ")[-1]
     "form-action 'none'"
     """
-    own, unscripted, ran = (
-        f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
-        for text in (sheet, _UNSCRIPTED, script)
+    own, ran = (
+        f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'" for text in (sheet, script)
     )
-    return (
-        f"default-src 'none'; script-src {ran}; style-src {own} {unscripted}; img-src data:; "
-        "base-uri 'none'; form-action 'none'"
-    )
+    return f"default-src 'none'; script-src {ran}; style-src {own}; img-src data:; base-uri 'none'; form-action 'none'"
 
 
 def page_script(body: str) -> str:

@@ -63,12 +63,7 @@ def slotted_blank(
     """Blank of a regular slotted carton (code 0201) that measures these sides inside.
 
     Joint, then length, width, length, width across the flutes; flap, depth, flap along them. Each
-    panel, the depth and each flap get their allowance for the scores [1]_.
-
-    >>> millimetres = ScoreAllowance(panel_in=3, depth_in=6, flap_in=3, joint_in=25)
-    >>> blank = slotted_blank(254, 225, 150, allowance=millimetres, trim_in=20, may_turn=False)
-    >>> blank.length_in, blank.width_in
-    (1015, 407.0)
+    panel, the depth and each flap get their allowance for the scores.
     """
     joint, flap = allowance.joint_in, width_in / 2 + allowance.flap_in
     deep = depth_in + allowance.depth_in
@@ -124,11 +119,6 @@ def tray_blank(name: str, length_in: float, width_in: float, depth_in: float, *,
 
     Length + 2 depths by width + 2 depths, as the rule of thumb says, with a panel's allowance for
     the bottom and a flap's for each side.
-
-    >>> exact = ScoreAllowance(panel_in=0, depth_in=0, flap_in=0, joint_in=0)
-    >>> blank = tray_blank("base", 20, 12, 3, allowance=exact)
-    >>> blank.length_in, blank.width_in
-    (26, 18)
     """
     side = depth_in + allowance.flap_in
     long, wide = length_in + allowance.panel_in, width_in + allowance.panel_in
@@ -152,11 +142,6 @@ def five_panel_blank(length_in: float, width_in: float, height_in: float, *, all
 
     For long flat things. Height, width, height, width, height around; a flap as deep as the box is
     high beyond each end of every panel, so that the ends close in several layers.
-
-    >>> exact = ScoreAllowance(panel_in=0, depth_in=0, flap_in=0, joint_in=0)
-    >>> blank = five_panel_blank(60, 10, 3, allowance=exact)
-    >>> blank.length_in, blank.width_in
-    (29.0, 66)
     """
     panel, flap = allowance.panel_in, height_in + allowance.flap_in
     sides = [height_in + panel, width_in + panel, height_in + panel, width_in + panel, height_in + 2 * panel]
@@ -177,13 +162,7 @@ def five_panel_blank(length_in: float, width_in: float, height_in: float, *, all
 
 
 def folded_wrap_blank(length_in: float, width_in: float, height_in: float, *, allowance: ScoreAllowance) -> Blank:
-    """Blank of a one-piece folded wrap (code 0401): bottom, sides that meet on top, ends folded up.
-
-    >>> exact = ScoreAllowance(panel_in=0, depth_in=0, flap_in=0, joint_in=0)
-    >>> blank = folded_wrap_blank(30, 20, 2, allowance=exact)
-    >>> blank.length_in, blank.width_in
-    (34, 44.0)
-    """
+    """Blank of a one-piece folded wrap (code 0401): bottom, sides that meet on top, ends folded up."""
     panel, flap = allowance.panel_in, allowance.flap_in
     long, wide = length_in + panel, width_in + panel
     end, side, half = height_in + flap, height_in + panel, width_in / 2 + flap
@@ -300,14 +279,7 @@ class Nest:
 
 
 def nest(blanks: Sequence[Blank], sheets: Sequence[Sheet], *, cutting: Cutting = "guillotine") -> Nest | None:
-    """The cheapest, then smallest, sheets that one or two blanks can be cut from, and how; None where none take them.
-
-    >>> tray = Blank("tray", "", 20, 16)
-    >>> sheet = Sheet("sheet", length_in=40, width_in=24, flute="C", grade="32 ECT", cost_cents=300, quantity=2)
-    >>> found = nest([tray, tray], [sheet])
-    >>> len(found.uses), found.cost_cents, round(found.waste_share, 3)
-    (1, 300, 0.333)
-    """
+    """The cheapest, then smallest, sheets to cut one or two blanks from, and how; None where none take them."""
     if cutting not in ("guillotine", "free"):
         raise MeasureError("cutting", need="guillotine or free", got=cutting)
     if len(blanks) not in (1, 2):

@@ -96,14 +96,6 @@ def padding(
     topples, its middle from half its shorter side. A face that is wider than the weight asks for gets
     smaller pads, so that the cushion works at its best point; on one too narrow it bottoms out. What is
     empty of the box around a thing bears nothing.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> table = packing_rules(on=datetime.date(2026, 11, 25)).cushions
-    >>> foam = Cushion("foam", "polyethylene foam", 1.0, "plate", 55.0)
-    >>> found = padding((12.0, 8.0, 6.0), 5.0, cushion=foam, faces=3, edges=3, rough=False, table=table)
-    >>> found.needs_in, [float(shock) for shock in found.shocks_g(0, table)]  # 3 x 30 / 3
-    ((18.0, 14.0, 12.0), [30.0, 30.0, 30.0])
     """
     drop = drop_height_in(weight_lb, rough=rough, block=table)
     flat, thickest = is_flat(sides_in), min(sides_in)
@@ -188,13 +180,6 @@ def cushion_area_sqft(sides_in: Sides, cushion: Cushion, layers: int, *, table: 
     Plates cover the six faces of each layer, the larger ones over the edges of the smaller. A
     wrap goes around once a layer with an overlap and is folded over both ends, around whichever
     side takes least; each layer is larger than the last by its thickness on every side.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> table = packing_rules(on=datetime.date(2026, 11, 25)).cushions
-    >>> plate = Cushion("foam", "polyethylene foam", 1.0, "plate", 55.0)
-    >>> cushion_area_sqft((10.0, 10.0, 10.0), plate, 1, table=table) * 144  # 12 x 12 x 12 less 10 x 10 x 10
-    728.0
     """
     total = 0.0
     overlap = table.sheets["overwrap_in"]
@@ -223,14 +208,7 @@ def fill_volume_cuft(inside_in: Sequence[Any], wrapped_in: Sequence[Any]) -> Any
 
 
 def face_strips_in(length_in: float, width_in: float, *, closure: Closure, table: CushionBlock) -> list[float]:
-    """Strips of tape that close one face of a slotted carton.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> table = packing_rules(on=datetime.date(2026, 11, 25)).cushions
-    >>> face_strips_in(20, 12, closure="H", table=table)
-    [25.0, 17.0, 17.0]
-    """
+    """Strips of tape that close one face of a slotted carton."""
     if closure not in ("centre", "H", "full seam"):
         raise MeasureError("closure", need="centre, H or full seam", got=closure)
     more = 2 * table.tape_past_edge_in
@@ -239,14 +217,7 @@ def face_strips_in(length_in: float, width_in: float, *, closure: Closure, table
 
 
 def slotted_strips_in(sides_in: Sides, *, closure: Closure, own_joint: bool, table: CushionBlock) -> list[Any]:
-    """Strips of tape for both faces of a slotted carton, and its joint where it needs it.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> table = packing_rules(on=datetime.date(2026, 11, 25)).cushions
-    >>> sum(slotted_strips_in((20, 12, 10), closure="H", own_joint=True, table=table))
-    133.0
-    """
+    """Strips of tape for both faces of a slotted carton, and its joint where it needs it."""
     length, width, height = sides_in
     strips = face_strips_in(length, width, closure=closure, table=table) * 2
     if own_joint or closure == "full seam":

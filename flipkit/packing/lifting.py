@@ -202,15 +202,7 @@ def weight_limit(
     coupling: Coupling,
     worksheet: bool = False,
 ) -> WeightLimit:
-    """What nearly every healthy worker may lift under the conditions given.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
-    >>> task = dict(horizontal_in=10, vertical_in=22, distance_in=37, asymmetry_deg=0, lifts_per_min=3)
-    >>> weight_limit(equation=equation, **task, duration="short", coupling="fair", worksheet=True).limit_lb
-    34.9
-    """
+    """What nearly every healthy worker may lift under the conditions given."""
     for name, value in (
         ("horizontal_in", horizontal_in),
         ("vertical_in", vertical_in),
@@ -249,14 +241,7 @@ def frequency_multiplier(
     vertical_in: float,
     worksheet: bool = False,
 ) -> float:
-    """Multiplier for how often a lift comes: the table's rows, a straight line between them.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
-    >>> frequency_multiplier(equation=equation, lifts_per_min=7, duration="short", vertical_in=36)
-    0.7
-    """
+    """Multiplier for how often a lift comes: the table's rows, a straight line between them."""
     table = equation.frequency[duration]
     rates, column = table.lifts_per_min, table.high if _high(equation, vertical_in) else table.low
     if lifts_per_min > rates[-1]:
@@ -274,16 +259,7 @@ def frequency_multiplier(
 
 
 def lifting_index(load_lb: float, limit: WeightLimit) -> float:
-    """How many times the recommended limit a load weighs; above 1 the risk rises for some workers.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
-    >>> task = dict(horizontal_in=20, vertical_in=59, distance_in=37, asymmetry_deg=0, lifts_per_min=3)
-    >>> limit = weight_limit(equation=equation, **task, duration="short", coupling="fair", worksheet=True)
-    >>> limit.limit_lb, lifting_index(26, limit)
-    (15.2, 1.7)
-    """
+    """How many times the recommended limit a load weighs; above 1 the risk rises for some workers."""
     if limit.limit_lb <= 0:
         return float("inf")
     return half_up(load_lb / limit.limit_lb, 1) if limit.worksheet else load_lb / limit.limit_lb
@@ -349,27 +325,13 @@ def _tabled(table: dict[float, float], value: float, formula: Callable[[float], 
 
 
 def reach_in(width_in: Any, vertical_in: float, *, equation: LiftingBlock) -> Any:
-    """Horizontal distance of a carton held against the body, when it is not measured.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
-    >>> reach_in(12, 30, equation=equation)
-    14.0
-    """
+    """Horizontal distance of a carton held against the body, when it is not measured."""
     rule = equation.constants["reach"]
     return rule["low_in" if vertical_in < rule["low_hands_in"] else "high_in"] + width_in / 2
 
 
 def carton_coupling(front_in: float, height_in: float, *, equation: LiftingBlock) -> Coupling:
-    """Grip on a plain carton without handholds, fingers flexed under it.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
-    >>> carton_coupling(16, 12, equation=equation), carton_coupling(24, 12, equation=equation)
-    ('fair', 'poor')
-    """
+    """Grip on a plain carton without handholds, fingers flexed under it."""
     rule = equation.constants["grip"]
     optimal = front_in <= rule["optimal_front_in"] and height_in <= rule["optimal_height_in"]
     return "fair" if optimal else "poor"
@@ -380,12 +342,6 @@ def team_limit_lb(limit_lb: float, people: int, *, equation: LiftingBlock) -> fl
 
     The lifting equation itself does not speak of teams; the shares are a safety authority's rule
     of thumb, met at second hand.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> equation = packing_rules(on=datetime.date(2026, 11, 25)).lifting
-    >>> round(team_limit_lb(30.0, 2, equation=equation), 6)
-    40.0
     """
     share = {1: 1.0, 2: equation.constants["team"]["two"], 3: equation.constants["team"]["three"]}
     if people not in share:
@@ -423,14 +379,6 @@ def hands(
     lifted from the packing table, or the floor if it is long, to the place of hand-over. Two
     people stand at its ends and reach no farther than assumed for a team. The equation covers the
     two lifts, not the way between them.
-
-    >>> import datetime
-    >>> from flipkit.assumptions import load_assumptions
-    >>> from flipkit.packing.materials import packing_rules
-    >>> rules = packing_rules(on=datetime.date(2026, 11, 25))
-    >>> found = hands((24, 20, 18), 45.0, equation=rules.lifting, assumptions=load_assumptions())
-    >>> found.people, round(found.limit_lb, 1), round(found.lifting_index, 1)
-    (2, 27.0, 1.7)
     """
     away, height, front = sorted(sides_in)
     start = 0.0 if front > assumptions.number("packing.floor_over_in") else assumptions.number("packing.table_in")

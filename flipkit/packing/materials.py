@@ -117,14 +117,7 @@ def read_board(file: Path) -> RuleSet[BoardBlock]:
 
 
 def score_allowance(flute: Flute, *, block: BoardBlock) -> ScoreAllowance:
-    """Allowances for the scores of a carton of this board.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> board = packing_rules(on=datetime.date(2026, 11, 25)).board
-    >>> score_allowance(board.flute("B"), block=board)
-    ScoreAllowance(panel_in=0.125, depth_in=0.25, flap_in=0.125, joint_in=1.25)
-    """
+    """Allowances for the scores of a carton of this board."""
     caliper = flute.caliper_in
     return ScoreAllowance(block.panel * caliper, block.depth * caliper, block.flap * caliper, block.joint_better_in)
 
@@ -250,14 +243,7 @@ _GRADE_TEXT = re.compile(r"(?:(single|double|triple|solid)(?:[ -]?wall)?,?\s*)?(
 
 
 def carton_grade(text: str, *, block: CartonBlock) -> Grade:
-    """The row of the rule that a carton's certificate names.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
-    >>> carton_grade("32 ECT", block=rule).gross_lb, carton_grade("double 275", block=rule).united_in
-    (65.0, 95.0)
-    """
+    """The row of the rule that a carton's certificate names."""
     known = ", ".join(f"{grade.ect} ECT" for grade in block.grades if grade.ect)
     match = _GRADE_TEXT.fullmatch(text.strip())
     if match is None:
@@ -273,17 +259,7 @@ def carton_grade(text: str, *, block: CartonBlock) -> Grade:
 
 
 def gross_limit_lb(grade: Grade, *, strength: Strength, block: CartonBlock) -> float:
-    """Most that a carton of this strength may weigh with its contents.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
-    >>> grade = carton_grade("32 ECT", block=rule)
-    >>> gross_limit_lb(grade, strength="carton rule", block=rule)
-    65.0
-    >>> gross_limit_lb(grade, strength="carriers' working guide", block=rule)
-    30.0
-    """
+    """Most that a carton of this strength may weigh with its contents."""
     if strength == "carton rule" or grade.ect is None:
         return grade.gross_lb
     if grade.wall != "single" and grade.ect >= block.guide_double_from_ect:
@@ -315,15 +291,9 @@ def box_compression_lb(
 ) -> float:
     """Load under which a slotted carton fails in a laboratory, by the simplified McKee formula.
 
-    Constant x edge crush x square root of (caliper x perimeter) [1]_. It holds for a regular
+    Constant x edge crush x square root of (caliper x perimeter). It holds for a regular
     slotted carton with its flutes upright, new and dry; the height does not enter. See
     :func:`compression_scope` for what takes a carton out of it.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
-    >>> round(box_compression_lb(16, 12, ect_lb_per_in=32, caliper_in=0.16, block=rule), 2)
-    562.27
     """
     for name, value in (
         ("length_in", length_in),
@@ -347,14 +317,7 @@ def compression_scope(
     block: CartonBlock,
     measures: Measures | None = None,
 ) -> list[str]:
-    """Why the compression formula does not hold for a carton; nothing where it does.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
-    >>> compression_scope(40, 20, 6, slotted=True, flutes_upright=True, block=rule)
-    ['6 in deep, less than a seventh of its 120 in perimeter']
-    """
+    """Why the compression formula does not hold for a carton; nothing where it does."""
     reasons = []
     if not slotted:
         reasons.append("not a regular slotted carton")
@@ -369,14 +332,7 @@ def compression_scope(
 
 
 def stacking_load_lb(compression_lb: float, *, causes: Sequence[str], block: CartonBlock) -> float:
-    """What is left of a carton's compression strength after time and damp have taken their share.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> rule = packing_rules(on=datetime.date(2026, 11, 25)).cartons
-    >>> round(stacking_load_lb(562.27, causes=["10 days under load", "80 % humidity"], block=rule), 1)
-    240.9
-    """
+    """What is left of a carton's compression strength after time and damp have taken their share."""
     left = compression_lb
     for cause in causes:
         if cause not in block.losses:
@@ -491,14 +447,7 @@ def _cushion_block(keys: Keys, common: dict[str, Any]) -> CushionBlock:
 
 
 def drop_height_in(weight_lb: float, *, rough: bool, block: CushionBlock) -> float:
-    """Height from which a parcel of this weight must expect to fall.
-
-    >>> import datetime
-    >>> from flipkit.packing.materials import packing_rules
-    >>> table = packing_rules(on=datetime.date(2026, 11, 25)).cushions
-    >>> drop_height_in(20.9, rough=False, block=table), drop_height_in(21, rough=True, block=table)
-    (30.0, 32.0)
-    """
+    """Height from which a parcel of this weight must expect to fall."""
     if not (math.isfinite(weight_lb) and weight_lb >= 0):
         raise MeasureError("weight_lb", need="a finite number of at least 0", got=weight_lb)
     row = next((drop for drop in block.drops if weight_lb < drop[0]), None)

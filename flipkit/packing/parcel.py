@@ -46,7 +46,7 @@ from flipkit.units import Measures, read_weight
 STOCK_FILE = "packing.toml"
 #: What is said where an example stands in for the seller's stock, or for the carrier's prices.
 EXAMPLE_STOCK = f"Your books have no {STOCK_FILE}, so this assumes an example stock of cartons and cushioning."
-EXAMPLE_CARDS = "Your books have no rate card, so the demo's invented ones price the labels."
+EXAMPLE_CARDS = "Your books have no rate card, so the demo's invented rate cards and fees stand in."
 
 
 @dataclass(frozen=True)

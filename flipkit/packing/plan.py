@@ -497,7 +497,7 @@ def _priced(one: Costs, price: LabelPrices, row: int, bench: PackingContext) -> 
         materials=tuple(
             Line(what.name, amount, unit, int(cents[row]))
             for what, amount, unit, cents in lines
-            if what is not None and (amount > 0 or (unit == "sq ft" and what is (way and way.cushion)))
+            if what is not None and amount > 0
         ),
         owner_min=float(one.owner_min[row]),
         helper_min=float(one.helper_min[row]),

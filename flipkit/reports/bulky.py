@@ -15,7 +15,13 @@ import pandas as pd
 from flipkit.analysis.returns import TOO_FEW, in_window, side_by_side, too_few_words
 from flipkit.analysis.sizes import SIZE_ORDER, BreakEven
 from flipkit.analysis.what_if import DIVISORS, Settings
-from flipkit.charts.returns import plot_break_even_moves, plot_minutes, plot_price_bands, plot_size_comparison
+from flipkit.charts.returns import (
+    BARS,
+    plot_break_even_moves,
+    plot_minutes,
+    plot_price_bands,
+    plot_size_comparison,
+)
 from flipkit.charts.style import hourly, joined, money
 from flipkit.errors import count_of
 from flipkit.money import show_cents
@@ -51,7 +57,7 @@ class Bulky:
 
     def answer(self) -> Element:
         """Which size earned more at the same price, and over all that was bought."""
-        said = [self.verdict(), self._at_equal_prices()]
+        said = [self._at_equal_prices(), self.verdict()]
         if not any(said):
             missing = [size for size in _PAIR if size not in set(self.study.size_returns.get("size_class", []))]
             gone = " and nothing ".join(missing or _PAIR)
@@ -122,7 +128,8 @@ class Bulky:
     def picture(self) -> Any:
         """What an hour on each size earned at each price."""
         study = self.study
-        bands = study.bought_bands
+        # The last row of the table under it, which the answer names, is drawn as a band of its own.
+        bands = pd.concat([study.bought_bands, study.size_bought.assign(from_cents=0, below_cents=math.nan)])
         told = bands["size_class"].isin(bands.loc[bands["claimed"].astype(bool), "size_class"])
         chart = plot_price_bands(
             bands[told] if told.any() else bands,
@@ -132,8 +139,7 @@ class Bulky:
             currency=study.currency,
         )
         title = self._at_equal_prices() or "What an hour of each size earned at each price"
-        subtitle = f"Everything bought, {span_name(study)}, by what such items sell for. Bar: where the true figure"
-        subtitle += " probably lies."
+        subtitle = f"Everything bought, {span_name(study)}, by what such items sell for. {BARS}"
         if bands.empty:
             return chart
         return chart.properties(title={"text": title.rstrip("."), "subtitle": subtitle})
@@ -193,7 +199,7 @@ class Bulky:
             "loss_per_sale_cents": "Lost per sale",
             "days_to_sale": "Days until half have sold",
             "stock_items": "In stock",
-            "stock_cost_cents": "Money tied up",
+            "stock_cost_cents": "Money tied up, at cost",
             "stock_cubic_ft": f"{study.measures.rooms_words.capitalize()} of stock",
             "cubic_ft": f"{study.measures.rooms_words.capitalize()} a parcel",
         }
@@ -432,16 +438,6 @@ def break_even_moves(study: Study) -> BreakEvenMoves:
 
     Every setting is the whole model anew: what the help of each sale cost at that wage, what each
     label cost at that divisor, and the price at which the two returns meet, with its interval.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    BreakEvenMoves
-        The prices, and how to show them.
     """
     sold = study.sold_items()
     compared = sold[sold["size_class"].isin(["small", "bulky", "oversize"])]

@@ -25,7 +25,7 @@ from flipkit.analysis.decisions import (
 from flipkit.analysis.max_bid import LEAST_CENTS, PRICES, AisleRule, pocket_table
 from flipkit.analysis.repricing import PLANNED
 from flipkit.analysis.returns import LIKELY, TOO_FEW, UNLIKELY
-from flipkit.charts.returns import plot_category_returns
+from flipkit.charts.returns import BARS, plot_category_returns
 from flipkit.charts.style import hourly, joined, money
 from flipkit.errors import count_of
 from flipkit.money import show_cents
@@ -92,7 +92,7 @@ class Buy:
             lines.append(
                 f"{'That hour' if used == 1 else f'These {used:,} hours'} should bring about "
                 f"{_whole(self._brings(), self.study)} once what you find has sold. Skip buying for a month and you "
-                f"lose that. What you have in stock brings its money besides{self._stock_hours()}."
+                f"lose that. {self._hours_in_all(used)}"
             )
         if free > 0:
             left = sum(round(change.hours) for change in self.study.biggest_changes if change.name == STOP_BUYING)
@@ -121,11 +121,9 @@ class Buy:
             return chart
         sure = int((frame["verdict"] == "above the target").sum())
         target = hourly(study.target, currency=study.currency)
-        title = (
-            f"{count_of(sure, 'category', 'categories')} of {len(frame):,} almost surely earned more than {target} "
-            "an hour"
-        )
-        subtitle = f"Everything bought, {span_name(study)}, unsold items too. Bar: where the true figure probably lies."
+        of = count_of(len(frame), "category", "categories")
+        title = f"{sure or 'None'} of {of} almost surely earned more than {target} an hour"
+        subtitle = f"Everything bought, {span_name(study)}, unsold items too. {BARS}"
         return chart.properties(title={"text": title, "subtitle": subtitle})
 
     def sheet(self, category: str = "") -> Element:
@@ -210,7 +208,7 @@ class Buy:
         headings = {
             "category": "Category",
             "hours": "Hours next month",
-            "hourly": "An hour brings",
+            "hourly": "An hour on finds within the price",
             "brings": "In all",
             "highest_cents": "Pay at most",
         }
@@ -301,11 +299,16 @@ class Buy:
             )
         return text
 
-    def _stock_hours(self) -> str:
-        """The hours that the stock still takes by its plan, beside those for what is still to be bought."""
+    def _hours_in_all(self, used: int) -> str:
+        """How many hours next month can take in all: those for what is to be bought, and those of the stock."""
         plans = self.study.patience
-        hours = plans.loc[plans["way"] == PLANNED, "work_min"].sum() / 60 if len(plans) else 0.0
-        return f", for about {count_of(round(hours), 'hour')} of work until it has sold" if round(hours) else ""
+        hours = round(plans.loc[plans["way"] == PLANNED, "work_min"].sum() / 60) if len(plans) else 0
+        if not hours:
+            return "What you have in stock brings its money besides."
+        return (
+            f"Next month takes {count_of(used + hours, 'hour')} in all at most: these, and the {hours:,} that your "
+            "stock takes until it has sold, which brings its money besides."
+        )
 
     def _brings(self) -> int:
         """What next month's hours bring, as the table's rows add up. [cents]"""
@@ -348,8 +351,11 @@ def threshold(study: Study, one: Decision) -> str:
 
 
 def chance_words(study: Study, one: Decision) -> str:
-    """The chance behind a verdict."""
-    return f"Chance to make {hourly(study.target, currency=study.currency)} an hour: {chance(one.chance)}."
+    """The chance behind a verdict, and why it is left where the chance alone would not say so."""
+    price = f"none cost you {whole_down(one.highest_cents, currency=study.currency)} or less"
+    why = f", but {price if one.highest_cents else 'at usual prices none pays'}"
+    aside = why if one.verdict == LEAVE and one.chance > UNLIKELY else ""
+    return f"Chance to make {hourly(study.target, currency=study.currency)} an hour: {chance(one.chance)}{aside}."
 
 
 def helps_most(study: Study) -> str:
@@ -359,14 +365,10 @@ def helps_most(study: Study) -> str:
     for change in study.biggest_changes:
         if change.cents_a_month < _LEAST_CHANGE:
             continue
-        worth = f"about {show(change.cents_a_month)} a month"
-        does = {
-            STOP_BUYING: _stopping(study, change),
-            PACK_SMALLER: f"pack what you still buy in slightly smaller boxes ({worth})",
-            PRICE_AS_RECOMMENDED: f"list new finds at {change.asked:.1f} times their usual price ({worth})",
-        }[change.name]
+        does = _stopping(study, change) if change.name == STOP_BUYING else _doing(study, change)
         ranked.append((12 * change.cents_a_month, does))
-    gain = stock_gain(study)
+    # Before enough has sold, prices rest on assumptions alone: Stock shows no plan then.
+    gain = 0.0 if few_sales_sentence(study) else stock_gain(study)
     if gain >= 100:
         worth = f"about {show(gain)} in all, clearing out included"
         ranked.append((gain, f"follow the price plan for your stock ({worth})"))
@@ -376,6 +378,24 @@ def helps_most(study: Study) -> str:
     then = f" Next: {joined(rest)}." if rest else ""
     figures = [study.figure("the plan for the stock is worth", "shop", round(gain / 100))]
     return Said(f"What helps most is to {first}.{then}", figures)
+
+
+def next_finds(study: Study) -> str:
+    """What to do otherwise with what is bought from now on, each with what it brings; nothing where there is none."""
+    found = [_doing(study, change) for change in study.biggest_changes if change.cents_a_month >= 100]
+    return f"From now on {joined(found)}." if found else ""
+
+
+def _doing(study: Study, change: Change) -> str:
+    """One thing to do otherwise, and what it brings a month."""
+    worth = f"about {money(change.cents_a_month, currency=study.currency)} a month"
+    kinds = _kinds([kind for kind, _ in change.parts], _STOPPED)
+    target = hourly(study.target, currency=study.currency)
+    return {
+        STOP_BUYING: f"stop buying {kinds} at what you usually pay ({worth} more if those hours make {target})",
+        PACK_SMALLER: f"pack what you still buy in slightly smaller boxes ({worth})",
+        PRICE_AS_RECOMMENDED: f"list new finds at {change.asked:.1f} times their usual price ({worth})",
+    }[change.name]
 
 
 def _stopping(study: Study, change: Change) -> str:

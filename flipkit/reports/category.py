@@ -166,7 +166,11 @@ class Category:
         best = [f"without its best sale it would have made {said['without_best']}"] if "without_best" in said else []
         best += [f"with a second sale like that, {said['one_more']}"] if "one_more" in said else []
         told = "; ".join(best)
-        known = f"An hour made {said['hourly']} ({past_words(self.study)})." if "hourly" in said else ""
+        known = (
+            f"Unsold items counted, an hour made {said['hourly']} ({past_words(self.study)})."
+            if "hourly" in said
+            else ""
+        )
         return " ".join(filter(None, [known, f"{told[:1].upper()}{told[1:]}." if told else ""]))
 
     def _usual(self) -> str:

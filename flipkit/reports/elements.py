@@ -112,38 +112,14 @@ def caution(text: str, *, title: str = "Caution") -> Element:
 
 
 def headline(text: str, *, note: str = "") -> Element:
-    """The one sentence that a page is about, set large.
-
-    Parameters
-    ----------
-    text : str
-        The sentence.
-    note : str
-        A smaller line below it: the interval, the counts, the same a month ago.
-
-    Returns
-    -------
-    Element
-        The sentence and its note.
-
-    Examples
-    --------
-    >>> headline("An hour earned $21.40.", note="Likely between $17 and $26.")
-    An hour earned $21.40.
-    Likely between $17 and $26.
-    """
+    """The one sentence that a page is about, set large."""
     below = f'<p class="note">{escape(note)}</p>' if note else ""
     html = f'<div class="headline"><p>{escape(text)}</p>{below}</div>'
     return Element(html, text + (f"\n{note}" if note else ""), figures_said(text, note))
 
 
 def to_do(lines: Sequence[str], *, title: str = "What to do") -> Element:
-    """What follows from a page, under its own heading; nothing at all where nothing follows.
-
-    >>> to_do(["Pack it smaller."])
-    What to do
-    - Pack it smaller.
-    """
+    """What follows from a page, under its own heading; nothing at all where nothing follows."""
     if not lines:
         return EMPTY
     html = "".join(f"<li>{escape(line)}</li>" for line in lines)
@@ -152,12 +128,7 @@ def to_do(lines: Sequence[str], *, title: str = "What to do") -> Element:
 
 
 def together(*parts: Element) -> Element:
-    """Several elements as one.
-
-    >>> together(caution("Lift with two."), EMPTY, caution("Cut away from you."))
-    Caution: Lift with two.
-    Caution: Cut away from you.
-    """
+    """Several elements as one."""
     shown = [part for part in parts if part.html]
     figures = tuple(figure for part in shown for figure in part.figures)
     return Element("".join(part.html for part in shown), "\n".join(part.text for part in shown), figures)
@@ -241,7 +212,8 @@ def table_html(
     >>> '<th scope="col" class="short">Kind</th>' in table_html(["Kind"], [["a<b"]])
     True
     """
-    figures = [all(_FIGURE.fullmatch(row[k]) for row in rows) and bool(rows) for k in range(len(heads))]
+    # What a row is about stands at the left edge, as words do: "0 to 30 days" is its name and no figure.
+    figures = [k > 0 and bool(rows) and all(_FIGURE.fullmatch(row[k]) for row in rows) for k in range(len(heads))]
     longest = [max((len(row[k]) for row in rows), default=0) for k in range(len(heads))]
     kinds = [
         "figure" if figure else "short" if most <= _SHORT else "medium" if most <= _MEDIUM else "long"
@@ -252,9 +224,7 @@ def table_html(
     body = []
     for row in rows:
         cells = [
-            f'<th scope="row"{mark[k]}>{escape(text)}</th>'
-            if k == 0 and not figures[0]
-            else f"<td{mark[k]}>{escape(text)}</td>"
+            f'<th scope="row"{mark[k]}>{escape(text)}</th>' if k == 0 else f"<td{mark[k]}>{escape(text)}</td>"
             for k, text in enumerate(row)
         ]
         body.append(f"<tr>{''.join(cells)}</tr>")
@@ -329,17 +299,8 @@ ORIGINS = ("recorded", "rule", "assumed")
 def line_sums(items: pd.DataFrame) -> pd.DataFrame:
     """The waterfall from the sold price to the net, with where each line comes from.
 
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        Items with their lines.
-
-    Returns
-    -------
-    DataFrame
-        One row a line and a last one ``net``: ``line``, ``amount_cents`` (costs negative),
-        ``per_item_cents`` (whole, the lines adding up to the net), and the share of its money that is
-        ``recorded``, follows from a ``rule`` or is ``assumed`` (NaN where the line is zero).
+    One row a line and a last one ``net``: ``line``, ``amount_cents`` (costs negative), ``per_item_cents`` (whole, the
+    lines adding up to the net), and the shares ``recorded``, by ``rule`` and ``assumed`` (NaN at zero).
     """
     rows = []
     for line in MONEY_LINES:
@@ -381,21 +342,7 @@ def origin_mix(items: pd.DataFrame) -> dict[str, float]:
 
 
 def activity_minutes(items: pd.DataFrame, *, by: str | None = None) -> pd.DataFrame:
-    """Owner minutes per activity and item.
-
-    Parameters
-    ----------
-    items : DataFrame, n rows
-        Items with their minutes.
-    by : str, optional
-        Column that names groups to show apart.
-
-    Returns
-    -------
-    DataFrame
-        ``activity``, the group's column if any, ``minutes_per_item``, ``items`` and the share
-        of the minutes that was ``logged``.
-    """
+    """Owner minutes per activity and item."""
     rows = []
     groups = [("", items)] if by is None else sorted(items.groupby(by), key=lambda pair: _order(pair[0]))
     for name, group in groups:
@@ -422,19 +369,7 @@ def _order(name: Any) -> tuple[int, str]:
 
 
 def item_rows(sold: pd.DataFrame) -> pd.DataFrame:
-    """Each sold item in a row, latest sale first.
-
-    Parameters
-    ----------
-    sold : DataFrame, n rows
-        Items sold.
-
-    Returns
-    -------
-    DataFrame
-        ``item_id``, ``title``, ``sold_on``, ``sold_price_cents``, ``taken_cents`` (all that came in),
-        ``costs_cents`` (all costs), ``net_cents``, ``owner_min``, ``days_listed``.
-    """
+    """Each sold item in a row, latest sale first."""
     costs = sold[[f"{line}_cents" for line in COSTS]].sum(axis=1)
     columns = [
         "item_id",

@@ -311,20 +311,7 @@ def month_forecasts(study: Study) -> pd.DataFrame:
 
 
 def track_record(study: Study, kept: str = "") -> TrackRecord:
-    """Score what was forecast before this run's last day, and say what it forecasts itself.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-    kept : str
-        Folder of kept forecasts; empty: those that the run which makes the pack handed over.
-
-    Returns
-    -------
-    TrackRecord
-        The scores, and how to show them.
-    """
+    """Score what was forecast before this run's last day, and say what it forecasts itself."""
     folder = kept or os.environ.get(STUDIES, "")
     told = kept_forecasts(Path(folder)) if folder else forecast_table([])
     # A run made again on the same day knows no more than the first one did.

@@ -57,12 +57,18 @@ class Packing:
 
     def to_do(self) -> Element:
         """How to pack next time: what you still buy first, then the dearest lessons."""
-        lines = [
-            f"{self._kind(str(row['category']))}: use a box {self._reach()} smaller where the item allows it. "
-            f"{row['trims']:,} of {row['parcels']:,} boxes were just too big, which cost "
-            f"{self._money(row['trim_cents'])}."
-            for row in self._by_trims().groupby("leave").head(_NAMED).to_dict("records")
-        ]
+        lines = []
+        for leave, found in self._by_trims().groupby("leave"):
+            rows = found.head(_NAMED).to_dict("records")
+            held = ", if you still ship what you hold" if leave else ""
+            cost = [
+                f"{self._money(row['trim_cents'])} ({row['trims']:,} of {count_of(row['parcels'], 'box', 'boxes')})"
+                for row in rows
+            ]
+            lines.append(
+                f"For {joined([str(row['category']) for row in rows])}{held}, use a box {self._reach()} smaller where "
+                f"the item allows it: those just too big cost {joined(cost)}."
+            )
         later = self.frame[self.frame["adjustment_cents"] > 0]
         if len(later):
             lines.append(
@@ -174,10 +180,6 @@ class Packing:
         )
         boxes = count_of(missing, "more box", "more boxes")
         return f"{whole} {boxes} can't be judged: their size or zone is not in the books{more}."
-
-    def _kind(self, category: str) -> str:
-        """A kind's name, and what its boxes are still good for where it is not worth buying."""
-        return category.capitalize() + (", if you still ship what you hold" if category in self.to_leave else "")
 
     def _by_trims(self) -> pd.DataFrame:
         found = self.totals[self.totals["trim_cents"] > 0]

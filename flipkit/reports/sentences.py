@@ -75,18 +75,7 @@ def few_sales_sentence(study: Study) -> str:
 
 
 def month_sentence(study: Study) -> tuple[str, str]:
-    """What an hour earned in the month, and how sure that is.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    tuple of (str, str)
-        The sentence; the note below it with the interval, the target, a month and a year ago.
-    """
+    """What an hour earned in the month, and how sure that is."""
     row, sales = (frame.loc["this month"] for frame in (study.shop_results, study.shop_sales))
     if not row["items"]:
         return _nothing_sold(study, f"in {month_name(study.month)}")
@@ -165,18 +154,7 @@ def _cost_unknown(study: Study, row: pd.Series, unknown: int, things: int) -> tu
 
 
 def minutes_sentence(items: pd.DataFrame) -> str:
-    """How much of the hours behind a figure was logged, and that its interval does not carry the doubt in the rest.
-
-    Parameters
-    ----------
-    items : DataFrame
-        The items behind the figure.
-
-    Returns
-    -------
-    str
-        One sentence or two.
-    """
+    """How much of the hours behind a figure was logged, and that its interval does not carry the doubt in the rest."""
     known = minutes_known(items)
     if math.isnan(known["logged"]):
         return ""
@@ -193,18 +171,7 @@ def minutes_sentence(items: pd.DataFrame) -> str:
 
 
 def doubts(study: Study) -> list[str]:
-    """What makes every figure of these books doubtful: it stands at the headline, beside the verdicts, in the index.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    list of str
-        A sentence or two each; none where the books hold what they should.
-    """
+    """What makes every figure of these books doubtful: it stands at the headline, beside the verdicts, in the index."""
     items = study.items
     found = []
     alone = unsold_group(items["category"], items["sold_on"].notna())
@@ -258,18 +225,7 @@ def run_out_sentence(study: Study) -> str:
 
 
 def past_words(study: Study) -> str:
-    """The months that a figure over the window's purchases is about, and that it is no forecast.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    str
-        Such as ``the past two years, not next month``.
-    """
+    """The months that a figure over the window's purchases is about, and that it is no forecast."""
     first, last = (pd.Period(day, "M") for day in study.window())
     months = (last - first).n + 1
     span = {1: "month", 12: "year", 24: "two years"}.get(months, f"{months} months")
@@ -308,18 +264,7 @@ def may_bring_sentence(study: Study) -> Said:
 
 
 def trace_sentence(items: pd.DataFrame) -> str:
-    """How much of the money shown is recorded, follows from a rule, or is assumed.
-
-    Parameters
-    ----------
-    items : DataFrame
-        The items shown.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """How much of the money shown is recorded, follows from a rule, or is assumed."""
     mix = origin_mix(items)
     if any(math.isnan(share) for share in mix.values()):
         return "No sale has brought money yet."

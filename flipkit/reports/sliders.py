@@ -45,6 +45,11 @@ from flipkit.reports.tables import words
 #: The ways to count, the first of which is how to buy; the last is the month that the page is about.
 BASES: Final = {"bought": "Counting unsold items", "sold": "Sold items only", "settled": "{}, with write-offs"}
 _NOTHING: Final = "Nothing sold in these months, so there is no hour to move."
+#: How the sliders are used; where no script runs it is not shown, as they are not.
+_HOW: Final = (
+    "Try it yourself. Move a slider by hand or with the arrow keys: the sentence, the order and the marks follow. The "
+    "address keeps what you moved, so you can send it."
+)
 #: Verdicts that the headline counts.
 _COUNTED: Final = (BUY, UNDER_A_PRICE, LEAVE)
 TARGET: Final = "hour.target"
@@ -206,7 +211,8 @@ def plot_sliders(moves: Moves) -> Element:
     head = "".join(f'<th scope="col">{text}</th>' for text in heads)
     html = (
         f'<section class="moves" aria-label="Sliders"><p class="moved" aria-live="polite">{escape(said)}</p>'
-        f'<div class="controls">{_controls(moves, basis)}</div>'
+        f'<div class="controls"><p>{_HOW}</p>{_controls(moves, basis)}</div>'
+        "<p>The dotted line is your target.</p>"
         '<div class="scroll" role="group" tabindex="0" aria-label="Each kind"><table class="kinds">'
         f"<thead><tr>{head}</tr></thead>"
         f"<tbody>{rows}</tbody></table></div>"

@@ -23,6 +23,7 @@ from flipkit.charts.style import hourly, joined, money
 from flipkit.economics.items import item_economics
 from flipkit.errors import count_of
 from flipkit.money import show_cents
+from flipkit.reports.buy import next_finds
 from flipkit.reports.elements import EMPTY, NOTHING, Element, Said, figures_said, headline, table, to_do
 from flipkit.reports.sentences import (
     day_words,
@@ -128,10 +129,10 @@ class Stock:
         first = self.now()
         listed = first[first["action"] == "list"]
         if len(listed):
-            lines.append(f"List {count_of(len(listed), 'item')} at the prices below: {self._brings(listed)}.")
+            lines.append(f"List {count_of(len(listed), 'item')} as priced below: {self._brings(listed)}.")
         lower = first[first["action"] == "lower"]
         if len(lower):
-            lines.append(f"Mark down {count_of(len(lower), 'item')} to the prices below: {self._brings(lower)}.")
+            lines.append(f"Mark down {count_of(len(lower), 'item')} as priced below: {self._brings(lower)}.")
         gone = first[first["action"] == "give up"]
         if len(gone):
             how = "Bundle them into lots, sell them off locally, or give them away."
@@ -142,7 +143,7 @@ class Stock:
             does = [f"{do} {number:,} more" for do, number in (("mark down", cuts), ("clear out", len(soon) - cuts))]
             said = joined([one for one in does if " 0 more" not in one])
             lines.append(f"Within four weeks {said}, on the days below: until then {self._brings(soon)}.")
-        later = self.plan[(self.plan["action"] == "hold") & ~self.plan["item_id"].isin(soon["item_id"])]
+        later = self._later()
         if len(later):
             cut = later["markdown_on"].min()
             first = f" The first markdown is due on {day_words(cut)}." if pd.notna(cut) else ""
@@ -150,8 +151,8 @@ class Stock:
         if len(self._unpriced()):
             items = count_of(len(self._unpriced()), "item without a typical price", "items without a typical price")
             cost = money(self._unpriced()["cost_cents"].sum(), currency=study.currency)
-            lines.append(f"Look up what like things sold for, for {items}, listed below: they cost {cost}.")
-        return to_do(lines)
+            lines.append(f"For {items}, listed below, look up what like items sold for: they cost {cost}.")
+        return to_do([*lines, *filter(None, [next_finds(study)])])
 
     def clear_out(self, gone: pd.DataFrame) -> tuple[str, float]:
         """What to clear out, by kind, and what that saves: in words, and in cents."""
@@ -214,12 +215,12 @@ class Stock:
 
     def kept(self) -> Element:
         """What is kept at its price: the lowest offer to take this week, and what comes next on which day."""
-        found = self.plan[self.plan["action"] == "hold"]
+        found = self._later()
         if found.empty:
             return EMPTY
         headings = {"item": "Item", "then": "Asked now, and next", "least": "Take at least"}
         above = bool((found["lowest_offer_cents"] > found["markdown_cents"]).any())
-        caption = f"{count_of(len(found), 'item')}, worth most first"
+        caption = f"{count_of(len(found), 'item')}, worth most first by what each still brings"
         note = f"{_LEAST} {_WHY_ABOVE}" if above else _LEAST
         return table(self._told(found), caption=caption, headings=headings, note=note)
 
@@ -265,13 +266,18 @@ class Stock:
         caption = f"{count_of(len(found), 'item')}, the longest listed first"
         note = (
             "Loss avoided: what keeping it and pricing it as now would cost you, your work at your target and its room "
-            "included. Under the price from which shipping pays, sell it in a lot or locally at any price; a "
-            "dash: no price pays for shipping. Some are asked more than that and go all the same: after so long a "
-            "wait hardly any buyer is likely to come."
+            "included. Shipping pays from: under that price sell it in a lot or locally at any price; a dash: no "
+            "price pays for shipping."
         )
         oversize = found.loc[found["size_class"] == "oversize", "item_id"]
         if len(oversize):
             note += f" {joined(list(oversize))} is oversize: most of its loss avoided is postage, so sell it locally."
+        above = found.loc[found["asked_cents"] >= found["floor_cents"], "item_id"]
+        if len(above):
+            note += (
+                f" You ask enough for {joined(list(above), _NAMED)} to ship, but after so long a wait hardly any buyer "
+                "is likely to come, at that price or a lower one."
+            )
         return table(shown, caption=caption, headings=headings | {"saves": "Loss avoided"}, note=note)
 
     def action(self, row: dict[Hashable, Any]) -> str:
@@ -375,7 +381,7 @@ class Stock:
             hour=[self._hour(row) for row in frame.to_dict("records")],
         )
         headings = {"within": "Sell within", "course": "Ask", "least": "Lowest offer", "sold_share": "Chance"}
-        headings["hour"] = "Brings, per hour"
+        headings["hour"] = "Brings, and per hour of work left"
         formats = {"sold_share": lambda share: "under 1%" if share < 0.01 else f"{share:.0%}"}
         note = (
             "What it brings is after fees, postage and packing, before your hours. The recommended wait is worth most "
@@ -524,6 +530,11 @@ class Stock:
         due = held["markdown_on"].fillna(held["give_up_on"])
         held = held.assign(due=due)[due <= pd.Timestamp(self.study.as_of) + pd.Timedelta(weeks=_SOON_WEEKS)]
         return held.sort_values(["due", "item_id"], kind="stable")
+
+    def _later(self) -> pd.DataFrame:
+        """What is kept at its price for four weeks at least."""
+        held = self.plan[self.plan["action"] == "hold"]
+        return held[~held["item_id"].isin(self.soon()["item_id"])]
 
     def _unpriced(self) -> pd.DataFrame:
         """What is in stock and has no place in the plan, because nothing says what it may sell for."""

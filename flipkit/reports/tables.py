@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
@@ -146,18 +148,7 @@ def bullets(lines: Sequence[str], *, none: str) -> Element:
 
 
 def returns_table(study: Study) -> Element:
-    """Both bases side by side for every category.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    Element
-        For a page.
-    """
+    """Both bases side by side for every category."""
     headings = {
         "category": "Category",
         **bases_headings(study),
@@ -189,10 +180,10 @@ def returns_table(study: Study) -> Element:
 def bases_headings(study: Study) -> dict[str, str]:
     """Headings of what both bases have side by side, whatever the rows are."""
     return {
-        "bought_hourly": "Per hour, bought",
+        "bought_hourly": "Per hour, unsold counted",
         "bought_interval": f"{study.confidence:.0%} interval",
         "sold_of": "Sold of bought",
-        "sold_hourly": "Per hour, sold",
+        "sold_hourly": "Per hour, sold only",
         "sold_interval": f"{study.confidence:.0%} interval",
     }
 
@@ -219,18 +210,7 @@ def bases_formats(study: Study) -> dict[str, Callable[[Any], str]]:
 
 
 def months_table(study: Study) -> Element:
-    """What each of the latest thirteen months came to, with the sales alone beside it.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    Element
-        For a page, folded.
-    """
+    """What each of the latest thirteen months came to, with the sales alone beside it."""
     frame = study.months.tail(13)
     frame = frame.assign(named=[f"{day:%B %Y}" for day in frame["month"]], hours=frame["owner_min"] / 60)
     headings = {
@@ -292,17 +272,15 @@ def rules_table(study: Study) -> Element:
     """
     rows = [
         (
-            used.kind,
-            used.name,
-            used.begins,
-            used.ends or "–",
-            "the shop's own" if used.own else "packaged",
-            seen_words(used.seen),
+            f"{used.kind}, {used.name}",
+            day_words(dt.date.fromisoformat(used.begins)),
+            day_words(dt.date.fromisoformat(used.ends)) if used.ends else NOTHING,
+            f"{'the shop' if used.own else 'flipkit'}: {seen_words(used.seen)}",
             "; ".join(_source_title(study, key.strip()) for key in used.source.split(",")),
         )
         for used in rules_used(study)
     ]
-    columns = ["rule", "name", "from", "to", "table", "how we know it", "source"]
+    columns = ["rule", "from", "to", "who says so, and how", "source"]
     return table(pd.DataFrame(rows, columns=columns), caption="Each block in force on a day that mattered")
 
 
@@ -335,6 +313,7 @@ def assumptions_table(study: Study) -> Element:
     paid = {"help.wage": money_per_hour(wage, currency=study.currency), "help.burden": f"{burden / 10_000:.3g}%"}
     if study.books.work.empty or (wage, burden) == (held.cents("help.wage") / 100, held.ppm("help.burden")):
         paid = {}
+    shared = Counter(entry.meaning for entry in entries)
     groups: dict[tuple[object, ...], list[Assumption]] = {}
     for entry in entries:
         # Values of one meaning on which nothing of the month rests share a row.
@@ -342,8 +321,10 @@ def assumptions_table(study: Study) -> Element:
         groups.setdefault((alone, entry.key.rpartition(".")[0], entry.meaning, entry.layer), []).append(entry)
     rows = [
         (
-            own[0].key if len(own) == 1 else f"{own[0].key.rpartition('.')[0]}.…",
-            _values(study, own)
+            own[0].meaning
+            if own[0].layer != "packaged" or own[0].source.startswith("common practice")
+            else f"{own[0].meaning} Source: {own[0].source}.",
+            _values(study, own, alone=shared[own[0].meaning] == len(own))
             + whose[own[0].layer]
             + (
                 f"; what you paid, {paid[own[0].key]}, is used"
@@ -353,32 +334,30 @@ def assumptions_table(study: Study) -> Element:
             money(rests[own[0].key], currency=study.currency)
             if rests.get(own[0].key, 0.0) >= _LEAST_RESTS
             else NOTHING,
-            own[0].meaning
-            if own[0].layer != "packaged" or own[0].source.startswith("common practice")
-            else f"{own[0].meaning} Source: {own[0].source}.",
+            own[0].key if len(own) == 1 else f"{own[0].key.rpartition('.')[0]}.…",
         )
         for own in groups.values()
     ]
-    columns = ["assumption", "value", "rests", "meaning"]
     caption = "Every assumption, its value and who says so"
     note = (
         f"First come those on which most of {month_name(study.month)} rested: its money and minutes, at your target, "
         "that the books did not say and your logs only corrected. Then come those that you or this run set. Where no "
         "source is named it is common practice."
     )
-    headings = {name: name.capitalize() for name in columns} | {"rests": "Rests on it"}
-    return table(pd.DataFrame(rows, columns=columns), caption=caption, note=note, headings=headings)
+    headings = {"meaning": "What is assumed", "value": "Value", "rests": "Rests on it", "key": "To change it, set"}
+    return table(pd.DataFrame(rows, columns=list(headings)), caption=caption, note=note, headings=headings)
 
 
 _UNIT_OF_KEY: Final = re.compile(r"_per_(cuft|sqft|ft|lb|in)$|_(cuft|sqft|ft|lb|in)$")
 
 
-def _values(study: Study, own: Sequence[Assumption]) -> str:
-    """The values of assumptions that share a row, each with the end of its key, and their unit once."""
+def _values(study: Study, own: Sequence[Assumption], *, alone: bool) -> str:
+    """The values of assumptions that share a row, each with the end of its key unless it is alone, their unit once."""
     said = [entry.shown(study.measures, currency=study.currency) for entry in own]
     unit = "" if said[0][1] in _NO_UNITS else said[0][1]
+    unit = f"minutes {unit}" if own[0].kind == "minutes" else unit
     each = [value or "none" for value, _ in said]
-    if len(own) > 1:
+    if len(own) > 1 or not alone:
         # The unit of a key's name is that of the packaged value, which the shop may say in another.
         ends = [_UNIT_OF_KEY.sub("", entry.key.rpartition(".")[2]).replace("_", " ") for entry in own]
         each = [f"{end} {value}" for end, value in zip(ends, each, strict=True)]
@@ -405,18 +384,7 @@ def notes_table(study: Study) -> Element:
 
 
 def cautions(items: pd.DataFrame) -> Element:
-    """What to beware of with these items.
-
-    Parameters
-    ----------
-    items : DataFrame
-        The items that a page speaks of.
-
-    Returns
-    -------
-    Element
-        One box or more.
-    """
+    """What to beware of with these items."""
     goods = caution(
         "Check the carrier's and the authority's rules for knives and cutters, batteries, aerosols, perfumes and "
         "other restricted goods, recalled products, food and child-safety goods.",
@@ -461,18 +429,7 @@ def _formats(study: Study, *columns: str) -> dict[str, Callable[[Any], str]]:
 
 
 def ranking_table(study: Study) -> Element:
-    """Categories in the order of the decisions, with their chance of beating the target and their pulled figure.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    Element
-        For a page.
-    """
+    """Categories in the order of the decisions, with their chance of beating the target and their pulled figure."""
     headings = {
         "category": "Category",
         "beats_target": "Chance to beat the target",
@@ -511,18 +468,7 @@ _WHY = (
 
 
 def methods_table(study: Study) -> Element:
-    """Each category's claimed interval, the BCa bootstrap's and the delta-method error, on bought basis.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-
-    Returns
-    -------
-    Element
-        For a page, folded; the whole shop's row comes last.
-    """
+    """Each category's claimed interval, the BCa bootstrap's and the delta-method error, on bought basis."""
     frame = pd.concat([study.bought_returns, study.shop_bought], ignore_index=True)
     headings = {
         "category": "Category",

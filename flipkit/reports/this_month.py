@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from flipkit.analysis.decisions import LEAVE, VERDICTS
 from flipkit.analysis.returns import TOO_FEW
-from flipkit.charts.returns import plot_category_returns
+from flipkit.charts.returns import BARS, plot_category_returns
 from flipkit.charts.style import MOST_NAMED, hourly, joined, money
 from flipkit.errors import count_of
 from flipkit.reports.bulky import Bulky
@@ -109,7 +109,7 @@ class ThisMonth:
             title = f"Too few sales in any of {months} to tell what an hour earned"
         elif len(told) < len(frame):
             title = f"{len(told)} of {months} can be told: {title}"
-        subtitle = "Sales and write-offs of each month. Bar: where the true figure probably lies. Your books."
+        subtitle = f"Sales and write-offs of each month. {BARS} Your books."
         return chart.properties(title={"text": title, "subtitle": subtitle}, height=_MONTH_ROW * len(frame))
 
     def bulky(self) -> Element:

@@ -62,7 +62,9 @@ class CanWeTrustIt:
                     [trace_sentence(self.study.sold_items()), self.record.sentence(), self.cleared.in_short()],
                 )
             ),
-            note=" ".join(dict.fromkeys([self.measured.sentence(), self._minutes(), *doubts(self.study)])),
+            note=" ".join(
+                dict.fromkeys(filter(None, [self.measured.sentence(), self._minutes(), *doubts(self.study)]))
+            ),
         )
 
     def to_do(self) -> Element:
@@ -95,10 +97,7 @@ class CanWeTrustIt:
     def _minutes(self) -> str:
         """How much of the month's hours was logged, and that the ranges leave out the doubt in the rest."""
         said = minutes_sentence(self.study.month_items())
-        return (
-            said.replace("Hours:", f"Hours behind the result of {month_name(self.study.month)}:")
-            or "No work is logged."
-        )
+        return said.replace("Hours:", f"Hours behind the result of {month_name(self.study.month)}:")
 
     def methods(self) -> Element:
         """The same ranges by other methods."""
@@ -237,26 +236,6 @@ def measured_trust(items: int = 40) -> Trust:
 
     The figures were measured once, over hundreds of shops, with the packaged assumptions;
     ``tests/benchmarks/bench_calibration.py`` measures them again.
-
-    Parameters
-    ----------
-    items : int
-        Things bought of each category in the shops that the picture and the sentence speak of.
-
-    Returns
-    -------
-    Trust
-        What was measured.
-
-    Raises
-    ------
-    AssumptionError
-        If no shops with so many things were measured.
-
-    Examples
-    --------
-    >>> bool(measured_trust().held["share"].between(0.5, 1).all())
-    True
     """
     found = calibration()
     table = found["returns"].table

@@ -174,25 +174,7 @@ class Waiting:
 
 
 def waiting_page(study: Study, by: str = "category") -> Waiting:
-    """How long things wait, by one of their properties.
-
-    Parameters
-    ----------
-    study : Study
-        The numbers.
-    by : str
-        ``category``, ``size``, ``source``, ``condition`` or ``markdown``.
-
-    Returns
-    -------
-    Waiting
-        The figures, and how to show them.
-
-    Raises
-    ------
-    AssumptionError
-        If things cannot be grouped so.
-    """
+    """How long things wait, by one of their properties."""
     groups = waiting_groups(study.items, study.books.items, study.books.price_changes, by=by)
     too_few, confidence = study.assumptions.whole("report.too_few_items"), study.confidence
     within = common_days(groups, too_few=too_few)

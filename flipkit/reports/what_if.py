@@ -166,7 +166,7 @@ class WhatIf:
         if self.levers.empty:
             return EMPTY
         headings = {
-            "change": "10% better",
+            "change": "10% less or more",
             "net_cents": "More a month",
             "freed": "Hours freed a month",
             "hourly": "An hour then",
@@ -179,7 +179,7 @@ class WhatIf:
             "freed": lambda hours: f"{hours:,.0f}" if round(hours) else NOTHING,
             "hourly": self._hour,
         }
-        caption = f"What it would have brought in {month_name(self.study.month)}; 10% worse costs about as much"
+        caption = f"What 10% would have brought in {month_name(self.study.month)}; the other way it costs about as much"
         return elements.table(frame, caption=caption, headings=headings, formats=formats, currency=self.study.currency)
 
     def _others(self) -> str:

@@ -345,7 +345,7 @@ def read_table_text(file: Path, *, shown: str) -> str:
 def read_toml(file: Path, *, shown: str) -> dict[str, Any]:
     """A TOML file as a dict."""
     try:
-        return tomllib.loads(file.read_text(encoding="utf-8"))
+        return tomllib.loads(file.read_text(encoding="utf-8-sig"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
         raise RuleTableError(shown, found=str(problem), needed="valid TOML in UTF-8") from None
     except RecursionError:

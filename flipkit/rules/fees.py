@@ -333,21 +333,7 @@ class FeeSchedule(RuleSet[FeeBlock]):
 
 
 def read_fee_schedule(data: Mapping[str, Any], *, file: str) -> FeeSchedule:
-    """A fee schedule from the content of its TOML file.
-
-    >>> import tomllib
-    >>> text = '''
-    ... kind = "fees"
-    ... name = "lantern"
-    ... [[block]]
-    ... from = 2025-01-01
-    ... source = "demo"
-    ... seen = "invented for the demo"
-    ... commission = { base = ["goods"], rate = "11.8 %" }
-    ... '''
-    >>> read_fee_schedule(tomllib.loads(text), file="lantern.toml").dates
-    ('from 2025-01-01',)
-    """
+    """A fee schedule from the content of its TOML file."""
     ships = [True]
 
     def header(top: Keys) -> None:
@@ -472,26 +458,7 @@ class GivenOrders(SaleOptions, total=False):
 
 
 def order_fees(schedule: FeeSchedule, **orders: Unpack[GivenOrders]) -> pd.DataFrame:
-    """What a marketplace takes of each item sold, line by line.
-
-    >>> import datetime as dt
-    >>> import tomllib
-    >>> from flipkit.rules.fees import read_fee_schedule
-    >>> text = '''
-    ... kind = "fees"
-    ... name = "lantern"
-    ... [[block]]
-    ... from = 2025-01-01
-    ... source = "demo"
-    ... seen = "invented for the demo"
-    ... commission = { base = ["goods", "shipping"], rate = "11.8 %" }
-    ... payment = { base = ["goods", "shipping"], rate = "2.4 %", fixed = "0.25" }
-    ... '''
-    >>> lantern = read_fee_schedule(tomllib.loads(text), file="lantern.toml")
-    >>> fees = order_fees(lantern, on=dt.date(2026, 9, 3), goods_cents=6400, shipping_cents=1250)
-    >>> fees[["commission_cents", "payment_cents", "total_cents"]].iloc[0].tolist()
-    [903, 209, 1112]
-    """
+    """What a marketplace takes of each item sold, line by line."""
     return as_frame(order_fee_lines(schedule, **orders), orders)
 
 
@@ -753,25 +720,6 @@ def refunded_fees(
     """What comes back of each line of a bill on a refund, in full or in part, by the rule of the day of sale.
 
     ``payment_fixed_cents`` is the part of the payment line that is its fixed amount, where an order shares one.
-
-    >>> import tomllib
-    >>> from flipkit.rules.fees import read_fee_schedule
-    >>> text = '''
-    ... kind = "fees"
-    ... name = "lantern"
-    ... [[block]]
-    ... from = 2025-01-01
-    ... source = "demo"
-    ... seen = "invented for the demo"
-    ... commission = { rate = "10 %" }
-    ... payment = { rate = "3 %", fixed = "0.30" }
-    ... refund = { commission = "100 %", payment = "100 %", payment_fixed = "0 %" }
-    ... '''
-    >>> lantern = read_fee_schedule(tomllib.loads(text), file="lantern.toml")
-    >>> bill = {"commission_cents": 500, "payment_cents": 180}
-    >>> back = refunded_fees(lantern, sold_on="2025-02-01", fees=bill, paid_cents=5000, refund_cents=5000)
-    >>> [int(back[name]) for name in ("commission_cents", "payment_cents", "kept_cents")]
-    [500, 150, 30]
     """
     shape = np.broadcast_shapes(np.shape(paid_cents), np.shape(refund_cents))
     rows = int(np.prod(shape))

@@ -53,33 +53,6 @@ def _block(keys: Keys, common: dict[str, Any]) -> MileageBlock:
 def mileage_cents(table: Mileage, *, on: object, miles: npt.ArrayLike) -> Cents:
     """What driving is worth at the rate in force on the day.
 
-    Parameters
-    ----------
-    table : Mileage
-        The rates.
-    on : date or array of dates, shape (n,)
-        Days of the trips.
-    miles : float or array, shape (n,)
-        Distances, taken to the thousandth of the unit that the rate is for. [miles]
-
-    Returns
-    -------
-    array, shape (n,)
-        The amounts, int64, rounded half up once. [cents]
-
-    Raises
-    ------
-    RuleNotInForceError
-        If a day has no rate.
-    MeasureError
-        If a distance is not a finite number of at least zero.
-
-    References
-    ----------
-    .. [1] ``mileage-2017-2024`` and ``mileage-2025-2026`` in ``rules/data/sources.toml``.
-
-    Examples
-    --------
     >>> import datetime as dt
     >>> from flipkit.rules.tables import load_rules
     >>> mileage_cents(load_rules().mileage, on=dt.date(2026, 3, 1), miles=[10, 12.4]).tolist()

@@ -59,46 +59,6 @@ def price_for_net(
     The fees are followed through tiers, minimum, cap, steps and rounding. Between the prices at
     which a fee jumps the net before rounding only rises, so that the first price that can do is
     found by bisection, and the prices from there on are tried one by one.
-
-    Parameters
-    ----------
-    schedule : FeeSchedule
-        The marketplace's schedule.
-    on : datetime.date
-        Day of sale.
-    net_cents : int or array, shape (n,)
-        The wanted nets. [cents]
-    **order : PricedOrder
-        Shipping, costs, tax and what the marketplace charges by.
-
-    Returns
-    -------
-    array, shape (n,)
-        The prices, int64. [cents]
-
-    Raises
-    ------
-    RuleNotInForceError
-        If the day has no block.
-    MoneyError
-        If no price up to ``HIGHEST_PRICE_CENTS`` leaves a wanted net, or fees take all of it.
-
-    Examples
-    --------
-    >>> import tomllib
-    >>> from flipkit.rules.fees import read_fee_schedule
-    >>> text = '''
-    ... kind = "fees"
-    ... name = "processor"
-    ... [[block]]
-    ... from = 2020-01-01
-    ... source = "demo"
-    ... seen = "invented for the demo"
-    ... payment = { rate = "2.9 %", fixed = "0.30" }
-    ... '''
-    >>> processor = read_fee_schedule(tomllib.loads(text), file="processor.toml")
-    >>> price_for_net(processor, on=dt.date(2020, 1, 1), net_cents=[10_00, 100_00]).tolist()
-    [1061, 10330]
     """
     wanted = np.atleast_1d(np.asarray(net_cents, dtype=np.int64))
     bill = _Bill(schedule, on, order)

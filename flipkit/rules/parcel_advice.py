@@ -305,7 +305,8 @@ def _size_class(rules: Rules, on: dt.date, sides: dict[str, Any], weight_lb: flo
 
 def _require_name(what: str, name: str, known: Mapping[str, object]) -> None:
     if name not in known:
-        raise MeasureError(what, need="one of " + ", ".join(sorted(known)), got=name)
+        need = f"one of {', '.join(sorted(known))}" if known else "left out, since your books have none"
+        raise MeasureError(what, need=need, got=name)
 
 
 def _plain(value: Any) -> float:

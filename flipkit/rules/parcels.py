@@ -575,15 +575,7 @@ def _thresholds(keys: Keys, name: str, end: str) -> dict[str, float]:
 def size_class(
     table: SizeClasses, *, on: object, parcel_rules: ParcelRules | None = None, **sides: Unpack[GivenSides]
 ) -> npt.NDArray[np.object_]:
-    """The size class of packed parcels.
-
-    >>> import datetime as dt
-    >>> from flipkit.rules.tables import load_rules
-    >>> sizes = load_rules().size_classes
-    >>> day = dt.date(2026, 10, 1)
-    >>> size_class(sizes, on=day, length_in=[9, 58], width_in=[6, 26], height_in=[4, 6], weight_lb=[2, 14]).tolist()
-    ['small', 'bulky']
-    """
+    """The size class of packed parcels."""
     rules = parcel_rules or table.rules
     if rules is None:
         needed = "the rule set itself: load_rules joins the two, or give parcel_rules"
@@ -617,14 +609,7 @@ def billable(rules: ParcelRules, *, rates: str = "", **parcels: Unpack[GivenParc
 
     Each side is rounded as the block in force says; the volume above the threshold is divided by
     the divisor; the larger of that and the scale weight is billed, or more where a surcharge that
-    applies brings a minimum [1]_ [2]_.
-
-    >>> import datetime as dt
-    >>> from flipkit.rules.tables import load_rules
-    >>> post = load_rules().parcels["post"]
-    >>> flat = billable(post, on=dt.date(2026, 8, 1), length_in=18, width_in=14, height_in=12, weight_lb=9)
-    >>> flat[["dimensional_lb", "billable_lb"]].iloc[0].tolist()
-    [22.0, 22.0]
+    applies brings a minimum.
     """
     return as_frame(parcel_columns(rules, rates=rates, **parcels), parcels)
 
@@ -652,17 +637,7 @@ class Trigger:
 
 
 def parcel_triggers(rules: ParcelRules, **parcels: Unpack[GivenParcels]) -> list[Trigger]:
-    """Everything that parcels trip, in the rule set's own units.
-
-    >>> import datetime as dt
-    >>> from flipkit.rules.tables import load_rules
-    >>> network = load_rules().parcels["private-network"]
-    >>> flat = {"length_in": 58, "width_in": 26, "height_in": 6, "weight_lb": 14}
-    >>> for found in parcel_triggers(network, on=dt.date(2026, 10, 1), **flat):
-    ...     print(found.surcharge, found.value, found.threshold, found.over_by)
-    handling_longest 58.0 48.0 10.0
-    handling_length_girth 122.0 105.0 17.0
-    """
+    """Everything that parcels trip, in the rule set's own units."""
     given = parcel_inputs(**parcels)
     rows = given["length_in"].size
     if parcels.get("zone") is not None:

@@ -182,12 +182,7 @@ def read_declared_value(keys: Keys) -> DeclaredValue:
 
 
 def declared_value_cents(rule: DeclaredValue, *, declared_cents: npt.ArrayLike) -> Cents:
-    """What declaring a value costs.
-
-    >>> rule = DeclaredValue((100_00, 300_00), (0, 3_45), 100_00, 1_15, 50_000_00)
-    >>> declared_value_cents(rule, declared_cents=[0, 100_00, 300_00, 301_00]).tolist()
-    [0, 0, 345, 460]
-    """
+    """What declaring a value costs."""
     declared = np.asarray(declared_cents, dtype=np.int64)
     amounts = np.array([*rule.amounts_cents, rule.amounts_cents[-1]], dtype=np.int64)
     cost = stepped(amounts, rule.edges_cents, declared)

@@ -29,12 +29,7 @@ WORDS: dict[str, list[list[list[str]]]] = {
 
 
 def titles(names: tuple[str, ...], kind: Ints, draws: Draws) -> list[str]:
-    """A plausible title for each item.
-
-    >>> import numpy as np
-    >>> titles(("typewriters", "odds"), np.array([0, 1]), Draws(4))
-    ['Portable typewriter, black, margin sticks', 'odds 2']
-    """
+    """A plausible title for each item."""
     luck = draws.uniform("titles", 6 * kind.size).reshape(kind.size, 6)
     found: list[str] = []
     for row, which in enumerate(kind.tolist()):

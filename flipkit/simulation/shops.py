@@ -553,14 +553,7 @@ class Histories:
 
 
 def histories(shop: Shop, *, seed: int, copies: int = 1) -> Histories:
-    """Histories of all items of a shop, or of several shops drawn alike.
-
-    >>> from flipkit.simulation.shops import Kind
-    >>> cup = Kind(name="cups", price_usd=20, cost_usd=4, minutes={"pack": 8.0})
-    >>> drawn = histories(Shop(kinds=(cup,)), seed=1)
-    >>> sorted(drawn.items.outcome.unique())
-    ['gone', 'returned', 'sold']
-    """
+    """Histories of all items of a shop, or of several shops drawn alike."""
     draws = Draws(seed)
     trips = _trips(shop, draws, copies)
     trip = np.repeat(np.arange(len(trips)), trips["items"])

@@ -13,6 +13,7 @@ from flipkit.analysis.ratio_stats import IntervalSettings, ratio_interval
 from flipkit.analysis.returns import (
     FEW_TRIPS,
     UNKNOWN,
+    bought_returns,
     category_returns,
     chance_verdict,
     difference_verdict,
@@ -26,6 +27,7 @@ from flipkit.analysis.returns import (
     true_hourly_return,
     wage_verdict,
 )
+from flipkit.analysis.stock_value import Horizon
 from flipkit.errors import AssumptionError
 from tests.benchmarks.bench_intervals import WINDOW, dear_shop
 
@@ -162,6 +164,8 @@ def test_groups_without_a_figure_stand_last_and_by_name(economics, window):
     both = side_by_side(found, found.iloc[::-1])
     assert both["category"].tolist() == ["c", "y", "b", "z"]
     assert both["gap"].tolist() == pytest.approx([0.0, 0.0, math.nan, math.nan], nan_ok=True)
+    bought = bought_returns(economics(rows), window=window, horizon=Horizon(days=180, salvage_ppm=0), **SETTINGS)
+    assert bought["category"].tolist() == ["c", "y", "b", "z"]
 
 
 @pytest.mark.parametrize(

@@ -15,12 +15,12 @@ from flipkit.analysis.pricing import (
     PriceSettings,
     PriceTable,
     best_paths,
-    expected_value_cents,
     path_outcomes,
     price_table,
     rounded_price,
 )
 from flipkit.errors import AssumptionError
+from tests.helpers.path_worth import expected_value_cents
 
 OFFERS = Offers((0.9, 0.75), (0.3, 0.2))
 

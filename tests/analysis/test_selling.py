@@ -25,6 +25,7 @@ from flipkit.analysis.sale_hazard import (
     typical_prices,
 )
 from flipkit.assumptions import load_assumptions
+from tests.helpers.path_worth import pace_covariance
 
 
 @pytest.fixture(scope="module")
@@ -257,7 +258,7 @@ def test_the_pace_over_the_time_on_sale_is_a_sum_of_coefficients(prior):
     cov = model.covariance
     assert error**2 == pytest.approx(sum(a * b * cov[i, j] for i, a in part.items() for j, b in part.items()))
     assert with_pull == pytest.approx(sum(a * (cov[i, 1] + cov[i, 11]) for i, a in part.items()))
-    both = model.pace_covariance(names, [0.0, 0.0], weeks=3)
+    both = pace_covariance(model, names, [0.0, 0.0], weeks=3)
     assert both[1, 1] == pytest.approx(error**2)
     # One shop's kinds share what is learned of all of them, and each has something of its own.
     assert 0.1 < both[0, 1] / np.sqrt(both[0, 0] * both[1, 1]) < 0.95

@@ -15,11 +15,11 @@ from flipkit.analysis.pricing import (
     PriceGrid,
     PriceSettings,
     best_paths,
-    expected_value_cents,
     path_outcomes,
     price_table,
     weighed_paths,
 )
+from tests.helpers.path_worth import expected_value_cents
 
 OFFERS = Offers((0.9, 0.75), (0.3, 0.2))
 

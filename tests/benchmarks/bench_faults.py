@@ -2,9 +2,9 @@
 
 python -m tests.benchmarks.bench_faults kills 200
 python -m tests.benchmarks.bench_faults fuzz 1000000 20    # so many, from this seed on
-python -m tests.benchmarks.bench_faults shops 5000 1000    # so many, from this number on
+python -m tests.benchmarks.bench_faults shops 5000 2    # so many more, in so many processes; all are counted
 python -m tests.benchmarks.bench_faults versions
-python -m tests.benchmarks.bench_faults mutants 200 money    # with the extra "bench"; 0: what survived, again
+python -m tests.benchmarks.bench_faults mutants 200 money    # with the extra "bench"; again: what is left of them
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 import json
+import os
 import random
 import re
 import shutil
@@ -22,6 +23,7 @@ import textwrap
 import time
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator
+from concurrent.futures import ProcessPoolExecutor
 from importlib.metadata import PackageNotFoundError, distribution, requires
 from itertools import accumulate
 from pathlib import Path
@@ -30,13 +32,9 @@ from typing import Any
 from packaging.requirements import Requirement
 
 from flipkit import owned
-from flipkit.errors import NotEnoughDataError
 from tests.helpers.fuzz import failures
 from tests.helpers.kills import SIGNALS, killed, run, small_export, small_shop
-from tests.helpers.pages_in_process import pages_shown
-from tests.helpers.random_books import SIZES_OF_MANY, write_random_books
 from tests.helpers.random_shops import faults_of_shop
-from tests.reports.test_whole_shops import require_exact_sums, require_one_voice
 
 ROOT = Path(__file__).resolve().parents[2]
 RESULTS = Path(__file__).with_name("faults.json")
@@ -71,7 +69,9 @@ MUTATED = {
 EQUIVALENT = Path(__file__).with_name("equivalent_mutants.json")
 #: Seconds of a mutant's tests, the quickest first: beyond them a mutant that lives costs more than it tells.
 LONGEST = 20.0
-#: Laid beside the tests of mutants. Tables read by the unchanged code would be found still kept in a fork; of the
+#: Seconds of a test that is run beside another of its file.
+QUICK_S = 0.3
+#: Laid beside the tests of mutants. What unchanged code kept of the mutated would be found in a fork; of the
 #: examples in docstrings each is run once, not for every mutant's copy; what needs the demo's study or draws its
 #: own cases is left out.
 QUICK = """
@@ -79,10 +79,15 @@ import importlib
 import sys
 
 def pytest_sessionstart(session):
-    for name in {modules}:
+    above = set({modules})
+    for name in above:
         importlib.import_module(name)
-    for name, module in list(sys.modules.items()):
-        for one in list(vars(module).values()) if name.startswith("flipkit") else ():
+    ours = {{name: list(vars(module).values()) for name, module in sys.modules.items() if name.startswith("flipkit")}}
+    used = {{name: {{getattr(one, "__module__", getattr(one, "__name__", "")) for one in ours[name]}} for name in ours}}
+    while more := {{name for name in ours if used[name] & above}} - above:
+        above |= more
+    for name in above & set(ours):
+        for one in ours[name]:
             if callable(getattr(one, "cache_clear", None)):
                 one.cache_clear()
             for each in (one, *vars(one).values()) if isinstance(one, type) else (one,):
@@ -96,6 +101,28 @@ def pytest_collection_modifyitems(items):
         and not one.get_closest_marker("slow")
         and not getattr(getattr(one, "obj", None), "is_hypothesis_test", False)
     ]
+"""
+#: Runs mutants one after another, each in a fork of a process that has run some tests of each, and prints how it ended.
+RUN = """
+import json, os, resource, sys
+import pytest
+
+def run(mutant, tests):
+    os.environ["MUTANT_UNDER_TEST"] = mutant
+    return pytest.main(["-x", "-qqq", "--rootdir=.", "--tb=no", "-p", "no:cacheprovider", "--doctest-modules",
+                        "-n", "0", "-p", "flipkit.charts", *tests])
+
+told = sys.stdout
+sys.stdout = open(os.devnull, "w")
+wanted = json.load(sys.stdin)
+if run("", sorted({test for tests, _ in wanted.values() for test in tests[:3]})):
+    raise SystemExit("the tests fail on what is not mutated")
+for mutant, (tests, seconds) in wanted.items():
+    child = os.fork()
+    if not child:
+        resource.setrlimit(resource.RLIMIT_CPU, (int(seconds), int(seconds) + 1))
+        os._exit(run(mutant, tests))
+    print(mutant, os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), file=told, flush=True)
 """
 
 
@@ -144,43 +171,41 @@ def fuzz(count: int, first: int = 20) -> None:
         kept("fuzzed inputs", {**found, "minutes": round((time.monotonic() - began) / 60, 1)})
 
 
-def shops(count: int, first: int = 1_000) -> None:
-    """Random shops of two kinds: one through the study and the pages' sentences, one through every page."""
-    began, told, empty = time.monotonic(), [], 0
-    for seed in range(first, first + count):
-        with tempfile.TemporaryDirectory() as folder:
-            told += [f"shop {seed}: {fault}" for fault in faults_of_shop(Path(folder, "one"), seed)]
-            books = write_random_books(Path(folder, "other"), seed, sizes=SIZES_OF_MANY)
-            try:
-                study, shown = pages_shown(books)
-                require_exact_sums(study)
-                require_one_voice(shown)
-            except NotEnoughDataError as refused:
-                # Whoever has nothing is told to write something down.
-                empty += 1
-                told += [f"shop {seed}: {refused}"] * (len((books / "items.csv").read_text().splitlines()) > 1)
-            except Exception as problem:
-                told.append(f"shop {seed}: {type(problem).__name__}: {str(problem)[:300]}")
-        if (seed - first) % 20 == 19 or seed == first + count - 1:
-            tried, bad = seed - first + 1, len({line.split(":")[0] for line in told})
-            found = {
-                "tried": tried,
-                "survived": tried - bad,
-                "first": told[:5],
-                "from": first,
-                "without a thing": empty,
-            }
-            kept("random shops", {**found, "minutes": round((time.monotonic() - began) / 60, 1)})
+def shops(count: int, jobs: int = 1) -> None:
+    """So many further random shops through the study and every page, by turns of two kinds, and all that were yet."""
+    version = subprocess.run(
+        ["git", "describe", "--always", "--dirty"], cwd=ROOT, capture_output=True, text=True
+    ).stdout
+    before = json.loads(RESULTS.read_text(encoding="utf-8")).get("random shops", {})
+    first, began = before.get("next seed", FIRST_SHOP), time.monotonic()
+    tried, told, by = before.get("tried", 0), before.get("faults", []), dict(before.get("tried by version", {}))
+    survived, minutes = before.get("survived", 0), before.get("minutes", 0)
+    with ProcessPoolExecutor(jobs) as pool:
+        for seed, faults in enumerate(pool.map(_shop, range(first, first + count)), first):
+            tried, survived = tried + 1, survived + (not faults)
+            told += [f"shop {seed} at {version.strip()}: {fault}" for fault in faults]
+            by[version.strip()] = by.get(version.strip(), 0) + 1
+            if seed % 20 == 19 or seed == first + count - 1:
+                spent = round(minutes + (time.monotonic() - began) / 60, 1)
+                found = {"tried": tried, "survived": survived, "next seed": seed + 1, "minutes": spent}
+                kept("random shops", {**found, "faults": told, "tried by version": by})
+
+
+#: The first of the random shops: seeds before it stand in the tests.
+FIRST_SHOP = 10_000
+
+
+def _shop(seed: int) -> list[str]:
+    with tempfile.TemporaryDirectory() as folder:
+        return faults_of_shop(Path(folder), seed)
 
 
 def mutants(count: int, name: str) -> None:
-    """A drawn sample of mutmut's mutants of one part, or with 0 its survivors again, run against that part's tests."""
+    """A drawn sample of mutants of one part, run against the tests of that part; those killed before stay killed."""
     code, tests = MUTATED[name]
     began, seed = time.monotonic(), 20
     reasons = json.loads(EQUIVALENT.read_text(encoding="utf-8"))
-    before = {} if count else json.loads(RESULTS.read_text(encoding="utf-8"))[f"mutants of {name}"]
-    old: dict[str, str] = before.get("survivors", {})
-    # Kept, since making the mutants takes the longest: mutmut makes those of a changed file anew.
+    # Kept, since making the mutants takes the longest: mutmut makes those of a changed function anew.
     home = Path(tempfile.gettempdir(), f"flipkit-mutants-of-{name}")
     for kept_part in ("flipkit", "tests", "data_demo", "notebooks", "mutants/tests"):
         shutil.rmtree(home / kept_part, ignore_errors=True)
@@ -190,11 +215,9 @@ def mutants(count: int, name: str) -> None:
         held = home / "mutants" / path.relative_to(ROOT)
         if path.suffix != ".pyc" and not Path(f"{held}.meta").exists():
             shutil.copy2(path, held)
-    (home / "mutants" / "mutmut-stats.json").unlink(missing_ok=True)
     lines = ["source_paths=flipkit", f"only_mutate={code}", "also_copy=\n data_demo\n notebooks\n conftest.py"]
     files = [str(path.relative_to(ROOT)) for path in sorted(ROOT.glob(code))]
     lines += ["pytest_add_cli_args_test_selection=" + "".join(f"\n {test}" for test in (*tests, *files))]
-    lines += ["timeout_multiplier=3", "timeout_constant=5"]
     lines += ["pytest_add_cli_args=\n --doctest-modules\n -n\n 0\n -p\n no:cacheprovider\n -p\n flipkit.charts"]
     lines += ["use_git_change_detection=False", "track_dependencies=False"]
     (home / "setup.cfg").write_text("[mutmut]\n" + "\n".join(lines), encoding="utf-8")
@@ -203,51 +226,63 @@ def mutants(count: int, name: str) -> None:
     told = "\n".join(f"{mark}: expected figures" for mark in ("published", "worked", "pinned", "browser", "slow"))
     (home / "pytest.ini").write_text(f"[pytest]\nmarkers =\n{textwrap.indent(told, '    ')}\n", encoding="utf-8")
 
-    def mutmut(*names: str) -> None:
-        command = [sys.executable, "-m", "mutmut", "run", "--max-children", "1", *names]
-        subprocess.run(command, cwd=home, capture_output=True, check=False)
+    def ends() -> dict[str, int | None]:
+        found: dict[str, int | None] = {}
+        for file in sorted((home / "mutants").rglob("*.py.meta")):
+            found |= json.loads(file.read_text(encoding="utf-8"))["exit_code_by_key"]
+        return found
 
-    def forget() -> None:
-        for file in (home / "mutants").rglob("*.py.meta"):
-            told = json.loads(file.read_text(encoding="utf-8"))
-            told["exit_code_by_key"] = dict.fromkeys(told["exit_code_by_key"])
-            file.write_text(json.dumps(told), encoding="utf-8")
+    # Makes all mutants and finds the tests of each function; one quick mutant is run, or all tests would be.
+    any_one = next((one for one in ends() if "__repr__" in one or "require_" in one), "none such")
+    subprocess.run(
+        [sys.executable, "-m", "mutmut", "run", "--max-children", "1", any_one], cwd=home, capture_output=True
+    )
+    made = ends()
+    quickest = _quickest_first(home / "mutants" / "mutmut-stats.json")
+    drawn = random.Random(seed).sample(sorted(made), min(count, len(made)))  # noqa: S311
+    said = dict(_lines(home / "mutants", drawn))
+    before: dict[str, int] = {one: end for one in drawn if (end := made[one]) is not None}
+    found = {one: end for one, end in before.items() if end not in (0, 33)}
+    left = [one for one in drawn if one not in found and said[one] not in reasons]
+    found |= {one: 33 for one in left if not quickest.get(one.partition("__mutmut")[0])}
+    asked = {one: quickest[one.partition("__mutmut")[0]] for one in left if one not in found}
+    environment = {**os.environ, "PYTHONPATH": str(home / "mutants")}
+    with subprocess.Popen(
+        [sys.executable, "-c", RUN],
+        cwd=home / "mutants",
+        env=environment,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as running:
+        assert running.stdin is not None
+        assert running.stdout is not None
+        running.stdin.write(json.dumps(dict(sorted(asked.items(), key=lambda one: one[1][1]))))
+        running.stdin.close()
+        for line in running.stdout:
+            one, end = line.split()
+            found[one] = int(end)
+            _noted(home / "mutants", one, int(end))
+    same = {said[one] for one in drawn if said[one] in reasons}
+    alive = {one: said[one] for one in drawn if found.get(one) in (0, 33)}
+    undone = [one for one in drawn if one not in found and said[one] not in reasons]
+    equivalent = sum(said[one] in reasons for one in drawn)
+    killed = len(drawn) - equivalent - len(alive) - len(undone)
+    result: dict[str, Any] = {"mutants": len(made), "tried": len(drawn), "killed": killed, "survived": len(alive)}
+    result |= {"equivalent": equivalent, "no test": sum(found[one] == 33 for one in alive), "not run": len(undone)}
+    result |= {"share killed": round(killed / max(killed + len(alive), 1), 3), "seed": seed, "survivors": alive}
+    result["reasons"] = {line: reasons[line] for line in sorted(same)}
+    result["minutes"] = round((time.monotonic() - began) / 60, 1)
+    kept(f"mutants of {name}", {**result, "mutmut": distribution("mutmut").version})
 
-    def endings() -> dict[str, int | None]:
-        files = sorted((home / "mutants").rglob("*.py.meta"))
-        return {
-            key: end
-            for file in files
-            for key, end in json.loads(file.read_text(encoding="utf-8"))["exit_code_by_key"].items()
-        }
 
-    mutmut("none such")  # makes all mutants and finds the tests of each function
-    _quickest_first(home / "mutants" / "mutmut-stats.json")
-    made = sorted(endings())
-    drawn = random.Random(seed).sample(made, min(count, len(made)))  # noqa: S311
-    said = dict(_lines(home / "mutants", made if old else drawn))
-    # By line, since their numbers move with the code: what stands there no more is counted no more.
-    now = {line: one for one, line in said.items()}
-    again = {one: line for one, line in old.items() if line not in reasons}
-    drawn += [one if said.get(one) == line else now[line] for one, line in again.items() if line in now]
-    forget()
-    if drawn:
-        mutmut(*drawn)
-    ends = endings()
-    gone = sum(line not in now for line in again.values())
-    # Of a survivor that was not come to again it is said that it lives still.
-    lived = {one: said[one] for one in drawn if ends[one] in (0, 33) or (before and ends[one] is None)}
-    same = [line for line in [*lived.values(), *old.values()] if line in reasons]
-    alive = {one: line for one, line in lived.items() if line not in reasons}
-    undone = before["not run"] if before else sum(ends[one] is None for one in drawn)
-    tried, equivalent = before.get("tried", len(drawn)) - gone, before.get("equivalent", 0) + len(same)
-    killed = tried - len(alive) - equivalent - undone
-    found: dict[str, Any] = {"mutants": len(made), "tried": tried, "killed": killed, "survived": len(alive)}
-    found |= {"equivalent": equivalent, "no test": sum(ends[one] == 33 for one in alive), "not run": undone}
-    found |= {"share killed": round(killed / max(killed + len(alive), 1), 3), "seed": seed, "survivors": alive}
-    found["reasons"] = before.get("reasons", {}) | {line: reasons[line] for line in same}
-    found["minutes"] = round((time.monotonic() - began) / 60 + before.get("minutes", 0), 1)
-    kept(f"mutants of {name}", {**found, "mutmut": distribution("mutmut").version})
+def _noted(home: Path, mutant: str, end: int) -> None:
+    """How a mutant ended, kept where mutmut keeps it, so that a run that was stopped goes on."""
+    module = mutant.rpartition(".")[0].replace(".", "/")
+    file = next(path for path in (home / f"{module}.py.meta", home / module / "__init__.py.meta") if path.exists())
+    told = json.loads(file.read_text(encoding="utf-8"))
+    told["exit_code_by_key"][mutant] = end
+    file.write_text(json.dumps(told), encoding="utf-8")
 
 
 def _lines(home: Path, wanted: Iterable[str]) -> Iterator[tuple[str, str]]:
@@ -266,15 +301,24 @@ def _lines(home: Path, wanted: Iterable[str]) -> Iterator[tuple[str, str]]:
         yield one, f"{_function(one)}: {new or f'without {gone}'}"
 
 
-def _quickest_first(stats: Path) -> None:
-    """Of the tests that call a function, those that its mutants are run against."""
-    found = json.loads(stats.read_text(encoding="utf-8"))
-    spent = found["duration_by_test"]
-    for name, tests in found["tests_by_mangled_function_name"].items():
-        tests.sort(key=lambda test: spent[test])
-        so_far = list(accumulate(spent[test] for test in tests))
-        found["tests_by_mangled_function_name"][name] = tests[: max(bisect_right(so_far, LONGEST), 1)]
-    stats.write_text(json.dumps(found), encoding="utf-8")
+def _quickest_first(stats: Path) -> dict[str, tuple[list[str], float]]:
+    """The tests that a function's mutants are run against, and the seconds they may take.
+
+    What a module's fixture calls is put down to the first of its tests alone, so the quick others are run too, file
+    by file, since each would make the fixture anew.
+    """
+    told = json.loads(stats.read_text(encoding="utf-8"))
+    spent, found, of_file = told["duration_by_test"], {}, dict[str, list[str]]()
+    for test in sorted(spent, key=spent.__getitem__):
+        of_file.setdefault(test.partition("::")[0], []).append(test)
+    for name, tests in told["tests_by_mangled_function_name"].items():
+        files = {test.partition("::")[0] for test in tests}
+        each = [[test for test in of_file[file] if test in tests or spent[test] < QUICK_S] for file in files]
+        ordered = [test for some in sorted(each, key=lambda some: sum(spent[test] for test in some)) for test in some]
+        so_far = list(accumulate(spent[test] for test in ordered))
+        some = ordered[: max(bisect_right(so_far, LONGEST), 1)]
+        found[name] = some, 30 + 3 * sum(spent[test] for test in some)
+    return found
 
 
 def _function(mutant: str) -> str:

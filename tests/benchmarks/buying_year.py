@@ -29,6 +29,7 @@ from flipkit.rules.tables import load_rules
 from flipkit.simulation.shops import Draws, Kind, PlainCharges
 from tests.benchmarks.price_habits import LIKE_SPREAD, MARKUP, TODAY, World, past_books, world
 from tests.benchmarks.scenarios import Scenario
+from tests.helpers.path_worth import pace_covariance
 
 Floats = npt.NDArray[np.float64]
 
@@ -246,7 +247,7 @@ def _year(finds: pd.DataFrame, model: SellingModel, weeks: int) -> dict[str, flo
     kinds = paid.groupby("kind")[["pace_error", "log_ratio"]].agg({"pace_error": "sum", "log_ratio": "mean"})
     stated = float("nan")
     if len(paid):
-        pace = model.pace_covariance(tuple(kinds.index), kinds["log_ratio"].to_numpy(), weeks=weeks)
+        pace = pace_covariance(model, tuple(kinds.index), kinds["log_ratio"].to_numpy(), weeks=weeks)
         shared = kinds["pace_error"].to_numpy() / np.sqrt(np.diag(pace))
         stated = float(np.sqrt((paid["price_error"] ** 2).sum() + shared @ pace @ shared))
     hours = paid["minutes"].sum() / 60

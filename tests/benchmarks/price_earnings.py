@@ -18,7 +18,6 @@ from flipkit.analysis.pricing import (
     PriceGrid,
     PriceSettings,
     PriceTable,
-    expected_value_cents,
     path_outcomes,
     price_table,
     weighed_paths,
@@ -28,6 +27,7 @@ from flipkit.assumptions import Assumptions
 from flipkit.simulation.shops import Draws
 from tests.benchmarks.price_habits import LIKE_SPREAD, MARKUP, World, learned, world
 from tests.benchmarks.scenarios import Scenario
+from tests.helpers.path_worth import expected_value_cents
 
 Floats = npt.NDArray[np.float64]
 

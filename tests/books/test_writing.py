@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flipkit.books.write import csv_text, escape_formula, staged, unescape_formula
+from flipkit.books.write import Stage, csv_text, escape_formula, staged, unescape_formula
 
 TEXT = st.text(alphabet=st.characters(exclude_categories=["Cs"], exclude_characters="\0"), max_size=20)
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
@@ -46,3 +47,27 @@ def test_a_new_folder_appears_whole(tmp_path):
         assert not home.exists()
     assert (home / "x" / "a.csv").read_text() == "1\n"
     assert sorted(p.name for p in tmp_path.iterdir()) == ["new"]
+
+
+def test_what_a_spreadsheet_holds_open_is_not_half_written(tmp_path, monkeypatch):
+    # On Windows a file that another program has open cannot be replaced: then no file of the group is.
+    for name in ("a.csv", "b.csv"):
+        (tmp_path / name).write_text("old\n")
+    opened = type(tmp_path).open
+
+    def held(self, mode="r", *rest, **more):
+        if self == tmp_path / "b.csv" and "+" in mode:
+            raise PermissionError(13, "used by another process", str(self))
+        return opened(self, mode, *rest, **more)
+
+    stage = Stage(tmp_path)
+    stage.write("a.csv", "new\n")
+    stage.write("b.csv", "new\n")
+    with monkeypatch.context() as patched:
+        patched.setattr(type(tmp_path), "open", held)
+        patched.setattr("flipkit.books.write.sys", SimpleNamespace(platform="win32"))
+        with pytest.raises(PermissionError):
+            stage.commit()
+    stage.discard()
+    assert [(tmp_path / name).read_text() for name in ("a.csv", "b.csv")] == ["old\n", "old\n"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["a.csv", "b.csv"]

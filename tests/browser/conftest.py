@@ -10,6 +10,7 @@ import pytest
 
 from tests.helpers.browser import lacking, window
 from tests.helpers.gallery import gallery_page
+from tests.helpers.small_packs import two_page_pack
 
 
 @pytest.fixture(scope="session")
@@ -50,6 +51,12 @@ def phone(gallery, tmp_path_factory):
         opened.size(360, 780, phone=True)
         opened.open(gallery)
         yield opened
+
+
+@pytest.fixture(scope="session")
+def small_pack(tmp_path_factory):
+    """A pack of the fixture notebook: an opening page and two more."""
+    return two_page_pack(tmp_path_factory.mktemp("packs"))
 
 
 @pytest.fixture(scope="session")

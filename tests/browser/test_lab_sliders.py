@@ -20,6 +20,7 @@ from flipkit.reports.sliders import Moves
 from flipkit.reports.study import open_study
 from flipkit.reports.tables import ranking_table
 from tests.helpers.browser import window
+from tests.helpers.without_kernels import without_kernels
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -159,7 +160,8 @@ def test_as_a_page_the_sliders_are_words_and_tables_and_ask_for_nothing(page, bo
     from flipkit.pack.run import NotebookTask, run_notebooks
 
     place = lab_folder(books, tmp_path / "lab").folder
-    [result] = run_notebooks([NotebookTask("move", place / "move_assumptions.ipynb")], tmp_path / "out", cwd=place)
+    with without_kernels():
+        [result] = run_notebooks([NotebookTask("move", place / "move_assumptions.ipynb")], tmp_path / "out", cwd=place)
     assert result.error is None
     assert result.warnings == ()
     assert result.page.stat().st_size < MOST_BYTES

@@ -8,6 +8,8 @@ import re
 import pytest
 
 from flipkit.pack.page import MOST_BYTES
+from tests.browser.test_pages import contrasts_known
+from tests.helpers.browser import SHIFTS
 from tests.helpers.demo_pages import demo_pages
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -34,6 +36,15 @@ WORDS = """
     }
     sizes.sort((a, b) => a[0] - b[0]);
     return sizes.slice(0, 3);
+"""
+
+
+#: What a finger presses, apart from links within sentences, that is lower than 44 pixels.
+LOW = """
+    const boxes = 'summary, nav a, button, select, input[type=range], label:has([type=radio])';
+    return [...document.querySelectorAll(boxes)].filter(e => e.getClientRects().length)
+        .map(e => [e.textContent.trim().slice(0, 30), e.getBoundingClientRect().height])
+        .filter(([, height]) => height < 43.99);
 """
 
 
@@ -95,14 +106,16 @@ def test_words_on_paper_are_legible_and_within_the_sheet(page, pages, name, shee
 def test_what_is_folded_is_not_printed_and_that_is_said(page, pages):
     page.open(pages["category-stoneware"])
     page.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+    folds = "return [...document.querySelectorAll('details')].filter(d => d.getClientRects().length).length"
     try:
-        shown = page.run(
-            "return [...document.querySelectorAll('details')].filter(d => d.getClientRects().length).length"
-        )
+        shown = page.run(folds)
+        page.run("document.querySelector('details').open = true")
+        unfolded = page.run(folds)
         said = page.run("return getComputedStyle(document.querySelector('main'), '::before').content")
     finally:
         page.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
     assert shown == 0
+    assert unfolded == 1, "what a reader unfolds is printed"
     assert "is not printed" in said
 
 
@@ -131,17 +144,43 @@ def test_no_table_scrolls_on_a_desk(page, pages):
     assert found == {}
 
 
-def test_every_page_fits_a_phone_and_writes_nothing_to_the_console(page, pages):
-    page.size(360, 780, phone=True)
+def test_every_page_fits_a_phone_writes_nothing_to_the_console_and_asks_for_nothing(page, pages):
+    """At 360 and 320 pixels, with letters twice as large too; and what a finger meets is 44 pixels high."""
     found = {}
     for name, file in pages.items():
+        page.size(360, 780, phone=True)
         page.open(file)
-        wide = page.run("return document.documentElement.scrollWidth")
-        said = page.messages()
-        if wide > 360 or said:
-            found[name] = (wide, said)
+        wide = [page.run("return document.documentElement.scrollWidth")]
+        low = page.run(LOW)
+        page.size(320, 780, phone=True)
+        wide.append(page.run("return document.documentElement.scrollWidth + 40"))
+        page.size(360, 780, phone=True)
+        page.run("document.documentElement.style.fontSize = '200%'")
+        wide.append(page.run("return document.documentElement.scrollWidth"))
+        said, asked = page.messages(), [url for url, _ in page.requests() if url != file.as_uri()]
+        if max(wide) > 360 or low or said or asked:
+            found[name] = (wide, low, said, asked)
     assert len(pages) == 20
     assert found == {}
+
+
+@pytest.mark.parametrize(("name", "dark"), [("index", False), ("stock", True), ("what-if", True)])
+def test_no_page_breaks_a_rule_of_accessibility_or_leaves_one_open(page, pages, axe, name, dark):
+    page.size(360, 780, phone=True)
+    page.dark(dark)
+    page.open(pages[name])
+    page.run("document.querySelectorAll('details').forEach(d => d.open = true)")
+    assert page.broken(axe) == []
+    assert "drawing" in contrasts_known(page, dark=dark)
+
+
+def test_no_page_moves_after_it_was_shown(page, pages):
+    """What a script shows, such as sliders, is there before the reader sees the page."""
+    for name in ("index", "what-if"):
+        for width in (1280, 360):
+            page.size(width, 900, phone=width < 500)
+            page.open(pages[name])
+            assert sum(page.driver.execute_async_script(SHIFTS)) == 0, (name, width)
 
 
 def test_no_page_is_larger_than_a_phone_should_load(pages):

@@ -8,7 +8,6 @@ import re
 import pytest
 
 from flipkit.pack.build import SINGLE, single_page
-from tests.helpers.small_packs import two_page_pack
 
 pytestmark = pytest.mark.browser
 
@@ -16,8 +15,8 @@ SHOWN = "return [...document.querySelectorAll('h1')].filter(h => h.getClientRect
 
 
 @pytest.fixture(scope="module")
-def single(tmp_path_factory):
-    return two_page_pack(tmp_path_factory.mktemp("one file")).folder / SINGLE
+def single(small_pack):
+    return small_pack.folder / SINGLE
 
 
 def start(page, file):
@@ -102,12 +101,7 @@ def test_each_part_fits_a_phone_and_breaks_no_rule_of_accessibility(page, single
     page.run(f"location.hash = '{place}'")
     scroll, inner = page.run("return [document.documentElement.scrollWidth, window.innerWidth]")
     assert scroll <= inner
-    page.driver.execute_cdp_cmd("Runtime.evaluate", {"expression": axe})
-    broken = page.driver.execute_async_script(
-        "const done = arguments[0];"
-        "axe.run(document).then(r => done(r.violations.map(v => `${v.id}: ${v.nodes[0].html}`)), e => done([`${e}`]));"
-    )
-    assert broken == []
+    assert page.broken(axe) == []
 
 
 def test_a_page_with_things_side_by_side_widens_itself_alone(page, tmp_path):

@@ -8,7 +8,7 @@ import pytest
 
 from flipkit.assumptions import load_assumptions
 from flipkit.books.read import read_books
-from flipkit.economics.costs import unit_costs
+from flipkit.economics.costs import overhead_shares, unit_costs
 from flipkit.economics.items import COSTS, GAINS, LINES, _expected_loss, item_economics
 from flipkit.rules.tables import load_rules
 from tests.helpers.small_books import small_books
@@ -40,6 +40,7 @@ def economics(tmp_path_factory):
 def test_days_held_and_on_sale(economics):
     # Sold: until the sale; sold and back: until the day of the study, 31 March; never sold: until it left.
     # November 1 to January 10 is 29 + 31 + 10 days; C came back on 15 February and is here still: 29 + 28 + 31.
+    assert economics["trip_id"].tolist() == ["T1", "T1", "bought 2026-01-02", "bought 2026-01-02", "bought 2026-03-01"]
     assert economics["days_held"].to_dict() == {"A": 70, "B": 150, "C": 88, "D": 58, "E": 19}
     # C was on sale from 5 January to its sale on 1 February; D never was.
     listed = {"A": 66, "B": 146, "C": 27, "D": np.nan, "E": 17}
@@ -114,6 +115,21 @@ def test_a_recorded_sale_line_by_line(economics):
 def test_overheads_of_a_month_are_shared_whole(economics):
     assert economics["overhead_cents"].sum() == 3100
     assert economics.loc["E", "overhead_cents"] == 0
+
+
+@pytest.mark.worked
+def test_what_came_back_takes_room_again_until_it_leaves():
+    def days(*told):
+        return pd.to_datetime(list(told))
+
+    items = pd.DataFrame({"bought_on": days("2026-01-01", "2026-01-01", "2026-01-01", "2026-03-31")})
+    items["sold_on"] = days("2026-02-01", "2026-02-01", None, None)
+    items["returned_on"] = days("2026-02-15", None, None, None)
+    items["gone_on"] = days(None, None, "2026-03-10", None)
+    month = pd.DataFrame({"month": days("2026-03-01", "2026-05-01"), "amount_cents": [4200, 700]})
+    # Of 42 days in March the first thing bears 31, since it came back, the third 10, the last its first day.
+    shares, unborne = overhead_shares(items, month, as_of=pd.Timestamp("2026-03-31"))
+    assert (shares.tolist(), unborne.tolist()) == ([3100, 0, 1000, 100], [700])
 
 
 def test_an_unsold_item_has_cost_what_it_cost_so_far(economics):

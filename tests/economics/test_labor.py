@@ -47,6 +47,7 @@ def test_logs_move_the_standard_of_the_unlogged(tmp_path):
     items, labor = labor_of(tmp_path, "date,activity,minutes,worker,item_id\n2026-01-05,clean,33,wren,A")
     # Standard 8, weight 8, one log of 33: (8 x 8 + 33) / 9. The category's own log counts once.
     assert items.loc["B", "clean_min"] == pytest.approx((8 * 8 + 33) / 9)
+    assert items["corrected_min"].tolist() == [0, *[(8 * 8 + 33) / 9] * 1, 0, (8 * 8 + 33) / 9]
     assert items.loc["C", "clean_min"] == 15, "bulky things have a standard of their own"
     row = labor.learned.query("activity == 'clean' and category == 'all'").iloc[0]
     assert (row["before_min"], row["logged_items"], row["logged_mean_min"]) == (8, 1, 33)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 import re
 
 import pytest
@@ -58,6 +59,10 @@ def test_what_is_timed_is_asked_for_less_and_what_is_longer_more(tmp_path):
     assert plain.loc[("pack", "bulky"), "gain_min"] > plain.loc[("pack", "small"), "gain_min"]
     work = "".join(f"2026-06-15,pack,{20 + number % 3},me,I-{number}\n" for number in range(24, 42))
     timed = jobs_of(books_of(tmp_path, rows, work))
+    # Six timings each of 20, 21 and 22 minutes: a spread of the root of 12 / 17 around 21, beside the weight of 8.
+    bulky = timed.loc[("pack", "bulky")]
+    spread = bulky["used_min"] * math.sqrt(12 / 17) / 21
+    assert bulky["doubt_min"] == pytest.approx(bulky["monthly"] * spread / math.sqrt(8 + 18))
     assert timed.loc[("pack", "bulky"), "logged_items"] == 18
     assert timed.loc[("pack", "bulky"), "gain_min"] < plain.loc[("pack", "bulky"), "gain_min"] / 5
     assert timed.loc[("pack", "small"), "gain_min"] == plain.loc[("pack", "small"), "gain_min"]

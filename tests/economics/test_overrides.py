@@ -174,3 +174,13 @@ def test_dearer_postage_moves_what_was_added_and_what_was_given_back():
     found = supposed_lines(items, held, lambda _: np.zeros(2, dtype=np.int64))
     assert found["label_cents"].tolist() == [1250, 1250]
     assert found["label_adjustment_cents"].tolist() == [500, -250]
+
+
+@pytest.mark.worked
+def test_two_suppositions_on_one_line_are_laid_one_over_the_other():
+    # Half as dear again: 60.00 -> 90.00 and its fee of 8.00 -> 12.00; 1.5 % of 94.00 is 1.41 on top of it.
+    items = pd.DataFrame({"sold_price_cents": [6000], "shipping_charged_cents": [400], "marketplace_fee_cents": [800]})
+    items = items.assign(sold_price_origin="recorded", marketplace_fee_origin="recorded")
+    held = load_assumptions(overrides={"suppose.prices": 1.5, "suppose.fee_points": 1.5})
+    found = supposed_lines(items, held, lambda _: np.zeros(1, dtype=np.int64))
+    assert (found["sold_price_cents"].tolist(), found["marketplace_fee_cents"].tolist()) == ([9000], [1341])

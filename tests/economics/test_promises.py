@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ import pandas as pd
 import pytest
 
 from flipkit.assumptions import load_assumptions
+from flipkit.economics.costs import MEASURES, Orders, posted_parcels
 from flipkit.economics.items import COSTS, GAINS, item_economics
 from flipkit.packing import at_hand
 from flipkit.packing.parcel import bare_item, plan_parcel
@@ -126,6 +128,32 @@ def test_a_measured_parcel_is_the_orders_and_different_days_are_two_parcels(tmp_
     assert two["label_cents"].tolist() == [700, 700]
 
 
+@pytest.mark.worked
+@pytest.mark.parametrize(
+    ("second", "measured", "parcel", "origin"),
+    [
+        # Each on its largest side, one on the other: 12 x 8 in, 6 and 4 high, 3 and 2 lb.
+        ((5, 12, 4, 2), (False, False), (12, 8, 10, 5), "assumed"),
+        ((5, 12, 4, 2), (True, True), (12, 8, 10, 5), "assumed"),
+        # One that is measured stands for all, and so do measures that all give alike.
+        ((5, 12, 4, 2), (True, False), (10, 8, 6, 3), "recorded"),
+        ((10, 8, 6, 3), (True, True), (10, 8, 6, 3), "recorded"),
+        ((10, 8, 6, 3), (False, False), (10, 8, 12, 6), "assumed"),
+    ],
+)
+def test_the_parcel_of_an_order_by_what_is_measured(second, measured, parcel, origin):
+    items = pd.DataFrame({"sold_on": pd.to_datetime(["2026-02-10"] * 2)}, index=[5, 3])
+    own = pd.DataFrame([(10, 8, 6, 3), second], columns=MEASURES, index=items.index, dtype=float)
+    own["measures_origin"] = np.where(measured, "recorded", "assumed")
+    own = own.assign(size_class="none", volume_cuft=0.0)
+    both = np.ones(2, dtype=bool)
+    found = posted_parcels(items, own, Orders(np.zeros(2, int), np.arange(2), both, ~both), load_rules())
+    for _, row in found.iterrows():
+        assert tuple(row[list(MEASURES)]) == parcel
+        assert (row["measures_origin"], row["size_class"]) == (origin, "small")
+        assert row["volume_cuft"] == parcel[0] * parcel[1] * parcel[2] / 1728
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_sums_of_orders_are_exact_in_random_shops(tmp_path, seed):
     random = np.random.default_rng(seed)
@@ -159,6 +187,20 @@ def test_sums_of_orders_are_exact_in_random_shops(tmp_path, seed):
     pd.testing.assert_frame_equal(items[names], mixed.loc[items.index, names])
 
 
+@pytest.mark.worked
+def test_what_only_some_of_an_order_have_is_shared_among_these():
+    code = np.array([7, 7, 7, 8])
+    orders = Orders(code, np.arange(4), code == 7, np.array([True, False, False, True]))
+    cents = np.array([10, 5, 1, 4])
+    # All three of the order share 16 by 2 to 1 to 1; the first two alone share 15 by 2 to 1; 4 stays alone.
+    assert orders.pooled(cents, [2, 1, 1, 1]).tolist() == [8, 4, 4, 4]
+    assert orders.pooled(cents, [2, 1, 1, 1], among=np.array([True, True, False, True])).tolist() == [10, 5, 1, 4]
+    assert orders.pooled(cents, [1, 2, 1, 1], among=np.array([True, True, False, True])).tolist() == [5, 10, 1, 4]
+    assert orders.part([2, 1, 1, 9]).tolist() == [0.5, 0.25, 0.25, 1]
+    # Where none takes room each is an equal part.
+    assert orders.part([0, 0, 0, 0]).tolist() == [1 / 3, 1 / 3, 1 / 3, 1]
+
+
 # --- fees that come back, and listing fees
 
 
@@ -175,6 +217,11 @@ def test_fees_come_back_with_a_refund_as_the_schedule_says(tmp_path):
     # Of a recorded fee the same part comes back: 4.75 of 6.22, so 3.82 of 5.00.
     paid, _ = shop(tmp_path / "3", rows.format("50.00", "5.00", ""), head=head)
     assert paid["refunded_fee_cents"].tolist() == [382 - 15]
+    # Of .02 recorded for what the schedule says is 6.22, .01527 comes back: .02 by rounding, less .15; of .03 it is
+    # .0229, also .02. Of .01 it is .0076, so .01.
+    for fee, back in (("0.01", 1), ("0.02", 2), ("0.03", 2)):
+        little, _ = shop(tmp_path / f"little {fee}", rows.format("50.00", fee, ""), head=head)
+        assert little["refunded_fee_cents"].tolist() == [back - 15]
     told, _ = shop(tmp_path / "4", rows.format("50.00", "5.00", "1.23"), head=head)
     assert (told["refunded_fee_cents"].tolist(), told["refunded_fee_origin"].tolist()) == ([123], ["recorded"])
     kept, _ = shop(tmp_path / "5", rows.format("50.00", "", ""), head=head, fees=SHORE.split("refund =")[0])
@@ -224,11 +271,11 @@ def test_the_year_shows_listing_fees_and_fees_given_back(tmp_path):
 # --- protection
 
 
-def with_card(folder, demo_folder, rows, **settings):
+def with_card(folder, demo_folder, rows, rules=None, **settings):
     """The same with the demo's invented rate cards."""
     head = f"{HEAD},length_in,width_in,height_in,weight_lb,declared_value,protection_paid,label_paid"
     books = small_books(folder, items=f"{head}\n{rows}")
-    rules = load_rules(demo_folder / "rules")
+    rules = rules or load_rules(demo_folder / "rules")
     assumptions = load_assumptions(overrides={"postage.rate_cards": "post", **settings})
     return item_economics(books, rules, assumptions, AS_OF).items.set_index("item_id")
 
@@ -250,6 +297,17 @@ def test_protection_is_recorded_or_chosen(tmp_path, demo_folder):
     assert below["protection_cents"].tolist() == [0]
     signed = with_card(tmp_path / "5", demo_folder, row.format("", "", ""), **{"protection.signature_from": "300.00"})
     assert signed["protection_cents"].tolist() == [next(iter(card.signature_cents.values()))]
+    # A card that has run out says what it said last, which is assumed; so it is where the carrier's rules have.
+    for kind in ("rate_cards", "parcels"):
+        rules = load_rules(demo_folder / "rules").lasts()
+        table = getattr(rules, kind)["post"]
+        known = [block for block in table.blocks if block.starts <= dt.date(2026, 2, 10)]
+        over = replace(table, blocks=(*known[:-1], replace(known[-1], ends=dt.date(2026, 2, 9))))
+        past = replace(rules, **{kind: {**getattr(rules, kind), "post": over}})
+        assert over.past([dt.date(2026, 2, 10)]).all()
+        run_out = with_card(tmp_path / kind, demo_folder, row.format("", "", ""), rules=past)
+        assert (run_out["label_cents"]["A"], run_out["label_origin"]["A"]) == (bare["label_cents"]["A"], "assumed")
+    assert bare["label_origin"].tolist() == ["rule"]
     paid = with_card(tmp_path / "6", demo_folder, row.format("400.00", "9.99", "20.00"))
     assert (paid["protection_cents"]["A"], paid["protection_origin"]["A"]) == (999, "recorded")
     # A label that is recorded without it holds its protection.

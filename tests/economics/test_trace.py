@@ -7,10 +7,12 @@ import datetime as dt
 import json
 
 import numpy as np
+import openpyxl
 import pytest
 from click.testing import CliRunner
 
 from flipkit.assumptions import load_assumptions
+from flipkit.books.read import read_books
 from flipkit.books.schema import ACTIVITIES
 from flipkit.cli.main import main
 from flipkit.economics.items import LINES, MONEY_LINES, column_meanings, item_economics
@@ -213,13 +215,37 @@ def test_a_label_by_a_card_names_the_service_the_card_the_rules_and_what_is_assu
 def test_protection_and_a_label_of_several_say_where_they_come_from(tmp_path, demo_folder):
     declared, _, _ = priced(tmp_path / "1", demo_folder, "4,,12,10,8,6,400.00")
     label = from_of(declared, "label")
+    # The protection that the label carries stands in a line of its own and does not hide the card.
+    assert label.startswith("service ")
     assert from_of(declared, "protection") == f"declared in items.csv row 2, column declared_value; {label}"
+    # Postage supposed half as dear again is no card's any more, and nothing is said of one.
+    moved, _, _ = priced(tmp_path / "1b", demo_folder, "4,,12,10,8,6,400.00", {"suppose.postage": 1.5})
+    assert from_of(moved, "protection") == "declared in items.csv row 2, column declared_value"
     chosen, _, _ = priced(tmp_path / "2", demo_folder, "4,,12,10,8,6,", {"protection.declare_from": "300.00"})
     assert from_of(chosen, "protection").startswith("protection.declare_from = $300.00 (this run), protection.sign")
     assert from_of(chosen, "protection").endswith(f"; {label}")
     again = PRICED.partition("\n")[2].replace("A,", "B,", 1)
     shared, _, _ = priced(tmp_path / "3", demo_folder, f"4,7,12,10,8,6,\n{again}4,7,12,10,8,6,")
     assert from_of(shared, "label") == "the cheapest label of post; shared within order 7"
+    own, _, _ = priced(tmp_path / "4", demo_folder, f"4,7,12,10,8,6,400.00\n{again}4,7,12,10,8,6,")
+    assert from_of(own, "protection").startswith("declared in items.csv row 2, column declared_value; ")
+
+
+def test_rows_of_a_workbook_and_work_of_a_day_are_named(tmp_path):
+    book = openpyxl.Workbook()
+    book.active.title = "items"
+    work = book.create_sheet("work")
+    for sheet, rows in (
+        (book.active, ("item_id,title,category,bought_on,cost,listed_on", "A,Jug,c,2026-01-02,5.00,2026-01-05")),
+        (work, ("date,activity,minutes,worker", "2026-01-05,clean,7,me")),
+    ):
+        for row in rows:
+            sheet.append(row.split(","))
+    book.save(tmp_path / "shop.xlsx")
+    books, rules, held = read_books(tmp_path / "shop.xlsx"), load_rules(), load_assumptions()
+    trace = item_trace(item_economics(books, rules, held, dt.date(2026, 6, 30)), books, rules, held, "A")
+    assert from_of(trace, "cost") == "shop.xlsx sheet items row 2, column cost"
+    assert trace.minutes.set_index("activity").loc["clean", "where_from"] == "shop.xlsx sheet work row 2"
 
 
 def test_listings_are_counted_with_their_schedule(tmp_path):

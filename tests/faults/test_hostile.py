@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import json
 import os
 import re
 import socket
@@ -19,6 +20,7 @@ from flipkit.books import write
 from flipkit.books.read import read_books
 from flipkit.books.tabular import WorkbookError, read_sheets
 from flipkit.books.write import csv_text, escape_formula, unescape_formula
+from flipkit.charts import style
 from flipkit.cli import main as cli
 from flipkit.cli.answers import visible
 from flipkit.economics.items import LONGEST_TITLE
@@ -32,7 +34,7 @@ from flipkit.pack.run import NotebookTask, run_notebooks
 from flipkit.reports.study import open_study
 from flipkit.units import read_length, read_weight
 from tests.helpers.fuzz import failures
-from tests.helpers.kills import small_shop
+from tests.helpers.kills import files_of, small_shop
 from tests.helpers.random_shops import faults_of_shop
 from tests.helpers.small_books import ITEMS_HEAD, small_books
 
@@ -46,7 +48,7 @@ def test_a_shop_that_has_sold_nothing_says_what_is_left_out(tmp_path):
     assert open_study(tmp_path, month="2026-03").left_out == []
 
 
-@pytest.mark.parametrize("seed", [1, 4, 9])
+@pytest.mark.parametrize("seed", [1, 9, 3010])
 def test_a_random_shop_is_summed_exactly_and_says_no_nan(tmp_path, seed):
     assert faults_of_shop(tmp_path, seed) == []
 
@@ -149,11 +151,22 @@ def test_a_disk_that_takes_nothing_is_one_line(tmp_path, monkeypatch, number, sa
         raise OSError(number, os.strerror(number), str(target))
 
     monkeypatch.setattr(write, "_write_down", refused)
-    result = told("start", str(tmp_path / "books"))
-    assert result.exit_code == 2
-    assert result.output.count("\n") == 1
-    assert said in result.output
-    assert list(tmp_path.iterdir()) == [], "nothing half made is left"
+    shop = small_shop(tmp_path / "shop")
+    before = files_of(tmp_path)
+    drawn = ["packing", "20x14x10in", "9lb", "--drawing", str(tmp_path / "drawn.html")]
+    for words, name in (
+        (["start", str(tmp_path / "books")], "books"),
+        (["sold", "A-0", "64", "--books", str(shop)], "shop/items.csv"),
+        (["log", "A-0", "pack", "31min", "--who", "me", "--books", str(shop)], "shop/work.csv"),
+        (["timesheet", "--books", str(shop), "--out", str(tmp_path / "sheet.html")], "sheet.html"),
+        (drawn, "drawn.html"),
+    ):
+        result = told(*words)
+        assert result.exit_code == 2
+        (line,) = result.stderr.splitlines()
+        assert line.startswith(f"flipkit: {tmp_path / name}")
+        assert said in line
+        assert files_of(tmp_path) == before, "nothing half made is left"
 
 
 def test_no_room_for_a_pack_is_said_before_the_work(tmp_path, monkeypatch):
@@ -216,6 +229,19 @@ def test_a_title_of_a_hundred_thousand_letters_is_shortened_on_pages(tmp_path):
     assert books.items["title"][0] == title, "the books keep it"
     shown = open_study(tmp_path, month="2026-03").items["title"]
     assert shown.str.len().tolist() == [LONGEST_TITLE, 4]
+
+
+def test_no_character_of_a_name_ends_the_drawing():
+    """Eight of them ended the whole process, and two the drawing."""
+    names = [f"{HOSTILE}\x00\x08\x0b\x0c\x1f\u2028\u2029\ufffe\uffff", "\\u0007'\"\\"]
+    dots = [style.Dot(name, name, 1.0, 0.5, 2.0, "$1", "2 sold", "ink", heading=name == names[0]) for name in names]
+    how = {"x_title": "dollars", "count_title": "sold", "currency": "EUR"}
+    spec = style.draw_dots(dots, target=1.0, target_text="target", **how).to_dict()
+    bundle = style.spec_bundle(spec)
+    said = json.dumps(bundle[style.MIME_TYPE], ensure_ascii=False)
+    assert not re.search(r"(?<!\\)\\u00[01]|[\u2028\u2029\ufffe\uffff]", said)
+    assert json.dumps(names[1], ensure_ascii=False) in said, "what can be drawn is left"
+    assert style.with_picture(bundle)[style.PICTURE_TYPE]
 
 
 def test_a_category_longer_than_a_heading_is_refused(tmp_path):

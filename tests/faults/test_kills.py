@@ -18,6 +18,7 @@ from flipkit.imports.apply import apply
 from flipkit.imports.detect import propose
 from flipkit.pack import build
 from flipkit.pack.build import heal, replacing
+from tests.helpers.asked import EVERYTHING
 from tests.helpers.kills import SIGNALS, files_of, killed, run, small_export, small_shop
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals are POSIX's")
@@ -26,7 +27,7 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals are POS
 _OWN = (".flipkit-", "fk-", "pymp-", ".2026")
 
 #: Kills of each command; ten with FLIPKIT_EVERYTHING=1, hundreds in the benchmark.
-KILLS = 10 if os.environ.get("FLIPKIT_EVERYTHING") else 4
+KILLS = 10 if EVERYTHING else 4
 
 
 def litter(*places):
@@ -54,10 +55,13 @@ def test_ten_killed_reports_leave_no_process_and_the_earlier_pack(tmp_path, plac
     (pack / "index.html").write_text("earlier")
     (pack / "run.json").write_text('{"files": {"index.html": ""}}')
     for name, after in moments(KILLS, 0.5, 3.0, 20):
+        before = set(litter(place, pack.parent))
         ended = killed(["report", "shop", "--jobs", "1"], name, after, cwd=tmp_path, temporary=place)
         assert not ended.sooner, f"the report had ended before {after:.1f} s: {ended.said}"
         assert ended.alive == 0, f"{ended.alive} processes left by {name} after {after:.1f} s"
         assert (pack / "index.html").read_text() == "earlier"
+        if name != "SIGKILL":
+            assert set(litter(place, pack.parent)) <= before, f"{name} lets a command clean up after itself"
     # What the next start does first.
     heal(pack)
     owned.sweep(place, owned.TEMPORARY)

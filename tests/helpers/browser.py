@@ -23,6 +23,15 @@ FLAGS = [
 ]
 
 
+#: How far what a page shows moved by itself, each time.
+SHIFTS = """
+    const done = arguments[0];
+    new PerformanceObserver(list => done(list.getEntries().map(e => e.value)))
+        .observe({type: 'layout-shift', buffered: true});
+    setTimeout(() => done([]), 500);
+"""
+
+
 def chromium():
     """The browser and its driver, or None: a seller's machine may lack them, the checks' may not."""
     found = shutil.which("chromium"), shutil.which("chromedriver")
@@ -66,6 +75,16 @@ class Browser:
 
     def run(self, script, *arguments):
         return self.driver.execute_script(script, *arguments)
+
+    def broken(self, axe):
+        """Rules of accessibility that the page breaks or leaves open, but for contrast, which has a test of its own."""
+        self.driver.execute_cdp_cmd("Runtime.evaluate", {"expression": axe})
+        return self.driver.execute_async_script(
+            "const done = arguments[0];"
+            "const open = r => r.incomplete.filter(v => v.id !== 'color-contrast');"
+            "axe.run(document).then(r => done([...r.violations, ...open(r)].map(v => `${v.id}: ${v.nodes[0].html}`)),"
+            " e => done([`${e}`]));"
+        )
 
     def messages(self):
         """What the page wrote to the console since last asked, warnings too."""

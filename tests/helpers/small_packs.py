@@ -9,6 +9,7 @@ from nbformat.v4 import new_markdown_cell, new_notebook
 
 from flipkit.pack.build import Manifest, Pack, make_pack
 from flipkit.pack.run import NotebookTask
+from tests.helpers.without_kernels import without_kernels
 
 SMALL = Path(__file__).parents[1] / "pack" / "fixtures" / "small.ipynb"
 
@@ -20,4 +21,5 @@ def two_page_pack(folder: Path) -> Pack:
     tasks = [NotebookTask("index", opening, title="October")]
     tasks += [NotebookTask(name, SMALL, title=name.capitalize()) for name in ("one", "two")]
     manifest = Manifest("A shop", "USD", "2026-10", "2026-11-14", {})
-    return make_pack(tasks, folder / "pack", title="October", manifest=manifest, jobs=2)
+    with without_kernels():
+        return make_pack(tasks, folder / "pack", title="October", manifest=manifest)

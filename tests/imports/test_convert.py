@@ -18,6 +18,7 @@ from flipkit.errors import ConversionError
 from flipkit.imports.apply import apply
 from flipkit.imports.detect import propose
 from flipkit.reports.study import open_study
+from tests.helpers.asked import EVERYTHING
 
 STOCK = "SKU,Item,Category,Bought,Cost,Note\nA1,Crock,pots,2026-03-07,18,\nA2,Blue vase,vases,2026-03-07,5,nice\n"
 UNNAMED = "Item,Category,Bought,Cost\nlamp,x,2026-03-01,5\nlamp,x,2026-03-01,5\nvase,y,2026-03-01,6\n"
@@ -330,7 +331,7 @@ def test_text_says_what_was_done(run):
 CELLS = st.text(alphabet=st.characters(exclude_categories=["Cs", "Cc"]), max_size=12)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=600 if EVERYTHING else 20, deadline=None)
 @given(st.lists(st.tuples(CELLS, st.sampled_from(["x", "y"]), st.integers(0, 99_999)), min_size=1, max_size=8))
 def test_any_titles_survive_the_round_trip(tmp_path_factory, rows):
     home = tmp_path_factory.mktemp("any")

@@ -100,13 +100,13 @@ def evidence(*texts):
 
 def test_one_day_above_twelve_settles_the_column():
     found = evidence("03/04/2026", "25/04/2026")
-    assert found.orders == (DMY,)
+    assert found.ways == (DMY,)
     assert found.decisive == {DMY: "25/04/2026"}
 
 
 def test_dates_that_read_both_ways_leave_two_orders():
     found = evidence("03/04/2026", "05/06/2026")
-    assert found.orders == (DMY, MDY)
+    assert found.ways == (DMY, MDY)
     assert found.matters
 
 
@@ -116,18 +116,18 @@ def test_same_day_and_month_do_not_matter():
 
 
 def test_contradictory_dates_leave_no_order():
-    assert evidence("25/04/2026", "04/25/2026").orders == ()
+    assert evidence("25/04/2026", "04/25/2026").ways == ()
 
 
 def test_plain_dates_leave_every_order_open_and_do_not_matter():
     found = evidence("2026-03-04", "Mar 5, 2026")
-    assert found.orders == ORDERS
+    assert found.ways == ORDERS
     assert not found.matters
 
 
 def test_two_digit_years_may_stand_first():
-    assert set(evidence("10-11-12").orders) == set(ORDERS)
-    assert evidence("10-11-12", "99-12-31").orders == (YMD,)
+    assert set(evidence("10-11-12").ways) == set(ORDERS)
+    assert evidence("10-11-12", "99-12-31").ways == (YMD,)
 
 
 @given(st.dates(dt.date(1970, 1, 1), dt.date(2100, 12, 31)), st.sampled_from(["-", "/", "."]))

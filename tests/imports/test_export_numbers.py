@@ -139,7 +139,7 @@ def test_evidence_by_shape_equals_evidence_by_text(texts):
     together, one_by_one = found_in(*distinct), NumberEvidence()
     for text in distinct:
         one_by_one.add([text])
-    for name in ("read", "unread", "doubts", "below_thousand", "from_thousand", "with_part", "negatives", "positives"):
+    for name in ("read", "unread", "marked", "below_thousand", "from_thousand", "with_part", "negatives", "positives"):
         assert getattr(together, name) == getattr(one_by_one, name), name
     assert set(together.decisive) == set(one_by_one.decisive)
     assert together.currencies == one_by_one.currencies

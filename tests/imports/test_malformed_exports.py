@@ -13,8 +13,8 @@ from flipkit.imports.apply import apply
 from flipkit.imports.detect import propose
 from tests.helpers import malformed_exports
 
-#: 15 kinds of damage, 20 files of each; `bench_malformed` tries 140 of each.
-EACH = 20
+#: 15 kinds of damage, 8 files of each; `bench_malformed` tries 140 of each.
+EACH = 8
 #: Answers to everything that a script would have to say beforehand.
 SAID = {
     "table": "items",

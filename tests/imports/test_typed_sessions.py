@@ -141,7 +141,7 @@ def test_a_break_loses_no_answer(sales, tmp_path):
     books = tmp_path / "books"
     first = Terminal(sales, "--into", books)
     before = first.run(dict(SALES_REPLIES), stop_after=3)
-    assert first.process.returncode != 0
+    assert first.process.returncode == 130
     assert not (books / "items.csv").exists()
     second = Terminal(sales, "--into", books)
     after = second.run(dict(SALES_REPLIES))
@@ -158,6 +158,29 @@ def test_a_break_loses_no_answer(sales, tmp_path):
     third = Terminal(month, "--into", books)
     assert len(third.run({"Write this into": "y"})) == 1
     assert len(read_books(books).items) == 4
+
+
+def test_an_answer_is_taken_back(sales, tmp_path):
+    replies = dict(SALES_REPLIES)
+    replies["no column is category"] = ["oddments", "unsorted"]
+    replies["no column is bought_on"] = ["back", "2026-01-01"]
+    terminal = Terminal(sales, "--into", tmp_path / "books")
+    terminal.run(replies)
+    assert terminal.process.returncode == 0, terminal.text
+    assert replies["no column is category"] == replies["no column is bought_on"] == []
+    assert "Type back to answer the last question again" in terminal.text
+    assert set(read_books(tmp_path / "books").items["category"]) == {"unsorted"}
+
+
+def test_a_kept_answer_that_does_not_fit_is_asked_again(sales, tmp_path):
+    kept = tmp_path / "books" / "converted" / "sales-answers.json"
+    kept.parent.mkdir(parents=True)
+    kept.write_text('{"table": "items", "column bought_on": "=last spring"}', encoding="utf-8")
+    terminal = Terminal(sales, "--into", tmp_path / "books")
+    asked = terminal.run(dict(SALES_REPLIES))
+    assert terminal.process.returncode == 0, terminal.text
+    assert any("no column is bought_on" in question for question in asked)
+    require_sales(tmp_path / "books")
 
 
 def test_no_to_the_last_question_writes_nothing(sales, tmp_path):

@@ -1,6 +1,6 @@
-"""A pytest plugin: would nbval notice a wrong digit in each kept text of each notebook? Without a kernel.
+"""A pytest plugin: would nbval notice a wrong digit in each kept text of each notebook? Before any cell runs.
 
-Loaded with ``-p tests.notebooks.altered`` beside ``--nbval --collect-only``. nbval's own comparison, with its own
+Loaded with ``-p tests.notebooks.altered`` beside ``--nbval``. nbval's own comparison, with its own
 settings, is asked of every text that it compares: once with the text as it was kept, and once with
 one digit of it, drawn at random, another one. What it answered goes to the file that the
 environment variable ``ALTERED_REPORT`` names.

@@ -101,73 +101,35 @@ def with_a_wrong_copy(notebook: dict[str, Any], place: Kept, chance: random.Rand
     return copy
 
 
-def noticed(files: Sequence[Path], folder: Path) -> list[dict[str, Any]]:
-    """What nbval's comparison says of every kept text, as it is and with one digit another; no kernel runs.
+def noticed(folder: Path) -> list[dict[str, Any]]:
+    """What nbval's comparison said of every kept text as it was ``compared`` in a folder: as kept, and another digit.
 
-    Parameters
-    ----------
-    files : sequence of Path
-        Notebooks with different names.
-    folder : Path
-        Where nbval runs, away from the project's own settings.
-
-    Returns
-    -------
-    list of dict
-        One a kept text: ``name``, ``notebook``, ``cell``, ``same`` and ``altered`` (whether the
-        comparison holds).
+    One a kept text: ``name``, ``notebook``, ``cell``, ``same`` and ``altered`` (whether the comparison holds).
     """
-    settings, report = folder / "pytest.ini", folder / "altered.json"
-    settings.write_text("[pytest]\n", encoding="utf-8")
-    command = [
-        sys.executable,
-        "-m",
-        "pytest",
-        "-p",
-        "tests.notebooks.altered",
-        "-p",
-        "no:cacheprovider",
-        "--collect-only",
-        "-q",
-    ]
-    command += ["-c", str(settings), "--rootdir", str(folder), "--nbval", "--nbval-current-env", *map(str, files)]
-    outer = {name: value for name, value in os.environ.items() if not name.startswith("PYTEST_")}
-    around = {**outer, "PYTHONPATH": str(ROOT), "ALTERED_REPORT": str(report)}
-    ran = subprocess.run(command, cwd=folder, env=around, capture_output=True, text=True, check=False)
-    if ran.returncode != 0:
-        raise RuntimeError(f"nbval collected nothing:\n{ran.stdout}\n{ran.stderr}")
-    found: list[dict[str, Any]] = json.loads(report.read_text(encoding="utf-8"))
+    found: list[dict[str, Any]] = json.loads((folder / "altered.json").read_text(encoding="utf-8"))
     return found
 
 
-def compared(files: Sequence[Path], folder: Path, env: Mapping[str, str] | None = None) -> dict[str, Verdict]:
-    """Run nbval, strict, over notebooks in a process of its own.
+def compared(
+    files: Sequence[Path], folder: Path, env: Mapping[str, str] | None = None, *, kernels: bool = True
+) -> dict[str, Verdict]:
+    """Run nbval, strict, over notebooks with different names, in a process of its own; verdicts by their names.
 
-    Parameters
-    ----------
-    files : sequence of Path
-        Notebooks with different names, in ``folder``.
-    folder : Path
-        Where nbval runs, away from the project's own settings.
-    env : mapping of str to str, optional
-        Further environment variables of the kernels.
-
-    Returns
-    -------
-    dict of str to Verdict
-        By the notebook's name without ending.
+    It runs in ``folder``, away from the project's own settings. Without kernels the cells run in that process.
     """
     settings, report = folder / "pytest.ini", folder / "report.xml"
     settings.write_text("[pytest]\njunit_family = xunit1\n", encoding="utf-8")
-    command = [sys.executable, "-m", "pytest", "-p", "flipkit.charts", "-p", "no:cacheprovider"]
+    plugins = ["flipkit.charts", "tests.notebooks.altered", "no:cacheprovider", "no:xdist"]
+    plugins += [] if kernels else ["tests.notebooks.here"]
+    command = [sys.executable, "-m", "pytest", *(word for plugin in plugins for word in ("-p", plugin))]
     command += ["-c", str(settings), "--rootdir", str(folder), "--color=no", "--nbval", "--nbval-current-env"]
     command += [f"--junitxml={report}", *map(str, files)]
-    if len(files) > 1:
-        command += ["-n", "2", "--dist", "loadfile"]
+    from flipkit.charts.style import DRAWN_LATER
     from flipkit.pack.run import STEADY
 
     outer = {name: value for name, value in os.environ.items() if not name.startswith("PYTEST_")}
-    around = {**outer, **STEADY, **(env or {})}
+    told = {"PYTHONPATH": str(ROOT), "ALTERED_REPORT": str(folder / "altered.json"), DRAWN_LATER: "1"}
+    around = {**outer, **STEADY, **told, **(env or {})}
     ran = subprocess.run(command, cwd=folder, env=around, capture_output=True, text=True, check=False)
     if ran.returncode not in (0, 1):
         raise RuntimeError(f"nbval did not run:\n{ran.stdout}\n{ran.stderr}")

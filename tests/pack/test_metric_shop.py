@@ -19,6 +19,7 @@ from flipkit.reports.study import open_study
 from flipkit.units import KM_A_MILE, Measures
 from tests.helpers.metric_shop import LAST, make
 from tests.helpers.random_shops import aisle_faults
+from tests.helpers.without_kernels import without_kernels
 
 #: What a page of such a shop must not show: dollars, inches, pounds, feet, ounces, miles.
 FOREIGN = re.compile(
@@ -116,7 +117,9 @@ def test_assumptions_are_shown_and_taken_in_its_units():
 
 @pytest.mark.slow
 def test_its_pack_shows_no_inch_no_pound_and_no_dollar(books, tmp_path):
-    pack = make_month_pack(month_plan(books, month="2026-10", out=tmp_path / "pack"), jobs=2)
+    plan = month_plan(books, month="2026-10", out=tmp_path / "pack")
+    with without_kernels(plan.study):
+        pack = make_month_pack(plan)
     pages = sorted(pack.folder.glob("*.html"))
     assert len(pages) > 8
     found = {page.name: foreign(shown(page.read_text(encoding="utf-8"))) for page in pages}

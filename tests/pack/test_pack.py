@@ -14,10 +14,19 @@ import pytest
 
 from flipkit.charts.style import MIME_TYPE, PICTURE_TYPE
 from flipkit.errors import PackError
-from flipkit.pack.build import Manifest, make_pack, replacing, require_replaceable
+from flipkit.owned import only_one
+from flipkit.pack.build import UNFINISHED, Manifest, make_pack, replacing, require_replaceable
 from flipkit.pack.run import NotebookTask
+from tests.helpers.without_kernels import without_kernels
 
 MANIFEST = Manifest("A shop", "USD", "2026-10", "2026-11-14", {"items.csv": "ab"})
+
+
+@pytest.fixture(autouse=True)
+def no_kernels():
+    """How a pack is put together is looked at here; kernels are in ``test_runner``."""
+    with without_kernels():
+        yield
 
 
 def files(folder):
@@ -167,6 +176,34 @@ def test_a_swap_that_fails_puts_the_earlier_pack_back(old_pack, monkeypatch):
     assert files(old_pack) == before
 
 
+def test_a_page_that_another_program_holds_keeps_both_packs(old_pack, monkeypatch):
+    # As on Windows, where a folder cannot be renamed while a spreadsheet has a file of it open.
+    monkeypatch.setattr("flipkit.pack.build.swap", lambda new, old: False)
+    before = files(old_pack)
+    rename = type(old_pack).rename
+
+    def held(self, target):
+        if self == old_pack:
+            raise PermissionError(13, "used by another process", str(self))
+        return rename(self, target)
+
+    monkeypatch.setattr(type(old_pack), "rename", held)
+    with pytest.raises(PermissionError), replacing(old_pack) as folder:
+        (folder / "index.html").write_text("new")
+    assert files(old_pack) == before
+    unfinished = old_pack.with_name(f"{old_pack.name}{UNFINISHED}")
+    assert (unfinished / "index.html").read_text() == "new"
+    assert {path.name for path in old_pack.parent.iterdir()} == {old_pack.name, unfinished.name}
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="has a lock of its own")
+def test_a_lock_that_is_denied_is_held_by_another_run(tmp_path, monkeypatch):
+    # So Windows answers; a disk without locks answers otherwise.
+    monkeypatch.setattr("fcntl.flock", lambda *_: (_ for _ in ()).throw(PermissionError(13, "denied")))
+    with pytest.raises(PackError, match="another run is writing it now"), only_one(tmp_path / "pack", "the folder"):
+        pass
+
+
 @pytest.mark.parametrize("name", ["taxes.xlsx", "notebooks/mine.ipynb", "photos/lamp.jpg"])
 def test_a_folder_with_something_of_the_sellers_is_refused(old_pack, name):
     file = old_pack / name
@@ -221,7 +258,7 @@ def test_a_pack_has_the_rights_of_any_new_folder(tmp_path):
 
 
 def test_what_notebooks_read_can_be_put_into_the_new_folder_first(tmp_path, write_notebook):
-    reading = write_notebook("open('figures.txt').read()", name="reading")
+    reading = write_notebook("from pathlib import Path\nPath('figures.txt').read_text()", name="reading")
     pack = make_pack(
         [NotebookTask("index", reading)],
         tmp_path / "pack",

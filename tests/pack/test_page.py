@@ -226,7 +226,7 @@ def test_a_page_allows_its_own_style_sheet_and_script_alone():
     assert "unsafe" not in told
     assert "base-uri 'none'; form-action 'none'" in told
     for element in ("style", "script"):
-        (text,) = re.findall(f"<{element}>(.*?)</{element}>", re.sub("<noscript>.*?</noscript>", "", html), re.DOTALL)
+        (text,) = re.findall(f"<{element}>(.*?)</{element}>", html, re.DOTALL)
         digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
         assert f"{element}-src 'sha256-{digest}'" in told
     assert not re.search(r"<[^>]*\s(style|on\w+)=", body(html))
@@ -239,7 +239,7 @@ def test_a_page_allows_its_own_style_sheet_and_script_alone():
 def test_a_page_brings_the_style_and_script_of_what_it_shows(name, words):
     with_it, without = document("A", f'<p class="{name}">a</p>'), document("A", "<p>a</p>")
     assert all(word in with_it and word not in without for word in words)
-    assert "only" not in re.sub("noscript|read-only", "", without)
+    assert "only" not in without.replace("read-only", "")
 
 
 class Addresses(HTMLParser):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import pickle
+import subprocess
 import sys
 import time
 
@@ -12,6 +13,7 @@ import pytest
 
 from flipkit.errors import NotebookFailedError, NotebookParameterError
 from flipkit.pack.run import NotebookTask, can_fork, declared_parameters, run_notebooks
+from tests.helpers.without_kernels import without_kernels
 
 WAYS = [
     pytest.param(True, id="warm", marks=pytest.mark.skipif(not can_fork(), reason="kernels are forked on Linux only")),
@@ -79,7 +81,7 @@ def test_a_folder_may_be_named_with_braces_and_spaces(write_notebook, tmp_path):
     place.mkdir()
     moved = made.rename(place / made.name)
     assert declared_parameters(moved) == {"who": "whose page"}
-    (result,) = run_notebooks([NotebookTask("a", moved, {"who": "y"})], place / "out {x}")
+    (result,) = run_notebooks([NotebookTask("a", moved, {"who": "y"})], place / "out {x}", warm=can_fork())
     assert result.error is None
     assert result.page.read_text().startswith("<!DOCTYPE html>")
 
@@ -127,7 +129,7 @@ def test_warm_and_plain_kernels_give_the_same_bytes(small_notebook, tmp_path):
 
 
 def test_executed_notebooks_hold_no_time_and_no_place(small_notebook, tmp_path):
-    (result,) = run_notebooks([NotebookTask("a", small_notebook, {"factor": 2})], tmp_path)
+    (result,) = run_notebooks([NotebookTask("a", small_notebook, {"factor": 2})], tmp_path, warm=can_fork())
     text = result.notebook.read_text()
     body = json.loads(text)
     assert "papermill" not in body["metadata"]
@@ -168,7 +170,7 @@ def test_a_kernel_that_dies_is_an_error_with_its_last_words(write_notebook, tmp_
 
 def test_a_cell_that_takes_too_long_is_ended(write_notebook, tmp_path):
     slow = write_notebook("import time\ntime.sleep(600)", name="slow")
-    (result,) = run_notebooks([NotebookTask("a", slow)], tmp_path / "out", cell_timeout_s=1)
+    (result,) = run_notebooks([NotebookTask("a", slow)], tmp_path / "out", cell_timeout_s=1, warm=can_fork())
     assert result.page is None
     assert "timed out" in str(result.error)
 
@@ -179,14 +181,14 @@ def test_a_chart_that_cannot_be_shown_fails_its_page(write_notebook, tmp_path):
         "import altair as alt\nimport flipkit.charts.style\n"
         "alt.Chart(alt.Data(values=[{'a': float('nan')}])).mark_point()"
     )
-    (result,) = run_notebooks([NotebookTask("a", write_notebook(source))], tmp_path / "out")
+    (result,) = run_notebooks([NotebookTask("a", write_notebook(source))], tmp_path / "out", warm=can_fork())
     assert result.page is None
     assert "the numbers of a chart must be finite or missing" in str(result.error)
 
 
 def test_warnings_are_handed_back_and_not_shown(write_notebook, tmp_path):
     loud = write_notebook("import warnings\nwarnings.warn('mind the gap')", name="loud")
-    (result,) = run_notebooks([NotebookTask("a", loud)], tmp_path / "out")
+    (result,) = run_notebooks([NotebookTask("a", loud)], tmp_path / "out", warm=can_fork())
     assert len(result.warnings) == 1
     assert "mind the gap" in result.warnings[0]
     assert "mind the gap" not in result.page.read_text()
@@ -235,7 +237,8 @@ def test_an_interruption_ends_the_kernels(write_notebook, tmp_path):
 
 def test_pages_link_to_their_neighbours(small_notebook, tmp_path):
     tasks = [NotebookTask(n, small_notebook, title=n.upper()) for n in ("one", "two")]
-    first, second = run_notebooks(tasks, tmp_path, home=("index.html", "October"))
+    with without_kernels():
+        first, second = run_notebooks(tasks, tmp_path, home=("index.html", "October"))
     assert '<a rel="next" href="two.html">TWO</a>' in first.page.read_text()
     assert '<a rel="prev" href="one.html">ONE</a>' in second.page.read_text()
     assert '<a rel="home" href="index.html">October</a>' in second.page.read_text()
@@ -257,3 +260,43 @@ def test_no_kernel_and_no_socket_is_left_behind(small_notebook, tmp_path, monkey
     monkeypatch.setattr(tempfile, "tempdir", str(place))
     run_notebooks([NotebookTask("a", small_notebook)], tmp_path / "out", warm=False)
     assert list(place.iterdir()) == []
+
+
+#: What Python imports first in every process: the kit is told that it runs where nothing forks.
+ELSEWHERE = """
+import sys
+import flipkit.owned
+class Elsewhere:
+    platform = "darwin"
+    def __getattr__(self, name):
+        return getattr(sys, name)
+flipkit.owned.sys = Elsewhere()
+# It tells the beginnings of processes otherwise now, and would take those of Linux for ended.
+flipkit.owned.sweep = lambda *_: None
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a signal of POSIX systems")
+def test_where_nothing_forks_pages_are_made_and_kernels_end_with_the_report(small_notebook, write_notebook, tmp_path):
+    (tmp_path / "first").mkdir()
+    (tmp_path / "first" / "sitecustomize.py").write_text(ELSEWHERE)
+    source = "import os, time\nopen('slow.pid', 'w').write(str(os.getpid()))\ntime.sleep(600)"
+    told = (
+        "import sys, flipkit.owned, flipkit.pack.run as run; from pathlib import Path; run.sys = flipkit.owned.sys; "
+        "assert not run.can_fork(); out, *books = map(Path, sys.argv[1:]); "
+        "run.run_notebooks([run.NotebookTask(p.stem, p) for p in books], out, jobs=2, cwd=out)"
+    )
+    out = tmp_path / "out"
+    out.mkdir()
+    report = subprocess.Popen(
+        [sys.executable, "-c", told, str(out), str(small_notebook), str(write_notebook(source, name="slow"))],
+        env={**os.environ, "PYTHONPATH": os.pathsep.join([str(tmp_path / "first"), *sys.path])},
+    )
+    try:
+        assert waited_for(lambda: (out / "notebooks").exists())
+        assert waited_for(lambda: (out / "small.html").exists())
+        assert waited_for(lambda: (out / "slow.pid").exists() and (out / "slow.pid").read_text())
+    finally:
+        report.kill()
+        report.wait()
+    assert gone(int((out / "slow.pid").read_text()))

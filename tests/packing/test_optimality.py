@@ -9,7 +9,6 @@ from __future__ import annotations
 import datetime as dt
 import itertools
 import math
-import os
 import random
 
 import pytest
@@ -20,10 +19,11 @@ from flipkit.packing.lifting import weight_limit
 from flipkit.packing.materials import packing_rules
 from flipkit.packing.plan import packing_plan
 from flipkit.packing.styles import PackItem
+from tests.helpers.asked import EVERYTHING
 from tests.helpers.packing_stock import simple_labels
 
 #: Enough that every style wins somewhere; FLIPKIT_EVERYTHING=1 asks for more than twice as many.
-CASES = 400 if os.environ.get("FLIPKIT_EVERYTHING") else 160
+CASES = 400 if EVERYTHING else 160
 RULES = packing_rules(on=dt.date(2026, 11, 25))
 FRAGILITY = list(RULES.cushions.fragility)
 

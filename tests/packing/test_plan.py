@@ -164,13 +164,34 @@ def test_reasons_of_weight_strength_stock_and_label():
 
 
 @pytest.mark.worked
-@pytest.mark.parametrize(("weight", "takes"), [(4.84, True), (4.85, True), (4.86, False)])
+@pytest.mark.parametrize(("weight", "takes"), [(4.84, True), (4.85, True), (4.851, False)])
 def test_exactly_the_maximum_weight_is_taken(weight, takes):
-    # A bag of .15 lb that takes 5: 4.85 lb of wool, and a hundredth more is too much.
+    # A bag of .15 lb that takes 5: 4.85 lb of wool, and a thousandth more is too much.
     bags = dataclasses.replace(STOCK, cartons=(), sheets=(), tubes=(), bags=(STOCK.bags[1],))
     plan = plan_of(PackItem("S", "scarf", 10, 8, 1, weight, "soft", 3000), bags)
     assert (plan.best.draft.style == "bag") is takes
     assert reasons(plan, "bag") == ([] if takes else ["just over 5 lb packed, it takes 5 lb"])
+
+
+@pytest.mark.worked
+@pytest.mark.parametrize(("more", "takes"), [(0.0, True), (0.001, False)])
+def test_exactly_what_the_carton_rule_allows_is_taken(more, takes):
+    # The rule allows 65 lb gross in board of 32 lb edge crush; padding and fill of a rugged thing do not know its
+    # weight, so what they and the carton weigh at 60 lb they weigh at 65.
+    cartons = dataclasses.replace(STOCK, sheets=(), tubes=(), bags=(), stretch=None, flatten=False)
+    cartons = dataclasses.replace(cartons, cartons=(Carton("box", 14, 12, 12, "C", "32 ECT", 0, 1),))
+    held = PackItem("V", "vise", 10, 8, 8, 60, "soft", 3000)
+    (one,) = [one for one in stocked(plan_of(held, cartons)) if one.draft.padding.faces == 0][:1]
+    full = dataclasses.replace(held, weight_lb=60 + 65 - one.gross_lb + more)
+    plan = plan_of(full, cartons)
+    assert bool(stocked(plan)) is takes
+    assert reasons(plan, "stock") == (
+        [] if takes else ["65.0 lb packed, the carton rule allows 65 lb for single wall, 32 ECT"]
+    )
+
+
+def stocked(plan):
+    return [one for one in (plan.best, *plan.others) if one is not None and one.draft.style == "stock"]
 
 
 def test_bad_items_are_refused_in_words():
@@ -352,6 +373,11 @@ def test_a_stack_is_as_many_of_its_own_kind_as_the_height_holds():
         assert check.stack_above_lb == pytest.approx(above * one.gross_lb)
         assert (check.grade, check.gross_limit_lb, check.united_limit_in) == (one.draft.grade.text, 65, 75)
         assert check.bears_the_stack is (True if not check.out_of_scope else None)
+    # Board of no thickness has no compression to speak of.
+    none = strength_check(
+        dataclasses.replace(one, draft=dataclasses.replace(one.draft, caliper_in=0.0)), rules=RULES, assumptions=ASSUMED
+    )
+    assert (none.grade, none.out_of_scope, none.bears_the_stack) == (one.draft.grade.text, (), None)
     # A bag has no strength to speak of.
     bags = dataclasses.replace(STOCK, cartons=(), sheets=(), tubes=(), bags=(STOCK.bags[1],))
     told = plan_of(PackItem("S", "scarf", 10, 8, 1, 2, "soft", 3000), bags).as_dict()
@@ -363,6 +389,22 @@ def test_a_stack_is_as_many_of_its_own_kind_as_the_height_holds():
         False,
         False,
     )
+
+
+@pytest.mark.worked
+def test_edge_protectors_that_the_faces_leave_no_board_for_take_a_further_sheet():
+    glass = PackItem("P", "print", 30, 24, 2, 8, "very delicate", 20000)
+    bare = dataclasses.replace(STOCK, cartons=(), tubes=(), bags=(), stretch=None, flatten=False)
+    found = {}
+    for quantity in (1, 2):
+        sheets = (Sheet("board", 72, 30, "C", "32 ECT", 100, quantity),)
+        plan = plan_of(glass, dataclasses.replace(bare, sheets=sheets))
+        found[quantity] = [one for one in (plan.best, *plan.others) if one.draft.style == "sandwich"]
+    # Both faces lie on one sheet; of what they leave no edges can be cut, so that a single sheet is one too few.
+    assert found[1] == []
+    (one,) = found[2]
+    assert (len(one.nest.uses), one.edge_sheet, one.container_cents) == (1, True, 200)
+    assert one.nest.waste_in2 < 1.25 * one.draft.edge_in2 <= 72 * 30
 
 
 def test_the_same_question_has_the_same_answer():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import sys
+from contextlib import nullcontext
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -14,6 +15,7 @@ from click.testing import CliRunner
 from flipkit.cli.main import main
 from flipkit.lab import lab_folder
 from flipkit.paths import notebooks_folder
+from tests.helpers.without_kernels import without_kernels
 
 ITEMS = "item_id,title,category,bought_on,cost\nA,Jug,stoneware,2026-01-03,10.00\n"
 
@@ -123,15 +125,20 @@ D,Bowl,stoneware,2026-01-02,4.00,,,,
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("items", [ITEMS, FEW_SALES], ids=["nothing sold", "two sales"])
-def test_each_copy_runs_by_itself_from_its_own_folder(books, items):
+@pytest.mark.parametrize(
+    ("items", "running"),
+    [(ITEMS, nullcontext), (FEW_SALES, without_kernels)],
+    ids=["nothing sold, in kernels", "two sales, without"],
+)
+def test_each_copy_runs_by_itself_from_its_own_folder(books, items, running):
     from flipkit.pack.page import MOST_BYTES
     from flipkit.pack.run import NotebookTask, run_notebooks
 
     (books / "items.csv").write_text(items, encoding="utf-8")
     place = lab_folder(books).folder
     tasks = [NotebookTask(path.stem.replace("_", "-"), path) for path in sorted(place.glob("*.ipynb"))]
-    results = {result.name: result for result in run_notebooks(tasks, place / "out", jobs=2, cwd=place)}
+    with running():
+        results = {result.name: result for result in run_notebooks(tasks, place / "out", jobs=2, cwd=place)}
     assert {name: str(result.error) for name, result in results.items() if result.error} == {}
     assert {name: result.warnings for name, result in results.items() if result.warnings} == {}
     assert len(results) == len(list(notebooks_folder().glob("*.ipynb"))) >= 12

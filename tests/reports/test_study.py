@@ -16,6 +16,7 @@ from flipkit.pack.month import month_plan
 from flipkit.reports import elements, sentences
 from flipkit.reports import study as reports_study
 from flipkit.reports.bulky import Bulky
+from flipkit.reports.buy import helps_most
 from flipkit.reports.category import Category
 from flipkit.reports.stock import Stock
 from flipkit.reports.study import STUDIES, open_study
@@ -129,7 +130,7 @@ def test_an_average_sale_adds_up_and_is_the_mean(demo):
     assert f"{money(net)} is left" in chart["title"]["text"]
 
 
-def test_nothing_sold_yet_is_said_and_shown(unsold):
+def test_nothing_sold_yet_is_said_and_shown(unsold, monkeypatch):
     sentence, note = sentences.month_sentence(unsold)
     assert sentence == "Nothing sold yet."
     assert note.startswith("In stock: 2 items that cost $22.50")
@@ -140,6 +141,9 @@ def test_nothing_sold_yet_is_said_and_shown(unsold):
     assert sentences.trace_sentence(unsold.sold_items()) == "No sale has brought money yet."
     assert Bulky(unsold).break_even().startswith("We can't say")
     assert "nobody can say what they may bring" in Stock(unsold).answer().text
+    # Nor, then, what a plan for them is worth.
+    monkeypatch.setattr("flipkit.reports.buy.stock_gain", lambda study: 5_000.0)
+    assert helps_most(unsold) == ""
     assert "42%" not in ranking_table(unsold).text
     assert "inf" not in Stock(unsold).by_category().text
     for shown in (returns_table, assumptions_table):

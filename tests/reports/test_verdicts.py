@@ -9,7 +9,7 @@ from collections import Counter
 import pandas as pd
 import pytest
 
-from flipkit.analysis.decisions import BUY, UNDER_A_PRICE, Decision
+from flipkit.analysis.decisions import BUY, LEAVE, UNDER_A_PRICE, Decision
 from flipkit.analysis.knowledge_file import read_knowledge
 from flipkit.analysis.max_bid import buying_answer
 from flipkit.analysis.returns import TOO_FEW
@@ -109,6 +109,9 @@ ONE = Decision(
         ({}, "Chance to make $18 an hour: 50%."),
         ({"chance": 0.999}, "over 99%."),
         ({"chance": 0.001}, "under 1%."),
+        ({"verdict": LEAVE, "chance": 0.1}, "10%."),
+        ({"verdict": LEAVE}, "50%, but none cost you $7 or less."),
+        ({"verdict": LEAVE, "highest_cents": 0}, "50%, but at usual prices none pays."),
     ],
 )
 def test_each_chance_in_words(study, change, words):
@@ -128,7 +131,7 @@ def test_a_shop_without_a_sale_is_told_what_it_bought_and_no_more(tmp_path):
 def test_the_bought_interval_says_which_months_it_is_of(study):
     text = Category(study, "vintage audio").answer().text
     row = study.bought_returns.set_index("category").loc["vintage audio"]
-    assert f"An hour made {hourly(row['hourly'])} (the past 22 months, not next month)" in text
+    assert f"Unsold items counted, an hour made {hourly(row['hourly'])} (the past 22 months, not next month)" in text
     assert f"Without its best sale it would have made {hourly(row['without_best'])};" in text
     assert "the past 22 months, not next month" in Buy(study).verdicts().text
 

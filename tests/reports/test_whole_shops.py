@@ -3,59 +3,23 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from flipkit.analysis.results import BOOK_LINES, RESULT, SALES, WRITTEN_OFF, by_month
+from flipkit.analysis.results import BOOK_LINES
 from flipkit.books.read import books_as_of, read_books
-from flipkit.economics.items import COSTS, GAINS
 from flipkit.errors import NotEnoughDataError, PackError
-from flipkit.money import share_out
 from flipkit.pack.build import require_agreement
 from flipkit.reports.elements import Figure, Said, headline, table
-from flipkit.reports.study import Study, latest_full_month, open_study
+from flipkit.reports.study import latest_full_month, open_study
 from tests.helpers.pages_in_process import pages_shown
 from tests.helpers.random_books import write_random_books
+from tests.helpers.random_shops import require_exact_sums, require_one_voice
 
 #: Shops whose pages are looked at in each run of the tests; the benchmark takes hundreds.
 SEEDS = (1, 6, 171042, 171110)
-
-
-#: What stands where a number is missing and nobody saw to it.
-_NO_NUMBER = re.compile(r"\b([Nn]a[Nn]|inf|NaT|None)\b|<NA>")
-
-
-def require_exact_sums(study: Study) -> None:
-    """Lines add up to items, items to categories, months, years and shares, to the cent."""
-    items = study.items
-    lines = sum(items[f"{name}_cents"] for name in GAINS) - sum(items[f"{name}_cents"] for name in COSTS)
-    assert (items["net_cents"] == lines).all()
-    settled = items["sold_on"].fillna(items["gone_on"])
-    assert int(items.groupby("category")["net_cents"].sum().sum()) == int(items["net_cents"].sum())
-    last = str(pd.Period(study.as_of, "M"))
-    months = by_month(items, last=last)
-    assert int(months["net_cents"].sum()) == int(items.loc[settled.notna(), "net_cents"].sum())
-    for span, frame in study.bridges.items():
-        steps = frame.set_index("step")["amount_cents"]
-        result = int(steps[RESULT])
-        assert int(steps[SALES]) + int(steps.get(WRITTEN_OFF, 0)) == result
-        between = steps.drop([SALES, RESULT, BOOK_LINES]).drop(WRITTEN_OFF, errors="ignore")
-        assert result + int(between.sum()) == int(steps[BOOK_LINES])
-        assert result == study.result_cents(span)
-        if len(study.books.people):
-            shares = study.books.people["share_of_profit_ppm"].fillna(0).to_numpy()
-            assert int(share_out(result, shares).sum()) == result
-
-
-def require_one_voice(shown: dict[str, list]) -> None:
-    """No page at odds with another, no NaN in sight."""
-    require_agreement([(name, [f for one in elements for f in one.figures]) for name, elements in shown.items()])
-    for name, elements in shown.items():
-        for one in elements:
-            assert not _NO_NUMBER.search(one.text), (name, one.text)
 
 
 @pytest.mark.parametrize("seed", SEEDS)

@@ -7,7 +7,7 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from flipkit.rules.parcels import billable, length_plus_girth_in, united_in, volume_cu_in
+from flipkit.rules.parcels import billable, length_plus_girth_in, united_in, volume_cu_in, without_sides
 
 ERA_194 = dt.date(2018, 1, 1)
 LAST_194, FIRST_166 = dt.date(2019, 6, 22), dt.date(2019, 6, 23)
@@ -168,6 +168,10 @@ def test_70_lb_and_130_in_are_the_most(post):
     assert not one(post, FIRST_139, (50, 20, 20), 70)["over_maximum"]  # 50 + 80 = 130
     assert one(post, FIRST_139, (50, 20, 20), 70.1)["over_maximum"]
     assert one(post, FIRST_139, (50.1, 20, 20), 70)["over_maximum"]
+    # So it is for whoever knows a parcel's weight alone.
+    weights = np.array([69.999, 70.0, 70.001])
+    known = without_sides(post.at(FIRST_139), {"exact_scale": weights, "seen_weight": weights})
+    assert known["over_maximum"].tolist() == [False, False, True]
 
 
 @pytest.mark.published(source="postal-rule-2026-dimensions", where="duty of all, fee deferred", seen="found")

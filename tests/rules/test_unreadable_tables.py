@@ -46,3 +46,10 @@ def test_a_mileage_rate_beyond_sense_is_refused(own_rules):
     )
     with pytest.raises(RuleTableError, match=r"cents_a_mile: this is 1e\+308. It needs at most 10000"):
         load_rules(own_rules)
+
+
+def test_a_table_with_the_mark_that_old_editors_put_first_is_read(own_rules):
+    plain = load_rules(own_rules)
+    for file in own_rules.rglob("*.toml"):
+        file.write_bytes(b"\xef\xbb\xbf" + file.read_bytes().replace(b"\n", b"\r\n"))
+    assert load_rules(own_rules).fee_schedules == plain.fee_schedules

@@ -12,7 +12,6 @@ from flipkit.analysis.pricing import (
     PriceGrid,
     PriceSettings,
     best_paths,
-    expected_value_cents,
     path_outcomes,
     price_table,
     weighed_paths,
@@ -23,6 +22,8 @@ from tests.benchmarks.oracle_prices import knowing_paths
 from tests.benchmarks.price_earnings import GRID, HABITS, price_earnings
 from tests.benchmarks.price_habits import world
 from tests.benchmarks.scenarios import scenarios
+from tests.helpers.asked import every
+from tests.helpers.path_worth import expected_value_cents
 
 
 @pytest.fixture(scope="module")
@@ -42,7 +43,12 @@ def small(name, kinds=3):
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "kinds", "past"),
-    [("ordinary", 3, 150), ("ordinary", 6, 120), ("slow sellers", 6, 120), ("two thirds never sell", 6, 120)],
+    [
+        ("ordinary", 3, 150),
+        pytest.param("ordinary", 6, 120, marks=every),
+        pytest.param("slow sellers", 6, 120, marks=every),
+        ("two thirds never sell", 6, 120),
+    ],
 )
 def test_the_path_earns_nearly_what_a_knowing_seller_earns_and_more_than_habits(assumptions, name, kinds, past):
     shops = price_earnings(
@@ -64,7 +70,9 @@ def test_the_path_earns_nearly_what_a_knowing_seller_earns_and_more_than_habits(
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("name", "finds", "past"), [("ordinary", 15, 150), ("slow sellers", 8, 120)])
+@pytest.mark.parametrize(
+    ("name", "finds", "past"), [pytest.param("ordinary", 15, 150, marks=every), ("slow sellers", 8, 120)]
+)
 def test_a_year_of_buying_by_the_highest_price_meets_the_target_within_the_stated_error(assumptions, name, finds, past):
     year = buying_year(
         small(name),

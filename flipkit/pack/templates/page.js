@@ -79,7 +79,8 @@ const sliders = (section) => {
   const start = Object.fromEntries(inputs.filter((input) => input.type !== "radio" || input.checked).map((input) => [input.name, input.value]));
   const body = section.querySelector("tbody");
   const headline = section.querySelector(".moved");
-  const rows = new Map();
+  // Each row keeps its name, which leads to its page.
+  const rows = new Map([...body.rows].map((line) => [line.cells[0].textContent, line]));
   const empty = body.rows[0];
   const cents = (value) => { const text = Math.abs(value).toFixed(2); return sign(value, text) + told.mark + grouped(text.split(".")[0]) + text.slice(-3); };
   const whole = (value) => { const text = String(Math.floor(Math.abs(value) + 0.5)); return sign(value, text) + told.mark + grouped(text); };
@@ -149,9 +150,9 @@ const sliders = (section) => {
     }
     body.replaceChildren(...found.map((row) => {
       const line = rows.get(row.category) || empty.cloneNode(true);
-      rows.set(row.category, line);
       const [name, hour, between, verdict] = line.cells;
-      name.textContent = row.category;
+      if (!rows.has(row.category)) name.textContent = row.category;
+      rows.set(row.category, line);
       hour.firstChild.textContent = whole(row.hourly);
       between.textContent = row.claimed ? `${whole(row.from)} to ${whole(row.to)}` : "\u2013";
       verdict.textContent = row.verdict;
@@ -194,6 +195,7 @@ const sliders = (section) => {
     keep();
   });
   addEventListener("hashchange", take);
+  section.classList.add("live");
   take();
 };
 for (const section of document.querySelectorAll(".moves")) sliders(section);
