@@ -239,9 +239,9 @@ class Measures:
         """A weight in a sentence, likewise."""
         return self.weight(value_lb) if self.mass_unit == "kg" else f"{value_lb:{spec}} lb"
 
-    def hollow(self, value_cuft: float, *, spec: str = ".2f") -> str:
+    def hollow(self, value_cuft: float) -> str:
         """Room inside a parcel: cubic feet, or liters."""
-        return f"{_shown(value_cuft * M3_A_CUFT * 1000, 1)} liters" if self.metric else f"{value_cuft:{spec}} cu ft"
+        return f"{_shown(value_cuft * M3_A_CUFT * 1000, 1)} liters" if self.metric else f"{value_cuft:.2f} cu ft"
 
     def distance(self, value_miles: float) -> str:
         """A distance with its unit."""

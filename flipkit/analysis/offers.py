@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 
@@ -69,7 +70,9 @@ def offer_answer(plans: Mapping[str, Any], item: str, offer_cents: int | None, *
 
 def _known(things: Mapping[str, Any], item: str) -> str:
     """The thing as the plans spell it."""
-    same = {name.casefold(): name for name in things}
+    called = Counter(thing["title"].casefold() for thing in things.values())
+    same = {title: name for name, thing in things.items() if called[title := thing["title"].casefold()] == 1}
+    same |= {name.casefold(): name for name in things}
     wanted = item.strip().casefold()
     if wanted in same:
         return same[wanted]

@@ -314,15 +314,26 @@ def lowest_offer(table: PriceTable, wait: Floats, at: Ints) -> Floats:
     >>> lowest_offer(table, np.array([[900.0]]), np.array([[2]])).tolist()
     [[1400.0]]
     """
+    return whole_offer(price_worth(table, wait), table.price_cents[np.arange(len(at))[:, None], at])
+
+
+def whole_offer(cents: Floats, asked: Floats) -> Floats:
+    """Offers rounded up to whole units, at most what is asked."""
+    return np.asarray(np.minimum(np.ceil(cents / 100) * 100, asked))
+
+
+def price_worth(table: PriceTable, wait: Floats) -> Floats:
+    """The price of the table, or between two of them, whose net is worth the wait."""
     net, price = table.net_cents, table.price_cents
+    # Giving up costs nothing, so no wait is worth less.
+    wait = np.maximum(wait, 0.0)
     short = (net[:, None, :] < wait[:, :, None]).sum(axis=2)
     row = np.arange(len(net))[:, None]
     upper = np.clip(short, 1, net.shape[1] - 1)
     low, high = net[row, upper - 1], net[row, upper]
     part = np.clip((wait - low) / np.maximum(high - low, 1e-9), 0.0, 1.0)
     between = price[row, upper - 1] * (1 - part) + price[row, upper] * part
-    between = np.where(short == 0, price[:, :1], between)
-    return np.asarray(np.minimum(np.ceil(between / 100) * 100, price[row, at]))
+    return np.where(short == 0, price[:, :1], between)
 
 
 # The price path of a thing whose demand is not known for sure: every possibility weighed, week by week.
@@ -511,16 +522,13 @@ class Outcomes:
         return np.asarray(self.still.sum(axis=-1))
 
 
-def path_outcomes(
-    place: Ints, lowest_offer_cents: Floats, demand: Demand, table: PriceTable, *, start: npt.ArrayLike = 0
-) -> Outcomes:
+def path_outcomes(place: Ints, lowest_offer_cents: Floats, demand: Demand, table: PriceTable) -> Outcomes:
     """What paths lead to under a demand, which need not be the one that they were made for."""
     n, weeks = place.shape
     on = place != GIVE_UP
     at = np.maximum(place, 0)
-    first = np.broadcast_to(np.asarray(start, dtype=np.int64), (n,))
-    week = np.minimum(first[:, None] + np.arange(weeks), demand.weeks - 1)
-    weekly = demand.weekly[week] if demand.weekly.ndim == 1 else np.take_along_axis(demand.weekly, week, axis=1)
+    week = np.minimum(np.arange(weeks), demand.weeks - 1)
+    weekly = demand.weekly[..., week]
     ratio = np.take_along_axis(table.log_ratio, at, axis=1)
     rate = np.where(on, np.exp(demand.log_rate[..., None] - demand.pull[..., None] * ratio + weekly), 0.0)
     part: list[Floats] = [np.ones((n, weeks))]

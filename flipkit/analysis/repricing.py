@@ -28,7 +28,9 @@ from flipkit.analysis.pricing import (
     habit_paths,
     path_outcomes,
     price_table,
+    price_worth,
     weighed_paths,
+    whole_offer,
     worth_by_week,
 )
 from flipkit.analysis.sale_hazard import PersonWeeks, SellingModel, Typical, asking_prices, person_weeks, week_rates
@@ -353,7 +355,7 @@ class _Part:
             "price_cents": ask,
             "at_edge": (place[:, 0] == table.price_cents.shape[1] - 1) & (not self.listed),
             "lowest_offer_cents": np.minimum(paths.lowest_offer_cents[:, 0], ask),
-            "floor_cents": _floor(table),
+            "floor_cents": _floor(table, ask),
             "markdown_weeks": np.where(step > 0, step.astype(np.float64), np.nan),
             "markdown_cents": np.where(step > 0, price[row, step], np.nan),
             "markdown_on": _day(first, np.where(step > 0, week + step, -1)),
@@ -373,7 +375,9 @@ class _Part:
         found = []
         for at, ask in enumerate(told["price_cents"]):
             price, offer = paths.price_cents[at], np.minimum(paths.lowest_offer_cents[at], ask)
-            asked = np.where(paths.place[at] == paths.place[at, 0], ask, price)
+            # Past its last week a plan has nothing more to ask.
+            asked = np.append(np.where(paths.place[at] == paths.place[at, 0], ask, price), 0.0)
+            offer = np.append(offer, 0.0)
             new = np.r_[True, (np.diff(asked) != 0) | (np.diff(offer) != 0)]
             days = self.dates.first_on[at] + 7 * (self.dates.week[at] + np.flatnonzero(new))
             found.append(
@@ -559,11 +563,12 @@ def _dropped(paths: PricePaths, gone: npt.NDArray[np.bool_]) -> PricePaths:
     )
 
 
-def _floor(table: PriceTable) -> Floats:
-    """The lowest price considered that pays for its fees, its label and the work of its sale; none where none does."""
-    pays = table.net_cents >= 0
-    first = np.take_along_axis(table.price_cents, pays.argmax(axis=1)[:, None], axis=1)[:, 0]
-    return np.where(pays.any(axis=1), first, np.nan)
+def _floor(table: PriceTable, ask: Floats) -> Floats:
+    """The lowest offer that pays for its fees, its label and the work of its sale; none where no price does."""
+    needed = price_worth(table, np.zeros((len(ask), 1)))[:, 0]
+    # Rounded as offers to take are, so that none of them falls below it.
+    least = whole_offer(needed, np.where(ask >= needed, ask, np.inf))
+    return np.where((table.net_cents >= 0).any(axis=1), least, np.nan)
 
 
 def _day(first: npt.NDArray[np.datetime64], week: Ints) -> npt.NDArray[np.datetime64]:
@@ -595,8 +600,9 @@ def plans_text(
     plan: pd.DataFrame, patience: pd.DataFrame, *, as_of: dt.date, currency: str, sales: int, too_few: int
 ) -> str:
     """The plans as JSON, a line a thing, for ``flipkit offer``, which reads them without tables of data."""
-    rows = {
-        name: [
+    rows: dict[str, list[list[Any]]] = {}
+    for row in patience.to_dict("records"):
+        rows.setdefault(row["item_id"], []).append(
             [
                 row["way"],
                 int(row["within_weeks"]),
@@ -609,10 +615,7 @@ def plans_text(
                 round(row["work_min"], 1),
                 round(row["worth_cents"]),
             ]
-            for row in part.to_dict("records")
-        ]
-        for name, part in patience.groupby("item_id", sort=False)
-    }
+        )
     planned = patience[patience["way"] == PLANNED]
     week_cents = dict(zip(planned["item_id"], planned["week_cents"].round(1), strict=True))
     things = [

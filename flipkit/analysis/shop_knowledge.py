@@ -450,7 +450,8 @@ def _fees(place: str, category: str, shipping_cents: float, study: Known) -> lis
     price = np.array(FEE_PRICES, dtype=np.int64)
     shipping = np.full(price.size, round(float(shipping_cents)), dtype=np.int64)
     schedule = study.rules.fee_schedules.get(place)
-    if schedule is None:
+    # A plan of an earlier day is made again for the track record; a schedule may have begun since.
+    if schedule is None or study.as_of < schedule.blocks[0].starts:
         rate, fixed = study.assumptions.ppm("fees.assumed_rate"), study.assumptions.cents("fees.assumed_per_order")
         return [int(cents) for cents in percentage(price + shipping, rate) + fixed]
     lines = order_fee_lines(

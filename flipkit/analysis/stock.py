@@ -39,13 +39,13 @@ def turnover(cost_of_goods_sold: float, average_inventory: float) -> float:
     return cost_of_goods_sold / average_inventory if average_inventory > 0 else math.nan
 
 
-def days_on_hand(turns: float, *, period_days: float = YEAR_DAYS) -> float:
-    """How many days of sales the stock holds: the period's days over its turns.
+def days_on_hand(turns: float) -> float:
+    """How many days of sales the stock holds: a year's days over its turns.
 
     >>> round(days_on_hand(4.32), 2)
     84.49
     """
-    return math.inf if turns == 0 else period_days / turns
+    return math.inf if turns == 0 else YEAR_DAYS / turns
 
 
 def margin_return(gross_margin: float, average_inventory: float) -> float:

@@ -354,7 +354,7 @@ def monte_carlo(month: Month, spreads: Sequence[Spread], *, bound: float, draws:
     return Cloud(values, float(low), float(middle), float(high), float((values > bound).mean()), hangs)
 
 
-def turning_point(month: Month, spread: Spread, *, bound: float, steps: int = 30) -> float | None:
+def turning_point(month: Month, spread: Spread, *, bound: float) -> float | None:
     """Factor at which the month crosses a bound, between its low and its high.
 
     >>> round(turning_point(lambda at: 5 * at["a"], Spread("a", 0, 1, 2), bound=8.0), 6)
@@ -368,7 +368,7 @@ def turning_point(month: Month, spread: Spread, *, bound: float, steps: int = 30
     first = above(low)
     if above(high) == first:
         return None
-    for _ in range(steps):
+    for _ in range(30):
         middle = (low + high) / 2
         low, high = (middle, high) if above(middle) == first else (low, middle)
     return (low + high) / 2

@@ -181,11 +181,16 @@ def _item(books: Path, name: str) -> tuple[TableFile, int, Row]:
     known = list(table.records())
     found = [(number, row) for number, row in known if row["item_id"] == name]
     found = found or [(number, row) for number, row in known if row["item_id"].lower() == name.lower()]
+    # Numbers of converted books are long: what the seller calls it does as well, where only one is called so.
+    titled = [(number, row) for number, row in known if row.get("title", "").casefold() == name.casefold()]
+    found = found or titled
     if not found:
-        raise RecordError(f"no item {name} in {table.label}{_near(name, [row['item_id'] for _, row in known])}")
+        names = [row[key] for key in ("item_id", "title") for _, row in known if row.get(key)]
+        raise RecordError(f"no item {name} in {table.label}{_near(name, names)}")
     if len(found) > 1:
         rows = " and ".join(str(number) for number, _ in found)
-        raise RecordError(f"{name} stands in rows {rows} of {table.label}: give each item an id of its own first")
+        mend = "name the one by its item_id" if found is titled else "give each item an id of its own first"
+        raise RecordError(f"{name} stands in rows {rows} of {table.label}: {mend}")
     return table, *found[0]
 
 
@@ -213,6 +218,8 @@ def _target(books: Path, target: str, items: list[Row]) -> tuple[str, str]:
             found = [name for name in names if same(name) == same(target)]
             if found:
                 return column, found[0]
+    if any(row.get("title", "").casefold() == target.casefold() for row in items):
+        return "item_id", _item(books, target)[2]["item_id"]
     names = [name for column in known.values() for name in column]
     if near(target, names):
         raise RecordError(f"no item, trip or category {target}{_near(target, names)}")

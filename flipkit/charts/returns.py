@@ -163,23 +163,16 @@ def plot_price_bands(
     return _described(dots, names, rows, title=title, target=target, counted=counted, currency=currency)
 
 
-def returns_words(
-    frame: pd.DataFrame,
-    target: float | None,
-    *,
-    group: str = "category",
-    counted: str = "sold",
-    currency: str = "USD",
-) -> str:
-    """What a chart of returns says in words.
+def returns_words(frame: pd.DataFrame, target: float | None, *, currency: str = "USD") -> str:
+    """What a chart of the returns of what was bought says in words.
 
     >>> rows = pd.DataFrame({"category": ["lamps"], "items": [40], "hourly": [21.4], "low": [17.0],
     ...     "high": [26.0], "verdict": ["above the target"]})
-    >>> returns_words(rows, 15.0, counted="bought")
+    >>> returns_words(rows, 15.0)
     'Above the target of $15 an hour: lamps $21 ($17 to $26, 40 bought).'
     """
-    names, rows = [str(name) for name in frame[group]], frame.to_dict("records")
-    return _return_reading(names, rows, target=target, counted=counted, currency=currency)
+    names, rows = frame["category"].astype(str).tolist(), frame.to_dict("records")
+    return _return_reading(names, rows, target=target, counted="bought", currency=currency)
 
 
 def returns_finding(frame: pd.DataFrame, target: float | None, *, currency: str = "USD") -> str:

@@ -68,9 +68,7 @@ def divisor_options() -> dict[str, int]:
     return {"as it was charged": AS_CHARGED, **{str(divisor): divisor for divisor in DIVISORS}}
 
 
-def ranked_dots(
-    ranked: alt.Chart, rows: int, *, confidence: float, counted: str = "sold", currency: str = "USD"
-) -> alt.LayerChart:
+def ranked_dots(ranked: alt.Chart, rows: int, *, confidence: float, currency: str = "USD") -> alt.LayerChart:
     """A dot a category, its name and figures written above its line; everything from the rows and ``target``."""
     mark = style.currency_mark(currency)
     roles = {verdict: tone(verdict) for verdict in (_ABOVE, _BELOW, _EITHER, TOO_FEW)}
@@ -87,8 +85,8 @@ def ranked_dots(
         return alt.X(f"{field}:Q", axis=axis, title="net per hour of your own work", scale=scale)
 
     figures = (
-        f"datum.claimed ? {_written('datum.value', mark)} + ', ' + format(datum.items, ',') + ' {counted}' : "
-        f"'{TOO_FEW}, ' + format(datum.items, ',') + ' {counted}'"
+        f"datum.claimed ? {_written('datum.value', mark)} + ', ' + format(datum.items, ',') + ' bought' : "
+        f"'{TOO_FEW}, ' + format(datum.items, ',') + ' bought'"
     )
     between = (
         f"datum.claimed ? {_written('datum.lower', mark)} + ' to ' + {_written('datum.upper', mark)} : 'none claimed'"
@@ -135,8 +133,6 @@ def plot_moved_returns(
     target: float,
     *,
     confidence: float,
-    counted: str = "bought",
-    source: str = YOUR_BOOKS,
     currency: str = "USD",
 ) -> Any:
     """Categories as dots with intervals against the target, each with its name and figures above its line.
@@ -148,17 +144,17 @@ def plot_moved_returns(
     """
     style.require_columns(frame, list(_MOVED_NEEDED), chart="plot_moved_returns")
     if frame.empty:
-        return wordless(f"Nothing {counted} yet, so there is no hour to value.")
-    chart = ranked_dots(alt.Chart(), len(frame), confidence=confidence, counted=counted, currency=currency)
+        return wordless("Nothing bought yet, so there is no hour to value.")
+    chart = ranked_dots(alt.Chart(), len(frame), confidence=confidence, currency=currency)
     # The rows stand once, above the layers, where other figures can be put.
     chart.data = alt.Data(values=_rows(frame))
     chart = chart.add_params(alt.param(name="target", value=target)).properties(
         width="container",
         title=headed(
-            returns_finding(frame, target, currency=currency), f"Things {counted}. {marks_words(confidence)}", source
+            returns_finding(frame, target, currency=currency), f"Things bought. {marks_words(confidence)}", YOUR_BOOKS
         ),
     )
-    return described(chart, returns_words(frame, target, counted=counted, currency=currency))
+    return described(chart, returns_words(frame, target, currency=currency))
 
 
 def with_figures(
@@ -166,7 +162,6 @@ def with_figures(
     frame: pd.DataFrame,
     target: float,
     *,
-    counted: str = "bought",
     currency: str = "USD",
 ) -> dict[str, Any]:
     """The outputs of a drawing of ``plot_moved_returns`` with other figures: the same as drawn anew, at once.
@@ -178,7 +173,7 @@ def with_figures(
     'Above the target of $15 an hour: lamps $22 ($17 to $26, 40 bought).'
     """
     spec = bundle[MIME_TYPE]
-    reading = returns_words(frame, target, counted=counted, currency=currency)
+    reading = returns_words(frame, target, currency=currency)
     params = [{**param, "value": target} if param["name"] == "target" else param for param in spec["params"]]
     changed = {
         **spec,

@@ -78,20 +78,25 @@ def parcel(
 
 
 def _sale_options(command: Command) -> Command:
-    for option in (
-        click.option("--shipping", default="0", metavar="AMOUNT", help="What the buyer pays for shipping."),
-        click.option("--label", default="0", metavar="AMOUNT", help="What the label costs you."),
-        click.option("--costs", default="0", metavar="AMOUNT", help="All other costs of the sale, the goods included."),
-        click.option("--category", metavar="NAME", help="Category, for venues that charge by it."),
-        click.option("--venue", "venues", multiple=True, metavar="NAME", help="Use only this venue; repeatable."),
-        click.option("--international", is_flag=True, help="The buyer is abroad."),
-        click.option("--advertised", is_flag=True, help="The venue's advertising made the sale."),
-        click.option("--level", "seller_level", metavar="WORD", help="Your seller level, in the venue's words."),
-        click.option("--days", "days_listed", type=click.IntRange(min=0), help="Days listed, for listing fees."),
-        click.option("--tax", "tax", default="0 %", metavar="PERCENT", help="Sales tax that the venue collects."),
-        rules_of_books,
-        on_option,
-        json_option,
+    # The last one put on stands first in the help.
+    for option in reversed(
+        (
+            click.option("--shipping", default="0", metavar="AMOUNT", help="What the buyer pays for shipping."),
+            click.option("--label", default="0", metavar="AMOUNT", help="What the label costs you."),
+            click.option(
+                "--costs", default="0", metavar="AMOUNT", help="All other costs of the sale, the goods included."
+            ),
+            click.option("--category", metavar="NAME", help="Category, for venues that charge by it."),
+            click.option("--venue", "venues", multiple=True, metavar="NAME", help="Use only this venue; repeatable."),
+            click.option("--international", is_flag=True, help="The buyer is abroad."),
+            click.option("--advertised", is_flag=True, help="The venue's advertising made the sale."),
+            click.option("--level", "seller_level", metavar="WORD", help="Your seller level, in the venue's words."),
+            click.option("--days", "days_listed", type=click.IntRange(min=0), help="Days listed, for listing fees."),
+            click.option("--tax", "tax", default="0 %", metavar="PERCENT", help="Sales tax that the venue collects."),
+            rules_of_books,
+            on_option,
+            json_option,
+        )
     ):
         command = option(command)
     return command

@@ -516,15 +516,16 @@ def _plans() -> tuple[Any, Floats]:
 
 
 def _placed(known: Floats) -> tuple[Floats, Floats]:
-    """Where parcels stand by logarithms of their sides, and half as much of weight and worth; and their surfaces."""
+    """Where parcels stand by logarithms of their sides, of weight and worth weighed less; and their surfaces."""
     sides = np.sort(known[:3], axis=0)
-    return np.log([*sides, *np.sqrt(known[3:])]).T, sides[0] * (sides[1] + sides[2]) + sides[1] * sides[2]
+    return np.log([*sides, known[3] ** 0.3, known[4] ** 0.2]).T, sides[0] * (sides[1] + sides[2]) + sides[1] * sides[2]
 
 
 def materials_like_plans(posted: pd.DataFrame, worth_cents: npt.ArrayLike, assumptions: Assumptions) -> Floats:
     """Packing materials of each measured parcel as the kit's plans have them; missing where it is not measured. [cents]
 
-    A plan for every sale takes too long, so the middle of the plans of the parcels most alike stands for it
+    A plan for every sale takes too long, so the middle of the plans of the parcels most alike stands for it, all of
+    them for things as fragile as ``flipkit packing`` takes one to be that is not said to be otherwise
     (``python -m tests.benchmarks.bench_packing like`` makes their table and measures how far off that is).
     """
     found = np.full(len(posted), np.nan)

@@ -453,13 +453,13 @@ def _expected_loss(items: pd.DataFrame, parcels: pd.DataFrame, as_of: dt.date, a
     return cents, np.where(open_, "assumed", "none").astype(object)
 
 
-def timings_wanted(books: Books, as_of: dt.date, *, most: int = 5) -> list[str]:
+def timings_wanted(books: Books, as_of: dt.date) -> list[str]:
     """The jobs whose timing would narrow the doubt about your hours most, a sentence each, and the rule."""
     assumptions = load_assumptions(books.assumptions_file, currency=books.shop.currency)
     found = item_economics(books, load_rules(books.rules_folder).lasts(), assumptions, as_of)
     if found.items.empty:
         return []
-    jobs = next_timings(found.items, found.labor, assumptions, as_of=as_of).head(most)
+    jobs = next_timings(found.items, found.labor, assumptions, as_of=as_of).head(5)
     said = [
         f"{job.activity}, {job.size_class} things: some {job.monthly:.{0 if job.monthly >= 2 else 1}f} a month without "
         f"a log, counted as {job.used_min:.0f} minutes each ({job.logged_items or 'none'} timed so far). "

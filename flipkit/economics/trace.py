@@ -104,6 +104,9 @@ def _table(rows: list[tuple[str, str, str, str]]) -> list[str]:
 def item_trace(economics: Economics, books: Books, rules: Rules, assumptions: Assumptions, item_id: str) -> ItemTrace:
     """One item's money and minutes, each with where it comes from."""
     frame = economics.items
+    titled = frame.loc[frame["title"].str.casefold() == item_id.casefold(), "item_id"]
+    if item_id not in set(frame["item_id"]) and len(titled) == 1:
+        item_id = titled.iloc[0]
     if item_id not in set(frame["item_id"]):
         ids = frame["item_id"].tolist()
         close = process.extract(item_id, ids, limit=3, score_cutoff=50, processor=str.lower)

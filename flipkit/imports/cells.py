@@ -176,12 +176,8 @@ def _date(text: str, *, order: str, month: bool, year: str) -> str | InvalidCell
 
 
 def _only_month(text: str) -> dt.date | None:
-    if re.fullmatch(r"\d{4}-\d{1,2}", text):
-        return import_values.day_of(f"{text}-01", "year-month-day")
-    if re.fullmatch(r"\d{1,2}/\d{4}", text):
-        number, year = text.split("/")
-        return import_values.day_of(f"{year}-{number}-01", "year-month-day")
-    return import_values.day_of(f"1 {text}", "day-month-year")
+    ways = ((f"{text}-01", "year-month-day"), (f"1 {text}", "day-month-year"), (f"1/{text}", "day-month-year"))
+    return next(filter(None, (import_values.day_of(*way) for way in ways)), None)
 
 
 def _number(text: str, *, decimal: str, least: int | None, factor: Decimal) -> str | InvalidCell:

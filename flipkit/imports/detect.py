@@ -49,7 +49,6 @@ class Proposal:
     certain: tuple[str, ...]
     guessed: tuple[str, ...]
     questions: tuple[Question, ...]
-    unused: tuple[str, ...]
     left_over: tuple[str, ...] = ()
 
     @property
@@ -141,7 +140,6 @@ def _made(export: Export, layout: Layout | None, mapping: Mapping, draft: Draft,
         tuple(draft.certain),
         tuple(draft.guessed),
         tuple(draft.questions),
-        tuple(fact.header for fact in unused),
         tuple(lines),
     )
 
@@ -187,9 +185,7 @@ def _tell_file(export: Export, file: File, draft: Draft) -> None:
 
 def _settle_header(export: Export, layout: Layout, file: File, draft: Draft) -> bool:
     if export.dialect is not None and len(layout.headers) > 1:
-        even = all(len(record.cells) == len(layout.headers) for record in layout.kept[:200]) and not layout.short
-        told = f"cells are separated by {export.dialect.word}"
-        (draft.certain if even or file.delimiter else draft.guessed).append(told)
+        draft.certain.append(f"cells are separated by {export.dialect.word}")
     if layout.header_row == 0 and file.header_row is None:
         first = next(record for record in export.records() if any(record.cells))
         shown = ", ".join(cell[:40] for cell in first.cells[:4] if cell)
@@ -240,7 +236,8 @@ def _settle_table(layout: Layout, base: Mapping, draft: Draft) -> str:
         draft.guessed.append(told)
         return best
     what = {table.name: table.meaning for table in schema.TABLES} | {values.LABELS: "one shipping label of a sale"}
-    choices = [Candidate(name, f"a row is {what[name]}") for name, _ in likely]
+    # Where the headers say nothing, things bought and sold are what most lists are of.
+    choices = [Candidate(name, f"a row is {what[name]}") for name, _ in sorted(likely, key=lambda p: p[0] != "items")]
     draft.decide("table", "the headers do not say what the rows are: what is one?", *choices)
     return ""
 

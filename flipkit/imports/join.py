@@ -37,7 +37,6 @@ class AcceptedRow:
     origins: list[int] = field(default_factory=list)
     refused: list[SkippedRow] = field(default_factory=list)
     joined: list[SkippedRow] = field(default_factory=list)
-    named: bool = False
     named_by: tuple[str, ...] = ()
     cells: list[Cell] = field(default_factory=list)
     unsold: int = 0

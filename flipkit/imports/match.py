@@ -122,7 +122,9 @@ def states_of(fact: ColumnFacts) -> set[str]:
 
 
 def _words_fit(fact: ColumnFacts, column: str) -> float:
-    """A title differs from row to row, and a category stands in many."""
+    """A title differs from row to row, and a category or a lot stands in many."""
+    if fact.filled >= 8 and fact.unique and column == "lot_id":
+        return -60.0
     if fact.filled < 8 or fact.is_number or column not in ("title", "category", "item_id"):
         return 0.0
     varied = fact.distinct / fact.filled

@@ -159,17 +159,17 @@ def name_rows(taken: AcceptedRow, mapping: Mapping) -> None:
     that say the same are counted, so that separate things keep separate names.
     """
     key = f"{mapping.table[:-1]}_id"
-    taken.named = key in taken.columns
+    named = key in taken.columns
     at = taken.add(key)
     for row in taken.rows:
         # A line of the books that begins with # is a comment.
         row[at] = row[at].lstrip("# ")
-    if taken.named and mapping.rows.ids == "separate":
+    if named and mapping.rows.ids == "separate":
         again: Counter[str] = Counter()
         for row in taken.rows:
             again[row[at]] += 1
             row[at] += f"-{again[row[at]]}" if again[row[at]] > 1 and row[at] else ""
-    if taken.named and all(row[at] for row in taken.rows):
+    if named and all(row[at] for row in taken.rows):
         return
     order_at = taken.at("order_id")
     fixed = {name for name, source in mapping.columns.items() if source.value}

@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from decimal import Decimal
+from itertools import islice
 
 import numpy as np
 
@@ -72,8 +73,8 @@ class Settler:
     layout: Layout
     mapping: Mapping
     draft: Draft
-    #: Headers of which one is the other times the quantity.
-    products: set[str] = field(default_factory=set)
+    #: Headers that are another times the quantity.
+    products: dict[str, str] = field(default_factory=dict)
 
     def set(self, **changes: object) -> None:
         """Change the mapping."""
@@ -315,10 +316,11 @@ class Settler:
             one, other = layout.headers.index(match.header), layout.headers.index(match.rivals[0])
             if all(cells[one] == cells[other] for cells in self.cells()):
                 continue
-            if name in ("cost", "sold_price") and self._product(one, other):
-                told = f"{match.header} is {match.rivals[0]} times {self.header('quantity')}"
-                self.draft.certain.append(told)
-                self.products |= {match.header, match.rivals[0]}
+            pairs = ((one, other), (other, one)) if name in ("cost", "sold_price") else ()
+            if pair := next((pair for pair in pairs if self._product(*pair)), None):
+                whole, each = (layout.headers[at] for at in pair)
+                self.draft.certain.append(f"{whole} is {each} times {self.header('quantity')}")
+                self.products[whole] = each
                 continue
             self.draft.decide(
                 f"column {name}",
@@ -677,15 +679,17 @@ class Settler:
             and not (taken and (draft.kept or f"column {taken}" in draft.answers))
         )
         if not taken and (
-            fact.header in self.products
+            fact.header in {*self.products, *self.products.values()}
             # The seller took that column from elsewhere.
             or any(score > 90 and n in columns and f"column {n}" in draft.answers for n, score in likely.items())
         ):
             return []
         kind = "" if taken or not fact.filled or values.says("computed", head.words) else self._kind(fact)
+        if taken == "cost" and "column cost" not in draft.answers and not draft.kept and self._above_price(fact):
+            kind = "money"
         if not either and not kind:
             return []
-        free = [name for name in SAID["may_be"].get(kind, ()) if name not in columns or name in draft.unsure]
+        free = [n for n in SAID["may_be"].get(kind, ()) if n not in columns or n in (taken, *draft.unsure)]
         names = doubtful if either else free
         proof = self._postage(fact, taken) if either else {}
         found = []
@@ -696,6 +700,13 @@ class Settler:
             meaning = f"{values.columns_of('items')[name].meaning}{now}"
             found.append(Candidate(name, meaning, sure, f"{name} is {fact.header}: {why}", typed))
         return [*found, Candidate("ignore", "not for the books", 0.3, typed=f"--ignore '{fact.header}'")]
+
+    def _above_price(self, fact: ColumnFacts) -> bool:
+        """Whether nothing was sold for more than this, so that it is hardly what the things cost."""
+        price = self.at("sold_price")
+        pairs = ((self.number(r.cells, fact.index), self.number(r.cells, price)) for r in self.layout.kept)
+        both = list(islice((cost >= sold for cost, sold in pairs if cost > 0 and sold > 0), 200))
+        return len(both) > _OFTEN and all(both)
 
     def _kind(self, fact: ColumnFacts) -> str:
         """What a header that no words tell holds: small whole numbers, mostly 1, count things if the titles say so."""
@@ -870,6 +881,8 @@ class Settler:
             if guess is not None and not isinstance(reader.meant(guess), InvalidCell):
                 meant[text] = guess
         asked = [text for text, count in odd.items() if text in meant or count >= _OFTEN]
+        if name == "sold_price" and (no := tuple(t for t in odd if values.state_of(t) == "unsold")):
+            self.set_rows(unsold={**self.mapping.rows.unsold, header: no})
         if not asked and f"words {name}" not in self.draft.answers:
             return
         shown = ", ".join(f"{text} ({odd[text]:,})" for text in asked[:8])

@@ -347,8 +347,8 @@ class Total:
     row: int
     label: str
     cells: list[str]
-    sums: tuple[str, ...] = ()
-    misses: tuple[str, ...] = ()
+    sums: list[str] = field(default_factory=list)
+    misses: list[str] = field(default_factory=list)
 
     @property
     def certain(self) -> bool:
@@ -387,24 +387,20 @@ def judge(
 ) -> None:
     """Compare rows that look like sums with the sums of the rows above them."""
     suspect = _unlabelled(last, facts)
-    if not totals and suspect is None:
-        return
-    numeric = [fact for fact in facts if fact.is_number]
-    wanted = {total.row: total for total in [*totals, *([suspect] if suspect is not None else [])]}
-    overall = {fact.index: Decimal(0) for fact in numeric}
-    part = dict(overall)
-    for block in blocks():
-        begin = 0
-        marks = [at for at, number in enumerate(block.numbers) if number in wanted]
-        for at in [*marks, len(block.rows)]:
-            for fact in numeric:
-                added = _sum((row[fact.index] for row in block.rows[begin:at]), fact.likely_decimal)
-                overall[fact.index] += added
-                part[fact.index] += added
-            begin = at + 1
-            if at < len(block.rows):
-                _compare(wanted[block.numbers[at]], numeric, overall, part)
-                part = dict.fromkeys(part, Decimal(0))
+    wanted = {total.row: total for total in (*totals, suspect) if total is not None}
+    for fact in facts if wanted else ():
+        overall = part = Decimal(0)
+        for block in blocks() if fact.is_number else ():
+            for number, cells in zip(block.numbers, block.rows, strict=True):
+                cell = cells[fact.index]
+                value = number_of(cell, fact.likely_decimal) if cell else None
+                if total := wanted.get(number):
+                    agrees = total.sums if value in (overall, part) else total.misses
+                    agrees += [fact.header] if value is not None else []
+                    part = Decimal(0)
+                elif value is not None:
+                    overall += value
+                    part += value
     if suspect is not None and suspect.sums and not suspect.misses:
         totals.append(suspect)
 
@@ -426,18 +422,6 @@ def _unlabelled(last: Record | None, facts: list[ColumnFacts]) -> Total | None:
     if words and not any(last.cells[fact.index] for fact in words):
         return Total(last.row, "", last.cells)
     return None
-
-
-def _compare(total: Total, numeric: list[ColumnFacts], overall: dict[int, Decimal], part: dict[int, Decimal]) -> None:
-    sums: list[str] = []
-    misses: list[str] = []
-    for fact in numeric:
-        cell = total.cells[fact.index]
-        value = number_of(cell, fact.likely_decimal) if cell else None
-        if value is not None:
-            agrees = value in (overall[fact.index], part[fact.index])
-            (sums if agrees else misses).append(fact.header)
-    total.sums, total.misses = tuple(sums), tuple(misses)
 
 
 # Where the table lies inside an export: title lines, header, rows, notes, totals, repeats.
@@ -506,7 +490,6 @@ class Layout:
     duplicate_count: int = 0
     duplicates: list[tuple[int, int]] = field(default_factory=list)
     totals: list[Total] = field(default_factory=list)
-    short: list[int] = field(default_factory=list)
     _held: list[SortedBlock] = field(default_factory=list)
 
     def fact(self, header: str) -> ColumnFacts:

@@ -697,9 +697,11 @@ def likenesses(words: str) -> dict[tuple[str, str], float]:
     if f"{words}?" in index:
         for column, own in index[f"{words}?"]:
             found[column] = max(found.get(column, 0.0), own)
-    if ("items", "label_paid") in found and says("buyer", words):
-        # Postage that the buyer paid is income, whatever other words say.
-        found["items", "shipping_charged"] = max(found.pop(("items", "label_paid")), 90.0)
+    if says("buyer", words):
+        # What the buyer paid is no cost, whatever other words say, and postage that the buyer paid is income.
+        found.pop(("items", "cost"), None)
+        if label := found.pop(("items", "label_paid"), 0.0):
+            found["items", "shipping_charged"] = max(label, 90.0)
     return found
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 import os
 import shutil
 from collections.abc import Callable, Mapping, Sequence
@@ -39,16 +40,6 @@ from flipkit.reports.tables import rules_used
 TO_DO = "to-do.csv"
 #: Every sale of the months looked back on, likewise.
 SOLD = "sold.csv"
-#: The pages after the first: file, notebook, title, and what the bar of every page calls them.
-_PAGES = (
-    ("buy", "buy", "Buy", "Buy"),
-    ("stock", "stock", "Stock and prices", "Stock"),
-    ("bulky", "bulky_or_small", "Bulky or small", "Bulky"),
-    ("packing", "packing", "Packing and postage", "Packing"),
-    ("what-if", "what_if", "What if", "What if"),
-    ("money", "money", "Money", "Money"),
-    ("trust", "trust", "Can we trust it?", "Trust"),
-)
 
 
 @dataclass(frozen=True)
@@ -89,7 +80,7 @@ def month_plan(
     }
     first = {**said, "categories": "; ".join(categories)}
     pages = [_page("index", "this_month", first, month_name(study.month), bar="This month")]
-    pages += [_page(name, notebook, said, title, bar=bar) for name, notebook, title, bar in _PAGES]
+    pages += [_page(name, notebook, said, title, bar=bar) for name, notebook, title, bar in _after_the_first()]
     names = page_names(study.categories)
     for one in study.decisions:
         if one.category in categories or not categories:
@@ -181,6 +172,17 @@ def _ways(plan: MonthPlan) -> dict[str, str]:
     items = plan.study.items
     of_items = zip(items["item_id"], items["category"], strict=True)
     return {**{str(item): found[kind] for item, kind in of_items if kind in found}, **found}
+
+
+def _after_the_first() -> list[tuple[str, str, str, str]]:
+    """Each page's file, notebook, title and words in the bar, as the notebooks' own metadata say, in their order."""
+    found = []
+    for file in notebooks_folder().glob("*.ipynb"):
+        told = json.loads(file.read_text(encoding="utf-8"))
+        if page := told["metadata"].get("page"):
+            title = "".join(told["cells"][0]["source"]).partition("\n")[0].removeprefix("# ")
+            found.append((page["place"], page["file"], file.stem, title, page["bar"]))
+    return [(name, notebook, title, bar) for _, name, notebook, title, bar in sorted(found)]
 
 
 def _page(name: str, notebook: str, parameters: Mapping[str, object], title: str, *, bar: str = "") -> NotebookTask:

@@ -22,7 +22,8 @@ from papermill.engines import NBClientEngine, NotebookExecutionManager, papermil
 
 from flipkit.charts.style import DRAWN_LATER, MIME_TYPE, with_picture
 from flipkit.errors import NotebookFailedError, NotebookParameterError
-from flipkit.owned import end_with_parent, temporary_folder
+from flipkit.owned import temporary_folder
+from flipkit.pack.kernel_preload import become_kernel
 from flipkit.pack.page import MOST_BYTES, PageLinks, render_page
 from flipkit.workarounds import (
     RUN_TRACES,
@@ -98,7 +99,7 @@ def run_notebooks(
     folder = out / "notebooks"
     folder.mkdir(parents=True, exist_ok=True)
     results: dict[str, PageResult] = {}
-    with kernels(warm=(can_fork() and len(tasks) > 1) if warm is None else warm) as source:
+    with kernels(warm=(can_fork() and len(tasks) > 1) if warm is None else warm, env=env) as source:
         run = _Run(out.resolve(), source, (cwd or out).resolve(), dict(env or {}), cell_timeout_s)
         pool = ThreadPoolExecutor(max_workers=min(jobs, len(tasks)), thread_name_prefix="notebook")
         try:
@@ -138,7 +139,10 @@ class _Run:
         if notebook is not None:
             import nbformat
 
-            _draw(notebook)
+            try:
+                _draw(notebook)
+            except ValueError as problem:
+                error = error or NotebookFailedError(task.name, notebook=task.notebook.name, cause=str(problem))
             kept = self.out / "notebooks" / f"{task.name}.ipynb"
             kept.write_text(nbformat.writes(notebook) + "\n", encoding="utf-8", newline="\n")
         if notebook is None or error is not None:
@@ -309,7 +313,13 @@ ENGINE: Final = "flipkit"
 WARM: Final = "flipkit.pack.kernel_preload"
 #: The same in every kernel, so that the same books give the same bytes on any machine: the order of
 #: sets of text, and sums that do not depend on how many cores shared them.
-STEADY: Final[Mapping[str, str]] = {"PYTHONHASHSEED": "0", "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+STEADY: Final[Mapping[str, str]] = {
+    "PYTHONHASHSEED": "0",
+    "OMP_NUM_THREADS": "1",
+    "OPENBLAS_NUM_THREADS": "1",
+    # Nobody debugs a kernel of ours: its debugger need not say what it would miss.
+    "PYDEVD_DISABLE_FILE_VALIDATION": "1",
+}
 #: Longest address of a local socket that every system takes, less what Jupyter appends to it.
 _LONGEST_ADDRESS = 90
 
@@ -331,7 +341,7 @@ class _ForkedProcess:
     def __init__(self, arguments: list[str], how: Mapping[str, Any], log: Path) -> None:
         context = multiprocessing.get_context("forkserver")
         told = (arguments, how.get("cwd"), dict(how["env"]), str(log))
-        self._process = context.Process(target=_become_kernel, args=told, daemon=True)
+        self._process = context.Process(target=become_kernel, args=told, daemon=True)
         self._process.start()
         self.pid = int(self._process.pid or 0)
 
@@ -351,29 +361,6 @@ class _ForkedProcess:
 
     def kill(self) -> None:
         self.send_signal(signal.SIGKILL)
-
-
-def _become_kernel(arguments: list[str], cwd: str | None, env: dict[str, str], log: str) -> None:
-    """Turn the forked child into a kernel; runs in the child."""
-    from flipkit.pack.kernel_preload import SERVER
-
-    # The fork server ends with the report, and the kernel with the fork server.
-    end_with_parent(SERVER)
-    report = multiprocessing.parent_process()
-    if report is None or not report.is_alive():
-        os._exit(1)
-    os.setsid()
-    if cwd is not None:
-        os.chdir(cwd)
-    os.environ.clear()
-    os.environ.update(env)
-    handle = os.open(log, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
-    for standard in (1, 2):
-        os.dup2(handle, standard)
-    os.close(handle)
-    from ipykernel.kernelapp import IPKernelApp
-
-    IPKernelApp.launch_instance(argv=arguments)
 
 
 #: What a plain kernel runs: its first act is to tie itself to the report, whose end of its input it may watch.
@@ -453,14 +440,14 @@ class Kernels:
 
 
 @contextmanager
-def kernels(*, warm: bool | None = None) -> Iterator[Kernels]:
-    """Kernels for one run; those still alive at its end are ended."""
+def kernels(*, warm: bool | None = None, env: Mapping[str, str] | None = None) -> Iterator[Kernels]:
+    """Kernels for one run, the warm ones with what these variables have them load; those alive at its end are ended."""
     forked = can_fork() if warm is None else warm
     with temporary_folder() as folder:
         source = Kernels(folder, warm=forked)
         try:
             if forked:
-                start_fork_server([WARM], STEADY)
+                start_fork_server([WARM], {**(env or {}), **STEADY})
             yield source
         finally:
             source.kill()

@@ -158,8 +158,8 @@ def flattened(carton: Carton) -> tuple[Sheet, ...]:
     tall = deep + wide  # two flaps of half the width each
     return (
         piece("body", 2 * (long + wide), deep, 1, (long, long + wide, 2 * long + wide)),
-        piece("long panel", long, tall, 2),
-        piece("short panel", wide, tall, 2),
+        piece("side panel", long, tall, 2),
+        piece("end panel", wide, tall, 2),
     )
 
 

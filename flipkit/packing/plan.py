@@ -358,15 +358,16 @@ def _weak(drafts: Drafts, gross: Floats, outside: Floats, bench: PackingContext)
         allows = said.side(side) if said.metric else f"{side:g}"
         return f"{said.united(around[row].item())}, the carton rule allows {allows} for {text(row)}"
 
-    def mass(row: int) -> str:
-        return f"{said.mass(gross[row].item())} packed"
+    def over(row: int, at_most: Floats, who: str) -> str:
+        packed, allowed = gross[row].item(), at_most[row].item()
+        shown = said.mass(allowed, spec="g")
+        # What is over by less than is shown would read as if it were not.
+        near = said.mass(packed) == said.mass(allowed)
+        return f"{f'just over {shown}' if near else said.mass(packed)} packed, {who} {shown}"
 
     found: Objections = [
-        (gross > most + SNAP, lambda row: f"{mass(row)}, it takes {said.mass(most[row].item(), spec='g')}"),
-        (
-            gross > limit + SNAP,
-            lambda row: f"{mass(row)}, the {strength} allows {said.mass(limit[row].item(), spec='g')} for {text(row)}",
-        ),
+        (gross > most + SNAP, lambda row: over(row, most, "it takes")),
+        (gross > limit + SNAP, lambda row: f"{over(row, limit, f'the {strength} allows')} for {text(row)}"),
     ]
     if bench.assumptions.text("packing.over_united") == "refuse":
         found.append((around > np.array(united)[drafts.container] + SNAP, united_words))

@@ -154,13 +154,12 @@ class TrackRecord:
             {
                 "what": _SAID.get(str(what), str(what)),
                 "count": len(part),
-                "due": part["due_on"].max(),
                 "said": self._said(str(what), part),
             }
             for what, part in self.new.groupby("what", sort=True)
         ]
-        headings = {"what": "Forecast", "count": "How many", "due": "Known on", "said": "Said"}
-        caption = f"Forecasts of this run{self._so_far()}"
+        headings = {"what": "Forecast", "count": "How many", "said": "Said"}
+        caption = f"Forecasts of this run, known on {day_words(self.new['due_on'].max())}{self._so_far()}"
         note = " ".join(filter(None, (_SALES_ALONE, self._one_find(), self.lately)))
         return elements.table(pd.DataFrame(rows), caption=caption, headings=headings, note=note)
 

@@ -634,13 +634,27 @@ def open_study(
 
 
 def _kept(key: str) -> Study | None:
-    """The study of a key, where a run left it."""
+    """The study of a key, where a run left it: loaded already for the first who asks."""
     folder = os.environ.get(STUDIES)
     if not folder or not (file := Path(folder, f"{key}.pickle")).is_file():
         return None
-    _require_private(Path(folder))
+    return _LOADED.pop(file, None) or _loaded(file)
+
+
+def _loaded(file: Path) -> Study:
+    _require_private(file.parent)
     found: Study = pickle.loads(file.read_bytes())  # noqa: S301 - our own file, in a folder of our own
     return found
+
+
+#: Studies that a process has loaded for those forked from it.
+_LOADED: dict[Path, Study] = {}
+
+
+def load_kept() -> None:
+    """Load what a run has kept, once for all the processes that are forked from this one."""
+    folder = os.environ.get(STUDIES)
+    _LOADED.update({file: _loaded(file) for file in Path(folder).glob("*.pickle")} if folder else {})
 
 
 @dataclass(frozen=True, eq=False)

@@ -233,6 +233,9 @@ class WhatIf:
             "interval": "Probably between",
             "verdict": f"Help at {wage}",
         }
+        if frame["verdict"].nunique() == 1:
+            # What is the same whichever way it is counted stands in the answer above.
+            del headings["verdict"]
         # A missing limit is no unknown: no wage at all would do.
         frame["limit"] = frame["limit"].fillna(-math.inf)
         formats = {"hourly": self._hour, "limit": lambda dollars: _wage(study, float(dollars))}

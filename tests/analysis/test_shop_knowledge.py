@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
 from flipkit.analysis.max_bid import SHOP, answer, pocket_table
-from flipkit.analysis.shop_knowledge import FEE_PRICES, endings, shop_knowledge
+from flipkit.analysis.shop_knowledge import FEE_PRICES, _fees, endings, shop_knowledge
 from flipkit.assumptions import load_assumptions
 from flipkit.errors import AssumptionError
 from flipkit.rules.fees import order_fee_lines
@@ -45,6 +48,15 @@ def test_fees_are_the_schedules_of_today(study, knowledge):
             category=np.full(n, "hand tools"),
         )
         assert kind["fees"][place] == lines["total_cents"].tolist()
+
+
+def test_before_a_schedule_begins_fees_are_the_assumed_ones(study):
+    # As a seller has it who fills in this year's schedule beside books of last year.
+    early = SimpleNamespace(rules=study.rules, assumptions=study.assumptions, as_of=dt.date(2024, 12, 31))
+    rate, fixed = study.assumptions.ppm("fees.assumed_rate"), study.assumptions.cents("fees.assumed_per_order")
+    found = _fees("lantern", "stoneware", 0.0, early)
+    # Half a cent counts as a whole one.
+    assert found == [(price * rate + 500_000) // 1_000_000 + fixed for price in FEE_PRICES]
 
 
 def test_work_at_a_sale_is_what_the_books_say_pulled_a_little(study, knowledge):

@@ -124,7 +124,7 @@ def main() -> None:
     for name, seconds in found.items():
         beside = ", ".join(f"{seconds / found[base]:.1f} times {base}" for base in ("python -c pass", "import pandas"))
         line(f"{name:20} {seconds:6.3f} s of processor, {beside}")
-    keep(starts_s=found)
+    keep(RESULTS, starts_s=found)
     if times:
         made = packs(times)
         ratios = {
@@ -136,16 +136,16 @@ def main() -> None:
         }
         for way, (clock, processor) in ratios.items():
             line(f"{way}: {clock} times the report by the clock, {processor} by processor time")
-        keep(packs_s=made, ratios=ratios)
+        keep(RESULTS, packs_s=made, ratios=ratios)
 
 
-def keep(**found: object) -> None:
-    """Write what was measured beside what stands in the file, with day and versions."""
-    before = json.loads(RESULTS.read_text(encoding="utf-8")) if RESULTS.exists() else {}
+def keep(results: Path, **found: object) -> None:
+    """Write what was measured beside what stands in a file, with day and versions."""
+    before = json.loads(results.read_text(encoding="utf-8")) if results.exists() else {}
     now = {
         name: {"day": dt.date.today().isoformat(), "versions": versions(), "found": one} for name, one in found.items()
     }
-    RESULTS.write_text(json.dumps(before | now, indent=2) + "\n", encoding="utf-8")
+    results.write_text(json.dumps(before | now, indent=2) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -46,6 +46,18 @@ def records(books: Path, table: str) -> list[tuple]:
     return list(frame.drop(columns="row").astype(str).itertuples(index=False))
 
 
+def test_an_item_may_be_called_by_its_title(books):
+    assert "A-4 (Blue vase): $41.00" in run(books, "price", "blue vase", "41", "--on", "2026-11-12")
+    assert "packing for A-4 (Blue vase)" in run(books, "log", "Blue Vase", "pack", "3", "--who", "me")
+    assert "did you mean Blue vase" in run(books, "price", "Blue vases", "41", fails=True)
+
+
+def test_of_two_items_with_one_title_neither_is_taken(shop, folder):
+    shop["items"] += WAITING + WAITING.replace("A-4", "A-5")
+    said = run(folder(shop), "price", "Blue vase", "41", fails=True)
+    assert "name the one by its item_id" in said
+
+
 def test_each_command_writes_one_row_says_it_back_and_takes_it_back(books):
     before = {name: records(books, name) for name in ("items", "work", "price_changes")}
     for words, table, said in (

@@ -11,7 +11,7 @@ from flipkit.paths import demo_folder
 from tests.helpers.browser import FLAGS
 
 #: Page, file, and the window in which it is looked at: a phone's first screens, a small window.
-PICTURES = (("index.html", "this-month-phone.png", (390, 1560)), ("bulky.html", "bulky-or-small.png", (640, 1420)))
+PICTURES = (("index.html", "this-month-phone.png", (390, 1560)), ("bulky.html", "bulky-or-small.png", (640, 1470)))
 
 
 def main() -> None:

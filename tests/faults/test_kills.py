@@ -175,6 +175,14 @@ def test_a_pack_killed_between_two_renames_is_put_back(tmp_path, monkeypatch):
     assert (out / "run.json").is_file()
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="reads /proc")
+def test_a_process_that_has_ended_and_is_not_yet_reaped_counts_as_ended():
+    ended = subprocess.Popen([sys.executable, "-c", ""])
+    os.waitid(os.P_PID, ended.pid, os.WEXITED | os.WNOWAIT)
+    assert owned._begun(ended.pid) == 0
+    ended.wait()
+
+
 def test_a_folder_of_a_living_process_or_another_computer_is_left_alone(tmp_path):
     mine = owned.make_folder(tmp_path, "fk-")
     computer, number, begun = owned.owner_mark().split("-")

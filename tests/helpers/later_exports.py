@@ -411,11 +411,64 @@ def hours() -> Made:
     return laid("hours", "work", columns, rows, say={"currency": "USD"})
 
 
+def discounts() -> Made:
+    """Order lines whose total is less than price times quantity: which of the two it sold for is asked."""
+    rows: list[Row] = []
+    for at, _, title, _, sold, _, price in things("discounts"):
+        count, off = 2 if at % 5 == 0 else 1, price // 4 if at % 3 == 0 else 0
+        whole = price * count - off
+        cells = [f"D{at}", f"{sold} 10:15", title, count, plain(price), plain(off), plain(whole)]
+        shares = [whole] if count == 1 else [whole - whole // 2, whole // 2]
+        rows.append((cells, [{**BLANK, "title": title, "sold_on": sold, "sold_price": share} for share in shares]))
+    columns = {
+        "Order": "order_id", "Paid at": "sold_on", "Product": "title", "Qty": "quantity", "Unit price": "",
+        "Discount": "", "Line total": "sold_price",
+    }  # fmt: skip
+    made = laid("discounts", "items", columns, rows)
+    made.fixed = UNSORTED
+    return made
+
+
+def saleroom() -> Made:
+    """What a saleroom settles: its lots are numbers of the things, and what did not sell has a word for a price."""
+    rows: list[Row] = []
+    for at, _, title, *_, price in things("saleroom"):
+        took, unsold = price * 15 // 100, at % 6 == 0
+        cells = [100 + at, title, "05 Apr 2026", "UNSOLD" if unsold else plain(price)]
+        cells += ["", "", ""] if unsold else [plain(took), plain(took // 5), plain(price - took - took // 5)]
+        sale = {"sold_on": dt.date(2026, 4, 5), "sold_price": price, "fees_paid": took}
+        rows.append((cells, {**BLANK, "title": title, **({} if unsold else sale)}))
+    columns = {
+        "Lot": "item_id", "Description": "title", "Sale date": "sold_on", "Hammer": "sold_price",
+        "Commission": "fees_paid", "VAT on commission": "", "Net to vendor": "",
+    }  # fmt: skip
+    made = laid("saleroom", "items", columns, rows)
+    made.fixed, made.words = UNSORTED, {"UNSOLD": ""}
+    return made
+
+
+def all_paid(name: str, header: str) -> Made:
+    """Orders with what the buyer paid in all, which is no cost of the seller's."""
+    rows: list[Row] = []
+    for at, chance, title, _, sold, _, price in things(name):
+        ship = chance.randint(5, 15) * 100
+        truth = {**BLANK, "title": title, "sold_on": sold, "sold_price": price, "shipping_charged": ship}
+        rows.append(([f"B{at}", sold, title, plain(price), plain(ship), plain(price + ship)], truth))
+    columns = {
+        "Order": "order_id", "Sale date": "sold_on", "Item": "title", "Item price": "sold_price",
+        "Postage charged": "shipping_charged", header: "",
+    }  # fmt: skip
+    made = laid(name, "items", columns, rows)
+    made.fixed = UNSORTED
+    return made
+
+
 def all_exports() -> list[Made]:
-    """All of them: 18."""
+    """All of them: 22."""
     return [
         yearly_sheet(), order_export(), payments_report(), bank_money_out(), german(), french(),
         spanish_refunds(), polish(),
         italian_flags(), dutch(), each_and_left(), sizes_mixed(), signs_mixed(), flags(), swiss(), payout_only(),
-        two_tables(), hours(),
+        two_tables(), hours(), discounts(), saleroom(), all_paid("all paid", "Total paid"),
+        all_paid("buyer paid", "Total paid by buyer"),
     ]  # fmt: skip

@@ -13,6 +13,7 @@ import numpy.typing as npt
 from scipy.special import ndtri
 
 from flipkit.assumptions import load_assumptions
+from flipkit.cli.packing import packing
 from flipkit.packing.at_hand import Bag, Carton, Cushion, Fill, Sheet, Stock, StretchWrap, Tape, Tube, starter_stock
 from flipkit.packing.materials import packing_rules
 from flipkit.packing.plan import LabelPrices, Labels, cheapest_labels, packing_plan, rate_card_labels
@@ -87,6 +88,10 @@ def by_cards(zone: str | Mapping[str, float]) -> Labels:
     )
 
 
+#: Long, flat and large things are few and hollow, and packed in other ways.
+LONG_AND_FLAT: dict[str, Any] = {"long_in": (30, 96), "wide": 0.08, "high": 0.04, "dense": 0.004}
+
+
 def packed_things(
     points: npt.NDArray[np.float64],
     *,
@@ -97,11 +102,11 @@ def packed_things(
 ) -> npt.NDArray[np.float64]:
     """Outside [in], weight [lb], worth and materials [dollars] of things as a seller of second-hand goods packs them.
 
-    Each thing is a point of six shares: its length between two, its width and height at least so much of the next
-    longer side, its weight [lb/cu in] and worth around the usual ones, and how fragile it is.
+    Each thing is a point of five shares: its length between two, its width and height at least so much of the next
+    longer side, its weight [lb/cu in] and worth around the usual ones. It is as fragile as ``packing`` takes by itself.
     """
     labels, stock = by_cards(ASSUMED.zone_mix()), starter_stock()
-    kinds = [*["moderately delicate"] * 4, "delicate", "moderately rugged", "rugged"]
+    (usual,) = (one.default for one in packing.params if one.name == "fragility")
     rows = []
     for at in points:
         long = long_in[0] * (long_in[1] / long_in[0]) ** at[0]
@@ -109,7 +114,7 @@ def packed_things(
         sides = (long, across, across * (high + (1 - high) * at[2]))
         weight, value = (around * math.exp(0.7 * ndtri(place)) for around, place in ((dense, at[3]), (5500, at[4])))
         weight = min(max(math.prod(sides) * weight, 0.1), 100)
-        item = PackItem("x", "thing", *sides, weight, kinds[int(at[5] * 7)], int(value))
+        item = PackItem("x", "thing", *sides, weight, usual, int(value))
         best = packing_plan(item, stock, labels=labels, rules=RULES, assumptions=ASSUMED).best
         if best is not None and best.draft.style != "pickup":
             spent = best.container_cents + best.materials_cents

@@ -10,6 +10,7 @@ import openpyxl
 import pytest
 
 from flipkit.errors import ConversionError
+from flipkit.imports import values
 from flipkit.imports.dialect import blocks_of
 from flipkit.imports.match import survey
 from flipkit.imports.sheets import open_export
@@ -198,7 +199,7 @@ def test_subtotals_and_grand_total(export):
 
 def test_a_last_row_without_words_that_adds_up_the_others_is_suspected(export):
     layout = survey(open_export(export("Item,Price,Fee\nlamp,5,1\nvase,7,2\njug,3,3\n,15,6\n")))
-    assert [(total.row, total.label, total.sums) for total in layout.totals] == [(5, "", ("Price", "Fee"))]
+    assert [(total.row, total.label, total.sums) for total in layout.totals] == [(5, "", ["Price", "Fee"])]
 
 
 def test_equal_rows_are_counted(export):
@@ -279,3 +280,8 @@ def test_headers_in_two_lines(export):
     assert layout.header_row == 2
     assert layout.headers == ["Purchase Date", "Purchase Price", "Sale Date", "Sale Price", "Item"]
     assert layout.data_rows == 2
+
+
+def test_the_height_of_a_box_is_no_hour():
+    assert values.heading("box H") == values.Heading("box h", "", "")
+    assert values.heading("packing time h") == values.Heading("packing time", "hour", "")

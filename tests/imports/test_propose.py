@@ -53,7 +53,7 @@ def test_a_wide_spreadsheet_needs_no_question(export):
         "label_paid": "Shipping Cost",
         "note": "Notes",
     }
-    assert proposal.unused == ("Profit",)
+    assert [line.split(":")[0] for line in proposal.left_over] == ["Profit"]
     assert proposal.mapping.order == "month-day-year"
     text = proposal.text()
     assert "dates are month-day-year: Listed holds 3/14/2026" in text

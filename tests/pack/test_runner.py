@@ -186,6 +186,19 @@ def test_a_chart_that_cannot_be_shown_fails_its_page(write_notebook, tmp_path):
     assert "the numbers of a chart must be finite or missing" in str(result.error)
 
 
+def test_a_chart_that_cannot_be_drawn_fails_its_page_alone(write_notebook, tmp_path):
+    shown = "from IPython.display import display\ndisplay({{'application/vnd.vegalite.v5+json': {}}}, raw=True)"
+    spec = {"data": {"values": [{"a": 1}]}, "encoding": {"x": {"field": "a", "type": "quantitative"}}}
+    tasks = [
+        NotebookTask(name, write_notebook(shown.format({**spec, "mark": mark}), name=name))
+        for name, mark in (("good", "point"), ("bad", 7))
+    ]
+    good, bad = run_notebooks(tasks, tmp_path / "out", warm=can_fork())
+    assert good.page is not None
+    assert bad.page is None
+    assert isinstance(bad.error, NotebookFailedError)
+
+
 def test_warnings_are_handed_back_and_not_shown(write_notebook, tmp_path):
     loud = write_notebook("import warnings\nwarnings.warn('mind the gap')", name="loud")
     (result,) = run_notebooks([NotebookTask("a", loud)], tmp_path / "out", warm=can_fork())

@@ -170,7 +170,7 @@ def test_exactly_the_maximum_weight_is_taken(weight, takes):
     bags = dataclasses.replace(STOCK, cartons=(), sheets=(), tubes=(), bags=(STOCK.bags[1],))
     plan = plan_of(PackItem("S", "scarf", 10, 8, 1, weight, "soft", 3000), bags)
     assert (plan.best.draft.style == "bag") is takes
-    assert reasons(plan, "bag") == ([] if takes else ["5.0 lb packed, it takes 5 lb"])
+    assert reasons(plan, "bag") == ([] if takes else ["just over 5 lb packed, it takes 5 lb"])
 
 
 @pytest.mark.worked

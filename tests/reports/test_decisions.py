@@ -188,14 +188,25 @@ def test_the_file_for_offers_says_what_the_page_says(demo):
     text = plans_text(plan, demo.patience, as_of=demo.as_of, currency=demo.currency, sales=1030, too_few=10)
     plans = json.loads(text)
     assert set(plans["things"]) == set(plan["item_id"])
+    asked_for = pd.read_csv(io.StringIO(Stock(demo).csv())).set_index("item_id")
     for row in plan.to_dict("records"):
         said = offer_answer(plans, row["item_id"], None, on=demo.as_of)
+        listed = asked_for.loc[row["item_id"]]
         assert said["given_up"] == (row["action"] == "give up")
-        if not said["given_up"]:
-            assert said["lowest_offer_cents"] == row["lowest_offer_cents"]
-            assert said["ask_cents"] == row["price_cents"]
-            [planned] = [one for one in said["patience"] if one["way"] == PLANNED]
-            assert planned["lowest_offer_cents"] == said["lowest_offer_cents"]
+        # No offer is to be taken that its fees, its label and the work of its sale would eat up.
+        needed = row["floor_cents"]
+        assert np.isnan(needed) or needed == round(100 * listed["shipping_pays_from"])
+        if said["given_up"]:
+            assert said["lowest_offer_cents"] == (None if np.isnan(needed) else needed)
+            continue
+        for one in (said, *(row for row in said["patience"] if row["way"] != AS_NOW), *said["next"]):
+            assert not one["ask_cents"] or one["lowest_offer_cents"] >= min(needed, one["ask_cents"])
+        assert said["lowest_offer_cents"] == round(100 * listed["take_at_least"])
+        assert [one["on"] for one in said["next"] if not one["ask_cents"]] == [listed["clear_out_on"]]
+        assert said["lowest_offer_cents"] == row["lowest_offer_cents"]
+        assert said["ask_cents"] == row["price_cents"]
+        [planned] = [one for one in said["patience"] if one["way"] == PLANNED]
+        assert planned["lowest_offer_cents"] == said["lowest_offer_cents"]
 
 
 def test_what_was_to_be_given_up_is_followed_to_today(demo, monkeypatch):

@@ -23,8 +23,11 @@ from flipkit.reports.panel import AssumptionPanel, assumption_panel, save_assump
 from flipkit.reports.sliders import Moves
 from flipkit.reports.study import open_study
 from flipkit.reports.tables import ranking_table, returns_table
+from tests.helpers.asked import EVERYTHING
 
 DAY = dt.date(2026, 11, 25)
+#: Reports computed anew under settings drawn by chance.
+DRAWS = 12 if EVERYTHING else 3
 ITEMS = """item_id,title,category,bought_on,cost,listed_on,sold_on,sold_price,shipping_charged
 A,Jug,stoneware,2025-11-01,10.00,2025-11-05,2026-01-10,50.00,12.00
 B,Jar,stoneware,2025-11-01,5.00,2025-11-05,,,
@@ -74,7 +77,7 @@ def test_chance_settings_give_the_figures_of_a_report_under_them(demo, demo_fold
     studies = Moves(demo)
     draw = np.random.default_rng(20261125)
     seen = set()
-    for _ in range(5):
+    for _ in range(DRAWS):
         settings = Settings(
             target=float(draw.integers(0, 121)) / 2,
             wage=float(draw.integers(0, 81)) / 2,
@@ -88,7 +91,7 @@ def test_chance_settings_give_the_figures_of_a_report_under_them(demo, demo_fold
         moved = studies.under(settings)
         same_figures(moved, open_study(demo_folder, settings=studies.overrides(settings)))
         seen.add((moved.key, tuple(moved.ranking["pulled"])))
-    assert len(seen) == 5
+    assert len(seen) == DRAWS
 
 
 @pytest.mark.slow

@@ -220,6 +220,12 @@ def test_a_study_is_computed_once_and_found_by_its_digest(tmp_path, monkeypatch)
     assert again.items.equals(study.items)
     with pytest.raises(AssertionError, match="computed anew"):
         open_study(books, settings="help.wage=99")
+    # Loaded beforehand, it is handed out once: who asks again has one of his own.
+    reports_study.load_kept()
+    first, second = open_study(books), open_study(books)
+    assert first is not second
+    assert first.items.equals(second.items)
+    assert not reports_study._LOADED
     # What is asked for in full is found without reading the books; a byte more in them is another study.
     asked = {"month": study.month, "as_of": study.as_of.isoformat()}
     monkeypatch.setattr("flipkit.reports.study.read_books", _refuse_to_compute)
