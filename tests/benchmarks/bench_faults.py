@@ -68,7 +68,7 @@ MUTATED = {
 #: Mutants that do the same as what they replace, by function and line, each with its reason.
 EQUIVALENT = Path(__file__).with_name("equivalent_mutants.json")
 #: Seconds of a mutant's tests, the quickest first: beyond them a mutant that lives costs more than it tells.
-LONGEST = 20.0
+LONGEST = 90.0
 #: Seconds of a test that is run beside another of its file.
 QUICK_S = 0.3
 #: Laid beside the tests of mutants. What unchanged code kept of the mutated would be found in a fork; of the
