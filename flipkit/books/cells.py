@@ -56,16 +56,6 @@ def cents_of(texts: Sequence[str]) -> npt.NDArray[np.int64] | None:
     return np.fromstring(digits, dtype=np.int64, sep="\n")
 
 
-def alike_names(names: Sequence[str], marks: bytes) -> bool:
-    """Whether any two of some different names are the same but for capitals and marks.
-
-    >>> alike_names(["Lamp", "lamps"], b" -"), alike_names(["A-1", "a 1"], b" -")
-    (False, True)
-    """
-    plain = "\n".join(names).casefold().encode("utf-8", "surrogatepass").translate(None, marks).split(b"\n")
-    return len(set(plain)) < len(names)
-
-
 def first_letters(texts: Collection[str]) -> set[str]:
     """The letters that some texts begin with; an empty one where a text is blank.
 
@@ -124,10 +114,6 @@ def typed_column(
     """One column of a table, typed; wrong cells become problems and blanks."""
     import pandas as pd
 
-    if column.kind in ("money", "signed money"):
-        plain = _plain_money(texts)
-        if plain is not None:
-            return plain
     read = reader_of(column, unit=unit, units=units)
     plain = column.kind in ("id", "text") and "'" not in "\n".join(texts)
     if plain and (read is write.unescape_formula or max(map(len, texts), default=0) <= LONGEST_NAME):
@@ -140,19 +126,6 @@ def typed_column(
                 into.stop(rows[i], header, texts[i], value.needed, value.mend)
                 values[i] = None
     return as_series(column, values)
-
-
-def _plain_money(texts: Sequence[str]) -> pd.Series | None:
-    """A column of amounts that are all written alike, with a point and two decimals."""
-    import pandas as pd
-
-    blank = np.fromiter((not text for text in texts), dtype=bool, count=len(texts))
-    cents = cents_of([text for text in texts if text] if blank.any() else texts)
-    if cents is None:
-        return None
-    whole = np.zeros(len(texts), dtype=np.int64)
-    whole[~blank] = cents
-    return pd.Series(pd.arrays.IntegerArray(whole, blank))
 
 
 def blank_series(column: Column, count: int) -> pd.Series:

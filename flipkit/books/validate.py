@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from flipkit.books import cells, schema
+from flipkit.books import schema
 from flipkit.books.problems import Findings, Problem, meant, rows_in_words
 from flipkit.money import show_cents
 
@@ -22,11 +22,10 @@ Frames = dict[str, pd.DataFrame]
 #: A comparable so many times off what its thing was sold for or listed at, or off the middle of its category, is
 #: asked about.
 _FAR_OF_ITEM, _FAR_OF_CATEGORY = 4.0, 8.0
-#: Marks and spaces that do not tell two names apart.
-_MARKS = b" -_./,;:#&+'\"()"
 #: Names of cells in the words of a finding.
 _IN_BRACES = re.compile(r"\{(\w+)")
-_NO_MARKS = str.maketrans("", "", _MARKS.decode())
+#: Takes out marks and spaces, which do not tell two names apart.
+_NO_MARKS = str.maketrans("", "", " -_./,;:#&+'\"()")
 
 
 def check(frames: Frames, labels: dict[str, str], problems: list[Problem], *, as_of: dt.date | None = None) -> None:
@@ -214,8 +213,6 @@ def _items_alike(items: pd.DataFrame, findings: Findings) -> None:
 def _spellings(frame: pd.DataFrame, column: str, what: str, findings: Findings) -> None:
     """Texts that differ in capitals, spaces or marks alone: surely one name to the seller."""
     names = frame.loc[frame[column] != "", column]
-    if not cells.alike_names(list(set(names.tolist())), _MARKS):
-        return
     counts = names.value_counts(sort=False)
     plain = [name.casefold().translate(_NO_MARKS) or name for name in counts.index]
     groups: dict[str, list[str]] = {}

@@ -322,7 +322,6 @@ class _Places:
         self._of = {"": np.arange(len(items)), **(items.groupby("category").indices if len(items) else {})}
         self._items = items
         self._by_day: dict[tuple[str, str], tuple[npt.NDArray[np.datetime64], Places]] = {}
-        self._found: dict[tuple[str, str, int], Places] = {}
         self._mates = pd.Series(order).groupby(order).indices
         bought = items["bought_on"].to_numpy().astype("datetime64[D]")
         left = items[["sold_on", "gone_on"]].min(axis=1).to_numpy().astype("datetime64[D]")
@@ -337,10 +336,7 @@ class _Places:
             return self._mates[self._order[at]] if activity in _PER_PARCEL else np.array([at], dtype=np.int64)
         if trip_id:
             return np.asarray(self._trips.get(trip_id, []), dtype=np.int64)
-        said = activity, category, int(day.astype(np.int64))
-        if said not in self._found:
-            self._found[said] = self._of_day(activity, category, day)
-        return self._found[said]
+        return self._of_day(activity, category, day)
 
     def _of_day(self, activity: str, category: str, day: np.datetime64) -> Places:
         """Items that an entry of a day and perhaps a category can have been for."""

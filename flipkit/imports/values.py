@@ -65,7 +65,6 @@ class Written:
     doubtful: str
 
 
-@functools.lru_cache(maxsize=200_000)
 def read_written(text: str) -> Written | None:
     """A number as it is written, before its marks are settled.
 
@@ -270,7 +269,6 @@ class NumberEvidence(Evidence):
         return tuple(mark for mark, count in self.fits.items() if count == self.marked and mark != self.grouped)
 
 
-@functools.lru_cache(maxsize=200_000)
 def number_of(text: str, decimal: str) -> Decimal | None:
     """The number that a text names, exactly, under a decimal mark.
 
@@ -417,7 +415,6 @@ def _day_words() -> frozenset[str]:
     return frozenset(words.union(*(_WORD.findall(word) for _, word in _calendar("days"))))
 
 
-@functools.lru_cache(maxsize=200_000)
 def read_date(text: str) -> Reading | None:
     """What a text can mean as a date.
 

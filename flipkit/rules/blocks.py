@@ -133,19 +133,9 @@ class RuleSet(Generic[B]):
     def index_at(self, days: npt.ArrayLike) -> Index:
         """Which block is in force, for each of many days."""
         given: Days = np.asarray(days, dtype="datetime64[D]")
-        numbers = given.view(np.int64)
-        if not numbers.size:
-            return np.zeros(numbers.shape, dtype=np.int64)
         # NaT is the smallest int64, hence before every block.
-        low, high = (
-            int(np.searchsorted(self._starts, day, side="right")) - 1 for day in (numbers.min(), numbers.max())
-        )
-        if low == high >= 0 and (self.lasting or numbers.max() <= self._ends[high]):
-            return np.broadcast_to(np.int64(low), numbers.shape)
-        # A table has few blocks: comparing with each start is quicker than a search a row.
-        index = np.full(numbers.shape, low, dtype=np.int64)
-        for start in self._starts[max(low + 1, 0) : high + 1]:
-            index += numbers >= start
+        numbers = given.view(np.int64)
+        index = np.searchsorted(self._starts, numbers, side="right") - 1
         bad = (index < 0) | ((numbers > self._ends[index]) & (not self.lasting))
         if bad.any():
             day = given[int(np.argmax(bad))]
@@ -403,9 +393,6 @@ Columns = dict[str, npt.NDArray[Any]]
 #: What the end of a column's name says it is measured in.
 UNITS = {"in": "inch", "lb": "pound", "miles": "mile"}
 
-#: Rows worked at a time: few enough for the arrays of a step to stay in a core's cache.
-CHUNK = 32_768
-
 
 def row_count(**given: Any) -> int:
     """The common length of some arguments, where a scalar fits any."""
@@ -490,14 +477,6 @@ def blocks(rules: RuleSet[Any], on: object, rows: int) -> npt.NDArray[np.int64]:
     return _spread(index if index.size != 1 else index[0], rows)
 
 
-def pairs(first: npt.NDArray[np.int64], second: npt.NDArray[np.int64], count: int) -> npt.NDArray[np.int64]:
-    """Two numbers a row as one, which ``divmod`` by ``count`` takes apart again."""
-    if first.size and first.strides == second.strides == (0,):
-        # One pair for all rows: no need to write it a million times.
-        return np.broadcast_to(first[0] * count + second[0], first.shape)
-    return first * count + second
-
-
 def flags(name: str, value: object, rows: int) -> npt.NDArray[np.bool_]:
     """A column of yes and no."""
     given = np.asarray(value)
@@ -510,18 +489,12 @@ def flags(name: str, value: object, rows: int) -> npt.NDArray[np.bool_]:
 
 def codes(value: object, rows: int, known: Sequence[str]) -> tuple[npt.NDArray[np.int64], tuple[str, ...]]:
     """A column of words as numbers: the place of each among the known ones, -1 where it is none of them."""
-    place = {word: number for number, word in enumerate(known)}
-    held: Any = getattr(value, "array", value)
-    if hasattr(held, "categories"):
-        found, index = [_word(word) for word in held.categories], np.asarray(held.codes, dtype=np.int64)
-    elif isinstance(held, str) or np.ndim(held) == 0:
-        found, index = [_word(held)], np.zeros((), dtype=np.int64)
-    else:
-        found, index = _factorised(held)
-    used = np.flatnonzero(np.bincount(np.atleast_1d(index) + 1, minlength=1)) - 1
-    others = tuple(found[number] for number in used if number >= 0 and found[number] and found[number] not in place)
-    table = np.array([*(place.get(word, -1) for word in found), -1], dtype=np.int64)
-    return _spread(table[index], rows), others
+    given, word = _words(value)
+    place = {name: number for number, name in enumerate(known)}
+    number = {item: place.get(name, -1) for item, name in word.items()}
+    others = tuple(name for item, name in word.items() if name and number[item] < 0)
+    found = np.array([number[item] for item in given.flat], dtype=np.int64)
+    return _spread(found.reshape(given.shape), rows), others
 
 
 def words(value: object, rows: int) -> npt.NDArray[np.str_]:
@@ -539,18 +512,18 @@ def words(value: object, rows: int) -> npt.NDArray[np.str_]:
     array, shape (rows,)
         Text.
     """
-    held: Any = getattr(value, "array", value)
-    given = np.asarray(held, dtype=object) if hasattr(held, "categories") else np.asarray(held)
-    if given.dtype.kind in "iu":
-        return _spread(np.where(given == 0, "", given.astype(np.str_)), rows)
-    if given.dtype.kind == "U":
-        return _spread(given, rows)
-    flat = np.atleast_1d(given)
-    text = [_word(item) for item in flat.tolist()]
-    return _spread(np.array(text, dtype=np.str_).reshape(given.shape), rows)
+    given, word = _words(value)
+    return _spread(np.array([word[item] for item in given.flat], dtype=np.str_).reshape(given.shape), rows)
+
+
+def _words(value: object) -> tuple[npt.NDArray[np.object_], dict[object, str]]:
+    """What a column holds, and each distinct cell of it as a word."""
+    given = np.asarray(getattr(value, "array", value), dtype=object)
+    return given, {item: _word(item) for item in dict.fromkeys(given.flat)}
 
 
 def _word(item: object) -> str:
+    item = item.item() if isinstance(item, np.generic) else item
     # Of all words only a missing one differs from itself, or cannot tell whether it does.
     if item is None or (item == item) is not True or item == 0:
         return ""
@@ -559,48 +532,11 @@ def _word(item: object) -> str:
     return str(item).strip()
 
 
-def _factorised(held: Any) -> tuple[list[str], npt.NDArray[np.int64]]:
-    if len(held) < 64:
-        # A handful of rows is not worth the wait for pandas.
-        every = [_word(item) for item in held]
-        unique = list(dict.fromkeys(every))
-        return unique, np.array([unique.index(word) for word in every], dtype=np.int64)
-    import pandas as pd
-
-    index, found = pd.factorize(np.asarray(held) if isinstance(held, list | tuple) else held)
-    return [_word(word) for word in found], np.asarray(index, dtype=np.int64)
-
-
-def some(flags: npt.NDArray[np.bool_]) -> bool:
-    """Whether any flag is set; one flag that stands for all rows is looked at once."""
-    return bool(flags[0] if flags.size and flags.strides == (0,) else flags.any())
-
-
-def by_number(columns: Columns, key: str) -> Iterator[tuple[int, Columns, Any]]:
-    """The columns a cache's worth at a time, the rows of one number of ``key`` each: number, columns, where they stand.
-
-    What one number has to itself stands in a slice, and its columns are views.
-    """
-    for start in range(0, columns[key].size, CHUNK):
-        chunk = {name: column[start : start + CHUNK] for name, column in columns.items()}
-        index = chunk[key]
-        # One number that stands for all rows is looked at once.
-        low, high = (index[0],) * 2 if index.strides == (0,) else (index.min(), index.max())
-        if low == high:
-            yield int(low), chunk, slice(start, start + index.size)
-            continue
-        for number in range(int(low), int(high) + 1):
-            rows = np.flatnonzero(index == number)
-            if rows.size:
-                yield number, {name: column[rows] for name, column in chunk.items()}, rows + start
-
-
-# Columns made for a frame and handed to one without copying.
-
-
-def stacked(names: Sequence[str], rows: int, dtype: npt.DTypeLike) -> Columns:
-    """Empty columns side by side in one block, which ``as_frame`` hands over without copying."""
-    return dict(zip(names, np.zeros((len(names), rows), dtype=dtype), strict=True))
+def by_number(columns: Columns, key: str) -> Iterator[tuple[int, Columns, npt.NDArray[np.int64]]]:
+    """The rows of each number of ``key``: number, their columns, where they stand."""
+    for number in np.unique(columns[key]).tolist():
+        rows = np.flatnonzero(columns[key] == number)
+        yield number, {name: column[rows] for name, column in columns.items()}, rows
 
 
 def as_category(codes: npt.NDArray[Any], words: Sequence[str]) -> pd.Categorical:
@@ -623,24 +559,4 @@ def as_frame(columns: Mapping[str, Any], given: Mapping[str, Any] | None = None)
     """Columns as a frame, with the index of what was given; pandas is slow to import, so it is imported here."""
     import pandas as pd
 
-    parts: list[pd.DataFrame] = []
-    names = list(columns)
-    while names:
-        block = getattr(columns[names[0]], "base", None)
-        held = names[:1]
-        if block is not None and block.ndim == 2 and len(block) <= len(names):
-            beside = names[: len(block)]
-            if all(_is_row(columns[name], block, row) for row, name in enumerate(beside)):
-                held = beside
-        if len(held) > 1 and block is not None:
-            parts.append(pd.DataFrame(block.T, columns=held, copy=False))
-        else:
-            parts.append(pd.DataFrame({name: columns[name] for name in held}))
-        names = names[len(held) :]
-    frame = parts[0] if len(parts) == 1 else pd.concat(parts, axis=1)
-    index = shared_index(given or {})
-    return frame if index is None else frame.set_axis(index, axis=0)
-
-
-def _is_row(column: npt.NDArray[Any], block: npt.NDArray[Any], row: int) -> bool:
-    return column.base is block and column.shape == block[row].shape and column.ctypes.data == block[row].ctypes.data
+    return pd.DataFrame(dict(columns), index=shared_index(given or {}))

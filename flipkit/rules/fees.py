@@ -14,7 +14,7 @@ import numpy.typing as npt
 from flipkit.errors import MeasureError, MoneyError
 from flipkit.money import LARGEST_CENTS, PPM, Cents, share_out_groups
 from flipkit.rules import blocks as cols
-from flipkit.rules.blocks import Block, Keys, RuleSet, as_frame, read_blocks, stacked
+from flipkit.rules.blocks import Block, Keys, RuleSet, as_frame, read_blocks
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -215,21 +215,12 @@ def base_amount(columns: dict[str, Cents], base: tuple[str, ...]) -> Cents:
 def step_amount(columns: dict[str, Cents], steps: Steps) -> Cents:
     """The amount an order, by the order's size."""
     base = base_amount(columns, steps.base)
-    table = np.array(steps.amounts_cents, dtype=np.int64)
-    if table.size == 1:
-        return np.broadcast_to(table, base.shape)
-    return stepped(table, steps.edges_cents, base)
+    return stepped(np.array(steps.amounts_cents, dtype=np.int64), steps.edges_cents, base)
 
 
 def stepped(amounts: Cents, edges: Sequence[int], base: Cents) -> Cents:
     """The amount of the step that each base falls in, a base on an edge still in the step below."""
-    # A handful of edges is compared quicker than searched.
-    if len(edges) > 6:
-        return amounts[np.searchsorted(np.array(edges, dtype=np.int64), base, side="left")]
-    found = np.broadcast_to(amounts[0], base.shape)
-    for edge, amount in zip(edges, amounts[1:], strict=True):
-        found = np.where(base > edge, amount, found)
-    return found
+    return amounts[np.searchsorted(np.array(edges, dtype=np.int64), base, side="left")]
 
 
 def rounded_cents(numerators: Numerators) -> Cents:
@@ -506,9 +497,8 @@ def order_fee_lines(
         given["category"] = cols.codes(category, rows, held.categories)[0]
     if advertising_ppm is not None:
         given["rate"] = _rates(advertising_ppm, rows)
-    found = stacked([f"{line}_cents" for line in (*LINES, "total")], rows, np.int64)
-    if cols.some(given["listing"]):
-        found["listing_cents"][:] = given["listing"]
+    found = {f"{line}_cents": np.zeros(rows, dtype=np.int64) for line in (*LINES, "total")}
+    found["listing_cents"] += given["listing"]
 
     for number, part, at in cols.by_number(given, "block"):
         total = part["listing"]
@@ -576,11 +566,7 @@ def _block_lines(held: _HeldBlock, given: cols.Columns, *, per_order: bool | Non
             discount = rounded_cents(exact["commission"]) * held.level_off[given["level"]]
     for name in ("payment", "international"):
         table = held.charges.get(name)
-        if (
-            table is not None
-            and wanted(getattr(block, name))
-            and (name == "payment" or cols.some(given["international"]))
-        ):
+        if table is not None and wanted(getattr(block, name)) and (name == "payment" or given["international"].any()):
             exact[name] = table.numerators(given, None)
     if "international" in exact:
         exact["international"] = np.where(given["international"], exact["international"], 0)
@@ -603,7 +589,7 @@ def _block_lines(held: _HeldBlock, given: cols.Columns, *, per_order: bool | Non
 def _advertising(held: _HeldBlock, given: cols.Columns) -> Cents | None:
     advertised = given["advertised"]
     charge, table = held.block.advertising, held.charges.get("advertising")
-    if not cols.some(advertised):
+    if not advertised.any():
         return None
     if charge is None or table is None:
         need = f"false, since the block {held.block.described} has none"

@@ -400,7 +400,7 @@ def _dimensional(
             "rates", need=f"a kind that the block {block.described} has a divisor for ({known})", got=rates
         )
     divisor = space.divisor_for.get(rates, space.divisor)
-    if space.nonrectangular_factor != 1.0 and cols.some(given["nonrectangular"]):
+    if space.nonrectangular_factor != 1.0 and given["nonrectangular"].any():
         volume = np.where(given["nonrectangular"], volume * space.nonrectangular_factor, volume)
     if space.volume_step:
         volume = rounded_nearest(volume, step=space.volume_step)
@@ -447,9 +447,7 @@ def condition_holds(
     if when.packaging:
         kinds = [PACKAGING.index(word) for word in when.packaging]
         wrapped = given["packaging"]
-        if wrapped.strides == (0,) and wrapped[0] not in kinds:
-            return np.zeros(wrapped.shape, dtype=np.bool_)
-        parts.append(np.logical_or.reduce([wrapped == kind for kind in kinds]))
+        parts.append(np.isin(wrapped, kinds))
     parts += [seen[measure] > limit + SNAP for measure, limit in when.over.items()]
     parts += [seen[measure] <= limit + SNAP for measure, limit in when.at_most.items()]
     if when.any_over:

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from flipkit.errors import MeasureError, RuleTableError
 from flipkit.money import PPM, Cents, percentage, share_out
 from flipkit.rules import blocks as cols
-from flipkit.rules.blocks import as_category, as_frame, stacked
+from flipkit.rules.blocks import as_category, as_frame
 from flipkit.rules.fees import shared_rounding
 from flipkit.rules.parcels import (
     KG_PER_LB,
@@ -112,11 +112,9 @@ def _finished(
     kind: str,
 ) -> tuple[cols.Columns, Refusals]:
     signed = given["signature"]
-    price = _signature_price(card_block, kind) if cols.some(signed) else 0
+    price = _signature_price(card_block, kind) if signed.any() else 0
     protection = np.zeros(signed.size, dtype=np.int64)
-    # One amount for all rows, mostly nothing, is looked at once.
-    alike = given["declared"].strides == (0,) and given["declared"].size > 0 and not given["declared"][0]
-    declared = np.zeros(0, dtype=np.int64) if alike else given["declared"].nonzero()[0]
+    declared = given["declared"].nonzero()[0]
     if declared.size:
         rule, values = card_block.declared_value, given["declared"][declared]
         protection[declared] = -1 if rule is None else declared_value_cents(rule, declared_cents=values)
@@ -286,8 +284,8 @@ def priced(
 ) -> tuple[cols.Columns, Words]:
     """Labels of rows whose zones are all known."""
     rows = given["zone_code"].size
-    held = stacked([f"{line}_cents" for line in (*LINES, "total")], rows, np.int64)
-    heavy = stacked(["dimensional_lb", "billable_lb"], rows, np.float64)
+    held = {f"{line}_cents": np.zeros(rows, dtype=np.int64) for line in (*LINES, "total")}
+    heavy = {name: np.zeros(rows) for name in ("dimensional_lb", "billable_lb")}
     # Words are few: rows carry their numbers until the end.
     chosen = np.zeros(rows, dtype=np.int16)
     refused = np.zeros(rows, dtype=np.int16)
@@ -300,7 +298,7 @@ def priced(
             column[at] = pick[name]
         chosen[at] = pick["service"]
         for text, rows_stopped in stopped:
-            refused[rows_stopped + at.start if isinstance(at, slice) else at[rows_stopped]] = _number(wordings, text)
+            refused[at[rows_stopped]] = _number(wordings, text)
     chosen[chosen < 0] = len(card.service_names)
     words = {"service": [*card.service_names, ""], "refused": wordings}
     return {"service": chosen, **heavy, **held, "refused": refused}, words
@@ -429,9 +427,8 @@ def _numbered_labels(
     given = parcel_inputs(on=on, zone=zone, further=further, **parcels)
     rows = given["length_in"].size
     given["zone_code"] = zone_codes(card, zone, rows, missing=zone_mix is not None)
-    given["pair"] = cols.pairs(
-        cols.blocks(card, on, rows), cols.blocks(parcel_rules, on, rows), len(parcel_rules.blocks)
-    )
+    # Two numbers a row as one, which divmod takes apart again.
+    given["pair"] = cols.blocks(card, on, rows) * len(parcel_rules.blocks) + cols.blocks(parcel_rules, on, rows)
     given["declared"] = cols.amounts("declared_cents", declared_cents, rows)
     given["signature"] = cols.flags("signature", True if kind else signature, rows)
     given["residential"] = cols.flags("residential", residential, rows)

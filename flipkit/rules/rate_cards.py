@@ -46,27 +46,9 @@ class PriceTable:
         """The weights with 0 beyond them. [units of weight]"""
         return np.append(self.weights, 0.0)
 
-    @cached_property
-    def _step(self) -> float:
-        """The coarsest step that every weight is a multiple of: a whole unit, a half, an ounce; 0 for none."""
-        steps = (step for step in (1.0, 0.5, 0.25, 0.0625) if not (self.weights % step).any())
-        return next(steps, 0.0) if self.weights[-1] <= 1000 else 0.0
-
-    @cached_property
-    def _row_of_step(self) -> npt.NDArray[np.int64]:
-        """Row of the table for each whole number of steps, the row beyond after the last."""
-        count = round(self.weights[-1] / self._step)
-        return np.searchsorted(self.weights, np.arange(count + 2) * self._step - SNAP, side="left").astype(np.int64)
-
     def rows(self, weights: npt.NDArray[np.float64]) -> npt.NDArray[np.int64]:
         """The row that each weight pays, the row beyond where it is heavier than all."""
-        if not self._step:
-            return np.searchsorted(self.weights, weights - SNAP, side="left").astype(np.int64)
-        exact = (weights - SNAP) if self._step == 1.0 else (weights - SNAP) / self._step
-        steps = exact.astype(np.int64)
-        # Rounded up: the cut, and one more where something was cut off.
-        steps += steps < exact
-        return self._row_of_step.take(steps, mode="clip")
+        return np.searchsorted(self.weights, weights - SNAP, side="left").astype(np.int64)
 
 
 def read_price_table(text: str, *, file: str) -> PriceTable:
@@ -409,25 +391,12 @@ def zone_codes(card: RateCard, zone: object, rows: int, *, missing: bool = False
     """Zones as numbers of the card's columns, ``COLLECTED`` or ``UNKNOWN``."""
     zones = card.zones
     need = f"one of {', '.join(zones)}, or {PICKUP}"
-    given = zone if hasattr(getattr(zone, "array", zone), "categories") else np.asarray(zone)
-    strange: object = None
-    if isinstance(given, np.ndarray) and given.dtype.kind in "iu" and all(name.isdigit() for name in zones):
-        # Whole numbers need no look-up of words: a table by the number itself, its ends for what is no zone.
-        table = np.full(max(int(name) for name in zones) + 3, UNKNOWN - 1, dtype=np.int64)
-        table[1] = UNKNOWN
-        for code, name in enumerate(zones):
-            table[int(name) + 1] = code
-        codes = table[np.clip(given + 1, 0, table.size - 1)]
-        if (codes == UNKNOWN - 1).any():
-            strange = np.atleast_1d(given)[int(np.argmax(np.atleast_1d(codes) == UNKNOWN - 1))]
-    else:
-        codes, others = cols.codes(zone, rows, (*zones, PICKUP))
-        codes = np.where(codes < 0, UNKNOWN, np.where(codes == len(zones), COLLECTED, codes))
-        strange = others[0] if others else None
-    if strange is not None:
-        raise MeasureError("zone", need=need, got=str(strange), where=card.title)
+    codes, others = cols.codes(zone, rows, (*zones, PICKUP))
+    codes = np.where(codes < 0, UNKNOWN, np.where(codes == len(zones), COLLECTED, codes))
+    if others:
+        raise MeasureError("zone", need=need, got=others[0], where=card.title)
     if not missing and (codes == UNKNOWN).any():
-        row = int(np.argmax(np.atleast_1d(codes) == UNKNOWN))
+        row = int(np.argmax(codes == UNKNOWN))
         where = f"{card.title}, row {row + 1}"
         raise MeasureError("zone", need=need, got="nothing", where=where, mend="or give a mix of zones")
-    return codes if codes.shape == (rows,) else np.broadcast_to(codes, (rows,))
+    return codes
