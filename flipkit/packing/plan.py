@@ -103,19 +103,17 @@ def rate_card_labels(
         # One call for all zones: each asks for the same parcels.
         *sizes, packaging, odd = given
         zones, rows = len(mix), len(packaging)
-        kinds = {word: number for number, word in enumerate(dict.fromkeys(packaging))}
-        kind = np.array([kinds[word] for word in packaging], dtype=np.int64)
         found = label_columns(
             card,
             rules,
             on=on,
-            zone=_Coded([str(one) for one in mix], np.repeat(np.arange(zones), rows)),
+            zone=np.repeat(np.array([str(one) for one in mix], dtype=object), rows),
             **dict(zip(_SIZES, (np.tile(size, zones) for size in sizes), strict=True)),  # type: ignore[arg-type]
             declared_cents=declared_cents,
             signature=signature,
             residential=residential,
             service=service,
-            packaging=_Coded(list(kinds), np.tile(kind, zones)),
+            packaging=np.tile(packaging, zones),
             nonrectangular=np.tile(odd, zones),
         )
         refused = found["refused"].reshape(zones, rows)
@@ -130,19 +128,6 @@ def rate_card_labels(
 
 
 _SIZES = ("length_in", "width_in", "height_in", "weight_lb")
-
-
-@dataclass(frozen=True)
-class _Coded:
-    """A column of few words as their numbers, in the way of a categorical."""
-
-    categories: Sequence[str]
-    codes: Index
-
-    @property
-    def shape(self) -> tuple[int, ...]:
-        """Of the column."""
-        return self.codes.shape
 
 
 def cheapest_labels(cards: Mapping[str, Labels]) -> Labels:
