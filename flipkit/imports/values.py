@@ -706,13 +706,13 @@ def likenesses(words: str) -> dict[tuple[str, str], float]:
 
 
 def _misspelt(words: str, other: str) -> bool:
-    """Whether each word is the other's, but for a letter of a long one: a letter makes another word of a short one.
+    """Whether each word is the other's, but for a letter of a long one that is no known word itself.
 
     >>> _misspelt("purchse dates", "purchase date"), _misspelt("preso il", "reso il")
     (True, False)
     """
     pairs = zip(words.split(), other.split(), strict=False)
-    alike = all(a.rstrip("s") == b.rstrip("s") or min(len(a), len(b)) > 5 for a, b in pairs)
+    alike = all(a.rstrip("s") == b.rstrip("s") or (min(len(a), len(b)) > 5 and a not in _by_part()) for a, b in pairs)
     return alike or words.count(" ") != other.count(" ")
 
 

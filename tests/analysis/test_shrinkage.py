@@ -123,15 +123,16 @@ def table(hourly, error, *, items=30, trips=20):
 
 @pytest.mark.worked
 def test_a_pulled_figures_sides_step_by_step():
-    # One trip: 8 degrees of freedom. Sides 4 and 16 of its own, half of it left: the square root of 4, so 1 to 2.
-    # No side known: even. 1 to 100 counts as 1 to 8, and 100 to 1 as 8 to 1.
-    middle = np.array([10.0, 10.0, 10.0, 10.0])
-    sides = pd.DataFrame({"trips": 1, "low": [6.0, 6.0, 9.0, -90.0], "high": [26.0, 9.0, 110.0, 11.0]})
-    error = np.array([2.0, 1.0, 1.0, 1.0])
-    found = _spread_of(sides, middle, Pulled(middle, np.array([0.5, 1.0, 1.0, 1.0]), error, 10.0, 1.0), 0.9)
-    whole = 2 * stats.t.ppf(0.95, 8) * error
-    assert found.low == pytest.approx(10 - whole * [1 / 3, 1 / 2, 1 / 9, 8 / 9])
-    assert found.high == pytest.approx(10 + whole * [2 / 3, 1 / 2, 8 / 9, 1 / 9])
+    # Nine trips: 8 + 4 degrees of freedom, and 8 of 16 of the error its own, so the square root of each ratio.
+    # Sides 4 and 16: 1 to 2. No side known: even. 1 to 100 counts as 1 to 8, and 100 to 1 as 8 to 1. One trip: even.
+    middle = np.full(5, 10.0)
+    sides = pd.DataFrame({"trips": [9, 9, 9, 9, 1], "low": [6.0, 6.0, 9.0, -90.0, 6.0], "high": [26, 9, 110, 11, 26.0]})
+    error = np.array([2.0, 1.0, 1.0, 1.0, 1.0])
+    found = _spread_of(sides, middle, Pulled(middle, np.full(5, 0.6), error, 10.0, 1.0), 0.9)
+    whole = 2 * stats.t.ppf(0.95, [12, 12, 12, 12, 4]) * error
+    root = math.sqrt(8)
+    assert found.low == pytest.approx(10 - whole * [1 / 3, 1 / 2, 1 / (1 + root), root / (1 + root), 1 / 2])
+    assert found.high == pytest.approx(10 + whole * [2 / 3, 1 / 2, root / (1 + root), 1 / (1 + root), 1 / 2])
 
 
 def test_what_is_said_of_each_figure_where_errors_are_known_and_where_not():
@@ -210,10 +211,10 @@ def test_chance_interval_and_pulled_figure_are_of_one_distribution(low, high, co
     assert first(row["low"])["beats_target"] == pytest.approx((1 + confidence) / 2)
     assert first(row["high"])["beats_target"] == pytest.approx((1 - confidence) / 2)
     assert first(row["pulled"])["beats_target"] == pytest.approx(0.5)
-    # As lopsided as its own interval, as far as its own figure is left.
+    # As lopsided as its own interval, as far as the error is its own: 19 of 27 with 20 trips.
     ratio = (row["high"] - row["pulled"]) / (row["pulled"] - row["low"])
     own = min(max((high - 20) / (20 - low), 1 / 8), 8)
-    assert ratio == pytest.approx(own ** row["weight"])
+    assert ratio == pytest.approx(own ** (19 / (19 + COMMON_FREEDOM)))
     chances = [first(target)["beats_target"] for target in np.linspace(-40, 120, 30)]
     assert (np.diff(chances) <= 0).all()
     assert 0 <= chances[-1] < 0.01 < 0.99 < chances[0] <= 1

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from flipkit.analysis.returns import LIKELY, chance_verdict, hourly_verdict
+from flipkit.analysis.returns import LIKELY, TOO_FEW, chance_verdict, hourly_verdict
 from flipkit.charts import style
-from flipkit.charts.returns import plot_category_returns, plot_price_bands
+from flipkit.charts.returns import _return_phrase, plot_category_returns, plot_price_bands
 from flipkit.charts.style import TONES, tone
 from flipkit.errors import ChartError
 
@@ -181,3 +181,9 @@ def test_without_a_single_interval_none_is_drawn_and_the_rows_keep_their_names(r
     (dots, rows), *_ = chart.marks("point")
     assert dots["y"]["axis"]["labelExpr"]
     assert len(rows) == len(frame)
+
+
+def test_a_month_without_a_sale_is_not_said_to_lack_hours():
+    row = {"items": 0, "hourly": None, "low": None, "high": None, "verdict": TOO_FEW}
+    assert _return_phrase("May 2026", row, "items", "USD") == "May 2026 (0 items)"
+    assert _return_phrase("May 2026", {**row, "items": 2}, "items", "USD") == "May 2026 (no hours recorded, 2 items)"

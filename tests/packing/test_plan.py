@@ -186,7 +186,7 @@ def test_exactly_what_the_carton_rule_allows_is_taken(more, takes):
     plan = plan_of(full, cartons)
     assert bool(stocked(plan)) is takes
     assert reasons(plan, "stock") == (
-        [] if takes else ["65.0 lb packed, the carton rule allows 65 lb for single wall, 32 ECT"]
+        [] if takes else ["just over 65 lb packed, the carton rule allows 65 lb for single wall, 32 ECT"]
     )
 
 
