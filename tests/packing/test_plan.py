@@ -528,5 +528,5 @@ def test_what_the_stock_has_nothing_for_is_said_with_what_lacks():
     assert reasons(none, "tube") == ["no tube in stock"]
     assert {(refusal.short, refusal.what) for refusal in none.refusals if refusal.style == "tube"} == {(0.0, "none")}
     assert reasons(plan_of(JUG, lone), "joined") == ["no two cartons with like openings in stock"]
-    with pytest.raises(MeasureError, match="at least 0.*item A-1"):
+    with pytest.raises(MeasureError, match=r"at least 0.*item A-1"):
         plan_of(dataclasses.replace(JUG, value_cents=-1))
