@@ -33,7 +33,7 @@ from flipkit.units import Measures
 
 _RETURN_NEEDED = ("items", "hourly", "low", "high", "verdict")
 #: What the bars and their colors say, below the title of a page's chart.
-BARS: Final = "Bar: where the true figure probably lies, blue above the target, orange below."
+BARS: Final = "Bar: where the true figure probably lies, blue above the target, orange below, gray unsure."
 #: Verdicts in the order in which a reading takes them.
 _RETURN_ORDER = list(TONES)
 #: Those that leave no doubt worth a word.

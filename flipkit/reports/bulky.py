@@ -36,11 +36,10 @@ from flipkit.reports.elements import (
     table,
     to_do,
 )
-from flipkit.reports.sentences import day_words, money_per_hour, span_name
+from flipkit.reports.sentences import day_words, money_per_hour, size_words, span_name
 from flipkit.reports.sliders import Moves
 from flipkit.reports.study import Study
 from flipkit.reports.tables import bases_columns, bases_formats, bases_headings, lifting
-from flipkit.units import CM_AN_INCH
 
 _PAIR = ("small", "bulky")
 #: From which shares of its parcels on a category is usually, and is often, bulky.
@@ -346,35 +345,6 @@ def _band(study: Study, row: Mapping[Any, Any]) -> str:
 
 def _price(currency: str, cents: float) -> str:
     return "no price" if math.isinf(cents) else money(cents, currency=currency)
-
-
-def size_words(study: Study) -> str:
-    """The thresholds of the size classes in force, in the shop's units."""
-    # The classes are a yardstick: books older than the table are measured by its first block.
-    classes = study.rules.size_classes
-    block = classes.at(max(study.as_of, classes.blocks[0].starts))
-
-    def bounds(found: Mapping[str, float], than: str) -> list[str]:
-        names = {"longest": "longest side", "second": "second side", "length_plus_girth": "length plus the way around"}
-        names |= {"united": "sides together"}
-        return [
-            f"{names.get(measure, measure.replace('_', ' '))} {than} {_threshold(study, measure, value)}"
-            for measure, value in found.items()
-        ]
-
-    room = _threshold(study, "volume", block.bulky_space_over)
-    small, bulky = " and ".join(bounds(block.small_at_most, "at most")), ", ".join(bounds(block.bulky_over, "over"))
-    return (
-        f"Small: {small}. Bulky, any of: {bulky}, or volume over {room} where space is billed above the scale weight. "
-        "Oversize: what a carrier calls a large package. Medium: the rest."
-    )
-
-
-def _threshold(study: Study, measure: str, value: float) -> str:
-    if measure == "volume":
-        metric = study.measures.metric
-        return f"{value * CM_AN_INCH**3 / 1e3:.0f} liters" if metric else f"{value / 1_728:g} cu ft"
-    return study.measures.weight(value) if measure == "weight" else study.measures.side(value, places=0)
 
 
 # How the price from which bulky wins moves with the hired wage and with the divisor.

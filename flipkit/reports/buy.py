@@ -38,6 +38,7 @@ from flipkit.reports.sentences import (
     money_per_hour,
     of_category,
     past_words,
+    size_words,
     span_name,
 )
 from flipkit.reports.study import Study, stock_gain
@@ -175,7 +176,8 @@ class Buy:
         few = [one.category for one in study.decisions if one.verdict == TOO_FEW]
         parts = [
             f"As of {day_words(study.as_of)}. One in ten sold for less than low. Under the last price leave it, even "
-            "if it's free; at what you usually pay it must sell for more, as the reasons below say."
+            "if it's free; at what you usually pay it must sell for more, as the reasons below say. "
+            f"Sizes are those of the packed parcel. {size_words(study)}"
         ]
         if few:
             needed = study.assumptions.whole("report.too_few_items")
@@ -399,7 +401,7 @@ def _doing(study: Study, change: Change) -> str:
         STOP_BUYING: f"stop buying {kinds} at what you usually pay once there is other work for the hours ({worth} "
         f"more if they make {target})",
         PACK_SMALLER: f"pack what you still buy in slightly smaller boxes ({worth})",
-        PRICE_AS_RECOMMENDED: f"list new finds at {change.asked:.1f} times what like items sell for ({worth})",
+        PRICE_AS_RECOMMENDED: f"list new finds at {change.asked:.1f} times the going price ({worth})",
     }[change.name]
 
 
@@ -415,7 +417,7 @@ def _stopping(study: Study, change: Change) -> str:
         return f"stop buying {kinds} at what you usually pay (their {spent} a month lose {show(-made)}; {more})"
     return (
         f"find better use for the {spent} a month that {kinds} take at what you usually pay (they make {show(made)} "
-        f"there, {rate} an hour; {more}; left idle, they cost you the {show(made)})"
+        f"there, {rate} an hour; {more}; left idle, nothing)"
     )
 
 

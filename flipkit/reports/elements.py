@@ -224,7 +224,7 @@ def table_html(
     body = []
     for row in rows:
         cells = [
-            f'<th scope="row"{mark[k]}>{escape(text)}</th>' if k == 0 else f"<td{mark[k]}>{escape(text)}</td>"
+            f'<th scope="row"{mark[k]}>{escape(text)}</th>' if k == 0 and text else f"<td{mark[k]}>{escape(text)}</td>"
             for k, text in enumerate(row)
         ]
         body.append(f"<tr>{''.join(cells)}</tr>")

@@ -6,6 +6,7 @@ Every sentence is made from the study's numbers and claims no more than they bea
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
@@ -18,6 +19,7 @@ from flipkit.errors import count_of
 from flipkit.money import show_cents
 from flipkit.reports.elements import Figure, Said, origin_mix
 from flipkit.reports.study import Study
+from flipkit.units import CM_AN_INCH
 
 
 def money_per_hour(dollars: float, *, currency: str) -> str:
@@ -301,3 +303,32 @@ def _stock_words(study: Study, unsold: pd.DataFrame) -> str:
     cost = show_cents(int(unsold["cost_cents"].sum()), currency=study.currency)
     held = f"{unsold['days_held'].median():,.0f} days"
     return f"In stock: {count_of(len(unsold), 'item')} that cost {cost}, held {held} at the median."
+
+
+def size_words(study: Study) -> str:
+    """The thresholds of the size classes in force, in the shop's units."""
+    # The classes are a yardstick: books older than the table are measured by its first block.
+    classes = study.rules.size_classes
+    block = classes.at(max(study.as_of, classes.blocks[0].starts))
+
+    def bounds(found: Mapping[str, float], than: str) -> list[str]:
+        names = {"longest": "longest side", "second": "second side", "length_plus_girth": "length plus the way around"}
+        names |= {"united": "sides together"}
+        return [
+            f"{names.get(measure, measure.replace('_', ' '))} {than} {_threshold(study, measure, value)}"
+            for measure, value in found.items()
+        ]
+
+    room = _threshold(study, "volume", block.bulky_space_over)
+    small, bulky = " and ".join(bounds(block.small_at_most, "at most")), ", ".join(bounds(block.bulky_over, "over"))
+    return (
+        f"Small: {small}. Bulky, any of: {bulky}, or volume over {room} where space is billed above the scale weight. "
+        "Oversize: what a carrier calls a large package. Medium: the rest."
+    )
+
+
+def _threshold(study: Study, measure: str, value: float) -> str:
+    if measure == "volume":
+        metric = study.measures.metric
+        return f"{value * CM_AN_INCH**3 / 1e3:.0f} liters" if metric else f"{value / 1_728:g} cu ft"
+    return study.measures.weight(value) if measure == "weight" else study.measures.side(value, places=0)

@@ -166,6 +166,8 @@ def test_a_pack_killed_between_two_renames_is_put_back(tmp_path, monkeypatch):
         patched.setattr(build, "swap", lambda new, old: False)
         patched.setattr(owned, "owner_mark", lambda: mark)
         patched.setattr(build.shutil, "rmtree", lambda *a, **k: None)
+        # Whoever is killed keeps nothing either.
+        patched.setattr(build, "_keep_unfinished", lambda *a: None)
         patched.setattr(type(out), "rename", killed_at_the_second)
         with pytest.raises(Killed), replacing(out) as folder:
             (folder / "index.html").write_text("new")

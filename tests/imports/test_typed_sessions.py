@@ -46,7 +46,7 @@ class Terminal:
                 except OSError:
                     more = ""
                 if not more:
-                    self.process.wait(timeout=30)
+                    self.process.wait(timeout=120)
                     self.text += seen
                     return None
                 seen += more
@@ -66,7 +66,7 @@ class Terminal:
             question = f"{asked[-1]}{seen}" if "a number from" in seen.lower() else seen
             if stop_after is not None and len(asked) >= stop_after:
                 self.process.send_signal(signal.SIGINT)
-                self.process.wait(timeout=30)
+                self.process.wait(timeout=120)
                 break
             reply = next((reply for words, reply in replies.items() if words in question), None)
             assert reply is not None, question

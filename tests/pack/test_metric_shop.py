@@ -13,8 +13,8 @@ from flipkit.assumptions import load_assumptions
 from flipkit.books.read import read_books
 from flipkit.cli.main import main
 from flipkit.pack.month import make_month_pack, month_plan
-from flipkit.reports.bulky import size_words
 from flipkit.reports.money import Money
+from flipkit.reports.sentences import size_words
 from flipkit.reports.study import open_study
 from flipkit.units import KM_A_MILE, Measures
 from tests.helpers.metric_shop import LAST, make

@@ -46,7 +46,9 @@ const sortable = (table) => {
       for (const other of heads) other.removeAttribute("aria-sort");
       if (order) head.setAttribute("aria-sort", order);
       const turn = order === "descending" ? -1 : 1;
-      const found = rows.map((row) => [worth(row.cells[k], head.classList.contains("figure")), row]);
+      // Money with words beside it ("$29: leave it") goes by its money.
+      const priced = rows.filter((row) => /^[-\u2212]?\p{Sc}\s?\d/u.test(row.cells[k].textContent.trim())).length * 2 > rows.length;
+      const found = rows.map((row) => [worth(row.cells[k], priced || head.classList.contains("figure")), row]);
       if (order) found.sort((a, b) => before(a[0], b[0], turn));
       body.append(...found.map((pair) => pair[1]));
     });
