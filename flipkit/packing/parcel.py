@@ -37,6 +37,7 @@ from flipkit.packing.plan import (
 from flipkit.packing.styles import PackItem
 from flipkit.packing.trials import PadStep, packing_trials, pad_step, padding_trade, trials_reading
 from flipkit.paths import demo_folder
+from flipkit.rules.fees import order_fee_lines
 from flipkit.rules.net_price import fees_answer, price_answer
 from flipkit.rules.parcel_advice import read_sides
 from flipkit.rules.tables import Rules, load_rules
@@ -436,13 +437,13 @@ def _postage(
         return found
     venue = max(left, key=lambda one: int(one["net_cents"]))
 
-    def price(label_cents: int) -> int | None:
-        """The price that leaves as much after a label as the value does without one."""
-        asked = price_answer(
-            rules, on=on, net_cents=venue["net_cents"], label_cents=label_cents, venues=[venue["venue"]]
-        )["venues"]
-        return int(asked[0]["price_cents"]) if asked else None
-
-    far, free = price(found.farthest_cents), price(found.usual_cents)
-    quote = None if far is None else far - value
+    at: dict[str, Any] = {"on": on, "venues": [venue["venue"]]}
+    priced = price_answer(rules, net_cents=venue["net_cents"], label_cents=found.usual_cents, **at)["venues"]
+    free = int(priced[0]["price_cents"]) if priced else None
+    # A venue may take less of postage than of a price, so the postage is sought as such, up to twice the label.
+    asked = np.arange(found.farthest_cents, 2 * found.farthest_cents + 1)
+    schedule = rules.fee_schedules[venue["venue"]]
+    fees = order_fee_lines(schedule, on=on, goods_cents=value, shipping_cents=asked)["total_cents"]
+    enough = asked[value + asked - fees - found.farthest_cents >= venue["net_cents"]]
+    quote = int(enough[0]) if len(enough) else None
     return replace(found, venue=venue["venue"], quote_cents=quote, free_price_cents=free)

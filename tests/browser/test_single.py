@@ -115,3 +115,19 @@ def test_a_page_with_things_side_by_side_widens_itself_alone(page, tmp_path):
     assert page.run(wide, "#one") > 1200
     page.run(wide, "#two")
     assert page.run(wide, "#two") <= 800
+
+
+def test_the_way_to_the_other_pages_is_left_out_on_paper(page, tmp_path):
+    links = '<a href="packing.html">Packing</a> <a href="money.html">Money</a>'
+    index = f'<main><section id="way">{links}</section><section id="rest"><p>Rest</p></section></main>'
+    pages = [(name, f"<main><h1>{name}</h1></main>") for name in ("packing", "money")]
+    file = tmp_path / "both.html"
+    file.write_text(single_page(index, pages, title="October", home="index.html"), encoding="utf-8")
+    start(page, file)
+    seen = "return ['way', 'rest'].filter(id => document.getElementById(id).getClientRects().length)"
+    assert page.run(seen) == ["way", "rest"]
+    page.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+    try:
+        assert page.run(seen) == ["rest"]
+    finally:
+        page.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})

@@ -14,6 +14,7 @@ from flipkit.analysis.knowledge_file import read_knowledge
 from flipkit.cli.main import main
 from flipkit.pack.month import make_month_pack, month_plan
 from flipkit.pack.standing import standing_pack
+from flipkit.reports.category import page_names
 from tests.helpers.small_books import write_books
 from tests.helpers.without_kernels import without_kernels
 
@@ -152,3 +153,12 @@ def test_the_manifest_says_what_the_pack_is_made_from(packs):
 def test_no_place_of_this_machine_stands_in_a_pack(packs):
     for name, body in contents(packs[0]).items():
         assert str(packs[0].parent).encode() not in body, name
+
+
+def test_categories_spelt_nearly_alike_get_a_page_each():
+    assert page_names(["Jugs, blue", "jugs blue", "JUGS-BLUE", "—"]) == {
+        "Jugs, blue": "category-jugs-blue",
+        "jugs blue": "category-jugs-blue-2",
+        "JUGS-BLUE": "category-jugs-blue-3",
+        "—": "category-unnamed",
+    }

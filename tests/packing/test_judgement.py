@@ -178,13 +178,16 @@ def test_what_to_charge_leaves_what_the_price_leaves_without_postage():
     assert asked.nearest_cents < asked.usual_cents < asked.farthest_cents < asked.quote_cents
     rules = load_rules(demo_folder() / "rules")
     at = {"on": dt.date(2026, 11, 27), "venues": [asked.venue]}
-    without = fees_answer(rules, goods_cents=32500, **at)["venues"][0]["net_cents"]
-    quoted = fees_answer(
-        rules, goods_cents=32500, shipping_cents=asked.quote_cents, label_cents=asked.farthest_cents, **at
-    )["venues"][0]["net_cents"]
-    free = fees_answer(rules, goods_cents=asked.free_price_cents, label_cents=asked.usual_cents, **at)["venues"][0]
-    assert quoted >= without
-    assert free["net_cents"] >= without
+
+    def left(goods, *, shipping=0, label=0):
+        told = fees_answer(rules, goods_cents=goods, shipping_cents=shipping, label_cents=label, **at)
+        return told["venues"][0]["net_cents"]
+
+    # A cent less of either would leave less than the price alone does.
+    without, quote, free = left(32500), asked.quote_cents, asked.free_price_cents
+    far, usual = asked.farthest_cents, asked.usual_cents
+    assert left(32500, shipping=quote - 1, label=far) < without <= left(32500, shipping=quote, label=far)
+    assert left(free - 1, label=usual) < without <= left(free, label=usual)
 
 
 def test_a_cube_of_an_inch_gets_room_for_its_label_and_no_more():
