@@ -15,6 +15,7 @@ from flipkit.imports.mapping import Mapping, Source
 from flipkit.imports.sheets import LOST, Layout
 from flipkit.imports.values import (
     DECIMALS,
+    MARK_WORDS,
     NOTHING,
     PlainNumbers,
     by_word,
@@ -145,7 +146,7 @@ def _money(text: str, *, decimal: str, currency: str, turned: bool, signed: bool
         return InvalidCell("an amount", _UNCALCULATED)
     if value is None or written is None or written.percent:
         return InvalidCell(
-            "an amount" if written is None or written.percent else f"an amount with a decimal {_word(decimal)}"
+            "an amount" if written is None or written.percent else f"an amount with a decimal {MARK_WORDS[decimal]}"
         )
     if not fits_currency(written.currency, currency):
         return InvalidCell(f"in {currency}, the currency of the shop")
@@ -159,10 +160,6 @@ def _money(text: str, *, decimal: str, currency: str, turned: bool, signed: bool
     if cents != value:
         return InvalidCell("an amount in whole cents")
     return f"{abs(cents):.2f}" if not cents else f"{cents:.2f}"
-
-
-def _word(decimal: str) -> str:
-    return "point" if decimal == "." else "comma"
 
 
 def _date(text: str, *, order: str, month: bool, year: str) -> str | InvalidCell:

@@ -306,10 +306,7 @@ def _framed(export: Export, head: list[Record], header_row: int | None) -> Layou
 
 
 def _width(cells: list[str]) -> int:
-    width = len(cells)
-    while width and not cells[width - 1]:
-        width -= 1
-    return width
+    return max((at for at, cell in enumerate(cells, start=1) if cell), default=0)
 
 
 def _header(plain: list[Record], typical: int) -> Record | None:
