@@ -180,7 +180,7 @@ def bought_gap(
 ) -> float:
     """How far the hour over everything bought is off by slopes at the worst of some settings. [dollars per hour]"""
     gaps = [0.0]
-    for settings in ends:
+    for settings in ends if sums else ():  # where nothing was bought there is no hour to be off
         of_parts, economics = weights(settings, wage=wage), items
         for part, weight in zip(parts, of_parts[1:], strict=True):
             economics = _moved(economics, part, weight) if weight else economics

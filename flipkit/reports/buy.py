@@ -97,10 +97,14 @@ class Buy:
         if free > 0:
             left = sum(round(change.hours) for change in self.study.biggest_changes if change.name == STOP_BUYING)
             whose = f" ({left:,} that the kinds to leave took, and {free - left:,} of finds above their price)"
+            returns = self.study.bought_returns
+            leave = {one.category for one in self.study.decisions if one.verdict == LEAVE}
+            losing = returns.loc[returns["category"].isin(leave) & (returns["hourly"] < 0), "category"]
+            at_once = f" Stop {_kinds(list(losing))} right away: unsold counted, an hour on them lost money."
             lines.append(
                 f"{count_of(free, 'hour')} of the {shared.hours:,.0f} that a month's purchases take now stay free"
                 f"{whose if 0 < left < free else ''}. Find other work or new kinds for them first: left idle they "
-                "bring nothing."
+                f"bring nothing.{at_once if len(losing) else ''}"
             )
         lines += [
             f"List new {_kinds([kind for kind, _ in one.parts])} at {one.asked:.1f} times what such items sell for: "
@@ -306,8 +310,8 @@ class Buy:
         if not hours:
             return "What you have in stock brings its money besides."
         return (
-            f"Next month takes {count_of(used + hours, 'hour')} in all at most: these, and the {hours:,} that your "
-            "stock takes until it has sold, which brings its money besides."
+            f"Next month takes {count_of(used + hours, 'hour')} at the very most: these, and the {hours:,} that your "
+            "stock takes until all of it has sold, which brings its money besides."
         )
 
     def _brings(self) -> int:
@@ -392,9 +396,10 @@ def _doing(study: Study, change: Change) -> str:
     kinds = _kinds([kind for kind, _ in change.parts], _STOPPED)
     target = hourly(study.target, currency=study.currency)
     return {
-        STOP_BUYING: f"stop buying {kinds} at what you usually pay ({worth} more if those hours make {target})",
+        STOP_BUYING: f"stop buying {kinds} at what you usually pay once there is other work for the hours ({worth} "
+        f"more if they make {target})",
         PACK_SMALLER: f"pack what you still buy in slightly smaller boxes ({worth})",
-        PRICE_AS_RECOMMENDED: f"list new finds at {change.asked:.1f} times their usual price ({worth})",
+        PRICE_AS_RECOMMENDED: f"list new finds at {change.asked:.1f} times what like items sell for ({worth})",
     }[change.name]
 
 

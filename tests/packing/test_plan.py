@@ -378,6 +378,11 @@ def test_a_stack_is_as_many_of_its_own_kind_as_the_height_holds():
         dataclasses.replace(one, draft=dataclasses.replace(one.draft, caliper_in=0.0)), rules=RULES, assumptions=ASSUMED
     )
     assert (none.grade, none.out_of_scope, none.bears_the_stack) == (one.draft.grade.text, (), None)
+    # Board that bursts at just what its load asks for is strong enough.
+    for away, enough in ((0, True), (-1, False)):
+        grade = dataclasses.replace(one.draft.grade, burst=none.burst_wanted_psi + away)
+        bursts = dataclasses.replace(one, draft=dataclasses.replace(one.draft, grade=grade))
+        assert strength_check(bursts, rules=RULES, assumptions=ASSUMED).burst_enough is enough
     # A bag has no strength to speak of.
     bags = dataclasses.replace(STOCK, cartons=(), sheets=(), tubes=(), bags=(STOCK.bags[1],))
     told = plan_of(PackItem("S", "scarf", 10, 8, 1, 2, "soft", 3000), bags).as_dict()
@@ -512,3 +517,16 @@ def test_what_has_play_and_nothing_to_fill_it_would_rattle():
     assert told[0].endswith(" in of play and no void fill in stock")
     # Play that is called snug is no rattling.
     assert reasons(plan_of(JUG, bare, **{"packing.snug_in": 30}), "stock") == []
+
+
+def test_what_the_stock_has_nothing_for_is_said_with_what_lacks():
+    bare = dataclasses.replace(STOCK, cartons=(), tubes=(), bags=(), stretch=None)
+    lone = dataclasses.replace(bare, cartons=(Carton("lone", 24, 18, 18, "C", "32 ECT", 0, 1),))
+    none = plan_of(JUG, bare)
+    for style in ("stock", "cut_down", "joined"):
+        assert reasons(none, style) == ["no carton in stock"]
+    assert reasons(none, "tube") == ["no tube in stock"]
+    assert {(refusal.short, refusal.what) for refusal in none.refusals if refusal.style == "tube"} == {(0.0, "none")}
+    assert reasons(plan_of(JUG, lone), "joined") == ["no two cartons with like openings in stock"]
+    with pytest.raises(MeasureError, match=r"at least 0.*item A-1"):
+        plan_of(dataclasses.replace(JUG, value_cents=-1))
