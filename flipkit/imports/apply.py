@@ -335,8 +335,6 @@ def apply(
     """Apply a proposal: put the rows of an export into a folder of books, once what would be done is agreed to."""
     if proposal.questions:
         raise ConversionError(questions=proposal.questions)
-    if changes not in ("leave", "take"):
-        raise ConversionError([Problem("answers", None, "changes", changes, "one of leave, take", "")])
     with collector_held():
         folder = Path(into)
         finish_moves(folder)

@@ -65,8 +65,6 @@ class ColumnReader:
             own = {"length": "in", "weight": "lb"}.get(kind, "min")
             part = source.part
             self._of = functools.partial(_measure, decimal=decimal, unit=source.unit, kind=kind, own=own, part=part)
-        elif kind == "rate":
-            self._of = functools.partial(_rate, decimal=decimal)
         elif kind == "choice":
             self._of = functools.partial(_choice, choices=column.choices)
         else:
@@ -230,14 +228,6 @@ def _measure(text: str, *, decimal: str, unit: str, kind: str, own: str, part: i
 def _plain(text: str, decimal: str) -> str:
     value = number_of(text.rstrip(".,"), decimal)
     return text if value is None else f"{value:f}"
-
-
-def _rate(text: str, *, decimal: str) -> str | InvalidCell:
-    value = number_of(text, decimal)
-    if value is None:
-        return InvalidCell("a rate such as 7.65 %")
-    written = read_written(text)
-    return f"{value:f} %" if written is not None and (written.percent or value > 1) else f"{value:f}"
 
 
 def _choice(text: str, *, choices: tuple[str, ...]) -> str | InvalidCell:

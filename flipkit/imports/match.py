@@ -19,7 +19,7 @@ from flipkit.imports.values import CERTAIN, FAIR, LABELS, WEAK, columns_of
 # called.
 
 MONEY = ("money", "signed money")
-NUMBERS = (*MONEY, "number", "count", "miles", "rate", "length", "weight", "minutes")
+NUMBERS = (*MONEY, "number", "count", "miles", "length", "weight", "minutes")
 SIDES = ("length_in", "width_in", "height_in")
 #: How sure a header is the three sides by what stands below it alone: words over a side of its own say more.
 _BY_CONTENT = 90.0
