@@ -260,27 +260,6 @@ def remarks_of(taken: AcceptedRow, table: str) -> list[str]:
 _LEDGER = ("label", "items", "amount", "adjustment", "date", "how")
 
 
-@dataclass(slots=True)
-class Postings:
-    """Labels of this and of earlier conversions, matched with items."""
-
-    stock: Stock
-    ledger: list[dict[str, str]] = field(default_factory=list)
-    before: list[list[str]] = field(default_factory=list)
-    added: int = 0
-    there: int = 0
-    refused: list[SkippedRow] = field(default_factory=list)
-    told: list[str] = field(default_factory=list)
-
-    def as_rows(self) -> AcceptedRow:
-        """What all labels cost each item."""
-        return AcceptedRow(["item_id", "label_paid", "label_adjustment"], _costs(self.stock, self.ledger))
-
-    def ledger_text(self) -> str:
-        """The labels taken, as a CSV file."""
-        return csv_text(_LEDGER, [[row[name] for name in _LEDGER] for row in self.ledger])
-
-
 def _costs(stock: Stock, ledger: list[dict[str, str]]) -> list[list[str]]:
     paid: dict[str, int] = defaultdict(int)
     later: dict[str, int] = defaultdict(int)
@@ -297,28 +276,6 @@ def _costs(stock: Stock, ledger: list[dict[str, str]]) -> list[list[str]]:
         adjustment = later[item] + credit
         rows.append([item, as_text(paid[item] - credit), as_text(adjustment) if adjustment else ""])
     return rows
-
-
-def post_labels(taken: AcceptedRow, stock: Stock, earlier: list[dict[str, str]]) -> Postings:
-    """Match the labels of an export with sales, beside those taken before."""
-    labels = labels_of(taken, _weights(taken))
-    known = {row["label"] for row in earlier}
-    new = [label for label in labels if label.key not in known]
-    already = {row["label"].split(":", 1)[0]: row["items"].split("|") for row in earlier}
-    postings = Postings(stock, list(earlier), _costs(stock, earlier), there=len(labels) - len(new))
-    posted = match_labels(stock, new, already=already)
-    cells = dict(zip(taken.origins, taken.rows, strict=True))
-    for label in new:
-        items, how = posted[label.key]
-        if not items:
-            postings.refused.append(SkippedRow(label.origin, how, cells[label.origin]))
-            continue
-        postings.added += 1
-        postings.told.append(f"row {label.origin}: {', '.join(items)}, by {how}")
-        said = ("|".join(items), as_text(label.amount_cents), as_text(label.adjustment_cents), label.date)
-        entry = (label.key, *said, how)
-        postings.ledger.append(dict(zip(_LEDGER, entry, strict=True)))
-    return postings
 
 
 def _weights(taken: AcceptedRow) -> list[float]:
@@ -349,7 +306,9 @@ class _Job:
     currency: str
     table: schema.Table
     matched: list[str] = field(default_factory=list)
-    postings: Postings | None = None
+    #: Labels of this and of earlier conversions, and how many are new and were there.
+    labels: list[dict[str, str]] | None = None
+    counts: tuple[int, int] | None = None
 
     @property
     def units(self) -> Units:
@@ -376,8 +335,6 @@ def apply(
     """Apply a proposal: put the rows of an export into a folder of books, once what would be done is agreed to."""
     if proposal.questions:
         raise ConversionError(questions=proposal.questions)
-    if changes not in ("leave", "take"):
-        raise ConversionError([Problem("answers", None, "changes", changes, "one of leave, take", "")])
     with collector_held():
         folder = Path(into)
         finish_moves(folder)
@@ -415,14 +372,28 @@ def _posted(job: _Job) -> Merged:
     if job.books is None or not job.books.items["sold_on"].notna().any():
         needed = "sales in the books that labels can be matched with"
         raise refusal(job.folder.name, None, "no sold items", needed, "convert the sales first")
-    postings = post_labels(job.taken, stock_of(job.books.items), read_ledger(job.folder / CONVERTED / "labels.csv"))
-    job.postings = postings
-    job.matched = postings.told
-    why = {left.row: left.reason for left in postings.refused}
-    job.taken.drop({at: why[row] for at, row in enumerate(job.taken.origins) if row in why})
-    costs = postings.as_rows()
-    names = costs.columns[1:]
-    last = {(row[0], name): text for row in postings.before for name, text in zip(names, row[1:], strict=True)}
+    taken, stock = job.taken, stock_of(job.books.items)
+    earlier = read_ledger(job.folder / CONVERTED / "labels.csv")
+    known = {row["label"]: row["items"].split("|") for row in earlier}
+    labels = {at: label for at, label in enumerate(labels_of(taken, _weights(taken))) if label.key not in known}
+    already = {key.split(":", 1)[0]: items for key, items in known.items()}
+    posted = match_labels(stock, list(labels.values()), already=already)
+    bad: dict[int, str] = {}
+    job.labels, there = list(earlier), len(taken.rows) - len(labels)
+    for at, label in labels.items():
+        items, how = posted[label.key]
+        if not items:
+            bad[at] = how
+            continue
+        job.matched.append(f"row {label.origin}: {', '.join(items)}, by {how}")
+        amounts = as_text(label.amount_cents), as_text(label.adjustment_cents)
+        entry = (label.key, "|".join(items), *amounts, label.date, how)
+        job.labels.append(dict(zip(_LEDGER, entry, strict=True)))
+    job.counts = len(labels) - len(bad), there
+    taken.drop(bad)
+    costs = AcceptedRow(["item_id", "label_paid", "label_adjustment"], _costs(stock, job.labels))
+    before = (zip(costs.columns, row, strict=True) for row in _costs(stock, earlier))
+    last = {(item, name): text for (_, item), *cells in before for name, text in cells}
     file = merge.read_table_file(job.folder / schema.ITEMS.file)
     return merge.merged(schema.ITEMS, file, costs, last=last, units=job.units, take_changes=True, adds=False)
 
@@ -524,7 +495,7 @@ def _put_table(raw: RawBooks, name: str, file: str, lines: list[list[str]]) -> N
 
 def _write(job: _Job, result: Merged, agreed: Callable[[Conversion], bool]) -> Conversion:
     refused = with_cells(job.proposal, job.taken.refused)
-    counted = result if job.postings is None else job.postings
+    added, there = job.counts or (result.added, result.there)
     table = job.proposal.mapping.table
     done = Conversion(
         export=job.proposal.export.path,
@@ -533,8 +504,8 @@ def _write(job: _Job, result: Merged, agreed: Callable[[Conversion], bool]) -> C
         rows_in=job.proposal.table.rows_in,
         taken=len(set(job.taken.origins)) + len(job.taken.joined),
         refused=tuple(refused),
-        added=counted.added,
-        there=counted.there,
+        added=added,
+        there=there,
         changes=tuple(result.changes),
         matched=tuple(job.matched),
         sums=sums_of(job.taken, table),
@@ -562,8 +533,10 @@ def _put(job: _Job, result: Merged, refused: list[SkippedRow]) -> list[str]:
         files["shop.csv"] = job.shop_text
         files[f"{CONVERTED}/named.csv"] = _naming_text(job)
         files[f"{CONVERTED}/{NOT_TAKEN}"] = _not_taken_text(job, refused)
-        if job.postings is not None:
-            files[f"{CONVERTED}/labels.csv"] = job.postings.ledger_text()
+        if job.labels is not None:
+            files[f"{CONVERTED}/labels.csv"] = csv_text(
+                _LEDGER, [[row[name] for name in _LEDGER] for row in job.labels]
+            )
         else:
             earlier = read_ledger(job.folder / ledger)
             # A table made anew holds just what was taken: the ledger is the same text.
@@ -600,7 +573,7 @@ def _naming_text(job: _Job) -> str:
     """By what the rows of each table are named, the first choice of each kept."""
     rows = read_ledger(job.folder / CONVERTED / "named.csv")
     table = job.table.name
-    if job.postings is None and table in ("items", "trips", "lots") and all(row["table"] != table for row in rows):
+    if job.labels is None and table in ("items", "trips", "lots") and all(row["table"] != table for row in rows):
         source = job.proposal.mapping.columns.get(f"{table[:-1]}_id")
         by = source.headers if source is not None and source.headers else ("", *job.taken.named_by)
         rows.append({"table": table, "by": "|".join(by)})

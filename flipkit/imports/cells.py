@@ -15,6 +15,7 @@ from flipkit.imports.mapping import Mapping, Source
 from flipkit.imports.sheets import LOST, Layout
 from flipkit.imports.values import (
     DECIMALS,
+    MARK_WORDS,
     NOTHING,
     PlainNumbers,
     by_word,
@@ -64,8 +65,6 @@ class ColumnReader:
             own = {"length": "in", "weight": "lb"}.get(kind, "min")
             part = source.part
             self._of = functools.partial(_measure, decimal=decimal, unit=source.unit, kind=kind, own=own, part=part)
-        elif kind == "rate":
-            self._of = functools.partial(_rate, decimal=decimal)
         elif kind == "choice":
             self._of = functools.partial(_choice, choices=column.choices)
         else:
@@ -145,7 +144,7 @@ def _money(text: str, *, decimal: str, currency: str, turned: bool, signed: bool
         return InvalidCell("an amount", _UNCALCULATED)
     if value is None or written is None or written.percent:
         return InvalidCell(
-            "an amount" if written is None or written.percent else f"an amount with a decimal {_word(decimal)}"
+            "an amount" if written is None or written.percent else f"an amount with a decimal {MARK_WORDS[decimal]}"
         )
     if not fits_currency(written.currency, currency):
         return InvalidCell(f"in {currency}, the currency of the shop")
@@ -159,10 +158,6 @@ def _money(text: str, *, decimal: str, currency: str, turned: bool, signed: bool
     if cents != value:
         return InvalidCell("an amount in whole cents")
     return f"{abs(cents):.2f}" if not cents else f"{cents:.2f}"
-
-
-def _word(decimal: str) -> str:
-    return "point" if decimal == "." else "comma"
 
 
 def _date(text: str, *, order: str, month: bool, year: str) -> str | InvalidCell:
@@ -233,14 +228,6 @@ def _measure(text: str, *, decimal: str, unit: str, kind: str, own: str, part: i
 def _plain(text: str, decimal: str) -> str:
     value = number_of(text.rstrip(".,"), decimal)
     return text if value is None else f"{value:f}"
-
-
-def _rate(text: str, *, decimal: str) -> str | InvalidCell:
-    value = number_of(text, decimal)
-    if value is None:
-        return InvalidCell("a rate such as 7.65 %")
-    written = read_written(text)
-    return f"{value:f} %" if written is not None and (written.percent or value > 1) else f"{value:f}"
 
 
 def _choice(text: str, *, choices: tuple[str, ...]) -> str | InvalidCell:

@@ -153,9 +153,7 @@ def _guessed(path: Path) -> Encoding:
 
 
 def _words(text: str) -> list[str]:
-    for mark in ',;"\t|':
-        text = text.replace(mark, " ")
-    return text.split()
+    return re.findall(r'[^,;"|\s]+', text)
 
 
 def _word(text: str) -> str:

@@ -5,16 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 from collections import Counter, defaultdict
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-import numpy as np
 import pandas as pd
 
 from flipkit.books.schema import PICKUP
 from flipkit.imports.sheets import SkippedRow
-from flipkit.money import share_out_groups
+from flipkit.money import share_out
 
 # Rows of an export on their way into the books.
 
@@ -82,11 +80,6 @@ def cents_in(text: str) -> int:
 def as_text(cents: int) -> str:
     """Cents as the books write an amount."""
     return f"{Decimal(cents) / 100:.2f}"
-
-
-def shared_out(cents: int, weights: Sequence[float]) -> list[int]:
-    """An amount shared by weights, not a cent lost or invented."""
-    return share_out_groups([cents], np.zeros(len(weights), dtype=np.int64), weights).tolist()
 
 
 # Sales matched with items and labels matched with sales, by numbers, days and titles, never by addresses.
@@ -273,4 +266,4 @@ def shares_of(stock: Stock, items: list[str], cents: int) -> dict[str, int]:
     """What each item of a parcel bears of an amount, by sold price, not a cent lost or invented."""
     price = {row["item_id"]: row.get("sold_price", "") for row in stock.rows}
     weights = [float(price.get(item) or 0) for item in items]
-    return dict(zip(items, shared_out(cents, weights), strict=True))
+    return dict(zip(items, share_out(cents, weights).tolist(), strict=True))

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import AliasChoices, BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from flipkit.books.problems import Problem, meant, shortened
 from flipkit.books.write import toml_text
@@ -35,7 +35,10 @@ class _Strict(BaseModel):
 class Source(_Strict):
     """Where the cells of one column come from."""
 
-    headers: tuple[str, ...] = ()
+    # The file says "from", which Python keeps for itself.
+    headers: tuple[str, ...] = Field(
+        default=(), validation_alias=AliasChoices("from", "headers"), serialization_alias="from"
+    )
     value: str = ""
     blank: str = ""
     otherwise: str = ""
@@ -50,10 +53,7 @@ class Source(_Strict):
 
     @model_validator(mode="before")
     @classmethod
-    def _from_is_headers(cls, given: object) -> object:
-        # The file says "from", which Python keeps for itself.
-        if isinstance(given, dict) and "from" in given:
-            return {"headers": given["from"], **{key: value for key, value in given.items() if key != "from"}}
+    def _headers_alone(cls, given: object) -> object:
         return given if not isinstance(given, str) else {"headers": given}
 
 
@@ -162,7 +162,10 @@ def mapping_text(mapping: Mapping, *, export: str) -> str:
     lines += _section("rows", mapping.rows)
     if mapping.columns:
         lines += ["", "[columns]  # a column of the table, and where its cells come from"]
-        lines += [f"{name} = {_source(source)}" for name, source in mapping.columns.items()]
+        lines += [
+            f"{name} = {_value(source.model_dump(exclude_defaults=True, by_alias=True))}"
+            for name, source in mapping.columns.items()
+        ]
     return "\n".join(lines) + "\n"
 
 
@@ -175,11 +178,6 @@ def _section(name: str, part: BaseModel) -> list[str]:
         note = f"  # {notes[key]}" if key in notes else ""
         lines.append(f"{key} = {_value(value)}{note}")
     return lines
-
-
-def _source(source: Source) -> str:
-    said: dict[str, Any] = source.model_dump(exclude_defaults=True)
-    return _value({"from" if key == "headers" else key: value for key, value in said.items()})
 
 
 def _value(value: object) -> str:

@@ -19,7 +19,7 @@ from flipkit.imports.values import CERTAIN, FAIR, LABELS, WEAK, columns_of
 # called.
 
 MONEY = ("money", "signed money")
-NUMBERS = (*MONEY, "number", "count", "miles", "rate", "length", "weight", "minutes")
+NUMBERS = (*MONEY, "number", "count", "miles", "length", "weight", "minutes")
 SIDES = ("length_in", "width_in", "height_in")
 #: How sure a header is the three sides by what stands below it alone: words over a side of its own say more.
 _BY_CONTENT = 90.0
@@ -306,10 +306,7 @@ def _framed(export: Export, head: list[Record], header_row: int | None) -> Layou
 
 
 def _width(cells: list[str]) -> int:
-    width = len(cells)
-    while width and not cells[width - 1]:
-        width -= 1
-    return width
+    return max((at for at, cell in enumerate(cells, start=1) if cell), default=0)
 
 
 def _header(plain: list[Record], typical: int) -> Record | None:

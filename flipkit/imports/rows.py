@@ -5,17 +5,17 @@ from __future__ import annotations
 import hashlib
 from base64 import b32encode
 from collections import Counter, defaultdict
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from flipkit.books.cells import InvalidCell, Units
 from flipkit.books.schema import PICKUP
 from flipkit.imports import match as import_match
 from flipkit.imports.cells import ColumnReader
-from flipkit.imports.join import AcceptedRow, Cell, as_text, cents_in, shared_out
+from flipkit.imports.join import AcceptedRow, Cell, as_text, cents_in
 from flipkit.imports.mapping import Mapping
-from flipkit.imports.sheets import SkippedRow
-from flipkit.imports.values import COLLECTED, GONE, SOLD_OF
+from flipkit.imports.sheets import SkippedRow, SortedBlock
+from flipkit.imports.values import COLLECTED, GONE, SOLD_OF, UNSOLD
+from flipkit.money import share_out
 
 if TYPE_CHECKING:
     from flipkit.imports.detect import Proposal
@@ -26,6 +26,10 @@ _IDENTITY = ("order_id", "title", "bought_on", "cost", "quantity", "sold_on", "s
 _SALE = (
     "sold_on", "sold_price", "shipping_charged", "fees_paid", "label_paid", "label_adjustment", "refund", "order_id",
 )  # fmt: skip
+
+
+#: The place of a column, and its words with what became of a thing.
+_Became = tuple[int, dict[str, str]]
 
 
 def taken_rows(proposal: Proposal, *, units: Units) -> AcceptedRow:
@@ -39,7 +43,7 @@ def taken_rows(proposal: Proposal, *, units: Units) -> AcceptedRow:
     hows = {how for _, words in became for how in words.values()}
     extra = ["zone"] * (COLLECTED in hows) + ["gone_on", "gone_how"] * (not hows.isdisjoint(GONE))
     taken = AcceptedRow([*mapping.columns, *(name for name in extra if name not in mapping.columns)])
-    unsold = [(place(header), set(words)) for header, words in rows.unsold.items()]
+    became += [(place(header), dict.fromkeys(words, UNSOLD)) for header, words in rows.unsold.items()]
     totals = {total.row for total in layout.totals} if rows.totals != "keep" else set()
     skip = [(place(header), set(texts)) for header, texts in rows.skip.items() if texts]
     keep = [(place(h), h, texts) for h, texts in rows.keep.items() if texts and "*" not in texts]
@@ -64,7 +68,7 @@ def taken_rows(proposal: Proposal, *, units: Units) -> AcceptedRow:
             block = block.sifted(why)
             taken.refused += block.left
         if block.rows:
-            _take(block.numbers, block.rows, readers, mapping, taken, unsold, became if extra else [])
+            _take(block, readers, mapping, taken, became)
     if rows.refunds == "join":
         join_refunds(taken)
     share_orders(taken, mapping)
@@ -109,7 +113,9 @@ def share_orders(taken: AcceptedRow, mapping: Mapping) -> None:
         if len(places) > 1:
             prices = [cents_in(taken.rows[place][price_at]) if price_at >= 0 else 0 for place in lines]
             for name, text in amounts.items():
-                shares = [as_text(one) for one in shared_out(cents_in(text), prices)] if text else [""] * len(lines)
+                shares = (
+                    [as_text(one) for one in share_out(cents_in(text), prices).tolist()] if text else [""] * len(lines)
+                )
                 for place, share in zip(lines, shares, strict=True):
                     taken.rows[place][taken.at(name)] = share
     taken.drop(bad, silently=heads)
@@ -216,7 +222,7 @@ def part_sold(taken: AcceptedRow, *, left: bool) -> None:
             rest[id_at] += "-left"
             for name in ("cost", "list_price"):
                 if taken.cell(row, name):
-                    shares = shared_out(cents_in(row[taken.at(name)]), parts)
+                    shares = share_out(cents_in(row[taken.at(name)]), parts).tolist()
                     row[taken.at(name)], rest[taken.at(name)] = map(as_text, shares)
         held = [rest] if not sold and row[sold_at] else [row, rest] if 0 < sold < whole else [row]
         taken.rows += held
@@ -248,14 +254,9 @@ def name_orders(taken: AcceptedRow) -> None:
 
 
 def _take(
-    numbers: Sequence[int],
-    rows: list[list[str]],
-    readers: list[ColumnReader],
-    mapping: Mapping,
-    taken: AcceptedRow,
-    unsold: list[tuple[int, set[str]]],
-    became: list[tuple[int, dict[str, str]]],
+    block: SortedBlock, readers: list[ColumnReader], mapping: Mapping, taken: AcceptedRow, became: list[_Became]
 ) -> None:
+    numbers, rows = block.numbers, block.rows
     cells = list(zip(*rows, strict=True))
     columns = [reader.column(cells, len(rows)) for reader in readers]
     columns += [[""] * len(rows) for _ in taken.columns[len(readers) :]]
@@ -274,7 +275,7 @@ def _take(
     if mapping.table == "items":
         named = dict(zip(taken.columns, columns, strict=True))
         _times_quantity(readers, named, bad, left=mapping.rows.left)
-        _without_sale(numbers, rows, named, taken, unsold, became)
+        _without_sale(block, named, taken, became)
     for reader, values in zip(readers, columns, strict=False):
         if _may_be_blank(reader.name, mapping) or "" not in values:
             continue
@@ -294,20 +295,16 @@ def _take(
 
 
 def _without_sale(
-    numbers: Sequence[int],
-    rows: list[list[str]],
-    named: dict[str, list[str | InvalidCell]],
-    taken: AcceptedRow,
-    unsold: list[tuple[int, set[str]]],
-    became: list[tuple[int, dict[str, str]]],
+    block: SortedBlock, named: dict[str, list[str | InvalidCell]], taken: AcceptedRow, became: list[_Became]
 ) -> None:
     """Empty the sale of rows that a word calls unsold or gone, and a sale of 0.00 that has no day."""
-    blank = [""] * len(rows)
+    blank = [""] * len(block.rows)
     price, day = named.get("sold_price", blank), named.get("sold_on", blank)
-    for place, (number, cells) in (
-        enumerate(zip(numbers, rows, strict=True)) if unsold or became or "0.00" in price else ()
-    ):
-        how = next((words[cells[at]] for at, words in became if words.get(cells[at]) in (COLLECTED, *GONE)), "")
+    if not became and "0.00" not in price:
+        return
+    for place, (number, cells) in enumerate(zip(block.numbers, block.rows, strict=True)):
+        said = [words.get(cells[at]) for at, words in became]
+        how = next((way for way in said if way in (COLLECTED, *GONE)), "")
         zero = "sold_on" in named and price[place] == "0.00" and not day[place]
         if how == COLLECTED:
             named["zone"][place] = PICKUP
@@ -317,7 +314,7 @@ def _without_sale(
                 named["gone_how"][place] = how
             else:
                 taken.undated.append(number)
-        if zero or how in GONE or any(cells[at] in words for at, words in unsold):
+        if zero or how in GONE or UNSOLD in said:
             taken.unsold += zero
             for name in _SALE:
                 named.get(name, blank)[place] = ""

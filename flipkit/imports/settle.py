@@ -21,12 +21,11 @@ from flipkit.imports.join import plain
 from flipkit.imports.mapping import Candidate, Draft, Mapping, require_known
 from flipkit.imports.match import MONEY, NUMBERS, kind_of, sources_of
 from flipkit.imports.sheets import ColumnFacts, Export, Layout
-from flipkit.imports.values import DECIMALS, ORDERS, Evidence, heading, number_of
+from flipkit.imports.values import MARK_WORDS, ORDERS, Evidence, heading, number_of
 
 # Every decision goes through `Draft.decide`: candidates with their evidence, one that stands out is taken and told,
 # and otherwise the seller is asked. Each step below gathers the evidence of one kind of decision.
 
-_WORD_OF = {mark: word for word, mark in DECIMALS.items()}
 _DATES = ("date", "month")
 #: Bare measures: the option that says their unit, and the columns.
 _UNITS = {"length-unit": import_match.SIDES, "weight-unit": ("weight_lb",), "time-unit": ("minutes",)}
@@ -163,7 +162,7 @@ class Settler:
         settled = {n: of.ways[0] for n, of in held.items() if len(of.ways) == 1}
         found, doubts = list(dict.fromkeys(settled.values())), [n for n in held if n not in settled]
         for column, way in settled.items():
-            header, word = self.header(column), _WORD_OF.get(way, way)
+            header, word = self.header(column), MARK_WORDS.get(way, way)
             if way != found[0]:
                 self.set_column(column, **{name: word})
                 draft.certain.append(said["other"].format(header=header, way=word))
@@ -182,56 +181,43 @@ class Settler:
             meaning = said["fits"].format(count=count) if not of.ways else shown(of.differing, way)
             sure = (0.9 if way in found else 0.1) if len(found) == 1 and of.ways else 0.5
             if way in of.ways or (count and not of.ways):
-                candidates.append(Candidate(_WORD_OF.get(way, way), meaning, sure, told))
+                candidates.append(Candidate(MARK_WORDS.get(way, way), meaning, sure, told))
         draft.decide(key, why.format(header=self.header(odd), text=of.differing, both=both), *candidates)
 
     def currency(self) -> None:
         """The currency of the amounts: two signs, or two codes in a column, are never one currency."""
-        draft = self.draft
-        column = next(
-            (f for f in self.layout.facts if 0 < f.distinct <= 12 and all(map(values.currency_of, f.examples))), None
-        )
-        texts = self.texts(column) if column is not None else []
+        draft, facts = self.draft, self.layout.facts
+        column = next((f for f in facts if 0 < f.distinct <= 12 and all(map(values.currency_of, f.examples))), None)
+        texts, header = (self.texts(column), column.header) if column is not None else ([], "")
         named = {text: values.currency_of(text) or text for text in texts}
-        found: dict[str, str] = {}
+        found = dict.fromkeys(named.values(), header)
         for fact in self.facts(MONEY).values():
-            for mark in (*fact.numbers.currencies, heading(fact.header).currency):
+            for mark in filter(None, (*fact.numbers.currencies, heading(fact.header).currency)):
                 found.setdefault(mark, fact.header)
-        if column is not None:
-            found = dict.fromkeys(named.values(), column.header) | found
-        found.pop("", None)
-        said = draft.answers.get("currency", self.mapping.currency).upper()
         # A sign that several share is the one that is named beside it, the shop's own, or any of them.
         known = {draft.currency, *found}
         fits = {mark: values.SIGNS.get(mark, (mark,)) for mark in found}
         fits = {mark: tuple(c for c in codes if c in known) or codes for mark, codes in fits.items()}
-        dollars = not found or values.fits_currency("$", draft.currency or "USD")
-        if not said and dollars and set(found) <= {"$"} and self.facts(MONEY):
-            draft.guessed.append("amounts are in the currency of the books, USD where they are new")
-        elif not said and found:
-            head = {code: found[mark] for mark, codes in fits.items() for code in codes}
-            several = len(set(fits.values())) > 1
-            said = draft.decide(
-                "currency",
-                "the amounts are in more than one currency, and a shop has one: which is yours?"
-                if several
-                else f"{next(iter(found))} can mean more than one currency: which is it?",
-                *(
-                    Candidate(
-                        code,
-                        f"as in {at}; rows in another currency are refused",
-                        1.0 if len(head) == 1 else 0.5,
-                        f"amounts are in {code}: {at} says so",
-                    )
-                    for code, at in head.items()
-                ),
-                free=True,
-            ) or ""  # fmt: skip
-        if column is not None and said and len(named) > 1 and column.header not in self.mapping.rows.keep:
+        head = {code: found[mark] for mark, codes in fits.items() for code in codes}
+        several = "the amounts are in more than one currency, and a shop has one: which is yours?"
+        one = f"{next(iter(found), '')} can mean more than one currency: which is it?"
+        dollars = values.fits_currency("$", draft.currency or "USD") and set(found) <= {"$"}
+        given = self.mapping.currency
+        if not (given or "currency" in draft.answers) and (not found or dollars):
+            if self.facts(MONEY):
+                draft.guessed.append("amounts are in the currency of the books, USD where they are new")
+            return
+        sure = 1.0 if len(head) == 1 else 0.5
+        note = "rows in another currency are refused"
+        codes = [
+            Candidate(c, f"as in {at}; {note}", sure, f"amounts are in {c}: {at} says so") for c, at in head.items()
+        ]
+        text = several if len(set(fits.values())) > 1 else one
+        said = (draft.decide("currency", text, *codes, given=given, free=True) or "").upper()
+        if said and len(named) > 1 and header not in self.mapping.rows.keep:
             own = tuple(text.lower() for text, mark in named.items() if values.fits_currency(mark, said))
-            self.set_rows(keep={**self.mapping.rows.keep, column.header: own})
-        if said:
-            self.set(currency=said)
+            self.set_rows(keep={**self.mapping.rows.keep, header: own})
+        self.set(currency=said)
 
     def readable(self) -> None:
         """Refuse a value for every row, or for every blank, that its column cannot take."""
@@ -342,9 +328,6 @@ class Settler:
     def each(self) -> None:
         """Whether an amount is for one of several like things or for all of them; how many are left or were."""
         at, sold = self.at("quantity"), self.at("quantity_sold")
-        if self.items and sold >= 0 and "quantity" not in self.mapping.columns:
-            text = f"{self.header('quantity_sold')} says how many sold: which column says how many there are?"
-            self.draft.decide("column quantity", text, option="--column quantity=HEADER", free=True)
         if not self.items or at < 0:
             return
         several = [record.row for record in self.layout.kept if self.number(record.cells, at) > 1]
@@ -573,29 +556,21 @@ class Settler:
 
     def repeats(self) -> None:
         """Rows that are equal, and rows that add up others."""
-        layout, draft, rows = self.layout, self.draft, self.mapping.rows
-        duplicates = draft.said("duplicates", rows.duplicates)
-        totals = draft.said("totals", rows.totals)
-        if layout.duplicate_count and not duplicates:
-            row, first = layout.duplicates[0]
+        layout, said = self.layout, self.draft.answers
+        if layout.duplicate_count or "duplicates" in said:
             equal = f"{count_of(layout.duplicate_count, 'row is', 'rows are')} equal to an earlier one in every cell"
-            draft.settle("duplicates", f"{equal} (row {row} to row {first}): do they all count?")
-        doubtful = [total for total in layout.totals if not total.certain]
-        for total in layout.totals if not totals else ():
-            if total.certain:
-                sums = ", ".join(total.sums)
-                draft.certain.append(
-                    f"row {total.row} ({total.label}) is the sum of the rows above in {sums}: left out"
-                )
-        if doubtful and not totals:
-            total = doubtful[0]
-            why = f"has no words, and is the sum of the rows above in {', '.join(total.sums)}"
-            if total.label:
-                why = f"is called {total.label}, but its numbers are not the sums of the rows above"
-            draft.settle("totals", f"row {total.row} {why}: is it a total?")
-        elif layout.totals:
-            totals = totals or "leave-out"
-        self.set_rows(duplicates=duplicates, totals=totals)
+            which = "".join(f" (row {row} to row {first})" for row, first in layout.duplicates[:1])
+            self.settle_rows("duplicates", f"{equal}{which}: do they all count?")
+        sums = {total.row: f"the sum of the rows above in {', '.join(total.sums)}" for total in layout.totals}
+        doubtful = next((total for total in layout.totals if not total.certain), None)
+        told = "; ".join(f"row {total.row} ({total.label}) is {sums[total.row]}: left out" for total in layout.totals)
+        if doubtful is not None:
+            why = f"has no words, and is {sums[doubtful.row]}"
+            if doubtful.label:
+                why = f"is called {doubtful.label}, but its numbers are not the sums of the rows above"
+            self.settle_rows("totals", f"row {doubtful.row} {why}: is it a total?")
+        elif told or "totals" in said:
+            self.settle_rows("totals", "", {"leave-out": 1.0, "keep": 0.0}, told)
 
     # Columns that lack, and columns that no header tells.
 
@@ -609,6 +584,8 @@ class Settler:
             needed.append("category")
         if self.items and {"sold_price", "sold_on"} & set(columns):
             needed += ["sold_on", "sold_price"]
+        if values.SOLD_OF in columns:
+            needed.append("quantity")
         if table in ("lots", "trips"):
             needed = [name for name in needed if name != f"{table[:-1]}_id"]
         asked = {question.key for question in self.draft.questions}

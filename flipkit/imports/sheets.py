@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import contextlib
-import operator
 import re
 from collections import Counter
-from collections.abc import Callable, Collection, Generator, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from itertools import islice
@@ -324,20 +323,13 @@ class ColumnFacts:
 
 # Rows of an export that add up others: found by their word, proved by their sums.
 
+#: A line that calls a row a total; looked for in all texts of a column at once.
 _TOTAL = re.compile(
-    r"(?:grand\s+|sub-?\s?|net\s+|overall\s+)?(?:totals?|sums?|summe|gesamt(?:summe)?|insgesamt|somme|suma|totale?|"
-    r"totaal|razem|celkem|summa|yhteensä|итого|合計|总计|合计)(?:\s+(?:général|general|geral|of|for|in)\b.*|\s*\(.*\)|\s+\d{4})?\s*:?",
+    r"\n((?:grand\s+|sub-?\s?|net\s+|overall\s+)?(?:totals?|sums?|summe|gesamt(?:summe)?|insgesamt|somme|suma|totale?|"
+    r"totaal|razem|celkem|summa|yhteensä|итого|合計|总计|合计)(?:\s+(?:général|general|geral|of|for|in)\b.*|\s*\(.*\)|\s+\d{4})?\s*:?)"
+    r"(?![^\n])".replace(r"\s", r"[^\S\n]"),
     re.IGNORECASE,
 )
-
-
-#: The first two letters of every such word, in any capitals: a quick look before the pattern.
-_BEGUN = frozenset(
-    way
-    for two in ("gr", "su", "ne", "ov", "to", "ge", "in", "so", "ra", "ce", "yh", "ит", "合計", "总计", "合计")
-    for way in (two, two.upper(), two.capitalize(), two[0] + two[1:].upper())
-)
-_TWO = operator.itemgetter(slice(0, 2))
 
 
 @dataclass(slots=True)
@@ -365,18 +357,16 @@ def total_label(cells: list[str]) -> str:
     for cell in cells:
         if not cell:
             continue
-        if cell[:2] in _BEGUN and _TOTAL.fullmatch(cell):
+        if _TOTAL.fullmatch(f"\n{cell}"):
             return cell
         if read_written(cell) is None:
             return ""
     return ""
 
 
-def labels_among(texts: Collection[str]) -> list[str]:
+def labels_among(texts: Iterable[str]) -> list[str]:
     """The texts that call a row a total."""
-    if _BEGUN.isdisjoint(map(_TWO, texts)):
-        return []
-    return [text for text in texts if text[:2] in _BEGUN and _TOTAL.fullmatch(text)]
+    return _TOTAL.findall("\n" + "\n".join(texts))
 
 
 def judge(

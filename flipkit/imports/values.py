@@ -34,6 +34,7 @@ def _file() -> dict[str, Any]:
 
 #: Decimal marks, by the word that options and mappings use.
 DECIMALS = {"point": ".", "comma": ","}
+MARK_WORDS = {mark: word for word, mark in DECIMALS.items()}
 #: Texts that programs write where there is nothing.
 NOTHING = frozenset(_file()["nothing"])
 #: Currencies that a sign or a word beside an amount can mean, the likeliest first.
@@ -526,6 +527,8 @@ _LANGUAGES = ("de", "fr", "es", "it", "nl", "pl")
 #: How a thing leaves the stock without a sale, and the word for one that its buyer fetches.
 GONE = ("donated", "scrapped", "kept")
 COLLECTED = "collected"
+#: The word for one that is still there.
+UNSOLD = "unsold"
 
 #: Units that are words of their own, which need a measure before them.
 _DOUBTFUL = frozenset(["in", "g", "h", "s", "m", "ore", "min"])
