@@ -33,7 +33,9 @@ ONE_AT_A_TIME = threading.Lock()
 
 def _executed(self: Any, task: run.NotebookTask) -> tuple[nbformat.NotebookNode | None, NotebookFailedError | None]:
     """What the runner's own method of this name gives, of cells that ran here."""
-    notebook = load_notebook_node(papermill_path(task.notebook))
+    with ONE_AT_A_TIME:
+        # Reading goes into the folder that it finds and back to it, so none of ours may stand there meanwhile.
+        notebook = load_notebook_node(papermill_path(task.notebook))
     known = {cell.get("id") for cell in notebook.cells}
     if task.parameters:
         notebook = parameterize_notebook(notebook, dict(task.parameters))

@@ -31,6 +31,8 @@ class Terminal:
             stderr=slave,
             close_fds=True,
             env={**os.environ, "COLUMNS": "200", "TERM": "dumb"},
+            # Started in the background a shell's programs ignore ctrl-C, and so would this one.
+            preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
         )
         os.close(slave)
         self.text = ""
