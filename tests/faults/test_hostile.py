@@ -359,14 +359,17 @@ def test_a_run_opens_no_socket_but_local_ones(write_notebook, tmp_path, monkeypa
         return real(self, address)
 
     monkeypatch.setattr(socket.socket, "connect", noted)
+    process = psutil.Process()
+    # A browser that other tests left open is not the run's.
+    others, theirs = set(process.children(recursive=True)), set(process.net_connections("inet"))
 
     def look(result):
-        process = psutil.Process()
-        for one in [process, *process.children(recursive=True)]:
+        for one in [process, *(set(process.children(recursive=True)) - others)]:
             try:
-                listening.extend(c for c in one.net_connections("inet") if c.status == psutil.CONN_LISTEN or c.raddr)
+                found = [c for c in one.net_connections("inet") if c.status == psutil.CONN_LISTEN or c.raddr]
             except psutil.Error:
                 continue
+            listening.extend(c for c in found if one != process or c not in theirs)
 
     tasks = [NotebookTask(f"p{k}", quick) for k in range(2)]
     results = run_notebooks(tasks, tmp_path / "out", warm=warm, on_done=look)
