@@ -101,7 +101,7 @@ class Buy:
             returns = self.study.bought_returns
             leave = {one.category for one in self.study.decisions if one.verdict == LEAVE}
             losing = returns.loc[returns["category"].isin(leave) & (returns["hourly"] < 0), "category"]
-            at_once = f" Stop {_kinds(list(losing))} right away: unsold counted, an hour on them lost money."
+            at_once = f" Stop buying {_kinds(list(losing))} at those prices now: unsold counted, they lost money."
             lines.append(
                 f"{count_of(free, 'hour')} of the {shared.hours:,.0f} that a month's purchases take now stay free"
                 f"{whose if 0 < left < free else ''}. Find other work or new kinds for them first: left idle they "

@@ -18,6 +18,7 @@ from flipkit.pack import month
 from flipkit.reports.buy import Buy, chance_words
 from flipkit.reports.category import Category
 from flipkit.reports.sentences import of_category
+from flipkit.reports.stock import Stock
 from flipkit.reports.study import open_study
 from flipkit.reports.this_month import ThisMonth, threshold
 from flipkit.reports.what_if import what_if
@@ -158,3 +159,13 @@ def test_a_category_counts_its_stock_as_the_stock_page_does(study):
         held, last = mine[mine["action"] == "hold"], pd.Timestamp(study.as_of) + pd.Timedelta(days=28)
         leaving = (held["markdown_on"].isna() & (held["give_up_on"] <= last)).sum()
         assert (f"({leaving} to be cleared out within four weeks)" in told) == (leaving > 0)
+
+
+def test_what_lost_money_is_stopped_without_waiting_for_other_work(study):
+    net = study.bought_returns.set_index("category")["net_cents"]
+    losing = {one.category for one in study.decisions if one.verdict == LEAVE and net[one.category] < 0}
+    (said,) = re.findall(r"Stop buying (.+) at those prices now", Buy(study).to_do().text)
+    assert set(said.split(" and ")) == losing == {"framed prints", "folding chairs"}
+    # The others wait for other work, on every page that says so.
+    assert "left idle they bring nothing" in Buy(study).to_do().text
+    assert "once there is other work for the hours" in Stock(study).to_do().text
